@@ -1,0 +1,79 @@
+"""What a review is made of: findings, and the small words and spans they are told with."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from attrs import asdict, field, frozen
+from numpy.typing import NDArray
+
+LEVELS = ("stop", "warn", "note")
+
+
+@frozen(kw_only=True)
+class Finding:
+    """One thing a careful colleague would say: what, where, how much, what to do.
+
+    frames is (first, last), counted from 1, or None where the finding is about the whole plan. blocks names the
+    blocks concerned, for selecting them; fit names the option of the fit verb that would mend it, if one would.
+    """
+
+    code: str
+    level: str
+    message: str
+    fix: str = ""
+    frames: tuple[int, int] | None = None
+    value: float | None = None
+    limit: float | None = None
+    unit: str = ""
+    blocks: tuple[str, ...] = ()
+    fit: str = ""
+
+
+@frozen(kw_only=True)
+class Review:
+    """What the plan comes to: a summary of numbers, and findings, the gravest first."""
+
+    title: str
+    summary: dict[str, Any] = field(factory=dict)
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def stops(self) -> bool:
+        """Whether something must change before going out."""
+        return any(finding.level == "stop" for finding in self.findings)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain values for JSON."""
+        rows = [
+            {key: value for key, value in asdict(finding).items() if key not in ("blocks", "fit")}
+            | {"frames": list(finding.frames) if finding.frames else None}
+            for finding in self.findings
+        ]
+        return {"title": self.title, "summary": self.summary, "findings": rows}
+
+
+def sort_findings(findings: list[Finding]) -> tuple[Finding, ...]:
+    """The gravest first; within a level in the order in which they were found."""
+    return tuple(sorted(findings, key=lambda finding: LEVELS.index(finding.level)))
+
+
+def spans(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Runs of True in a (frames,) array as (first, last) frame numbers, counted from 1."""
+    edges = np.flatnonzero(
+        np.diff(np.concatenate([[False], np.asarray(mask, dtype=bool), [False]]).astype(np.int8))
+    )
+    return [(int(first) + 1, int(last)) for first, last in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def span(mask: NDArray[np.bool_]) -> tuple[int, int] | None:
+    """First and last frame number, counted from 1, where the mask is True; None where it never is."""
+    places = np.flatnonzero(mask)
+    return (int(places[0]) + 1, int(places[-1]) + 1) if len(places) else None
+
+
+def frames_text(frames: tuple[int, int]) -> str:
+    """'Frame 12' or 'Frames 212–360'."""
+    first, last = frames
+    return f"Frame {first}" if first == last else f"Frames {first}–{last}"
