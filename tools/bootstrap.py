@@ -1,0 +1,723 @@
+"""Runs Duskrail from a fresh clone: `python3 tools/bootstrap.py VERB …`.
+
+What belongs here: picking a Python that Blender's module exists for, making the virtual environment
+beside the project, installing the pinned packages that the verb needs, and handing over to
+tools/duskrail.py (or to pytest, ruff and mypy). Standard library only. It has to be readable by the
+old Pythons that it turns away (3.6 on), so no newer syntax here. Everything it says goes to standard
+error: standard output belongs to the verb.
+"""
+
+import hashlib
+import json
+import os
+import re
+import shutil
+import struct
+import subprocess
+import sys
+import time
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, Dict, Iterator, List, NamedTuple, NoReturn, Optional, Sequence, Set, Tuple
+
+ROOT = Path(__file__).resolve().parent.parent
+BLENDER_FOR_PYTHON = {(3, 11): "4.5 LTS", (3, 13): "5.2 LTS"}
+GROUPS_FOR_VERB = {
+    "preview": ("core", "preview"),
+    "readback": ("core", "preview"),
+    "test": ("core", "preview", "test"),
+    "lint": ("core", "preview", "test"),
+}
+OTHER_VERBS_NEED = ("core",)
+# Measured with the pinned packages: unpacked, plus the downloads and the copies that pip keeps of them.
+DISK_GB = {"core": 0.2, "preview": 2.2, "test": 1.5}
+MARKER = "duskrail-setup.json"
+EXIT_CANNOT_SET_UP = 2
+EXIT_INTERRUPTED = 130
+
+# What bpy asks the system for: shared library -> (Debian and Ubuntu, Fedora).
+SYSTEM_LIBRARIES = {
+    "libX11.so.6": ("libx11-6", "libX11"),
+    "libXext.so.6": ("libxext6", "libXext"),
+    "libXfixes.so.3": ("libxfixes3", "libXfixes"),
+    "libXi.so.6": ("libxi6", "libXi"),
+    "libXrender.so.1": ("libxrender1", "libXrender"),
+    "libXxf86vm.so.1": ("libxxf86vm1", "libXxf86vm"),
+    "libXcursor.so.1": ("libxcursor1", "libXcursor"),
+    "libXrandr.so.2": ("libxrandr2", "libXrandr"),
+    "libXinerama.so.1": ("libxinerama1", "libXinerama"),
+    "libxkbcommon.so.0": ("libxkbcommon0", "libxkbcommon"),
+    "libxcb.so.1": ("libxcb1", "libxcb"),
+    "libSM.so.6": ("libsm6", "libSM"),
+    "libICE.so.6": ("libice6", "libICE"),
+    "libGL.so.1": ("libgl1", "libglvnd-glx"),
+    "libEGL.so.1": ("libegl1", "libglvnd-egl"),
+    "libOpenGL.so.0": ("libopengl0", "libglvnd-opengl"),
+    "libwayland-client.so.0": ("libwayland-client0", "libwayland-client"),
+    "libgomp.so.1": ("libgomp1", "libgomp"),
+    "libstdc++.so.6": ("libstdc++6", "libstdc++"),
+    "libgcc_s.so.1": ("libgcc-s1", "libgcc"),
+    "libuuid.so.1": ("libuuid1", "libuuid"),
+}
+
+
+class CannotSetUp(Exception):
+    """What stands in the way, a line for each thing that the reader has to do."""
+
+
+def say(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)
+
+
+# --- choosing a Python --------------------------------------------------------------------------
+
+
+class Interpreter(NamedTuple):
+    """A Python found on this machine. version is (major, minor, micro)."""
+
+    path: str
+    version: Tuple[int, int, int]
+    can_make_venv: bool
+    bits: int
+
+    @property
+    def minor(self) -> Tuple[int, int]:
+        return self.version[:2]
+
+    @property
+    def fits(self) -> bool:
+        return self.minor in BLENDER_FOR_PYTHON and self.bits == 64
+
+
+PROBE = (
+    "import sys, struct, importlib.util as u;"
+    "print(getattr(sys, '_base_executable', None) or sys.executable);"
+    "print(*sys.version_info[:3]);"
+    "print(int(all(u.find_spec(m) for m in ('venv', 'ensurepip'))));"
+    "print(struct.calcsize('P') * 8)"
+)
+
+
+def this_interpreter() -> Interpreter:
+    import importlib.util
+
+    return Interpreter(
+        getattr(sys, "_base_executable", None) or sys.executable,
+        sys.version_info[:3],
+        all(importlib.util.find_spec(module) for module in ("venv", "ensurepip")),
+        struct.calcsize("P") * 8,
+    )
+
+
+def probe(command: Sequence[str]) -> Optional[Interpreter]:
+    """The Python that command starts, or None where it doesn't start one that answers."""
+    try:
+        answer = subprocess.run(
+            [*command, "-I", "-c", PROBE],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            stdin=subprocess.DEVNULL,
+            timeout=20,
+            check=True,
+        )
+        path, version, can_make_venv, bits = answer.stdout.decode().splitlines()
+        major, minor, micro = (int(part) for part in version.split())
+        return Interpreter(path, (major, minor, micro), can_make_venv == "1", int(bits))
+    except (OSError, ValueError, subprocess.SubprocessError):
+        return None
+
+
+def candidate_commands() -> Iterator[List[str]]:
+    """Ways to start a Python that may fit, the likeliest first."""
+    for major, minor in BLENDER_FOR_PYTHON:
+        found = shutil.which("python{}.{}".format(major, minor))
+        if found:
+            yield [found]
+    pyenv = Path(os.environ.get("PYENV_ROOT") or Path.home() / ".pyenv")
+    for major, minor in BLENDER_FOR_PYTHON:
+        for home in sorted(pyenv.glob("versions/{}.{}.*".format(major, minor)), reverse=True):
+            yield [str(home / "bin" / "python")]
+    launcher = shutil.which("py")
+    if launcher:
+        for major, minor in BLENDER_FOR_PYTHON:
+            yield [launcher, "-{}.{}".format(major, minor)]
+    for name in ("python3", "python"):
+        found = shutil.which(name)
+        if found:
+            yield [found]
+
+
+def os_release() -> Dict[str, str]:
+    try:
+        lines = Path("/etc/os-release").read_text(encoding="utf-8").splitlines()
+    except OSError:
+        return {}
+    pairs = (line.split("=", 1) for line in lines if "=" in line)
+    return {key: value.strip("\"'") for key, value in pairs}
+
+
+def is_debian_like(release: Dict[str, str]) -> bool:
+    return bool({"debian", "ubuntu"} & {release.get("ID", ""), *release.get("ID_LIKE", "").split()})
+
+
+def is_fedora_like(release: Dict[str, str]) -> bool:
+    return bool({"fedora", "rhel"} & {release.get("ID", ""), *release.get("ID_LIKE", "").split()})
+
+
+def how_to_get_python(platform: str, release: Dict[str, str]) -> str:
+    """One phrase: how a Python that fits gets onto this system."""
+    if platform == "darwin":
+        return "brew install python@3.13"
+    if platform.startswith("win"):
+        return "winget install Python.Python.3.13"
+    packaged = {("debian", "12"): "3.11", ("debian", "13"): "3.13", ("ubuntu", "25.04"): "3.13"}
+    version = packaged.get((release.get("ID", ""), release.get("VERSION_ID", "")))
+    if version:
+        return "sudo apt install python{0} python{0}-venv".format(version)
+    if is_fedora_like(release):
+        return "sudo dnf install python3.13"
+    return "pyenv install 3.13 (or your system's own package of it)"
+
+
+def pick_interpreter() -> Interpreter:
+    """The Python to build on: the named one, the running one, or one found. CannotSetUp where none fits."""
+    release = os_release()
+    named = os.environ.get("DUSKRAIL_PYTHON")
+    if named:
+        found = probe([named])
+        if found is None:
+            raise CannotSetUp("DUSKRAIL_PYTHON: {} is not a Python that starts".format(named))
+        if not found.fits:
+            raise CannotSetUp(
+                "DUSKRAIL_PYTHON: {} is {}; Blender's module needs 64-bit Python 3.11 or 3.13".format(
+                    named, describe(found)
+                )
+            )
+        if not found.can_make_venv:
+            raise CannotSetUp(no_venv_line(found, release))
+        return found
+
+    running = this_interpreter()
+    if running.fits and running.can_make_venv:
+        return running
+    without_venv = running if running.fits else None
+    for command in candidate_commands():
+        found = probe(command)
+        if found and found.fits:
+            if found.can_make_venv:
+                return found
+            without_venv = without_venv or found
+    if without_venv:
+        raise CannotSetUp(no_venv_line(without_venv, release))
+    raise CannotSetUp(
+        "Blender's module needs 64-bit Python 3.11 or 3.13; this is {} and no other was found.\n"
+        "Install one: {}; or name one: DUSKRAIL_PYTHON=/path/to/python3.13".format(
+            describe(running), how_to_get_python(sys.platform, release)
+        )
+    )
+
+
+def describe(interpreter: Interpreter) -> str:
+    return "{}-bit Python {}".format(interpreter.bits, ".".join(str(part) for part in interpreter.version))
+
+
+def no_venv_line(interpreter: Interpreter, release: Dict[str, str]) -> str:
+    name = "python{}.{}".format(*interpreter.minor)
+    if is_debian_like(release):
+        how = "sudo apt install {}-venv".format(name)
+    else:
+        how = "install its venv and ensurepip modules, or another Python 3.11 or 3.13"
+    return "{} can't make a virtual environment: {}".format(interpreter.path, how)
+
+
+# --- the environment and its marker -------------------------------------------------------------
+
+
+class Environment:
+    """A virtual environment beside the project, and the marker in it that says what it holds.
+
+    The marker is there from before the environment is made, and says "unfinished" whenever packages
+    are being changed: a set-up that was stopped half-way is seen, and so is a folder that isn't ours.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    @property
+    def python(self) -> Path:
+        return self.folder / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
+
+    @property
+    def site_packages(self) -> Path:
+        if os.name == "nt":
+            return self.folder / "Lib" / "site-packages"
+        return self.folder / "lib" / "python{}.{}".format(*self.minor()) / "site-packages"
+
+    def marker(self) -> Dict[str, Any]:
+        try:
+            content = json.loads((self.folder / MARKER).read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            return {}
+        return content if isinstance(content, dict) else {}
+
+    def mark(self, **changes: Any) -> None:
+        content = {**self.marker(), **changes}
+        fresh = self.folder / (MARKER + ".new")
+        fresh.write_text(json.dumps(content, indent=1), encoding="utf-8")
+        os.replace(str(fresh), str(self.folder / MARKER))
+
+    def is_ours(self) -> bool:
+        return (self.folder / MARKER).exists()
+
+    def minor(self) -> Tuple[int, int]:
+        """(major, minor) of its Python, (0, 0) where the marker doesn't say."""
+        parts = str(self.marker().get("python", "")).split(".")
+        return (int(parts[0]), int(parts[1])) if len(parts) > 1 and all(map(str.isdigit, parts)) else (0, 0)
+
+    def is_sound(self) -> bool:
+        return self.marker().get("state") == "ready" and self.python.exists()
+
+    def installed(self) -> Set[str]:
+        """name==version of every package that pip has finished installing."""
+        try:
+            names = os.listdir(str(self.site_packages))
+        except OSError:
+            return set()
+        suffix = ".dist-info"
+        stems = (name[: -len(suffix)] for name in names if name.endswith(suffix))
+        return {normal_pin(stem.replace("-", "==", 1)) for stem in stems}
+
+    def lacks(self, groups: Sequence[str]) -> List[str]:
+        """The groups of packages that aren't installed as they are pinned now."""
+        if not self.is_sound():
+            return list(groups)
+        have = self.installed()
+        stamps = self.marker().get("groups", {})
+        pins = read_pins(self.minor())
+        return [
+            group
+            for group in groups
+            if stamps.get(group) != stamp(self.minor(), pins[group])
+            or not {normal_pin(pin) for pin in pins[group]} <= have
+        ]
+
+
+def environments() -> Iterator[Environment]:
+    """Environments beside the project that this script made, `.venv` first."""
+    for folder in sorted(ROOT.glob(".venv*")):
+        environment = Environment(folder)
+        if folder.is_dir() and environment.is_ours():
+            yield environment
+
+
+def environment_for(minor: Tuple[int, int]) -> Environment:
+    """Where the environment of this Python is or should be: `.venv`, or `.venv-3.13` where that is taken."""
+    for environment in environments():
+        if environment.minor() == minor:
+            return environment
+    first = Environment(ROOT / ".venv")
+    if not first.folder.exists() or (first.is_ours() and not first.is_sound()):
+        return first
+    return Environment(ROOT / ".venv-{}.{}".format(*minor))
+
+
+def normal_pin(pin: str) -> str:
+    name, _, version = pin.partition("==")
+    return "{}=={}".format(re.sub(r"[-_.]+", "-", name).lower(), version.strip())
+
+
+def pin_file(minor: Tuple[int, int]) -> Path:
+    return ROOT / "tools" / "requirements" / "python{}.{}.txt".format(*minor)
+
+
+def read_pins(minor: Tuple[int, int]) -> Dict[str, List[str]]:
+    """name==version pins of this Python's file, by section, less those meant for another platform."""
+    groups = {}  # type: Dict[str, List[str]]
+    for line in pin_file(minor).read_text(encoding="utf-8").splitlines():
+        heading = re.match(r"# \[(\w+)\]", line)
+        if heading:
+            section = groups.setdefault(heading.group(1), [])
+        elif line.strip() and not line.startswith("#"):
+            pin, _, condition = line.partition(";")
+            platform = re.search(r"sys_platform == '(\w+)'", condition)
+            if not platform or platform.group(1) == sys.platform:
+                section.append(pin.strip())
+    return groups
+
+
+def stamp(minor: Tuple[int, int], pins: Sequence[str]) -> str:
+    return hashlib.sha256("\n".join([repr(minor), *sorted(pins)]).encode()).hexdigest()
+
+
+# --- setting up ---------------------------------------------------------------------------------
+
+
+@contextmanager
+def only_one_at_a_time() -> Iterator[None]:
+    """Waits while another set-up of this project is under way."""
+    with open(str(ROOT / ".venv.lock"), "a+b") as handle:
+        if os.name == "nt":
+            import msvcrt
+
+            handle.seek(0)
+            while True:
+                try:
+                    msvcrt.locking(handle.fileno(), msvcrt.LK_LOCK, 1)
+                    break
+                except OSError:
+                    say("Waiting for another set-up of this project to end …")
+        else:
+            import fcntl
+
+            try:
+                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except OSError:
+                say("Waiting for another set-up of this project to end …")
+                fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+
+
+def set_up(environment: Environment, interpreter: Interpreter, groups: Sequence[str]) -> None:
+    """Makes or completes the environment so that it holds these groups of packages."""
+    lacking = environment.lacks(groups)
+    if not lacking:
+        return
+    check_disk(lacking)
+    started = time.monotonic()
+    name = environment.folder.name
+    if not environment.is_sound():
+        if environment.folder.exists():
+            if not environment.is_ours():
+                raise CannotSetUp("{} is in the way and wasn't made here: move it".format(environment.folder))
+            say("{} is unfinished or broken: making it anew".format(name))
+            shutil.rmtree(str(environment.folder))
+        make_venv(environment, interpreter)
+    pins = read_pins(interpreter.minor)
+    wanted = [pin for group in lacking for pin in pins[group]]
+    say(
+        "Installing {} packages into {} ({}), once; about {:.1f} GB of disk".format(
+            len(wanted), name, ", ".join(lacking), sum(DISK_GB[group] for group in lacking)
+        )
+    )
+    environment.mark(state="unfinished")
+    install(environment, wanted)
+    stamps = {**environment.marker().get("groups", {})}
+    stamps.update({group: stamp(interpreter.minor, pins[group]) for group in lacking})
+    environment.mark(state="ready", groups=stamps, blender_starts=False)
+    say("Packages are in place after {:.0f} s".format(time.monotonic() - started))
+
+
+def check_disk(lacking: Sequence[str]) -> None:
+    need_gb = sum(DISK_GB[group] for group in lacking)
+    free_gb = shutil.disk_usage(str(ROOT)).free / 1e9
+    if free_gb < need_gb:
+        raise CannotSetUp(
+            "The disk of {} has {:.1f} GB free and the set-up needs {:.1f} GB: free some space first".format(
+                ROOT, free_gb, need_gb
+            )
+        )
+
+
+def make_venv(environment: Environment, interpreter: Interpreter) -> None:
+    say(
+        "Making {} with Python {} (Blender {})".format(
+            environment.folder.name,
+            ".".join(str(part) for part in interpreter.version),
+            BLENDER_FOR_PYTHON[interpreter.minor],
+        )
+    )
+    environment.folder.mkdir()
+    environment.mark(state="unfinished", python=".".join(str(part) for part in interpreter.version))
+    made = subprocess.run(
+        [interpreter.path, "-I", "-m", "venv", str(environment.folder)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        stdin=subprocess.DEVNULL,
+    )
+    if made.returncode:
+        text = made.stdout.decode(errors="replace").strip()
+        if "ensurepip" in text:
+            raise CannotSetUp(no_venv_line(interpreter, os_release()))
+        reason = text.splitlines()[-1] if text else "no reason given"
+        raise CannotSetUp("{} can't make a virtual environment: {}".format(interpreter.path, reason))
+
+
+def install(environment: Environment, pins: Sequence[str]) -> None:
+    """Installs exactly these pins with pip, showing how far it is. CannotSetUp says why it can't."""
+    scratch = environment.folder / "setup-scratch"
+    scratch.mkdir(exist_ok=True)
+    command = [str(environment.python), "-I", "-u", "-m", "pip", "install", "--no-deps"]
+    command += ["--only-binary", ":all:", "--progress-bar", "off", "--no-input", "--no-color"]
+    command += ["--disable-pip-version-check", "--no-warn-script-location", *pins]
+    # Downloads go where the disk was checked, and where their growth can be watched.
+    settings = {**os.environ, "TMPDIR": str(scratch), "TEMP": str(scratch), "TMP": str(scratch)}
+    settings["PIP_USER"] = "0"
+    pip = subprocess.Popen(
+        command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, env=settings
+    )
+    try:
+        log = watch(pip, environment, scratch, pins)
+    except BaseException:
+        pip.terminate()
+        pip.wait()
+        raise
+    (environment.folder / "setup.log").write_text("\n".join(log), encoding="utf-8")
+    if pip.returncode:
+        raise CannotSetUp(why_pip_failed(log, environment.folder / "setup.log"))
+    shutil.rmtree(str(scratch), ignore_errors=True)
+
+
+def watch(pip: "subprocess.Popen[bytes]", environment: Environment, scratch: Path, pins: Sequence[str]) -> List[str]:
+    """Reads pip's output to its end, telling the terminal which package it is at; returns the lines."""
+    import queue
+    import threading
+
+    lines = queue.Queue()  # type: queue.Queue[Optional[str]]
+
+    def read() -> None:
+        assert pip.stdout is not None
+        for raw in pip.stdout:
+            lines.put(raw.decode(errors="replace").rstrip())
+        lines.put(None)
+
+    threading.Thread(target=read, daemon=True).start()
+    log = []  # type: List[str]
+    progress = Progress(environment, scratch, len(pins))
+    while True:
+        try:
+            line = lines.get(timeout=0.25)
+        except queue.Empty:
+            progress.tick()
+            continue
+        if line is None:
+            break
+        log.append(line)
+        progress.read(line)
+    pip.wait()
+    progress.end()
+    return log
+
+
+class Progress:
+    """What pip is doing, as one line that is rewritten (or, without a terminal, a line now and then)."""
+
+    FETCH = re.compile(
+        r"(?:Downloading|Using cached|Processing) (?:\S*/)?([^-\s/]+)-([^-\s]+)-\S+\.whl(?: \(([^)]+)\))?$"
+    )
+    QUIET_S = 5.0
+
+    def __init__(self, environment: Environment, scratch: Path, total: int) -> None:
+        self.environment = environment
+        self.scratch = scratch
+        self.total = total
+        self.fetched = 0
+        self.package = ""
+        self.size = ""
+        self.order = []  # type: List[str]
+        self.since = self.spoken = time.monotonic()
+        self.terminal = sys.stderr.isatty()
+
+    def read(self, line: str) -> None:
+        fetch = self.FETCH.search(line)
+        if fetch:
+            self.fetched += 1
+            self.package = "{} {}".format(fetch.group(1).replace("_", "-"), fetch.group(2))
+            self.size, self.since = fetch.group(3) or "kept on this machine", time.monotonic()
+            self.show(self.fetching())
+        elif line.startswith("Installing collected packages: "):
+            self.order = line.split(": ", 1)[1].split(", ")
+            self.since = time.monotonic()
+            self.show(self.unpacking())
+
+    def tick(self) -> None:
+        if self.terminal or time.monotonic() - self.spoken > self.QUIET_S:
+            self.show(self.unpacking() if self.order else self.fetching())
+
+    def fetching(self) -> str:
+        if not self.package:
+            return "Asking the package index, {:.0f} s".format(time.monotonic() - self.since)
+        here_mb = self.downloaded_mb()
+        size = "{:.0f} of {}".format(here_mb, self.size) if here_mb > 1 else self.size
+        return "[{:>2}/{}] fetching {}, {}, {:.0f} s".format(
+            self.fetched, self.total, self.package, size, time.monotonic() - self.since
+        )
+
+    def downloaded_mb(self) -> float:
+        """Size so far of the file that is being downloaded, 0 where it can't be seen."""
+        stem = self.package.replace(" ", "-").replace("-", "_").lower()
+        for path in self.scratch.glob("pip-*/*.whl"):
+            if path.name.replace("-", "_").lower().startswith(stem):
+                return file_size(path) / 1e6
+        return 0.0
+
+    def unpacking(self) -> str:
+        done = {pin.split("==")[0] for pin in self.environment.installed()}
+        left = [name for name in self.order if normal_pin(name).rstrip("=") not in done]
+        return "[{:>2}/{}] unpacking {}, {:.0f} s".format(
+            len(self.order) - len(left), self.total, left[0] if left else "done", time.monotonic() - self.since
+        )
+
+    def show(self, text: str) -> None:
+        self.spoken = time.monotonic()
+        if self.terminal:
+            width = shutil.get_terminal_size().columns - 1
+            sys.stderr.write("\r" + text[:width].ljust(width))
+            sys.stderr.flush()
+        else:
+            say(text)
+
+    def end(self) -> None:
+        if self.terminal:
+            sys.stderr.write("\n")
+
+
+def file_size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
+
+
+def why_pip_failed(log: Sequence[str], log_file: Path) -> str:
+    """What to do about a failed install, in one line."""
+    text = "\n".join(log)
+    if "No space left on device" in text or "Errno 28" in text:
+        return "The disk is full: free some space and run this again"
+    if re.search(r"connection broken|NewConnectionError|name resolution|timed out|ProxyError|SSLError", text):
+        return "The package index can't be reached: check the network or proxy and run this again"
+    missing = re.search(r"No matching distribution found for (\S+)", text)
+    if missing:
+        import platform
+
+        return "There is no {} for this machine ({} {}): use 64-bit Linux, Windows or macOS".format(
+            missing.group(1), platform.system(), platform.machine()
+        )
+    errors = [line for line in log if line.startswith("ERROR")] or list(log[-1:])
+    return "pip stopped: {} (all it said: {})".format(errors[0] if errors else "without a word", log_file)
+
+
+def check_blender_starts(environment: Environment) -> None:
+    """Imports bpy once, so that a missing system library is named now and in plain words."""
+    if environment.marker().get("blender_starts"):
+        return
+    tried = subprocess.run(
+        [str(environment.python), "-I", "-c", "import bpy"],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+    )
+    if tried.returncode:
+        error = tried.stderr.decode(errors="replace").strip()
+        raise CannotSetUp(why_blender_fails(error, unresolved_libraries(environment), os_release()))
+    environment.mark(blender_starts=True)
+
+
+def unresolved_libraries(environment: Environment) -> List[str]:
+    """Every shared library that bpy asks for and the system lacks; empty where ldd can't tell."""
+    ldd = shutil.which("ldd")
+    module = environment.site_packages / "bpy" / "__init__.so"
+    if not ldd or not module.exists():
+        return []
+    listing = subprocess.run([ldd, str(module)], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
+    return re.findall(r"(\S+) => not found", listing.stdout.decode(errors="replace"))
+
+
+def why_blender_fails(error: str, unresolved: Sequence[str], release: Dict[str, str]) -> str:
+    """What to install, in one line, from an import error and the libraries that can't be found."""
+    named = re.findall(r"(\S+\.so[.\d]*): cannot open shared object file", error)
+    libraries = sorted({*unresolved, *named})
+    if not libraries:
+        last = error.splitlines()[-1] if error else "no reason given"
+        return "Blender's module does not start: {}".format(last)
+    known = [SYSTEM_LIBRARIES[name] for name in libraries if name in SYSTEM_LIBRARIES]
+    others = [name for name in libraries if name not in SYSTEM_LIBRARIES]
+    if is_fedora_like(release):
+        how = "sudo dnf install " + " ".join(sorted(fedora for _, fedora in known))
+    elif is_debian_like(release):
+        how = "sudo apt install " + " ".join(sorted(debian for debian, _ in known))
+    else:
+        how = "install " + " ".join(sorted(fedora for _, fedora in known))
+    if others:
+        how = (how + ", and " if known else "install ") + "the package that has " + ", ".join(others)
+    return "Blender's module lacks system libraries ({}): {}".format(", ".join(libraries), how)
+
+
+# --- running the verb ---------------------------------------------------------------------------
+
+
+def ready_environment(groups: Sequence[str]) -> Environment:
+    """An environment that holds these groups of packages, made or completed where needed."""
+    # Only where the running Python doesn't fit: an environment that is there saves looking for another.
+    named = os.environ.get("DUSKRAIL_PYTHON")
+    if not named and not this_interpreter().fits:
+        for environment in environments():
+            if not environment.lacks(groups):
+                return environment
+    interpreter = pick_interpreter()
+    environment = environment_for(interpreter.minor)
+    if environment.lacks(groups):
+        with only_one_at_a_time():
+            environment = environment_for(interpreter.minor)
+            set_up(environment, interpreter, groups)
+    return environment
+
+
+def test_command(arguments: Sequence[str]) -> List[str]:
+    """pytest with what the caller gave, or the whole suite on the cores there are."""
+    if arguments:
+        return ["-m", "pytest", *arguments]
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    # Blender in each process takes memory: no more than four.
+    return ["-m", "pytest", "-n", str(min(cores, 4)), "--dist", "loadfile"]
+
+
+def commands_for(verb: str, arguments: Sequence[str]) -> List[List[str]]:
+    """What to run in the environment, in turn, as arguments to its Python."""
+    if verb == "test":
+        return [test_command(arguments)]
+    if verb == "lint":
+        return [["-m", "ruff", "check", "."], ["-m", "ruff", "format", "--check", "."], ["-m", "mypy"]]
+    return [[str(ROOT / "tools" / "duskrail.py"), verb, *arguments]]
+
+
+def hand_over(environment: Environment, command: Sequence[str]) -> NoReturn:
+    """Becomes the command: its exit code, its signals, its output."""
+    argv = [str(environment.python), *command]
+    if os.name != "nt":
+        os.execv(argv[0], argv)
+    child = subprocess.Popen(argv)
+    while True:
+        try:
+            sys.exit(child.wait())
+        except KeyboardInterrupt:
+            continue  # the child got it too and ends in its own way
+
+
+def main(argv: Sequence[str]) -> int:
+    verb, arguments = (argv[0], list(argv[1:])) if argv else ("--help", [])
+    groups = GROUPS_FOR_VERB.get(verb, OTHER_VERBS_NEED)
+    try:
+        environment = ready_environment(groups)
+        if "preview" in groups:
+            check_blender_starts(environment)
+    except CannotSetUp as problem:
+        say(str(problem))
+        return EXIT_CANNOT_SET_UP
+    except OSError as problem:
+        say("The set-up can't go on: {}".format(problem))
+        return EXIT_CANNOT_SET_UP
+    except KeyboardInterrupt:
+        say("\nStopped. The next run takes the set-up up again.")
+        return EXIT_INTERRUPTED
+    os.environ.pop("PYTHONHOME", None)
+    if verb in ("test", "lint"):
+        os.chdir(str(ROOT))
+    commands = commands_for(verb, arguments)
+    if len(commands) == 1:
+        hand_over(environment, commands[0])
+    codes = [subprocess.call([str(environment.python), *command]) for command in commands]
+    return max(codes)
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
