@@ -130,17 +130,17 @@ def probe(command: Sequence[str]) -> Optional[Interpreter]:
 def candidate_commands() -> Iterator[List[str]]:
     """Ways to start a Python that may fit, the likeliest first."""
     for major, minor in BLENDER_FOR_PYTHON:
-        found = shutil.which("python{}.{}".format(major, minor))
+        found = shutil.which(f"python{major}.{minor}")
         if found:
             yield [found]
     pyenv = Path(os.environ.get("PYENV_ROOT") or Path.home() / ".pyenv")
     for major, minor in BLENDER_FOR_PYTHON:
-        for home in sorted(pyenv.glob("versions/{}.{}.*".format(major, minor)), reverse=True):
+        for home in sorted(pyenv.glob(f"versions/{major}.{minor}.*"), reverse=True):
             yield [str(home / "bin" / "python")]
     launcher = shutil.which("py")
     if launcher:
         for major, minor in BLENDER_FOR_PYTHON:
-            yield [launcher, "-{}.{}".format(major, minor)]
+            yield [launcher, f"-{major}.{minor}"]
     for name in ("python3", "python"):
         found = shutil.which(name)
         if found:
@@ -173,7 +173,7 @@ def how_to_get_python(platform: str, release: Dict[str, str]) -> str:
     packaged = {("debian", "12"): "3.11", ("debian", "13"): "3.13", ("ubuntu", "25.04"): "3.13"}
     version = packaged.get((release.get("ID", ""), release.get("VERSION_ID", "")))
     if version:
-        return "sudo apt install python{0} python{0}-venv".format(version)
+        return f"sudo apt install python{version} python{version}-venv"
     if is_fedora_like(release):
         return "sudo dnf install python3.13"
     return "pyenv install 3.13 (or your system's own package of it)"
@@ -186,12 +186,11 @@ def pick_interpreter() -> Interpreter:
     if named:
         found = probe([named])
         if found is None:
-            raise CannotSetUp("DUSKRAIL_PYTHON: {} is not a Python that starts".format(named))
+            raise CannotSetUp(f"DUSKRAIL_PYTHON: {named} is not a Python that starts")
         if not found.fits:
             raise CannotSetUp(
-                "DUSKRAIL_PYTHON: {} is {}; Blender's module needs 64-bit Python 3.11 or 3.13".format(
-                    named, describe(found)
-                )
+                f"DUSKRAIL_PYTHON: {named} is {describe(found)}; "
+                "Blender's module needs 64-bit Python 3.11 or 3.13"
             )
         if not found.can_make_venv:
             raise CannotSetUp(no_venv_line(found, release))
@@ -210,10 +209,10 @@ def pick_interpreter() -> Interpreter:
     if without_venv:
         raise CannotSetUp(no_venv_line(without_venv, release))
     raise CannotSetUp(
-        "Blender's module needs 64-bit Python 3.11 or 3.13; this is {} and no other was found.\n"
-        "Install one: {}; or name one: DUSKRAIL_PYTHON=/path/to/python3.13".format(
-            describe(running), how_to_get_python(sys.platform, release)
-        )
+        "Blender's module needs 64-bit Python 3.11 or 3.13; "
+        f"this is {describe(running)} and no other was found.\n"
+        f"Install one: {how_to_get_python(sys.platform, release)}; "
+        "or name one: DUSKRAIL_PYTHON=/path/to/python3.13"
     )
 
 
@@ -224,10 +223,10 @@ def describe(interpreter: Interpreter) -> str:
 def no_venv_line(interpreter: Interpreter, release: Dict[str, str]) -> str:
     name = "python{}.{}".format(*interpreter.minor)
     if is_debian_like(release):
-        how = "sudo apt install {}-venv".format(name)
+        how = f"sudo apt install {name}-venv"
     else:
         how = "install its venv and ensurepip modules, or another Python 3.11 or 3.13"
-    return "{} can't make a virtual environment: {}".format(interpreter.path, how)
+    return f"{interpreter.path} can't make a virtual environment: {how}"
 
 
 # --- the environment and its marker -------------------------------------------------------------
@@ -356,7 +355,7 @@ def stamp(minor: Tuple[int, int], pins: Sequence[str]) -> str:
 def only_one_at_a_time() -> Iterator[None]:
     """Waits while another set-up of this project is under way."""
     with open(str(ROOT / ".venv.lock"), "a+b") as handle:
-        if os.name == "nt":
+        if sys.platform == "win32":
             import msvcrt
 
             handle.seek(0)
@@ -388,8 +387,8 @@ def set_up(environment: Environment, interpreter: Interpreter, groups: Sequence[
     if not environment.is_sound():
         if environment.folder.exists():
             if not environment.is_ours():
-                raise CannotSetUp("{} is in the way and wasn't made here: move it".format(environment.folder))
-            say("{} is unfinished or broken: making it anew".format(name))
+                raise CannotSetUp(f"{environment.folder} is in the way and wasn't made here: move it")
+            say(f"{name} is unfinished or broken: making it anew")
             shutil.rmtree(str(environment.folder))
         make_venv(environment, interpreter)
     pins = read_pins(interpreter.minor)
@@ -404,7 +403,7 @@ def set_up(environment: Environment, interpreter: Interpreter, groups: Sequence[
     stamps = {**environment.marker().get("groups", {})}
     stamps.update({group: stamp(interpreter.minor, pins[group]) for group in lacking})
     environment.mark(state="ready", groups=stamps, blender_starts=False)
-    say("Packages are in place after {:.0f} s".format(time.monotonic() - started))
+    say(f"Packages are in place after {time.monotonic() - started:.0f} s")
 
 
 def check_disk(lacking: Sequence[str]) -> None:
@@ -412,9 +411,8 @@ def check_disk(lacking: Sequence[str]) -> None:
     free_gb = shutil.disk_usage(str(ROOT)).free / 1e9
     if free_gb < need_gb:
         raise CannotSetUp(
-            "The disk of {} has {:.1f} GB free and the set-up needs {:.1f} GB: free some space first".format(
-                ROOT, free_gb, need_gb
-            )
+            f"The disk of {ROOT} has {free_gb:.1f} GB free and the set-up needs {need_gb:.1f} GB: "
+            "free some space first"
         )
 
 
@@ -439,7 +437,7 @@ def make_venv(environment: Environment, interpreter: Interpreter) -> None:
         if "ensurepip" in text:
             raise CannotSetUp(no_venv_line(interpreter, os_release()))
         reason = text.splitlines()[-1] if text else "no reason given"
-        raise CannotSetUp("{} can't make a virtual environment: {}".format(interpreter.path, reason))
+        raise CannotSetUp(f"{interpreter.path} can't make a virtual environment: {reason}")
 
 
 def install(environment: Environment, pins: Sequence[str]) -> None:
@@ -467,7 +465,9 @@ def install(environment: Environment, pins: Sequence[str]) -> None:
     shutil.rmtree(str(scratch), ignore_errors=True)
 
 
-def watch(pip: "subprocess.Popen[bytes]", environment: Environment, scratch: Path, pins: Sequence[str]) -> List[str]:
+def watch(
+    pip: "subprocess.Popen[bytes]", environment: Environment, scratch: Path, pins: Sequence[str]
+) -> List[str]:
     """Reads pip's output to its end, telling the terminal which package it is at; returns the lines."""
     import queue
     import threading
@@ -535,12 +535,11 @@ class Progress:
 
     def fetching(self) -> str:
         if not self.package:
-            return "Asking the package index, {:.0f} s".format(time.monotonic() - self.since)
+            return f"Asking the package index, {time.monotonic() - self.since:.0f} s"
         here_mb = self.downloaded_mb()
-        size = "{:.0f} of {}".format(here_mb, self.size) if here_mb > 1 else self.size
-        return "[{:>2}/{}] fetching {}, {}, {:.0f} s".format(
-            self.fetched, self.total, self.package, size, time.monotonic() - self.since
-        )
+        size = f"{here_mb:.0f} of {self.size}" if here_mb > 1 else self.size
+        spent_s = time.monotonic() - self.since
+        return f"[{self.fetched:>2}/{self.total}] fetching {self.package}, {size}, {spent_s:.0f} s"
 
     def downloaded_mb(self) -> float:
         """Size so far of the file that is being downloaded, 0 where it can't be seen."""
@@ -553,9 +552,8 @@ class Progress:
     def unpacking(self) -> str:
         done = {pin.split("==")[0] for pin in self.environment.installed()}
         left = [name for name in self.order if normal_pin(name).rstrip("=") not in done]
-        return "[{:>2}/{}] unpacking {}, {:.0f} s".format(
-            len(self.order) - len(left), self.total, left[0] if left else "done", time.monotonic() - self.since
-        )
+        finished, spent_s = len(self.order) - len(left), time.monotonic() - self.since
+        return f"[{finished:>2}/{self.total}] unpacking {left[0] if left else 'done'}, {spent_s:.0f} s"
 
     def show(self, text: str) -> None:
         self.spoken = time.monotonic()
@@ -589,11 +587,12 @@ def why_pip_failed(log: Sequence[str], log_file: Path) -> str:
     if missing:
         import platform
 
-        return "There is no {} for this machine ({} {}): use 64-bit Linux, Windows or macOS".format(
-            missing.group(1), platform.system(), platform.machine()
+        machine = f"{platform.system()} {platform.machine()}"
+        return (
+            f"There is no {missing.group(1)} for this machine ({machine}): use 64-bit Linux, Windows or macOS"
         )
-    errors = [line for line in log if line.startswith("ERROR")] or list(log[-1:])
-    return "pip stopped: {} (all it said: {})".format(errors[0] if errors else "without a word", log_file)
+    errors = [line for line in log if line.startswith("ERROR")] or list(log[-1:]) or ["without a word"]
+    return f"pip stopped: {errors[0]} (all it said: {log_file})"
 
 
 def check_blender_starts(environment: Environment) -> None:
@@ -628,7 +627,7 @@ def why_blender_fails(error: str, unresolved: Sequence[str], release: Dict[str, 
     libraries = sorted({*unresolved, *named})
     if not libraries:
         last = error.splitlines()[-1] if error else "no reason given"
-        return "Blender's module does not start: {}".format(last)
+        return f"Blender's module does not start: {last}"
     known = [SYSTEM_LIBRARIES[name] for name in libraries if name in SYSTEM_LIBRARIES]
     others = [name for name in libraries if name not in SYSTEM_LIBRARIES]
     if is_fedora_like(release):
@@ -704,7 +703,7 @@ def main(argv: Sequence[str]) -> int:
         say(str(problem))
         return EXIT_CANNOT_SET_UP
     except OSError as problem:
-        say("The set-up can't go on: {}".format(problem))
+        say(f"The set-up can't go on: {problem}")
         return EXIT_CANNOT_SET_UP
     except KeyboardInterrupt:
         say("\nStopped. The next run takes the set-up up again.")
