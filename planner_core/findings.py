@@ -15,8 +15,8 @@ LEVELS = ("stop", "warn", "note")
 class Finding:
     """One thing a careful colleague would say: what, where, how much, what to do.
 
-    frames is (first, last), counted from 1, or None where the finding is about the whole plan. blocks names the
-    blocks concerned, for selecting them; fit names the option of the fit verb that would mend it, if one would.
+    frames is (first, last), counted from 1, or None where the finding is about the whole plan. blocks
+    names those concerned, for selecting them; fit the option of the fit verb that would mend it.
     """
 
     code: str

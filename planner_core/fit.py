@@ -1,4 +1,4 @@
-"""Fits: what is left free in a plan, solved for. Each topic's solver returns a Fit: the new plan, and what changed and why."""
+"""What a fit returns: each topic's solver gives a new plan, and says what changed and why."""
 
 from __future__ import annotations
 

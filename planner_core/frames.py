@@ -24,9 +24,9 @@ class FrameTable:
 
     slide_m, pan_deg and tilt_deg are None where neither rig nor poses have a value; lens_bearing_deg and
     lens_altitude_deg always say where the lens looks. camera_m is the entrance pupil in scene metres and
-    camera_rotation turns camera axes (looking along −Z, +Y up) into scene axes. Altitudes are apparent unless the
-    name says true. Light is natural and on level ground, in lux; scene_ev100 has the artificial floor in it. ramp is
-    None for a plan without exposure.
+    camera_rotation turns camera axes (looking along −Z, +Y up) into scene axes. Altitudes are apparent
+    unless the name says true. Light is natural and on level ground, in lux; scene_ev100 has the artificial
+    floor in it. ramp is None for a plan without exposure.
     """
 
     plan: Plan

@@ -11,6 +11,7 @@ import datetime as dt
 import math
 import zoneinfo
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 import attrs
@@ -61,18 +62,24 @@ class PlanError(ValueError):
         return PlanError(f"{parent}{joint}{self.path}", self.value, self.expected)
 
 
-class _Missing:
+class _Word:
+    """Stands in an error where there is no value to show."""
+
+    def __init__(self, word: str) -> None:
+        self.word = word
+
     def __repr__(self) -> str:
-        return "is missing;"
+        return self.word
 
 
-MISSING = _Missing()
+MISSING = _Word("is missing;")
+NO_FIELD = _Word("is not a field here;")
 
 
 def shown(value: Any) -> str:
     """A value as an error message shows it: short, on one line."""
-    if value is MISSING:
-        return repr(MISSING)
+    if isinstance(value, bool):
+        return "true" if value else "false"
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return str(int(value))
     text = repr(value) if not isinstance(value, (dict, list, tuple)) else _outline(value)
@@ -116,10 +123,11 @@ def _number(
         for factor, slip in slips:
             scaled = number * factor
             if (low < scaled if above else low <= scaled) and scaled <= high:
+                why = remark or f"looks like {slip}"
                 raise PlanError(
                     attribute.name,
                     value,
-                    f"{remark or 'looks like ' + slip} ({unit} are meant; {scaled:.6g}?)",
+                    f"{why} ({unit.removeprefix('as ')} {'is' if unit.startswith('as ') else 'are'} meant; {scaled:.6g}?)",
                 )
         span = f"above {low:g} and up to {high:g}" if above else f"from {low:g} to {high:g}"
         raise PlanError(
@@ -285,7 +293,7 @@ class SlideAxis:
 
 @frozen(kw_only=True)
 class TurnAxis:
-    """A pan or tilt axis: its range as bearing (pan) or altitude (tilt) of the lens, and what its motor can do."""
+    """A pan or tilt axis: its range as bearing (pan) or altitude (tilt), and what its motor does."""
 
     min_deg: float = _number(-1080, 1080, "degrees")
     max_deg: float = _number(-1080, 1080, "degrees")
@@ -310,8 +318,8 @@ class Rig:
     """Rail, carriage and head. An axis that is None is one the rig lacks.
 
     origin_m is the rail's start (slide 0) in the scene; bearing_deg the compass bearing in which the carriage
-    travels and incline_deg how steeply it rises. The head stands level, head_height_m above the carriage, and the
-    lens's entrance pupil lies pupil_offset_m ahead of both turning axes.
+    travels and incline_deg how steeply it rises. The head stands level, head_height_m above the carriage, and
+    the lens's entrance pupil lies pupil_offset_m ahead of both turning axes.
     """
 
     origin_m: Vector = _points(3, 1e5, "metres", optional=False)
@@ -330,7 +338,7 @@ class Rig:
 class Pose:
     """Where the axes stand at one place of the move. An axis left out (None) is interpolated."""
 
-    at: float = _number(0, 1, "(a share of the move)", slips=((0.01, "percent"),))
+    at: float = _number(0, 1, "as a share of the move", slips=((0.01, "percent"),))
     slide_m: float | None = _number(-30, 30, "metres", default=None, optional=True, slips=_METRE_SLIPS)
     pan_deg: float | None = _number(-1080, 1080, "degrees", default=None, optional=True)
     tilt_deg: float | None = _number(-90, 90, "degrees", default=None, optional=True)
@@ -344,13 +352,13 @@ class Move:
     """
 
     drive: str = _choice(DRIVES)
-    ease: float = _number(0, 0.5, "(a share of the move)", default=0.0, slips=((0.01, "percent"),))
+    ease: float = _number(0, 0.5, "as a share of the move", default=0.0, slips=((0.01, "percent"),))
     poses: tuple[Pose, ...] = ()
 
     def __attrs_post_init__(self) -> None:
         if not self.poses:
             raise PlanError("poses", list(self.poses), "has no pose; a move needs a pose at 0 and one at 1")
-        for index, (before, after) in enumerate(zip(self.poses, self.poses[1:], strict=False), start=1):
+        for index, (before, after) in enumerate(pairwise(self.poses), start=1):
             if after.at == before.at:
                 raise PlanError(
                     f"poses[{index}].at",
@@ -371,7 +379,7 @@ class Anchor:
 
     event: str = _choice(ANCHOR_EVENTS)
     date: dt.date = field()
-    at: float = _number(0, 1, "(a share of the move)", default=0.5, slips=((0.01, "percent"),))
+    at: float = _number(0, 1, "as a share of the move", default=0.5, slips=((0.01, "percent"),))
 
     @date.validator
     def _is_date(self, _attribute: Any, value: Any) -> None:
@@ -397,7 +405,7 @@ class Shoot:
     interval_s: float = _number(0, 86400, "seconds", above=True)
     write_s: float = _number(0, 3600, "seconds", default=0.0, slips=((0.001, "milliseconds"),))
     anchor: Anchor | None = None
-    start: dt.datetime | None = None
+    start: dt.datetime | None = field(default=None)
     setup_s: float = _number(0, 86400, "seconds", default=2700.0)
     travel_s: float = _number(0, 604800, "seconds", default=0.0)
     cloud_divisor: float = _number(1, 100, "(1 clear, 3 average cloud, 10 dark stratus)", default=1.0)
@@ -423,8 +431,8 @@ class Shoot:
 class Exposure:
     """The limits within which the camera follows the light.
 
-    night_look_stops is how much darker than metered the night should look (negative: darker); artificial_ev100
-    the EV at ISO 100 of the place by artificial light alone.
+    night_look_stops is how much darker than metered the night should look (negative: darker);
+    artificial_ev100 the EV at ISO 100 of the place by artificial light alone.
     """
 
     f_number: float = _number(0.5, 128, "(as in f/5.6)")
@@ -451,17 +459,17 @@ class Composition:
 
     style: str = _choice(STYLES, default="hold")
     subject: str = _text(default="")
-    reveal_by: float = _number(0, 1, "(a share of the move)", default=0.7, slips=((0.01, "percent"),))
+    reveal_by: float = _number(0, 1, "as a share of the move", default=0.7, slips=((0.01, "percent"),))
 
 
 @frozen(kw_only=True)
 class Block:
     """One solid of the roughly blocked-out place, in scene metres.
 
-    box, post and figure: centre_m, size_m (x, y, z) and turn_deg, clockwise seen from above. A post is round, a
-    figure a standing person. prism: footprint_m (corners x, y), height_m and base_m. ridge: a skyline as seen from
-    the rail's start, skyline_deg (bearing, altitude) pairs at distance_m. `lights` says whether windows or
-    lamps come on at dusk; None lets the role decide.
+    box, post and figure: centre_m, size_m (x, y, z) and turn_deg, clockwise seen from above. A post is round,
+    a figure a standing person. prism: footprint_m (corners x, y), height_m and base_m. ridge: a skyline as
+    seen from the rail's start, skyline_deg (bearing, altitude) pairs at distance_m. `lights` says whether
+    windows or lamps come on at dusk; None lets the role decide.
     """
 
     name: str = _text(default="")
@@ -500,7 +508,7 @@ class Block:
         skyline = self.skyline_deg or ()
         if len(skyline) < 2:
             raise PlanError("skyline_deg", self.skyline_deg, "needs two or more [bearing, altitude] pairs")
-        for place, ((before, _), (after, _)) in enumerate(zip(skyline, skyline[1:], strict=False), start=1):
+        for place, ((before, _), (after, _)) in enumerate(pairwise(skyline), start=1):
             if after <= before:
                 raise PlanError(
                     f"skyline_deg[{place}][0]", after, f"must be above the bearing before it ({before:g})"

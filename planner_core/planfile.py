@@ -1,4 +1,4 @@
-"""The plan file: JSON to Plan and back, with errors that name the field, and writing that can't leave half a file."""
+"""The plan file: JSON to Plan and back, errors that name the field, writing that can't leave half a file."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ import cattrs
 from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 
 from planner_core import plan as parts
-from planner_core.plan import MISSING, Plan, PlanError, as_number, as_whole
+from planner_core.plan import MISSING, NO_FIELD, Plan, PlanError, as_number, as_whole
 
 FORMAT = "duskrail-plan"
 VERSION = 1
@@ -82,7 +82,7 @@ def plan_to_text(plan: Plan) -> str:
 
 
 def plan_from_dict(document: Any) -> Plan:
-    """The plan in a parsed document. Raises PlanError; also where its anchor's event doesn't happen that day."""
+    """The plan in a parsed document. Raises PlanError, also where its anchor's event doesn't happen."""
     from planner_core.timeline import (
         start_utc_s,
     )  # the clock is checked with the plan, so that a loaded plan has times
@@ -102,19 +102,21 @@ def plan_from_dict(document: Any) -> Plan:
 
 def plan_to_dict(plan: Plan) -> dict[str, Any]:
     """The plan as plain values, in the order of the plan file."""
-    return {"format": FORMAT, "version": VERSION, **_converter.unstructure(plan)}
+    body = _converter.unstructure(plan)
+    order = [attribute.name for attribute in attrs.fields(Plan) if attribute.name in body]
+    return {"format": FORMAT, "version": VERSION, **{name: body[name] for name in order}}
 
 
 def write_atomically(path: Path, content: bytes) -> None:
-    """Replace a file's content in one step; where writing fails, the old file stays as it was. Raises OSError."""
+    """Replace a file's content in one step; where that fails, the old one stays as it was. Raises OSError."""
     handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent or Path())
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())
-        os.chmod(name, path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask())
-        os.replace(name, path)
+        Path(name).chmod(path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask())
+        Path(name).replace(path)
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise
@@ -174,9 +176,7 @@ def _parse(text: str) -> Any:
 def _current_version(document: dict[str, Any]) -> dict[str, Any]:
     """The document without its two header fields, brought to this version."""
     if document.get("format", MISSING) != FORMAT:
-        raise PlanError(
-            "format", document.get("format", MISSING), f'is not this tool\'s; a plan says "{FORMAT}"'
-        )
+        raise PlanError("format", document.get("format", MISSING), f'a plan file says "{FORMAT}" here')
     version = document.get("version", MISSING)
     if isinstance(version, bool) or not isinstance(version, int) or version < 1:
         raise PlanError("version", version, f"is not a version number; this tool writes {VERSION}")
@@ -231,19 +231,22 @@ def _build_converter() -> cattrs.Converter:
     converter.register_structure_hook(dt.date, _date_hook)
     converter.register_structure_hook(dt.datetime, _datetime_hook)
     for shape in (parts.Vector, parts.Vector | None, tuple[parts.Point, ...] | None, bool | None):
-        converter.register_structure_hook_func(lambda candidate, shape=shape: candidate == shape, _keep)
+        converter.register_structure_hook_func(_is(shape), _keep)
+    for listed, item in ((tuple[parts.Pose, ...], parts.Pose), (tuple[parts.Block, ...], parts.Block)):
+        converter.register_structure_hook_func(_is(listed), _list_hook(converter, item))
     converter.register_unstructure_hook(dt.datetime, lambda value: value.isoformat())
     converter.register_unstructure_hook(dt.date, lambda value: value.isoformat())
     for part in _PART_CLASSES:
-        quiet = {name: override(omit_if_default=True) for name in _QUIET.get(part, ())}
+        quiet: Any = {name: override(omit_if_default=True) for name in _QUIET.get(part, ())}
         attrs.resolve_types(part)
-        converter.register_structure_hook(part, _object_hook(make_dict_structure_fn(part, converter)))  # type: ignore[arg-type]
-        converter.register_unstructure_hook(part, make_dict_unstructure_fn(part, converter, **quiet))  # type: ignore[arg-type]
-    for listed in (tuple[parts.Pose, ...], tuple[parts.Block, ...]):
-        converter.register_structure_hook_func(
-            lambda candidate, listed=listed: candidate == listed, _list_hook(converter, listed.__args__[0])
-        )
+        structure: Any = make_dict_structure_fn(part, converter)
+        converter.register_structure_hook(part, _object_hook(structure))
+        converter.register_unstructure_hook(part, make_dict_unstructure_fn(part, converter, **quiet))
     return converter
+
+
+def _is(wanted: Any) -> Callable[[Any], bool]:
+    return lambda candidate: candidate == wanted
 
 
 def _object_hook(structure: Callable[[Any, Any], Any]) -> Callable[[Any, Any], Any]:
@@ -259,7 +262,7 @@ def _list_hook(converter: cattrs.Converter, item: type) -> Callable[[Any, Any], 
     def hook(value: Any, _type: Any) -> Any:
         if not isinstance(value, list):
             raise PlanError("", value, "is not a list; write it in [ ]")
-        found = []
+        found: list[Any] = []
         for index, entry in enumerate(value):
             try:
                 found.append(converter.structure(entry, item))
@@ -301,7 +304,7 @@ def _unknown_key(error: cattrs.errors.ForbiddenExtraKeysError) -> PlanError:
     if error.cl is Plan:
         known += ["format", "version"]
     near = difflib.get_close_matches(key, known, n=1, cutoff=0.0)[0]
-    return PlanError(key, "this field", f"is not known; did you mean {near}? (free text goes under notes)")
+    return PlanError(key, NO_FIELD, f"did you mean {near}? (free text goes under notes)")
 
 
 _converter = _build_converter()

@@ -1,4 +1,4 @@
-"""Clock time: when each frame is taken, from a local start or from a light event pinned to a place in the move."""
+"""Clock time: when each frame is taken, from a local start or a light event pinned in the move."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ UTC = dt.UTC
 
 
 def frame_places(frames: int) -> NDArray[np.float64]:
-    """Place in the move of each frame, shape (frames,): 0 at the first, 1 at the last; a single frame is at 0."""
+    """Place in the move of each frame, shape (frames,): 0 at the first, 1 at the last; a lone one is at 0."""
     return np.linspace(0.0, 1.0, frames) if frames > 1 else np.zeros(1)
 
 
@@ -38,7 +38,7 @@ def start_utc_s(plan: Plan) -> float:
 
 
 def anchor_utc_s(plan: Plan, anchor: Anchor) -> float:
-    """Instant of the anchor's event; the first where it happens twice that day. Raises PlanError at shoot.anchor."""
+    """Instant of the anchor's event; the first where it happens twice. Raises PlanError."""
     site = plan.site
     times = events.event_times_utc_s(
         anchor.event, anchor.date, site.latitude_deg, site.longitude_deg, site.timezone
@@ -54,7 +54,7 @@ def anchor_utc_s(plan: Plan, anchor: Anchor) -> float:
 
 
 def local_to_utc_s(moment: dt.datetime, zone: zoneinfo.ZoneInfo, path: str) -> float:
-    """POSIX seconds of a local time. Raises PlanError, naming `path`, where no or two instants carry that time.
+    """POSIX seconds of a local time. Raises PlanError, naming `path`, where no or two instants have it.
 
     A time with an offset of its own (…+01:00) is taken at its word where the zone has that offset then.
     """
@@ -76,7 +76,7 @@ def local_to_utc_s(moment: dt.datetime, zone: zoneinfo.ZoneInfo, path: str) -> f
     raise PlanError(
         path,
         moment.isoformat(),
-        f"happens twice in {zone.key} (the clocks go back); write {earlier.isoformat()} or {later.isoformat()}",
+        f"happens twice in {zone.key}; write {earlier.isoformat()} or {later.isoformat()}",
     )
 
 
