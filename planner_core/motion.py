@@ -14,6 +14,7 @@ from planner_core.plan import Move, Plan
 
 MINIMUM_JERK_PEAK_SPEED = 1.875
 MINIMUM_JERK_PEAK_ACCELERATION = 10.0 / np.sqrt(3.0)  # 5.7735
+KNOT_GAP = 1e-15  # share of the move's way below which two poses are the same place in double precision
 
 
 def minimum_jerk(share: ArrayLike) -> NDArray[np.float64]:
@@ -28,8 +29,8 @@ def minimum_jerk(share: ArrayLike) -> NDArray[np.float64]:
 def progress(at: ArrayLike, ease: float) -> NDArray[np.float64]:
     """Share of the way done at each place of the move, both 0..1, any shape.
 
-    The first and last `ease` of the time are the two halves of a minimum-jerk move, joined by steady speed, so that
-    acceleration never jumps: ease 0 is steady throughout, ease 0.5 is the whole minimum-jerk curve.
+    The first and last `ease` of the time are the two halves of a minimum-jerk move, joined by steady speed,
+    so that acceleration never jumps: ease 0 is steady throughout, ease 0.5 is the whole minimum-jerk curve.
     """
     at = np.clip(np.asarray(at, dtype=np.float64), 0.0, 1.0)
     if ease <= 0.0:
@@ -73,7 +74,10 @@ def _end_slope(h0: float, h1: float, delta0: float, delta1: float) -> float:
 
 
 def monotone_cubic(x: ArrayLike, y: ArrayLike, at: ArrayLike) -> NDArray[np.float64]:
-    """Value at `at` (any shape) of the monotone cubic through the knots (x, y); constant beyond the ends."""
+    """Value at `at` (any shape) of the monotone cubic through the knots (x, y); constant beyond the ends.
+
+    x rises strictly. Between two knots the value never leaves the range that they span.
+    """
     x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
     at = np.clip(np.asarray(at, dtype=np.float64), x[0], x[-1])
     if len(x) == 1:
@@ -93,10 +97,11 @@ def monotone_cubic(x: ArrayLike, y: ArrayLike, at: ArrayLike) -> NDArray[np.floa
 
 
 def axis_values(move: Move, name: str, at: ArrayLike) -> NDArray[np.float64] | None:
-    """Position of one axis (slide_m, pan_deg or tilt_deg) at each place of the move, or None where no pose has it.
+    """Position of one axis (slide_m, pan_deg or tilt_deg) at each place of the move; None where no pose has it.
 
-    Knots are the poses that give the axis, reached at their own place; the ease of the move's start and end is a warp
-    of time common to all axes, so that the axes keep step with each other.
+    Knots are the poses that give the axis, reached at their own place; two poses running with the same value
+    are a hold. The ease of the move's start and end is a warp of time common to all axes, so that the axes keep
+    step with each other. Pan goes the way the numbers say: from 350 to 370 is across north, from 350 to 10 not.
     """
     given: Sequence[tuple[float, float]] = [
         (pose.at, value) for pose in move.poses if (value := getattr(pose, name)) is not None
@@ -112,15 +117,25 @@ def axis_values(move: Move, name: str, at: ArrayLike) -> NDArray[np.float64] | N
         )
 
     knots, values = np.array(given, dtype=np.float64).T
-    if len(knots) == 1:
-        return np.full(np.shape(at), values[0])
-    return monotone_cubic(warped(knots), values, warped(at))
+    knots, values = _apart(warped(knots), values)
+    return monotone_cubic(knots, values, warped(at))
+
+
+def _apart(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Knots without those that the ease has pushed onto the one before; the last always stays."""
+    kept = [0]
+    for knot in range(1, len(x)):
+        if x[knot] - x[kept[-1]] > KNOT_GAP:
+            kept.append(knot)
+        elif knot == len(x) - 1:
+            kept[-1] = knot
+    return x[kept], y[kept]
 
 
 def axis_positions(plan: Plan, at: ArrayLike) -> tuple[NDArray | None, NDArray | None, NDArray | None]:
-    """Slide (metres along the rail), pan (lens bearing) and tilt (lens altitude) at each place; None: no value.
+    """Slide (metres along the rail), pan (lens bearing), tilt (lens altitude) at each place; None: no value.
 
-    A slide axis that no pose mentions rests at its lower end; pan looks along the scene's +Y and tilt is level there.
+    An axis that no pose mentions rests: the slide at its lower end, pan along the scene's +Y, tilt level.
     """
     move, rig = plan.move, plan.rig
     slide = axis_values(move, "slide_m", at)

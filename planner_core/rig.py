@@ -1,4 +1,4 @@
-"""The rig's geometry: from axis positions to where the camera's entrance pupil is and which way the lens looks."""
+"""The rig's geometry: from axis positions to where the entrance pupil is and which way the lens looks."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from planner_core.plan import Plan
 
 
 def direction(bearing_deg: ArrayLike, altitude_deg: ArrayLike, scene_north_deg: float) -> NDArray[np.float64]:
-    """Unit vectors in scene axes (X right, Y ahead, Z up) of compass bearings and altitudes, shape (..., 3)."""
+    """Unit vectors in scene axes (X right, Y ahead, Z up) of bearings and altitudes, shape (..., 3)."""
     turn = np.radians(np.asarray(bearing_deg, dtype=np.float64) - scene_north_deg)
     rise = np.radians(np.asarray(altitude_deg, dtype=np.float64))
     turn, rise = np.broadcast_arrays(turn, rise)
@@ -25,7 +25,7 @@ def bearing_and_altitude(vectors: ArrayLike, scene_north_deg: float) -> tuple[ND
 
 
 def camera_rotation(pan_deg: ArrayLike, tilt_deg: ArrayLike, scene_north_deg: float) -> NDArray[np.float64]:
-    """Rotation matrices scene-from-camera, shape (..., 3, 3). The camera looks along its −Z, its +Y is up, no roll."""
+    """Rotations scene-from-camera, shape (..., 3, 3). The camera looks along its −Z, +Y up, without roll."""
     ahead = direction(pan_deg, tilt_deg, scene_north_deg)
     pan = np.radians(
         np.broadcast_to(np.asarray(pan_deg, dtype=np.float64), ahead.shape[:-1]) - scene_north_deg
@@ -49,6 +49,6 @@ def carriage_position_m(plan: Plan, slide_m: ArrayLike | None) -> NDArray[np.flo
 def camera_position_m(
     plan: Plan, slide_m: ArrayLike | None, pan_deg: ArrayLike, tilt_deg: ArrayLike
 ) -> NDArray[np.float64]:
-    """Entrance pupil in scene metres, shape (..., 3): above the carriage by the head, ahead by the pupil offset."""
+    """Entrance pupil in scene metres, shape (..., 3): a head above the carriage, the pupil offset ahead."""
     head = carriage_position_m(plan, slide_m) + np.array([0.0, 0.0, plan.rig.head_height_m])
     return head + plan.rig.pupil_offset_m * direction(pan_deg, tilt_deg, plan.site.scene_north_deg)
