@@ -124,11 +124,8 @@ def _number(
             scaled = number * factor
             if (low < scaled if above else low <= scaled) and scaled <= high:
                 why = remark or f"looks like {slip}"
-                raise PlanError(
-                    attribute.name,
-                    value,
-                    f"{why} ({unit.removeprefix('as ')} {'is' if unit.startswith('as ') else 'are'} meant; {scaled:.6g}?)",
-                )
+                meant = f"{unit[3:]} is" if unit.startswith("as ") else f"{unit} are"
+                raise PlanError(attribute.name, value, f"{why} ({meant} meant; {scaled:.6g}?)")
         span = f"above {low:g} and up to {high:g}" if above else f"from {low:g} to {high:g}"
         raise PlanError(
             attribute.name, value, f"is outside what is possible; give a number {span} {unit}".rstrip()

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+from planner_core.plan import Plan
+from planner_core.planfile import load_plan, plan_to_dict
 
 # A busy machine must not fail a property, so no deadline; in CI the same examples every time.
 settings.register_profile(
@@ -22,3 +26,24 @@ settings.load_profile("duskrail")
 @pytest.fixture(scope="session")
 def project_root() -> Path:
     return Path(__file__).resolve().parent.parent
+
+
+EXAMPLES = sorted((Path(__file__).resolve().parent.parent / "example_scenes").glob("*.plan.json"))
+
+
+@pytest.fixture(scope="session", params=EXAMPLES, ids=lambda path: path.name.removesuffix(".plan.json"))
+def example_plan(request: pytest.FixtureRequest) -> Plan:
+    """Each example scene in turn."""
+    return load_plan(request.param)
+
+
+@pytest.fixture(scope="session")
+def harbour(project_root: Path) -> Plan:
+    """The example that README runs: day to night, slider and pan."""
+    return load_plan(project_root / "example_scenes" / "harbour_light.plan.json")
+
+
+@pytest.fixture(scope="session")
+def harbour_document(harbour: Plan) -> dict[str, Any]:
+    """The same as plain values."""
+    return plan_to_dict(harbour)

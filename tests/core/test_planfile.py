@@ -1,0 +1,246 @@
+"""A plan file comes back as it went out; what is wrong in it is said in one line that names the field."""
+
+import copy
+import datetime as dt
+import json
+import os
+import stat
+
+import attrs
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from planner_core import PlanError, load_plan, save_plan
+from planner_core.plan import Pose, SlideAxis
+from planner_core.planfile import plan_from_dict, plan_from_text, plan_to_dict, plan_to_text
+
+DELETE = object()
+
+
+@pytest.fixture
+def document(harbour):
+    return plan_to_dict(harbour)
+
+
+def with_change(document, path, value):
+    """The document with one place in it replaced or taken out."""
+    changed = copy.deepcopy(document)
+    place = changed
+    for key in path[:-1]:
+        place = place[key]
+    if value is DELETE:
+        del place[path[-1]]
+    else:
+        place[path[-1]] = value
+    return changed
+
+
+def test_a_saved_plan_loads_as_the_same_plan(example_plan, tmp_path):
+    save_plan(example_plan, tmp_path / "again.plan.json")
+    assert load_plan(tmp_path / "again.plan.json") == example_plan
+
+
+def test_saving_twice_writes_the_same_bytes(example_plan, tmp_path):
+    text = plan_to_text(example_plan)
+    assert plan_to_text(plan_from_text(text)) == text
+
+
+def test_a_plan_needs_only_the_fields_of_version_one_and_may_leave_out_the_optional_ones(document):
+    for name in ("notes", "reason", "composition", "exposure", "blocks"):
+        document.pop(name, None)
+    del document["site"]["name"], document["camera"]["raw_file_mb"]
+    plan = plan_from_dict(document)
+    assert plan.exposure is None
+    assert plan.composition is None
+    assert plan.camera.raw_file_mb is None
+
+
+def test_notes_are_kept_as_they_are(document):
+    notes = {"parking": ["behind the chandler", 2.5], "deep": {"a": None}}
+    assert plan_from_dict(with_change(document, ["notes"], notes)).notes == notes
+    assert plan_to_dict(plan_from_dict(with_change(document, ["notes"], notes)))["notes"] == notes
+
+
+def test_whole_numbers_stand_for_the_same_measure(document):
+    assert plan_from_dict(with_change(document, ["camera", "focal_length_mm"], 24)).camera.focal_length_mm == 24.0
+    assert plan_from_dict(with_change(document, ["shoot", "frames"], 360.0)).shoot.frames == 360
+
+
+WRONG = [
+    # path, what stands there, where the error points, what it says
+    (["rig", "slide", "max_m"], 1500, "rig.slide.max_m", "1.5?"),
+    (["camera", "focal_length_mm"], 0.024, "camera.focal_length_mm", "24?"),
+    (["camera", "sensor_width_mm"], 0.036, "camera.sensor_width_mm", "36?"),
+    (["site", "latitude_deg"], 431, "site.latitude_deg", "-90 to 90"),
+    (["site", "longitude_deg"], -181, "site.longitude_deg", "-180 to 180"),
+    (["site", "timezone"], "Europe/Lissbon", "site.timezone", "Europe/Lisbon?"),
+    (["site", "timezone"], "../../etc/passwd", "site.timezone", "IANA"),
+    (["site", "timezone"], None, "site.timezone", "text"),
+    (["shoot", "frames"], -3, "shoot.frames", "from 1"),
+    (["shoot", "frames"], 1_000_000, "shoot.frames", "100000"),
+    (["shoot", "frames"], 3.5, "shoot.frames", "whole number"),
+    (["shoot", "frames"], "360", "shoot.frames", "whole number"),
+    (["shoot", "interval_s"], True, "shoot.interval_s", "true"),
+    (["shoot", "interval_s"], 0, "shoot.interval_s", "above 0"),
+    (["shoot", "anchor", "date"], "2027-02-30", "shoot.anchor.date", "calendar"),
+    (["shoot", "anchor", "event"], "tea_time", "shoot.anchor.event", "sunset"),
+    (["shoot", "anchor", "at"], 50, "shoot.anchor.at", "0.5?"),
+    (["shoot", "anchor"], DELETE, "shoot", "start"),
+    (["shoot", "start"], "2027-03-14T17:20:00", "shoot.start", "beside an anchor"),
+    (["rig", "slide", "step_mm"], 1, "rig.slide.step_mm", "step_m"),
+    (["rig", "slide", "max_speed_m_s"], 0, "rig.slide.max_speed_m_s", "above 0"),
+    (["rig", "slide", "max_m"], 0.0, "rig.slide.max_m", "above min_m"),
+    (["rig", "slide"], None, "move.poses[0].slide_m", "lacks"),
+    (["rig"], [], "rig", "{ }"),
+    (["rig", "origin_m"], [0, 0], "rig.origin_m", "3 numbers"),
+    (["rig", "origin_m"], [0, 0, "x"], "rig.origin_m[2]", "not a number"),
+    (["move", "poses"], {}, "move.poses", "[ ]"),
+    (["move", "poses"], [], "move.poses", "a pose at 0"),
+    (["move", "poses", 1, "at"], 0.0, "move.poses[1].at", "place of the pose before"),
+    (["move", "poses", 0, "at"], 1.0, "move.poses[1].at", "place of the pose before"),
+    (["move", "ease"], 20, "move.ease", "0.2?"),
+    (["move", "drive"], "smooth", "move.drive", "continuous"),
+    (["exposure", "iso_max"], 50, "exposure.iso_max", "iso_min"),
+    (["composition", "style"], "swoosh", "composition.style", "hold, reveal"),
+    (["blocks", 3, "role"], "hero", "blocks[3].role", "subject"),
+    (["blocks", 3, "shape"], "blob", "blocks[3].shape", "prism"),
+    (["blocks", 3, "size_m"], [1, 2, -1], "blocks[3].size_m[2]", "above 0"),
+    (["blocks", 3, "size_m"], DELETE, "blocks[3].size_m", "missing"),
+    (["blocks", 3], 7, "blocks[3]", "{ }"),
+    (["camera"], DELETE, "camera", "missing"),
+    (["camera", "sensor_width_mm"], DELETE, "camera.sensor_width_mm", "missing"),
+    (["titel"], "x", "titel", "title"),
+    (["format"], DELETE, "format", "duskrail-plan"),
+    (["version"], 2, "version", "newer"),
+    (["version"], "1", "version", "version number"),
+    (["title"], 5, "title", "double quotes"),
+]
+
+
+@pytest.mark.parametrize(("path", "value", "where", "says"), WRONG, ids=[f"{w[2]}-{i}" for i, w in enumerate(WRONG)])
+def test_a_wrong_value_is_named_with_its_field_and_what_would_do(document, path, value, where, says):
+    with pytest.raises(PlanError) as caught:
+        plan_from_dict(with_change(document, path, value))
+    assert caught.value.path == where
+    assert says in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_value_changed_in_python_is_checked_as_well(harbour):
+    with pytest.raises(PlanError, match="focal_length_mm"):
+        attrs.evolve(harbour.camera, focal_length_mm=0.024)
+    with pytest.raises(PlanError, match="max_m"):
+        SlideAxis(min_m=0, max_m="1.5", max_speed_m_s=1, max_acceleration_m_s2=1, step_m=1e-5)
+
+
+def test_a_fixed_head_may_give_the_same_direction_in_every_pose(document):
+    document["rig"]["tilt"] = None
+    for pose in document["move"]["poses"]:
+        pose["tilt_deg"] = 2.0
+    assert plan_from_dict(document).move.poses[0] == Pose(at=0.0, slide_m=0.3, pan_deg=266.5, tilt_deg=2.0)
+    document["move"]["poses"][1]["tilt_deg"] = 3.0
+    with pytest.raises(PlanError, match=r"move\.poses\[1\]\.tilt_deg"):
+        plan_from_dict(document)
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"", "is empty"),
+        (b"  \n", "is empty"),
+        (b"\x89PNG\r\n\x1a\n\x00\xff\xfe", "UTF-8"),
+        (b'{"format": "duskrail-plan", "version": 1, "site": {"lat', "stops being JSON"),
+        (b'{"format": NaN}', "NaN"),
+        (b'{"a": 1, "a": 2}', "second value"),
+        (b"[1, 2]", "one JSON object"),
+        (b"null", "one JSON object"),
+        (b"[" * 100_000, "too deep"),
+        (b'{"version": ' + b"9" * 5000 + b"}", "too many digits"),
+    ],
+)
+def test_a_file_that_is_no_plan_is_said_in_one_line(tmp_path, content, says):
+    path = tmp_path / "bad.plan.json"
+    path.write_bytes(content)
+    with pytest.raises(PlanError, match=says) as caught:
+        load_plan(path)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_missing_file_and_a_folder_are_named(tmp_path):
+    with pytest.raises(PlanError, match="does not exist"):
+        load_plan(tmp_path / "none.plan.json")
+    with pytest.raises(PlanError, match="is a folder"):
+        load_plan(tmp_path)
+
+
+def test_infinity_by_overflow_is_refused(document):
+    text = json.dumps(document).replace('"elevation_m": 4.0', '"elevation_m": 1e999')
+    with pytest.raises(PlanError, match=r"site\.elevation_m: inf is not a finite number"):
+        plan_from_text(text)
+
+
+def test_a_local_time_that_a_clock_change_skips_or_repeats_is_refused(document):
+    del document["shoot"]["anchor"]  # Madrid changes clocks on 2027-03-28 and 2027-10-31
+    with pytest.raises(PlanError, match=r"shoot\.start.*skipped.*03:30") as caught:
+        plan_from_dict(with_change(document, ["shoot", "start"], "2027-03-28T02:30:00"))
+    assert caught.value.path == "shoot.start"
+    with pytest.raises(PlanError, match=r"shoot\.start.*happens twice.*\+02:00.*\+01:00"):
+        plan_from_dict(with_change(document, ["shoot", "start"], "2027-10-31T02:30:00"))
+    plan = plan_from_dict(with_change(document, ["shoot", "start"], "2027-10-31T02:30:00+01:00"))
+    assert plan.shoot.start.utcoffset() == dt.timedelta(hours=1)
+
+
+def test_an_anchor_on_a_polar_day_is_an_error_at_the_anchor(document):
+    document["site"].update(latitude_deg=78.2, longitude_deg=15.6, timezone="Arctic/Longyearbyen")
+    document["shoot"]["anchor"]["date"] = "2027-06-21"
+    with pytest.raises(PlanError) as caught:
+        plan_from_dict(document)
+    assert caught.value.path == "shoot.anchor"
+    assert "does not happen" in str(caught.value)
+
+
+def test_a_failed_write_leaves_the_old_file_and_no_other(harbour, tmp_path, monkeypatch):
+    target = tmp_path / "a.plan.json"
+    save_plan(harbour, target)
+    before = target.read_bytes()
+
+    def full(_descriptor):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(OSError, match="No space left"):
+        save_plan(attrs.evolve(harbour, title="other"), target)
+    assert target.read_bytes() == before
+    assert [entry.name for entry in tmp_path.iterdir()] == ["a.plan.json"]
+
+
+def test_a_saved_file_keeps_its_permissions(harbour, tmp_path):
+    target = tmp_path / "a.plan.json"
+    save_plan(harbour, target)
+    target.chmod(0o640)
+    save_plan(harbour, target)
+    assert stat.S_IMODE(target.stat().st_mode) == 0o640
+
+
+json_values = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=5),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=5), inner, max_size=3),
+    max_leaves=5,
+)
+
+
+@given(data=st.data(), value=json_values)
+def test_whatever_stands_in_a_field_is_a_plan_or_a_plan_error(harbour_document, data, value):
+    """No value in any field of a plan leads to any other exception."""
+    changed = copy.deepcopy(harbour_document)
+    place, path = changed, []
+    while isinstance(place, (dict, list)) and place and (not path or data.draw(st.booleans())):
+        key = data.draw(st.sampled_from(sorted(place) if isinstance(place, dict) else range(len(place))))
+        path.append(key)
+        parent, place = place, place[key]
+    parent[path[-1]] = value
+    try:
+        plan_from_dict(changed)
+    except PlanError as error:
+        assert "\n" not in str(error)

@@ -1,0 +1,314 @@
+"""The command line: reads the arguments, calls the core or the Blender layer, and says what went wrong in one line.
+
+Every verb is a function that takes the parsed arguments and returns the exit code: 0 done, 1 the review found a
+`stop`, 2 the input can't be used, 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+if __package__ in (None, ""):
+    sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from planner_core.plan import Plan, PlanError
+from planner_core.planfile import load_plan, save_plan, write_atomically
+
+if TYPE_CHECKING:
+    from planner_core.fit import Fit
+
+DONE, FOUND_STOP, UNUSABLE, INTERRUPTED = 0, 1, 2, 130
+
+
+class UsageError(ValueError):
+    """An argument that can't be meant; its message is one line."""
+
+
+# ---------------------------------------------------------------- verbs
+
+
+def check(arguments: argparse.Namespace) -> int:
+    """The review of a plan, as text or JSON."""
+    from planner_core import compute_frames, review
+    from tools.report import review_text
+
+    plan = load_plan(arguments.plan)
+    frames = compute_frames(plan)
+    report = review(plan, frames)
+    print(json.dumps(report.as_dict(), ensure_ascii=False, indent=2) if arguments.json else review_text(report))
+    return FOUND_STOP if report.stops else DONE
+
+
+def frames(arguments: argparse.Namespace) -> int:
+    """The FrameTable as CSV."""
+    from planner_core import compute_frames
+    from planner_core.frames import frames_csv
+
+    _deliver(frames_csv(compute_frames(load_plan(arguments.plan))), arguments.output)
+    return DONE
+
+
+def axes(arguments: argparse.Namespace) -> int:
+    """Axis positions for the controller, as CSV."""
+    from planner_core import compute_frames
+    from planner_core.axes import axes_csv
+
+    plan = load_plan(arguments.plan)
+    _deliver(axes_csv(plan, compute_frames(plan)), arguments.output)
+    return DONE
+
+
+def fit(arguments: argparse.Namespace) -> int:
+    """Solve for what is left free, write the new plan and say what changed."""
+    steps = _fit_steps(arguments)
+    if not steps:
+        raise UsageError("fit: nothing to solve for; add --clip, --balance, --travel or --compose")
+    plan = load_plan(arguments.plan)
+    said: list[str] = []
+    for step in steps:
+        fitted = step(plan)
+        plan = fitted.plan
+        said += fitted.said
+    save_plan(plan, arguments.output)
+    print("\n".join(said))
+    print(f"Written to {arguments.output}.")
+    return DONE
+
+
+def _fit_steps(arguments: argparse.Namespace) -> list[Callable[[Plan], Fit]]:
+    """The solvers asked for, in the order in which they build on each other."""
+    from planner_core.fit_compose import fit_compose
+    from planner_core.fit_light import fit_balance, fit_clip
+    from planner_core.fit_travel import fit_travel
+
+    steps: list[Callable[[Plan], Fit]] = []
+    if arguments.clip is not None:
+        steps.append(lambda plan: fit_clip(plan, arguments.clip))
+    if arguments.travel is not None:
+        steps.append(lambda plan: fit_travel(plan, arguments.travel or None))
+    if arguments.compose:
+        steps.append(fit_compose)
+    if arguments.balance is not None:
+        steps.append(lambda plan: fit_balance(plan, *arguments.balance))
+    return steps
+
+
+def compare(arguments: argparse.Namespace) -> int:
+    """The moves that the rig could make on this scene, ranked."""
+    from planner_core.compare import compare as compare_moves
+    from tools.report import comparison_text
+
+    comparison = compare_moves(load_plan(arguments.plan))
+    if arguments.write:
+        folder = Path(arguments.write)
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, candidate in comparison.plans.items():
+            save_plan(candidate, folder / f"{name}.plan.json")
+    text = json.dumps(comparison.as_dict(), ensure_ascii=False, indent=2)
+    print(text if arguments.json else comparison_text(comparison))
+    return DONE
+
+
+def preview(arguments: argparse.Namespace) -> int:
+    """The draft clip."""
+    from tools.preview_command import run_preview
+
+    return run_preview(arguments)
+
+
+def readback(arguments: argparse.Namespace) -> int:
+    """The plan as it now stands in a Blender scene."""
+    scene = Path(arguments.scene)
+    if not scene.is_file():
+        raise PlanError("scene file", str(scene), "does not exist; check the name")
+    _need_blender()
+    from blender_addon.readback import read_plan
+
+    plan = read_plan(scene)
+    save_plan(plan, arguments.output)
+    print(f"Written to {arguments.output}.")
+    return DONE
+
+
+def sheet(arguments: argparse.Namespace) -> int:
+    """The shot sheet, and the calendar file."""
+    from tools.sheet_command import run_sheet
+
+    return run_sheet(arguments)
+
+
+def blocks(arguments: argparse.Namespace) -> int:
+    """Footprints or a horizon profile from a map, into a plan."""
+    from tools.map_command import run_blocks
+
+    return run_blocks(arguments)
+
+
+def dates(arguments: argparse.Namespace) -> int:
+    """On which dates the sun or moon sets where, against the picture."""
+    from tools.map_command import run_dates
+
+    return run_dates(arguments)
+
+
+# ---------------------------------------------------------------- arguments
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        raise UsageError(f"{self.prog}: {message}; {self.prog} --help says more")
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The command line's arguments."""
+    parser = _Parser(prog="duskrail", description="Plans a motion-control time-lapse before the one evening it has.")
+    verbs = parser.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=_Parser)
+
+    def verb(name: str, run: Callable[[argparse.Namespace], int], about: str, *, plan: bool = True) -> Any:
+        added = verbs.add_parser(name, help=about, description=about)
+        added.set_defaults(run=run)
+        if plan:
+            added.add_argument("plan", metavar="PLAN", help="a .plan.json file")
+        return added
+
+    one = verb("check", check, "what a careful colleague would say about the plan")
+    one.add_argument("--json", action="store_true", help="the review as JSON")
+
+    one = verb("frames", frames, "time, axes, camera, sun, moon, light and exposure, a row a frame")
+    one.add_argument("-o", "--output", metavar="FILE.csv", help="a file instead of standard output")
+
+    one = verb("axes", axes, "axis positions to programme the rig with, per pose and per frame")
+    one.add_argument("-o", "--output", metavar="FILE.csv", help="a file instead of standard output")
+
+    one = verb("fit", fit, "solve for what is left free and write a new plan")
+    one.add_argument("-o", "--output", metavar="NEW", required=True, help="the new plan file")
+    one.add_argument(
+        "--travel",
+        metavar="PX",
+        nargs="?",
+        type=_positive,
+        const=0.0,
+        help="how much of the rail to use, for a calm foreground or PX clip pixels a frame",
+    )
+    one.add_argument("--balance", metavar="DAY:NIGHT", type=_ratio, help="when to start, for this balance (1:1)")
+    one.add_argument("--clip", metavar="SECONDS", type=_positive, help="frames and interval, for a clip this long")
+    one.add_argument("--compose", action="store_true", help="the smallest change of a pose that mends the picture")
+
+    one = verb("compare", compare, "still, pan, tilt, slide … on the same scene, ranked, with reasons")
+    one.add_argument("--json", action="store_true", help="the table as JSON")
+    one.add_argument("--write", metavar="DIR", help="save each candidate as a plan")
+
+    _add_preview(verb("preview", preview, "build the scene and render the draft clip"))
+
+    one = verb("readback", readback, "the keyframes of an edited scene as a plan", plan=False)
+    one.add_argument("scene", metavar="SCENE.blend", help="a scene saved from the add-on or with preview --blend")
+    one.add_argument("-o", "--output", metavar="NEW", required=True, help="the new plan file")
+
+    one = verb("sheet", sheet, "the shot sheet: one page file to print or read on a phone")
+    one.add_argument("-o", "--output", metavar="SHEET.html", help="the sheet")
+    one.add_argument("--ics", metavar="FILE", help="also the evening as a calendar file")
+    one.add_argument("--clip", metavar="CLIP.mp4", help="a draft clip to take pictures from")
+
+    one = verb("blocks", blocks, "footprints (GeoJSON) or a horizon profile (CSV) into a plan", plan=False)
+    one.add_argument("source", metavar="FOOTPRINTS", help="a .geojson file, or a .csv of bearing and altitude")
+    one.add_argument("plan", metavar="PLAN", help="the plan whose site places them")
+    one.add_argument("-o", "--output", metavar="NEW", required=True, help="the new plan file")
+    one.add_argument("--within", metavar="METRES", type=_positive, default=2000.0, help="leave out what is farther")
+    one.add_argument("--distance", metavar="METRES", type=_positive, default=3000.0, help="of a horizon profile")
+
+    one = verb("dates", dates, "where the sun or moon rises and sets against the picture, day by day")
+    one.add_argument("--from", dest="first", metavar="DATE", required=True, help="the first date, as 2027-03-01")
+    one.add_argument("--to", dest="last", metavar="DATE", required=True, help="the last date")
+    one.add_argument("--moon", action="store_true", help="the moon instead of the sun")
+    one.add_argument("-o", "--output", metavar="FILE.csv", help="all days as CSV")
+    return parser
+
+
+def _add_preview(one: Any) -> None:
+    one.add_argument("-o", "--output", metavar="CLIP.mp4", help="the clip")
+    one.add_argument("--look", choices=("fast", "lit"), default="fast", help="fast: timing; lit: the plan's light")
+    one.add_argument("--frames", metavar="A:B", type=_frame_range, help="only these frames, counted from 1")
+    one.add_argument("--every", metavar="N", type=_count, default=1, help="every Nth frame; the clip lasts as long")
+    one.add_argument("--size", metavar="WxH", type=_size, help="clip pixels to render, in the clip's shape")
+
+
+def _positive(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text} is not a number") from None
+    if not 0 < value < 1e9:
+        raise argparse.ArgumentTypeError(f"{text} is not above 0")
+    return value
+
+
+def _count(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"{text} is not a whole number from 1")
+    return int(text)
+
+
+def _ratio(text: str) -> tuple[float, float]:
+    day, colon, night = text.partition(":")
+    if not colon:
+        raise argparse.ArgumentTypeError(f"{text} is not a ratio; write it as 1:1 or 2:3")
+    return _positive(day), _positive(night)
+
+
+def _frame_range(text: str) -> tuple[int, int]:
+    first, _colon, last = text.partition(":")
+    a, b = _count(first), _count(last or first)
+    if b < a:
+        raise argparse.ArgumentTypeError(f"{text} ends before it begins; write it as 1:120")
+    return a, b
+
+
+def _size(text: str) -> tuple[int, int]:
+    width, cross, height = text.lower().partition("x")
+    if not cross:
+        raise argparse.ArgumentTypeError(f"{text} is not a size; write it as 960x540")
+    return _count(width), _count(height)
+
+
+# ---------------------------------------------------------------- running
+
+
+def _deliver(text: str, output: str | None) -> None:
+    if output is None:
+        sys.stdout.write(text)
+    else:
+        write_atomically(Path(output), text.encode("utf-8"))
+
+
+def _need_blender() -> None:
+    import importlib.util
+
+    if importlib.util.find_spec("bpy") is None:
+        raise UsageError("this verb needs Blender's Python module; run it with tools/bootstrap.py, which sets it up")
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    """Run one verb; every problem that the user can mend is one line on standard error."""
+    try:
+        arguments = build_parser().parse_args(words)
+        return int(arguments.run(arguments))
+    except (PlanError, UsageError) as problem:
+        print(problem, file=sys.stderr)
+    except BrokenPipeError:
+        sys.stderr.close()
+        return DONE
+    except OSError as problem:
+        print(f"{problem.filename or 'file'}: {problem.strerror or problem}", file=sys.stderr)
+    except KeyboardInterrupt:
+        print("Interrupted; nothing half-written.", file=sys.stderr)
+        return INTERRUPTED
+    return UNUSABLE
+
+
+if __name__ == "__main__":
+    sys.exit(main())
