@@ -97,11 +97,11 @@ def monotone_cubic(x: ArrayLike, y: ArrayLike, at: ArrayLike) -> NDArray[np.floa
 
 
 def axis_values(move: Move, name: str, at: ArrayLike) -> NDArray[np.float64] | None:
-    """Position of one axis (slide_m, pan_deg or tilt_deg) at each place of the move; None where no pose has it.
+    """Position of one axis (slide_m, pan_deg or tilt_deg) at each place of the move; None: no pose has it.
 
     Knots are the poses that give the axis, reached at their own place; two poses running with the same value
-    are a hold. The ease of the move's start and end is a warp of time common to all axes, so that the axes keep
-    step with each other. Pan goes the way the numbers say: from 350 to 370 is across north, from 350 to 10 not.
+    are a hold. The ease of the move's start and end is a warp of time common to all axes, so that the axes
+    keep step with each other. Pan goes the way the numbers say: 350 to 370 is across north, 350 to 10 is not.
     """
     given: Sequence[tuple[float, float]] = [
         (pose.at, value) for pose in move.poses if (value := getattr(pose, name)) is not None
