@@ -11,7 +11,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
-from planner_core import colour, daylight, ephemeris, motion, rig, timeline
+from planner_core import colour, daylight, drive, ephemeris, motion, rig, timeline
 from planner_core.exposure import Ramp, exposure_ramp
 from planner_core.plan import Plan
 
@@ -67,6 +67,7 @@ def compute_frames(plan: Plan) -> FrameTable:
     scene_ev100 = daylight.scene_ev100(
         sky["illuminance_lux"], plan.exposure.artificial_ev100 if plan.exposure else None
     )
+    time_left_s = drive.exposure_time_left_s(plan, axes["slide_m"], axes["pan_deg"], axes["tilt_deg"])
     return FrameTable(
         plan=plan,
         at=at,
@@ -74,7 +75,7 @@ def compute_frames(plan: Plan) -> FrameTable:
         **axes,
         **sky,
         scene_ev100=scene_ev100,
-        ramp=exposure_ramp(plan, utc_s, scene_ev100) if plan.exposure else None,
+        ramp=exposure_ramp(plan, scene_ev100, time_left_s),
     )
 
 
