@@ -1,7 +1,7 @@
-"""The command line: reads the arguments, calls the core or the Blender layer, and says what went wrong in one line.
+"""The command line: reads the arguments, calls the core or the Blender layer, says what is wrong in a line.
 
-Every verb is a function that takes the parsed arguments and returns the exit code: 0 done, 1 the review found a
-`stop`, 2 the input can't be used, 130 interrupted.
+Every verb is a function that takes the parsed arguments and returns the exit code: 0 done, 1 the review
+found a `stop`, 2 the input can't be used, 130 interrupted.
 """
 
 from __future__ import annotations
@@ -40,7 +40,9 @@ def check(arguments: argparse.Namespace) -> int:
     plan = load_plan(arguments.plan)
     frames = compute_frames(plan)
     report = review(plan, frames)
-    print(json.dumps(report.as_dict(), ensure_ascii=False, indent=2) if arguments.json else review_text(report))
+    print(
+        json.dumps(report.as_dict(), ensure_ascii=False, indent=2) if arguments.json else review_text(report)
+    )
     return FOUND_STOP if report.stops else DONE
 
 
@@ -82,18 +84,22 @@ def fit(arguments: argparse.Namespace) -> int:
 
 def _fit_steps(arguments: argparse.Namespace) -> list[Callable[[Plan], Fit]]:
     """The solvers asked for, in the order in which they build on each other."""
-    from planner_core.fit_compose import fit_compose
-    from planner_core.fit_light import fit_balance, fit_clip
-    from planner_core.fit_travel import fit_travel
-
     steps: list[Callable[[Plan], Fit]] = []
     if arguments.clip is not None:
+        from planner_core.fit_light import fit_clip
+
         steps.append(lambda plan: fit_clip(plan, arguments.clip))
     if arguments.travel is not None:
+        from planner_core.fit_travel import fit_travel
+
         steps.append(lambda plan: fit_travel(plan, arguments.travel or None))
     if arguments.compose:
+        from planner_core.fit_compose import fit_compose
+
         steps.append(fit_compose)
     if arguments.balance is not None:
+        from planner_core.fit_light import fit_balance
+
         steps.append(lambda plan: fit_balance(plan, *arguments.balance))
     return steps
 
@@ -166,7 +172,9 @@ class _Parser(argparse.ArgumentParser):
 
 def build_parser() -> argparse.ArgumentParser:
     """The command line's arguments."""
-    parser = _Parser(prog="duskrail", description="Plans a motion-control time-lapse before the one evening it has.")
+    parser = _Parser(
+        prog="duskrail", description="Plans a motion-control time-lapse before the one evening it has."
+    )
     verbs = parser.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=_Parser)
 
     def verb(name: str, run: Callable[[argparse.Namespace], int], about: str, *, plan: bool = True) -> Any:
@@ -195,9 +203,15 @@ def build_parser() -> argparse.ArgumentParser:
         const=0.0,
         help="how much of the rail to use, for a calm foreground or PX clip pixels a frame",
     )
-    one.add_argument("--balance", metavar="DAY:NIGHT", type=_ratio, help="when to start, for this balance (1:1)")
-    one.add_argument("--clip", metavar="SECONDS", type=_positive, help="frames and interval, for a clip this long")
-    one.add_argument("--compose", action="store_true", help="the smallest change of a pose that mends the picture")
+    one.add_argument(
+        "--balance", metavar="DAY:NIGHT", type=_ratio, help="when to start, for this balance (1:1)"
+    )
+    one.add_argument(
+        "--clip", metavar="SECONDS", type=_positive, help="frames and interval, for a clip this long"
+    )
+    one.add_argument(
+        "--compose", action="store_true", help="the smallest change of a pose that mends the picture"
+    )
 
     one = verb("compare", compare, "still, pan, tilt, slide … on the same scene, ranked, with reasons")
     one.add_argument("--json", action="store_true", help="the table as JSON")
@@ -206,7 +220,9 @@ def build_parser() -> argparse.ArgumentParser:
     _add_preview(verb("preview", preview, "build the scene and render the draft clip"))
 
     one = verb("readback", readback, "the keyframes of an edited scene as a plan", plan=False)
-    one.add_argument("scene", metavar="SCENE.blend", help="a scene saved from the add-on or with preview --blend")
+    one.add_argument(
+        "scene", metavar="SCENE.blend", help="a scene saved from the add-on or with preview --blend"
+    )
     one.add_argument("-o", "--output", metavar="NEW", required=True, help="the new plan file")
 
     one = verb("sheet", sheet, "the shot sheet: one page file to print or read on a phone")
@@ -215,14 +231,22 @@ def build_parser() -> argparse.ArgumentParser:
     one.add_argument("--clip", metavar="CLIP.mp4", help="a draft clip to take pictures from")
 
     one = verb("blocks", blocks, "footprints (GeoJSON) or a horizon profile (CSV) into a plan", plan=False)
-    one.add_argument("source", metavar="FOOTPRINTS", help="a .geojson file, or a .csv of bearing and altitude")
+    one.add_argument(
+        "source", metavar="FOOTPRINTS", help="a .geojson file, or a .csv of bearing and altitude"
+    )
     one.add_argument("plan", metavar="PLAN", help="the plan whose site places them")
     one.add_argument("-o", "--output", metavar="NEW", required=True, help="the new plan file")
-    one.add_argument("--within", metavar="METRES", type=_positive, default=2000.0, help="leave out what is farther")
-    one.add_argument("--distance", metavar="METRES", type=_positive, default=3000.0, help="of a horizon profile")
+    one.add_argument(
+        "--within", metavar="METRES", type=_positive, default=2000.0, help="leave out what is farther"
+    )
+    one.add_argument(
+        "--distance", metavar="METRES", type=_positive, default=3000.0, help="of a horizon profile"
+    )
 
     one = verb("dates", dates, "where the sun or moon rises and sets against the picture, day by day")
-    one.add_argument("--from", dest="first", metavar="DATE", required=True, help="the first date, as 2027-03-01")
+    one.add_argument(
+        "--from", dest="first", metavar="DATE", required=True, help="the first date, as 2027-03-01"
+    )
     one.add_argument("--to", dest="last", metavar="DATE", required=True, help="the last date")
     one.add_argument("--moon", action="store_true", help="the moon instead of the sun")
     one.add_argument("-o", "--output", metavar="FILE.csv", help="all days as CSV")
@@ -231,9 +255,13 @@ def build_parser() -> argparse.ArgumentParser:
 
 def _add_preview(one: Any) -> None:
     one.add_argument("-o", "--output", metavar="CLIP.mp4", help="the clip")
-    one.add_argument("--look", choices=("fast", "lit"), default="fast", help="fast: timing; lit: the plan's light")
+    one.add_argument(
+        "--look", choices=("fast", "lit"), default="fast", help="fast: timing; lit: the plan's light"
+    )
     one.add_argument("--frames", metavar="A:B", type=_frame_range, help="only these frames, counted from 1")
-    one.add_argument("--every", metavar="N", type=_count, default=1, help="every Nth frame; the clip lasts as long")
+    one.add_argument(
+        "--every", metavar="N", type=_count, default=1, help="every Nth frame; the clip lasts as long"
+    )
     one.add_argument("--size", metavar="WxH", type=_size, help="clip pixels to render, in the clip's shape")
 
 
@@ -289,7 +317,9 @@ def _need_blender() -> None:
     import importlib.util
 
     if importlib.util.find_spec("bpy") is None:
-        raise UsageError("this verb needs Blender's Python module; run it with tools/bootstrap.py, which sets it up")
+        raise UsageError(
+            "this verb needs Blender's Python module; run it with tools/bootstrap.py, which sets it up"
+        )
 
 
 def main(words: Sequence[str] | None = None) -> int:

@@ -1,0 +1,77 @@
+"""When each frame is taken."""
+
+import datetime as dt
+import zoneinfo
+
+import attrs
+import numpy as np
+import pytest
+
+from planner_core import PlanError
+from planner_core.plan import ANCHOR_EVENTS, Anchor
+from planner_core.timeline import (
+    anchor_utc_s,
+    clock,
+    frame_places,
+    frame_times_utc_s,
+    local_datetime,
+    local_to_utc_s,
+    start_utc_s,
+)
+
+
+def with_shoot(plan, **changes):
+    return attrs.evolve(plan, shoot=attrs.evolve(plan.shoot, **changes))
+
+
+def test_frames_follow_each_other_by_the_interval(harbour):
+    times = frame_times_utc_s(harbour)
+    assert len(times) == harbour.shoot.frames
+    assert np.allclose(np.diff(times), harbour.shoot.interval_s)
+
+
+def test_the_middle_of_an_anchored_move_falls_at_sunset(harbour):
+    # common practice, no source: reach about half of the move when the sun sets
+    times = frame_times_utc_s(harbour)
+    middle = (times[0] + times[-1]) / 2
+    assert abs(middle - anchor_utc_s(harbour, harbour.shoot.anchor)) < harbour.shoot.interval_s
+
+
+@pytest.mark.parametrize("event", ANCHOR_EVENTS)
+def test_any_event_can_be_pinned_anywhere_in_the_move(harbour, event):
+    anchor = Anchor(event=event, date=dt.date(2027, 3, 14), at=0.25)
+    plan = with_shoot(harbour, anchor=anchor)
+    pinned = start_utc_s(plan) + 0.25 * plan.duration_s
+    assert pinned == pytest.approx(anchor_utc_s(plan, anchor), abs=1e-3)
+    assert local_datetime(pinned, plan.zone).date() == anchor.date
+
+
+def test_a_local_start_is_taken_in_the_zone_of_the_site(harbour):
+    plan = with_shoot(harbour, anchor=None, start=dt.datetime(2027, 7, 1, 21, 0))
+    assert start_utc_s(plan) == dt.datetime(2027, 7, 1, 19, 0, tzinfo=dt.UTC).timestamp()
+
+
+def test_a_lone_frame_is_at_the_start_of_the_move():
+    assert frame_places(1).tolist() == [0.0]
+    assert frame_places(3).tolist() == [0.0, 0.5, 1.0]
+
+
+def test_an_offset_that_the_zone_does_not_have_is_refused():
+    zone = zoneinfo.ZoneInfo("Europe/Madrid")
+    with pytest.raises(PlanError, match="offset"):
+        local_to_utc_s(dt.datetime.fromisoformat("2027-07-01T21:00:00+01:00"), zone, "shoot.start")
+
+
+def test_a_polar_night_leaves_the_plan_without_times(harbour):
+    site = attrs.evolve(harbour.site, latitude_deg=78.2, longitude_deg=15.6, timezone="Arctic/Longyearbyen")
+    anchor = Anchor(event="sunset", date=dt.date(2027, 12, 21))
+    plan = attrs.evolve(with_shoot(harbour, anchor=anchor), site=site)
+    with pytest.raises(PlanError) as caught:
+        frame_times_utc_s(plan)
+    assert caught.value.path == "shoot.anchor"
+
+
+def test_a_clock_rounds_to_the_minute():
+    zone = zoneinfo.ZoneInfo("UTC")
+    assert clock(3599.0, zone) == "01:00"
+    assert clock(3599.0, zone, seconds=True) == "00:59:59"

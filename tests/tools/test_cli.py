@@ -1,0 +1,80 @@
+"""The command line as it is typed: exit codes, one line for what is wrong, nothing half-written."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+from tools.duskrail import main
+
+
+@pytest.fixture
+def plan_path(project_root):
+    return str(project_root / "example_scenes" / "harbour_light.plan.json")
+
+
+def test_check_says_its_findings_and_exits_by_the_gravest(plan_path, capsys):
+    code = main(["check", plan_path, "--json"])
+    report = json.loads(capsys.readouterr().out)
+    assert report["title"] == "Harbour light"
+    assert code == (1 if any(finding["level"] == "stop" for finding in report["findings"]) else 0)
+    for finding in report["findings"]:
+        assert set(finding) == {"code", "level", "frames", "value", "limit", "unit", "message", "fix"}
+
+
+def test_check_in_words_names_the_plan(plan_path, capsys):
+    main(["check", plan_path])
+    assert capsys.readouterr().out.startswith("Harbour light")
+
+
+def test_frames_go_to_standard_output_or_to_a_file(plan_path, capsys, tmp_path):
+    assert main(["frames", plan_path]) == 0
+    printed = capsys.readouterr().out
+    assert main(["frames", plan_path, "-o", str(tmp_path / "f.csv")]) == 0
+    assert (tmp_path / "f.csv").read_text(encoding="utf-8") == printed
+    assert printed.count("\n") == 481
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["check", "missing.plan.json"],
+        ["check", "."],
+        ["frames", "missing.plan.json", "-o", "out.csv"],
+        ["readback", "missing.blend", "-o", "out.plan.json"],
+        ["fit", "missing.plan.json", "-o", "out.plan.json", "--balance", "1:1"],
+        ["fit", "missing.plan.json", "-o", "out.plan.json"],
+        ["fit", "missing.plan.json", "-o", "out.plan.json", "--balance", "even"],
+        ["preview", "missing.plan.json", "-o", "out.mp4", "--frames", "9:3"],
+        ["preview", "missing.plan.json", "-o", "out.mp4", "--size", "big"],
+        ["preview", "missing.plan.json", "-o", "out.mp4", "--every", "0"],
+        ["dance", "missing.plan.json"],
+        [],
+    ],
+)
+def test_what_cannot_be_used_is_one_line_and_exit_2(words, capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert main(words) == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert captured.err.count("\n") == 1
+    assert "Traceback" not in captured.err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_output_folder_that_is_missing_is_named(plan_path, tmp_path, capsys):
+    assert main(["frames", plan_path, "-o", str(tmp_path / "none" / "f.csv")]) == 2
+    assert "none" in capsys.readouterr().err
+
+
+def test_it_runs_as_a_script(project_root, plan_path):
+    script = str(project_root / "tools" / "duskrail.py")
+    done = subprocess.run(
+        [sys.executable, script, "check", plan_path, "--json"], capture_output=True, text=True
+    )
+    assert done.returncode in (0, 1)
+    assert json.loads(done.stdout)["title"] == "Harbour light"
+    broken = subprocess.run([sys.executable, script, "check", "no.plan.json"], capture_output=True, text=True)
+    assert broken.returncode == 2
+    assert broken.stderr.startswith("plan file: ")
