@@ -173,9 +173,9 @@ def how_to_get_python(platform: str, release: Dict[str, str]) -> str:
     packaged = {("debian", "12"): "3.11", ("debian", "13"): "3.13", ("ubuntu", "25.04"): "3.13"}
     version = packaged.get((release.get("ID", ""), release.get("VERSION_ID", "")))
     if version:
-        return f"sudo apt install python{version} python{version}-venv"
+        return as_root(f"apt install python{version} python{version}-venv")
     if is_fedora_like(release):
-        return "sudo dnf install python3.13"
+        return as_root("dnf install python3.13")
     return "pyenv install 3.13 (or your system's own package of it)"
 
 
@@ -216,6 +216,11 @@ def pick_interpreter() -> Interpreter:
     )
 
 
+def as_root(command: str) -> str:
+    """The command as this user has to type it."""
+    return command if hasattr(os, "geteuid") and os.geteuid() == 0 else "sudo " + command
+
+
 def describe(interpreter: Interpreter) -> str:
     return "{}-bit Python {}".format(interpreter.bits, ".".join(str(part) for part in interpreter.version))
 
@@ -223,7 +228,7 @@ def describe(interpreter: Interpreter) -> str:
 def no_venv_line(interpreter: Interpreter, release: Dict[str, str]) -> str:
     name = "python{}.{}".format(*interpreter.minor)
     if is_debian_like(release):
-        how = f"sudo apt install {name}-venv"
+        how = as_root(f"apt install {name}-venv")
     else:
         how = "install its venv and ensurepip modules, or another Python 3.11 or 3.13"
     return f"{interpreter.path} can't make a virtual environment: {how}"
@@ -623,22 +628,22 @@ def unresolved_libraries(environment: Environment) -> List[str]:
 
 def why_blender_fails(error: str, unresolved: Sequence[str], release: Dict[str, str]) -> str:
     """What to install, in one line, from an import error and the libraries that can't be found."""
-    named = re.findall(r"(\S+\.so[.\d]*): cannot open shared object file", error)
+    named = re.findall(r"([\w.+-]+\.so[.\d]*): cannot open shared object file", error)
     libraries = sorted({*unresolved, *named})
     if not libraries:
         last = error.splitlines()[-1] if error else "no reason given"
         return f"Blender's module does not start: {last}"
     known = [SYSTEM_LIBRARIES[name] for name in libraries if name in SYSTEM_LIBRARIES]
     others = [name for name in libraries if name not in SYSTEM_LIBRARIES]
-    if is_fedora_like(release):
-        how = "sudo dnf install " + " ".join(sorted(fedora for _, fedora in known))
-    elif is_debian_like(release):
-        how = "sudo apt install " + " ".join(sorted(debian for debian, _ in known))
-    else:
-        how = "install " + " ".join(sorted(fedora for _, fedora in known))
+    todo = []
+    if known and is_debian_like(release):
+        todo.append(as_root("apt install " + " ".join(sorted(debian for debian, _ in known))))
+    elif known:
+        packages = "install " + " ".join(sorted(fedora for _, fedora in known))
+        todo.append(as_root("dnf " + packages) if is_fedora_like(release) else packages)
     if others:
-        how = (how + ", and " if known else "install ") + "the package that has " + ", ".join(others)
-    return "Blender's module lacks system libraries ({}): {}".format(", ".join(libraries), how)
+        todo.append("install the package that has " + ", ".join(others))
+    return f"Blender's module lacks system libraries ({', '.join(libraries)}): {', and '.join(todo)}"
 
 
 # --- running the verb ---------------------------------------------------------------------------

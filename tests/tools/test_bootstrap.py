@@ -1,0 +1,518 @@
+"""The set-up script: on a new machine it works or says what to do, and later it stays out of the way."""
+
+from __future__ import annotations
+
+import importlib.metadata
+import json
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import time
+import tomllib
+import zipfile
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
+
+from tools import bootstrap
+
+PYTHONS = sorted(bootstrap.BLENDER_FOR_PYTHON)
+HERE = sys.version_info[:2]
+DEBIAN = {"ID": "debian", "VERSION_ID": "12"}
+FEDORA = {"ID": "fedora", "VERSION_ID": "42"}
+
+posix_only = pytest.mark.skipif(os.name == "nt", reason="uses signals and shell scripts")
+
+
+# --- the pins -----------------------------------------------------------------------------------
+
+
+def pinned(minor: tuple[int, int]) -> dict[str, str]:
+    pins = [pin for group in bootstrap.read_pins(minor).values() for pin in group]
+    return {canonicalize_name(name): version for name, version in (pin.split("==") for pin in pins)}
+
+
+@pytest.mark.parametrize("minor", PYTHONS)
+def test_every_declared_package_is_pinned_at_a_version_it_allows(
+    project_root: Path, minor: tuple[int, int]
+) -> None:
+    project = tomllib.loads((project_root / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    declared = {
+        "core": project["dependencies"],
+        "preview": project["optional-dependencies"]["preview"],
+        "test": project["optional-dependencies"]["test"],
+    }
+    groups = bootstrap.read_pins(minor)
+    for group, requirements in declared.items():
+        versions = {canonicalize_name(pin.split("==")[0]): pin.split("==")[1] for pin in groups[group]}
+        for requirement in map(Requirement, requirements):
+            version_here = {"python_version": "{}.{}".format(*minor)}
+            if requirement.marker is None or requirement.marker.evaluate(version_here):
+                version = versions[canonicalize_name(requirement.name)]
+                assert requirement.specifier.contains(version), f"{requirement} is pinned at {version}"
+
+
+def test_the_pins_leave_out_nothing_that_a_pinned_package_asks_for() -> None:
+    # packages are installed without looking for others, so the list has to be complete
+    pins = pinned(HERE)
+    for name in pins:
+        for text in importlib.metadata.distribution(name).requires or []:
+            asked = Requirement(text)
+            if asked.marker is None or asked.marker.evaluate({"extra": ""}):
+                version = pins.get(canonicalize_name(asked.name))
+                assert version is not None, f"{name} asks for {asked}"
+                assert asked.specifier.contains(version), f"{name} asks for {asked}, pinned at {version}"
+
+
+def test_pins_for_another_platform_are_left_out(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "tools" / "requirements").mkdir(parents=True)
+    listing = (
+        "# [core] numbers\nnumpy==2.0\ncolorama==0.4; sys_platform == 'win32'\n\n# [test] x\npytest==9.0\n"
+    )
+    (tmp_path / "tools" / "requirements" / "python3.11.txt").write_text(listing)
+    monkeypatch.setattr(bootstrap, "ROOT", tmp_path)
+    monkeypatch.setattr(sys, "platform", "linux")
+    assert bootstrap.read_pins((3, 11)) == {"core": ["numpy==2.0"], "test": ["pytest==9.0"]}
+    monkeypatch.setattr(sys, "platform", "win32")
+    assert bootstrap.read_pins((3, 11))["core"] == ["numpy==2.0", "colorama==0.4"]
+
+
+# --- what it says -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("platform", "release", "advice"),
+    [
+        ("linux", DEBIAN, "apt install python3.11 python3.11-venv"),
+        ("linux", {"ID": "debian", "VERSION_ID": "13"}, "apt install python3.13 python3.13-venv"),
+        ("linux", FEDORA, "dnf install python3.13"),
+        ("linux", {"ID": "rocky", "ID_LIKE": "rhel centos fedora"}, "dnf install python3.13"),
+        ("linux", {}, "pyenv install 3.13"),
+        ("darwin", {}, "brew install python@3.13"),
+        ("win32", {}, "winget install Python.Python.3.13"),
+    ],
+)
+def test_each_system_is_told_its_own_way_to_a_python(
+    platform: str, release: dict[str, str], advice: str
+) -> None:
+    assert advice in bootstrap.how_to_get_python(platform, release)
+
+
+def test_missing_system_libraries_are_named_by_package() -> None:
+    error = "Traceback …\nImportError: libXi.so.6: cannot open shared object file: No such file or directory"
+    on_debian = bootstrap.why_blender_fails(error, ["libSM.so.6", "libXi.so.6"], DEBIAN)
+    assert on_debian.endswith("apt install libsm6 libxi6")
+    assert "libSM.so.6, libXi.so.6" in on_debian
+    assert bootstrap.why_blender_fails(error, [], FEDORA).endswith("dnf install libXi")
+    assert bootstrap.why_blender_fails(error, [], {}).endswith("install libXi")
+
+
+def test_a_library_it_has_no_package_for_is_named_all_the_same() -> None:
+    said = bootstrap.why_blender_fails("", ["libodd.so.9", "libGL.so.1"], DEBIAN)
+    assert said.endswith("apt install libgl1, and install the package that has libodd.so.9")
+    assert bootstrap.why_blender_fails("", ["libodd.so.9"], DEBIAN).endswith(
+        "install the package that has libodd.so.9"
+    )
+
+
+def test_another_reason_why_blender_does_not_start_is_passed_on() -> None:
+    said = bootstrap.why_blender_fails("Traceback …\nImportError: numpy is too new", [], DEBIAN)
+    assert said == "Blender's module does not start: ImportError: numpy is too new"
+
+
+@pytest.mark.parametrize(
+    ("log", "advice"),
+    [
+        (
+            "ERROR: Could not install packages due to an OSError: [Errno 28] No space left on device",
+            "free some",
+        ),
+        ("WARNING: Retrying (…) after connection broken by 'NewConnectionError'", "check the network"),
+        ("ERROR: No matching distribution found for bpy==5.2.3", "There is no bpy==5.2.3 for this machine"),
+        ("ERROR: something else", "pip stopped: ERROR: something else"),
+    ],
+)
+def test_a_failed_installation_is_told_in_one_line(log: str, advice: str) -> None:
+    said = bootstrap.why_pip_failed(["Collecting bpy", log], Path("setup.log"))
+    assert advice in said
+    assert "\n" not in said
+
+
+def test_a_full_disk_is_seen_before_anything_is_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shutil.copytree(bootstrap.ROOT / "tools" / "requirements", tmp_path / "tools" / "requirements")
+    monkeypatch.setattr(bootstrap, "ROOT", tmp_path)
+    monkeypatch.delenv("DUSKRAIL_PYTHON", raising=False)
+    monkeypatch.setattr(shutil, "disk_usage", lambda path: SimpleNamespace(free=1.0e9))
+    assert bootstrap.main(["preview", "x.plan.json", "-o", "clip.mp4"]) == 2
+    said = capsys.readouterr().err
+    assert "has 1.0 GB free and the set-up needs 2.4 GB: free some space first" in said
+    assert "Traceback" not in said
+    assert not (tmp_path / ".venv").exists()
+
+
+# --- choosing a Python --------------------------------------------------------------------------
+
+
+def python_that_says(folder: Path, name: str, version: str, *, venv: int = 1, bits: int = 64) -> Path:
+    """A program that answers like a Python of this version would."""
+    folder.mkdir(exist_ok=True)
+    script = folder / name
+    spaced = version.replace(".", " ")
+    script.write_text(f"#!/bin/sh\nprintf '%s\\n' {script} '{spaced}' {venv} {bits}\n")
+    script.chmod(0o755)
+    return script
+
+
+def running(version: tuple[int, int, int], *, can_make_venv: bool = True) -> bootstrap.Interpreter:
+    return bootstrap.Interpreter("/somewhere/python3", version, can_make_venv, 64)
+
+
+@pytest.fixture
+def lonely(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A machine with no Python but those that a test puts into this folder; Python 3.12 is running."""
+    monkeypatch.delenv("DUSKRAIL_PYTHON", raising=False)
+    monkeypatch.setenv("PATH", str(tmp_path / "bin"))
+    monkeypatch.setenv("PYENV_ROOT", str(tmp_path / "pyenv"))
+    monkeypatch.setattr(bootstrap, "this_interpreter", lambda: running((3, 12, 1)))
+    monkeypatch.setattr(bootstrap, "os_release", lambda: DEBIAN)
+    return tmp_path / "bin"
+
+
+@posix_only
+class TestChoosingAPython:
+    def test_the_running_one_where_it_fits(self, lonely: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        python_that_says(lonely, "python3.11", "3.11.9")
+        monkeypatch.setattr(bootstrap, "this_interpreter", lambda: running((3, 13, 2)))
+        assert bootstrap.pick_interpreter() == running((3, 13, 2))
+
+    def test_else_one_on_the_path(self, lonely: Path) -> None:
+        found = python_that_says(lonely, "python3.13", "3.13.0")
+        assert bootstrap.pick_interpreter() == bootstrap.Interpreter(str(found), (3, 13, 0), True, 64)
+
+    def test_a_shim_that_starts_nothing_is_passed_over(self, lonely: Path) -> None:
+        lonely.mkdir()
+        (lonely / "python3.11").write_text("#!/bin/sh\necho 'version not installed' >&2\nexit 127\n")
+        (lonely / "python3.11").chmod(0o755)
+        found = python_that_says(lonely, "python3", "3.13.5")
+        assert bootstrap.pick_interpreter().path == str(found)
+
+    def test_else_one_that_pyenv_holds(self, lonely: Path) -> None:
+        home = lonely.parent / "pyenv" / "versions" / "3.11.7" / "bin"
+        home.mkdir(parents=True)
+        found = python_that_says(home, "python", "3.11.7")
+        assert bootstrap.pick_interpreter().path == str(found)
+
+    def test_where_none_fits_it_says_what_to_install(self, lonely: Path) -> None:
+        python_that_says(lonely, "python3", "3.10.4")
+        python_that_says(lonely, "python", "3.11.4", bits=32)
+        with pytest.raises(bootstrap.CannotSetUp) as caught:
+            bootstrap.pick_interpreter()
+        lines = str(caught.value).splitlines()
+        assert "needs 64-bit Python 3.11 or 3.13" in lines[0]
+        assert "this is 64-bit Python 3.12.1" in lines[0]
+        assert "apt install python3.11 python3.11-venv" in lines[1]
+        assert len(lines) == 2
+
+    def test_one_without_venv_is_only_the_last_resort(self, lonely: Path) -> None:
+        python_that_says(lonely, "python3.11", "3.11.2", venv=0)
+        with pytest.raises(bootstrap.CannotSetUp, match=r"apt install python3\.11-venv$"):
+            bootstrap.pick_interpreter()
+        found = python_that_says(lonely, "python3.13", "3.13.2")
+        assert bootstrap.pick_interpreter().path == str(found)
+
+    @pytest.mark.parametrize(
+        ("version", "advice"),
+        [("3.12.1", "needs 64-bit Python 3.11 or 3.13"), (None, "is not a Python that starts")],
+    )
+    def test_a_named_one_that_does_not_fit_is_refused(
+        self, lonely: Path, monkeypatch: pytest.MonkeyPatch, version: str | None, advice: str
+    ) -> None:
+        named = python_that_says(lonely, "odd", version) if version else lonely / "nothing"
+        monkeypatch.setenv("DUSKRAIL_PYTHON", str(named))
+        with pytest.raises(bootstrap.CannotSetUp, match=advice) as caught:
+            bootstrap.pick_interpreter()
+        assert str(named) in str(caught.value)
+
+
+# --- the whole thing, on a small project with packages made here ----------------------------------
+
+ECHO = """
+import signal, sys, time
+import tinycore
+if sys.argv[1] == "wait":
+    signal.signal(signal.SIGINT, lambda *_: sys.exit(5))
+    print("waiting", flush=True)
+    time.sleep(60)
+print(tinycore.VERSION, *sys.argv[1:])
+sys.exit(7 if sys.argv[1] == "check" else 0)
+"""
+
+
+def make_wheel(folder: Path, name: str, version: str, modules: dict[str, str]) -> None:
+    info = f"{name}-{version}.dist-info"
+    files = {
+        **modules,
+        f"{info}/METADATA": f"Metadata-Version: 2.1\nName: {name}\nVersion: {version}\n",
+        f"{info}/WHEEL": "Wheel-Version: 1.0\nGenerator: test\nRoot-Is-Purelib: true\nTag: py3-none-any\n",
+    }
+    record = "".join(f"{path},,\n" for path in [*files, f"{info}/RECORD"])
+    with zipfile.ZipFile(folder / f"{name}-{version}-py3-none-any.whl", "w") as wheel:
+        for path, content in {**files, f"{info}/RECORD": record}.items():
+            wheel.writestr(path, content)
+
+
+class SmallProject:
+    """A project with this set-up script, two packages to install and a verb that echoes."""
+
+    def __init__(self, root: Path, wheels: Path) -> None:
+        self.root = root
+        self.wheels = wheels
+        self.venv = root / ".venv"
+
+    def pin(self, core: str) -> None:
+        listing = f"# [core] x\ntinycore=={core}\n\n# [preview] x\ntiny_bpy==1.0\n\n# [test] x\n"
+        for minor in PYTHONS:
+            name = "python{}.{}.txt".format(*minor)
+            (self.root / "tools" / "requirements" / name).write_text(listing)
+
+    def command(self, *arguments: str) -> list[str]:
+        return [sys.executable, str(self.root / "tools" / "bootstrap.py"), *arguments]
+
+    def environ(self, **changes: str) -> dict[str, str]:
+        kept = {key: value for key, value in os.environ.items() if key != "DUSKRAIL_PYTHON"}
+        kept.update(PIP_NO_INDEX="1", PIP_FIND_LINKS=str(self.wheels), **changes)
+        return kept
+
+    def run(self, *arguments: str, **environ: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            self.command(*arguments),
+            env=self.environ(**environ),
+            cwd=self.root,
+            capture_output=True,
+            text=True,
+            timeout=120,
+        )
+
+    def site_packages(self) -> Path:
+        return bootstrap.Environment(self.venv).site_packages
+
+
+@pytest.fixture(scope="module")
+def first_run(
+    tmp_path_factory: pytest.TempPathFactory, project_root: Path
+) -> tuple[SmallProject, subprocess.CompletedProcess[str]]:
+    root = tmp_path_factory.mktemp("small project")
+    (root / "tools" / "requirements").mkdir(parents=True)
+    wheels = tmp_path_factory.mktemp("wheels")
+    shutil.copy(project_root / "tools" / "bootstrap.py", root / "tools")
+    (root / "tools" / "duskrail.py").write_text(ECHO)
+    for version in ("1.0", "1.1"):
+        make_wheel(wheels, "tinycore", version, {"tinycore.py": f"VERSION = '{version}'\n"})
+    lacks = "raise ImportError('libXi.so.6: cannot open shared object file: No such file or directory')\n"
+    make_wheel(wheels, "tiny_bpy", "1.0", {"bpy/__init__.py": lacks})
+    project = SmallProject(root, wheels)
+    project.pin(core="1.0")
+    return project, project.run("check", "a plan.json", "--json")
+
+
+@pytest.fixture
+def project(first_run: tuple[SmallProject, subprocess.CompletedProcess[str]], tmp_path: Path) -> SmallProject:
+    """A copy of the small project after its first run, to do with as one likes."""
+    shutil.copytree(first_run[0].root, tmp_path / "copy", symlinks=True)
+    return SmallProject(tmp_path / "copy", first_run[0].wheels)
+
+
+def test_the_first_run_sets_up_and_runs_the_verb(
+    first_run: tuple[SmallProject, subprocess.CompletedProcess[str]],
+) -> None:
+    project, run = first_run
+    assert run.stdout == "1.0 check a plan.json --json\n"
+    assert run.returncode == 7
+    assert "Making .venv with Python {}.{}".format(*HERE) in run.stderr
+    assert "Installing 1 packages into .venv (core)" in run.stderr
+    assert "[1/1]" in run.stderr.replace("[ 1/1]", "[1/1]")
+    assert "tinycore 1.0" in run.stderr
+    assert not (project.site_packages() / "bpy").exists()
+
+
+def test_the_next_run_is_silent_and_adds_under_half_a_second(project: SmallProject) -> None:
+    def fastest_s(command: list[str]) -> float:
+        took = []
+        for _ in range(5):
+            began = time.perf_counter()
+            done = subprocess.run(command, env=project.environ(), capture_output=True, text=True)
+            took.append(time.perf_counter() - began)
+            assert (done.stdout, done.stderr) == ("1.0 other\n", "")
+        return min(took)
+
+    alone = fastest_s(
+        [str(project.venv / "bin" / "python"), str(project.root / "tools/duskrail.py"), "other"]
+    )
+    assert fastest_s(project.command("other")) - alone < 0.5
+
+
+def test_a_changed_pin_is_installed(project: SmallProject) -> None:
+    project.pin(core="1.1")
+    run = project.run("other")
+    assert run.stdout == "1.1 other\n"
+    assert "Making .venv" not in run.stderr
+
+
+def test_a_package_that_went_missing_is_installed_again(project: SmallProject) -> None:
+    shutil.rmtree(project.site_packages() / "tinycore-1.0.dist-info")
+    (project.site_packages() / "tinycore.py").unlink()
+    assert project.run("other").stdout == "1.0 other\n"
+
+
+@posix_only
+def test_a_set_up_that_was_killed_is_begun_anew(project: SmallProject) -> None:
+    shutil.rmtree(project.venv)
+    began = subprocess.Popen(
+        project.command("other"),
+        env=project.environ(),
+        stderr=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        start_new_session=True,
+    )
+    until = time.monotonic() + 60
+    while not (project.venv / "pyvenv.cfg").exists() and time.monotonic() < until:
+        time.sleep(0.01)
+    os.killpg(began.pid, signal.SIGKILL)
+    began.wait()
+    assert json.loads((project.venv / bootstrap.MARKER).read_text())["state"] == "unfinished"
+
+    run = project.run("other")
+    assert ".venv is unfinished or broken: making it anew" in run.stderr
+    assert run.stdout == "1.0 other\n"
+
+
+@posix_only
+def test_an_environment_whose_python_is_gone_has_to_be_made_anew(
+    project: SmallProject, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(bootstrap, "ROOT", project.root)
+    environment = bootstrap.environment_for(HERE)
+    assert environment.folder == project.venv
+    assert environment.is_sound()
+    assert environment.lacks(["core"]) == []
+    environment.python.unlink()
+    assert not environment.is_sound()
+    assert environment.lacks(["core"]) == ["core"]
+
+
+def test_a_missing_system_library_is_named_until_it_is_there(project: SmallProject) -> None:
+    run = project.run("preview", "x")
+    assert run.returncode == 2
+    assert run.stdout == ""
+    assert re.search(r"^Blender's module lacks system libraries \(libXi\.so\.6\): .*$", run.stderr, re.M)
+    assert "Traceback" not in run.stderr
+
+    again = project.run("preview", "x")
+    assert again.returncode == 2
+    assert len(again.stderr.splitlines()) == 1, "nothing is installed twice"
+
+    (project.site_packages() / "bpy" / "__init__.py").write_text("")
+    assert project.run("preview", "x").stdout == "1.0 preview x\n"
+    assert project.run("other").stderr == "", "what other verbs need was there all along"
+
+
+def test_an_index_that_cannot_be_reached_is_said_in_one_line(project: SmallProject) -> None:
+    project.pin(core="1.2")
+    nowhere = {"PIP_NO_INDEX": "0", "PIP_INDEX_URL": "http://127.0.0.1:9/simple", "PIP_RETRIES": "1"}
+    kept = project.environ()
+    done = subprocess.run(
+        project.command("other"),
+        env={**kept, **nowhere, "PIP_CONFIG_FILE": os.devnull},
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+    assert done.returncode == 2
+    assert done.stderr.splitlines()[-1].startswith("The package index can't be reached")
+    assert "Traceback" not in done.stderr
+
+
+def test_an_environment_made_by_somebody_else_is_left_alone(
+    project: SmallProject, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(bootstrap, "ROOT", project.root)
+    (project.venv / bootstrap.MARKER).unlink()
+    environment = bootstrap.environment_for(HERE)
+    assert environment.folder == project.root / ".venv-{}.{}".format(*HERE)
+    with pytest.raises(bootstrap.CannotSetUp, match="in the way and wasn't made here"):
+        bootstrap.set_up(bootstrap.Environment(project.venv), bootstrap.this_interpreter(), ["core"])
+
+
+def test_a_named_python_that_is_none_is_refused_in_one_line(project: SmallProject) -> None:
+    run = project.run("other", DUSKRAIL_PYTHON=str(project.root / "no python"))
+    assert run.returncode == 2
+    assert len(run.stderr.splitlines()) == 1
+    assert "DUSKRAIL_PYTHON" in run.stderr
+
+
+def test_another_python_gets_an_environment_of_its_own(
+    project: SmallProject, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    others = [minor for minor in PYTHONS if minor != HERE]
+    monkeypatch.setattr(bootstrap, "BLENDER_FOR_PYTHON", dict.fromkeys(others, "?"))
+    found = (bootstrap.probe(command) for command in bootstrap.candidate_commands())
+    other = next((python for python in found if python and python.fits and python.can_make_venv), None)
+    if other is None:
+        pytest.skip("only one of Python 3.11 and 3.13 is on this machine")
+    run = project.run("other", DUSKRAIL_PYTHON=other.path)
+    assert run.stdout == "1.0 other\n"
+    assert (project.root / ".venv-{}.{}".format(*other.minor)).is_dir()
+    assert project.run("other").stderr == "", "the first one is as it was"
+
+
+@posix_only
+def test_ctrl_c_reaches_the_verb_and_its_exit_code_comes_back(project: SmallProject) -> None:
+    with subprocess.Popen(
+        project.command("wait"), env=project.environ(), stdout=subprocess.PIPE, text=True
+    ) as verb:
+        assert verb.stdout is not None
+        assert verb.stdout.readline() == "waiting\n"
+        verb.send_signal(signal.SIGINT)
+        assert verb.wait(timeout=20) == 5
+
+
+@posix_only
+def test_ctrl_c_during_the_set_up_is_taken_calmly(project: SmallProject) -> None:
+    shutil.rmtree(project.venv)
+    with subprocess.Popen(
+        project.command("other"),
+        env=project.environ(),
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    ) as set_up:
+        assert set_up.stderr is not None
+        set_up.stderr.readline()
+        os.killpg(set_up.pid, signal.SIGINT)
+        said = set_up.stderr.read()
+        assert set_up.wait(timeout=20) == 130
+    assert "Stopped. The next run takes the set-up up again." in said
+    assert "Traceback" not in said
+
+
+# --- the tests' own verbs -----------------------------------------------------------------------
+
+
+def test_the_test_verb_runs_what_it_is_given_or_everything_on_all_cores() -> None:
+    assert bootstrap.commands_for("test", ["tests/core", "-x"]) == [["-m", "pytest", "tests/core", "-x"]]
+    (everything,) = bootstrap.commands_for("test", [])
+    assert everything[:3] == ["-m", "pytest", "-n"]
+    assert 1 <= int(everything[3]) <= 4
+
+
+def test_packages_for_tests_are_not_put_on_a_photographer() -> None:
+    for verb in ("check", "frames", "fit", "compare", "sheet", "preview", "readback"):
+        assert "test" not in bootstrap.GROUPS_FOR_VERB.get(verb, bootstrap.OTHER_VERBS_NEED)
