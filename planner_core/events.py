@@ -143,7 +143,6 @@ class _Day:
             for fold in (0, 1)
             if (offset := dt.datetime.combine(self.date, clock, self.zone).replace(fold=fold).utcoffset())
             is not None
-            is not None
         ] or [0.0]
         # an hour more: some clocks went back just after midnight, into the day before
         return midnight - max(offsets) - 3600.0, midnight + 86400.0 - min(offsets) + 3600.0
