@@ -164,8 +164,8 @@ def drive_rates(position: Array, interval_s: float) -> tuple[Array, Array]:
     """Greatest speed and acceleration on the way from each frame to the next, both of shape (frames − 1,).
 
     The way is the cubic through the frames' positions that rests at the first and the last frame and has, at
-    those between, the mean of the speeds before and after: one that a drive can follow and that is in place at
-    every frame. Units are the position's, a second and a second squared.
+    those between, the mean of the speeds before and after: a drive can follow it and is in place at every
+    frame. Units are the position's, a second and a second squared.
     """
     if len(position) < 2:
         return np.zeros(0), np.zeros(0)
@@ -196,7 +196,7 @@ def blur_px(px_per_frame: ArrayLike, interval_s: float, shutter_s: ArrayLike) ->
 
 
 def standing_positions(axis: AxisLimits, position: ArrayLike) -> Array:
-    """The step nearest to each position where the axis can stand, any shape; steps count from its lower end."""
+    """The step nearest to each position on which the axis can stand, any shape; its lower end is one."""
     steps = np.rint((np.asarray(position, dtype=np.float64) - axis.low) / axis.step)
     highest = np.floor((axis.high - axis.low) / axis.step * (1.0 + 1e-12))
     inside = np.asarray(position) <= axis.high
