@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import errno
 import json
 import os
 import tempfile
@@ -109,7 +110,11 @@ def plan_to_dict(plan: Plan) -> dict[str, Any]:
 
 def write_atomically(path: Path, content: bytes) -> None:
     """Replace a file's content in one step; where that fails, the old one stays as it was. Raises OSError."""
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent or Path())
+    if not path.parent.is_dir():
+        raise FileNotFoundError(errno.ENOENT, "the folder to write it to does not exist", str(path))
+    if path.is_dir():
+        raise IsADirectoryError(errno.EISDIR, "is a folder; give a file name", str(path))
+    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(content)

@@ -132,10 +132,13 @@ def readback(arguments: argparse.Namespace) -> int:
     scene = Path(arguments.scene)
     if not scene.is_file():
         raise PlanError("scene file", str(scene), "does not exist; check the name")
-    _need_blender()
-    from blender_addon.readback import read_plan
+    need_blender()
+    from blender_addon.readback import ReadbackError, read_plan
 
-    plan = read_plan(scene)
+    try:
+        plan = read_plan(scene)
+    except ReadbackError as problem:
+        raise UsageError(str(problem)) from None
     save_plan(plan, arguments.output)
     print(f"Written to {arguments.output}.")
     return DONE
@@ -313,7 +316,7 @@ def _deliver(text: str, output: str | None) -> None:
         write_atomically(Path(output), text.encode("utf-8"))
 
 
-def _need_blender() -> None:
+def need_blender() -> None:
     import importlib.util
 
     if importlib.util.find_spec("bpy") is None:
