@@ -77,3 +77,12 @@ def frames_text(frames: tuple[int, int]) -> str:
     """'Frame 12' or 'Frames 212–360'."""
     first, last = frames
     return f"Frame {first}" if first == last else f"Frames {first}–{last}"
+
+
+def duration_text(seconds: float) -> str:
+    """'1 h 35 min', '12 min' or '45 s': a length of time as a person says it."""
+    if seconds < 90.0:
+        return f"{seconds:.0f} s" if seconds >= 9.95 or seconds == round(seconds) else f"{seconds:.1f} s"
+    minutes = round(seconds / 60.0)
+    hours, rest = divmod(minutes, 60)
+    return f"{minutes} min" if minutes < 90 else f"{hours} h {rest} min" if rest else f"{hours} h"
