@@ -23,11 +23,12 @@ CORE_MAY_IMPORT = {
     "drawsvg",
     "icalendar",
 }
-# Blender brings these; what it lacks can't be installed into a user's Blender.
+# Blender brings these, but for the core and the library its plans are made with (to evolve one).
 ADDON_MAY_IMPORT = {
     *sys.stdlib_module_names,
     "blender_addon",
     "planner_core",
+    "attrs",
     "numpy",
     "bpy",
     "bpy_extras",
