@@ -55,7 +55,9 @@ class Selection:
 
 @frozen(kw_only=True)
 class Imported:
-    """Blocks from a map, and sentences that say what was taken, assumed and left out; counts says it in numbers."""
+    """Blocks from a map, and sentences that say what was taken, assumed and left out; counts says it in
+    numbers.
+    """
 
     blocks: tuple[Block, ...]
     said: tuple[str, ...]
@@ -98,8 +100,8 @@ def load_horizon(
 def enu_m(longitude_deg: ArrayLike, latitude_deg: ArrayLike, site: Site) -> tuple[Array, Array]:
     """Metres east and north of the site on its tangent plane, any shape.
 
-    Both places on the WGS 84 ellipsoid; any handbook of geodesy. Within 2 km lengths, areas and bearings keep to
-    the geodesic's within a few parts in ten million.
+    Both places on the WGS 84 ellipsoid; any handbook of geodesy. Within 2 km lengths, areas and bearings keep
+    to the geodesic's within a few parts in ten million.
     """
     x, y, z = _geocentric(longitude_deg, latitude_deg)
     x0, y0, z0 = _geocentric(site.longitude_deg, site.latitude_deg)
@@ -159,8 +161,9 @@ def parse_geojson(text: str) -> Any:
 def footprint_blocks(document: Any, plan: Plan, selection: Selection) -> Imported:
     """Prisms for the buildings of a GeoJSON document. Raises PlanError, naming the feature that is malformed.
 
-    A building with courtyards is cut into pieces without holes, a multipolygon into its parts. Points and lines
-    are no buildings; they, what is far, tiny, crossing itself or in the plan already are left out and counted.
+    A building with courtyards is cut into pieces without holes, a multipolygon into its parts. Points and
+    lines are no buildings; they, what is far, tiny, crossing itself or in the plan already are left out and
+    counted.
     """
     counts: Counter[str] = Counter()
     crossing: list[str] = []
@@ -427,7 +430,8 @@ def _told(
         )
     yield (
         f"Heights: {counts['height_from_height']} given, {counts['height_from_levels']} from levels × "
-        f"{LEVEL_M:g} m, {counts['height_from_default']} without either, set to {selection.default_height_m:g} m."
+        f"{LEVEL_M:g} m, {counts['height_from_default']} without either, "
+        f"set to {selection.default_height_m:g} m."
     )
     left_out = (
         ("far", f"farther than {selection.max_distance_m:g} m from the rail"),
@@ -447,8 +451,8 @@ def _told(
         inside = outlines.contains(np.asarray(block.footprint_m), eye[:2])
         if inside and block.base_m < eye[2] < block.base_m + float(block.height_m or 0.0):
             yield (
-                f"The rail's start lies inside {block.name}, {block.height_m:g} m high: check site, rig.origin_m "
-                "and that height."
+                f"The rail's start lies inside {block.name}, {block.height_m:g} m high: check site, "
+                "rig.origin_m and that height."
             )
 
 
@@ -460,8 +464,9 @@ def horizon_ridge(
 ) -> Block:
     """A ridge from lines of bearing and altitude in degrees, as seen from the rail's start.
 
-    Columns are divided by commas, semicolons or tabs; a heading is allowed, lines starting with # are remarks.
-    The lines may come in any order; a profile all the way round is closed. Raises PlanError, naming the line.
+    Columns are divided by commas, semicolons or tabs; a heading is allowed, lines starting with # are
+    remarks. The lines may come in any order; a profile all the way round is closed. Raises PlanError, naming
+    the line.
     """
     pairs = _profile(text)
     by_bearing = dict(sorted(pairs))

@@ -41,8 +41,8 @@ def distance_m(ring: Array, point: Array) -> float:
 def simplified(ring: Array, tolerance_m: float) -> Array:
     """The ring without doubled corners and those that move it by less than tolerance_m.
 
-    Douglas and Peucker, *Cartographica* 10 (1973), on the two halves between the corners farthest apart. Where
-    that would leave less than a triangle or make edges cross, only doubled corners go.
+    Douglas and Peucker, *Cartographica* 10 (1973), on the two halves between the corners farthest apart.
+    Where that would leave less than a triangle or make edges cross, only doubled corners go.
     """
     step = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1)
     clean = ring[step > 1e-4]
@@ -110,8 +110,8 @@ def _edges_cross(p: Array, p2: Array, q: Array, q2: Array) -> bool:
 def without_holes(rings: Sequence[Array]) -> list[Array]:
     """A polygon, its outline first and then its holes, cut into pieces without holes, counter-clockwise.
 
-    Each hole is cut open to its left and to its right, level with its outermost corners; the pieces are the faces
-    of the net of outlines and cuts. Their areas sum to the polygon's.
+    Each hole is cut open to its left and to its right, level with its outermost corners; the pieces are the
+    faces of the net of outlines and cuts. Their areas sum to the polygon's.
     """
     outer = rings[0] if area_m2(rings[0]) > 0.0 else rings[0][::-1]
     if len(rings) == 1:
