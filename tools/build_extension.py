@@ -1,0 +1,183 @@
+"""Builds the Blender extension: `python3 tools/build_extension.py [-o FILE.zip]`.
+
+What belongs here: gathering what the extension carries (its own modules, planner_core as a wheel, and the pure
+Python packages that planner_core needs, in the versions that tools/requirements pins) and packing it as an archive
+that Blender installs from disk. The packages are fetched by pip once and kept in build/wheels. Where Blender's
+module is installed, Blender's own check of the archive is run too.
+"""
+
+from __future__ import annotations
+
+import argparse
+import base64
+import hashlib
+import re
+import subprocess
+import sys
+import tomllib
+import zipfile
+from collections.abc import Sequence
+from pathlib import Path
+
+if __package__ in (None, ""):
+    sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from tools.bootstrap import read_pins
+
+ROOT = Path(__file__).resolve().parent.parent
+WHEELS = ROOT / "build" / "wheels"
+# Blender brings numpy; everything else that the core's section pins comes along.
+BLENDER_BRINGS = {"numpy"}
+EPOCH = (2020, 1, 1, 0, 0, 0)  # one date for all files, so that the same source makes the same archive
+
+
+class CannotBuild(RuntimeError):
+    """What stands in the way, in one line."""
+
+
+def project_version() -> str:
+    """The version that pyproject.toml gives."""
+    return str(tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["version"])
+
+
+def pinned_packages() -> list[str]:
+    """`name==version` of each package that the extension carries."""
+    return [pin for pin in read_pins((3, 11))["core"] if pin.split("==")[0] not in BLENDER_BRINGS]
+
+
+def fetch_wheels(pins: Sequence[str], folder: Path = WHEELS) -> list[Path]:
+    """The packages as wheels that run on every system, downloaded where they aren't there yet."""
+    folder.mkdir(parents=True, exist_ok=True)
+    missing = [pin for pin in pins if _wheel_of(pin, folder) is None]
+    if missing:
+        command = [
+            *(sys.executable, "-m", "pip", "download", "--quiet", "--disable-pip-version-check", "--no-deps"),
+            *("--only-binary=:all:", "--implementation", "py", "--abi", "none", "--platform", "any"),
+            *("--dest", str(folder), *missing),
+        ]
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
+        if done.returncode:
+            said = [line for line in done.stderr.splitlines() if line.startswith("ERROR")]
+            raise CannotBuild(
+                f"pip could not fetch {', '.join(missing)}: "
+                f"{said[-1].removeprefix('ERROR: ') if said else done.stderr.strip()[-200:]}"
+            )
+    found = [_wheel_of(pin, folder) for pin in pins]
+    return [wheel for wheel in found if wheel is not None]
+
+
+def _wheel_of(pin: str, folder: Path) -> Path | None:
+    name, version = pin.split("==")
+    return next(iter(folder.glob(f"{re.sub(r'[-_.]+', '_', name)}-{version}-*-none-any.whl")), None)
+
+
+def core_wheel(folder: Path = WHEELS) -> Path:
+    """planner_core as a wheel of its own, so that the extension imports it like any package."""
+    folder.mkdir(parents=True, exist_ok=True)
+    version = project_version()
+    about = f"duskrail_core-{version}.dist-info"
+    files = {
+        f"planner_core/{path.relative_to(ROOT / 'planner_core').as_posix()}": path.read_bytes()
+        for path in sorted((ROOT / "planner_core").rglob("*"))
+        if path.is_file() and "__pycache__" not in path.parts
+    }
+    files[f"{about}/METADATA"] = (
+        f"Metadata-Version: 2.1\nName: duskrail-core\nVersion: {version}\nLicense: GPL-3.0-or-later\n".encode()
+    )
+    files[f"{about}/WHEEL"] = (
+        b"Wheel-Version: 1.0\nGenerator: duskrail\nRoot-Is-Purelib: true\nTag: py3-none-any\n"
+    )
+    rows = [f"{name},sha256={_wheel_hash(content)},{len(content)}" for name, content in files.items()]
+    files[f"{about}/RECORD"] = "\n".join([*rows, f"{about}/RECORD,,", ""]).encode()
+    wheel = folder / f"duskrail_core-{version}-py3-none-any.whl"
+    _write_archive(wheel, files)
+    return wheel
+
+
+def _wheel_hash(content: bytes) -> str:
+    return base64.urlsafe_b64encode(hashlib.sha256(content).digest()).rstrip(b"=").decode()
+
+
+def manifest_text(wheels: Sequence[Path]) -> str:
+    """The extension's manifest with its version and the wheels it carries."""
+    text = (ROOT / "blender_addon" / "blender_manifest.toml").read_text(encoding="utf-8")
+    listed = "".join(f'  "./wheels/{wheel.name}",\n' for wheel in wheels)
+    text = re.sub(r'^version = ".*"$', f'version = "{project_version()}"', text, flags=re.MULTILINE)
+    return re.sub(r"^# tools/build.*\nwheels = \[\]$", f"wheels = [\n{listed}]", text, flags=re.MULTILINE)
+
+
+def build(output: Path | None = None, wheels_folder: Path = WHEELS) -> Path:
+    """Write the extension's archive and say where it is. Raises CannotBuild and OSError."""
+    wheels = sorted([core_wheel(wheels_folder), *fetch_wheels(pinned_packages(), wheels_folder)])
+    addon = ROOT / "blender_addon"
+    files = {
+        path.relative_to(addon).as_posix(): path.read_bytes()
+        for path in sorted(addon.rglob("*"))
+        if path.suffix in {".py", ".json"} and "__pycache__" not in path.parts
+    }
+    files["blender_manifest.toml"] = manifest_text(wheels).encode()
+    files["LICENSE"] = (ROOT / "LICENSE").read_bytes()
+    files |= {f"wheels/{wheel.name}": wheel.read_bytes() for wheel in wheels}
+    output = output or ROOT / "dist" / f"duskrail-{project_version()}.zip"
+    output.parent.mkdir(parents=True, exist_ok=True)
+    _write_archive(output, files)
+    return output
+
+
+def _write_archive(path: Path, files: dict[str, bytes]) -> None:
+    part = path.with_name(path.name + ".part")
+    try:
+        with zipfile.ZipFile(part, "w") as archive:
+            for name, content in sorted(files.items()):
+                # Wheels are packed already
+                method = zipfile.ZIP_STORED if name.endswith(".whl") else zipfile.ZIP_DEFLATED
+                archive.writestr(zipfile.ZipInfo(name, EPOCH), content, method)
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def blender_checker() -> Path | None:
+    """Blender's own tool for extensions, where its Python module is installed."""
+    try:
+        import bpy
+    except ImportError:
+        return None
+    tool = Path(bpy.utils.resource_path("LOCAL"), "scripts", "addons_core", "bl_pkg", "cli", "blender_ext.py")
+    return tool if tool.is_file() else None
+
+
+def validate(archive: Path) -> str | None:
+    """What Blender's own check says against the archive, "" for nothing, None where there is no Blender to ask."""
+    tool = blender_checker()
+    if tool is None:
+        return None
+    done = subprocess.run(
+        [sys.executable, str(tool), "validate", str(archive)], capture_output=True, text=True, check=False
+    )
+    said = (done.stdout + done.stderr).strip()
+    return said if done.returncode or "error" in said.lower() else ""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Build, check and say where the archive is: 0, or 2 with a line on standard error."""
+    parser = argparse.ArgumentParser(prog="build_extension.py", description="Build the Blender extension.")
+    parser.add_argument("-o", "--output", type=Path, metavar="FILE.zip", help="where to write it (dist/)")
+    arguments = parser.parse_args(argv)
+    try:
+        archive = build(arguments.output)
+    except (CannotBuild, OSError) as problem:
+        print(f"build_extension.py: {problem}", file=sys.stderr)
+        return 2
+    objection = validate(archive)
+    if objection:
+        print(f"build_extension.py: Blender's check says: {objection}", file=sys.stderr)
+        return 2
+    checked = "passes Blender's check" if objection == "" else "not checked: no Blender module here"
+    print(f"{archive} ({archive.stat().st_size / 1e6:.1f} MB; {checked})")
+    print("In Blender: Edit, Preferences, Get Extensions, the arrow at the top right, Install from Disk.")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
