@@ -116,7 +116,7 @@ def _sky(plan: Plan, utc_s: Array) -> dict[str, Any]:
         "light": light,
         "illuminance_lux": light.total_lux,
         "sun_colour": colour.sun_tint(sun_altitude),
-        "sky_colour": colour.sky_tint(sun_altitude),
+        "sky_colour": colour.sky_tint(sun_altitude, plan.shoot.cloud_divisor),
     }
 
 
