@@ -41,8 +41,8 @@ def run_preview(arguments: argparse.Namespace) -> int:
         raise UsageError(str(problem)) from None
     width, height = made.size_px
     print(
-        f"{made.output}: {len(made.frames)} frames at {made.fps:g} frames a second, {width}×{height}, {made.engine}; "
-        f"{made.drawn} drawn now, {made.kept} kept from before."
+        f"{made.output}: {len(made.frames)} frames at {made.fps:g} frames a second, {width}×{height}, "
+        f"{made.engine}; {made.drawn} drawn now, {made.kept} kept from before."
     )
     return DONE
 
