@@ -1,6 +1,7 @@
 """Duskrail in Blender: draws a plan's frames as a scene, and reads edits of the scene back into the plan.
 
-Nothing is imported here before Blender registers the extension, so that the command line can use single modules.
+Nothing is imported here before Blender registers the extension, so that the command line can use single
+modules.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Where the plan lives in a .blend: as the text of a plan file, on the scene it belongs to.
 
-Everything that needs a scene's plan takes it from here. The text travels with the scene (saved, copied and undone
-with it); the parsed plan is kept as long as the text stays the same.
+Everything that needs a scene's plan takes it from here. The text travels with the scene (saved, copied and
+undone with it); the parsed plan is kept as long as the text stays the same.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """Builds the Blender extension: `python3 tools/build_extension.py [-o FILE.zip]`.
 
-What belongs here: gathering what the extension carries (its own modules, planner_core as a wheel, and the pure
-Python packages that planner_core needs, in the versions that tools/requirements pins) and packing it as an archive
-that Blender installs from disk. The packages are fetched by pip once and kept in build/wheels. Where Blender's
-module is installed, Blender's own check of the archive is run too.
+What belongs here: gathering what the extension carries (its own modules, planner_core as a wheel, and the
+pure Python packages that planner_core needs, in the versions that tools/requirements pins) and packing it as an
+archive that Blender installs from disk. The packages are fetched by pip once and kept in build/wheels. Where
+Blender's module is installed, Blender's own check of the archive is run too.
 """
 
 from __future__ import annotations
@@ -81,9 +81,7 @@ def core_wheel(folder: Path = WHEELS) -> Path:
         for path in sorted((ROOT / "planner_core").rglob("*"))
         if path.is_file() and "__pycache__" not in path.parts
     }
-    files[f"{about}/METADATA"] = (
-        f"Metadata-Version: 2.1\nName: duskrail-core\nVersion: {version}\nLicense: GPL-3.0-or-later\n".encode()
-    )
+    files[f"{about}/METADATA"] = f"Metadata-Version: 2.1\nName: duskrail-core\nVersion: {version}\n".encode()
     files[f"{about}/WHEEL"] = (
         b"Wheel-Version: 1.0\nGenerator: duskrail\nRoot-Is-Purelib: true\nTag: py3-none-any\n"
     )
@@ -148,7 +146,7 @@ def blender_checker() -> Path | None:
 
 
 def validate(archive: Path) -> str | None:
-    """What Blender's own check says against the archive, "" for nothing, None where there is no Blender to ask."""
+    """What Blender's own check says against the archive: "" for nothing, None where there is nobody to ask."""
     tool = blender_checker()
     if tool is None:
         return None
