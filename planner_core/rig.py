@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from planner_core.blocking import block_mesh, ground_level_m
 from planner_core.plan import Plan
 
 
@@ -52,3 +53,82 @@ def camera_position_m(
     """Entrance pupil in scene metres, shape (..., 3): a head above the carriage, the pupil offset ahead."""
     head = carriage_position_m(plan, slide_m) + np.array([0.0, 0.0, plan.rig.head_height_m])
     return head + plan.rig.pupil_offset_m * direction(pan_deg, tilt_deg, plan.site.scene_north_deg)
+
+
+# ---------------------------------------------------------------- the rig as a thing that stands in the scene
+
+LEG_SPREAD_M = 0.3  # how far a stand's feet stand out from under the rail's end; value from memory
+LONGEST_LEGS_M = 1.6  # higher than that a rail is on something else than legs; value from memory
+RAIL_POINTS, LEG_POINTS = 16, 6
+
+
+def rail_points_m(plan: Plan) -> NDArray[np.float64]:
+    """Points along the usable rail, its ends first and last, scene metres, (n, 3); none without a rail."""
+    slide = plan.rig.slide
+    if slide is None:
+        return np.zeros((0, 3))
+    return carriage_position_m(plan, np.linspace(slide.min_m, slide.max_m, RAIL_POINTS))
+
+
+def leg_points_m(plan: Plan) -> NDArray[np.float64]:
+    """Points along the legs under the rail's ends, or under the head where there is no rail, shape (n, 3).
+
+    Each stand is taken as four splayed legs down to the ground, or LONGEST_LEGS_M where that is deeper.
+    """
+    rail = rail_points_m(plan)
+    tops = rail[[0, -1]] if len(rail) else np.asarray(plan.rig.origin_m)[None]
+    spread = LEG_SPREAD_M * np.array([(1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)])
+    down = np.linspace(0.0, 1.0, LEG_POINTS)
+    legs = []
+    for top in tops:
+        height = np.clip(top[2] - ground_under_m(plan, top), 0.0, LONGEST_LEGS_M)
+        for foot in spread:
+            legs.append(top + down[:, None] * np.array([*foot, -height]))
+    return np.concatenate(legs)
+
+
+def ground_under_m(plan: Plan, point_m: ArrayLike) -> float:
+    """Height of what a point stands over: the highest ground block below it, else the level ground."""
+    x, y, z = np.asarray(point_m, dtype=np.float64)
+    below = [
+        top for low, high, top in _ground_plates(plan) if low[0] <= x <= high[0] and low[1] <= y <= high[1]
+    ]
+    return max([top for top in below if top <= z], default=min(ground_level_m(plan), float(z)))
+
+
+def _ground_plates(plan: Plan) -> list[tuple[NDArray, NDArray, float]]:
+    """Lower and upper corner (x, y) and top of each ground block, by the box around it."""
+    plates = []
+    for block in plan.blocks:
+        if block.role == "ground":
+            vertices = block_mesh(plan, block).vertices_m
+            plates.append((vertices.min(axis=0)[:2], vertices.max(axis=0)[:2], float(vertices[:, 2].max())))
+    return plates
+
+
+def shadow_on_ground_m(
+    plan: Plan, points_m: ArrayLike, light_direction: ArrayLike
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Where the shadow of points falls on the ground, and how far it falls.
+
+    points_m and light_direction, unit vectors towards the light, have shapes (..., 3) that broadcast. The
+    shadow falls on the ground block that it meets first, else on the level ground. NaN where the light stands
+    at or below the horizon, or the point below the ground.
+    """
+    points, light = np.broadcast_arrays(
+        np.asarray(points_m, dtype=np.float64), np.asarray(light_direction, dtype=np.float64)
+    )
+    rise = np.where(light[..., 2] > 0.0, light[..., 2], np.nan)
+
+    def way_to(level: float) -> NDArray[np.float64]:
+        way = (points[..., 2] - level) / rise
+        return np.where(way >= 0.0, way, np.nan)
+
+    way = way_to(ground_level_m(plan))
+    for low, high, top in _ground_plates(plan):
+        candidate = way_to(top)
+        place = points[..., :2] - candidate[..., None] * light[..., :2]
+        with np.errstate(invalid="ignore"):
+            on_it = np.all((place >= low) & (place <= high), axis=-1)
+            way = np.where(on_it & ~(candidate > way), candidate, way)
+    return points - way[..., None] * light, way

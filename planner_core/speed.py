@@ -63,6 +63,19 @@ class Watched:
 
 
 @frozen(kw_only=True, eq=False)
+class Track:
+    """Points on their way through the pictures, arrays of shape (frames, points).
+
+    x_px and y_px are clip pixels from the frame's top left corner, NaN where depth_m, the distance ahead of
+    the camera, is not above 0.
+    """
+
+    x_px: Array
+    y_px: Array
+    depth_m: Array
+
+
+@frozen(kw_only=True, eq=False)
 class RoleSpeed:
     """How fast one role moves from each frame to the next; arrays of shape (frames − 1,).
 
@@ -104,21 +117,21 @@ def screen_speeds(plan: Plan, camera_m: Array, camera_rotation: Array) -> dict[s
     if len(camera_m) < 2:
         return {}
     watched = watched_points(plan, camera_m, camera_rotation)
-    xy, depth = picture_px(plan, watched.points_m, camera_m, camera_rotation)
-    return role_speeds(plan, watched, xy, depth)
+    return role_speeds(plan, watched, picture_px(plan, watched.points_m, camera_m, camera_rotation))
 
 
-def role_speeds(plan: Plan, watched: Watched, xy: Array, depth: Array) -> dict[str, RoleSpeed]:
-    """Speeds out of the points' places in the picture, (frames, points, 2), and depths, (frames, points)."""
-    moved = np.hypot(*np.moveaxis(np.diff(xy, axis=0), -1, 0))
-    counts = in_picture(plan, xy, depth)[:-1] & np.isfinite(moved)
+def role_speeds(plan: Plan, watched: Watched, track: Track) -> dict[str, RoleSpeed]:
+    """Speed of each role out of the watched points' way through the pictures, as screen_speeds has it."""
+    moved = np.hypot(np.diff(track.x_px, axis=0), np.diff(track.y_px, axis=0))
+    counts = in_picture(plan, track)[:-1] & np.isfinite(moved)
+    depth = track.depth_m[:-1]
     found = {}
     for place, role in enumerate(ROLES):
         mine = watched.role == place
         if not np.any(counts[:, mine]):
             continue
         choose = _nearest if role == FOREGROUND else _median
-        found[role] = choose(role, counts[:, mine], moved[:, mine], depth[:-1, mine], watched.block[mine])
+        found[role] = choose(role, counts[:, mine], moved[:, mine], depth[:, mine], watched.block[mine])
     return found
 
 
@@ -151,25 +164,31 @@ def _median(role: str, counts: NDArray, moved: Array, depth: Array, block: NDArr
 # ---------------------------------------------------------------- points
 
 
-def picture_px(plan: Plan, points_m: Array, camera_m: Array, camera_rotation: Array) -> tuple[Array, Array]:
-    """Clip pixels (frames, points, 2) and depth (frames, points) of the same points for every camera.
+def picture_px(plan: Plan, points_m: Array, camera_m: Array, camera_rotation: Array) -> Track:
+    """Where the same points (points, 3) are in the picture of every frame's camera.
 
-    What optics.project_px gives, faster, for the case that every frame sees every point. Pixels are NaN where
-    the depth is not above 0.
+    What optics.project_px gives, faster, for the case that every frame sees every point. camera_m is
+    (frames, 3) and camera_rotation (frames, 3, 3).
     """
-    local = points_m @ camera_rotation - camera_m[:, None, :] @ camera_rotation
-    depth = -local[..., 2]
-    focal_px = delivered_crop(plan.camera, plan.clip).focal_px
-    scale = focal_px / np.where(depth > 0.0, depth, np.nan)
-    xy = local[..., :2] * scale[..., None] * np.array([1.0, -1.0])
-    return xy + np.array([plan.clip.width_px, plan.clip.height_px]) / 2.0, depth
+    frames, points = len(camera_m), len(points_m)
+    turned = np.ascontiguousarray(camera_rotation.transpose(0, 2, 1))
+    local = (turned.reshape(-1, 3) @ np.ascontiguousarray(points_m).T).reshape(frames, 3, points)
+    local -= np.einsum("fji,fi->fj", turned, camera_m)[:, :, None]
+    depth = -local[:, 2]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        scale = delivered_crop(plan.camera, plan.clip).focal_px / depth
+    scale[depth <= 0.0] = np.nan
+    return Track(
+        x_px=plan.clip.width_px / 2.0 + local[:, 0] * scale,
+        y_px=plan.clip.height_px / 2.0 - local[:, 1] * scale,
+        depth_m=depth,
+    )
 
 
-def in_picture(plan: Plan, xy: Array, depth: Array) -> NDArray[np.bool_]:
-    """Whether points lie ahead of the camera and inside the delivered frame, shape of depth."""
-    size = np.array([plan.clip.width_px, plan.clip.height_px])
-    with np.errstate(invalid="ignore"):
-        return (depth > 0.0) & np.all((xy >= 0.0) & (xy <= size), axis=-1)
+def in_picture(plan: Plan, track: Track) -> NDArray[np.bool_]:
+    """Whether points lie ahead of the camera and inside the delivered frame, (frames, points)."""
+    x, y = track.x_px, track.y_px
+    return (x >= 0.0) & (x <= plan.clip.width_px) & (y >= 0.0) & (y <= plan.clip.height_px)
 
 
 def watched_points(plan: Plan, camera_m: Array, camera_rotation: Array) -> Watched:
@@ -219,7 +238,7 @@ def _blocks_in_picture(
 ) -> list[int]:
     """Blocks that may be in some of the pictures: the nearest, or ones spread over all distances."""
     balls = np.array([_ball(plan, plan.blocks[index]) for index in blocks])
-    local = balls[:, :3] @ turns - eyes[:, None, :] @ turns
+    local = (balls[:, :3] - eyes[:, None, :]) @ turns
     radius, depth = balls[:, 3], -local[..., 2]
     crop = delivered_crop(plan.camera, plan.clip)
     seen = depth > -radius
@@ -280,10 +299,10 @@ def _picked(plan: Plan, points: Array, eyes: Array, turns: Array, *, nearest: bo
     """Which points to watch: the nearest in each picture, or some spread over all that are in one."""
     if not len(points):
         return np.zeros(0, dtype=np.intp)
-    xy, depth = picture_px(plan, points, eyes, turns)
-    inside = in_picture(plan, xy, depth)
+    track = picture_px(plan, points, eyes, turns)
+    inside = in_picture(plan, track)
     if nearest:
-        closest = np.argmin(np.where(inside, depth, np.inf), axis=1)
+        closest = np.argmin(np.where(inside, track.depth_m, np.inf), axis=1)
         return np.unique(closest[inside.any(axis=1)])
     seen = np.flatnonzero(inside.any(axis=0))
     if len(seen) > KEPT_POINTS:
