@@ -386,8 +386,10 @@ class Anchor:
 
 
 def _possible_year(path: str, year: int, value: Any) -> None:
-    if not 1900 <= year <= 2100:
-        raise PlanError(path, str(value), "is outside the years 1900 to 2100, for which the sun is computed")
+    if not 1950 <= year <= 2050:
+        raise PlanError(
+            path, str(value), "is outside the years 1950 to 2050, for which sun and moon are good"
+        )
 
 
 @frozen(kw_only=True)

@@ -243,6 +243,12 @@ def build_parser() -> argparse.ArgumentParser:
         "--within", metavar="METRES", type=_positive, default=2000.0, help="leave out what is farther"
     )
     one.add_argument(
+        "--height", metavar="METRES", type=_positive, default=9.0, help="of footprints without one"
+    )
+    one.add_argument(
+        "--smallest", metavar="M2", type=_positive, default=10.0, help="leave out what is smaller"
+    )
+    one.add_argument(
         "--distance", metavar="METRES", type=_positive, default=3000.0, help="of a horizon profile"
     )
 

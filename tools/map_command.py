@@ -1,0 +1,41 @@
+"""The verbs that know the map and the year: blocks from footprints or a horizon, and dates."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from planner_core import dates, footprints
+from planner_core.planfile import load_plan, save_plan, write_atomically
+from tools.duskrail import DONE
+
+
+def run_blocks(arguments: argparse.Namespace) -> int:
+    """Add what a map file holds to a plan, and say what was taken and left out."""
+    plan = load_plan(arguments.plan)
+    if Path(arguments.source).suffix.lower() == ".csv":
+        plan, ridge = footprints.load_horizon(arguments.source, plan, distance_m=arguments.distance)
+        said = (
+            f"A ridge of {len(ridge.skyline_deg or ())} points, {ridge.distance_m:g} m away: {ridge.name}.",
+        )
+    else:
+        selection = footprints.Selection(
+            max_distance_m=arguments.within, default_height_m=arguments.height, min_area_m2=arguments.smallest
+        )
+        plan, imported = footprints.load_footprints(arguments.source, plan, selection)
+        said = imported.said
+    save_plan(plan, arguments.output)
+    print("\n".join((*said, f"Written to {arguments.output}.")))
+    return DONE
+
+
+def run_dates(arguments: argparse.Namespace) -> int:
+    """Say where the sun or moon goes down on which dates; all days as CSV where a file is named."""
+    first, last = dates.date_span(arguments.first, arguments.last)
+    table = dates.dates_table(
+        load_plan(arguments.plan), first, last, body="moon" if arguments.moon else "sun"
+    )
+    if arguments.output:
+        write_atomically(Path(arguments.output), dates.dates_csv(table).encode("utf-8"))
+    print(dates.dates_text(table), end="")
+    return DONE
