@@ -367,21 +367,11 @@ def _step_errors_px(plan: Plan, frames: FrameTable, seen: Seen) -> dict[str, Arr
 
 def _step_error_px(plan: Plan, frames: FrameTable, seen: Seen, axis: AxisLimits, position: Array) -> Array:
     """How far off things in the picture are, at worst, because an axis stands on steps; shape (frames,)."""
-    axes: dict[str, Array | None] = {
-        "slide_m": frames.slide_m,
-        "pan_deg": frames.lens_bearing_deg,
-        "tilt_deg": frames.lens_altitude_deg,
-    }
-    axes[axis.name] = drive.standing_positions(axis, position)
-    slide, pan, tilt = axes["slide_m"], axes["pan_deg"], axes["tilt_deg"]
-    assert pan is not None
-    assert tilt is not None
-    camera = np.broadcast_to(rig.camera_position_m(plan, slide, pan, tilt), frames.camera_m.shape)
-    turn = rig.camera_rotation(pan, tilt, plan.site.scene_north_deg)
-    track = speed.picture_px(plan, seen.watched.points_m, camera, turn)
-    off = np.hypot(track.x_px - seen.track.x_px, track.y_px - seen.track.y_px)
-    inside = speed.in_picture(plan, seen.track) & np.isfinite(off)
-    return np.where(inside, off, 0.0).max(axis=1, initial=0.0)
+    standing = drive.standing_positions(axis, position)
+    values = dict(zip(("slide_m", "pan_deg", "tilt_deg"), _axes(frames), strict=True)) | {axis.name: standing}
+    camera_m, rotation = rig.camera_pose(plan, len(frames), **values)
+    real = speed.picture_px(plan, seen.watched.points_m, camera_m, rotation)
+    return speed.shift_px(plan, seen.track, real)
 
 
 def _step_finding(axis: AxisLimits, position: Array, error: Array, worst: int) -> Finding:

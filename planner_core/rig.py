@@ -55,6 +55,20 @@ def camera_position_m(
     return head + plan.rig.pupil_offset_m * direction(pan_deg, tilt_deg, plan.site.scene_north_deg)
 
 
+def camera_pose(
+    plan: Plan, count: int, slide_m: ArrayLike | None, pan_deg: ArrayLike | None, tilt_deg: ArrayLike | None
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Entrance pupil (count, 3) and rotation (count, 3, 3) for axes at values of shape (count,).
+
+    Without a value the carriage is at the rail's start, and the lens looks along the scene's +Y, level.
+    """
+    north = plan.site.scene_north_deg
+    bearing = np.broadcast_to(np.asarray(north if pan_deg is None else pan_deg, dtype=np.float64), (count,))
+    altitude = np.broadcast_to(np.asarray(0.0 if tilt_deg is None else tilt_deg, dtype=np.float64), (count,))
+    position = np.broadcast_to(camera_position_m(plan, slide_m, bearing, altitude), (count, 3))
+    return position, camera_rotation(bearing, altitude, north)
+
+
 # ---------------------------------------------------------------- the rig as a thing that stands in the scene
 
 LEG_SPREAD_M = 0.3  # how far a stand's feet stand out from under the rail's end; value from memory

@@ -191,6 +191,13 @@ def in_picture(plan: Plan, track: Track) -> NDArray[np.bool_]:
     return (x >= 0.0) & (x <= plan.clip.width_px) & (y >= 0.0) & (y <= plan.clip.height_px)
 
 
+def shift_px(plan: Plan, meant: Track, real: Track) -> Array:
+    """How far off, at worst, things in the picture are where the camera isn't as it is meant; (frames,)."""
+    off = np.hypot(real.x_px - meant.x_px, real.y_px - meant.y_px)
+    counts = in_picture(plan, meant) & np.isfinite(off)
+    return np.where(counts, off, 0.0).max(axis=1, initial=0.0)
+
+
 def watched_points(plan: Plan, camera_m: Array, camera_rotation: Array) -> Watched:
     """A few dozen points that stand for what the picture shows: chosen at some frames, to be watched at all.
 
