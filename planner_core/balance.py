@@ -1,4 +1,4 @@
-"""Balance: how a clip's frames share out over day, twilights and night, and how far the move is when day turns."""
+"""Balance: how a clip's frames share out over day and night, and how far the move is when day turns."""
 
 from __future__ import annotations
 
@@ -36,8 +36,8 @@ class Turn:
 class Balance:
     """Frames of each phase, in the order of events.PHASES: day, the three twilights, night.
 
-    turn is None where the shoot lies wholly on one side of sunrise and sunset. move_share is the share of the way done
-    at the turn, None without a turn or without a move.
+    turn is None where the shoot lies wholly on one side of sunrise and sunset. move_share is the share of the
+    way done at the turn, None without a turn or without a move.
     """
 
     phase_frames: tuple[int, ...]
@@ -79,8 +79,9 @@ def balance(frames: FrameTable) -> Balance:
 def day_night_turn(frames: FrameTable) -> Turn | None:
     """The event around which day turns to night or night to day; None for a shoot that has no such turn.
 
-    A plan anchored to sunrise or sunset is about that event. One anchored to a twilight is too, where the sun rises or
-    sets during the shoot. Any other has its turn where the sun does, nearest to the middle of the shoot.
+    A plan anchored to sunrise or sunset is about that event. One anchored to a twilight is too, where the sun
+    rises or sets during the shoot. Any other has its turn where the sun does, nearest to the middle of the
+    shoot.
     """
     crossings = sun_crossings(frames)
     anchor = frames.plan.shoot.anchor
@@ -108,13 +109,29 @@ def sun_crossings(frames: FrameTable) -> list[Turn]:
 
 
 def move_share(frames: FrameTable, at: float) -> float | None:
-    """Share of the way done at a place of the move, 0 to 1, by the slide, or what else moves; None if nothing does."""
+    """Share of the way done at a place of the move, by the slide or what else moves; None if nothing does."""
+    way = _way_share(frames)
+    return None if way is None else float(np.interp(at, frames.at, way))
+
+
+def place_of_share(frames: FrameTable, share: float) -> float | None:
+    """Place of the move at which so much of the way is done, the middle of a rest; None if nothing moves."""
+    way = _way_share(frames)
+    if way is None:
+        return None
+    resting = np.flatnonzero(np.abs(way - share) < 1e-9)
+    if len(resting) > 1:
+        return float(frames.at[resting].mean())
+    return float(np.interp(share, way, frames.at))
+
+
+def _way_share(frames: FrameTable) -> Array | None:
     for axis in (frames.slide_m, frames.pan_deg, frames.tilt_deg):
         if axis is None or len(axis) < 2:
             continue
         way = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(axis)))])
         if way[-1] > 1e-9:
-            return float(np.interp(at, frames.at, way / way[-1]))
+            return np.asarray(way / way[-1])
     return None
 
 
@@ -131,5 +148,7 @@ def sun_times_utc_s(plan: Plan, event: str, date: dt.date) -> tuple[float, ...]:
 
 
 @lru_cache(maxsize=512)
-def _times(event: str, date: dt.date, latitude_deg: float, longitude_deg: float, zone: str) -> tuple[float, ...]:
+def _times(
+    event: str, date: dt.date, latitude_deg: float, longitude_deg: float, zone: str
+) -> tuple[float, ...]:
     return tuple(events.event_times_utc_s(event, date, latitude_deg, longitude_deg, zone))

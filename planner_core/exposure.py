@@ -1,12 +1,13 @@
 """Exposure: APEX values, third stops, and the ramp of f-number, shutter and ISO that follows the light.
 
-An EV here is always that of the scene at ISO 100, as an incident meter reads it. Settings have one too: the EV of the
-scene that they render as metered.
+An EV here is always that of the scene at ISO 100, as an incident meter reads it. Settings have one too: the
+EV of the scene that they render as metered.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from attrs import frozen
@@ -16,12 +17,12 @@ from planner_core.plan import Exposure, Plan
 
 Array = NDArray[np.float64]
 
-THIRD = 1.0 / 3.0
-# A setting is kept until the light has left it by this much; then the nearest one is taken. Above half a third, so that
-# the camera doesn't hunt between two neighbours, and below a third, so that no frame is off by more than that.
+# A setting is kept until the light has left it by this much; then the nearest one is taken. Above half a
+# third, so that the camera doesn't hunt between two neighbours, and below a third, so that no frame is off by
+# more than that.
 DEADBAND_STOPS = 0.25
-# Between these EVs the look goes over from day to night: sunset by Circular 171, and a landscape under a full moon
-# (from memory of ANSI PH2.7) or the place's own artificial light, where that is brighter.
+# Between these EVs the look goes over from day to night: sunset by Circular 171, and a landscape under a full
+# moon (from memory of ANSI PH2.7) or the place's own artificial light, where that is brighter.
 SUNSET_EV100 = 8.2
 MOONLIT_EV100 = -3.0
 # At least so much of each stop of the scene's light stays in the target, however strong the look.
@@ -33,9 +34,10 @@ SPEED_AT_ISO_3_125 = 3.125  # APEX: Sv = log2(ISO / 3.125), CIPA DC-008 (Exif), 
 class Ramp:
     """Settings of each frame, arrays of shape (frames,).
 
-    target_ev100 is the EV the settings should have; error_stops is positive where a frame comes out brighter than
-    that. The wanted_ fields are what the light and the plan's own limits ask for, as if the interval left time for any
-    exposure; interval_binds is True where it doesn't. longest_shutter_s is the longest shutter allowed in the ramp.
+    target_ev100 is the EV the settings should have; error_stops is positive where a frame comes out brighter
+    than that. The wanted_ fields are what the light and the plan's own limits ask for, as if the interval
+    left time for any exposure; interval_binds is True where it doesn't. longest_shutter_s is the longest
+    shutter allowed in the ramp.
     """
 
     target_ev100: Array
@@ -76,11 +78,11 @@ def settings_ev100(
 
 
 def target_ev100(scene_ev100: ArrayLike, limits: Exposure, cloud_divisor: float = 1.0) -> Array:
-    """The EV that the settings should have: the scene's by day, and darker (or brighter) by the night look at night.
+    """The EV that the settings should have: the scene's by day, shifted by the night look at night.
 
-    Any shape. Rises with the scene's EV everywhere, so that the ramp turns only where the light does. The look goes
-    over smoothly from sunset, under the plan's cloud, to the place's night level; a look too strong for that span starts
-    earlier in the evening.
+    Any shape. Rises with the scene's EV everywhere, so that the ramp turns only where the light does. The
+    look goes over smoothly from sunset, under the plan's cloud, to the place's night level; a look too strong
+    for that span starts earlier in the evening.
     """
     scene = np.asarray(scene_ev100, dtype=np.float64)
     look = limits.night_look_stops
@@ -95,8 +97,9 @@ def target_ev100(scene_ev100: ArrayLike, limits: Exposure, cloud_divisor: float 
 def third_stops(low: float, high: float, anchor: float) -> Array:
     """Settings a third of a stop apart, from low to high, both included; rising, shape (n,).
 
-    Exact powers of 2^(1/3) from the anchor (1 s, ISO 100), as ISO 516 and ISO 12232 have them. A limit that is none of
-    them is a setting too (a camera's 1/2000 s is 0.0005 in a plan), in place of a power within a twelfth of a stop.
+    Exact powers of 2^(1/3) from the anchor (1 s, ISO 100), as ISO 516 and ISO 12232 have them. A limit that
+    is none of them is a setting too (a camera's 1/2000 s is 0.0005 in a plan), in place of a power within a
+    twelfth of a stop.
     """
     first, last = math.log2(low / anchor) * 3.0, math.log2(high / anchor) * 3.0
     steps = np.arange(math.ceil(first + 0.25), math.floor(last - 0.25) + 1)
@@ -107,10 +110,11 @@ def third_stops(low: float, high: float, anchor: float) -> Array:
 def exposure_ramp(plan: Plan, scene_ev100: Array, time_left_s: Array) -> Ramp | None:
     """Settings for each frame of a plan with exposure limits; None for one without.
 
-    scene_ev100 and time_left_s, what the interval leaves for the exposure, have shape (frames,). The f-number stays. As
-    the light falls the shutter gets longer up to its limit, then ISO rises (ramp_order "iso-first": the other way
-    round), in third stops. Settings never pass the plan's limits; nor what the interval leaves, as far as the shortest
-    shutter allows. One longest shutter holds for the whole ramp, so that a rig that moves unevenly doesn't make it hunt.
+    scene_ev100 and time_left_s, what the interval leaves for the exposure, have shape (frames,). The f-number
+    stays. As the light falls the shutter gets longer up to its limit, then ISO rises (ramp_order "iso-first":
+    the other way round), in third stops. Settings never pass the plan's limits; nor what the interval leaves,
+    as far as the shortest shutter allows. One longest shutter holds for the whole ramp, so that a rig that
+    moves unevenly doesn't make it hunt.
     """
     limits = plan.exposure
     if limits is None:
@@ -140,13 +144,13 @@ def exposure_ramp(plan: Plan, scene_ev100: Array, time_left_s: Array) -> Ramp | 
 
 
 def _setting_within(limits: Exposure, time_s: float) -> float:
-    """The longest shutter setting of the plan that is open no longer than time_s; the shortest there is, if none."""
+    """The plan's longest shutter setting that is open no longer than time_s; the shortest, if none is."""
     shutters = third_stops(limits.shutter_min_s, limits.shutter_max_s, 1.0)
     return float(shutters[max(int(np.searchsorted(shutters, time_s, side="right")) - 1, 0)])
 
 
 def _settings(limits: Exposure, target: Array, longest_s: float) -> tuple[Array, Array]:
-    """Shutter and ISO of each frame, from the ladder of settings in the order in which they let in more light."""
+    """Shutter and ISO of each frame, from the ladder of settings that let in more and more light."""
     shutters = third_stops(limits.shutter_min_s, longest_s, 1.0)
     isos = third_stops(limits.iso_min, limits.iso_max, 100.0)
     if limits.ramp_order == "shutter-first":
@@ -185,21 +189,77 @@ def stops_per_min(ev100: Array, interval_s: float) -> Array:
 
 # ---------------------------------------------------------------- nominal numbers, as cameras print them
 
-# Third stops from 1/8000 s to 30 s and from ISO 12 to ISO 102400: nominal values of ISO 516 and ISO 12232.
-_SHUTTERS = (
-    "1/8000 1/6400 1/5000 1/4000 1/3200 1/2500 1/2000 1/1600 1/1250 1/1000 1/800 1/640 1/500 1/400 1/320 1/250 1/200 "
-    "1/160 1/125 1/100 1/80 1/60 1/50 1/40 1/30 1/25 1/20 1/15 1/13 1/10 1/8 1/6 1/5 1/4 0.3 0.4 0.5 0.6 0.8 1 1.3 1.6 2 "
-    "2.5 3.2 4 5 6 8 10 13 15 20 25 30"
-).split()
-_ISOS = (
-    "12 16 20 25 32 40 50 64 80 100 125 160 200 250 320 400 500 640 800 1000 1250 1600 2000 2500 3200 4000 5000 6400 "
-    "8000 10000 12800 16000 20000 25600 32000 40000 51200 64000 80000 102400"
-).split()
+# Third stops from 1/8000 s to 30 s, from ISO 12 to ISO 102400 and from f/1 to f/32: nominal values of ISO 516
+# and ISO 12232.
+_FRACTIONS = (
+    *(
+        8000,
+        6400,
+        5000,
+        4000,
+        3200,
+        2500,
+        2000,
+        1600,
+        1250,
+        1000,
+        800,
+        640,
+        500,
+        400,
+        320,
+        250,
+        200,
+        160,
+        125,
+    ),
+    *(100, 80, 60, 50, 40, 30, 25, 20, 15, 13, 10, 8, 6, 5, 4),
+)
+_SECONDS = (0.3, 0.4, 0.5, 0.6, 0.8, 1, 1.3, 1.6, 2, 2.5, 3.2, 4, 5, 6, 8, 10, 13, 15, 20, 25, 30)
+_SHUTTERS = (*(f"1/{part}" for part in _FRACTIONS), *(f"{time:g}" for time in _SECONDS))
+_ISOS = tuple(
+    str(iso)
+    for iso in (
+        *(12, 16, 20, 25, 32, 40, 50, 64, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1250),
+        *(1600, 2000, 2500, 3200, 4000, 5000, 6400, 8000, 10000, 12800, 16000, 20000, 25600, 32000, 40000),
+        *(51200, 64000, 80000, 102400),
+    )
+)
+_F_NUMBERS = (
+    *(
+        1,
+        1.1,
+        1.2,
+        1.4,
+        1.6,
+        1.8,
+        2,
+        2.2,
+        2.5,
+        2.8,
+        3.2,
+        3.5,
+        4,
+        4.5,
+        5,
+        5.6,
+        6.3,
+        7.1,
+        8,
+        9,
+        10,
+        11,
+        13,
+        14,
+        16,
+    ),
+    *(18, 20, 22, 25, 29, 32),
+)
 _SHORTEST_THIRD, _LOWEST_THIRD = -39, -9
 
 
 def shutter_label(shutter_s: float) -> str:
-    """A shutter as a camera shows it: 1/125 s, 0.6 s, 13 s; a time between two settings with its own digits."""
+    """A shutter as a camera shows it: 1/125 s, 0.6 s, 13 s; a time between settings with its own digits."""
     nominal = _nominal(shutter_s, 1.0, _SHUTTERS, _SHORTEST_THIRD)
     if nominal:
         return f"{nominal} s"
@@ -209,7 +269,7 @@ def shutter_label(shutter_s: float) -> str:
 
 
 def iso_label(iso: float) -> str:
-    """An ISO as a camera shows it: ISO 100, ISO 640, ISO 25600; a value between two settings with its own digits."""
+    """An ISO as a camera shows it: ISO 100, ISO 25600; a value between settings with its own digits."""
     return f"ISO {_nominal(iso, 100.0, _ISOS, _LOWEST_THIRD) or _rounded(iso, 3)}"
 
 
@@ -218,7 +278,19 @@ def f_number_label(f_number: float) -> str:
     return f"f/{f_number:g}"
 
 
-def _nominal(setting: float, anchor: float, names: list[str], first_third: int) -> str:
+def wider_f_number(f_number: float) -> float | None:
+    """The nominal third-stop f-number at or just wider than this one; None where lenses don't go."""
+    third = math.floor(2.0 * math.log2(f_number) * 3.0 + 0.05)
+    return float(_F_NUMBERS[third]) if 0 <= third < len(_F_NUMBERS) else None
+
+
+def narrower_f_number(f_number: float) -> float | None:
+    """The nominal third-stop f-number at or just narrower than this one; None where lenses don't go."""
+    third = math.ceil(2.0 * math.log2(f_number) * 3.0 - 0.05)
+    return float(_F_NUMBERS[third]) if 0 <= third < len(_F_NUMBERS) else None
+
+
+def _nominal(setting: float, anchor: float, names: Sequence[str], first_third: int) -> str:
     """The nominal name of a third stop, for its exact or its nominal value; empty for anything else."""
     third = round(math.log2(setting / anchor) * 3.0)
     if not 0 <= third - first_third < len(names):
