@@ -280,7 +280,7 @@ class _Search:
         return limb > self.seen.altitude_at(azimuth)
 
     def _against_skyline(self, level_utc_s: Array) -> Array:
-        """When the upper limb last shows above the skyline before setting, or first after rising; else NaN."""
+        """When the upper limb last clears the skyline before setting, or first after rising; else NaN."""
         sign = -1.0 if self.way == "set" else 1.0
         offsets = sign * np.arange(0.0, SEARCH_S + SEARCH_STEP_S, SEARCH_STEP_S)
         seen = self._visible(level_utc_s[:, None] + offsets)
@@ -381,11 +381,12 @@ def dates_text(table: DatesTable, best: int = 10) -> str:
 def _heading(table: DatesTable) -> Iterator[str]:
     plan = table.plan
     title = f"{plan.title}: " if plan.title else ""
-    yield f"{title}the {table.body} from {day_words(table.first, year=True)} to {day_words(table.last, year=True)}"
+    yield f"{title}the {table.body}, {span_words(table.first, table.last)}"
     frame = 1 + round(_anchor_place(plan) * (plan.shoot.frames - 1))
     yield (
         f"Seen from where the camera stands at frame {frame}, against the level horizon and "
-        f"{len(plan.blocks)} block{'s' if len(plan.blocks) != 1 else ''}; in the picture as it is framed at that moment."
+        f"{len(plan.blocks)} block{'s' if len(plan.blocks) != 1 else ''}; "
+        "in the picture as it is framed at that moment."
     )
 
 
