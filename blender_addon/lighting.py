@@ -1,0 +1,132 @@
+"""Sun, moon and sky of a scene, keyed for every frame as the picture records them.
+
+Strengths have the frame's exposure in them: a white matt surface lit to level 1 renders as 1, whatever the
+hour. So the scene needs no exposure of its own, and a ramp that runs out shows as a dark picture.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import bpy
+import numpy as np
+from numpy.typing import NDArray
+
+from planner_core import sky
+from planner_core.frames import FrameTable
+
+from . import compat, keyframes, parts
+
+SUN_WIDTH_RAD = math.radians(0.533)
+WORLD_PART = "sky"
+DIMMEST = 1e-12
+
+
+def draw_light(scene: bpy.types.Scene, frames: FrameTable) -> None:
+    """Sun lamp, moon lamp and sky of the plan, with a key on every frame."""
+    light = sky.picture_light(frames)
+    collection = parts.collection_of(scene, "light", "Light")
+    north = frames.plan.site.scene_north_deg
+    for part, name, azimuth, altitude, level in (
+        ("sun", "Sun", frames.sun_azimuth_deg, frames.sun_altitude_deg, light.sun),
+        ("moon", "Moon", frames.moon_azimuth_deg, frames.moon_altitude_deg, light.moon),
+    ):
+        lamp = parts.ensure_object(scene, part, name, bpy.data.lights.new(name, "SUN"), collection)
+        _key_direction(lamp, azimuth - north, altitude)
+        _key_strength(lamp.data, level)
+    _draw_sky(scene, light)
+
+
+def _key_direction(lamp: bpy.types.Object, bearing_deg: NDArray[Any], altitude_deg: NDArray[Any]) -> None:
+    """Turn a sun lamp so that its light comes from a bearing (from the scene's +Y) and altitude."""
+    lamp.rotation_mode = "XYZ"
+    keyframes.write_curve(lamp, "rotation_euler", np.radians(90.0 - altitude_deg), 0)
+    keyframes.write_curve(lamp, "rotation_euler", np.unwrap(np.radians(180.0 - bearing_deg)), 2)
+
+
+def _key_strength(lamp: Any, level: NDArray[Any]) -> None:
+    """A sun lamp of strength π lights a white surface square to it to level 1."""
+    lamp.angle = SUN_WIDTH_RAD
+    brightest = np.maximum(level.max(axis=1), DIMMEST)
+    keyframes.write_curve(lamp, "energy", np.where(brightest > DIMMEST, np.pi * brightest, 0.0))
+    for channel in range(3):
+        keyframes.write_curve(lamp, "color", level[:, channel] / brightest, channel)
+
+
+def _draw_sky(scene: bpy.types.Scene, light: sky.PictureLight) -> None:
+    world = scene.world
+    if world is None or parts.part_of(world) != WORLD_PART or world.users > 1:
+        world = bpy.data.worlds.new("Sky")
+        world[parts.PART_KEY] = WORLD_PART
+        scene.world = world
+    tree = world.node_tree
+    if tree is None or "Even" not in tree.nodes:
+        tree = compat.use_nodes(world)
+        _build_sky(tree)
+    cycles: Any = world.cycles  # type: ignore[attr-defined]
+    cycles.sampling_method = "NONE"  # a smooth sky needs no map of where it is bright
+    for name, values in (
+        ("Even", light.even),
+        ("Band", light.band * sky.band_peak()),
+        ("Glow", light.glow * light.glow_peak[:, None]),
+        ("Lamps", light.lamps),
+    ):
+        _key_vector(tree, name, 0, values)
+    _key_vector(tree, "Toward glow", 1, light.glow_direction)
+
+
+def _key_vector(tree: Any, node: str, socket: int, values: NDArray[Any]) -> None:
+    for channel in range(3):
+        keyframes.write_curve(
+            tree, f'nodes["{node}"].inputs[{socket}].default_value', values[:, channel], channel
+        )
+
+
+def _build_sky(tree: Any) -> None:
+    """The nodes of planner_core.sky.radiance: even + band · exp(−k up) + glow · exp(w (toward − 1) − f up).
+
+    Light of lamps comes from all sides, but only to matt surfaces: it isn't seen in the sky or in water.
+    """
+    nodes, links = tree.nodes, tree.links
+
+    def node(kind: str, name: str = "", operation: str = "") -> Any:
+        made = nodes.new(kind)
+        if name:
+            made.name = made.label = name
+        if operation:
+            made.operation = operation
+        return made
+
+    def maths(operation: str, *inputs: Any) -> Any:
+        made = node("ShaderNodeMath", operation=operation)
+        for place, value in enumerate(inputs):
+            if isinstance(value, float):
+                made.inputs[place].default_value = value
+            else:
+                links.new(value, made.inputs[place])
+        return made.outputs[0]
+
+    def vectors(operation: str, name: str, first: Any = None, second: Any = None) -> Any:
+        made = node("ShaderNodeVectorMath", name, operation)
+        for place, value in ((0, first), (3 if operation == "SCALE" else 1, second)):
+            if value is not None:
+                links.new(value, made.inputs[place])
+        return made
+
+    direction = node("ShaderNodeTexCoord").outputs["Generated"]
+    apart = node("ShaderNodeSeparateXYZ")
+    links.new(direction, apart.inputs[0])
+    up = maths("MAXIMUM", apart.outputs[2], 0.0)
+    toward = vectors("DOT_PRODUCT", "Toward glow", direction).outputs["Value"]
+    near = maths("MULTIPLY_ADD", toward, sky.GLOW_WIDTH, -sky.GLOW_WIDTH)
+    glow = maths("EXPONENT", maths("MULTIPLY_ADD", up, -sky.GLOW_FALL, near))
+    band = maths("EXPONENT", maths("MULTIPLY", up, -sky.BAND_FALL))
+    even = vectors("ADD", "Even")
+    links.new(vectors("SCALE", "Band", None, band).outputs[0], even.inputs[1])
+    whole = vectors("ADD", "", even.outputs[0], vectors("SCALE", "Glow", None, glow).outputs[0])
+    lamps = vectors("SCALE", "Lamps", None, node("ShaderNodeLightPath").outputs["Is Diffuse Ray"])
+    everything = vectors("ADD", "", whole.outputs[0], lamps.outputs[0])
+    background, output = node("ShaderNodeBackground"), node("ShaderNodeOutputWorld")
+    links.new(everything.outputs[0], background.inputs["Color"])
+    links.new(background.outputs[0], output.inputs["Surface"])

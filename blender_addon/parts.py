@@ -1,0 +1,118 @@
+"""Which things in a .blend are Duskrail's, and how to find them again after they were renamed or moved about.
+
+Every object or collection that Duskrail makes carries its part in a custom property. A scene's parts are
+looked for among its own objects, so that scenes don't mix.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import bpy
+
+PART_KEY = "duskrail_part"
+WRITTEN_KEY = "duskrail_written"  # what was written into the thing, to tell edits from what was there
+INDEX_KEY = "duskrail_index"
+
+PARTS = (
+    "rail",
+    "carriage",
+    "pan",
+    "tilt",
+    "camera",
+    "pose",
+    "sun",
+    "moon",
+    "block",
+    "ground",
+    "windows",
+    "lamp",
+)
+
+
+def part_of(thing: Any) -> str | None:
+    """The thing's part in the plan's scene; None for what isn't Duskrail's."""
+    part = thing.get(PART_KEY)
+    return part if isinstance(part, str) else None
+
+
+def objects_of(scene: bpy.types.Scene, part: str) -> list[bpy.types.Object]:
+    """The scene's objects with that part, in the order of their index."""
+    found = [thing for thing in scene.collection.all_objects if part_of(thing) == part]
+    unique = list(dict.fromkeys(found))
+    return sorted(unique, key=lambda thing: int(thing.get(INDEX_KEY, 0)))
+
+
+def object_of(scene: bpy.types.Scene, part: str) -> bpy.types.Object | None:
+    """The scene's one object with that part, or None."""
+    found = objects_of(scene, part)
+    return found[0] if found else None
+
+
+def collections_of(scene: bpy.types.Scene) -> Iterator[bpy.types.Collection]:
+    """The scene's collections that Duskrail made."""
+    return (c for c in scene.collection.children_recursive if part_of(c) is not None)
+
+
+def collection_of(scene: bpy.types.Scene, part: str, name: str) -> bpy.types.Collection:
+    """The scene's collection with that part, made and linked where it is missing."""
+    for found in collections_of(scene):
+        if part_of(found) == part:
+            return found
+    made = bpy.data.collections.new(name)
+    made[PART_KEY] = part
+    scene.collection.children.link(made)
+    return made
+
+
+def ensure_object(
+    scene: bpy.types.Scene, part: str, name: str, data: Any, collection: bpy.types.Collection
+) -> bpy.types.Object:
+    """The scene's one object with that part, made where it is missing. Its data is replaced only by
+    another kind.
+    """
+    found = object_of(scene, part)
+    if found is not None and type(found.data) is type(data):
+        discard(data)
+        return found
+    if found is not None:
+        remove(found)
+    return new_object(part, name, data, collection)
+
+
+def new_object(
+    part: str, name: str, data: Any, collection: bpy.types.Collection, index: int | None = None
+) -> bpy.types.Object:
+    """A new object in a collection, marked with its part."""
+    made = bpy.data.objects.new(name, data)
+    made[PART_KEY] = part
+    if index is not None:
+        made[INDEX_KEY] = index
+    collection.objects.link(made)
+    return made
+
+
+def remove(thing: bpy.types.Object) -> None:
+    """Take an object out of the file, with its data and its action where nobody else uses them."""
+    data = thing.data
+    action = thing.animation_data.action if thing.animation_data else None
+    bpy.data.objects.remove(thing)
+    if action is not None and action.users == 0:
+        bpy.data.actions.remove(action)
+    discard(data)
+
+
+def discard(data: Any) -> None:
+    """Take unused object data out of the file."""
+    if data is None or data.users > 0:
+        return
+    owners: dict[type, Any] = {
+        bpy.types.Mesh: bpy.data.meshes,
+        bpy.types.Camera: bpy.data.cameras,
+        bpy.types.Light: bpy.data.lights,
+    }
+    for kind, owner in owners.items():
+        if isinstance(data, kind):
+            owner.remove(data)
+            return

@@ -1,0 +1,45 @@
+"""Empty Blender scenes for the tests, and plans drawn into them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+import numpy as np
+from numpy.typing import NDArray
+
+from blender_addon.scene import build_scene
+from planner_core import FrameTable, Plan, compute_frames
+
+
+def empty_scene() -> bpy.types.Scene:
+    """A new file with nothing in it."""
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    return bpy.context.scene
+
+
+def drawn(plan: Plan, scene: bpy.types.Scene | None = None) -> tuple[bpy.types.Scene, FrameTable]:
+    """A plan drawn into a scene, by default that of a new file."""
+    scene = empty_scene() if scene is None else scene
+    frames = compute_frames(plan)
+    build_scene(plan, frames, scene)
+    return scene, frames
+
+
+def camera_matrices(scene: bpy.types.Scene) -> NDArray[np.float64]:
+    """The camera's matrix on every frame of the scene, shape (frames, 4, 4)."""
+    found = []
+    depsgraph = scene.view_layers[0].depsgraph
+    for frame in range(scene.frame_start, scene.frame_end + 1):
+        scene.frame_set(frame)
+        assert scene.camera is not None
+        found.append(np.array(scene.camera.evaluated_get(depsgraph).matrix_world))
+    return np.array(found)
+
+
+def turn_between_deg(a: NDArray[Any], b: NDArray[Any]) -> NDArray[np.float64]:
+    """Angle between rotations (n, 3, 3), degrees, exact for small ones."""
+    turn = np.swapaxes(a, 1, 2) @ b
+    axis = [turn[:, 2, 1] - turn[:, 1, 2], turn[:, 0, 2] - turn[:, 2, 0], turn[:, 1, 0] - turn[:, 0, 1]]
+    sine = np.linalg.norm(axis, axis=0) / 2.0
+    return np.degrees(np.arctan2(sine, (np.trace(turn, axis1=1, axis2=2) - 1.0) / 2.0))
