@@ -29,8 +29,8 @@ GROUPS_FOR_VERB = {
     "lint": ("core", "preview", "test"),
 }
 OTHER_VERBS_NEED = ("core",)
-# Measured with the pinned packages: unpacked, plus the downloads and the copies that pip keeps of them.
-DISK_GB = {"core": 0.2, "preview": 2.2, "test": 1.5}
+# Measured with the pinned packages and rounded up: unpacked, plus downloads and the copies pip keeps.
+DISK_GB = {"core": 0.2, "preview": 2.0, "test": 1.2}
 MARKER = "duskrail-setup.json"
 EXIT_CANNOT_SET_UP = 2
 EXIT_INTERRUPTED = 130
@@ -399,7 +399,7 @@ def set_up(environment: Environment, interpreter: Interpreter, groups: Sequence[
     pins = read_pins(interpreter.minor)
     wanted = [pin for group in lacking for pin in pins[group]]
     say(
-        "Installing {} packages into {} ({}), once; about {:.1f} GB of disk".format(
+        "Installing {} packages into {} ({}), once; takes up to {:.1f} GB of disk meanwhile".format(
             len(wanted), name, ", ".join(lacking), sum(DISK_GB[group] for group in lacking)
         )
     )
@@ -675,6 +675,13 @@ def test_command(arguments: Sequence[str]) -> List[str]:
     return ["-m", "pytest", "-n", str(min(cores, 4)), "--dist", "loadfile"]
 
 
+def groups_for(verb: str, arguments: Sequence[str]) -> Sequence[str]:
+    """The groups of packages that a verb needs; to explain itself, none needs Blender."""
+    if verb not in ("test", "lint") and {"-h", "--help"} & set(arguments):
+        return OTHER_VERBS_NEED
+    return GROUPS_FOR_VERB.get(verb, OTHER_VERBS_NEED)
+
+
 def commands_for(verb: str, arguments: Sequence[str]) -> List[List[str]]:
     """What to run in the environment, in turn, as arguments to its Python."""
     if verb == "test":
@@ -699,7 +706,7 @@ def hand_over(environment: Environment, command: Sequence[str]) -> NoReturn:
 
 def main(argv: Sequence[str]) -> int:
     verb, arguments = (argv[0], list(argv[1:])) if argv else ("--help", [])
-    groups = GROUPS_FOR_VERB.get(verb, OTHER_VERBS_NEED)
+    groups = groups_for(verb, arguments)
     try:
         environment = ready_environment(groups)
         if "preview" in groups:

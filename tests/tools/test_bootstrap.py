@@ -153,7 +153,7 @@ def test_a_full_disk_is_seen_before_anything_is_written(
     monkeypatch.setattr(shutil, "disk_usage", lambda path: SimpleNamespace(free=1.0e9))
     assert bootstrap.main(["preview", "x.plan.json", "-o", "clip.mp4"]) == 2
     said = capsys.readouterr().err
-    assert "has 1.0 GB free and the set-up needs 2.4 GB: free some space first" in said
+    assert "has 1.0 GB free and the set-up needs 2.2 GB: free some space first" in said
     assert "Traceback" not in said
     assert not (tmp_path / ".venv").exists()
 
@@ -515,4 +515,7 @@ def test_the_test_verb_runs_what_it_is_given_or_everything_on_all_cores() -> Non
 
 def test_packages_for_tests_are_not_put_on_a_photographer() -> None:
     for verb in ("check", "frames", "fit", "compare", "sheet", "preview", "readback"):
-        assert "test" not in bootstrap.GROUPS_FOR_VERB.get(verb, bootstrap.OTHER_VERBS_NEED)
+        assert "test" not in bootstrap.groups_for(verb, ["x.plan.json"])
+    assert "preview" in bootstrap.groups_for("preview", ["x.plan.json"])
+    assert "preview" not in bootstrap.groups_for("check", ["x.plan.json"])
+    assert "preview" not in bootstrap.groups_for("preview", ["--help"])
