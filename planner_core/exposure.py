@@ -280,14 +280,12 @@ def f_number_label(f_number: float) -> str:
 
 def wider_f_number(f_number: float) -> float | None:
     """The nominal third-stop f-number at or just wider than this one; None where lenses don't go."""
-    third = math.floor(2.0 * math.log2(f_number) * 3.0 + 0.05)
-    return float(_F_NUMBERS[third]) if 0 <= third < len(_F_NUMBERS) else None
+    return max((float(n) for n in _F_NUMBERS if n <= f_number * 1.01), default=None)
 
 
 def narrower_f_number(f_number: float) -> float | None:
     """The nominal third-stop f-number at or just narrower than this one; None where lenses don't go."""
-    third = math.ceil(2.0 * math.log2(f_number) * 3.0 - 0.05)
-    return float(_F_NUMBERS[third]) if 0 <= third < len(_F_NUMBERS) else None
+    return min((float(n) for n in _F_NUMBERS if n >= f_number * 0.99), default=None)
 
 
 def _nominal(setting: float, anchor: float, names: Sequence[str], first_third: int) -> str:

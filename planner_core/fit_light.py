@@ -273,7 +273,8 @@ def _clip_said(plan: Plan, new: Plan) -> str:
         return f"The clip lasts {now.frames / fps:.1f} s as it is: {now.frames} frames, {every}."
     return (
         f"{now.frames} frames, one every {now.interval_s:.6g} s, instead of {old.frames}, one every "
-        f"{old.interval_s:g} s: the clip lasts {now.frames / fps:.1f} s at {fps:g} fps instead of {old.frames / fps:.1f} s, over "
+        f"{old.interval_s:g} s: the clip lasts {now.frames / fps:.1f} s at {fps:g} fps instead of "
+        f"{old.frames / fps:.1f} s, over "
         f"{duration_text(new.duration_s)}. Everything moves {_pace(old.frames / now.frames)} on screen."
     )
 

@@ -45,9 +45,9 @@ TRAILS_NOTE, TRAILS_WARN = 1.0, 2.0
 FOREGROUND_NOTE, FOREGROUND_WARN = 1.0, 2.0
 SUBJECT_WARN, SUBJECT_STOP = 1.0, 3.0
 SMALLEST_GOOD_F_NUMBER = 16.0
-FOCUS_FRAMES = 7
+FOCUS_FRAMES = 5
 _LATTICE = np.stack(
-    np.meshgrid(np.linspace(-1, 1, 9), np.linspace(-1, 1, 9), np.linspace(-1, 1, 3), indexing="ij"), axis=-1
+    np.meshgrid(np.linspace(-1, 1, 7), np.linspace(-1, 1, 7), np.linspace(-1, 1, 3), indexing="ij"), axis=-1
 ).reshape(-1, 3)
 
 

@@ -1,0 +1,234 @@
+"""The ramp: inside its limits, on its target, smooth; and settings by the names that cameras show."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+
+import attrs
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from planner_core import compute_frames, drive
+from planner_core.exposure import (
+    exposure_ramp,
+    f_number_label,
+    iso_label,
+    narrower_f_number,
+    settings_ev100,
+    shutter_label,
+    stops_per_min,
+    target_ev100,
+    third_stops,
+    wider_f_number,
+)
+from planner_core.frames import frames_csv
+from planner_core.plan import Exposure
+from tests.two_towers import plan
+
+PLAN = plan()
+THIRD = 1.0 / 3.0
+
+
+@st.composite
+def limits(draw: st.DrawFn) -> Exposure:
+    """Limits of any camera, on the grid of third stops or off it."""
+    iso = sorted(draw(st.lists(st.floats(25, 51200), min_size=2, max_size=2)))
+    shutter = sorted(2.0 ** draw(st.floats(-13, 6)) for _ in range(2))
+    return Exposure(
+        f_number=draw(st.sampled_from((1.4, 2.8, 5.6, 8.0, 13.0))),
+        iso_min=draw(st.sampled_from((iso[0], 100.0))) if iso[1] >= 100.0 else iso[0],
+        iso_max=iso[1],
+        shutter_min_s=shutter[0],
+        shutter_max_s=shutter[1],
+        nd_stops=draw(st.sampled_from((0.0, 3.0, 6.6))),
+        night_look_stops=draw(st.floats(-8, 8)),
+        artificial_ev100=draw(st.none() | st.floats(-6, 12)),
+        ramp_order=draw(st.sampled_from(("shutter-first", "iso-first"))),
+    )
+
+
+light = st.lists(st.floats(-12.0, 16.0), min_size=1, max_size=60).map(np.array)
+time_left = st.floats(-2.0, 40.0)
+
+
+def ramp(exposure, scene_ev100, time_left_s=1e9):
+    left = np.broadcast_to(np.asarray(time_left_s, dtype=float), scene_ev100.shape)
+    return exposure_ramp(attrs.evolve(PLAN, exposure=exposure), scene_ev100, left)
+
+
+@given(limits(), light, time_left)
+def test_settings_stay_inside_the_limits_and_what_the_interval_leaves(exposure, scene, left):
+    found = ramp(exposure, scene, left)
+    assert np.all(found.shutter_s >= exposure.shutter_min_s)
+    assert np.all(found.shutter_s <= exposure.shutter_max_s)
+    assert np.all(found.shutter_s <= max(left, exposure.shutter_min_s))
+    assert np.all(found.iso >= exposure.iso_min)
+    assert np.all(found.iso <= exposure.iso_max)
+    assert np.all(found.f_number == exposure.f_number)
+
+
+@given(limits(), light, time_left)
+def test_settings_meet_the_target_within_a_third_of_a_stop_where_limits_leave_room(exposure, scene, left):
+    found = ramp(exposure, scene, left)
+    # N²/t at ISO 100 is 2^EV (ISO 2720:1974), a doubling of ISO a stop, a filter's stops on top
+    ev100 = np.log2(exposure.f_number**2 / found.shutter_s * 100.0 / found.iso) + exposure.nd_stops
+    np.testing.assert_allclose(found.error_stops, found.target_ev100 - ev100, atol=1e-9)
+    darkest = settings_ev100(exposure.f_number, found.longest_shutter_s, exposure.iso_max, exposure.nd_stops)
+    brightest = settings_ev100(exposure.f_number, exposure.shutter_min_s, exposure.iso_min, exposure.nd_stops)
+    room = (found.target_ev100 >= darkest) & (found.target_ev100 <= brightest)
+    assert np.all(np.abs(found.error_stops[room]) <= THIRD)
+    assert np.all(found.error_stops[found.target_ev100 < darkest - THIRD] < 0.0)
+    assert np.all(found.error_stops[found.target_ev100 > brightest + THIRD] > 0.0)
+
+
+@given(limits(), light, st.data())
+def test_settings_only_go_one_way_while_the_light_does(exposure, scene, data):
+    falling = np.sort(scene)[::-1]
+    left = np.array(data.draw(st.lists(time_left, min_size=len(scene), max_size=len(scene))))
+    for settings, sign in ((ramp(exposure, falling, left), 1.0), (ramp(exposure, falling[::-1], left), -1.0)):
+        assert np.all(sign * np.diff(settings.shutter_s) >= 0.0)
+        assert np.all(sign * np.diff(settings.iso) >= 0.0)
+
+
+@given(limits(), st.floats(-10, 14), st.floats(0.0, 0.3), st.integers(0, 2**32 - 1))
+def test_a_ripple_in_the_light_does_not_make_the_camera_hunt(exposure, level, fall, seed):
+    ripple = np.random.default_rng(seed).uniform(-0.08, 0.08, 200)
+    scene = level - fall * np.arange(200) / 10.0 + ripple
+    found = ramp(attrs.evolve(exposure, night_look_stops=0.0), scene)
+    assert np.all(np.diff(found.shutter_s * found.iso) >= 0.0)
+
+
+@given(limits(), st.floats(-12, 16), st.floats(1e-3, 3.0), st.floats(1.0, 20.0))
+def test_the_target_rises_wherever_the_light_does(exposure, scene, rise, cloud):
+    low, high = target_ev100(np.array([scene, scene + rise]), exposure, cloud)
+    assert high > low
+
+
+def test_the_night_look_darkens_the_night_and_leaves_the_day():
+    exposure = attrs.evolve(PLAN.exposure, night_look_stops=-1.0, artificial_ev100=2.5)
+    day, night = target_ev100([12.0, 2.5], exposure)
+    assert day == 12.0
+    assert night == pytest.approx(3.5)  # settings for a stop more light: a stop darker
+
+
+def test_a_frame_with_too_little_light_has_a_negative_error():
+    exposure = Exposure(f_number=8.0, iso_min=100, iso_max=100, shutter_min_s=1.0, shutter_max_s=1.0)
+    found = ramp(exposure, np.array([6.0, 4.0, 8.0]))  # f/8 at 1 s and ISO 100 is EV 6
+    np.testing.assert_allclose(found.error_stops, [0.0, -2.0, 2.0], atol=1e-12)
+
+
+def test_the_shutter_gets_longer_before_iso_rises():
+    exposure = Exposure(f_number=5.6, iso_min=100, iso_max=1600, shutter_min_s=1 / 2000, shutter_max_s=4.0)
+    falling = np.linspace(13.0, -3.0, 400)
+    found = ramp(exposure, falling)
+    assert np.all(found.shutter_s[found.iso > 100.0] == 4.0)
+    found = ramp(attrs.evolve(exposure, ramp_order="iso-first"), falling)
+    assert np.all(found.iso[found.shutter_s > 1 / 2000] == 1600.0)
+
+
+def test_steps_are_thirds_of_a_stop_from_one_second_and_iso_100():
+    exposure = Exposure(f_number=5.6, iso_min=100, iso_max=1600, shutter_min_s=2**-11, shutter_max_s=8.0)
+    found = ramp(exposure, np.linspace(16.0, -6.0, 2000))
+    for settings, anchor in ((found.shutter_s, 1.0), (found.iso, 100.0)):
+        thirds = 3.0 * np.log2(settings / anchor)
+        np.testing.assert_allclose(thirds, np.round(thirds), atol=1e-9)
+    assert len(np.unique(found.shutter_s)) == 14 * 3 + 1
+    assert len(np.unique(found.iso)) == 4 * 3 + 1
+
+
+def test_limits_between_two_third_stops_are_settings_too():
+    settings = third_stops(0.0005, 6.0, 1.0)
+    assert settings[0] == 0.0005
+    assert settings[-1] == 6.0
+    assert np.max(np.diff(np.log2(settings))) <= THIRD + 1 / 12 + 1e-9
+    assert third_stops(110.0, 110.0, 100.0).tolist() == [110.0]
+
+
+def test_a_short_interval_takes_shutter_time_and_iso_makes_up_for_it():
+    exposure = Exposure(f_number=4.0, iso_min=100, iso_max=3200, shutter_min_s=1 / 1000, shutter_max_s=15.0)
+    scene = np.linspace(10.0, 0.0, 300)
+    free, tied = ramp(exposure, scene), ramp(exposure, scene, 5.2)
+    assert free.shutter_s.max() == 15.0
+    assert tied.shutter_s.max() == pytest.approx(2 ** (7 / 3))  # 5.04 s, the third stop below 5.2 s
+    np.testing.assert_array_equal(tied.wanted_shutter_s, free.shutter_s)
+    np.testing.assert_array_equal(tied.interval_binds, free.shutter_s > 5.2)
+    assert np.all(np.abs(tied.error_stops) <= THIRD)
+
+
+def test_the_example_scenes_are_exposed_as_planned(example_plan):
+    if example_plan.exposure is None:
+        pytest.skip("this scene plans no exposure")
+    frames = compute_frames(example_plan)
+    assert np.all(np.diff(frames.utc_s) > 0.0)
+    left = drive.exposure_time_left_s(example_plan, frames.slide_m, frames.pan_deg, frames.tilt_deg)
+    assert np.all(frames.ramp.shutter_s <= np.maximum(left, example_plan.exposure.shutter_min_s))
+
+
+def test_a_plan_without_exposure_has_no_settings():
+    frames = compute_frames(attrs.evolve(PLAN, exposure=None))
+    assert frames.ramp is None
+    row = next(csv.DictReader(io.StringIO(frames_csv(frames))))
+    assert [row[name] for name in ("f_number", "shutter_s", "iso", "exposure_error_stops")] == [""] * 4
+
+
+def test_speed_of_the_light_is_per_minute():
+    # one stop in ten frames six seconds apart is one stop a minute
+    np.testing.assert_allclose(stops_per_min(np.linspace(10.0, 0.0, 101), 6.0), -1.0)
+    assert stops_per_min(np.array([3.0]), 6.0).tolist() == [0.0]
+
+
+@pytest.mark.parametrize(
+    ("shutter_s", "label"),
+    [
+        # nominal third stops of ISO 516, from their exact and their printed values
+        (2**-13, "1/8000 s"),
+        (1 / 2000, "1/2000 s"),
+        (2**-7, "1/125 s"),
+        (1 / 60, "1/60 s"),
+        (2 ** (-5 / 3), "0.3 s"),
+        (0.5, "0.5 s"),
+        (2 ** (11 / 3), "13 s"),
+        (32.0, "30 s"),
+        (30.0, "30 s"),
+        # between them, and beyond what cameras name
+        (5.37, "5.4 s"),
+        (1 / 84, "1/84 s"),
+        (120.0, "120 s"),
+    ],
+)
+def test_shutters_are_named_as_on_a_camera(shutter_s, label):
+    assert shutter_label(shutter_s) == label
+
+
+@pytest.mark.parametrize(
+    ("iso", "label"),
+    [
+        (100, "ISO 100"),
+        (100 * 2 ** (10 / 3), "ISO 1000"),
+        (64, "ISO 64"),
+        (12800, "ISO 12800"),
+        (110, "ISO 110"),
+    ],
+)
+def test_isos_are_named_as_on_a_camera(iso, label):
+    assert iso_label(iso) == label  # nominal values of ISO 12232
+
+
+def test_f_numbers_are_named_as_in_the_plan_and_found_on_the_lens():
+    assert f_number_label(5.6) == "f/5.6"
+    assert f_number_label(8.0) == "f/8"
+    assert wider_f_number(4.2) == 4.0
+    assert narrower_f_number(4.2) == 4.5
+    assert wider_f_number(5.6) == narrower_f_number(5.6) == 5.6
+    assert wider_f_number(0.7) is None
+
+
+@given(st.floats(1e-4, 3000.0))
+def test_a_label_reads_back_within_a_sixth_of_a_stop(shutter_s):
+    text = shutter_label(shutter_s).removesuffix(" s")
+    read = 1.0 / float(text[2:]) if text.startswith("1/") else float(text)
+    assert abs(math.log2(read / shutter_s)) < 1 / 6
