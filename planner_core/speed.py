@@ -123,7 +123,9 @@ def screen_speeds(plan: Plan, camera_m: Array, camera_rotation: Array) -> dict[s
 def role_speeds(plan: Plan, watched: Watched, track: Track) -> dict[str, RoleSpeed]:
     """Speed of each role out of the watched points' way through the pictures, as screen_speeds has it."""
     moved = np.hypot(np.diff(track.x_px, axis=0), np.diff(track.y_px, axis=0))
-    counts = in_picture(plan, track)[:-1] & np.isfinite(moved)
+    counts = in_picture(plan, track)[:-1]
+    # what is behind the camera a frame later has crossed the picture at the least
+    moved = np.where(np.isfinite(moved), moved, math.hypot(plan.clip.width_px, plan.clip.height_px))
     depth = track.depth_m[:-1]
     found = {}
     for place, role in enumerate(ROLES):
