@@ -34,8 +34,14 @@ class Mesh:
 
 def block_mesh(plan: Plan, block: Block) -> Mesh:
     """A block as a closed mesh (a ridge as an open curtain), shape by shape."""
-    builders = {"box": _box, "post": _post, "figure": _figure, "prism": _prism, "ridge": _ridge}
-    return builders[block.shape](plan, block)
+    if block.shape == "ridge":
+        return _ridge(block, plan.rig.origin_m, plan.site.scene_north_deg)
+    return solid_mesh(block)
+
+
+def solid_mesh(block: Block) -> Mesh:
+    """The mesh of a block of any shape but ridge, which alone depends on where the rail starts."""
+    return {"box": _box, "post": _post, "figure": _figure, "prism": _prism}[block.shape](block)
 
 
 def block_label(plan: Plan, index: int) -> str:
@@ -114,7 +120,7 @@ def _turned(block: Block, local: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.stack([x * cos + y * sin, y * cos - x * sin, z], axis=1) + np.asarray(block.centre_m)
 
 
-def _extruded(outline: NDArray[np.float64], bottom: float, top: float) -> Mesh:
+def extruded(outline: NDArray[np.float64], bottom: float, top: float) -> Mesh:
     """A counter-clockwise outline (n, 2) drawn up from bottom to top."""
     n = len(outline)
     low = np.column_stack([outline, np.full(n, bottom)])
@@ -126,16 +132,16 @@ def _extruded(outline: NDArray[np.float64], bottom: float, top: float) -> Mesh:
     )
 
 
-def _box(_plan: Plan, block: Block) -> Mesh:
+def _box(block: Block) -> Mesh:
     x, y, z = np.asarray(block.size_m) / 2.0
-    solid = _extruded(np.array([(-x, -y), (x, -y), (x, y), (-x, y)]), -z, z)
+    solid = extruded(np.array([(-x, -y), (x, -y), (x, y), (-x, y)]), -z, z)
     return Mesh(vertices_m=_turned(block, solid.vertices_m), faces=solid.faces)
 
 
-def _post(_plan: Plan, block: Block) -> Mesh:
+def _post(block: Block) -> Mesh:
     x, y, z = np.asarray(block.size_m) / 2.0
     angles = np.arange(POST_SIDES) * (2.0 * np.pi / POST_SIDES)
-    solid = _extruded(np.column_stack([x * np.cos(angles), y * np.sin(angles)]), -z, z)
+    solid = extruded(np.column_stack([x * np.cos(angles), y * np.sin(angles)]), -z, z)
     return Mesh(vertices_m=_turned(block, solid.vertices_m), faces=solid.faces)
 
 
@@ -153,7 +159,7 @@ _FIGURE_RINGS = (
 )
 
 
-def _figure(_plan: Plan, block: Block) -> Mesh:
+def _figure(block: Block) -> Mesh:
     width, depth, height = block.size_m or FIGURE_SIZE_M
     sides = 8
     angles = (np.arange(sides) + 0.5) * (2.0 * np.pi / sides)
@@ -179,8 +185,8 @@ def _footprint(block: Block) -> NDArray[np.float64]:
     return outline[::-1] if np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y) < 0.0 else outline
 
 
-def _prism(_plan: Plan, block: Block) -> Mesh:
-    return _extruded(_footprint(block), block.base_m, block.base_m + float(block.height_m or 0.0))
+def _prism(block: Block) -> Mesh:
+    return extruded(_footprint(block), block.base_m, block.base_m + float(block.height_m or 0.0))
 
 
 @frozen(kw_only=True, eq=False)
@@ -205,9 +211,9 @@ def ridge_line(block: Block, origin_m: tuple[float, float, float], north_deg: fl
     )
 
 
-def _ridge(plan: Plan, block: Block) -> Mesh:
+def _ridge(block: Block, origin_m: tuple[float, float, float], north_deg: float) -> Mesh:
     """A curtain at the ridge's distance, its upper edge the skyline as seen from the rail's start."""
-    line = ridge_line(block, plan.rig.origin_m, plan.site.scene_north_deg)
+    line = ridge_line(block, origin_m, north_deg)
     n = len(line.crest_m)
     foot = np.full(n, line.foot_m)
     return Mesh(

@@ -8,13 +8,15 @@ frames are done at once.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core import blocking
 from planner_core.convex import hull
-from planner_core.plan import Plan
+from planner_core.plan import Block, Plan
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -46,15 +48,22 @@ def shell(plan: Plan, index: int, ground_m: float) -> Shell:
     A figure, whose shoulders can stand before its hips, is counted a little twice where it overlaps itself.
     """
     block = plan.blocks[index]
-    mesh = blocking.block_mesh(plan, block)
-    vertices, faces = mesh.vertices_m, mesh.faces
+    if block.shape == "ridge":
+        return _build(blocking.block_mesh(plan, block), ground_m, two_sided=True)
+    return _solid_shell(block, ground_m)
+
+
+@lru_cache(maxsize=4096)
+def _solid_shell(block: Block, ground_m: float) -> Shell:
+    mesh = blocking.solid_mesh(block)
     if block.shape == "prism":
-        ring = hull(vertices[:, :2])
-        n = len(ring)
-        bottom, top = vertices[:, 2].min(), vertices[:, 2].max()
-        vertices = np.vstack([np.column_stack([ring, np.full(n, z)]) for z in (bottom, top)])
-        sides = tuple((i, (i + 1) % n, n + (i + 1) % n, n + i) for i in range(n))
-        faces = (*sides, tuple(range(n - 1, -1, -1)), tuple(range(n, 2 * n)))
+        ring = hull(mesh.vertices_m[:, :2])
+        mesh = blocking.extruded(ring, mesh.vertices_m[:, 2].min(), mesh.vertices_m[:, 2].max())
+    return _build(mesh, ground_m, two_sided=False)
+
+
+def _build(mesh: blocking.Mesh, ground_m: float, *, two_sided: bool) -> Shell:
+    vertices, faces = mesh.vertices_m, mesh.faces
     if vertices[:, 2].max() > ground_m:
         vertices = np.column_stack([vertices[:, :2], np.maximum(vertices[:, 2], ground_m)])
     normals = _normals(vertices, faces)
@@ -75,7 +84,7 @@ def shell(plan: Plan, index: int, ground_m: float) -> Shell:
         edges=table[:, :2],
         left=table[:, 2],
         right=table[:, 3],
-        two_sided=block.shape == "ridge",
+        two_sided=two_sided,
     )
 
 

@@ -41,6 +41,8 @@ class Cameras(Protocol):
     @property
     def plan(self) -> Plan: ...
     @property
+    def at(self) -> Array: ...
+    @property
     def camera_m(self) -> Array: ...
     @property
     def camera_rotation(self) -> Array: ...
@@ -100,6 +102,7 @@ class Tracks:
 
     def __init__(self, plan: Plan, frames: Cameras) -> None:
         self.plan = plan
+        self.at = np.asarray(frames.at, dtype=np.float64)
         self.camera_m = np.ascontiguousarray(frames.camera_m, dtype=np.float64)
         self.camera_rotation = np.ascontiguousarray(frames.camera_rotation, dtype=np.float64)
         self.sun_direction: Array | None = getattr(frames, "sun_direction", None)
@@ -259,7 +262,7 @@ class Tracks:
         share = within.astype(np.float64)
         crossing = np.flatnonzero(self._any_inside(group) & ~within)
         if len(crossing):
-            first = _spread(len(crossing))
+            first = spread(len(crossing))
             share[crossing] = between(lambda rows: self.inside_share(group, rows), crossing, first, TOLERANCE)
         return share
 
@@ -353,7 +356,7 @@ class Tracks:
             share[busy] = look(places[busy])
         else:
             changes = np.flatnonzero((maybe[1:] != maybe[:-1]).any(axis=1))
-            first = _spread(count)
+            first = spread(count)
             first[changes] = first[changes + 1] = True
             middles = _middles(maybe, changes)
             first[middles] = True
@@ -465,7 +468,7 @@ class Tracks:
                 up = self.sun_direction[:, 2] > 0.0
                 lit = np.zeros(len(self))
                 if up.any():
-                    first = _spread(len(self))[up]
+                    first = spread(len(self))[up]
                     lit[up] = between(
                         lambda rows: self.sunlit_share(index, rows), places[up], first, TOLERANCE
                     )
@@ -541,7 +544,7 @@ def between(
     return np.interp(places, places[at], values[at])
 
 
-def _spread(count: int) -> NDArray[np.bool_]:
+def spread(count: int) -> NDArray[np.bool_]:
     """FIRST_FRAMES of so many, evenly."""
     first = np.zeros(count, dtype=bool)
     first[np.linspace(0, count - 1, min(count, FIRST_FRAMES)).round().astype(int)] = True
