@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import shutil
 import textwrap
 from typing import Any
@@ -12,7 +13,7 @@ HEADINGS = {"stop": "Must change", "warn": "Look at", "note": "Good to know"}
 
 
 def review_text(report: Review) -> str:
-    """The review as paragraphs, the gravest first, then the plan in numbers."""
+    """The review as paragraphs, the gravest first; then the plan in numbers."""
     width = min(shutil.get_terminal_size((100, 24)).columns, 100)
     lines = [report.title or "Untitled plan", ""]
     for level, heading in HEADINGS.items():
@@ -38,18 +39,110 @@ def finding_text(finding: Finding) -> str:
 
 
 def _summary_lines(summary: dict[str, Any]) -> list[str]:
-    if not summary:
-        return []
-    width = max(len(name) for name in summary)
-    return ["In numbers", *(f"  {name:<{width}}  {_value(value)}" for name, value in summary.items())]
+    """The plan in numbers, a line a topic; a topic whose numbers the plan doesn't have is left out."""
+    rows = []
+    summary = {name: value for name, value in summary.items() if value is not None}
+    for topic, tell in _TOPICS.items():
+        try:
+            text = tell(summary)
+        except KeyError:
+            continue
+        if text:
+            rows.append((topic, text))
+    width = max((len(topic) for topic, _ in rows), default=0)
+    return ["In numbers", *(f"  {topic:<{width}}  {text}" for topic, text in rows)] if rows else []
 
 
-def _value(value: Any) -> str:
-    if isinstance(value, float):
-        return f"{value:.4g}"
-    if isinstance(value, (list, tuple)):
-        return ", ".join(_value(item) for item in value)
-    return "–" if value is None else str(value)
+def _clock(iso: str) -> str:
+    return (dt.datetime.fromisoformat(iso) + dt.timedelta(seconds=30)).strftime("%H:%M")
+
+
+def _evening(s: dict[str, Any]) -> str:
+    day = dt.datetime.fromisoformat(s["first_frame"]).strftime("%A %d %B %Y")
+    return (
+        f"{day}: arrive {_clock(s['arrive'])}, first frame {_clock(s['first_frame'])}, last "
+        f"{_clock(s['last_frame'])}, done {_clock(s['end'])} ({s['shoot_length']})"
+    )
+
+
+def _sun(s: dict[str, Any]) -> str:
+    turn = f"{s['turn_event']} {_clock(s[s['turn_event'] + '_local'])}, frame {s['turn_frame']}, "
+    turn += (
+        f"{100 * s['move_share_at_event']:.0f} % of the move; "
+        if s["move_share_at_event"] is not None
+        else ""
+    )
+    return f"{turn}from {s['sun_altitude_first_deg']:.1f}° to {s['sun_altitude_last_deg']:.1f}°"
+
+
+def _moon(s: dict[str, Any]) -> str:
+    if s["moon_altitude_highest_deg"] <= 0.0:
+        return "below the horizon"
+    return f"{100 * s['moon_lit_fraction']:.0f} % lit, up to {s['moon_altitude_highest_deg']:.0f}° high"
+
+
+def _clip(s: dict[str, Any]) -> str:
+    kinds = ("day", "civil_twilight", "nautical_twilight", "astronomical_twilight", "night")
+    parts = [f"{kind.replace('_', ' ')} {s[kind + '_clip_s']:.1f} s" for kind in kinds if s[kind + "_frames"]]
+    return f"{s['frames']} frames every {s['interval_s']:g} s make {s['clip_s']:.4g} s: {', '.join(parts)}"
+
+
+def _light(s: dict[str, Any]) -> str:
+    return (
+        f"EV {s['ev100_first']:.1f} to {s['ev100_last']:.1f} at ISO 100; {s['illuminance_first_lux']:.4g} to "
+        f"{s['illuminance_last_lux']:.4g} lux by nature"
+    )
+
+
+def _exposure(s: dict[str, Any]) -> str:
+    return (
+        f"{s['settings_first']} to {s['settings_last']} in {s['setting_changes']} steps; steepest "
+        f"{s['steepest_ramp_stops_per_min']:.2f} stops a minute at frame {s['steepest_ramp_frame']}"
+    )
+
+
+def _rig(s: dict[str, Any]) -> str:
+    travel = (("slide", "m"), ("pan", "°"), ("tilt", "°"))
+    keys = {"slide": "slide_travel_m", "pan": "pan_travel_deg", "tilt": "tilt_travel_deg"}
+    moved = [
+        f"{name} {s[keys[name]]:.4g} {unit}".replace(" °", "°") for name, unit in travel if s.get(keys[name])
+    ]
+    needs = (
+        f"; the interval could be {s['shortest_interval_s']:.1f} s" if s.get("shortest_interval_s") else ""
+    )
+    return (", ".join(moved) or "nothing moves") + needs
+
+
+def _on_screen(s: dict[str, Any]) -> str:
+    parts = [
+        f"{role} {s[role + '_px_a_frame']:.1f} px a frame ({s[role + '_speed']})"
+        for role in ("foreground", "subject", "background")
+        if s.get(role + "_px_a_frame") is not None
+    ]
+    return ", ".join(parts)
+
+
+def _picture(s: dict[str, Any]) -> str:
+    return f"weakest at frame {s['weakest_frame']} ({s['weakest_score']:.2f} of 1): {s['weakest_part']}"
+
+
+def _sharpness(s: dict[str, Any]) -> str:
+    far = f"to {s['far_sharp_m']:.1f} m" if "far_sharp_m" in s else "on"
+    return f"from {s['near_sharp_m']:.2f} m {far}; hyperfocal distance {s['hyperfocal_m']:.2f} m"
+
+
+_TOPICS = {
+    "evening": _evening,
+    "sun": _sun,
+    "moon": _moon,
+    "clip": _clip,
+    "light": _light,
+    "exposure": _exposure,
+    "rig": _rig,
+    "on screen": _on_screen,
+    "picture": _picture,
+    "sharp": _sharpness,
+}
 
 
 def comparison_text(comparison: Any) -> str:

@@ -1,0 +1,46 @@
+"""The review as it is read in a terminal: findings first, then the plan in numbers."""
+
+import attrs
+
+from planner_core import Review, compute_frames, review
+from planner_core.findings import Finding
+from planner_core.timeline import clock
+from tools.report import finding_text, review_text
+
+
+def told(plan):
+    return review_text(review(plan, compute_frames(plan)))
+
+
+def test_every_finding_is_told_under_its_heading_with_its_code():
+    findings = tuple(
+        Finding(code=f"code-{level}", level=level, message=f"Said {level}.", fix="Do this.", frames=(3, 9))
+        for level in ("stop", "warn", "note")
+    )
+    text = review_text(Review(title="Evening", findings=findings))
+    assert text.index("Must change (1)") < text.index("Look at (1)") < text.index("Good to know (1)")
+    for finding in findings:
+        assert f"Frames 3–9: {finding.message} Do this. [{finding.code}]" in text
+
+
+def test_frames_are_not_said_twice():
+    finding = Finding(code="x", level="note", message="Frames 3–9: dark.", frames=(3, 9))
+    assert finding_text(finding).count("Frames 3–9") == 1
+
+
+def test_the_clock_in_the_text_is_the_frame_tables(harbour):
+    frames = compute_frames(harbour)
+    text = told(harbour)
+    assert f"first frame {clock(frames.utc_s[0], harbour.zone)}" in text
+    assert f"last {clock(frames.utc_s[-1], harbour.zone)}" in text
+
+
+def test_a_plan_without_exposure_blocks_or_composition_is_told_without_those_lines(harbour):
+    bare = attrs.evolve(harbour, exposure=None, composition=None, blocks=())
+    text = told(bare)
+    assert "\n  exposure" not in text
+    assert "\n  light" in text
+
+
+def test_a_plan_without_anything_to_say_says_so():
+    assert "Nothing to object to." in review_text(Review(title=""))
