@@ -58,7 +58,8 @@ def monotone_slopes(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[n
     w1, w2 = 2.0 * h[1:] + h[:-1], h[1:] + 2.0 * h[:-1]
     same_way = delta[:-1] * delta[1:] > 0.0
     left, right = np.where(same_way, delta[:-1], 1.0), np.where(same_way, delta[1:], 1.0)
-    slopes[1:-1] = np.where(same_way, (w1 + w2) / (w1 / left + w2 / right), 0.0)
+    with np.errstate(over="ignore"):  # next to a slope of 1e-308 the mean is 0
+        slopes[1:-1] = np.where(same_way, (w1 + w2) / (w1 / left + w2 / right), 0.0)
     slopes[0] = _end_slope(h[0], h[1], delta[0], delta[1])
     slopes[-1] = _end_slope(h[-1], h[-2], delta[-1], delta[-2])
     return slopes

@@ -208,8 +208,10 @@ class Motor:
         """Seconds until it rests there: each little bit of the way as fast as starting and stopping allow."""
         steps = abs(self.nearest(place) - self.steps)
         self.steps = self.nearest(place)
-        way = np.linspace(0.0, steps * self.step, 2 * max(steps, 100) + 1)
-        pace = np.sqrt(2.0 * self.push * np.minimum(way, way[::-1])).clip(max=self.top_speed)
+        length, run_up = steps * self.step, self.top_speed**2 / (2.0 * self.push)
+        marks = np.clip([run_up, length - run_up], 0.0, length)
+        way = np.union1d(np.linspace(0.0, length, 401), marks)
+        pace = np.sqrt(2.0 * self.push * np.minimum(way, length - way)).clip(max=self.top_speed)
         return float(np.sum(2.0 * np.diff(way) / (pace[1:] + pace[:-1]))) if steps else 0.0
 
 
