@@ -347,9 +347,8 @@ def _too_bright(plan: Plan, ramp: Ramp, long: NDArray[np.bool_]) -> list[Finding
     filter_stops = math.ceil(over - 0.05)
     shortfall = filter_stops - _room_in_the_dark(plan, ramp)
     price = f"; that leaves the darkest frame {shortfall:.1f} stops short" if shortfall > 0.25 else ""
-    ways = [
-        f"put {filter_stops} stops of ND on (exposure.nd_stops {limits.nd_stops + filter_stops:g}{price})"
-    ]
+    size = f"{filter_stops} stop{'s' * (filter_stops > 1)}"
+    ways = [f"put {size} of ND on (exposure.nd_stops {limits.nd_stops + filter_stops:g}{price})"]
     stopped = narrower_f_number(limits.f_number * 2.0 ** (over / 2.0))
     if stopped is not None and stopped <= SMALLEST_F_NUMBER:
         ways.append(f"stop down to {f_number_label(stopped)}")

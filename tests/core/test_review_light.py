@@ -1,0 +1,353 @@
+"""What the review says about light: each finding earned, and gone once its own advice is followed."""
+
+from __future__ import annotations
+
+import json
+
+import attrs
+import numpy as np
+import pytest
+
+from planner_core import compute_frames
+from planner_core.exposure import settings_ev100
+from planner_core.fit_light import fit_balance, fit_clip
+from planner_core.review_lens import nearest_depths_m
+from planner_core.review_light import review_topic
+from tests.two_towers import plan
+
+
+def findings(given, code):
+    return [finding for finding in review_topic(given, compute_frames(given))[0] if finding.code == code]
+
+
+def one(given, code):
+    found = findings(given, code)
+    assert len(found) == 1
+    return found[0]
+
+
+def numbers(given):
+    return review_topic(given, compute_frames(given))[1]
+
+
+def anchored(at, event="sunset"):
+    return {"event": event, "date": "2027-03-14", "at": at}
+
+
+def exposing(given, **changes):
+    return attrs.evolve(given, exposure=attrs.evolve(given.exposure, **changes))
+
+
+# ---------------------------------------------------------------- balance and midpoint
+
+
+def test_seven_times_more_night_than_day_is_flagged_and_mended():
+    lopsided = plan(shoot__anchor=anchored(0.125))
+    found = one(lopsided, "day-night-balance")
+    assert found.level == "warn"
+    assert found.value == pytest.approx(7.0)
+    assert "45 frames (1.9 s) of day and 315" in found.message
+    assert "shoot.anchor.at 0.5 instead of 0.125" in found.fix
+    assert found.fit == "balance"
+    assert not findings(fit_balance(lopsided, 1, 1).plan, "day-night-balance")
+
+
+@pytest.mark.parametrize(
+    ("at", "level"), [(0.5, None), (0.36, None), (0.3, "note"), (0.23, "warn"), (0.8, "warn")]
+)
+def test_balance_is_judged_by_the_larger_share(at, level):
+    # common practice, no source: several times as much night as day, or the reverse, feels unbalanced
+    assert [f.level for f in findings(plan(shoot__anchor=anchored(at)), "day-night-balance")] == (
+        [level] if level else []
+    )
+
+
+def test_a_clip_of_night_alone_that_was_meant_to_begin_at_sunset_is_flagged():
+    found = one(plan(shoot__anchor=anchored(0.0)), "day-night-balance")
+    assert "no day at all" in found.message
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        plan(shoot__anchor=anchored(0.5, "solar_noon")),
+        plan(shoot__anchor=anchored(0.0, "astronomical_dusk")),
+        plan(shoot__anchor=anchored(0.5, "civil_dusk"), shoot__interval_s=4.0),
+        plan(shoot__anchor=None, shoot__start="2027-03-14T23:00:00"),
+    ],
+    ids=["by day", "by night", "in twilight", "from 23:00"],
+)
+def test_a_clip_that_is_no_day_to_night_is_not_asked_for_balance(given):
+    assert not findings(given, "day-night-balance")
+    assert not findings(given, "move-midpoint")
+
+
+def test_half_of_the_move_should_be_done_at_sunset():
+    # common practice, no source: about half
+    late = plan(shoot__anchor=anchored(0.75))
+    found = one(late, "move-midpoint")
+    assert found.level == "warn"
+    assert found.value > 0.7
+    assert "at sunset (18:42)" in found.message
+    assert "shoot.anchor.at 0.5 instead of 0.75" in found.fix
+    assert not findings(plan(shoot__anchor=anchored(0.5)), "move-midpoint")
+    assert one(plan(shoot__anchor=anchored(0.6)), "move-midpoint").level == "note"
+
+
+def test_a_still_shot_has_no_midpoint():
+    still = plan(
+        shoot__anchor=anchored(0.9),
+        move__poses=[{"at": 0.0, "slide_m": 0.5, "pan_deg": 266.0, "tilt_deg": 3.0}],
+    )
+    assert not findings(still, "move-midpoint")
+    assert findings(still, "day-night-balance")
+
+
+def test_a_start_on_a_day_without_sunset_gets_a_note():
+    polar = {
+        "site__latitude_deg": 78.0,
+        "site__longitude_deg": 15.6,
+        "site__timezone": "Arctic/Longyearbyen",
+        "shoot__anchor": None,
+    }
+    summer = one(plan(shoot__start="2027-06-14T22:00:00", **polar), "event-missing")
+    assert summer.level == "note"
+    assert "no sunrise and no sunset on 2027-06-14" in summer.message
+    assert "day throughout" in summer.message
+    winter = one(plan(shoot__start="2027-12-14T12:00:00", **polar), "event-missing")
+    assert "2027-12-14" in winter.message
+    assert "day" not in winter.message.replace("daylight", "")
+    assert not findings(plan(shoot__anchor=None, shoot__start="2027-03-14T18:00:00"), "event-missing")
+
+
+# ---------------------------------------------------------------- exposure
+
+
+def test_a_night_that_the_limits_can_not_reach_is_short():
+    short = exposing(plan(), iso_max=100.0, shutter_max_s=1.0)
+    found = one(short, "exposure-short")
+    assert found.level == "warn"
+    ramp = compute_frames(short).ramp
+    assert found.value == pytest.approx(ramp.error_stops.min())
+    assert found.frames[1] == 360
+    assert "f/5.6, 1 s, ISO 100" in found.message
+    for mended in (
+        exposing(short, iso_max=320.0),
+        exposing(short, shutter_max_s=3.2),
+        exposing(short, f_number=3.2),
+    ):
+        assert not findings(mended, "exposure-short")
+    assert "ISO 320" in found.fix
+    assert "f/3.2" in found.fix
+    assert "3.2 s" in found.fix
+
+
+def test_two_stops_short_is_a_reason_not_to_go():
+    dark = exposing(plan(shoot__interval_s=20.0), artificial_ev100=None, iso_max=400.0)
+    found = one(dark, "exposure-short")
+    assert found.level == "stop"
+    assert found.value <= -2.0
+    assert found.limit == -2.0
+
+
+def test_an_interval_that_takes_the_exposure_s_time_is_named():
+    tied = exposing(
+        plan(shoot__interval_s=5.5, shoot__frames=1000), f_number=8.0, iso_max=100.0, shutter_max_s=8.0
+    )
+    found = one(tied, "exposure-short")
+    assert found.level == "warn"
+    assert "because the interval of 5.5 s leaves 3.2 s" in found.message
+    assert found.fit == "clip"
+    assert not findings(fit_clip(tied, 20.0).plan, "exposure-short")
+
+
+def test_a_day_too_bright_for_the_limits_asks_for_nd():
+    bright = exposing(plan(), f_number=2.8, shutter_min_s=1 / 160)
+    found = one(bright, "exposure-long")
+    assert found.level == "warn"
+    assert found.value == pytest.approx(compute_frames(bright).ramp.error_stops.max())
+    assert found.frames[0] == 1
+    assert "2 stops of ND" in found.fix  # whole filters
+    assert "f/4.5" in found.fix
+    assert not findings(exposing(bright, nd_stops=2.0), "exposure-long")
+    assert not findings(exposing(bright, f_number=4.5), "exposure-long")
+    assert one(exposing(bright, iso_min=400.0), "exposure-long").level == "stop"
+
+
+def test_nd_that_costs_the_night_is_said():
+    bright = exposing(plan(), f_number=2.8, shutter_min_s=1 / 8, iso_max=100.0, shutter_max_s=1.0)
+    assert "leaves the darkest frame" in one(bright, "exposure-long").fix
+
+
+def test_light_that_falls_faster_than_a_click_a_frame_is_steep():
+    steep = plan(shoot__frames=40, shoot__interval_s=180.0)
+    found = one(steep, "ramp-steep")
+    table = compute_frames(steep)
+    largest = np.abs(np.diff(table.ramp.target_ev100)).max()
+    assert found.value == pytest.approx(largest / 3.0)  # a frame is three minutes
+    assert found.limit == pytest.approx(1.0 / 9.0)
+    assert "fit" in found.fit or found.fit == "clip"
+    mended = attrs.evolve(steep, shoot=attrs.evolve(steep.shoot, frames=120, interval_s=60.0))
+    assert not findings(mended, "ramp-steep")
+
+
+def test_a_plan_within_its_limits_has_nothing_to_say_about_exposure():
+    codes = {finding.code for finding in review_topic(plan(), compute_frames(plan()))[0]}
+    assert not codes & {"exposure-short", "exposure-long", "ramp-steep"}
+
+
+# ---------------------------------------------------------------- sun
+
+
+def test_the_sun_in_the_picture_is_noted_with_where_it_goes():
+    found = one(plan(), "sun-in-frame")
+    assert found.level == "note"
+    assert "goes behind Far bank" in found.message
+    assert "sets at frame" in one(plan(blocks=[], composition=None), "sun-in-frame").message
+    turning = plan(
+        blocks=[],
+        composition=None,
+        move__poses=[
+            {"at": 0.0, "slide_m": 0.1, "pan_deg": 262.0, "tilt_deg": 3.0},
+            {"at": 0.4, "slide_m": 0.5, "pan_deg": 310.0, "tilt_deg": 3.0},
+            {"at": 1.0, "slide_m": 1.4, "pan_deg": 310.0, "tilt_deg": 3.0},
+        ],
+    )
+    assert "leaves by the left edge" in one(turning, "sun-in-frame").message
+
+
+def test_a_high_sun_through_a_long_lens_is_a_warning():
+    frames = compute_frames(plan())
+    aimed = plan(
+        blocks=[],
+        composition=None,
+        camera__focal_length_mm=200.0,
+        move__poses=[
+            {
+                "at": 0.0,
+                "slide_m": 0.1,
+                "pan_deg": float(frames.sun_azimuth_deg[0]),
+                "tilt_deg": float(frames.sun_altitude_deg[0]),
+            }
+        ],
+    )
+    found = one(aimed, "sun-in-frame")
+    assert found.level == "warn"
+    assert "burn" in found.fix
+
+
+def test_a_hill_that_takes_the_sun_early_is_said():
+    def behind(height_deg):
+        ridge = {"name": "hill", "role": "background", "shape": "ridge", "distance_m": 3000.0}
+        subject = {
+            "name": "mill",
+            "role": "subject",
+            "shape": "box",
+            "centre_m": [0, 50, 4],
+            "size_m": [6, 6, 8],
+        }
+        ridge["skyline_deg"] = [[float(bearing), height_deg] for bearing in range(200, 331, 2)]
+        return plan(blocks=[ridge, subject], composition=None)
+
+    assert not findings(behind(0.5), "sun-hidden")
+    assert one(behind(1.5), "sun-hidden").level == "note"
+    found = one(behind(6.0), "sun-hidden")
+    assert found.level == "warn"
+    assert "The sun leaves mill at" in found.message
+    assert "hill stands in the way" in found.message
+    # at 38.7° north the March sun sinks about 1° in five minutes, and it sets upper limb first seen at 0°
+    assert found.value == pytest.approx(6.0 * 5.1, abs=3.0)
+    assert found.blocks == ("hill",)
+
+
+# ---------------------------------------------------------------- stars and focus
+
+
+def test_long_exposures_draw_the_stars_out():
+    dark = exposing(
+        plan(shoot__interval_s=35.0),
+        artificial_ev100=None,
+        iso_max=6400.0,
+        shutter_max_s=25.0,
+        f_number=2.8,
+    )
+    found = one(dark, "star-trails")
+    assert found.level == "warn"
+    assert found.value == numbers(dark)["star_drift_px"]
+    assert "rule of 500 gives 14 s" in found.message  # common practice: 500 / 35 mm
+    assert not findings(exposing(dark, shutter_max_s=6.0), "star-trails")
+    cloudy = attrs.evolve(dark, shoot=attrs.evolve(dark.shoot, cloud_divisor=3.0))
+    assert not findings(cloudy, "star-trails")
+    assert not findings(plan(), "star-trails")  # the sun is no lower than −10°
+
+
+def test_a_soft_foreground_is_said_and_mended_by_the_advice():
+    found = one(plan(), "focus-depth")
+    assert found.level == "warn"
+    assert "Bollard (foreground, 1.7 m away) is out of focus" in found.message
+    assert "Focus at 3.39 m and stop down to f/13" in found.fix
+    mended = exposing(
+        attrs.evolve(plan(), camera=attrs.evolve(plan().camera, focus_distance_m=3.39)), f_number=13.0
+    )
+    assert not findings(mended, "focus-depth")
+
+
+def test_a_soft_subject_is_a_reason_not_to_go():
+    close = attrs.evolve(plan(), camera=attrs.evolve(plan().camera, focus_distance_m=1.7))
+    found = one(close, "focus-depth")
+    assert found.level == "stop"
+    assert found.blocks == ("North silo",)
+    assert "hyperfocal distance at f/5.6" in found.fix
+    hyperfocal = numbers(close)["hyperfocal_m"]
+    mended = attrs.evolve(plan(), camera=attrs.evolve(plan().camera, focus_distance_m=hyperfocal))
+    assert all("North silo" not in f.blocks for f in findings(mended, "focus-depth"))
+
+
+def test_focus_depths_are_those_of_what_is_in_the_picture():
+    depths = nearest_depths_m(plan(), compute_frames(plan()))
+    assert sorted(depths) == [1, 2]  # the northern silo and the bollard
+    assert depths[1] == pytest.approx(
+        308.0, abs=6.0
+    )  # 320 m to its middle, less its half; the lens axis turns by 8°
+    away = plan(move__poses=[{"at": 0.0, "slide_m": 0.5, "pan_deg": 300.0, "tilt_deg": 40.0}])
+    assert nearest_depths_m(away, compute_frames(away)) == {}
+
+
+# ---------------------------------------------------------------- numbers
+
+
+def test_the_summary_is_plain_values_that_hold_against_the_table():
+    given = plan()
+    found, table = numbers(given), compute_frames(given)
+    json.dumps(found, allow_nan=False)
+    phases = ("day", "civil_twilight", "nautical_twilight", "astronomical_twilight", "night")
+    assert sum(found[f"{phase}_frames"] for phase in phases) == 360
+    assert sum(found[f"{phase}_clip_s"] for phase in phases) == pytest.approx(15.0)
+    assert found["move_share_at_event"] == pytest.approx(0.5)
+    assert found["sunset_local"].startswith("2027-03-14T18:42")
+    speed = np.abs(np.gradient(table.ramp.target_ev100)) * 4.0
+    assert found["steepest_ramp_stops_per_min"] == pytest.approx(speed.max())
+    ev = settings_ev100(table.ramp.f_number, table.ramp.shutter_s, table.ramp.iso)
+    assert found["exposure_error_darkest_stops"] == pytest.approx((table.ramp.target_ev100 - ev).min())
+    assert found["settings_first"].startswith("f/5.6, 1/")
+
+
+def test_every_example_has_a_story_to_tell(example_plan):
+    found, summary = review_topic(example_plan, compute_frames(example_plan))
+    json.dumps(summary, allow_nan=False)
+    for finding in found:
+        assert finding.message.endswith(".")
+        assert finding.fix.endswith(".")
+        assert finding.code != "day-night-balance" or finding.fit == "balance"
+
+
+@pytest.mark.parametrize("frames", [1, 2, 3])
+def test_plans_of_hardly_any_frames_are_reviewed_too(frames):
+    review_topic(plan(shoot__frames=frames), compute_frames(plan(shoot__frames=frames)))
+
+
+def test_a_bare_plan_is_reviewed_too():
+    bare = attrs.evolve(plan(blocks=[], composition=None), exposure=None)
+    found, summary = review_topic(bare, compute_frames(bare))
+    assert {finding.code for finding in found} <= {"sun-in-frame"}
+    assert "hyperfocal_m" not in summary
