@@ -216,7 +216,7 @@ def _interval(plan: Plan, frames: FrameTable) -> list[Finding]:
     interval = plan.shoot.interval_s
     late = needed > interval + 1e-6
     if not np.any(late):
-        return []
+        return _no_room_for_the_longest(plan, frames)
     worst = int(np.argmax(needed))
     enough = _round_up(float(needed[worst]))
     longer = duration_text((enough - interval) * (plan.shoot.frames - 1))
@@ -236,6 +236,34 @@ def _interval(plan: Plan, frames: FrameTable) -> list[Finding]:
             message=f"{frames_text(first_last)}: the interval of {interval:g} s is too short for "
             f"{int(np.count_nonzero(late))} frames; frame {worst + 1} needs {needed[worst]:.3g} s ({spent}).",
             fix=", or ".join(ways) + ".",
+            fit="clip",
+        )
+    ]
+
+
+def _no_room_for_the_longest(plan: Plan, frames: FrameTable) -> list[Finding]:
+    """The light as computed never asks for exposure.shutter_max_s, which wouldn't fit; under cloud it may."""
+    if plan.exposure is None:
+        return []
+    longest = plan.exposure.shutter_max_s
+    needed = drive.time_needed_s(plan, *_axes(frames), longest)
+    late = span(needed > plan.shoot.interval_s + 1e-6)
+    if late is None:
+        return []
+    room = longest - (float(needed.max()) - plan.shoot.interval_s)
+    return [
+        Finding(
+            code="interval-too-short",
+            level="warn",
+            frames=late,
+            value=float(needed.max()),
+            limit=plan.shoot.interval_s,
+            unit="s",
+            message=f"{frames_text(late)}: the longest exposure, {longest:g} s (exposure.shutter_max_s), "
+            f"doesn't fit the interval of {plan.shoot.interval_s:g} s, which leaves {max(room, 0.0):.3g} s. "
+            "By the light as computed no frame needs it; under cloud one may.",
+            fix=f"Set shoot.interval_s to {_round_up(float(needed.max())):g} s, or exposure.shutter_max_s to "
+            "what the interval leaves.",
             fit="clip",
         )
     ]

@@ -177,7 +177,7 @@ def picture_px(plan: Plan, points_m: Array, camera_m: Array, camera_rotation: Ar
     local = (turned.reshape(-1, 3) @ np.ascontiguousarray(points_m).T).reshape(frames, 3, points)
     local -= np.einsum("fji,fi->fj", turned, camera_m)[:, :, None]
     depth = -local[:, 2]
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
         scale = delivered_crop(plan.camera, plan.clip).focal_px / depth
     scale[depth <= 0.0] = np.nan
     return Track(
@@ -264,21 +264,22 @@ def _blocks_in_picture(
 def _surface_points(plan: Plan, blocks: Iterable[int], lookouts: Array) -> tuple[Array, NDArray[np.intp]]:
     """Points on the blocks' faces, denser toward each lookout, and each point's block.
 
-    On every four-cornered face that looks towards a lookout: its corners and edges, the point nearest to the
-    lookout, and points one and a half times as far from that as the lookout is.
+    On every four-cornered face that shows to a lookout (a ridge's do from both sides): its corners and edges,
+    the point nearest to the lookout, and points one and a half times as far from that as the lookout is.
     """
-    quads, owners = [], []
+    quads, owners, open_ones = [], [], []
     for index in blocks:
         mesh = block_mesh(plan, plan.blocks[index])
         faces = [face for face in mesh.faces if len(face) == 4]
         quads.append(mesh.vertices_m[np.array(faces, dtype=int).reshape(-1, 4)])
         owners.append(np.full(len(faces), index))
+        open_ones.append(np.full(len(faces), plan.blocks[index].shape == "ridge"))
     if not quads:
         return np.zeros((0, 3)), np.zeros(0, dtype=np.intp)
-    corners, owner = np.concatenate(quads), np.concatenate(owners)
+    corners, owner, is_open = np.concatenate(quads), np.concatenate(owners), np.concatenate(open_ones)
     found, whose = [], []
     for eye in lookouts:
-        facing = np.einsum("fi,fi->f", _normals(corners), eye - corners[:, 0]) > 0.0
+        facing = is_open | (np.einsum("fi,fi->f", _normals(corners), eye - corners[:, 0]) > 0.0)
         on_face = _face_points(corners[facing], eye)
         found.append(on_face.reshape(-1, 3))
         whose.append(np.repeat(owner[facing], on_face.shape[1]))
