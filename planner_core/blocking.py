@@ -213,7 +213,11 @@ def ridge_line(block: Block, origin_m: tuple[float, float, float], north_deg: fl
 
 def _ridge(block: Block, origin_m: tuple[float, float, float], north_deg: float) -> Mesh:
     """A curtain at the ridge's distance, its upper edge the skyline as seen from the rail's start."""
-    line = ridge_line(block, origin_m, north_deg)
+    return curtain(ridge_line(block, origin_m, north_deg))
+
+
+def curtain(line: RidgeLine) -> Mesh:
+    """The open mesh that hangs from a ridge's skyline to its foot."""
     n = len(line.crest_m)
     foot = np.full(n, line.foot_m)
     return Mesh(

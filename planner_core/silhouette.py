@@ -49,7 +49,8 @@ def shell(plan: Plan, index: int, ground_m: float) -> Shell:
     """
     block = plan.blocks[index]
     if block.shape == "ridge":
-        return _build(blocking.block_mesh(plan, block), ground_m, two_sided=True)
+        line = blocking.ridge_line(block, plan.rig.origin_m, plan.site.scene_north_deg)
+        return _build(blocking.curtain(_risen(line, ground_m)), ground_m, two_sided=True)
     return _solid_shell(block, ground_m)
 
 
@@ -60,6 +61,19 @@ def _solid_shell(block: Block, ground_m: float) -> Shell:
         ring = hull(mesh.vertices_m[:, :2])
         mesh = blocking.extruded(ring, mesh.vertices_m[:, 2].min(), mesh.vertices_m[:, 2].max())
     return _build(mesh, ground_m, two_sided=False)
+
+
+def _risen(line: blocking.RidgeLine, ground_m: float) -> blocking.RidgeLine:
+    """The ridge with a corner more wherever its skyline sinks into the ground or rises from it."""
+    over = line.crest_m - ground_m
+    before = np.flatnonzero(over[:-1] * over[1:] < 0.0)
+    share = (over[before] / (over[before] - over[before + 1]))[:, None]
+    corners = line.ground_m[before] + share * (line.ground_m[before + 1] - line.ground_m[before])
+    return blocking.RidgeLine(
+        ground_m=np.insert(line.ground_m, before + 1, corners, axis=0),
+        crest_m=np.insert(line.crest_m, before + 1, ground_m),
+        foot_m=line.foot_m,
+    )
 
 
 def _build(mesh: blocking.Mesh, ground_m: float, *, two_sided: bool) -> Shell:

@@ -26,10 +26,11 @@ Frames = NDArray[np.intp]
 
 CHUNK_FRAMES = 32  # so that a chunk's arrays stay in the processor's cache
 QUICK_RAYS = 144  # one ray is 0.7 % of what a block's rectangle shows
+MORE_RAYS = 610
 FINE_RAYS = 2584
 AREA_CHUNK_FRAMES = 64
 RAY_CHUNK_FRAMES = 64
-FEW_HITS = 24  # fewer than this, and a share is asked again with FINE_RAYS
+FEW_HITS = 40  # fewer rays than this on the block, and a share is asked again with MORE_RAYS
 TOLERANCE = 0.02  # between frames that differ by less, shares are interpolated
 FIRST_FRAMES = 33
 _JOINS: tuple[np.ufunc, ...] = (np.fmin, np.fmin, np.fmax, np.fmax)  # left, top, right, bottom
@@ -386,10 +387,10 @@ class Tracks:
             rows = slice(first, first + RAY_CHUNK_FRAMES)
             share[rows], by_block[rows], hits = self._look(group, frames[rows], maybe[rows], rays)
             few = np.flatnonzero((hits < FEW_HITS) & self._any_inside(group)[frames[rows]])
-            if len(few) and rays < FINE_RAYS:
+            if len(few) and rays < MORE_RAYS:
                 again = frames[rows][few]
                 share[first + few], by_block[first + few], _ = self._look(
-                    group, again, maybe[rows][few], FINE_RAYS
+                    group, again, maybe[rows][few], MORE_RAYS
                 )
         return share, by_block
 
@@ -428,11 +429,11 @@ class Tracks:
         before = np.where(target, reach * (1.0 - TOUCHING), -np.inf)
         hidden = np.zeros(reach.shape, dtype=bool)
         counts = np.zeros(maybe.shape)
-        for index in np.flatnonzero(maybe.any(axis=0)):
+        for index in np.flatnonzero(maybe.any(axis=0)).tolist():
             rows = np.flatnonzero(maybe[:, index])
             some = rows if len(rows) < len(maybe) else slice(None)
             here = np.zeros((len(rows), reach.shape[1]), dtype=bool)
-            for piece in self._pieces(int(index)):
+            for piece in self._pieces(index):
                 enter, leave = interval(piece, start[:, some] if start.shape[1] > 1 else start, way[:, some])
                 here |= (enter <= leave) & (leave > 0.0) & (enter < before[some])
             hidden[some] |= here
