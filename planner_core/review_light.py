@@ -412,7 +412,6 @@ def _steep(plan: Plan, frames: FrameTable, ramp: Ramp) -> list[Finding]:
             "than the third of a stop that a camera steps by: brightness will jump.",
             fix=f"Shorten shoot.interval_s to {interval * STEEP_STOPS_A_FRAME / float(steps[worst]):.2g} s "
             "or less.",
-            fit="clip",
         )
     ]
 

@@ -64,7 +64,7 @@ def _in_picture(plan: Plan, frames: FrameTable, sun: Sunlight) -> list[Finding]:
             unit="frames",
             message=f"{frames_text((first, last))} ({times}): the sun is in the picture{gaps}, up to "
             f"{highest:.1f}° high; "
-            f"{_leaving(plan, frames, sun, last)}.",
+            f"{_coming_and_going(plan, frames, sun, first, last)}.",
             fix=f"Keep the lens covered until the sun is below {HIGH_SUN_DEG:g}°, or frame it out: through "
             f"{plan.camera.focal_length_mm:g} mm it can burn sensor and shutter."
             if danger
@@ -75,24 +75,32 @@ def _in_picture(plan: Plan, frames: FrameTable, sun: Sunlight) -> list[Finding]:
     ]
 
 
-def _leaving(plan: Plan, frames: FrameTable, sun: Sunlight, last: int) -> str:
-    """How the sun goes out of the picture after frame number `last`."""
+def _coming_and_going(plan: Plan, frames: FrameTable, sun: Sunlight, first: int, last: int) -> str:
+    """How the sun comes into the picture before frame number `first` and goes out of it after `last`."""
+    said = []
+    if first > 1:
+        when = f"at frame {first} ({clock(float(frames.utc_s[first - 1]), plan.zone)})"
+        how = {"sets": "rises", "goes behind": "comes out from behind", "leaves by": "comes in by"}
+        verb, what = _out_of_picture(plan, sun, first - 2)
+        said.append(f"it {how[verb]}{what} {when}")
     if last == len(frames):
-        return "it is still there in the last frame"
-    when = f"at frame {last + 1} ({clock(float(frames.utc_s[last]), plan.zone)})"
-    if not sun.up[last]:
-        return f"it sets {when}"
-    if sun.camera_behind[last] != OPEN:
-        return f"it goes behind {block_label(plan, int(sun.camera_behind[last]))} {when}"
-    x, y = sun.picture_px[last]
-    over = {
-        "left": -x,
-        "right": x - plan.clip.width_px,
-        "upper": -y,
-        "lower": y - plan.clip.height_px,
-    }
+        said.append("it is still there in the last frame")
+    else:
+        verb, what = _out_of_picture(plan, sun, last)
+        said.append(f"it {verb}{what} at frame {last + 1} ({clock(float(frames.utc_s[last]), plan.zone)})")
+    return " and ".join(said)
+
+
+def _out_of_picture(plan: Plan, sun: Sunlight, frame: int) -> tuple[str, str]:
+    """Why the sun is not in the picture of a frame (from 0): a verb for its leaving, and what it left by."""
+    if not sun.up[frame]:
+        return "sets", ""
+    if sun.camera_behind[frame] != OPEN:
+        return "goes behind", " " + block_label(plan, int(sun.camera_behind[frame]))
+    x, y = sun.picture_px[frame]
+    over = {"left": -x, "right": x - plan.clip.width_px, "upper": -y, "lower": y - plan.clip.height_px}
     edge = max(over, key=lambda name: over[name] if np.isfinite(over[name]) else -np.inf)
-    return f"it leaves by the {edge} edge {when}"
+    return "leaves by", f" the {edge} edge"
 
 
 # ---------------------------------------------------------------- the horizon of the place

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 import math
 
 import attrs
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planner_core import compute_frames, drive
@@ -89,9 +90,9 @@ def test_settings_meet_the_target_within_a_third_of_a_stop_where_limits_leave_ro
 def test_settings_only_go_one_way_while_the_light_does(exposure, scene, data):
     falling = np.sort(scene)[::-1]
     left = np.array(data.draw(st.lists(time_left, min_size=len(scene), max_size=len(scene))))
-    for settings, sign in ((ramp(exposure, falling, left), 1.0), (ramp(exposure, falling[::-1], left), -1.0)):
-        assert np.all(sign * np.diff(settings.shutter_s) >= 0.0)
-        assert np.all(sign * np.diff(settings.iso) >= 0.0)
+    for found, sign in ((ramp(exposure, falling, left), 1.0), (ramp(exposure, falling[::-1], left), -1.0)):
+        assert np.all(sign * np.diff(found.shutter_s) >= 0.0)
+        assert np.all(sign * np.diff(found.iso) >= 0.0)
 
 
 @given(limits(), st.floats(-10, 14), st.floats(0.0, 0.3), st.integers(0, 2**32 - 1))
@@ -133,8 +134,8 @@ def test_the_shutter_gets_longer_before_iso_rises():
 def test_steps_are_thirds_of_a_stop_from_one_second_and_iso_100():
     exposure = Exposure(f_number=5.6, iso_min=100, iso_max=1600, shutter_min_s=2**-11, shutter_max_s=8.0)
     found = ramp(exposure, np.linspace(16.0, -6.0, 2000))
-    for settings, anchor in ((found.shutter_s, 1.0), (found.iso, 100.0)):
-        thirds = 3.0 * np.log2(settings / anchor)
+    for values, anchor in ((found.shutter_s, 1.0), (found.iso, 100.0)):
+        thirds = 3.0 * np.log2(values / anchor)
         np.testing.assert_allclose(thirds, np.round(thirds), atol=1e-9)
     assert len(np.unique(found.shutter_s)) == 14 * 3 + 1
     assert len(np.unique(found.iso)) == 4 * 3 + 1
@@ -157,6 +158,27 @@ def test_a_short_interval_takes_shutter_time_and_iso_makes_up_for_it():
     np.testing.assert_array_equal(tied.wanted_shutter_s, free.shutter_s)
     np.testing.assert_array_equal(tied.interval_binds, free.shutter_s > 5.2)
     assert np.all(np.abs(tied.error_stops) <= THIRD)
+
+
+@settings(max_examples=40)
+@given(
+    limits(),
+    st.integers(1, 120),
+    st.floats(0.5, 600.0),
+    st.floats(-80.0, 80.0),
+    st.datetimes(dt.datetime(1990, 1, 1), dt.datetime(2050, 1, 1)),
+)
+def test_whole_plans_are_exposed_inside_their_limits(exposure, frames, interval_s, latitude, start):
+    shoot = attrs.evolve(
+        PLAN.shoot, anchor=None, start=start.replace(tzinfo=dt.UTC), frames=frames, interval_s=interval_s
+    )
+    site = attrs.evolve(PLAN.site, latitude_deg=latitude, timezone="UTC")
+    table = compute_frames(attrs.evolve(PLAN, exposure=exposure, shoot=shoot, site=site))
+    left = drive.exposure_time_left_s(table.plan, table.slide_m, table.pan_deg, table.tilt_deg)
+    assert np.all(table.ramp.shutter_s <= np.maximum(left, exposure.shutter_min_s))
+    room = (table.ramp.shutter_s < table.ramp.longest_shutter_s) | (table.ramp.iso < exposure.iso_max)
+    room &= (table.ramp.shutter_s > exposure.shutter_min_s) | (table.ramp.iso > exposure.iso_min)
+    assert np.all(np.abs(table.ramp.error_stops[room]) <= THIRD)
 
 
 def test_the_example_scenes_are_exposed_as_planned(example_plan):
