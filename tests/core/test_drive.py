@@ -16,6 +16,7 @@ from planner_core.plan import Plan, Pose, SlideAxis, TurnAxis
 from planner_core.review_rig import review_topic
 from tests.moves import (
     PAN,
+    QUAY,
     SLIDE,
     bare_rig,
     move_of,
@@ -70,17 +71,17 @@ def test_an_axis_without_speed_or_acceleration_is_refused(speed, acceleration):
         drive.move_time_s(1.0, speed, acceleration)
 
 
-def test_the_interval_leaves_what_writing_moving_and_settling_don_t_take(harbour):
+def test_the_interval_leaves_what_writing_moving_and_settling_don_t_take():
     # 479 equal moves of 1.6 mm and a step more: 2·√(0.00168/0.04) s by hand
-    plan = with_move(sliding(harbour, 0.1, 0.1 + 479 * 0.0016), ease=0.0)
+    plan = with_move(sliding(QUAY, 0.1, 0.1 + 479 * 0.0016), ease=0.0)
     left = drive.exposure_time_left_s(plan, *axes(plan))
     move = 2.0 * math.sqrt((0.0016 + 1e-5) / 0.04)
     assert left == pytest.approx(np.full(480, 12.0 - 1.0 - 0.8 - move), rel=1e-9)
     assert drive.time_needed_s(plan, *axes(plan), 2.0) == pytest.approx(2.0 + 1.0 + 0.8 + move)
 
 
-def test_the_slowest_axis_sets_the_time(harbour):
-    plan = with_move(harbour, ease=0.0)
+def test_the_slowest_axis_sets_the_time():
+    plan = with_move(QUAY, ease=0.0)
     slide, pan, tilt = axes(plan)
     together = drive.frame_move_times_s(plan, slide, pan, tilt)
     alone = [
@@ -90,20 +91,20 @@ def test_the_slowest_axis_sets_the_time(harbour):
     assert len(alone) == 3
 
 
-def test_a_still_camera_loses_no_time_to_settling(harbour):
-    plan = attrs.evolve(harbour, rig=bare_rig(harbour), move=move_of(Pose(at=0.0)))
+def test_a_still_camera_loses_no_time_to_settling():
+    plan = attrs.evolve(QUAY, rig=bare_rig(QUAY), move=move_of(Pose(at=0.0)))
     assert np.all(drive.exposure_time_left_s(plan, None, None, None) == 11.0)
-    resting = sliding(harbour, 0.5, 0.5)
+    resting = sliding(QUAY, 0.5, 0.5)
     assert np.all(drive.exposure_time_left_s(resting, *axes(resting)) == 11.0)
 
 
-def test_a_continuous_drive_only_has_to_write(harbour):
-    plan = with_move(harbour, drive="continuous")
+def test_a_continuous_drive_only_has_to_write():
+    plan = with_move(QUAY, drive="continuous")
     assert np.all(drive.exposure_time_left_s(plan, *axes(plan)) == 11.0)
 
 
-def test_a_single_frame_has_time(harbour):
-    plan = with_shoot(harbour, frames=1)
+def test_a_single_frame_has_time():
+    plan = with_shoot(QUAY, frames=1)
     assert drive.exposure_time_left_s(plan, *axes(plan)) == pytest.approx([11.0])
 
 
@@ -120,18 +121,18 @@ def test_an_axis_stands_on_the_nearest_step_inside_its_range(position, step):
     assert abs(standing - position) <= half + 1e-12
 
 
-def test_frames_that_are_too_near_for_a_step_stand_still(harbour):
+def test_frames_that_are_too_near_for_a_step_stand_still():
     # 2 mm steps, 0.5 mm from frame to frame: three of four frames don't move
-    plan = with_move(with_shoot(with_slide(harbour, step_m=0.002), frames=401), ease=0.0)
+    plan = with_move(with_shoot(with_slide(QUAY, step_m=0.002), frames=401), ease=0.0)
     plan = sliding(plan, 0.2, 0.4)
     skipped = drive.skipped_frames(next(iter(drive.axis_limits(plan))), axes(plan)[0])
     assert np.count_nonzero(skipped) == pytest.approx(300, abs=1)
 
 
-def test_motors_stand_near_where_they_should(harbour):
-    slide, pan, tilt = axes(harbour)
+def test_motors_stand_near_where_they_should():
+    slide, pan, tilt = axes(QUAY)
     for meant, real, step in zip(
-        (slide, pan, tilt), drive.on_steps(harbour, slide, pan, tilt), (1e-5, 0.01, 0.01), strict=True
+        (slide, pan, tilt), drive.on_steps(QUAY, slide, pan, tilt), (1e-5, 0.01, 0.01), strict=True
     ):
         assert 0.0 < np.abs(meant - real).max() <= step / 2.0 + 1e-12
 
@@ -154,8 +155,8 @@ def test_rates_are_those_of_the_cubic_through_the_frames(positions, interval):
         assert np.abs(curve(at, 2)).max() == pytest.approx(acceleration[place], rel=1e-2, abs=1e-9)
 
 
-def test_a_steady_drive_runs_at_the_travel_over_the_time(harbour):
-    plan = with_move(sliding(harbour, 0.1, 0.1 + 479 * 0.0012), drive="continuous", ease=0.0)
+def test_a_steady_drive_runs_at_the_travel_over_the_time():
+    plan = with_move(sliding(QUAY, 0.1, 0.1 + 479 * 0.0012), drive="continuous", ease=0.0)
     speed, acceleration = drive.drive_rates(axes(plan)[0], 12.0)
     assert speed[5:-5] == pytest.approx(np.full(469, 0.0001))
     assert acceleration[5:-5] == pytest.approx(np.zeros(469), abs=1e-12)
@@ -302,8 +303,8 @@ def accepted(plan: Plan) -> bool:
 
 @settings(max_examples=60)
 @given(st.data())
-def test_a_shoot_move_shoot_plan_without_findings_arrives_at_every_frame_in_time(harbour, data):
-    plan = data.draw(random_plans(harbour, "shoot-move-shoot"))
+def test_a_shoot_move_shoot_plan_without_findings_arrives_at_every_frame_in_time(data):
+    plan = data.draw(random_plans(QUAY, "shoot-move-shoot"))
     if not accepted(plan):
         event("refused")
         return
@@ -313,8 +314,8 @@ def test_a_shoot_move_shoot_plan_without_findings_arrives_at_every_frame_in_time
 
 @settings(max_examples=60)
 @given(st.data())
-def test_a_continuous_plan_without_findings_arrives_at_every_frame(harbour, data):
-    plan = data.draw(random_plans(harbour, "continuous"))
+def test_a_continuous_plan_without_findings_arrives_at_every_frame(data):
+    plan = data.draw(random_plans(QUAY, "continuous"))
     if not accepted(plan):
         event("refused")
         return
@@ -322,9 +323,9 @@ def test_a_continuous_plan_without_findings_arrives_at_every_frame(harbour, data
     assert continuous_drive_arrives(plan)
 
 
-def test_the_simulated_rig_is_late_where_the_plan_is_too_fast(harbour):
+def test_the_simulated_rig_is_late_where_the_plan_is_too_fast():
     slow = with_rig(
-        sliding(harbour, 0.1, 1.1), pan=None, tilt=None, slide=attrs.evolve(SLIDE, max_speed_m_s=0.01)
+        sliding(QUAY, 0.1, 1.1), pan=None, tilt=None, slide=attrs.evolve(SLIDE, max_speed_m_s=0.01)
     )
     slow = attrs.evolve(slow, move=move_of(Pose(at=0.0, slide_m=0.1), Pose(at=1.0, slide_m=1.1)))
     few = with_shoot(slow, frames=9)
@@ -339,8 +340,8 @@ def test_the_simulated_rig_is_late_where_the_plan_is_too_fast(harbour):
     assert continuous_drive_arrives(with_shoot(steady, interval_s=30.0))
 
 
-def test_a_pan_that_is_too_slow_is_found_too(harbour):
-    lazy = panning(with_rig(harbour, pan=attrs.evolve(PAN, max_speed_deg_s=0.5)), 200.0, 340.0)
+def test_a_pan_that_is_too_slow_is_found_too():
+    lazy = panning(with_rig(QUAY, pan=attrs.evolve(PAN, max_speed_deg_s=0.5)), 200.0, 340.0)
     plan = with_shoot(lazy, frames=15)
     assert not accepted(plan)
     assert accepted(with_shoot(plan, interval_s=35.0))

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from planner_core.motion import axis_positions, axis_values, minimum_jerk, monotone_cubic, progress
 from planner_core.plan import Pose
-from tests.moves import PAN, SLIDE, TILT, bare_rig, move_of
+from tests.moves import PAN, QUAY, SLIDE, TILT, bare_rig, move_of
 
 FRAMES = np.linspace(0.0, 1.0, 481)
 shares = st.floats(0.0, 1.0, allow_nan=False)
@@ -169,13 +169,13 @@ def test_a_cubic_through_one_knot_is_constant():
 @pytest.mark.parametrize(
     "axes", [(), ("slide",), ("pan",), ("tilt",), ("slide", "pan"), ("pan", "tilt"), ("slide", "pan", "tilt")]
 )
-def test_rigs_with_any_set_of_axes_have_positions(harbour, axes):
+def test_rigs_with_any_set_of_axes_have_positions(axes):
     all_axes = {"slide": SLIDE, "pan": PAN, "tilt": TILT}
     names = {"slide": "slide_m", "pan": "pan_deg", "tilt": "tilt_deg"}
     ends = {"slide": (0.2, 1.0), "pan": (260.0, 280.0), "tilt": (-2.0, 3.0)}
     poses = tuple(Pose(at=float(end), **{names[axis]: ends[axis][end] for axis in axes}) for end in (0, 1))
-    rig = bare_rig(harbour, **{axis: all_axes[axis] for axis in axes})
-    plan = attrs.evolve(harbour, rig=rig, move=move_of(*poses))
+    rig = bare_rig(QUAY, **{axis: all_axes[axis] for axis in axes})
+    plan = attrs.evolve(QUAY, rig=rig, move=move_of(*poses))
     for axis, values in zip(("slide", "pan", "tilt"), axis_positions(plan, FRAMES), strict=True):
         if axis in axes:
             assert (values[0], values[-1]) == ends[axis]
@@ -183,9 +183,9 @@ def test_rigs_with_any_set_of_axes_have_positions(harbour, axes):
             assert values is None
 
 
-def test_axes_that_the_poses_leave_alone_rest(harbour):
-    plan = attrs.evolve(harbour, move=move_of(Pose(at=0.0), Pose(at=1.0)))
+def test_axes_that_the_poses_leave_alone_rest():
+    plan = attrs.evolve(QUAY, move=move_of(Pose(at=0.0), Pose(at=1.0)))
     slide, pan, tilt = axis_positions(plan, FRAMES)
-    assert np.all(slide == harbour.rig.slide.min_m)
-    assert np.all(pan == harbour.site.scene_north_deg)
+    assert np.all(slide == QUAY.rig.slide.min_m)
+    assert np.all(pan == QUAY.site.scene_north_deg)
     assert np.all(tilt == 0.0)

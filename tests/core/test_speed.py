@@ -11,13 +11,13 @@ from hypothesis import strategies as st
 from planner_core import compute_frames, speed
 from planner_core.optics import delivered_crop, project_px
 from planner_core.plan import Block
-from tests.moves import box, panning, sliding, with_move, with_rig, with_shoot
+from tests.moves import QUAY, box, panning, sliding, with_move, with_rig, with_shoot
 
 
 @pytest.fixture(scope="module")
-def steady(harbour):
+def steady():
     """A bare scene, a steady move and a lens that turns about its pupil."""
-    plan = with_rig(attrs.evolve(harbour, blocks=()), pupil_offset_m=0.0)
+    plan = with_rig(attrs.evolve(QUAY, blocks=()), pupil_offset_m=0.0)
     return with_move(plan, ease=0.0)
 
 
@@ -60,10 +60,10 @@ def test_a_faster_thing_never_has_a_slower_word(one, other):
     assert order.index(speed.speed_word(slow)) <= order.index(speed.speed_word(fast))
 
 
-def test_pixels_a_frame_and_frame_widths_a_second_are_one_thing(harbour):
+def test_pixels_a_frame_and_frame_widths_a_second_are_one_thing():
     # 3840 px wide, 24 frames a second: 16 px a frame are 384 px a second, a tenth of the width
-    assert speed.frame_widths_a_second(harbour, 16.0) == pytest.approx(0.1)
-    assert speed.px_a_frame(harbour, 0.1) == pytest.approx(16.0)
+    assert speed.frame_widths_a_second(QUAY, 16.0) == pytest.approx(0.1)
+    assert speed.px_a_frame(QUAY, 0.1) == pytest.approx(16.0)
 
 
 # ---------------------------------------------------------------- by hand
@@ -207,13 +207,13 @@ def test_a_thousand_blocks_are_watched_by_a_few_points(steady):
         max_size=4,
     ),
 )
-def test_the_fast_projection_is_the_projection(harbour, points, cameras):
+def test_the_fast_projection_is_the_projection(points, cameras):
     from planner_core.rig import camera_rotation
 
     points, cameras = np.array(points), np.array(cameras)
     turn = camera_rotation(cameras[:, 3], cameras[:, 4], 0.0)
-    track = speed.picture_px(harbour, points, cameras[:, :3], turn)
-    pixels, depth = project_px(harbour, points, cameras[:, None, :3], turn[:, None])
+    track = speed.picture_px(QUAY, points, cameras[:, :3], turn)
+    pixels, depth = project_px(QUAY, points, cameras[:, None, :3], turn[:, None])
     assert np.allclose(track.depth_m, depth, atol=1e-9)
     clear = depth > 0.01
     assert np.allclose(track.x_px[clear], pixels[clear][:, 0], rtol=1e-7, atol=1e-5)

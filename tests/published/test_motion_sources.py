@@ -18,7 +18,7 @@ from planner_core.motion import (
     progress,
 )
 from planner_core.optics import field_of_view_deg, project_px
-from tests.moves import SLIDE, sliding, with_rig
+from tests.moves import QUAY, SLIDE, sliding, with_rig
 
 
 def test_minimum_jerk_peaks_at_the_published_speed_and_acceleration():
@@ -73,9 +73,9 @@ def test_a_24_mm_lens_on_36_by_24_sees_its_handbook_angles():
 
 
 @pytest.mark.parametrize("travel_m", [1.5, 1.8])
-def test_a_whole_slider_moves_a_background_at_500_m_by_less_than_a_hundredth_of_the_frame(harbour, travel_m):
+def test_a_whole_slider_moves_a_background_at_500_m_by_less_than_a_hundredth_of_the_frame(travel_m):
     # common practice, no source; parallax f·d/Z
-    plan = with_rig(harbour, slide=attrs.evolve(SLIDE, max_m=travel_m), pupil_offset_m=0.0)
+    plan = with_rig(QUAY, slide=attrs.evolve(SLIDE, max_m=travel_m), pupil_offset_m=0.0)
     frames = compute_frames(sliding(plan, 0.0, travel_m))
     pixels, _ = project_px(plan, [0.0, 500.0, 5.0], frames.camera_m, frames.camera_rotation)
     share = np.ptp(pixels[:, 0]) / plan.clip.width_px
