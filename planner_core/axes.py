@@ -68,7 +68,8 @@ def typed_plan(plan: Plan) -> Plan:
 
 def typed_plan_error_px(plan: Plan, frames: FrameTable) -> Array:
     """How far off each frame's picture is, clip pixels at worst, where the poses are typed; (frames,)."""
-    return _error_px(plan, frames, _by_name(plan, frames.at), _by_name(typed_plan(plan), frames.at))
+    by_hand = typed_plan(plan)
+    return _error_px(plan, frames, len(frames), _by_name(plan, frames.at), _by_name(by_hand, frames.at))
 
 
 def _axis_columns(plan: Plan) -> Iterator[str]:
@@ -105,7 +106,7 @@ def _rows(plan: Plan, frames: FrameTable, kind: str, at: Array) -> Iterator[list
         assert position is not None
         rounded[axis.name] = typed(axis, position)
         columns += _axis_cells(axis, position, typed(axis, position))
-    columns.append([f"{error:.2f}" for error in _error_px(plan, frames, values, rounded)])
+    columns.append([f"{error:.2f}" for error in _error_px(plan, frames, len(at), values, rounded)])
     yield from (list(row) for row in zip(*columns, strict=True))
 
 
@@ -136,10 +137,13 @@ def _by_name(plan: Plan, at: Array) -> dict[str, Array | None]:
 
 
 def _error_px(
-    plan: Plan, frames: FrameTable, meant: dict[str, Array | None], real: dict[str, Array | None]
+    plan: Plan,
+    frames: FrameTable,
+    count: int,
+    meant: dict[str, Array | None],
+    real: dict[str, Array | None],
 ) -> Array:
     watched = speed.watched_points(plan, frames.camera_m, frames.camera_rotation)
-    count = next((len(values) for values in meant.values() if values is not None), len(frames))
     there, here = (
         speed.picture_px(plan, watched.points_m, *rig.camera_pose(plan, count, **values))
         for values in (meant, real)
