@@ -22,7 +22,12 @@ from planner_core.timeline import frame_places
 
 Array = NDArray[np.float64]
 
-CALM_FRAME_WIDTHS_S = 0.04  # the speed aimed at where none is asked for: calm, see speed.SPEED_WORDS
+# The speeds aimed at where none is asked for, both calm (see speed.SPEED_WORDS): the far distance by pan and
+# tilt more slowly than what is near by the slide. Ours, no source.
+CALM_FRAME_WIDTHS_S = 0.04
+CALM_TURN_FRAME_WIDTHS_S = 0.03
+FASTER_THAN_THE_TURN = 1.5  # a foreground that the turn alone moves as fast gets so much more
+LEAST_EFFECT = 0.2  # of the speed aimed at: a whole rail that does less doesn't matter
 LEAST_ROOM = 0.05  # share of the rail below which a middle so near its end has to move for any travel
 TRIED_LENGTHS = 16
 HALVINGS = 24
@@ -32,28 +37,29 @@ MET = 0.02  # a speed is met within this share of it
 def fit_travel(plan: Plan, speed_px: float | None = None) -> Fit:
     """The plan with the length of rail that moves the foreground at speed_px clip pixels a frame.
 
-    The speed is that at the worst frame; None asks for a calm one. The middle of the move stays where it is.
-    The travel stays inside the rail's range and what its motor does between two frames; where that is too
-    little, the nearest is taken and said. Where nothing near is in the picture, the subject, else the
-    background, is judged instead. Raises PlanError where speed_px is not above 0, or the plan has no times.
+    The speed is that at the worst frame; None asks for a calm one, if need be somewhat faster than pan and
+    tilt alone make it. The middle of the move stays where it is. The travel stays inside the rail's range and
+    what its motor does between two frames; where that is too little, the nearest is taken and said. Where
+    nothing near is in the picture, the subject, else the background, is judged instead, unless it is so far
+    that the rail makes no difference; then the travel stays. Raises PlanError where speed_px is not above 0,
+    or the plan has no times.
     """
     if speed_px is not None and not 0.0 < speed_px < 1e9:
         raise PlanError("travel", speed_px, "is not a speed above 0 clip pixels a frame")
     if plan.shoot.frames < 2:
         return Fit(plan=plan, said=("A single frame doesn't travel. Nothing changed.",))
-    target = float(speed.px_a_frame(plan, CALM_FRAME_WIDTHS_S)) if speed_px is None else speed_px
     plan, said = _narrow_turn(plan)
     slide = plan.rig.slide
     if slide is None:
         return Fit(plan=plan, said=(*said, "The rig has no rail, so there is no travel to fit."))
-    fitted, told = _fit_slide(plan, slide, target)
+    fitted, told = _fit_slide(plan, slide, speed_px)
     return Fit(plan=fitted, said=(*said, *told))
 
 
 # ---------------------------------------------------------------- the rail
 
 
-def _fit_slide(plan: Plan, slide: SlideAxis, target_px: float) -> tuple[Plan, list[str]]:
+def _fit_slide(plan: Plan, slide: SlideAxis, asked_px: float | None) -> tuple[Plan, list[str]]:
     plan = _with_two_poses(plan)
     shares = _shares_of_travel(plan)
     middle = _middle_on_rail(plan, slide)
@@ -65,6 +71,9 @@ def _fit_slide(plan: Plan, slide: SlideAxis, target_px: float) -> tuple[Plan, li
     def travelling(length: float) -> Plan:
         return _with_slide(plan, slide, middle, length, shares)
 
+    target_px = _calm_px(travelling(0.0), role) if asked_px is None else asked_px
+    if role != FOREGROUND and _on_rail(plan, slide) and _effect_px(whole, role) < LEAST_EFFECT * target_px:
+        return plan, [_no_difference(plan, whole, role)]
     longest = _longest(plan, slide, middle, shares, travelling)
     length = _reach(lambda length: _worst_px(travelling(length), role), longest, target_px)
     fitted = travelling(length)
@@ -74,6 +83,34 @@ def _fit_slide(plan: Plan, slide: SlideAxis, target_px: float) -> tuple[Plan, li
         said.append(_not_met(fitted, role, got, target_px, at_the_end=length > 0.999 * longest))
     said.append(f"With the whole rail, {_travel_m(whole):.3g} m, it would be {_speed_text(whole, role)}.")
     return fitted, said
+
+
+def _calm_px(unmoved: Plan, role: str) -> float:
+    """The speed to aim at, given the plan without travel: calm, and more than the turn makes it anyway."""
+    turning = FASTER_THAN_THE_TURN * _worst_px(unmoved, role)
+    brisk = float(speed.px_a_frame(unmoved, speed.speed_limit("brisk")))
+    return max(float(speed.px_a_frame(unmoved, CALM_FRAME_WIDTHS_S)), min(turning, brisk))
+
+
+def _effect_px(plan: Plan, role: str) -> float:
+    """How fast the slide by itself, with the head at rest, moves a role."""
+    pan, tilt = (None if values is None else float(values) for values in motion.axis_positions(plan, 0.5)[1:])
+    poses = tuple(attrs.evolve(pose, pan_deg=pan, tilt_deg=tilt) for pose in plan.move.poses)
+    return _worst_px(attrs.evolve(plan, move=attrs.evolve(plan.move, poses=poses)), role)
+
+
+def _on_rail(plan: Plan, slide: SlideAxis) -> bool:
+    values = [pose.slide_m for pose in plan.move.poses if pose.slide_m is not None]
+    return all(slide.min_m <= value <= slide.max_m for value in values)
+
+
+def _no_difference(plan: Plan, whole: Plan, role: str) -> str:
+    effect = _px_text(whole, _effect_px(whole, role))
+    return (
+        f"The travel stays at {_travel_m(plan):.3g} m, since it makes no difference here: nothing near is in "
+        f"the picture, and the whole rail would move the {role} at {effect}. "
+        "Lay the rail where something stands about a metre away, or leave it at home."
+    )
 
 
 def _length(slide: SlideAxis) -> float:
@@ -211,7 +248,7 @@ def _narrow_turn(plan: Plan) -> tuple[Plan, list[str]]:
         poses = tuple(turned(pose) for pose in plan.move.poses)
         return attrs.evolve(plan, move=attrs.evolve(plan.move, poses=poses))
 
-    calm = float(speed.px_a_frame(plan, CALM_FRAME_WIDTHS_S))
+    calm = float(speed.px_a_frame(plan, CALM_TURN_FRAME_WIDTHS_S))
     new = narrowed(_reach(lambda share: _worst_px(narrowed(share), FAR), 1.0, calm))
     return new, [
         f"Turns by {_turn_deg(new):.3g}° instead of {_turn_deg(plan):.3g}°, about the same middle: turning "

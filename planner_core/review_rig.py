@@ -514,6 +514,8 @@ def _travel(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
     nearest = seen.speeds.get(FOREGROUND) or seen.speeds.get(SUBJECT) or seen.speeds.get(BACKGROUND)
     px = nearest.worst_px if nearest is not None else 0.0
     slow = speed.frame_widths_a_second(plan, px) <= speed.speed_limit("creeping")
+    if used >= WHOLE_RAIL * length and FOREGROUND not in seen.speeds:
+        return [_whole_rail_for_nothing(used, length)]
     if used >= LITTLE_OF_THE_RAIL * length or (used > 0.0 and not slow):
         return []
     if used == 0.0:
@@ -537,6 +539,22 @@ def _travel(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
             fit="travel" if used > 0.0 else "",
         )
     ]
+
+
+def _whole_rail_for_nothing(used: float, length: float) -> Finding:
+    all_of = "all" if used > 0.995 * length else f"{used / length:.0%}"
+    return Finding(
+        code="travel-whole",
+        level="warn",
+        value=used,
+        limit=WHOLE_RAIL * length,
+        unit="m",
+        message=f"The move uses {all_of} of the {amount_text(length, 'm')} of rail, and slides past nothing "
+        "near. The whole rail need not be used.",
+        fix="Lay the rail where something stands about a metre from it, and let fit --travel choose how much "
+        "of it.",
+        fit="travel",
+    )
 
 
 def _motion_blur(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
