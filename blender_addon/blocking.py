@@ -32,6 +32,7 @@ ROLE_COLLECTIONS = {
     "water": "Water",
 }
 ROLE_KEY = "duskrail_role"
+SHAPE_KEY = "duskrail_shape"
 NAME_KEY = "duskrail_name"  # the name as the plan has it; Blender's own may end in .001
 SHOWN_KEY = "duskrail_shown_name"
 OWN_MESH_KEY = "duskrail_own_mesh"  # a mesh the user made: drawn by nobody else
@@ -97,6 +98,10 @@ def draw_block(
         assert isinstance(mesh, bpy.types.Mesh)
         mesh.clear_geometry()
         mesh.from_pydata(vertices.tolist(), [], [list(face) for face in faces])
+        if block.shape == "post":
+            _round(mesh)
+        elif block.shape == "ridge":
+            mesh.polygons.foreach_set("use_smooth", [True] * len(mesh.polygons))
         mesh.update()
         thing.parent = None
         thing.rotation_mode = "XYZ"
@@ -106,6 +111,7 @@ def draw_block(
         mesh.materials.append(materials.role_material(block.role))
     thing[parts.INDEX_KEY] = index
     thing[ROLE_KEY] = block.role
+    thing[SHAPE_KEY] = block.shape
     thing[NAME_KEY] = block.name
     thing[SHOWN_KEY] = thing.name
     thing[parts.WRITTEN_KEY] = [*flat(thing.matrix_basis), *mesh_sums(thing)]
@@ -151,6 +157,14 @@ def block_colour(block: Block, label: str) -> tuple[float, float, float]:
     red, green, blue = colorsys.hsv_to_rgb((hue + 0.03 * warmer) % 1.0, saturation, 1.0)
     scale = albedo * (1.0 + 0.5 * lighter) / (0.2126 * red + 0.7152 * green + 0.0722 * blue)
     return red * scale, green * scale, blue * scale
+
+
+def _round(mesh: bpy.types.Mesh) -> None:
+    """Shade a post's side as round, with sharp rims."""
+    sides = [len(face.vertices) == 4 for face in mesh.polygons]
+    mesh.polygons.foreach_set("use_smooth", sides)
+    rims = {tuple(sorted(key)) for face in mesh.polygons if len(face.vertices) != 4 for key in face.edge_keys}
+    mesh.edges.foreach_set("use_edge_sharp", [tuple(sorted(edge.vertices)) in rims for edge in mesh.edges])
 
 
 def draw_level_ground(scene: bpy.types.Scene, plan: Plan) -> None:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
+from collections.abc import Iterator
 from typing import Any
 
 import bpy
@@ -30,3 +33,36 @@ def use_nodes(owner: Any) -> Any:
     tree = owner.node_tree
     tree.nodes.clear()
     return tree
+
+
+def add_pictures(scene: bpy.types.Scene, folder: str, names: list[str]) -> Any:
+    """An image strip of a folder's pictures, a frame each from frame 1, in the scene's sequencer."""
+    editor: Any = scene.sequence_editor_create()
+    strip = editor.strips.new_image("Pictures", os.path.join(folder, names[0]), 1, 1)
+    for name in names[1:]:
+        strip.elements.append(name)
+    return strip
+
+
+@contextlib.contextmanager
+def window_on(scene: bpy.types.Scene) -> Iterator[None]:
+    """Have the window show a scene for a while. Blender works out the motion of no other scene when it
+    renders.
+    """
+    window = bpy.context.window
+    if window is None or window.scene == scene:
+        yield
+        return
+    before = window.scene
+    window.scene = scene
+    try:
+        yield
+    finally:
+        window.scene = before
+
+
+def stamp_nothing(render: bpy.types.RenderSettings) -> None:
+    """Keep date, time and the like out of pictures, so that the same picture is the same file."""
+    for name in dir(render):
+        if name.startswith("use_stamp"):
+            setattr(render, name, False)

@@ -70,10 +70,11 @@ def _draw_sky(scene: bpy.types.Scene, light: sky.PictureLight) -> None:
         ("Even", light.even),
         ("Band", light.band * sky.band_peak()),
         ("Glow", light.glow * light.glow_peak[:, None]),
-        ("Lamps", light.lamps),
+        ("Lamps", light.lamps * sky.LAMP_SPILL),
     ):
         _key_vector(tree, name, 0, values)
     _key_vector(tree, "Toward glow", 1, light.glow_direction)
+    keyframes.write_curve(tree, 'nodes["Glow height"].outputs[0].default_value', light.glow_direction[:, 2])
 
 
 def _key_vector(tree: Any, node: str, socket: int, values: NDArray[Any]) -> None:
@@ -84,7 +85,8 @@ def _key_vector(tree: Any, node: str, socket: int, values: NDArray[Any]) -> None
 
 
 def _build_sky(tree: Any) -> None:
-    """The nodes of planner_core.sky.radiance: even + band · exp(−k up) + glow · exp(w (toward − 1) − f up).
+    """The nodes of planner_core.sky.radiance: even + band · exp(−k up) + glow · exp(w (toward − 1) − f (up
+    − middle)⁺).
 
     Light of lamps comes from all sides, but only to matt surfaces: it isn't seen in the sky or in water.
     """
@@ -120,7 +122,9 @@ def _build_sky(tree: Any) -> None:
     up = maths("MAXIMUM", apart.outputs[2], 0.0)
     toward = vectors("DOT_PRODUCT", "Toward glow", direction).outputs["Value"]
     near = maths("MULTIPLY_ADD", toward, sky.GLOW_WIDTH, -sky.GLOW_WIDTH)
-    glow = maths("EXPONENT", maths("MULTIPLY_ADD", up, -sky.GLOW_FALL, near))
+    middle = node("ShaderNodeValue", "Glow height").outputs[0]
+    above = maths("MAXIMUM", maths("SUBTRACT", up, middle), 0.0)
+    glow = maths("EXPONENT", maths("MULTIPLY_ADD", above, -sky.GLOW_FALL, near))
     band = maths("EXPONENT", maths("MULTIPLY", up, -sky.BAND_FALL))
     even = vectors("ADD", "Even")
     links.new(vectors("SCALE", "Band", None, band).outputs[0], even.inputs[1])

@@ -15,21 +15,6 @@ PART_KEY = "duskrail_part"
 WRITTEN_KEY = "duskrail_written"  # what was written into the thing, to tell edits from what was there
 INDEX_KEY = "duskrail_index"
 
-PARTS = (
-    "rail",
-    "carriage",
-    "pan",
-    "tilt",
-    "camera",
-    "pose",
-    "sun",
-    "moon",
-    "block",
-    "ground",
-    "windows",
-    "lamp",
-)
-
 
 def part_of(thing: Any) -> str | None:
     """The thing's part in the plan's scene; None for what isn't Duskrail's."""
@@ -94,13 +79,32 @@ def new_object(
 
 
 def remove(thing: bpy.types.Object) -> None:
-    """Take an object out of the file, with its data and its action where nobody else uses them."""
+    """Take an object out of the file, with its data and its keys where nobody else uses them."""
     data = thing.data
-    action = thing.animation_data.action if thing.animation_data else None
+    keys = [_action_of(thing)]
     bpy.data.objects.remove(thing)
-    if action is not None and action.users == 0:
-        bpy.data.actions.remove(action)
+    if data is not None and data.users == 0:
+        keys.append(_action_of(data))
     discard(data)
+    _remove_unused(keys)
+
+
+def remove_world(world: bpy.types.World) -> None:
+    """Take a world out of the file, with its keys."""
+    keys = [_action_of(world), _action_of(world.node_tree)]
+    bpy.data.worlds.remove(world)
+    _remove_unused(keys)
+
+
+def _action_of(owner: Any) -> Any:
+    animation = getattr(owner, "animation_data", None)
+    return animation.action if animation else None
+
+
+def _remove_unused(actions: list[Any]) -> None:
+    for action in actions:
+        if action is not None and action.users == 0:
+            bpy.data.actions.remove(action)
 
 
 def discard(data: Any) -> None:

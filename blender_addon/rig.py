@@ -34,7 +34,7 @@ CHANNELS = {
     "pan_deg": ("pan", *PAN_CHANNEL),
     "tilt_deg": ("tilt", *TILT_CHANNEL),
 }
-CLIP_START_M, CLIP_END_M = 0.02, 1e5
+CLIP_START_M, CLIP_END_M = 0.02, 4e5
 POSE_AT_KEY = "duskrail_at"
 
 

@@ -44,15 +44,15 @@ def build_scene(plan: Plan, frames: FrameTable, scene: bpy.types.Scene) -> None:
 
 def clear_scene(scene: bpy.types.Scene) -> None:
     """Take everything that build_scene made out of a scene, and its plan."""
-    for part in parts.PARTS:
-        for thing in parts.objects_of(scene, part):
+    for thing in list(dict.fromkeys(scene.collection.all_objects)):
+        if parts.part_of(thing) is not None:
             parts.remove(thing)
     for collection in list(parts.collections_of(scene)):
         if not collection.all_objects:
             bpy.data.collections.remove(collection)
     world = scene.world
     if world is not None and parts.part_of(world) == lighting.WORLD_PART:
-        bpy.data.worlds.remove(world)
+        parts.remove_world(world)
     _remove_markers(scene)
     scene.pop(MARKERS_KEY, None)  # type: ignore[attr-defined]
     store.drop_plan(scene)

@@ -24,14 +24,21 @@ from planner_core.frames import FrameTable
 Array = NDArray[np.float64]
 
 BAND_FALL = 4.0  # the band sinks to 1/e at sin(altitude) = 1/4
-GLOW_WIDTH, GLOW_FALL = 7.0, 2.5  # the glow: exp(7 (cos angle − 1) − 2.5 sin altitude)
+GLOW_WIDTH, GLOW_FALL = (
+    4.0,
+    11.0,
+)  # the glow: exp(4 (cos angle − 1) − 11 (sin altitude − sin middle's altitude)⁺)
 
 # shares of the sky's light by the sun's altitude: ours, no source
 SHARE_ALTITUDES_DEG = (-18.0, -9.0, -4.0, 0.0, 8.0, 30.0, 90.0)
-BAND_SHARES = (0.25, 0.28, 0.28, 0.28, 0.32, 0.36, 0.36)
-GLOW_SHARES = (0.0, 0.22, 0.30, 0.26, 0.20, 0.14, 0.10)
-BAND_WHITER = 0.55  # how far the band's tint is on the way from the sky's to white
-LAMP_XY = (0.4110, 0.3935)  # a black body of about 3400 K: street lamps and windows together; ours
+BAND_SHARES = (0.12, 0.12, 0.12, 0.13, 0.18, 0.26, 0.26)
+GLOW_SHARES = (0.0, 0.06, 0.09, 0.10, 0.10, 0.10, 0.10)
+BAND_WHITER = (0.0, 0.1, 0.15, 0.3, 0.5, 0.55, 0.55)  # how far the band's tint is from the sky's to white
+LAMP_XY = (0.3805, 0.3768)  # a black body of about 4000 K: lamps of 2700 to 5000 K together; ours
+# The floor (artificial_ev100) is what the lit parts of a place are exposed for, as exposure guides give it;
+# between
+# them it is darker. Share of it that falls everywhere: ours, no source.
+LAMP_SPILL = 0.15
 
 LOWEST_SUN_DEG = 0.05  # below that the beam grazes the level ground and lights nothing of it
 
@@ -40,9 +47,10 @@ LOWEST_SUN_DEG = 0.05  # below that the beam grazes the level ground and lights 
 class PictureLight:
     """Per frame: levels of shape (frames, 3), and how the picture was exposed.
 
-    sun and moon light a surface square to them; even, band, glow and lamps light level ground. glow_peak
-    (frames,) is what makes the glow's shape come to that; glow_direction (frames, 3) is the way to its
-    middle, at or above the horizon. level_per_lux (frames,) is what the settings make of a lux.
+    sun and moon light a surface square to them; even, band and glow light level ground. lamps is artificial
+    light where it is meant to shine, LAMP_SPILL of it falls everywhere. glow_peak (frames,) is what makes
+    the glow's shape come to that; glow_direction (frames, 3) is the way to its middle, at or above the
+    horizon. level_per_lux (frames,) is what the settings make of a lux.
     """
 
     settings_ev100: Array
@@ -79,6 +87,7 @@ def picture_light(frames: FrameTable) -> PictureLight:
     band = np.interp(altitude, SHARE_ALTITUDES_DEG, BAND_SHARES) / np.sqrt(cloud)
     glow = np.interp(altitude, SHARE_ALTITUDES_DEG, GLOW_SHARES) / cloud
     sky_tint = colour.sky_tint(altitude, cloud)
+    whiter = np.interp(altitude, SHARE_ALTITUDES_DEG, BAND_WHITER)[:, None]
     even_lux = sky_lux * (1.0 - band - glow) + (light.moon_lux - moon_beam_lux) + night_lux
     centre = _lifted(frames.sun_direction)
     floor = frames.plan.exposure.artificial_ev100 if frames.plan.exposure else None
@@ -93,7 +102,7 @@ def picture_light(frames: FrameTable) -> PictureLight:
         sun=level(_sun_normal_lux(frames), frames.sun_colour),
         moon=level(moon_normal_lux, colour.sun_tint(np.maximum(frames.moon_altitude_deg, 0.0))),
         even=level(even_lux, sky_tint),
-        band=level(sky_lux * band, BAND_WHITER + (1.0 - BAND_WHITER) * sky_tint),
+        band=level(sky_lux * band, whiter + (1.0 - whiter) * sky_tint),
         glow=level(sky_lux * glow, colour.glow_tint(altitude)),
         glow_peak=glow_peak(np.degrees(np.arcsin(centre[:, 2]))),
         glow_direction=centre,
@@ -109,7 +118,8 @@ def radiance(light: PictureLight, frame: int, directions: ArrayLike) -> Array:
     directions = np.asarray(directions, dtype=np.float64)
     up = np.maximum(directions[..., 2], 0.0)
     toward = directions @ light.glow_direction[frame]
-    glow = light.glow_peak[frame] * np.exp(GLOW_WIDTH * (toward - 1.0) - GLOW_FALL * up)
+    above = np.maximum(up - light.glow_direction[frame, 2], 0.0)
+    glow = light.glow_peak[frame] * np.exp(GLOW_WIDTH * (toward - 1.0) - GLOW_FALL * above)
     return (
         light.even[frame]
         + light.band[frame] * (band_peak() * np.exp(-BAND_FALL * up))[..., None]
@@ -146,7 +156,8 @@ def _glow_peaks() -> tuple[Array, Array]:
     peaks = []
     for altitude in np.radians(altitudes):
         toward = np.cos(altitude) * level[:, None] * np.cos(around) + np.sin(altitude) * up[:, None]
-        shape = np.exp(GLOW_WIDTH * (toward - 1.0)).mean(axis=1) * np.exp(-GLOW_FALL * up)
+        fall = np.exp(-GLOW_FALL * np.maximum(up - np.sin(altitude), 0.0))
+        shape = np.exp(GLOW_WIDTH * (toward - 1.0)).mean(axis=1) * fall
         peaks.append(1.0 / (2.0 * np.sum(weight * up * shape)))
     return altitudes, np.array(peaks)
 

@@ -1,0 +1,96 @@
+"""The two looks of a draft clip, set up for an engine: fast, for timing and composition; lit, for the
+plan's light.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+
+from planner_core.frames import FrameTable
+
+from . import engines
+from .fastlook import FastLook
+
+FAST, LIT = "fast", "lit"
+LOOKS = (FAST, LIT)
+SAMPLES = {FAST: 2, LIT: 6}  # of Cycles; the rest is up to its denoiser
+EEVEE_SAMPLES = 16
+VIEW, CONTRAST = "AgX", "AgX - Punchy"
+WORKBENCH_SAMPLES = "5"
+
+
+class Look:
+    """A drawn scene set up for a look and an engine. show(number) makes it ready for a frame, counted
+    from 1.
+    """
+
+    def __init__(self, scene: bpy.types.Scene, frames: FrameTable, look: str, engine: engines.Engine) -> None:
+        self.scene, self.frames = scene, frames
+        scene.render.engine = engine.name  # type: ignore[assignment]
+        _choose_view(scene)
+        self.fast = FastLook(scene, frames) if engine.name == engines.WORKBENCH else None
+        if engine.name == engines.WORKBENCH:
+            scene.display.render_aa = WORKBENCH_SAMPLES  # type: ignore[assignment]
+        elif engine.name == engines.CYCLES:
+            _set_cycles(scene, SAMPLES[look])
+        else:
+            _set_eevee(scene)
+        _set_motion_blur(scene, frames, engine)
+
+    def show(self, number: int) -> None:
+        """Go to a frame, counted from 1."""
+        self.scene.frame_set(number)
+        if self.fast is not None:
+            self.fast.show(number)
+        if self.scene.render.use_motion_blur and self.frames.ramp is not None:
+            share = self.frames.ramp.shutter_s[number - 1] / self.frames.plan.shoot.interval_s
+            self.scene.render.motion_blur_shutter = max(0.01, min(1.0, float(share)))
+
+
+def settings_key(look: str, engine: engines.Engine) -> list[Any]:
+    """What a picture depends on besides the plan."""
+    return [look, engine.name, bpy.app.version_string, SAMPLES[look], VIEW, CONTRAST, WORKBENCH_SAMPLES]
+
+
+def _choose_view(scene: bpy.types.Scene) -> None:
+    """A view that keeps the colours of a bright evening sky; a grey card of 18 % is shown as middle grey."""
+    settings = scene.view_settings
+    settings.view_transform = VIEW  # type: ignore[assignment]
+    settings.look = CONTRAST  # type: ignore[assignment]
+    settings.exposure, settings.gamma = 0.0, 1.0
+    scene.display_settings.display_device = "sRGB"  # type: ignore[assignment]
+
+
+def _set_cycles(scene: bpy.types.Scene, samples: int) -> None:
+    """Few samples, the same ones on every frame, and the denoiser: grain that doesn't crawl."""
+    cycles: Any = scene.cycles  # type: ignore[attr-defined]
+    cycles.device = "CPU"
+    cycles.samples = samples
+    cycles.use_adaptive_sampling = False
+    cycles.seed, cycles.use_animated_seed = 0, False
+    cycles.light_sampling_threshold = 0.0
+    cycles.max_bounces, cycles.diffuse_bounces, cycles.glossy_bounces = 3, 1, 2
+    cycles.transmission_bounces = cycles.volume_bounces = 0
+    cycles.transparent_max_bounces = 2
+    cycles.caustics_reflective = cycles.caustics_refractive = False
+    cycles.use_denoising = True
+    cycles.denoiser = "OPENIMAGEDENOISE"
+    cycles.denoising_input_passes = "RGB_ALBEDO_NORMAL"
+    cycles.denoising_prefilter = cycles.denoising_quality = "FAST"
+    scene.render.use_persistent_data = True
+
+
+def _set_eevee(scene: bpy.types.Scene) -> None:
+    eevee = scene.eevee
+    eevee.taa_render_samples = EEVEE_SAMPLES
+    eevee.use_shadows = True
+    eevee.use_raytracing = True
+
+
+def _set_motion_blur(scene: bpy.types.Scene, frames: FrameTable, engine: engines.Engine) -> None:
+    """A rig that never stops moves while the shutter is open, from the frame's own instant on."""
+    moving = frames.plan.move.drive == "continuous" and frames.ramp is not None
+    scene.render.use_motion_blur = moving and engine.name != engines.WORKBENCH
+    scene.render.motion_blur_position = "START"

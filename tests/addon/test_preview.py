@@ -1,0 +1,316 @@
+"""Draft clips: the right frames, at the right pace, whole or not at all, and nothing drawn twice."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import attrs
+import av
+import bpy
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from blender_addon import engines, framecache, movie, preview
+from blender_addon.preview import Preview, PreviewError, render_preview
+from planner_core import Plan
+from planner_core.planfile import save_plan
+from tests.two_towers import plan
+
+SMALL = (160, 90)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def cache(tmp_path_factory: pytest.TempPathFactory) -> Any:
+    """A cache of our own, so that the user's stays as it is."""
+    folder = tmp_path_factory.mktemp("cache")
+    before = os.environ.get(framecache.CACHE_VARIABLE)
+    os.environ[framecache.CACHE_VARIABLE] = str(folder)
+    yield folder
+    os.environ.pop(framecache.CACHE_VARIABLE)
+    if before is not None:
+        os.environ[framecache.CACHE_VARIABLE] = before
+
+
+def evening(frames: int = 12, **changes: Any) -> Plan:
+    """The evening in few frames, as many seconds long."""
+    return plan(shoot__frames=frames, shoot__interval_s=15.0 * 359 / (frames - 1), **changes)
+
+
+def pictures(path: Path) -> NDArray[np.uint8]:
+    """All frames of a clip, shape (frames, height, width, 3)."""
+    with av.open(str(path)) as clip:
+        return np.stack([frame.to_ndarray(format="rgb24") for frame in clip.decode(video=0)])
+
+
+@pytest.fixture(scope="module")
+def clip(tmp_path_factory: pytest.TempPathFactory) -> Preview:
+    """A fast clip of the evening."""
+    return render_preview(evening(), tmp_path_factory.mktemp("clip") / "evening.mp4", size=SMALL)
+
+
+def test_the_clip_has_the_plans_frames_pace_and_size(clip: Preview) -> None:
+    with av.open(str(clip.output)) as film:
+        stream = film.streams.video[0]
+        assert stream.frames == 12
+        assert float(stream.average_rate) == pytest.approx(24.0)  # type: ignore[arg-type]
+        assert float(stream.duration * stream.time_base) == pytest.approx(0.5)  # type: ignore[operator]
+        assert (stream.width, stream.height) == SMALL
+    assert len(pictures(clip.output)) == 12
+
+
+def test_the_clip_plays_anywhere(clip: Preview) -> None:
+    # common practice, no source: H.264 with 4:2:0 colour, and the index before the pictures
+    with av.open(str(clip.output)) as film:
+        context = film.streams.video[0].codec_context
+        assert (context.name, context.pix_fmt) == ("h264", "yuv420p")
+        assert not film.streams.audio
+    content = clip.output.read_bytes()
+    assert 0 < content.find(b"moov") < content.find(b"mdat")
+
+
+def test_the_clip_shows_the_evening_getting_dark(clip: Preview) -> None:
+    brightness = pictures(clip.output).mean(axis=(1, 2, 3))
+    assert brightness[0] > 2.0 * brightness[-1]
+    assert brightness[-1] < brightness[6]
+
+
+def test_a_second_preview_draws_nothing_and_makes_the_same_clip(clip: Preview, tmp_path: Path) -> None:
+    again = render_preview(evening(), tmp_path / "again.mp4", size=SMALL)
+    assert (again.drawn, again.kept) == (0, 12)
+    assert np.array_equal(pictures(again.output), pictures(clip.output))
+
+
+def test_the_same_plan_draws_the_same_frames_twice(clip: Preview, tmp_path: Path) -> None:
+    again = render_preview(evening(), tmp_path / "again.mp4", size=SMALL, cache=tmp_path / "fresh")
+    assert again.drawn == 12
+    ours = sorted(path.name for path in (tmp_path / "fresh").glob("frames/*/*.png"))
+    kept = {path.name: path for path in framecache.cache_folder().glob("frames/*/*.png")}
+    for name in ours:
+        fresh = framecache.FrameCache(tmp_path / "fresh").path(name.removesuffix(".png"))
+        assert fresh.read_bytes() == kept[name].read_bytes()
+
+
+def test_a_change_of_the_last_pose_keeps_the_frames_before_it_matters(clip: Preview, tmp_path: Path) -> None:
+    # poses at 0, half and 1: with the third moved, the first stretch stays as it is but for the bend at the
+    # middle
+    poses = [
+        {"at": 0.0, "slide_m": 0.1, "pan_deg": 262.0, "tilt_deg": 3.0},
+        {"at": 0.4, "slide_m": 0.1, "pan_deg": 262.0, "tilt_deg": 3.0},
+        {"at": 1.0, "slide_m": 1.4, "pan_deg": 270.0, "tilt_deg": 5.0},
+    ]
+    moved = [*poses[:2], {**poses[2], "pan_deg": 275.0}]
+    first = evening(move__poses=poses)
+    render_preview(first, tmp_path / "first.mp4", size=SMALL, look="lit", frame_range=(1, 6), engine="CYCLES")
+    again = render_preview(
+        evening(move__poses=moved),
+        tmp_path / "again.mp4",
+        size=SMALL,
+        look="lit",
+        frame_range=(1, 6),
+        engine="CYCLES",
+    )
+    assert again.kept >= 4
+    assert again.drawn >= 1
+
+
+def test_a_change_of_light_or_place_draws_every_frame_anew(clip: Preview) -> None:
+    def keys(one: Plan, look: str = "fast", size: tuple[int, int] = SMALL) -> list[str]:
+        from planner_core import compute_frames
+
+        engine = engines.choose_engine("fast", "BLENDER_WORKBENCH")
+        key = preview.frame_keys(compute_frames(one), look, engine, size)
+        return [key(number) for number in range(1, 13)]
+
+    ours = keys(evening())
+    assert keys(evening()) == ours
+    for other in (
+        evening(exposure__f_number=8.0),
+        evening(shoot__anchor__date="2027-03-15"),
+        evening(camera__focal_length_mm=36.0),
+        attrs.evolve(evening(), blocks=evening().blocks[1:]),
+    ):
+        assert not set(keys(other)) & set(ours)
+    assert not set(keys(evening(), size=(320, 180))) & set(ours)
+    assert keys(evening(title="Another name", reason="no other")) == ours
+
+
+def test_every_third_frame_lasts_three_times_as_long(clip: Preview, tmp_path: Path) -> None:
+    made = render_preview(evening(), tmp_path / "quick.mp4", size=SMALL, every=3)
+    assert made.frames == (1, 4, 7, 10)
+    assert made.drawn == 0
+    with av.open(str(made.output)) as film:
+        stream = film.streams.video[0]
+        assert float(stream.average_rate) == pytest.approx(8.0)  # type: ignore[arg-type]
+        assert float(stream.duration * stream.time_base) == pytest.approx(0.5)  # type: ignore[operator]
+
+
+def test_frame_n_of_a_part_is_the_plans_frame_n(clip: Preview, tmp_path: Path) -> None:
+    made = render_preview(evening(), tmp_path / "part.mp4", size=SMALL, frame_range=(5, 9))
+    assert made.frames == (5, 6, 7, 8, 9)
+    whole, part = pictures(clip.output).astype(int), pictures(made.output).astype(int)
+    distance = np.abs(part[:, None] - whole[None]).mean(axis=(2, 3, 4))
+    assert distance.argmin(axis=1).tolist() == [4, 5, 6, 7, 8]
+
+
+@pytest.mark.parametrize("fps", [25.0, 24000 / 1001, 12.5])
+def test_odd_paces_come_out_exactly(fps: float, clip: Preview, tmp_path: Path) -> None:
+    made = render_preview(evening(clip__fps=fps), tmp_path / "pace.mp4", size=SMALL)
+    with av.open(str(made.output)) as film:
+        assert float(film.streams.video[0].average_rate) == pytest.approx(fps, rel=1e-5)  # type: ignore[arg-type]
+    assert len(pictures(made.output)) == 12
+
+
+def test_the_lit_look_is_drawn_by_cycles_without_a_graphics_card(tmp_path: Path) -> None:
+    made = render_preview(evening(), tmp_path / "lit.mp4", look="lit", size=SMALL, every=6, engine="CYCLES")
+    brightness = pictures(made.output).mean(axis=(1, 2, 3))
+    assert len(brightness) == 2
+    assert brightness[0] > 60.0
+
+
+# ---------------------------------------------------------------- what can't be done is said before
+# anything is drawn
+
+
+@pytest.mark.parametrize(
+    ("wish", "words"),
+    [
+        ({"size": (161, 90)}, "odd side"),
+        ({"size": (640, 480)}, "640x360 has"),
+        ({"size": (16, 9)}, "32 to 8192"),
+        ({"look": "pretty"}, "fast, lit"),
+        ({"frame_range": (5, 13)}, "1 to 12"),
+        ({"frame_range": (0, 3)}, "1 to 12"),
+        ({"every": 0}, "whole number"),
+    ],
+)
+def test_a_wish_that_cannot_be_met_is_one_line_and_leaves_no_file(
+    wish: dict[str, Any], words: str, tmp_path: Path
+) -> None:
+    with pytest.raises(PreviewError) as problem:
+        render_preview(evening(), tmp_path / "clip.mp4", **{"size": SMALL, **wish})
+    assert words in str(problem.value)
+    assert "\n" not in str(problem.value)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_that_is_not_there_is_said_before_anything_is_drawn(tmp_path: Path) -> None:
+    with pytest.raises(PreviewError, match="does not exist"):
+        render_preview(evening(), tmp_path / "no" / "clip.mp4", size=SMALL)
+    with pytest.raises(PreviewError, match="is a folder"):
+        render_preview(evening(), tmp_path, size=SMALL)
+
+
+def test_no_engine_at_all_is_said_in_a_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    nothing = engines.Machine(opengl=False, graphics_card=False)
+    monkeypatch.setattr(engines, "this_machine", lambda: nothing)
+    monkeypatch.setattr(engines, "_has_cycles", lambda: False)
+    with pytest.raises(PreviewError, match="libgl1"):
+        render_preview(evening(), tmp_path / "clip.mp4", size=SMALL)
+
+
+def test_without_opengl_fast_is_drawn_by_cycles(monkeypatch: pytest.MonkeyPatch) -> None:
+    nothing = engines.Machine(opengl=False, graphics_card=False)
+    monkeypatch.setattr(engines, "this_machine", lambda: nothing)
+    assert engines.choose_engine("fast").name == "CYCLES"
+    assert "no OpenGL" in engines.choose_engine("fast").said
+
+
+def test_a_machine_whose_opengl_is_broken_is_found_out_without_a_crash(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Blender aborts where there is no OpenGL at all: the probe must survive that
+    monkeypatch.setenv(framecache.CACHE_VARIABLE, str(tmp_path))
+    monkeypatch.setenv("__EGL_VENDOR_LIBRARY_FILENAMES", str(tmp_path / "none.json"))
+    monkeypatch.setattr(engines, "PROBE", "import os\nos.abort()")
+    assert engines.this_machine() == engines.Machine(opengl=False, graphics_card=False)
+
+
+# ---------------------------------------------------------------- stopped on the way
+
+
+def test_a_clip_in_place_stays_when_a_new_one_is_stopped(clip: Preview, tmp_path: Path) -> None:
+    output = tmp_path / "clip.mp4"
+    output.write_bytes(b"the clip from yesterday")
+    said = 0
+
+    def stop_soon(_text: str) -> None:
+        nonlocal said
+        said += 1
+        if said == 4:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        render_preview(evening(exposure__f_number=7.1), output, size=SMALL, progress=stop_soon)
+    assert output.read_bytes() == b"the clip from yesterday"
+    assert [path.name for path in tmp_path.iterdir()] == ["clip.mp4"]
+    assert not bpy.data.scenes.get("Draft clip")
+    resumed = render_preview(evening(exposure__f_number=7.1), output, size=SMALL)
+    assert resumed.kept >= 2
+    assert len(pictures(output)) == 12
+
+
+def test_nothing_of_a_preview_stays_in_blender(clip: Preview, tmp_path: Path) -> None:
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    before = {
+        kind: len(getattr(bpy.data, kind)) for kind in ("scenes", "objects", "meshes", "worlds", "actions")
+    }
+    scene = bpy.context.scene
+    render_preview(evening(exposure__f_number=6.3), tmp_path / "clip.mp4", size=SMALL, every=6)
+    assert bpy.context.scene == scene
+    after = {kind: len(getattr(bpy.data, kind)) for kind in before}
+    assert after == before
+
+
+def test_the_process_ends_politely_when_it_is_told_to(tmp_path: Path, project_root: Path) -> None:
+    save_plan(evening(frames=60, exposure__f_number=4.5), tmp_path / "one.plan.json")
+    output = tmp_path / "clip.mp4"
+    command = [sys.executable, str(project_root / "tools" / "duskrail.py"), "preview"]
+    command += [str(tmp_path / "one.plan.json"), "-o", str(output), "--size", "160x90"]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as run:
+        assert run.stderr is not None
+        for line in run.stderr:
+            if line.startswith("Frame 3"):
+                run.send_signal(signal.SIGTERM)
+                break
+        rest = run.stderr.read()
+    assert run.returncode == 130
+    assert "Traceback" not in rest
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["one.plan.json"]
+
+
+# ---------------------------------------------------------------- the parts
+
+
+def test_half_written_frames_count_for_nothing(tmp_path: Path) -> None:
+    store = framecache.FrameCache(tmp_path)
+    key = framecache.key_of("a frame")
+    store.working_path(key).write_bytes(b"half")
+    assert not store.has(key)
+    store.finish(key)
+    assert store.has(key)
+
+
+def test_the_cache_forgets_the_frames_used_least_lately(tmp_path: Path) -> None:
+    store = framecache.FrameCache(tmp_path)
+    for number in range(5):
+        store.working_path(framecache.key_of(number)).write_bytes(bytes(1000))
+        os.utime(store.finish(framecache.key_of(number)), (1e9 + number, 1e9 + number))
+    assert store.has(framecache.key_of(0))  # used now
+    store.tidy(largest_bytes=2500)
+    assert [store.has(framecache.key_of(number)) for number in range(5)] == [True, False, False, False, True]
+
+
+def test_the_index_moves_to_the_front_and_still_points_at_the_pictures(clip: Preview, tmp_path: Path) -> None:
+    content = clip.output.read_bytes()
+    movie.index_first(clip.output)
+    assert clip.output.read_bytes() == content  # already in front
+    broken = tmp_path / "no.mp4"
+    broken.write_bytes(b"\x00\x00\x00\x08free")
+    movie.index_first(broken)
+    assert broken.read_bytes() == b"\x00\x00\x00\x08free"
