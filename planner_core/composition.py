@@ -93,8 +93,11 @@ class Reading(SubjectReading):
         return max(self.parts, key=lambda name: WEIGHTS[name] * (1.0 - self.parts[name][frame]))
 
 
-def read_subject(plan: Plan, tracks: Tracks) -> SubjectReading:
-    """Where the subject is on every frame, and how much of it shows."""
+def read_subject(plan: Plan, tracks: Tracks, *, every_frame: bool = False) -> SubjectReading:
+    """Where the subject is on every frame, and how much of it shows.
+
+    every_frame works out each frame by itself, for cameras that don't follow on each other.
+    """
     subject = blocking.subject_parts(plan)
     count = len(tracks)
     if not subject:
@@ -114,8 +117,9 @@ def read_subject(plan: Plan, tracks: Tracks) -> SubjectReading:
         )
     rect = tracks.rectangle_px(subject)
     oversize = _oversize(tracks, rect)
-    seen = tracks.seen(subject, ignoring=_companions(plan, subject))
-    visible, inside = np.nan_to_num(seen.share), tracks.inside_share(subject)
+    seen = tracks.seen(subject, ignoring=_companions(plan, subject), every_frame=every_frame)
+    visible = np.nan_to_num(seen.share)
+    inside = tracks.inside_share(subject, np.arange(count) if every_frame else None)
     return SubjectReading(
         at=tracks.at,
         subject=subject,
@@ -128,11 +132,11 @@ def read_subject(plan: Plan, tracks: Tracks) -> SubjectReading:
     )
 
 
-def read(plan: Plan, tracks: Tracks, *, travels: bool) -> Reading:
+def read(plan: Plan, tracks: Tracks, *, travels: bool, every_frame: bool = False) -> Reading:
     """The reading of every frame. travels says whether the camera moves along, which asks for a
     foreground.
     """
-    found = read_subject(plan, tracks)
+    found = read_subject(plan, tracks, every_frame=every_frame)
     horizon = _horizon(tracks)
     foreground = _foreground(plan, tracks, found.subject)
     merging, closeness = np.full(len(tracks), -1), np.zeros(len(tracks))
@@ -158,6 +162,19 @@ def read(plan: Plan, tracks: Tracks, *, travels: bool) -> Reading:
         parts=parts,
         score=score * _smooth(found.shown, SEEN_BARELY, SEEN_ENOUGH) if found.subject else score,
     )
+
+
+def air(plan: Plan, found: SubjectReading) -> Array:
+    """Room between the subject and the nearest edge as a share of the frame, (frames,), below 0 where it
+    reaches past it.
+
+    An edge that the subject is too large to keep clear of doesn't count.
+    """
+    left, top, right, bottom = found.rect_px.T
+    width, height = plan.clip.width_px, plan.clip.height_px
+    across = np.where(found.oversize[:, 0], 1.0, np.minimum(left, width - right) / width)
+    above = np.where(found.oversize[:, 1], 1.0, np.minimum(top, height - bottom) / height)
+    return np.minimum(across, above)
 
 
 def judged(plan: Plan, at: Array) -> Mask:
@@ -194,7 +211,8 @@ def part_text(plan: Plan, reading: Reading, frame: int) -> str:
     left, top, right, bottom = reading.rect_px[frame]
     width, height = plan.clip.width_px, plan.clip.height_px
     if part == "seen":
-        return f"only {percent(reading.shown[frame])} of {name} shows"
+        shown = reading.shown[frame]
+        return f"only {percent(shown)} of {name} shows" if shown >= 0.005 else f"{name} doesn't show"
     if part == "horizon":
         return f"the horizon lies at {percent(reading.horizon[frame])} of the frame's height"
     if part == "foreground":
@@ -325,10 +343,7 @@ def _edges_score(tracks: Tracks, found: SubjectReading) -> Array:
     """1 with air all round, 0.7 where the outline touches the edge, falling to 0 where a quarter of it is
     cut.
     """
-    rect, oversize = found.rect_px, found.oversize
-    across = np.minimum(rect[:, 0], tracks.width_px - rect[:, 2]) / tracks.width_px
-    above = np.minimum(rect[:, 1], tracks.height_px - rect[:, 3]) / tracks.height_px
-    gap = np.minimum(np.where(oversize[:, 0], 1.0, across), np.where(oversize[:, 1], 1.0, above))
+    gap = air(tracks.plan, found)
     whole = 0.7 + 0.3 * _smooth(gap, 0.0, AIR)
     cut = 0.7 * (1.0 - np.clip((1.0 - found.inside) / 0.25, 0.0, 1.0))
     return np.nan_to_num(np.where(gap >= 0.0, whole, cut))

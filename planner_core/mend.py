@@ -13,7 +13,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
-from planner_core import blocking, composition, tracks
+from planner_core import blocking, composition, rig, tracks
 from planner_core.composition import INSIDE_WHOLE, SEEN_BARELY, SEEN_ENOUGH, Reading, SubjectReading
 from planner_core.drive import axis_limits
 from planner_core.motion import axis_values
@@ -24,6 +24,8 @@ Mask = NDArray[np.bool_]
 
 PLACES = 25  # frames that a change is tried on, beside the failing ones
 FAILING_PLACES = 12
+RAIL_PLACES = 65  # at which the view of the subject is looked at
+HARDLY_MOVES_M = 0.1  # an entrance pupil so near to the head's axes doesn't look around things
 STEPS = {"slide_m": 0.05, "pan_deg": 0.5, "tilt_deg": 0.5}  # what a person would set
 MANY_STEPS = (1, 2, 3, 4, 6, 8, 11, 15, 20, 27, 36, 48, 64, 90)
 # Sizes of changes that count as equally large: a twentieth of the view, a tenth of the rail.
@@ -78,7 +80,7 @@ def _value_at(plan: Plan, axis: str, place: float) -> float:
     return float(found[0]) if found is not None else 0.0
 
 
-def failing(plan: Plan, reading: SubjectReading, *, weak: float = 0.0) -> Mask:
+def failing(plan: Plan, reading: SubjectReading, *, weak: float = 0.0, air: float = 0.0) -> Mask:
     """Frames on which the plan's own intent fails, (frames,): subject gone, cut or hidden, or a score below
     weak.
 
@@ -88,6 +90,8 @@ def failing(plan: Plan, reading: SubjectReading, *, weak: float = 0.0) -> Mask:
     bad = (reading.shown < SEEN_ENOUGH) | ((reading.inside < INSIDE_WHOLE) & ~reading.oversize.any(axis=1))
     if isinstance(reading, Reading):
         bad |= reading.score < weak
+    if air > 0.0:
+        bad |= ~(composition.air(plan, reading) >= air)
     bad &= frames
     if plan.composition is not None and plan.composition.style == "reveal":
         bad[0] |= reading.shown[0] >= SEEN_BARELY
@@ -107,16 +111,25 @@ def smallest_change(
 ) -> Change | None:
     """The smallest change that leaves no frame failing; None where none was found within so many tries.
 
-    `only` limits the blocks that are looked at while trying; the change that is returned was tried with all
-    of them, on all frames.
+    With air around the subject where a change gives that, else without. `only` limits the blocks that are
+    looked at while trying; the change that is returned was tried with all of them, on all frames.
     """
     bad = failing(plan, reading, weak=weak)
     if not bad.any() or not reading.subject:
         return None
-    trial = _Trial(plan if only is None else _with_blocks(plan, only), bad, weak, reading.travels)
-    everywhere = _Trial(plan, np.ones(len(bad), dtype=bool), weak, reading.travels)
-    aim = _Aim(trial, reading)
-    before = trial.faults(trial.plan)
+    less = plan if only is None else _with_blocks(plan, only)
+    everyone = np.ones(len(bad), dtype=bool)
+    for air in (composition.AIR, 0.0):
+        some = _Trial(less, bad, weak, air, reading.travels)
+        found = _smallest(plan, reading, some, _Trial(plan, everyone, weak, air, reading.travels), most_tries)
+        if found is not None:
+            return found
+    return None
+
+
+def _smallest(plan: Plan, reading: Reading, some: _Trial, all_: _Trial, most_tries: int) -> Change | None:
+    aim = _Aim(some, reading)
+    before = some.faults(some.plan)
     last: dict[tuple[str, tuple[int, ...], int], tuple[int, float]] = {}
     for size, axis, poses, way, steps in _in_order_of_size(plan):
         key = (axis, poses, way)
@@ -125,24 +138,46 @@ def smallest_change(
             continue  # it went the wrong way
         if not aim.may_hit(axis, poses, way * steps):
             continue
-        if trial.count >= most_tries:
+        if some.count >= most_tries:
             return None
-        last[key] = steps, trial.faults(_changed(trial.plan, axis, poses, way * steps))
+        last[key] = steps, some.faults(_changed(some.plan, axis, poses, way * steps))
         if last[key][1] == 0.0:
-            found = _fewest_steps(trial, axis, poses, way, tried, steps)
+            found = _fewest_steps(some, aim, axis, poses, way, tried, steps)
             for more in (found, found + 1, steps):
                 changed = _changed(plan, axis, poses, way * more)
-                if everywhere.faults(changed) == 0.0:
+                if all_.faults(changed) == 0.0:
                     by, share = way * more * STEPS[axis], more / steps
                     return Change(axis=axis, poses=poses, by=by, size=size * share, plan=changed)
     return None
 
 
+def best_change(plan: Plan, reading: Reading, *, weak: float = 0.0, most_tries: int = 400) -> Change | None:
+    """The change after which the least fails, where none mends all; None where none betters it by a tenth.
+
+    Of changes that are about as good, the smallest is taken.
+    """
+    bad = failing(plan, reading, weak=weak)
+    if not bad.any() or not reading.subject:
+        return None
+    trial = _Trial(plan, bad, weak, 0.0, reading.travels)
+    before = trial.badness(plan)
+    found: tuple[float, Change] | None = None
+    for size, axis, poses, way, steps in _in_order_of_size(plan):
+        if trial.count >= most_tries:
+            break
+        changed = _changed(plan, axis, poses, way * steps)
+        left = trial.badness(changed)
+        if left < 0.9 * (found[0] if found else before):
+            by = way * steps * STEPS[axis]
+            found = left, Change(axis=axis, poses=poses, by=by, size=size, plan=changed)
+    return found[1] if found else None
+
+
 class _Trial:
     """Tries plans on some frames: first on some that failed, then on some of all."""
 
-    def __init__(self, plan: Plan, bad: Mask, weak: float, travels: bool) -> None:
-        self.plan, self.weak, self.travels = plan, weak, travels
+    def __init__(self, plan: Plan, bad: Mask, weak: float, air: float, travels: bool) -> None:
+        self.plan, self.weak, self.air, self.travels = plan, weak, air, travels
         self.count = 0
         if bad.all():
             self.sets = [np.linspace(0.0, 1.0, len(bad)) if len(bad) > 1 else np.zeros(1)]
@@ -160,10 +195,16 @@ class _Trial:
         """
         self.count += 1
         for places in self.sets:
-            bad, depth = failing_at(plan, places, weak=self.weak, travels=self.travels)
+            bad, depth = failing_at(plan, places, weak=self.weak, air=self.air, travels=self.travels)
             if bad.any():
                 return float(np.mean(bad) + np.mean(depth))
         return 0.0
+
+    def badness(self, plan: Plan) -> float:
+        """How much fails on the evenly spread places, whatever failed first."""
+        self.count += 1
+        bad, depth = failing_at(plan, self.sets[-1], weak=self.weak, air=self.air, travels=self.travels)
+        return float(np.mean(bad) + np.mean(depth * bad))
 
 
 class _Aim:
@@ -179,13 +220,14 @@ class _Aim:
         path = tracks.camera_path(self.plan, self.places)
         boxes = blocking.bounding_boxes(self.plan)
         corners = boxes.corners_m[np.isin(boxes.block, blocking.subject_parts(self.plan))].reshape(-1, 3)
+        self.corners, self.rail = corners, None
         way = corners - path.camera_m[:, None]
         right = path.camera_rotation[:, :, 0]
         ahead = np.stack([-right[:, 1], right[:, 0], np.zeros(len(right))], axis=1)
         x, y = np.einsum("fci,fi->fc", way, right), np.einsum("fci,fi->fc", way, ahead)
         bearing = np.degrees(np.arctan2(x, y))
         altitude = np.degrees(np.arctan2(way[..., 2], np.hypot(x, y))) - path.lens_altitude_deg[:, None]
-        half = np.array(composition.view_deg(self.plan)) / 2.0 + self.SLACK_DEG
+        half = np.array(composition.view_deg(self.plan)) * (0.5 - trial.air) + self.SLACK_DEG
         self.allowed = {
             axis: (angle.max(axis=1) - reach, angle.min(axis=1) + reach)
             for axis, angle, reach in zip(("pan_deg", "tilt_deg"), (bearing, altitude), half, strict=True)
@@ -193,12 +235,38 @@ class _Aim:
         # a head that turns about the pupil can't look past what stands in the way
         at = np.searchsorted(reading.at, self.places).clip(0, len(reading.at) - 1)
         hidden = (reading.visible[at] < SEEN_ENOUGH) & (reading.inside[at] >= INSIDE_WHOLE) & self.frames
-        self.hopeless = bool(hidden.any()) and self.plan.rig.pupil_offset_m == 0.0
+        self.hopeless = bool(hidden.any()) and abs(self.plan.rig.pupil_offset_m) < HARDLY_MOVES_M
+        self.rail = self._clear_rail()
         self.effect: dict[tuple[str, tuple[int, ...]], Array] = {}
+
+    def _clear_rail(self) -> tuple[Array, Array] | None:
+        """Places on the rail, and how much of the subject is free from each with the lens turned to it."""
+        rail = self.plan.rig.slide
+        if rail is None:
+            return None
+        places = np.linspace(rail.min_m, rail.max_m, RAIL_PLACES)
+        north = self.plan.site.scene_north_deg
+        middle = (self.corners.min(axis=0) + self.corners.max(axis=0)) / 2.0
+        stand = rig.camera_position_m(self.plan, places, 0.0, 0.0)
+        pan, tilt = rig.bearing_and_altitude(middle - stand, north)
+        path = tracks.CameraPath(
+            plan=self.plan,
+            at=np.linspace(0.0, 1.0, len(places)),
+            camera_m=stand,
+            camera_rotation=rig.camera_rotation(pan, tilt, north),
+            lens_altitude_deg=tilt,
+        )
+        found = composition.read_subject(self.plan, tracks.compute_tracks(self.plan, path), every_frame=True)
+        return places, found.visible
 
     def may_hit(self, axis: str, poses: tuple[int, ...], steps: int) -> bool:
         if axis == "slide_m":
-            return True
+            if self.rail is None:
+                return True
+            start = axis_values(self.plan.move, axis, self.places)
+            resting = np.full(self.places.shape, _resting(self.plan, axis)) if start is None else start
+            slide = resting + self._turn(axis, poses, steps)
+            return bool(np.interp(slide[self.frames], *self.rail).min() > SEEN_ENOUGH - 0.15)
         if self.hopeless:
             return False
         low, high = self.allowed[axis]
@@ -277,22 +345,27 @@ def _changed(plan: Plan, axis: str, poses: Sequence[int], steps: int) -> Plan:
     return attrs.evolve(plan, move=attrs.evolve(plan.move, poses=tuple(changed)))
 
 
-def failing_at(plan: Plan, places: Array, *, weak: float = 0.0, travels: bool = False) -> tuple[Mask, Array]:
-    """What `failing` says of a plan at places of the move (0..1), without a FrameTable; and how much of the
-    subject is missing.
+def failing_at(
+    plan: Plan, places: Array, *, weak: float = 0.0, air: float = 0.0, travels: bool = False
+) -> tuple[Mask, Array]:
+    """What `failing` says of a plan at places of the move (0..1), without a FrameTable, and how badly each
+    place fails.
     """
     seen = tracks.compute_tracks(plan, tracks.camera_path(plan, places))
     if weak <= 0.0:
         found = composition.read_subject(plan, seen)
-        return failing(plan, found), 1.0 - found.shown
+        return failing(plan, found, air=air), 1.0 - found.shown
     reading = composition.read(plan, seen, travels=travels)
-    return failing(plan, reading, weak=weak), 2.0 - reading.shown - reading.score
+    return failing(plan, reading, weak=weak, air=air), 2.0 - reading.shown - reading.score
 
 
-def _fewest_steps(trial: _Trial, axis: str, poses: tuple[int, ...], way: int, low: int, high: int) -> int:
+def _fewest_steps(
+    trial: _Trial, aim: _Aim, axis: str, poses: tuple[int, ...], way: int, low: int, high: int
+) -> int:
     """Fewest steps that mend, by halving between low that don't and high that do."""
     while high - low > 1:
         middle = (low + high) // 2
-        mended = trial.faults(_changed(trial.plan, axis, poses, way * middle)) == 0.0
+        mended = aim.may_hit(axis, poses, way * middle)
+        mended = mended and trial.faults(_changed(trial.plan, axis, poses, way * middle)) == 0.0
         low, high = (low, middle) if mended else (middle, high)
     return high

@@ -12,6 +12,7 @@ from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core import blocking
+from planner_core.motion import axis_positions
 from planner_core.plan import Plan
 from planner_core.tracks import Tracks
 
@@ -59,9 +60,11 @@ class Parallax:
     plain_within_m: float
     layers: tuple[Layer, ...]
 
-    @property
-    def travels(self) -> bool:
-        return self.travel_m >= MOVING_M
+
+def slides(plan: Plan) -> bool:
+    """Whether the plan moves the carriage along the rail at all."""
+    slide, _, _ = axis_positions(plan, np.linspace(0.0, 1.0, 33))
+    return plan.rig.slide is not None and slide is not None and float(np.ptp(slide)) >= MOVING_M
 
 
 def parallax(plan: Plan, tracks: Tracks) -> Parallax:

@@ -26,14 +26,14 @@ NOTICED = 0.1  # of the subject hidden: worth saying
 LONG_S = 0.25  # of clip: hidden for longer is a stretch, not a passing post
 MERGING_SHARE = 0.15  # of the judged frames: outlines that run together for longer are worth saying
 MOST_SPANS = 3  # more stretches than this are told as one
-QUICK_TRIES = 24  # changes of a pose that a review tries; the fit tries more
+QUICK_TRIES = 16  # changes of a pose that a review tries; the fit tries more
 
 
 def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any]]:
     """Findings and summary numbers of this topic."""
     seen = tracks.of(frames)
     moved = parallax.parallax(plan, seen)
-    slides = plan.rig.slide is not None and moved.travels
+    slides = parallax.slides(plan)
     reading = composition.read(plan, seen, travels=slides)
     findings = _about_the_plan(plan) + _camera_inside(plan, seen)
     if reading.subject:
@@ -57,7 +57,7 @@ def _summary(plan: Plan, reading: Reading, moved: Parallax) -> dict[str, Any]:
         "camera_travel_m": moved.travel_m,
         "separation_percent": moved.separation_percent,
         **{f"{name}_shift_percent": layer.shift_percent if layer else None for name, layer in layers.items()},
-        "still_beyond_m": moved.still_beyond_m if moved.travels else None,
+        "still_beyond_m": moved.still_beyond_m if reading.travels else None,
     }
 
 
@@ -230,9 +230,10 @@ class _Subject:
                     f"{best + 1})."
                 )
             else:
+                place_text = percent(self.reading.at[first])
                 message = (
-                    f"{self.name} shows only from frame {first + 1} on, {percent(self.reading.at[first])} into "
-                    f"the move; the plan asks for {percent(by)}, frame {due + 1}."
+                    f"{self.name} shows only from frame {first + 1} on, {place_text} into the move; the "
+                    f"plan asks for {percent(by)}, frame {due + 1}."
                 )
             behind = self._names(np.arange(count) >= due)
             message += f" It is behind {behind}." if behind else ""
