@@ -43,9 +43,9 @@ def test_values_stay_between_the_neighbouring_poses(poses, ease):
 
 @given(slides(), eases)
 def test_the_move_goes_one_way_between_two_poses(poses, ease):
+    if any(after.at - before.at < 1e-3 for before, after in itertools.pairwise(poses)):
+        return  # such poses may become one
     for before, after in itertools.pairwise(poses):
-        if after.at - before.at < 1e-3:
-            continue
         at = np.linspace(before.at, after.at, 50)
         way = np.diff(axis_values(move_of(*poses, ease=ease), "slide_m", at))
         assert np.all(way * np.sign(after.slide_m - before.slide_m) >= -1e-9)
