@@ -31,6 +31,7 @@ FAR_M = 1e6
 SAMPLE_FRAMES = 12  # frames at which the points to watch are chosen
 KEPT_BLOCKS = {FOREGROUND: 8, SUBJECT: 4, BACKGROUND: 12}
 KEPT_POINTS = 12
+LARGE_FACE = 0.3  # share of its distance from which a face is looked at more closely than at its corners
 
 
 def speed_limit(word: str) -> float:
@@ -264,8 +265,9 @@ def _blocks_in_picture(
 def _surface_points(plan: Plan, blocks: Iterable[int], lookouts: Array) -> tuple[Array, NDArray[np.intp]]:
     """Points on the blocks' faces, denser toward each lookout, and each point's block.
 
-    On every four-cornered face that shows to a lookout (a ridge's do from both sides): its corners and edges,
-    the point nearest to the lookout, and points one and a half times as far from that as the lookout is.
+    On every four-cornered face that shows to a lookout (a ridge's do from both sides): its corners; and on
+    one that is large for its distance also edges, the point nearest to the lookout, and points one and a half
+    times as far from that as the lookout is.
     """
     quads, owners, open_ones = [], [], []
     for index in blocks:
@@ -280,9 +282,14 @@ def _surface_points(plan: Plan, blocks: Iterable[int], lookouts: Array) -> tuple
     found, whose = [], []
     for eye in lookouts:
         facing = is_open | (np.einsum("fi,fi->f", _normals(corners), eye - corners[:, 0]) > 0.0)
-        on_face = _face_points(corners[facing], eye)
-        found.append(on_face.reshape(-1, 3))
-        whose.append(np.repeat(owner[facing], on_face.shape[1]))
+        diagonal = np.linalg.norm(corners[:, 2] - corners[:, 0], axis=1)
+        large = diagonal > LARGE_FACE * np.linalg.norm(corners.mean(axis=1) - eye, axis=1)
+        for chosen, on_face in (
+            (facing & large, _face_points(corners[facing & large], eye)),
+            (facing & ~large, corners[facing & ~large]),
+        ):
+            found.append(on_face.reshape(-1, 3))
+            whose.append(np.repeat(owner[chosen], on_face.shape[1]))
     return np.concatenate(found), np.concatenate(whose)
 
 
