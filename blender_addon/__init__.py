@@ -9,13 +9,13 @@ from __future__ import annotations
 
 def register() -> None:
     """Called by Blender when the extension is enabled."""
-    from . import registration
+    from .registration import register as enable
 
-    registration.register()
+    enable()
 
 
 def unregister() -> None:
     """Called by Blender when the extension is disabled; leaves nothing behind."""
-    from . import registration
+    from .registration import unregister as disable
 
-    registration.unregister()
+    disable()

@@ -1,9 +1,9 @@
 """Builds the Blender extension: `python3 tools/build_extension.py [-o FILE.zip]`.
 
 What belongs here: gathering what the extension carries (its own modules, planner_core as a wheel, and the
-pure Python packages that planner_core needs, in the versions that tools/requirements pins) and packing it as an
-archive that Blender installs from disk. The packages are fetched by pip once and kept in build/wheels. Where
-Blender's module is installed, Blender's own check of the archive is run too.
+pure Python packages that planner_core needs, in the versions that tools/requirements pins) and packing it as
+an archive that Blender installs from disk. The packages are fetched by pip once and kept in build/wheels.
+Where Blender's module is installed, Blender's own check of the archive is run too.
 """
 
 from __future__ import annotations
@@ -146,7 +146,9 @@ def blender_checker() -> Path | None:
 
 
 def validate(archive: Path) -> str | None:
-    """What Blender's own check says against the archive: "" for nothing, None where there is nobody to ask."""
+    """What Blender's own check says against the archive: "" for nothing, None where there is nobody to
+    ask.
+    """
     tool = blender_checker()
     if tool is None:
         return None

@@ -1,0 +1,314 @@
+"""The plan on the desk: the one door through which the add-on changes a scene's plan, and what is known about
+it.
+
+A change goes: new Plan → FrameTable → kept in the scene and drawn where it differs → review, a moment later.
+What the plan refuses leaves everything as it was, and its reason is shown. Edits made to the scene itself (a
+block or pose moved in the view) are taken into the plan the same way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from types import TracebackType
+from typing import Any
+
+import bpy
+from attrs import define
+
+from planner_core import FrameTable, Plan, PlanError, Review, compute_frames
+from planner_core.findings import Finding, sort_findings
+from planner_core.review import TOPICS
+
+from . import readback, redraw, store
+
+PAUSE_S = 0.002  # between two parts of a review, for Blender to draw in
+
+
+@define(eq=False)
+class Desk:
+    """What is known about one scene's plan. Nothing here is saved: it can all be computed again."""
+
+    frames: FrameTable | None = None
+    refused: Plan | None = None  # the plan that has no frames …
+    reason: str = ""  # … and why
+    review: Review | None = None
+    reviewed: Plan | None = None
+    problem: str = ""  # what was refused last, as a line for the photographer
+    said: tuple[str, ...] = ()  # what was done last, where it needs telling
+
+
+_desks: dict[int, Desk] = {}
+_reviews: dict[int, Iterator[Review | None]] = {}  # under way, by scene
+_busy = False
+
+
+def desk(scene: bpy.types.Scene) -> Desk:
+    """The scene's desk, an empty one where it has none yet."""
+    return _desks.setdefault(scene.session_uid, Desk())
+
+
+def clear() -> None:
+    """Forget everything about every scene; the plans stay in their scenes."""
+    _desks.clear()
+    _reviews.clear()
+    if bpy.app.timers.is_registered(_review_on):
+        bpy.app.timers.unregister(_review_on)
+
+
+# ---------------------------------------------------------------- looking
+
+
+def plan_of(scene: bpy.types.Scene) -> Plan | None:
+    """The scene's plan; None where it has none, or none that can be read."""
+    try:
+        return store.stored_plan(scene)
+    except PlanError:
+        return None
+
+
+def unreadable(scene: bpy.types.Scene) -> str:
+    """Why the plan that the scene carries can't be read, or nothing."""
+    try:
+        store.stored_plan(scene)
+    except PlanError as error:
+        return str(error)
+    return ""
+
+
+def frames_of(scene: bpy.types.Scene) -> FrameTable | None:
+    """The FrameTable of the scene's plan, computed when it is first asked for."""
+    plan = plan_of(scene)
+    if plan is None:
+        return None
+    here = desk(scene)
+    if here.frames is not None and here.frames.plan is plan:
+        return here.frames
+    if here.refused is plan:
+        return None
+    try:
+        here.frames = compute_frames(plan)
+    except PlanError as error:
+        here.frames, here.refused, here.reason = None, plan, str(error)
+    return here.frames
+
+
+def review_now(scene: bpy.types.Scene) -> Review | None:
+    """The review of the plan as it stands, computed here and now where the desk hasn't got it."""
+    frames = frames_of(scene)
+    if frames is None:
+        return None
+    here = desk(scene)
+    if here.reviewed is not frames.plan:
+        _reviews.pop(scene.session_uid, None)
+        for report in review_in_parts(frames):
+            if report is not None:
+                here.review, here.reviewed = report, frames.plan
+    return here.review
+
+
+def review_in_parts(frames: FrameTable) -> Iterator[Review | None]:
+    """The review, with a pause (None) after each of its topics."""
+    findings: list[Finding] = []
+    summary: dict[str, Any] = {}
+    for topic in TOPICS:
+        found, numbers = topic.review_topic(frames.plan, frames)
+        findings += found
+        summary |= numbers
+        yield None
+    yield Review(title=frames.plan.title, summary=summary, findings=sort_findings(findings))
+
+
+def ask_for_review(scene: bpy.types.Scene) -> None:
+    """Have the plan reviewed soon, part by part, so that the view goes on meanwhile.
+
+    Without a window nobody waits for it: it is then computed when it is asked for.
+    """
+    frames = frames_of(scene)
+    if frames is None or bpy.app.background or desk(scene).reviewed is frames.plan:
+        return
+    _reviews[scene.session_uid] = review_in_parts(frames)
+    if not bpy.app.timers.is_registered(_review_on):
+        bpy.app.timers.register(_review_on, first_interval=0.0)
+
+
+def _review_on() -> float | None:
+    """One part of the first review that is under way."""
+    scenes = {scene.session_uid: scene for scene in bpy.data.scenes}
+    for uid in [uid for uid in _reviews if uid not in scenes]:
+        del _reviews[uid]
+    if not _reviews:
+        return None
+    uid, parts = next(iter(_reviews.items()))
+    frames = frames_of(scenes[uid])
+    report = next(parts)
+    if report is not None:
+        del _reviews[uid]
+        if frames is not None:
+            _desks[uid].review, _desks[uid].reviewed = report, frames.plan
+        show()
+    return PAUSE_S if _reviews else None
+
+
+def show() -> None:
+    """Have every area drawn again that shows something of a plan."""
+    manager: Any = bpy.context.window_manager
+    for window in manager.windows:
+        for area in window.screen.areas:
+            if area.type in {"VIEW_3D", "DOPESHEET_EDITOR"}:
+                area.tag_redraw()
+
+
+def is_reviewed(scene: bpy.types.Scene) -> bool:
+    """Whether the findings on the desk are those of the plan as it stands."""
+    plan = plan_of(scene)
+    return plan is not None and desk(scene).reviewed is plan
+
+
+# ---------------------------------------------------------------- changing
+
+
+def put(scene: bpy.types.Scene, plan: Plan, said: tuple[str, ...] = ()) -> None:
+    """Make this the scene's plan: keep it, draw what differs, have it reviewed.
+
+    Raises PlanError, before anything is done.
+    """
+    before = plan_of(scene)
+    here = desk(scene)
+    frames = here.frames if here.frames and here.frames.plan is plan else compute_frames(plan)
+    with quiet():
+        store.store_plan(scene, plan)
+        redraw.redraw(scene, before, frames)
+    here.frames, here.problem, here.said = frames, "", said
+    match_lists(scene, plan)
+    ask_for_review(scene)
+    show()
+
+
+def match_lists(scene: bpy.types.Scene, plan: Plan | None) -> None:
+    """Give the panels' lists of poses and blocks as many rows as the plan has."""
+    settings = getattr(scene, "duskrail", None)
+    if settings is None:
+        return  # the add-on isn't enabled
+    for rows, wanted in (
+        (settings.poses, len(plan.move.poses) if plan else 0),
+        (settings.blocks, len(plan.blocks) if plan else 0),
+    ):
+        while len(rows) > wanted:
+            rows.remove(len(rows) - 1)
+        while len(rows) < wanted:
+            row = rows.add()
+            row.row = len(rows) - 1
+    settings.pose_row = max(0, min(settings.pose_row, len(settings.poses) - 1))
+    settings.block_row = max(-1, min(settings.block_row, len(settings.blocks) - 1))
+
+
+def attempt(scene: bpy.types.Scene, change: Callable[[Plan], Plan], said: tuple[str, ...] = ()) -> str:
+    """Change the scene's plan; what it refuses is kept to be shown. Returns the reason, or nothing."""
+    here = desk(scene)
+    try:
+        absorb(scene)
+        before = plan_of(scene)
+        if before is None:
+            return "This scene has no plan yet"
+        after = change(before)
+        if after != before:
+            put(scene, after, said)
+        else:
+            here.problem = ""
+    except PlanError as error:
+        here.problem = str(error)
+        return here.problem
+    return ""
+
+
+def absorb(scene: bpy.types.Scene) -> bool:
+    """Take what was moved in the scene since it was drawn into the plan. Returns whether anything was.
+
+    Where the plan can't take it, the reason is shown and the plan stays as it was.
+    """
+    plan = plan_of(scene)
+    if plan is None or _busy or not redraw.was_touched(scene, plan):
+        return False
+    here = desk(scene)
+    try:
+        found = readback.plan_of_scene(scene)
+        put(scene, found.plan, tuple(found.said))
+    except (PlanError, readback.ReadbackError) as error:
+        here.problem = str(error)
+        return False
+    return True
+
+
+class quiet:
+    """While the add-on itself draws, its handlers don't listen."""
+
+    def __enter__(self) -> None:
+        global _busy
+        self.outer, _busy = _busy, True
+
+    def __exit__(
+        self, _kind: type[BaseException] | None, _error: BaseException | None, _trace: TracebackType | None
+    ) -> None:
+        global _busy
+        _busy = self.outer
+
+
+def is_busy() -> bool:
+    """Whether the add-on itself is drawing."""
+    return _busy
+
+
+# ---------------------------------------------------------------- the scene around the plan
+
+
+def remove(scene: bpy.types.Scene) -> None:
+    """Take the plan, and everything drawn for it, out of a scene."""
+    with quiet():
+        redraw.clear(scene)
+    _desks.pop(scene.session_uid, None)
+    _reviews.pop(scene.session_uid, None)
+    match_lists(scene, None)
+    show()
+
+
+def draw_anew(scene: bpy.types.Scene) -> None:
+    """Draw the whole plan again."""
+    frames = frames_of(scene)
+    if frames is not None:
+        with quiet():
+            redraw.redraw(scene, None, frames)
+        show()
+
+
+def draw_anew_rig(scene: bpy.types.Scene) -> None:
+    """Draw rig and poses again, also what was pushed off the rig."""
+    frames = frames_of(scene)
+    if frames is not None:
+        with quiet():
+            redraw.draw_rig(scene, frames)
+
+
+def catch_up(scene: bpy.types.Scene) -> None:
+    """After the scene was set back or forth: lists as long as the plan's, and a review of it."""
+    absorb(scene)
+    match_lists(scene, plan_of(scene))
+    ask_for_review(scene)
+
+
+def place_shown(scene: bpy.types.Scene) -> float:
+    """The place in the move of the frame that is shown, 0 to 1."""
+    plan = plan_of(scene)
+    if plan is None or plan.shoot.frames < 2:
+        return 0.0
+    return min(max((scene.frame_current_final - 1.0) / (plan.shoot.frames - 1), 0.0), 1.0)
+
+
+def choose_block(scene: Any, number: int) -> None:
+    """Choose a block in the list, without selecting its object."""
+    with quiet():
+        scene.duskrail.block_row = number
+
+
+def choose_pose(scene: Any, number: int) -> None:
+    """Choose a pose in the list."""
+    scene.duskrail.pose_row = number

@@ -1,0 +1,55 @@
+"""Everything that Blender is told about when the extension is enabled, and forgets when it is disabled."""
+
+from __future__ import annotations
+
+import bpy
+
+from . import (
+    handlers,
+    live,
+    ops_blocks,
+    ops_plan,
+    ops_preview,
+    ops_review,
+    ops_rig,
+    overlay,
+    panels,
+    preferences,
+    properties,
+)
+
+OPERATORS = tuple(
+    cls for module in (ops_plan, ops_blocks, ops_rig, ops_review, ops_preview) for cls in module.CLASSES
+)
+
+
+def register() -> None:
+    """Enable: preferences and properties first, then what uses them."""
+    preferences.register()
+    properties.register()
+    for cls in OPERATORS:
+        bpy.utils.register_class(cls)
+    panels.register()
+    overlay.register()
+    handlers.register()
+    bpy.app.timers.register(_take_up, first_interval=0.0)
+
+
+def unregister() -> None:
+    """Disable, in the opposite order; plans stay in their scenes."""
+    if bpy.app.timers.is_registered(_take_up):
+        bpy.app.timers.unregister(_take_up)
+    ops_preview.stop()
+    handlers.unregister()
+    overlay.unregister()
+    panels.unregister()
+    for cls in reversed(OPERATORS):
+        bpy.utils.unregister_class(cls)
+    properties.unregister()
+    preferences.unregister()
+    live.clear()
+
+
+def _take_up() -> None:
+    """Take up the plans of the file that is open; data can't be had while Blender registers."""
+    handlers.on_load()
