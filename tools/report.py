@@ -58,7 +58,8 @@ def _clock(iso: str) -> str:
 
 
 def _evening(s: dict[str, Any]) -> str:
-    day = dt.datetime.fromisoformat(s["first_frame"]).strftime("%A %d %B %Y")
+    first = dt.datetime.fromisoformat(s["first_frame"])
+    day = f"{first:%A} {first.day} {first:%B %Y}"
     return (
         f"{day}: arrive {_clock(s['arrive'])}, first frame {_clock(s['first_frame'])}, last "
         f"{_clock(s['last_frame'])}, done {_clock(s['end'])} ({s['shoot_length']})"
