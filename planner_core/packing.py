@@ -11,8 +11,8 @@ import numpy as np
 from attrs import frozen
 
 from planner_core import ephemeris
-from planner_core.blocking import ground_level_m
 from planner_core.events import SUN_RISES_AT_DEG
+from planner_core.footing import height_above_ground_m
 from planner_core.frames import FrameTable
 from planner_core.plan import Plan
 from planner_core.timetable import end_utc_s
@@ -45,28 +45,27 @@ def hours_on_location(plan: Plan, frames: FrameTable) -> float:
 
 def packing_list(plan: Plan, frames: FrameTable) -> tuple[Item, ...]:
     """What to take along, the things that a plan fails without first."""
-    items = [
+    return (
         Item(name=f"Camera, {plan.camera.focal_length_mm:g} mm lens, hood", why=_focus(plan)),
         _card(plan),
         _power(plan, frames),
         *_filters(plan, frames),
-        *_support(plan),
-        Item(
-            name="Tape measure, compass, spirit level",
-            why=f"rail along {plan.rig.bearing_deg % 360.0:.0f}°, blocks where the sketch has them",
-        ),
+        *_support(plan, frames),
+        Item(name="Tape measure, compass, spirit level", why=_direction(plan, frames)),
         *_for_the_dark(plan, frames),
-        Item(
-            name="Phone charged, this page on paper, a pen",
-            why="paper works in the cold and without a network",
-        ),
-    ]
-    return tuple(items)
+        Item(name="Phone charged, this page on paper, a pen", why="paper doesn’t mind the cold"),
+    )
 
 
 def _focus(plan: Plan) -> str:
     f_number = f" at f/{plan.exposure.f_number:g}" if plan.exposure else ""
-    return f"focus on {plan.camera.focus_distance_m:g} m{f_number}, then to manual, and tape the ring"
+    return f"focus {plan.camera.focus_distance_m:g} m{f_number}, manual, ring taped"
+
+
+def _direction(plan: Plan, frames: FrameTable) -> str:
+    if plan.rig.slide is not None:
+        return f"rail along {plan.rig.bearing_deg % 360.0:.1f}°"
+    return f"lens along {float(frames.lens_bearing_deg[0]) % 360.0:.1f}° at the start"
 
 
 def _card(plan: Plan) -> Item:
@@ -75,11 +74,9 @@ def _card(plan: Plan) -> Item:
         return Item(name="Empty card", why=f"{plan.shoot.frames} frames; the plan has no camera.raw_file_mb")
     needed = filled * (1.0 + SPARE_SHARE)
     size = next((gb for gb in CARD_SIZES_GB if gb >= needed), None)
-    name = f"Empty card, {size} GB or more" if size else f"Empty cards, {needed:.0f} GB in all"
     return Item(
-        name=name,
-        why=f"{plan.shoot.frames} frames × {plan.camera.raw_file_mb:g} MB = {filled:.1f} GB, "
-        "and a fifth to spare",
+        name=f"Empty card, {size} GB or more" if size else f"Empty cards, {needed:.0f} GB in all",
+        why=f"{plan.shoot.frames} × {plan.camera.raw_file_mb:g} MB = {filled:.1f} GB, a fifth to spare",
     )
 
 
@@ -87,10 +84,10 @@ def _power(plan: Plan, frames: FrameTable) -> Item:
     hours = hours_on_location(plan, frames)
     count = math.ceil(hours / BATTERY_HOURS)
     batteries = f"{count} camera batteries" if count > 1 else "a camera battery"
+    motors = ", the rig’s own" if plan.rig.slide or plan.rig.pan or plan.rig.tilt else ""
     return Item(
-        name=f"Power for {hours:.1f} h: {batteries} or a power bank"
-        + (", and the rig's own" if plan.rig.slide or plan.rig.pan or plan.rig.tilt else ""),
-        why=f"about {BATTERY_HOURS:g} h of interval shooting a battery, half of that in frost",
+        name=f"Power for {hours:.1f} h: {batteries}{motors}",
+        why=f"about {BATTERY_HOURS:g} h a battery, half in frost",
     )
 
 
@@ -99,39 +96,26 @@ def _filters(plan: Plan, frames: FrameTable) -> list[Item]:
         return []
     stops = plan.exposure.nd_stops
     if stops > 0.0:
-        return [
-            Item(
-                name=f"ND filter, {stops:g} stops",
-                why=f"density {stops * DENSITY_PER_STOP:.1f}, on from the start",
-            )
-        ]
+        density = stops * DENSITY_PER_STOP
+        return [Item(name=f"ND filter, {stops:g} stops", why=f"density {density:.1f}, on from the start")]
     bright = float(np.max(frames.ramp.error_stops)) if frames.ramp else 0.0
     if bright > 0.5:
-        return [
-            Item(
-                name="An ND filter",
-                why=f"the plan has none and its brightest frame is {bright:.1f} stops over",
-            )
-        ]
+        return [Item(name="An ND filter", why=f"without one the brightest frame is {bright:.1f} stops over")]
     return []
 
 
-def _support(plan: Plan) -> list[Item]:
+def _support(plan: Plan, frames: FrameTable) -> list[Item]:
     rig = plan.rig
-    height_m = rig.origin_m[2] - ground_level_m(plan)
     if rig.slide is None:
-        return [
-            Item(
-                name="Tripod and a weight to hang from it",
-                why=f"head's base {height_m:.2f} m above the ground",
-            )
-        ]
+        height_m = height_above_ground_m(plan, frames.camera_m[0])
+        return [Item(name="Tripod, a weight to hang from it", why=f"lens {height_m:.2f} m above the ground")]
     length_m = rig.slide.max_m - rig.slide.min_m
+    height_m = height_above_ground_m(plan, rig.origin_m)
+    slope = f"rising {rig.incline_deg:g}°" if rig.incline_deg else "level"
     return [
         Item(
-            name=f"Rail of {length_m:.2f} m, a stand under each end, a weight and a strap for each",
-            why=f"rail's start {height_m:.2f} m above the ground"
-            + (f", rising {rig.incline_deg:g}°" if rig.incline_deg else ", level"),
+            name=f"Rail of {length_m:.2f} m, a stand, weight and strap for each end",
+            why=f"start {height_m:.2f} m above the ground, {slope}",
         )
     ]
 
@@ -145,7 +129,7 @@ def _for_the_dark(plan: Plan, frames: FrameTable) -> list[Item]:
         return []
     items = [
         Item(
-            name="Head torch, with spare cells",
+            name="Head torch, spare cells",
             why=f"{dark_s / 60.0:.0f} min with the sun down until packed up; keep it off the picture",
         )
     ]

@@ -115,11 +115,7 @@ def _test_run(plan: Plan, frames: FrameTable, start: float) -> Moment:
     ]
     once = max(way, default=0.0)
     lead = min(max(SHORTEST_TEST_RUN_S, 2.0 * once + 300.0), plan.shoot.setup_s / 2.0)
-    note = (
-        f"the whole move once at full speed, {_short(once)}"
-        if once > 0.0
-        else "a frame at each end of the light"
-    )
+    note = f"the whole move once, {_short(once)}" if once > 0.0 else "one frame, sharp and straight?"
     return Moment(kind="test-run", label="Test run", utc_s=start - lead, note=note)
 
 

@@ -1,0 +1,114 @@
+"""What the shot sheet's drawings share: a canvas whose colours come from the page's style, and its strokes.
+
+Coordinates are millimetres on paper. Classes carry colour and weight, so that the same drawing suits paper
+and a phone in the dark.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+import drawsvg
+import numpy as np
+from numpy.typing import ArrayLike
+
+Points = Iterable[ArrayLike]
+
+_UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
+
+
+def printable(text: str) -> str:
+    """The text without characters that neither HTML nor XML can hold."""
+    return _UNPRINTABLE.sub("", text)
+
+
+class Canvas:
+    """A drawing of width × height, with what the sheet's figures need and no more."""
+
+    def __init__(self, width: float, height: float, prefix: str, label: str) -> None:
+        self.width, self.height = width, height
+        self.drawing = drawsvg.Drawing(
+            width, height, id_prefix=prefix, role="img", **{"aria-label": printable(label)}
+        )
+        self._into: drawsvg.Drawing | drawsvg.Group = self.drawing
+
+    def line(self, start: ArrayLike, end: ArrayLike, kind: str) -> None:
+        """A straight stroke between two places (x, y)."""
+        (x, y), (x2, y2) = np.asarray(start), np.asarray(end)
+        self._into.append(drawsvg.Line(_r(x), _r(y), _r(x2), _r(y2), class_=kind))
+
+    def path(self, points: Points, kind: str, *, closed: bool = False) -> None:
+        """A stroke through points, or an area where closed. Fewer than two points draw nothing."""
+        rounded = [(_r(x), _r(y)) for x, y in map(np.asarray, points)]
+        if len(rounded) < 2:
+            return
+        path = drawsvg.Path(class_=kind)
+        path.M(*rounded[0])
+        for point in rounded[1:]:
+            path.L(*point)
+        if closed:
+            path.Z()
+        self._into.append(path)
+
+    def box(self, x: float, y: float, width: float, height: float, kind: str) -> None:
+        """A rectangle from its upper left corner."""
+        self._into.append(drawsvg.Rectangle(_r(x), _r(y), _r(width), _r(height), class_=kind))
+
+    def dot(self, at: ArrayLike, radius: float, kind: str) -> None:
+        """A circle around a place (x, y)."""
+        x, y = np.asarray(at)
+        self._into.append(drawsvg.Circle(_r(x), _r(y), _r(radius), class_=kind))
+
+    def text(
+        self, words: str, x: float, y: float, size: float, kind: str = "t", anchor: str = "start"
+    ) -> None:
+        """Words with their baseline at y."""
+        self._into.append(
+            drawsvg.Text(printable(words), _r(size), _r(x), _r(y), class_=kind, text_anchor=anchor)
+        )
+
+    def inside(self, x: float, y: float, width: float, height: float) -> None:
+        """What follows shows only within this rectangle, until `outside`."""
+        clip = drawsvg.ClipPath()
+        clip.append(drawsvg.Rectangle(_r(x), _r(y), _r(width), _r(height)))
+        group = drawsvg.Group(clip_path=clip)
+        self.drawing.append(group)
+        self._into = group
+
+    def outside(self) -> None:
+        """What follows shows anywhere again."""
+        self._into = self.drawing
+
+    def svg(self) -> str:
+        """The drawing as an SVG element for use within HTML."""
+        return str(self.drawing.as_svg(header="", skip_js=True, skip_css=True)).strip()
+
+
+def _r(value: float) -> float:
+    return round(float(value), 2)
+
+
+def round_step(span: float, most: int) -> float:
+    """The smallest of 1, 2, 5 × 10ⁿ that divides a span into no more than `most` parts."""
+    least = max(span / max(most, 1), 1e-9)
+    power = 10.0 ** np.floor(np.log10(least))
+    return float(
+        next(power * factor for factor in (1.0, 2.0, 5.0, 10.0) if power * factor >= least * (1 - 1e-9))
+    )
+
+
+def text_width(words: str, size: float) -> float:
+    """About how wide words are, for keeping labels apart: 0.52 em a character."""
+    return 0.52 * size * len(words)
+
+
+def minus(number: str) -> str:
+    """A printed number with a true minus sign, and none before a zero."""
+    return number.lstrip("+-") if float(number) == 0.0 else number.replace("-", "−")
+
+
+def interpolate(value: ArrayLike, low: float, high: float, start: float, end: float) -> np.ndarray:
+    """Value from the range low..high onto start..end, any shape."""
+    share = (np.asarray(value, dtype=np.float64) - low) / max(high - low, 1e-12)
+    return start + share * (end - start)
