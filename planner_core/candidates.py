@@ -335,9 +335,19 @@ def _slide(bench: Bench) -> Iterator[Plan]:
     yield from _slides(bench, bench.stretches())
 
 
+def _stretches_and_places(
+    bench: Bench, stretches: Sequence[tuple[float, float]]
+) -> list[tuple[tuple[float, float], float]]:
+    """Every stretch with the subject in its best place, and the first ones with it elsewhere."""
+    best = [(stretch, bench.framing.place) for stretch in stretches]
+    others = (
+        [place for place in THIRDS if abs(place - bench.framing.place) > 0.05] if bench.plan.rig.pan else []
+    )
+    return best + list(product(stretches[:2], others))
+
+
 def _slides(bench: Bench, stretches: Sequence[tuple[float, float]]) -> Iterator[Plan]:
-    places = dict.fromkeys((bench.framing.place, *THIRDS)) if bench.plan.rig.pan else (bench.framing.place,)
-    for (first, last), place in product(stretches, places):
+    for (first, last), place in _stretches_and_places(bench, stretches):
         aim_at = last if _reveals(bench) else (first + last) / 2.0
         pan = bench.pan_deg(aim_at, place)
         yield bench.two_poses((first, last), (pan, pan), (bench.framing.tilt_deg,) * 2)
@@ -347,7 +357,7 @@ def _slide_held(bench: Bench) -> Iterator[Plan]:
     """The pan follows the subject at five poses, which is enough for a curve that bends one way."""
     at = np.linspace(0.0, 1.0, 5)
     done = progress(at, bench.plan.move.ease)
-    for (first, last), place in product(bench.stretches(), dict.fromkeys((bench.framing.place, *THIRDS))):
+    for (first, last), place in _stretches_and_places(bench, bench.stretches()):
         slides = first + (last - first) * done
         yield bench.with_poses(
             [

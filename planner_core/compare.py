@@ -38,7 +38,7 @@ POINTS: dict[str, float] = {
 }
 PAN_COUNTS, TILT_COUNTS = 0.55, 0.35  # of what parallax does for a picture
 TURN_PERCENT = 12.0  # of the frame's width: a pan or tilt that is plain to see
-QUICK_PLACES = 25
+QUICK_PLACES = 21
 # Findings that a move answers for: by the starts of their codes, those of the picture, which the still shot
 # answers for too, and those of the rig.
 OF_PICTURE = ("subject-", "reveal-", "camera-inside", "weak-frame", "foreground-", "background-", "horizon-")

@@ -66,7 +66,8 @@ def first_hits(
     ground = blocking.ground_level_m(plan)
     with np.errstate(divide="ignore", invalid="ignore"):
         fall = (ground - start[2]) / way[2]
-    distance = np.where(np.isfinite(fall) & (fall >= 0.0), fall, np.inf)
+    through = np.where(start[2] >= ground, way[2] < 0.0, way[2] > 0.0)
+    distance = np.where(through, fall, np.inf)
     met = np.where(np.isfinite(distance), GROUND, NOTHING)
     for index in range(len(plan.blocks)):
         if index in ignoring:

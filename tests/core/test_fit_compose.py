@@ -1,0 +1,156 @@
+"""fit --compose: the smallest change of a pose that mends the picture, tried on every frame."""
+
+from __future__ import annotations
+
+import attrs
+import numpy as np
+import pytest
+
+from planner_core import composition, compute_frames, mend, parallax, tracks
+from planner_core.drive import axis_limits
+from planner_core.fit_compose import fit_compose
+from planner_core.plan import Composition, Pose
+from tests.places import PAN, SLIDE, box, place, post
+
+TOWER = Composition(subject="tower")
+
+
+def tower(x=0.0):
+    return box("tower", x, 60.0, (3.0, 3.0, 12.0), role="subject")
+
+
+def moved(*poses, blocks=(), **changes):
+    changes.setdefault("composition", TOWER)
+    return place(tower(), *blocks, poses=[Pose(**pose) for pose in poses], frames=200, **changes)
+
+
+def pose(at, slide_m=0.5, pan_deg=0.0, tilt_deg=4.0):
+    return {"at": at, "slide_m": slide_m, "pan_deg": pan_deg, "tilt_deg": tilt_deg}
+
+
+def failing(plan):
+    reading = composition.read(plan, tracks.of(compute_frames(plan)), travels=parallax.slides(plan))
+    return mend.failing(plan, reading, weak=composition.WEAK)
+
+
+def inside_the_rig(plan):
+    return all(
+        axis.low <= value <= axis.high
+        for axis in axis_limits(plan)
+        for p in plan.move.poses
+        if (value := getattr(p, axis.name)) is not None
+    )
+
+
+def test_a_pan_that_goes_too_far_is_ended_earlier():
+    plan = moved(pose(0.0, pan_deg=5.0), pose(1.0, pan_deg=50.0))
+    assert failing(plan).any()
+    fit = fit_compose(plan)
+    assert not failing(fit.plan).any()
+    first, last = fit.plan.move.poses
+    assert first == plan.move.poses[0]
+    # half the angle of view is 36.87°, of which a little is kept as air
+    assert 28.0 < last.pan_deg < 36.87
+    assert f"End the pan at {last.pan_deg:g}° instead of 50°." in fit.said
+
+
+def test_the_change_is_about_the_smallest_that_mends():
+    plan = moved(pose(0.0, pan_deg=5.0), pose(1.0, pan_deg=50.0))
+    end = fit_compose(plan).plan.move.poses[1].pan_deg
+    ends = np.arange(20.0, 40.0, 0.5)
+    mended = [
+        e for e in ends if not failing(moved(pose(0.0, pan_deg=5.0), pose(1.0, pan_deg=float(e)))).any()
+    ]
+    assert max(mended) - end < 4.0
+
+
+def test_a_subject_out_of_the_frame_throughout_is_turned_to():
+    plan = moved(pose(0.0, pan_deg=60.0), pose(1.0, pan_deg=64.0))
+    fit = fit_compose(plan)
+    assert not failing(fit.plan).any()
+    assert any("throughout" in sentence for sentence in fit.said)
+    first, last = fit.plan.move.poses
+    assert last.pan_deg - first.pan_deg == pytest.approx(4.0)  # the move stays what it was
+
+
+def test_a_tilt_that_cuts_the_subject_is_lowered():
+    plan = moved(pose(0.0, tilt_deg=4.0), pose(1.0, tilt_deg=30.0))
+    fit = fit_compose(plan)
+    assert not failing(fit.plan).any()
+    assert fit.plan.move.poses[1].tilt_deg < 30.0
+
+
+def test_a_post_in_the_way_is_passed_by_the_slide():
+    plan = moved(pose(0.0, slide_m=0.2), pose(1.0, slide_m=1.4), blocks=(post("lamp", 0.3, 2.0, 0.2, 3.0),))
+    assert failing(plan).any()
+    fit = fit_compose(plan)
+    assert not failing(fit.plan).any()
+    assert inside_the_rig(fit.plan)
+    assert any("slide" in sentence.lower() for sentence in fit.said)
+
+
+def test_a_late_reveal_is_made_in_time():
+    wall = box("wall", -1.2, 2.0, (2.0, 0.3, 2.6), role="foreground")
+    plan = moved(
+        pose(0.0, slide_m=0.0),
+        pose(1.0, slide_m=1.0),
+        blocks=(wall,),
+        origin_m=(-1.0, 0.0, 1.5),
+        composition=Composition(style="reveal", subject="tower", reveal_by=0.3),
+    )
+    assert failing(plan).any()
+    fit = fit_compose(plan)
+    assert not failing(fit.plan).any()
+    assert inside_the_rig(fit.plan)
+
+
+def test_two_faults_get_two_changes():
+    plan = moved(pose(0.0, pan_deg=-50.0), pose(1.0, pan_deg=50.0))
+    fit = fit_compose(plan)
+    assert not failing(fit.plan).any()
+    changed = [a != b for a, b in zip(plan.move.poses, fit.plan.move.poses, strict=True)]
+    assert changed == [True, True]
+
+
+def test_changes_stay_inside_the_axes():
+    narrow = attrs.evolve(PAN, min_deg=45.0, max_deg=60.0)  # the head can't turn to the tower
+    plan = moved(pose(0.0, pan_deg=50.0), pose(1.0, pan_deg=55.0), pan=narrow)
+    fit = fit_compose(plan)
+    assert inside_the_rig(fit.plan)
+    assert failing(fit.plan).any()
+    assert any("Another place for the rail" in sentence for sentence in fit.said)
+
+
+def test_what_composes_is_left_alone():
+    plan = moved(pose(0.0, pan_deg=-8.0), pose(1.0, pan_deg=8.0))
+    fit = fit_compose(plan)
+    assert fit.plan == plan
+    assert "Nothing to mend" in fit.said[0]
+
+
+def test_without_a_subject_there_is_nothing_to_compose_for():
+    plan = attrs.evolve(moved(pose(0.0), pose(1.0)), blocks=(), composition=None)
+    fit = fit_compose(plan)
+    assert fit.plan == plan
+    assert "no subject" in fit.said[0]
+
+
+def test_a_fixed_head_can_be_pointed_anew_but_not_moved():
+    plan = moved(pose(0.0, pan_deg=60.0), pose(1.0, pan_deg=60.0), pan=None)
+    fit = fit_compose(plan)
+    assert not failing(fit.plan).any()
+    assert fit.plan.move.poses[0].pan_deg == fit.plan.move.poses[1].pan_deg
+
+
+def test_a_middle_pose_is_changed_alone():
+    plan = moved(pose(0.0, pan_deg=-5.0), pose(0.5, pan_deg=45.0), pose(1.0, pan_deg=5.0))
+    fit = fit_compose(plan)
+    assert not failing(fit.plan).any()
+    assert any(sentence.startswith("At 50 % of the move, pan to") for sentence in fit.said)
+
+
+def test_the_plan_that_is_written_is_one_the_rig_accepts():
+    plan = moved(pose(0.0, slide_m=SLIDE.min_m, pan_deg=5.0), pose(1.0, slide_m=SLIDE.max_m, pan_deg=50.0))
+    fit = fit_compose(plan)
+    assert inside_the_rig(fit.plan)
+    assert not failing(fit.plan).any()

@@ -1,0 +1,346 @@
+"""Findings about the picture: each fault by its code, level and frames, and silence where there is none."""
+
+from __future__ import annotations
+
+import attrs
+import numpy as np
+import pytest
+
+from planner_core import compute_frames, review
+from planner_core.plan import Composition, Pose
+from planner_core.planfile import load_plan
+from planner_core.review_picture import review_topic
+from tests.places import PAN, box, place, post
+
+TOWER = Composition(subject="tower")
+TILT_DEG = 4.0
+
+
+def found(plan):
+    """Findings of the picture by code, several of one code in a list."""
+    findings, _ = review_topic(plan, compute_frames(plan))
+    by_code = {}
+    for finding in findings:
+        by_code.setdefault(finding.code, []).append(finding)
+    return by_code
+
+
+def only(plan, code):
+    (finding,) = found(plan)[code]
+    return finding
+
+
+def panned(start_deg, end_deg, *blocks, frames=400, ease=0.0, **changes):
+    poses = (
+        Pose(at=0.0, pan_deg=start_deg, tilt_deg=TILT_DEG),
+        Pose(at=1.0, pan_deg=end_deg, tilt_deg=TILT_DEG),
+    )
+    changes.setdefault("composition", TOWER)
+    return place(*blocks, poses=poses, frames=frames, ease=ease, slide=None, **changes)
+
+
+def slid(start_m, end_m, *blocks, frames=400, pan_deg=0.0, composition=TOWER, **changes):
+    poses = (
+        Pose(at=0.0, slide_m=start_m, pan_deg=pan_deg, tilt_deg=TILT_DEG),
+        Pose(at=1.0, slide_m=end_m, pan_deg=pan_deg, tilt_deg=TILT_DEG),
+    )
+    return place(*blocks, poses=poses, frames=frames, composition=composition, **changes)
+
+
+def tower(x=0.0, y=60.0, wide=3.0, high=12.0):
+    return box("tower", x, y, (wide, wide, high), role="subject")
+
+
+def bollard(x=0.3, y=1.6):
+    return post("bollard", x, y, 0.25, 1.25)
+
+
+# ---------------------------------------------------------------- the subject in the frame
+
+
+def test_a_good_plan_has_nothing_to_mend():
+    plan = slid(0.5, 1.5, tower(x=15.0), bollard())
+    assert {f.level for findings in found(plan).values() for f in findings} <= {"note"}
+
+
+def test_a_subject_that_leaves_at_frame_200_of_400_is_reported_there():
+    # a thin mast at bearing 0 and a steady pan to the right: half the angle of view is 36.87°, so it is out
+    # from frame 200 on where the pan is 36.87° at frame 200
+    half = np.degrees(np.arctan(0.75))
+    mast = box("tower", 0.0, 60.0, (0.05, 0.05, 12.0), role="subject")
+    plan = panned(0.0, half * 399.0 / 198.5, mast)
+    level = tuple(attrs.evolve(pose, tilt_deg=0.0) for pose in plan.move.poses)
+    finding = only(attrs.evolve(plan, move=attrs.evolve(plan.move, poses=level)), "subject-lost")
+    assert finding.level == "stop"
+    assert finding.frames == (200, 400)
+    assert "leaves the frame over the left edge" in finding.message
+    assert finding.message.startswith("Frames 200–400:")
+
+
+def test_a_cut_names_the_edge_and_how_much_is_outside():
+    plan = panned(0.0, 35.6, tower())
+    finding = only(plan, "subject-cut")
+    assert finding.level == "warn"
+    assert finding.frames[1] == 400
+    assert "left edge" in finding.message
+    assert f"{finding.value * 100.0:.0f} % outside" in finding.message
+    assert 0.02 < finding.value < 0.9
+
+
+def test_the_fix_of_a_cut_was_tried():
+    plan = panned(10.0, 35.6, tower())
+    finding = only(plan, "subject-cut")
+    end = float(finding.fix.split("End the pan at ")[1].split("°")[0])
+    mended = panned(10.0, end, tower())
+    assert not {"subject-cut", "subject-lost"} & set(found(mended))
+    nearer = panned(10.0, end + 3.0, tower())  # and it is not much more than it takes, a little air included
+    assert (
+        "subject-cut" in found(nearer)
+        or review_topic(nearer, compute_frames(nearer))[1]["weakest_score"] < 0.9
+    )
+
+
+def test_a_subject_beyond_the_frame_throughout_is_lost_throughout():
+    finding = only(panned(60.0, 70.0, tower()), "subject-lost")
+    assert finding.frames == (1, 400)
+    assert finding.level == "stop"
+
+
+def test_a_subject_behind_the_camera_is_lost():
+    finding = only(panned(0.0, 5.0, tower(y=-60.0)), "subject-lost")
+    assert "behind the camera" in finding.message
+
+
+def test_a_subject_larger_than_the_frame_is_said_and_not_blamed():
+    wall = box("tower", 0.0, 10.0, (60.0, 1.0, 3.0), role="subject")
+    codes = found(panned(0.0, 4.0, wall))
+    assert codes["subject-large"][0].level == "note"
+    assert not {"subject-cut", "subject-lost"} & set(codes)
+
+
+# ---------------------------------------------------------------- hidden
+
+
+def test_a_post_that_crosses_the_subject_is_reported_for_its_frames():
+    # the post's front side, 1.9 m off with its middle 1 m along, against the tower's front, 58.5 m off and 3
+    # m wide: it covers a tenth of it from where its shadow's edge is a tenth in
+    plan = slid(0.0, 2.0, tower(), post("lamp", 1.0, 2.0, 0.2, 3.0), origin_m=(0.0, 0.0, 1.5))
+    finding = only(plan, "subject-hidden")
+    slide = np.linspace(0.0, 2.0, 400)
+    edges = slide + (np.array([[1.0 - 0.1], [1.0 + 0.1]]) - slide) * (58.5 / (2.0 - 0.0))
+    covered = np.clip(np.minimum(edges[1], 1.5) - np.maximum(edges[0], -1.5), 0.0, 3.0) / 3.0
+    expected = np.flatnonzero(covered > 0.1) + 1
+    assert finding.frames == (pytest.approx(expected[0], abs=2), pytest.approx(expected[-1], abs=2))
+    assert finding.level == "stop"
+    assert "“lamp”" in finding.message
+    assert "lamp" in finding.blocks
+
+
+def test_a_thin_post_that_covers_a_part_is_no_stop():
+    plan = slid(0.0, 2.0, tower(), post("rope", 1.0, 2.0, 0.02, 3.0))
+    finding = only(plan, "subject-hidden")
+    assert finding.level in ("note", "warn")
+    assert 0.1 < finding.value < 0.5
+
+
+def test_a_hidden_subject_gets_a_fix_that_was_tried():
+    plan = slid(0.2, 1.2, tower(), post("lamp", 0.3, 2.0, 0.2, 3.0), bollard(1.5))
+    finding = only(plan, "subject-hidden")
+    assert finding.fix.startswith("Start the slide at")
+    start = float(finding.fix.split("Start the slide at ")[1].split(" m")[0])
+    left = found(slid(start, 1.2, *plan.blocks)).get("subject-hidden", [])
+    assert {f.level for f in left} <= {"note"}
+
+
+# ---------------------------------------------------------------- reveal
+
+
+def revealing(start_m, end_m, by=0.6, **changes):
+    wall = box("wall", -1.2, 2.0, (2.0, 0.3, 2.6), role="foreground")
+    return slid(
+        start_m,
+        end_m,
+        tower(),
+        wall,
+        composition=Composition(style="reveal", subject="tower", reveal_by=by),
+        **changes,
+    )
+
+
+def test_a_reveal_in_time_is_fine():
+    # the wall's right side is at −0.2 m: from −1 m on the rail (0) it hides the tower, from 1 m (2) it
+    # doesn't
+    plan = revealing(0.0, 1.8, origin_m=(-1.0, 0.0, 1.5))
+    assert not {"reveal-late", "reveal-early", "subject-hidden", "subject-lost"} & set(found(plan))
+
+
+def test_a_late_reveal_says_when_and_what_was_asked():
+    plan = revealing(0.0, 1.0, by=0.3, origin_m=(-1.0, 0.0, 1.5))
+    finding = only(plan, "reveal-late")
+    assert finding.level == "stop"
+    assert finding.limit == 0.3
+    assert finding.value > 0.5
+    assert finding.frames[0] == 121  # 30 % of 400 frames
+    assert "“wall”" in finding.message
+
+
+def test_a_subject_that_never_shows_is_never_revealed():
+    finding = only(revealing(0.0, 0.3, origin_m=(-1.0, 0.0, 1.5)), "reveal-late")
+    assert "never revealed" in finding.message
+
+
+def test_a_reveal_from_outside_the_frame_counts_too():
+    composition = Composition(style="reveal", subject="tower", reveal_by=0.6)
+    assert not {"reveal-late", "reveal-early"} & set(
+        found(panned(60.0, 5.0, tower(), composition=composition))
+    )
+
+
+def test_showing_from_the_start_reveals_nothing():
+    finding = only(revealing(1.2, 1.9, origin_m=(-1.0, 0.0, 1.5)), "reveal-early")
+    assert finding.level == "warn"
+
+
+def test_what_is_revealed_must_not_be_hidden_again():
+    plan = revealing(0.0, 1.8, origin_m=(-1.0, 0.0, 1.5))
+    again = attrs.evolve(
+        plan, blocks=(*plan.blocks, box("kiosk", 1.2, 2.0, (0.9, 0.3, 2.6), role="foreground"))
+    )
+    finding = only(again, "subject-hidden")
+    assert finding.level == "stop"
+    assert "“kiosk”" in finding.message
+
+
+def test_hidden_frames_before_the_reveal_are_no_fault():
+    plan = revealing(0.0, 1.8, origin_m=(-1.0, 0.0, 1.5))
+    _, summary = review_topic(plan, compute_frames(plan))
+    assert summary["weakest_score"] > 0.5
+    assert summary["subject_visible_share_min"] > 0.9
+
+
+# ---------------------------------------------------------------- foreground and background
+
+
+def test_a_slide_past_nothing_misses_a_foreground():
+    # common practice, no source
+    codes = found(slid(0.0, 1.5, tower(), box("town", 60.0, 300.0, (50, 20, 20))))
+    finding = codes["foreground-missing"][0]
+    assert finding.level == "warn"
+    assert finding.value < finding.limit
+    assert "59 m away" in finding.message  # the tower is the nearest there is
+    assert "1 to " in finding.fix
+    assert codes["background-static"][0].level == "warn"
+
+
+def test_a_foreground_a_metre_away_is_enough():
+    # common practice, no source; what is far then looks still, which is only said
+    codes = found(slid(0.5, 1.5, tower(x=15.0), bollard(), box("town", 60.0, 300.0, (50, 20, 20))))
+    assert "foreground-missing" not in codes
+    assert codes["background-static"][0].level == "note"
+
+
+def test_a_pan_alone_needs_no_foreground():
+    # common practice, no source
+    codes = found(panned(-5.0, 10.0, tower()))
+    assert not {"foreground-missing", "background-static"} & set(codes)
+
+
+def test_a_pan_off_the_pupil_is_no_slide():
+    plan = panned(-5.0, 10.0, tower())
+    swung = attrs.evolve(plan, rig=attrs.evolve(plan.rig, pupil_offset_m=0.2))
+    assert not {"foreground-missing", "background-static"} & set(found(swung))
+
+
+# ---------------------------------------------------------------- merging, horizon, camera
+
+
+def test_an_outline_that_runs_into_the_subject_s_is_reported():
+    edge = 1.5 / 58.5 * 100.0
+    house = box("house", edge + 10.0, 95.0, (20.0, 10.0, 16.0))
+    finding = only(panned(-5.0, -4.0, tower(), house), "subject-merging")
+    assert finding.level == "warn"
+    assert "house" in finding.blocks
+
+
+def test_a_horizon_through_the_middle_is_noted():
+    poses = (Pose(at=0.0, pan_deg=0.0, tilt_deg=0.0), Pose(at=1.0, pan_deg=5.0, tilt_deg=0.0))
+    plan = place(tower(), poses=poses, composition=TOWER)
+    assert only(plan, "horizon-middle").level == "note"
+    assert "horizon-middle" not in found(panned(-5.0, 5.0, tower()))
+
+
+def test_a_camera_inside_a_block_stops():
+    finding = only(panned(0.0, 5.0, tower(), box("hut", 0, 0, (3, 3, 3))), "camera-inside")
+    assert finding.level == "stop"
+    assert "“hut”" in finding.message
+
+
+# ---------------------------------------------------------------- plans that say little
+
+
+def test_a_plan_without_blocks_says_what_is_missing():
+    codes = found(place(frames=10))
+    assert set(codes) == {"no-blocks"}
+    assert codes["no-blocks"][0].level == "note"
+
+
+def test_a_plan_without_a_subject_says_so():
+    plan = place(box("house", 0, 30, (6, 6, 6)), frames=10)
+    assert only(plan, "no-subject").level == "note"
+
+
+def test_a_misspelt_subject_names_the_nearest():
+    plan = panned(-5.0, 5.0, tower(), composition=Composition(subject="towr"))
+    finding = only(plan, "subject-unknown")
+    assert finding.level == "warn"
+    assert "“tower”" in finding.fix
+
+
+def test_a_single_frame_is_reviewed():
+    codes = found(
+        attrs.evolve(panned(0.0, 5.0, tower()), shoot=attrs.evolve(panned(0, 5, tower()).shoot, frames=1))
+    )
+    assert "subject-lost" not in codes
+
+
+# ---------------------------------------------------------------- the whole review
+
+
+def test_the_examples_have_no_stop_of_the_picture(example_plan):
+    findings, summary = review_topic(example_plan, compute_frames(example_plan))
+    assert [f.code for f in findings if f.level == "stop"] == []
+    assert summary["weakest_score"] > 0.7
+
+
+def test_each_classic_mistake_is_named_and_nothing_else_stops(project_root):
+    # the planted faults: whole rail, nothing near, too fast, night too long, interval too short
+    plan = load_plan(project_root / "example_scenes" / "classic_mistakes.plan.json")
+    report = review(plan, compute_frames(plan))
+    codes = {finding.code for finding in report.findings}
+    assert {
+        "travel-whole",
+        "foreground-missing",
+        "screen-speed",
+        "day-night-balance",
+        "interval-too-short",
+    } <= codes
+    planted = {"travel-whole", "travel-unused", "foreground-missing", "background-static", "screen-speed"}
+    planted |= {"day-night-balance", "interval-too-short", "exposure-short"}
+    assert {f.code for f in report.findings if f.level == "stop"} <= planted
+
+
+def test_the_summary_speaks_of_near_and_far():
+    _, summary = review_topic(*(lambda p: (p, compute_frames(p)))(slid(0.5, 1.5, tower(x=15.0), bollard())))
+    assert summary["near_shift_percent"] > 15.0
+    assert summary["separation_percent"] > 15.0
+    assert summary["still_beyond_m"] == pytest.approx(2560.0 / 38.4, rel=0.01)
+    assert summary["weakest_frame"] >= 1
+
+
+def test_a_fixed_head_is_reviewed():
+    plan = place(tower(), bollard(), pan=None, tilt=None, composition=TOWER, frames=20)
+    still = attrs.evolve(
+        plan, move=attrs.evolve(plan.move, poses=(Pose(at=0.0, slide_m=0.2), Pose(at=1.0, slide_m=0.9)))
+    )
+    assert "subject-lost" not in found(still)
+    assert PAN.min_deg < 0.0

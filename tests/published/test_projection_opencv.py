@@ -1,0 +1,110 @@
+"""Outlines and rectangles against OpenCV's projectPoints (opencv-python-headless) on the blocks' own
+corners.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+
+from planner_core import blocking, tracks
+from planner_core.optics import delivered_crop, project_px
+from tests.places import random_place
+
+
+def opencv_px(plan, points_m, camera_m, rotation):
+    """Pixels by OpenCV: its camera looks along +Z with +Y down, pixel centres at whole numbers."""
+    to_opencv = np.diag([1.0, -1.0, -1.0]) @ rotation.T
+    turn, _ = cv2.Rodrigues(to_opencv)
+    focal = delivered_crop(plan.camera, plan.clip).focal_px
+    matrix = np.array(
+        [[focal, 0.0, plan.clip.width_px / 2.0], [0.0, focal, plan.clip.height_px / 2.0], [0, 0, 1]]
+    )
+    px, _ = cv2.projectPoints(np.asarray(points_m), turn, -to_opencv @ camera_m, matrix, None)
+    return px.reshape(-1, 2)
+
+
+def ahead(points_m, camera_m, rotation):
+    return -((points_m - camera_m) @ rotation)[:, 2]
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_corners_project_as_opencv_has_them(seed):
+    # cv2.projectPoints; the goal is 0.05 px of a 3840-wide frame
+    plan = random_place(seed)
+    path = tracks.camera_path(plan, np.linspace(0.0, 1.0, 7))
+    for frame in range(7):
+        pose = path.camera_m[frame], path.camera_rotation[frame]
+        for block in plan.blocks:
+            corners = blocking.block_mesh(plan, block).vertices_m
+            corners = corners[ahead(corners, *pose) > 0.5]
+            if len(corners):
+                px, _ = project_px(plan, corners, *pose)
+                np.testing.assert_allclose(px, opencv_px(plan, corners, *pose), atol=0.05)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_rectangles_and_outlines_go_through_the_corners_as_opencv_has_them(seed):
+    plan = random_place(seed)
+    path = tracks.camera_path(plan, np.linspace(0.0, 1.0, 5))
+    found = tracks.compute_tracks(plan, path)
+    ground, checked = found.boxes.ground_m, 0
+    for frame in range(5):
+        pose = path.camera_m[frame], path.camera_rotation[frame]
+        for index, block in enumerate(plan.blocks):
+            corners = blocking.block_mesh(plan, block).vertices_m.copy()
+            corners[:, 2] = np.maximum(corners[:, 2], ground)  # what stands in the ground isn't seen
+            if block.shape not in ("box", "post") or ahead(corners, *pose).min() < 0.5:
+                continue
+            checked += 1
+            px = opencv_px(plan, corners, *pose)
+            low, high = px.min(axis=0), px.max(axis=0)
+            outline = found.outline_px(index, frame)
+            np.testing.assert_allclose(outline.min(axis=0), low, atol=0.05)
+            np.testing.assert_allclose(outline.max(axis=0), high, atol=0.05)
+            rect = found.rectangle_px((index,))[frame]
+            if block.shape == "box":
+                np.testing.assert_allclose(rect, [*low, *high], atol=0.05)
+            else:  # the box around a post
+                assert (rect[:2] <= low + 0.05).all()
+                assert (rect[2:] >= high - 0.05).all()
+    assert checked > 20
+
+
+def test_an_outline_s_area_is_its_polygon_s_by_opencv():
+    # cv2.contourArea of the outline, within a thousandth (it works in single precision)
+    plan = random_place(3)
+    path = tracks.camera_path(plan, np.linspace(0.0, 1.0, 5))
+    found = tracks.compute_tracks(plan, path)
+    boxes = [i for i, block in enumerate(plan.blocks) if block.shape in ("box", "post")]
+    areas = np.array([found.areas_px(i)[0] for i in boxes])
+    by_opencv = np.array(
+        [
+            [cv2.contourArea(found.outline_px(i, frame).astype(np.float32)) for frame in range(5)]
+            for i in boxes
+        ]
+    )
+    np.testing.assert_allclose(areas, by_opencv, rtol=1e-3, atol=1.0)
+
+
+def test_the_part_of_an_outline_inside_the_frame_is_the_polygons_common_part_by_opencv():
+    # cv2.intersectConvexConvex with the frame
+    plan = random_place(5)
+    path = tracks.camera_path(plan, np.linspace(0.0, 1.0, 9))
+    found = tracks.compute_tracks(plan, path)
+    width, height = plan.clip.width_px, plan.clip.height_px
+    frame_ring = np.array([(0, 0), (width, 0), (width, height), (0, height)], dtype=np.float32)
+    cut = 0
+    for index, block in enumerate(plan.blocks):
+        if block.shape not in ("box", "post"):
+            continue
+        whole, inside = found.areas_px(index)
+        for frame in range(9):
+            outline = found.outline_px(index, frame).astype(np.float32)
+            if len(outline) < 3 or np.abs(outline).max() > 1e5:
+                continue
+            common, _ = cv2.intersectConvexConvex(frame_ring, outline)
+            assert inside[frame] == pytest.approx(common, rel=2e-3, abs=20.0)
+            cut += 0.01 < inside[frame] / whole[frame] < 0.99
+    assert cut, "no outline crosses the frame's edge, so nothing was tested"
