@@ -19,7 +19,8 @@ from planner_core import rig
 from planner_core.blocking import block_mesh, ground_level_m
 from planner_core.plan import Block, Plan, PlanError, Vector
 
-CENTIMETRE = 2  # decimals that a block's numbers are kept to
+CENTIMETRE, MILLIMETRE = 2, 3  # decimals that a block's numbers are kept to
+LEVEL_M = 0.01  # heights that differ by less are the same level
 POST_EVERY_M = 2.0
 PIER_EVERY_M = 30.0
 # Heights along an invented skyline, as shares of its highest point
@@ -371,44 +372,57 @@ def convex_outline(points: ArrayLike) -> NDArray[np.float64]:
 # ---------------------------------------------------------------- from a mesh of the user's own
 
 
-def block_from_points(
-    points_m: ArrayLike, *, name: str, role: str, shape: str = "prism", outline: ArrayLike | None = None
+def block_from_mesh(
+    points_m: ArrayLike, faces: Sequence[Sequence[int]] = (), *, name: str, role: str
 ) -> Block:
-    """A mesh's points (n, 3), in scene metres, as a block: an upright prism, or a box along the scene's axes.
+    """A mesh, points (n, 3) in scene metres and faces by point numbers, as an upright prism.
 
-    outline (m, 2) is the footprint where it is known; else the convex hull stands for it. Raises PlanError
-    for what has no extent.
+    The footprint is the outline of the mesh's level bottom or top where it has one without holes, else the
+    convex hull of all points. Raises PlanError for what has no extent.
     """
     points = np.asarray(points_m, dtype=np.float64).reshape(-1, 3)
     label = name or "the mesh"
     if len(points) < 3:
         raise PlanError(label, len(points), "corners are no solid; give it a footprint of three or more")
-    low, high = points.min(axis=0), points.max(axis=0)
-    height = float(high[2] - low[2])
-    if height < 0.01:
-        raise PlanError(label, round(height, 3), "metres high is flat; extrude it to its height first")
-    if shape == "box":
-        extent = np.maximum(high - low, 0.01)
-        return Block(
-            name=name,
-            role=role,
-            shape="box",
-            centre_m=_rounded((low + high) / 2.0),
-            size_m=(round(float(extent[0]), 3), round(float(extent[1]), 3), round(float(extent[2]), 3)),
-        )
-    corners = np.asarray(outline if outline is not None else convex_outline(points[:, :2]), dtype=np.float64)
-    footprint = tuple(dict.fromkeys((round(float(x), 3), round(float(y), 3)) for x, y in corners))
+    low, high = float(points[:, 2].min()), float(points[:, 2].max())
+    if high - low < LEVEL_M:
+        raise PlanError(label, round(high - low, 3), "metres high is flat; extrude it to its height first")
+    rounded = np.round(points[:, :2], MILLIMETRE)
+    outline = next(
+        (loop for level in (low, high) if (loop := _level_outline(points[:, 2], faces, level)) is not None),
+        None,
+    )
+    corners = convex_outline(rounded) if outline is None else rounded[outline]
+    footprint = tuple(dict.fromkeys((float(x), float(y)) for x, y in corners))
     try:
         return Block(
             name=name,
             role=role,
             shape="prism",
             footprint_m=footprint,
-            height_m=round(height, 3),
-            base_m=round(float(low[2]), 3),
+            height_m=round(high - low, MILLIMETRE),
+            base_m=round(low, MILLIMETRE),
         )
     except PlanError as error:
         raise error.under(label) from None
+
+
+def _level_outline(
+    heights_m: NDArray[np.float64], faces: Sequence[Sequence[int]], level_m: float
+) -> list[int] | None:
+    """Point numbers around the faces that lie at a level; None where they aren't one piece without holes."""
+    there = [face for face in faces if all(abs(heights_m[v] - level_m) < LEVEL_M for v in face)]
+    edges = {edge for face in there for edge in zip(face, (*face[1:], face[0]), strict=True)}
+    after = {start: end for start, end in edges if (end, start) not in edges}
+    rim = [edge for edge in edges if edge[::-1] not in edges]
+    if len(rim) < 3 or len(after) != len(rim):
+        return None
+    loop = [rim[0][0]]
+    while (following := after[loop[-1]]) != loop[0]:
+        loop.append(following)
+        if following not in after or len(loop) > len(rim):
+            return None
+    return loop if len(loop) == len(rim) else None
 
 
 def with_blocks(plan: Plan, blocks: Sequence[Block]) -> Plan:

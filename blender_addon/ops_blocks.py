@@ -330,28 +330,34 @@ def block_of_mesh(context: Any, thing: Any, role: str) -> Any:
             raise PlanError(thing.name, 0, "vertices: there is nothing in this mesh")
         points = np.empty(3 * len(mesh.vertices), dtype=np.float32)
         mesh.vertices.foreach_get("co", points)
+        faces = [tuple(face.vertices) for face in mesh.polygons]
     finally:
         evaluated.to_mesh_clear()
     world = np.array(thing.matrix_world)
     scene_points = points.reshape(-1, 3) @ world[:3, :3].T + world[:3, 3]
-    return kit.block_from_points(scene_points, name=thing.name, role=role)
+    return kit.block_from_mesh(scene_points, faces, name=thing.name, role=role)
 
 
-class DUSKRAIL_OT_remove_block(WithPlan, bpy.types.Operator):
-    """Take the selected blocks out of the place. A mesh of your own stays in the scene as it is"""
-
-    bl_idname = "duskrail.remove_block"
-    bl_label = "Remove Block"
-    bl_options = UNDOABLE
+class OnBlocks(WithPlan):
+    """An operator on the selected blocks, or on the one chosen in the list."""
 
     @classmethod
     def poll(cls, context: Any) -> bool:
+        """Greyed out where none is selected."""
         if not super().poll(context):
             return False
         if not chosen(context):
             cls.poll_message_set("Select a block, in the view or in the list")
             return False
         return True
+
+
+class DUSKRAIL_OT_remove_block(OnBlocks, bpy.types.Operator):
+    """Take the selected blocks out of the place. A mesh of your own stays in the scene as it is"""
+
+    bl_idname = "duskrail.remove_block"
+    bl_label = "Remove Block"
+    bl_options = UNDOABLE
 
     def execute(self, context: Any) -> Outcome:
         numbers = set(chosen(context))
@@ -367,7 +373,7 @@ def chosen(context: Any) -> list[int]:
     return [number for number in found if plan is not None and number < len(plan.blocks)] or rows
 
 
-class DUSKRAIL_OT_set_role(WithPlan, bpy.types.Operator):
+class DUSKRAIL_OT_set_role(OnBlocks, bpy.types.Operator):
     """Give every selected block this role"""
 
     bl_idname = "duskrail.set_role"
@@ -379,8 +385,6 @@ class DUSKRAIL_OT_set_role(WithPlan, bpy.types.Operator):
         description="What they are in the picture",
         items=[(role, label, tip) for role, (label, tip) in ROLE_CHOICES.items()],
     )
-
-    poll = DUSKRAIL_OT_remove_block.poll
 
     @classmethod
     def description(cls, _context: Any, properties: Any) -> str:

@@ -151,14 +151,12 @@ class DUSKRAIL_OT_show_picture(WithPlan, bpy.types.Operator):
         return {"FINISHED"}
 
 
-class DUSKRAIL_OT_redraw(bpy.types.Operator):
+class DUSKRAIL_OT_redraw(WithFrames, bpy.types.Operator):
     """Draw everything of the plan anew: rig, blocks, light and timeline, also what was deleted by mistake"""
 
     bl_idname = "duskrail.redraw"
     bl_label = "Draw Anew"
     bl_options = UNDOABLE
-
-    poll = WithFrames.poll
 
     def execute(self, context: Any) -> Outcome:
         live.draw_anew(context.scene)

@@ -175,6 +175,7 @@ class DUSKRAIL_OT_pose_move(OnPose, bpy.types.Operator):
     pose: CHOSEN
     way: EnumProperty(
         name="Way",
+        description="Which of its neighbours it swaps with",
         items=[
             ("EARLIER", "Earlier", "Swap with the pose before"),
             ("LATER", "Later", "Swap with the pose after"),

@@ -177,6 +177,6 @@ def _starter_blocks(plan: Plan) -> tuple[Block, ...]:
     add("railing", 0.0, 2.4, 0.0, (9.0, 0.08, 0.95), "railing")
     add("figure", 2.2, 94.0, -0.4, (0.5, 0.3, 1.75), "walker", "background")
     made.append(
-        kit.ridge_block(kit.with_blocks(plan, made), FACES_DEG + 8.0, 6000.0, 7000.0, 300.0, name="hills")
+        kit.ridge_block(kit.with_blocks(plan, made), FACES_DEG + 8.0, 9000.0, 9000.0, 120.0, name="hills")
     )
     return tuple(made)

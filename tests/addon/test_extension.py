@@ -1,0 +1,159 @@
+"""The extension: built, passing Blender's own check, and installed from disk as a user installs it."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tomllib
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from tools import build_extension
+
+
+@pytest.fixture(scope="module")
+def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The extension, freshly built."""
+    try:
+        return build_extension.build(tmp_path_factory.mktemp("extension") / "duskrail.zip")
+    except build_extension.CannotBuild as problem:
+        pytest.skip(f"the packages it carries can't be had here: {problem}")
+
+
+def test_blenders_own_check_has_nothing_to_say(archive: Path) -> None:
+    assert build_extension.validate(archive) == ""
+
+
+def test_blenders_own_check_would_object(archive: Path, tmp_path: Path) -> None:
+    broken = tmp_path / "broken.zip"
+    with zipfile.ZipFile(archive) as good, zipfile.ZipFile(broken, "w") as bad:
+        for name in good.namelist():
+            content = good.read(name)
+            if name == "blender_manifest.toml":
+                content = content.replace(b"Plan a motion", b"Plan (and more!) a motion.")
+            bad.writestr(name, content)
+    assert build_extension.validate(broken)
+
+
+def test_it_asks_for_files_alone_and_has_the_projects_version(archive: Path) -> None:
+    with zipfile.ZipFile(archive) as packed:
+        manifest = tomllib.loads(packed.read("blender_manifest.toml").decode())
+    assert list(manifest["permissions"]) == ["files"]
+    assert manifest["version"] == build_extension.project_version()
+    assert manifest["blender_version_min"] == "4.5.0"
+
+
+def test_it_carries_every_module_and_nothing_that_fits_one_system_only(
+    archive: Path, project_root: Path
+) -> None:
+    with zipfile.ZipFile(archive) as packed:
+        names = set(packed.namelist())
+        wheels = [name for name in names if name.endswith(".whl")]
+        manifest = tomllib.loads(packed.read("blender_manifest.toml").decode())
+        (core,) = (name for name in wheels if "duskrail_core" in name)
+        with packed.open(core) as stream, zipfile.ZipFile(stream) as wheel:
+            carried = {name for name in wheel.namelist() if name.startswith("planner_core/")}
+    assert {f"./{name}" for name in wheels} == set(manifest["wheels"])
+    assert all(name.endswith("-none-any.whl") for name in wheels)
+    modules = {path.name for path in (project_root / "blender_addon").glob("*.py")}
+    assert modules <= names
+    assert carried >= {f"planner_core/{path.name}" for path in (project_root / "planner_core").glob("*.py")}
+    assert not any("__pycache__" in name for name in names | carried)
+
+
+def test_the_manifest_in_the_repository_has_the_projects_version(project_root: Path) -> None:
+    manifest = tomllib.loads((project_root / "blender_addon" / "blender_manifest.toml").read_text("utf-8"))
+    assert manifest["version"] == build_extension.project_version()
+
+
+def test_the_same_source_makes_the_same_archive(archive: Path, tmp_path: Path) -> None:
+    assert build_extension.build(tmp_path / "again.zip").read_bytes() == archive.read_bytes()
+
+
+def test_a_failed_build_leaves_the_old_archive(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    old = tmp_path / "duskrail.zip"
+    old.write_bytes(b"old")
+    monkeypatch.setattr(build_extension, "pinned_packages", lambda: ["no-such-package-of-ours==9.9.9"])
+    monkeypatch.setattr(build_extension, "fetch_wheels", _cannot_fetch)
+    assert build_extension.main(["-o", str(old)]) == 2
+    assert old.read_bytes() == b"old"
+    assert list(tmp_path.iterdir()) == [old]
+
+
+def _cannot_fetch(*_arguments: object) -> list[Path]:
+    raise build_extension.CannotBuild("pip could not fetch it")
+
+
+# Runs in a Blender of its own with an empty home, so that nothing of this environment's helps it.
+USE_IT = """
+import json, sys
+import bpy
+zip_file, clip = sys.argv[-2:]
+module = "bl_ext.user_default.duskrail"
+told = {}
+bpy.ops.extensions.package_install_files(filepath=zip_file, repo="user_default", enable_on_install=True)
+told["enabled"] = module in bpy.context.preferences.addons
+import planner_core
+told["core"] = planner_core.__file__
+told["new"] = list(bpy.ops.duskrail.new_scene())
+told["blocks"] = len(bpy.context.scene.duskrail.blocks)
+told["rail"] = bpy.context.preferences.addons[module].preferences.rail_m
+def ours():
+    listeners = [f for name in dir(bpy.app.handlers) for f in (getattr(bpy.app.handlers, name),)
+                 if isinstance(f, list) for f in f if module in getattr(f, "__module__", "")]
+    types = [name for name in dir(bpy.types) if name.startswith("DUSKRAIL")]
+    return len(listeners), types, hasattr(bpy.types.Scene, "duskrail")
+told["on"] = ours()
+for _ in range(2):
+    bpy.ops.preferences.addon_disable(module=module)
+    told["off"] = ours()
+    bpy.ops.preferences.addon_enable(module=module)
+    told["again"] = ours()
+told["blocks_after"] = len(bpy.context.scene.duskrail.blocks)
+print("TOLD" + json.dumps(told))
+sys.stdout.flush()
+import os
+os._exit(0)
+"""
+
+
+@pytest.fixture(scope="module")
+def told(archive: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, object]:
+    """What a Blender with the extension installed from disk says of it."""
+    home = tmp_path_factory.mktemp("home")
+    script = home / "use_it.py"
+    script.write_text(USE_IT, encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-P", str(script), str(archive), str(home / "clip.mp4")],
+        env={**os.environ, "BLENDER_USER_RESOURCES": str(home), "PYTHONPATH": ""},
+        cwd=home,
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=False,
+    )
+    lines = [line for line in done.stdout.splitlines() if line.startswith("TOLD")]
+    assert lines, done.stdout[-2000:] + done.stderr[-2000:]
+    found: dict[str, object] = json.loads(lines[0].removeprefix("TOLD"))
+    return found
+
+
+def test_installed_from_disk_it_works_with_what_it_carries(told: dict[str, object]) -> None:
+    assert told["enabled"] is True
+    assert "extensions" in str(told["core"])  # the core out of the extension's own wheel
+    assert told["new"] == ["FINISHED"]
+    assert told["blocks"] == told["blocks_after"] != 0
+    assert told["rail"] == pytest.approx(1.2)
+
+
+def test_disabled_it_leaves_nothing_behind_and_enabled_again_it_is_whole(told: dict[str, object]) -> None:
+    listeners, types, has_property = told["on"]  # type: ignore[misc]
+    assert listeners == 4
+    assert len(types) > 30
+    assert has_property
+    assert told["off"] == [0, [], False]
+    assert told["again"] == told["on"]
