@@ -91,6 +91,5 @@ def local_datetime(utc_s: float, zone: zoneinfo.ZoneInfo) -> dt.datetime:
 
 
 def clock(utc_s: float, zone: zoneinfo.ZoneInfo, *, seconds: bool = False) -> str:
-    """Clock time at the site as a person reads it: 18:42, or 18:42:07."""
-    moment = local_datetime(utc_s, zone) if seconds else local_datetime(round(utc_s / 60.0) * 60.0, zone)
-    return f"{moment:%H:%M:%S}" if seconds else f"{moment:%H:%M}"
+    """What a clock on the wall at the site shows: 18:42 (minutes begun, not rounded), or 18:42:07."""
+    return f"{local_datetime(utc_s, zone):{'%H:%M:%S' if seconds else '%H:%M'}}"

@@ -231,7 +231,6 @@ def build_parser() -> argparse.ArgumentParser:
     one = verb("sheet", sheet, "the shot sheet: one page file to print or read on a phone")
     one.add_argument("-o", "--output", metavar="SHEET.html", help="the sheet")
     one.add_argument("--ics", metavar="FILE", help="also the evening as a calendar file")
-    one.add_argument("--clip", metavar="CLIP.mp4", help="a draft clip to take pictures from")
 
     one = verb("blocks", blocks, "footprints (GeoJSON) or a horizon profile (CSV) into a plan", plan=False)
     one.add_argument(

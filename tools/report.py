@@ -54,7 +54,7 @@ def _summary_lines(summary: dict[str, Any]) -> list[str]:
 
 
 def _clock(iso: str) -> str:
-    return (dt.datetime.fromisoformat(iso) + dt.timedelta(seconds=30)).strftime("%H:%M")
+    return dt.datetime.fromisoformat(iso).strftime("%H:%M")
 
 
 def _evening(s: dict[str, Any]) -> str:

@@ -71,7 +71,7 @@ def test_a_polar_night_leaves_the_plan_without_times(harbour):
     assert caught.value.path == "shoot.anchor"
 
 
-def test_a_clock_rounds_to_the_minute():
+def test_a_clock_shows_the_minutes_begun():
     zone = zoneinfo.ZoneInfo("UTC")
-    assert clock(3599.0, zone) == "01:00"
+    assert clock(3599.0, zone) == "00:59"
     assert clock(3599.0, zone, seconds=True) == "00:59:59"

@@ -1,0 +1,46 @@
+"""The sheet verb: the shot sheet and the calendar file, from one FrameTable."""
+
+from __future__ import annotations
+
+import argparse
+import importlib.util
+from pathlib import Path
+
+from planner_core import compute_frames, review
+from planner_core.calendar_file import ics_bytes
+from planner_core.frames import FrameTable
+from planner_core.planfile import load_plan, write_atomically
+from planner_core.sheet import Picture, Shown, sheet_html, strip_frames
+from tools.duskrail import DONE, UsageError
+
+
+def run_sheet(arguments: argparse.Namespace) -> int:
+    """Write what was asked for: the sheet, the calendar file, or both."""
+    if not (arguments.output or arguments.ics):
+        raise UsageError("sheet: where should it go? Add -o SHEET.html, --ics FILE.ics, or both")
+    plan = load_plan(arguments.plan)
+    frames = compute_frames(plan)
+    if arguments.output:
+        report = review(plan, frames)
+        shown = strip_frames(frames, report)
+        pictures = _pictures(frames, shown)
+        page = sheet_html(plan, frames, report, pictures)
+        write_atomically(Path(arguments.output), page.encode("utf-8"))
+        how = (
+            f"{len(pictures)} of {len(shown)} pictures from the draft clip" if pictures else "pictures drawn"
+        )
+        print(f"{arguments.output}: the shot sheet, {how}.")
+    if arguments.ics:
+        write_atomically(Path(arguments.ics), ics_bytes(plan, frames))
+        print(f"{arguments.ics}: the evening for a calendar.")
+    return DONE
+
+
+def _pictures(frames: FrameTable, shown: tuple[Shown, ...]) -> list[Picture]:
+    """Frames of the draft clip that earlier previews of the same plan have left; nothing is rendered."""
+    if importlib.util.find_spec("bpy") is None:
+        return []
+    from blender_addon.preview import kept_pictures
+
+    kept = kept_pictures(frames, [one.frame for one in shown])
+    return [Picture(frame=frame, content=content) for frame, content in kept.items()]
