@@ -198,7 +198,11 @@ def _shift(matter: Matter, row: Shift) -> str:
 def _minutes(value: float | None) -> str:
     if value is None:
         return "–"
-    return "now" if abs(value) < 0.5 else f"{'+' if value > 0 else '−'}{abs(value):.0f} min"
+    size = round(abs(value))
+    if size == 0:
+        return "now"
+    words = f"{size} min" if size < 100 else f"{size // 60} h {size % 60:02d}"
+    return f"{'+' if value > 0 else '−'}{words}"
 
 
 def _advice(matter: Matter) -> list[str]:
@@ -236,7 +240,7 @@ def cautions(plan: Plan, frames: FrameTable) -> list[str]:
         inside = np.all((pixels >= 0) & (pixels <= (plan.clip.width_px, plan.clip.height_px)), axis=1)
     seen = np.flatnonzero(inside & (frames.sun_altitude_deg > -0.3))
     if len(seen):
-        sun += f" Here it can be in the picture in frames {seen[0] + 1} to {seen[-1] + 1}."
+        sun += f" Here it can be in the picture from frame {seen[0] + 1} to frame {seen[-1] + 1}."
     edge = "Weigh the rig down and tie it to something that holds, above all beside an edge, water or people"
     edge += ": this place has water." if any(block.role == "water" for block in plan.blocks) else "."
     dark = bool(np.any(frames.sun_true_altitude_deg < -0.833))

@@ -181,6 +181,8 @@ class _Chart:
         self.canvas.text(words, self.left + 1.0, y, self.font, "tb halo")
         if quiet:
             x = self.left + 1.0 + text_width(words, self.font) * 1.2 + self.font * 0.8
+            if x + text_width(quiet, self.font) > self.right:
+                quiet = quiet.partition(";")[0]
             self.canvas.text(quiet, x, y, self.font, "tq halo")
 
     def _curve(self, values: Array, top: float, height: float, low: float, high: float, kind: str) -> None:
@@ -305,7 +307,7 @@ def _span(values: Array, pattern: str) -> str:
     slack = 0.02 * (float(np.ptp(values)))
     for turn in (float(values.max()), float(values.min())):
         if turn > ends[1] + slack or turn < ends[0] - slack:
-            return f"{_in(pattern, first)} by {_in(pattern, turn)} to {_in(pattern, last)}"
+            return f"{_in(pattern, first)} via {_in(pattern, turn)} to {_in(pattern, last)}"
     return f"{_in(pattern, first)} to {_in(pattern, last)}"
 
 

@@ -28,7 +28,8 @@ Array = NDArray[np.float64]
 MEDIA_TYPES = {b"\x89PNG": "image/png", b"\xff\xd8\xff": "image/jpeg", b"RIFF": "image/webp"}
 STRIP_PICTURES = 4
 LIGHTS = 7  # twilights and the like in the line under the times
-LOOSE_TALL, LOOSE_ROWS, LOOSE_TEXT = 1.2, 8, 130  # a taller chart where little stands around it
+FEW_ROWS, SHORT_TEXT = 8, 130  # with little around it the chart is taller, with much lower
+TALL, LOW = 1.2, 0.85
 EXACT = ("start", "event", "end")
 
 
@@ -92,8 +93,10 @@ def _wide(matter: Matter) -> ChartSize:
     plan = matter.plan
     rows = max(len(pose_rows(plan)), (len(exposure_rows(matter.frames)) + 1) // 2)
     notes = plan.notes if isinstance(plan.notes, str) else ""
-    loose = rows <= LOOSE_ROWS and max(len(plan.reason), len(notes)) <= LOOSE_TEXT
-    return attrs.evolve(WIDE, tall=LOOSE_TALL) if loose else WIDE
+    short = max(len(plan.reason), len(notes)) <= SHORT_TEXT
+    if short and rows <= FEW_ROWS:
+        return attrs.evolve(WIDE, tall=TALL)
+    return WIDE if short or rows <= FEW_ROWS else attrs.evolve(WIDE, tall=LOW)
 
 
 # ---------------------------------------------------------------- head and times
@@ -119,7 +122,7 @@ def _facts(matter: Matter) -> Iterator[str]:
     plan, count = matter.plan, len(matter.frames)
     minutes = plan.duration_s / 60.0
     lasting = f"{minutes:.0f} min" if minutes < 90 else f"{minutes // 60:.0f} h {minutes % 60:02.0f} min"
-    yield f"{count} frames, one every {plan.shoot.interval_s:g} s, {lasting}"
+    yield f"{count} frames, one every {plan.shoot.interval_s:g} s, {lasting}" if count > 1 else "1 frame"
     yield f"clip {count / plan.clip.fps:.1f} s at {plan.clip.fps:g} fps"
     yield f"{plan.camera.focal_length_mm:g} mm, focus {plan.camera.focus_distance_m:g} m"
     if plan.exposure is not None:

@@ -286,7 +286,7 @@ class _View:
             if close and frames.slide_m is not None:
                 used = self.paper(carriage_position_m(plan, frames.slide_m[[0, -1]])[:, :2])
                 self.canvas.line(used[0], used[1], "travel")
-        for k, name in ((0, "start"), (len(frames) - 1, "end")):
+        for k, name in ((0, "start"), (len(frames) - 1, "end"))[: len(frames)]:
             at = self.paper(frames.camera_m[k, :2])
             self.canvas.dot(at, 1.2 if close else 0.9, f"camera {name}")
             if close and (k == 0 or np.hypot(*(at - self.paper(frames.camera_m[0, :2]))) > 1.0):

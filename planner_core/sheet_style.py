@@ -59,7 +59,8 @@ section { break-inside: avoid; }
 
 .strip { display: grid; grid-template-columns: repeat(4, 1fr); gap: 2.5mm; margin-top: 3mm; }
 .strip figure { min-width: 0; }
-.strip img, .strip svg { display: block; width: 100%; height: auto; }
+.strip img, .strip svg { display: block; width: 100%; height: auto; max-height: 25.6mm; object-fit: contain; }
+.strip img { object-position: left; }
 .strip figcaption { margin-top: 0.6mm; font-size: 7.8pt; line-height: 1.25; }
 .chart { margin-top: 2.5mm; }
 .chart svg, .map svg { display: block; width: 100%; height: auto; }
@@ -160,13 +161,15 @@ svg .halo { paint-order: stroke; stroke: var(--plate); stroke-width: 1; stroke-l
   .times li > .note:empty { display: none; }
   .later { margin-top: 10px; }
   .strip { grid-template-columns: 1fr; gap: 14px; margin-top: 20px; }
+  .strip img, .strip svg { max-height: 80vh; }
   .strip figcaption { font-size: 14px; margin-top: 4px; }
   .wide { display: none; } .narrow { display: block; }
   .columns, .two, .poses, .maps { grid-template-columns: minmax(0, 1fr); gap: 26px; margin-top: 26px; }
   .stack > * + * { margin-top: 26px; } .page + .page { margin-top: 26px; }
   .split { grid-template-columns: 1fr; gap: 0; } .split table + table thead { display: none; }
   table { font-size: 15px; } .under { font-size: 14px; padding-top: 5px; }
-  .pose-table { font-size: 13.5px; } .pose-table td, .pose-table th { padding-left: 4px; }
+  .pose-table, .sky-table { font-size: 13.5px; }
+  .pose-table td, .pose-table th, .sky-table td, .sky-table th { padding-left: 4px; }
   .seconds { display: none; }
   td { padding: 5px 0 5px 8px; border-bottom-width: 1px; }
   th { padding: 0 0 3px 8px; border-bottom-width: 1px; }

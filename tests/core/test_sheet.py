@@ -1,0 +1,459 @@
+"""The shot sheet, read back: its numbers are the FrameTable's, and it needs nothing from outside."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator
+from html.parser import HTMLParser
+from typing import Any, NamedTuple
+
+import numpy as np
+import pytest
+
+from planner_core import FrameTable, Plan, Review, compute_frames, review
+from planner_core.exposure import settings_ev100, shutter_label
+from planner_core.findings import Finding
+from planner_core.planfile import plan_from_dict
+from planner_core.sheet import Picture, sheet_html, strip_frames
+from planner_core.sheet_back import cautions
+from planner_core.sheet_map import bearings, measured
+from planner_core.sheet_tables import exposure_rows, late_starts, light_shifts, pose_rows, ramp_room
+from planner_core.timetable import timetable, turn_moment
+from tests.two_towers import document, plan
+
+PNG = b"\x89PNG\r\n\x1a\n" + bytes(40)
+VOID = {"meta", "link", "img", "br"}
+
+
+class Number(NamedTuple):
+    """A cell with a number: the FrameTable's column, the frame from 1, full value, and what is printed."""
+
+    column: str
+    frame: int
+    value: float
+    shown: str
+
+
+class Page(HTMLParser):
+    """The sheet taken apart: cells with numbers, times, all tags with their attributes, and the words."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.cells: list[Number] = []
+        self.times: dict[str, tuple[str, str]] = {}
+        self.tags: list[tuple[str, dict[str, str]]] = []
+        self.open: list[str] = []
+        self.words: list[str] = []
+        self._cell: tuple[str, int, float] | None = None
+        self._time: tuple[str, str] | None = None
+        self._text: list[str] = []
+        self.feed(text)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        given = {name: value or "" for name, value in attrs}
+        self.tags.append((tag, given))
+        if tag not in VOID:
+            self.open.append(tag)
+        if "data-column" in given:
+            self._cell = (given["data-column"], int(given["data-frame"]), float(given["data-value"]))
+            self._text = []
+        if tag == "time":
+            self._time, self._text = (given["data-kind"], given["datetime"]), []
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, {name: value or "" for name, value in attrs}))
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag, f"</{tag}> closes another element"
+        if tag == "td" and self._cell:
+            self.cells.append(Number(*self._cell, "".join(self._text)))
+            self._cell = None
+        if tag == "time" and self._time:
+            self.times[self._time[0]] = (self._time[1], "".join(self._text))
+            self._time = None
+
+    def handle_data(self, data: str) -> None:
+        self._text.append(data)
+        if "style" not in self.open:
+            self.words.append(data)
+
+    @property
+    def text(self) -> str:
+        return " ".join(" ".join(self.words).split())
+
+
+def made(
+    here: Plan, report: Review | None = None, pictures: list[Picture] | None = None
+) -> tuple[FrameTable, Page]:
+    frames = compute_frames(here)
+    page = Page(sheet_html(here, frames, report or review(here, frames), pictures))
+    assert page.open == []
+    return frames, page
+
+
+def expected(frames: FrameTable, number: Number) -> float:
+    """What the FrameTable says for a cell."""
+    k = number.frame - 1
+    column = number.column
+    if column.endswith("_from_start"):
+        values = getattr(frames, column.removesuffix("_from_start"))
+        return float(values[k] - values[0])
+    source = frames.ramp if column in ("shutter_s", "iso", "f_number") else frames
+    return float(getattr(source, column)[k])
+
+
+def printed(number: Number) -> tuple[float, float]:
+    """A printed number in the unit of its column, and how far rounding may have moved it."""
+    text = number.shown.replace("−", "-").removesuffix("°")
+    if number.column == "shutter_s":
+        text = text.removesuffix(" s")
+        seconds = 1.0 / float(text[2:]) if text.startswith("1/") else float(text)
+        return seconds, 0.07 * seconds  # nominal shutters are within 7 % of the exact third stops, ISO 516
+    if number.column == "iso":
+        return float(text), 0.03 * float(text)
+    digits = len(text.partition(".")[2])
+    scale = 1000.0 if number.column.startswith("slide_m") else 1.0
+    return float(text) / scale, 0.5 * 10.0**-digits / scale + 1e-9
+
+
+VARIANTS: dict[str, dict[str, Any]] = {
+    "sunset": {},
+    "a sunrise by the clock": {"shoot__anchor": None, "shoot__start": "2027-03-14T06:10:00"},
+    "at midday": {"shoot__anchor": None, "shoot__start": "2027-03-14T14:30:00"},
+    "without exposure": {"exposure": None},
+    "with a filter": {"exposure__nd_stops": 6.0},
+    "one frame": {"shoot__frames": 1},
+    "two frames": {"shoot__frames": 2},
+    "no blocks": {"blocks": [], "composition": None},
+    "three poses": {
+        "move__poses": [
+            {"at": 0.0, "slide_m": 0.1, "pan_deg": 262.0, "tilt_deg": -1.0},
+            {"at": 0.4, "slide_m": 0.9, "pan_deg": 275.0},
+            {"at": 1.0, "slide_m": 0.3, "pan_deg": 270.0, "tilt_deg": 2.0},
+        ]
+    },
+    "a fixed tripod": {"rig__slide": None, "rig__pan": None, "rig__tilt": None, "move__poses": [{"at": 0.0}]},
+    "in the far south": {
+        "site__latitude_deg": -54.8,
+        "site__longitude_deg": -68.3,
+        "site__timezone": "America/Argentina/Ushuaia",
+    },
+    "the midnight sun": {
+        "site__latitude_deg": 78.2,
+        "site__longitude_deg": 15.6,
+        "site__timezone": "Arctic/Longyearbyen",
+        "shoot__anchor": None,
+        "shoot__start": "2027-06-21T23:30:00",
+    },
+    "a moonrise": {"shoot__anchor": {"event": "moonrise", "date": "2027-03-23", "at": 0.3}},
+    "upright": {"clip__width_px": 2160, "clip__height_px": 3840},
+    "a second away from nothing": {"shoot__interval_s": 0.5, "shoot__frames": 40},
+}
+
+
+@pytest.mark.parametrize("variant", VARIANTS)
+def test_numbers_on_the_sheet_are_the_frame_tables(variant: str) -> None:
+    frames, page = made(plan(**VARIANTS[variant]))
+    assert page.cells
+    for number in page.cells:
+        exact = expected(frames, number)
+        assert number.value == exact, number
+        value, slack = printed(number)
+        assert value == pytest.approx(exact, abs=slack), number
+    start, shown = page.times["start"]
+    assert start == page_time(frames, 0.0)
+    assert shown.startswith(f"{local(frames, 0):%H:%M}")
+
+
+def page_time(frames: FrameTable, after_s: float) -> str:
+    from planner_core.timeline import utc_datetime
+
+    return utc_datetime(float(frames.utc_s[0]) + after_s).isoformat()
+
+
+def local(frames: FrameTable, k: int) -> Any:
+    from planner_core.timeline import local_datetime
+
+    return local_datetime(float(frames.utc_s[k]), frames.plan.zone)
+
+
+def test_the_times_are_the_timetables() -> None:
+    here = plan()
+    frames, page = made(here)
+    for moment in timetable(here, frames):
+        if moment.kind in ("light", "set-up"):
+            continue
+        assert page.times[moment.kind][1].startswith(f"{moment.local(here):%H:%M}")
+    assert set(page.times) == {"leave", "arrive", "test-run", "start", "event", "end"}
+
+
+def test_every_part_of_an_evening_is_there() -> None:
+    _, page = made(plan())
+    for words in (
+        "Sun between the silos",
+        "Sunday 14 March 2027",
+        "The slide brings the far silo out",
+        "Leave by",
+        "Arrive, set up",
+        "Test run",
+        "Sunset",
+        "Poses",
+        "Exposure by hand",
+        "The place",
+        "The rig",
+        "What to mind in this plan",
+        "When the light isn’t the plan’s",
+        "To pack",
+        "Take care",
+        "North silo",
+        "by the local code",
+    ):
+        assert words in page.text, words
+
+
+def test_nothing_comes_from_outside_and_nothing_runs() -> None:
+    here = plan(
+        title="<script>alert(1)</script>",
+        notes='"><img src=x onerror=alert(1)>',
+        reason="http://example.org/a.png",
+    )
+    frames = compute_frames(here)
+    text = sheet_html(here, frames, review(here, frames))
+    page = Page(text)
+    names = {tag for tag, _ in page.tags}
+    assert not names & {
+        "script",
+        "iframe",
+        "object",
+        "embed",
+        "form",
+        "base",
+        "image",
+        "foreignobject",
+        "use",
+    }
+    for tag, given in page.tags:
+        assert not any(name.startswith("on") for name in given), tag
+        for name in ("src", "href", "xlink:href", "srcset", "action", "data"):
+            assert given.get(name, "data:").startswith("data:"), (tag, name)
+    style = re.search("<style>(.*?)</style>", text, re.DOTALL)
+    assert style
+    assert not re.search(r"@import|url\(|https?:", style[1])
+    policy = next(
+        given["content"]
+        for _, given in page.tags
+        if "content-security-policy" in given.get("http-equiv", "").lower()
+    )
+    assert "default-src 'none'" in policy
+
+
+def test_words_of_the_plan_are_shown_as_they_are_written() -> None:
+    title = 'Tide & "Turn" <7 m>\x00 ½'
+    _, page = made(plan(title=title))
+    assert 'Tide & "Turn" <7 m> ½' in page.text
+
+
+def test_the_strip_shows_first_event_weakest_and_last() -> None:
+    frames = compute_frames(plan())
+    report = Review(title="", summary={"weakest_frame": 77}, findings=())
+    assert [(shown.label, shown.frame) for shown in strip_frames(frames, report)] == [
+        ("first", 1),
+        ("weakest picture", 77),
+        ("sunset", 181),
+        ("last", 360),
+    ]
+    assert len(strip_frames(frames, None)) == 4
+    assert [shown.frame for shown in strip_frames(compute_frames(plan(shoot__frames=1)), None)] == [1]
+    same = Review(title="", summary={"weakest_frame": 360}, findings=())
+    assert "weakest picture, last" in [shown.label for shown in strip_frames(frames, same)]
+
+
+def test_pictures_of_the_draft_clip_stand_where_there_are_some() -> None:
+    here = plan()
+    pictures = [
+        Picture(frame=1, content=PNG),
+        Picture(frame=360, content=b"\xff\xd8\xff\xe0 jpeg"),
+        Picture(frame=2, content=PNG),
+    ]
+    _, page = made(here, pictures=pictures)
+    sources = [given["src"].partition(";")[0] for tag, given in page.tags if tag == "img"]
+    assert sources == ["data:image/png", "data:image/jpeg"]
+    _, page = made(here, pictures=[Picture(frame=1, content=b"GIF89a")])
+    assert not [tag for tag, _ in page.tags if tag == "img"]
+
+
+def test_drawings_have_names_for_those_who_cannot_see_them() -> None:
+    _, page = made(plan())
+    for tag, given in page.tags:
+        if tag == "svg":
+            assert given["role"] == "img"
+            assert given["aria-label"]
+
+
+def test_identifiers_within_the_page_are_unique() -> None:
+    _, page = made(plan())
+    found = [given["id"] for _, given in page.tags if "id" in given]
+    assert len(found) == len(set(found))
+
+
+def test_a_town_of_a_thousand_houses_stays_a_page() -> None:
+    house = {"name": "", "role": "background", "shape": "box", "size_m": [12, 9, 8]}
+    town = [
+        {**house, "name": f"house {i}-{j}", "centre_m": [i * 20 - 300, 60 + j * 15, 4]}
+        for i in range(30)
+        for j in range(34)
+    ]
+    here = plan(blocks=[*document()["blocks"], *town])
+    frames = compute_frames(here)
+    text = sheet_html(here, frames, Review(title=""))
+    assert len(text) < 3_000_000
+
+
+# ---------------------------------------------------------------- what its tables hold
+
+
+def test_poses_are_typed_at_their_frames_with_quarters_between() -> None:
+    rows = pose_rows(plan(**VARIANTS["three poses"]))
+    # place 0.4 of 359 steps is frame 145, counted from 1
+    assert [(row.label, row.index + 1) for row in rows] == [
+        ("pose 1", 1),
+        ("25%", 91),
+        ("pose 2", 145),
+        ("50%", 181),
+        ("75%", 270),
+        ("pose 3", 360),
+    ]
+
+
+def test_many_poses_stay_a_table() -> None:
+    many = [{"at": k / 40, "slide_m": 0.1 + k / 40, "pan_deg": 262.0, "tilt_deg": 3.0} for k in range(41)]
+    rows = pose_rows(plan(move__poses=many))
+    assert len(rows) == 9
+    assert (rows[0].index, rows[-1].index) == (0, 359)
+
+
+def test_exposure_steps_are_settings_of_the_ramp_at_the_frame_where_they_change() -> None:
+    frames = compute_frames(plan())
+    rows = exposure_rows(frames)
+    ramp = frames.ramp
+    assert 5 <= len(rows) <= 18
+    assert rows[0].index == 0
+    level = settings_ev100(ramp.f_number, ramp.shutter_s, ramp.iso)
+    for row in rows:
+        assert row.shutter == shutter_label(float(ramp.shutter_s[row.index]))
+        assert row.index == 0 or level[row.index] != level[row.index - 1]
+    # by hand, no frame is left more than a step from the ramp: steps are equal
+    gaps = np.diff([level[row.index] for row in rows])
+    assert np.ptp(gaps) < 0.34
+    listed = np.array([row.index for row in rows])
+    held = level[listed[np.searchsorted(listed, np.arange(len(frames)), side="right") - 1]]
+    assert np.max(np.abs(held - level)) < np.max(np.abs(gaps)) - 0.2
+    assert exposure_rows(compute_frames(plan(exposure=None))) == ()
+
+
+def test_a_darker_evening_is_a_later_row() -> None:
+    here = plan()
+    frames = compute_frames(here)
+    event = turn_moment(timetable(here, frames))
+    start, sunset, end = light_shifts(frames, event)
+    assert (start.when, sunset.when, end.when) == ("start", "sunset", "end")
+    for row in (start, sunset):
+        minutes = row.minutes[-1]
+        later = np.interp(frames.utc_s[row.index] + minutes * 60.0, frames.utc_s, frames.scene_ev100)
+        assert later == pytest.approx(row.ev100 - 1.0, abs=1e-3)
+        assert minutes > 0.0
+    # brighter than the first frame, and darker than the place's own lamps, is nowhere in the plan
+    assert start.minutes[1] is None
+    assert end.minutes[-1] is None
+
+
+def test_room_of_the_ramp_is_what_the_limits_leave() -> None:
+    here = plan()
+    frames = compute_frames(here)
+    room = ramp_room(frames)
+    ramp = frames.ramp
+    assert room is not None
+    # stops are doublings: to ISO 1600 and the longest shutter at the dark end
+    left = math.log2(
+        ramp.longest_shutter_s / ramp.shutter_s[room.darker_at] * 1600.0 / ramp.iso[room.darker_at]
+    )
+    assert room.darker_stops == pytest.approx(left)
+    assert room.darker_stops >= 0.0
+    assert room.brighter_stops >= 0.0
+
+
+def test_a_late_start_says_where_the_event_falls_then() -> None:
+    here = plan()
+    frames = compute_frames(here)
+    late = {row.minutes: row for row in late_starts(here, frames, turn_moment(timetable(here, frames)))}
+    # five minutes are twenty frames of 15 s
+    assert late[5].frame == pytest.approx(181 - 20, abs=1)
+    assert late[10].interval_s == pytest.approx((here.duration_s - 600.0) / 359.0)
+
+
+def test_directions_are_those_of_the_frames() -> None:
+    here = plan()
+    frames = compute_frames(here)
+    rows = bearings(frames, turn_moment(timetable(here, frames)))
+    assert [(row.body, row.when, row.frame) for row in rows] == [
+        (body, when, frame)
+        for body in ("sun", "moon")
+        for when, frame in (("start", 1), ("sunset", 181), ("end", 360))
+    ]
+    assert rows[0].bearing_deg == frames.sun_azimuth_deg[0]
+    assert not rows[2].up
+
+
+def test_blocks_are_measured_from_the_rails_start() -> None:
+    rows = {row.name: row for row in measured(plan())}
+    # the bollard's middle is 1.649 m away, 0.4 m left of straight ahead (266°), and 0.15 m thick to that side
+    assert rows["Bollard"].distance_m == pytest.approx(math.hypot(0.4, 1.6) - 0.15, abs=0.01)
+    assert rows["Bollard"].bearing_deg == pytest.approx(266.0 - math.degrees(math.atan2(0.4, 1.6)), abs=1.5)
+    assert rows["Bollard"].height_m == pytest.approx(0.7)
+    assert next(iter(rows)) == "Bollard"
+
+
+def test_cautions_tell_when_the_sun_is_in_the_picture() -> None:
+    here = plan()
+    said = " ".join(cautions(here, compute_frames(here)))
+    assert re.search(r"in the picture from frame 1 to frame 1\d\d", said)
+    assert "this place has water" in said
+    away = plan(
+        blocks=[],
+        composition=None,
+        move__poses=[
+            {"at": 0.0, "slide_m": 0.1, "pan_deg": 181.0},
+            {"at": 1.0, "slide_m": 0.2, "pan_deg": 182.0},
+        ],
+    )
+    said = " ".join(cautions(away, compute_frames(away)))
+    assert "in the picture" not in said
+    assert "water." not in said
+    # the cautions themselves are common practice, no source
+    for word in ("sun", "tie", "wind", "owns", "licensed", "local code"):
+        assert word in said
+
+
+def long_words(count: int) -> Iterator[str]:
+    yield from (f"wordy{k}" for k in range(count))
+
+
+def test_findings_come_in_their_order_and_whole() -> None:
+    findings = tuple(
+        Finding(
+            code=f"code-{k}", level=level, message=f"Message {k}: " + " ".join(long_words(20)), fix=f"Do {k}."
+        )
+        for k, level in enumerate(["stop", "warn", "note"] * 6)
+    )
+    here = plan()
+    frames = compute_frames(here)
+    page = Page(sheet_html(here, frames, Review(title="", findings=findings)))
+    places = [page.text.index(f"Message {k}:") for k in range(len(findings))]
+    assert places == sorted(places)
+    assert "more on the phone" in page.text
+
+
+def test_the_document_of_the_tests_is_a_plan() -> None:
+    assert plan_from_dict(document()) == plan()

@@ -1,0 +1,212 @@
+"""The shot sheet in a real browser: on a desk, a phone and paper. Skipped where there is no Chromium."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from planner_core import Review, compute_frames, review
+from planner_core.findings import Finding
+from planner_core.sheet import sheet_html
+from tests.two_towers import document, plan
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")
+
+QUIET = (
+    "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
+    "--disable-component-update --disable-sync --disable-extensions --hide-scrollbars"
+).split()
+PHONE_PX = 390
+A4_PX = 1050
+
+LONG = "The far silo comes out from behind the near one while the sun drops into the gap between, and stays. "
+EVERYTHING: dict[str, Any] = {
+    "title": "A long title of an evening between the two silos on the old grain quay, in two lines of it",
+    "reason": LONG * 6,
+    "notes": LONG * 6,
+    "site__name": "The grain quay, its northern end beyond the second crane, ground floor",
+    "site__longitude_deg": -178.12345,
+    "site__timezone": "America/Argentina/Ushuaia",
+    "exposure__nd_stops": 6.0,
+    "exposure__iso_max": 12800,
+    "shoot__frames": 12345,
+    "shoot__interval_s": 4.0,
+    "shoot__travel_s": 0.0,
+    "shoot__cloud_divisor": 3.0,
+    "rig__incline_deg": 12.5,
+    "move__poses": [
+        {"at": k / 30, "slide_m": 0.1 + k / 30, "pan_deg": 262.0 + k / 7, "tilt_deg": 3.0 - k / 3}
+        for k in range(31)
+    ],
+    "blocks": [
+        *document()["blocks"],
+        *(
+            {
+                "name": f"A warehouse with a long name, number {k}",
+                "role": "foreground" if k % 3 else "background",
+                "shape": "box",
+                "centre_m": [k - 10, 2.0 + k / 2, 1.0],
+                "size_m": [0.5, 0.5, 2.0],
+            }
+            for k in range(20)
+        ),
+    ],
+}
+MANY = tuple(
+    Finding(code=f"code-{k}", level=level, message=f"Frames {k}–{k + 40}: " + LONG, fix=LONG)
+    for k, level in enumerate(["stop"] * 4 + ["warn"] * 8 + ["note"] * 12)
+)
+VARIANTS: dict[str, dict[str, Any]] = {
+    "sunset": {},
+    "everything": EVERYTHING,
+    "hardly anything": {
+        "title": "",
+        "reason": "",
+        "notes": None,
+        "exposure": None,
+        "composition": None,
+        "blocks": [],
+        "rig__slide": None,
+        "rig__pan": None,
+        "rig__tilt": None,
+        "move__poses": [{"at": 0.0}],
+        "shoot__frames": 1,
+    },
+    "upright": {"clip__width_px": 2160, "clip__height_px": 3840},
+    "square": {"clip__width_px": 2160, "clip__height_px": 2160},
+}
+
+
+@pytest.fixture(scope="module", params=VARIANTS)
+def sheet(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    here = plan(**VARIANTS[request.param])
+    frames = compute_frames(here)
+    report = Review(title="", findings=MANY) if request.param == "everything" else review(here, frames)
+    path = tmp_path_factory.mktemp("sheet") / "sheet.html"
+    path.write_text(sheet_html(here, frames, report), encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def profile() -> Iterator[str]:
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
+        yield folder
+
+
+def browse(page: Path, profile: str, *options: str) -> subprocess.CompletedProcess[str]:
+    assert CHROMIUM is not None
+    command = [CHROMIUM, *QUIET, f"--user-data-dir={profile}", *options, page.as_uri()]
+    return subprocess.run(command, capture_output=True, text=True, timeout=120, check=True)
+
+
+def console(result: subprocess.CompletedProcess[str]) -> list[str]:
+    return [line for line in result.stderr.splitlines() if "CONSOLE" in line]
+
+
+def requests(log: Path) -> set[str]:
+    """Addresses that the page asked the network for, without what the browser asks for by itself."""
+    events = json.loads(log.read_text(encoding="utf-8"))["events"]
+    given = [event["params"] for event in events if isinstance(event.get("params"), dict)]
+    return {p["url"] for p in given if "url" in p and p.get("initiator", "not an origin") != "not an origin"}
+
+
+def test_nothing_is_said_to_the_console_and_nothing_is_fetched(
+    sheet: Path, profile: str, tmp_path: Path
+) -> None:
+    log = tmp_path / "net.json"
+    result = browse(sheet, profile, "--enable-logging=stderr", f"--log-net-log={log}", "--dump-dom")
+    assert "Take care" in result.stdout
+    assert console(result) == []
+    assert requests(log) == set()
+
+
+def test_this_test_would_notice_a_message_and_a_request(profile: str, tmp_path: Path) -> None:
+    page, log = tmp_path / "bad.html", tmp_path / "net.json"
+    page.write_text('<script>console.warn("hear me")</script><img src="http://127.0.0.1:9/a.png">')
+    result = browse(page, profile, "--enable-logging=stderr", f"--log-net-log={log}", "--dump-dom")
+    assert "hear me" in console(result)[0]
+    assert requests(log) == {"http://127.0.0.1:9/a.png"}
+
+
+def test_it_prints_on_two_sides_of_a4(sheet: Path, profile: str, tmp_path: Path) -> None:
+    paper = tmp_path / "sheet.pdf"
+    browse(sheet, profile, "--no-pdf-header-footer", f"--print-to-pdf={paper}")
+    content = paper.read_bytes()
+    (count,) = re.findall(rb"/Type /Pages\s*/Count (\d+)", content)
+    assert int(count) == 2
+    boxes = {tuple(map(float, box.split())) for box in re.findall(rb"/MediaBox \[([^]]*)\]", content)}
+    # A4 is 210 mm × 297 mm (ISO 216), in points of 1/72 inch
+    assert [round(side / 72.0 * 25.4) for side in next(iter(boxes))[2:]] == [210, 297]
+    assert len(boxes) == 1
+
+
+MEASURE = """<!doctype html><body style="margin:0"><script>
+const frame = document.createElement("iframe");
+frame.style = "width:%dpx;height:900px;border:0";
+frame.srcdoc = %s;
+frame.onload = () => {
+  const page = frame.contentDocument, shown = e => e.getClientRects().length > 0;
+  const width = frame.contentWindow.innerWidth;
+  const texts = [...page.querySelectorAll("svg text")].filter(shown)
+    .map(e => e.getBoundingClientRect().height);
+  const words = [...page.querySelectorAll("p, li, td, th, h1, h2, time, figcaption")].filter(shown);
+  const inside = e => e.closest(".scroll") === null;
+  const result = {
+    width, scroll: page.documentElement.scrollWidth,
+    over: words.filter(e => inside(e) && e.getBoundingClientRect().right > width + 1).map(e => e.textContent),
+    drawn: Math.min(...texts), type: Math.min(...words.map(e => parseFloat(getComputedStyle(e).fontSize))),
+    times: [...page.querySelectorAll(".times time")].map(e => parseFloat(getComputedStyle(e).fontSize)),
+    charts: [...page.querySelectorAll(".chart svg")].filter(shown).length,
+    cells: [...page.querySelectorAll("td[data-value]")].filter(shown).length,
+  };
+  document.body.innerHTML = "<pre>" + JSON.stringify(result).replace(/</g, "&lt;") + "</pre>";
+};
+document.body.append(frame);
+</script>"""
+
+
+def measured(sheet: Path, profile: str, folder: Path, width: int) -> dict[str, Any]:
+    """The page laid out in a window of that width, and what became of it."""
+    source = json.dumps(sheet.read_text(encoding="utf-8")).replace("</", "<\\/")
+    page = folder / "measure.html"
+    page.write_text(MEASURE % (width, source), encoding="utf-8")
+    result = browse(page, profile, "--virtual-time-budget=5000", "--dump-dom")
+    found = re.search(r"<pre>(.*?)</pre>", result.stdout, re.DOTALL)
+    assert found, result.stderr
+    return json.loads(found[1].replace("&lt;", "<").replace("&gt;", ">").replace("&amp;", "&"))
+
+
+def test_it_reads_on_a_phone(sheet: Path, profile: str, tmp_path: Path) -> None:
+    page = measured(sheet, profile, tmp_path, PHONE_PX)
+    assert page["width"] == PHONE_PX
+    assert page["scroll"] <= PHONE_PX
+    assert page["over"] == []
+    # small type on a phone held in a cold hand; our own limits
+    assert page["type"] >= 13.0
+    assert page["drawn"] >= 9.0
+    assert min(page["times"]) >= 30.0
+    assert page["charts"] == 1
+
+
+def test_it_fits_a_desk(sheet: Path, profile: str, tmp_path: Path) -> None:
+    page = measured(sheet, profile, tmp_path, A4_PX)
+    assert page["scroll"] <= A4_PX
+    assert page["over"] == []
+    assert page["charts"] == 1
+    assert page["cells"] > 0
+
+
+def test_it_can_be_photographed(sheet: Path, profile: str, tmp_path: Path) -> None:
+    shot = tmp_path / "desk.png"
+    browse(sheet, profile, "--window-size=1050,1500", f"--screenshot={shot}")
+    assert shot.read_bytes().startswith(b"\x89PNG")
+    assert shot.stat().st_size > 20_000
