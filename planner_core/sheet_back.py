@@ -16,7 +16,16 @@ from planner_core.optics import project_px
 from planner_core.packing import Item, packing_list
 from planner_core.plan import Plan
 from planner_core.sheet_draw import minus
-from planner_core.sheet_map import Bearing, Measured, bearings, measured, place_svg, rig_svg
+from planner_core.sheet_map import (
+    Bearing,
+    Measured,
+    Outlines,
+    bearings,
+    block_outlines,
+    measured,
+    place_svg,
+    rig_svg,
+)
 from planner_core.sheet_markup import Matter, bullets, cell, esc, table, under
 from planner_core.sheet_tables import Shift, late_starts, light_advice, light_shifts
 
@@ -30,10 +39,11 @@ def second_side(matter: Matter) -> Iterator[str]:
     title = esc(matter.plan.title or "Shot sheet")
     day = day_words(matter.date, year=True)
     yield f'<p class="folio"><span class="clamp1">{title}</span><span>{day}, side 2</span></p>'
+    outlines = block_outlines(matter.plan)
     yield '<div class="columns maps">'
-    yield from _place(matter)
+    yield from _place(matter, outlines)
     yield '<div class="stack">'
-    yield from _rig(matter)
+    yield from _rig(matter, outlines)
     yield '</div></div><div class="columns two"><div class="stack">'
     yield from _findings(matter)
     yield from _differs(matter)
@@ -48,10 +58,10 @@ def second_side(matter: Matter) -> Iterator[str]:
 # ---------------------------------------------------------------- the place
 
 
-def _place(matter: Matter) -> Iterator[str]:
+def _place(matter: Matter, outlines: Outlines) -> Iterator[str]:
     yield '<section class="map"><h2>The place</h2>'
     for kind, width, height in (("wide", 112.0, 86.0), ("narrow", 80.0, 84.0)):
-        drawing = place_svg(matter.plan, matter.frames, matter.event, width, height, f"m{kind[0]}")
+        drawing = place_svg(matter.plan, matter.frames, matter.event, outlines, width, height, f"m{kind[0]}")
         yield f'<div class="{kind}">{drawing}</div>'
     yield f"{under(' '.join(_place_notes(matter)))}</section>"
 
@@ -68,7 +78,7 @@ def _place_notes(matter: Matter) -> list[str]:
     return notes[:4]
 
 
-def _rig(matter: Matter) -> Iterator[str]:
+def _rig(matter: Matter, outlines: Outlines) -> Iterator[str]:
     plan, rig = matter.plan, matter.plan.rig
     if rig.slide is None:
         height_m = height_above_ground_m(plan, matter.frames.camera_m[0])
@@ -79,9 +89,9 @@ def _rig(matter: Matter) -> Iterator[str]:
             f"Rail of {rig.slide.max_m - rig.slide.min_m:.2f} m along {rig.bearing_deg % 360.0:.1f}°{rise}, "
             f"its start {height_above_ground_m(plan, rig.origin_m):.2f} m above the ground."
         )
-    drawing = rig_svg(plan, matter.frames, 70.0, 38.0)
+    drawing = rig_svg(plan, matter.frames, outlines, 70.0, 38.0)
     yield f'<section class="map"><h2>The rig</h2>{drawing}{under(note)}</section>'
-    rows = measured(plan)
+    rows = measured(plan, outlines)
     if rows:
         heads = ("from the rail’s start", "distance", "bearing", "height")
         yield "<section>"

@@ -29,7 +29,12 @@ class Canvas:
     def __init__(self, width: float, height: float, prefix: str, label: str) -> None:
         self.width, self.height = width, height
         self.drawing = drawsvg.Drawing(
-            width, height, id_prefix=prefix, role="img", **{"aria-label": printable(label)}
+            width,
+            height,
+            id_prefix=prefix,
+            role="img",
+            preserveAspectRatio="xMinYMin meet",
+            **{"aria-label": printable(label)},
         )
         self._into: drawsvg.Drawing | drawsvg.Group = self.drawing
 

@@ -19,7 +19,7 @@ from planner_core.sheet_chart import NARROW, WIDE, ChartSize, chart_svg
 from planner_core.sheet_draw import minus
 from planner_core.sheet_markup import Matter, cell, esc, stops, table, under
 from planner_core.sheet_tables import PoseRow, exposure_rows, pose_rows
-from planner_core.sheet_view import view_svg
+from planner_core.sheet_view import solids, view_svg
 from planner_core.timeline import utc_datetime
 from planner_core.timetable import Moment, timetable, turn_moment
 
@@ -175,6 +175,7 @@ def _time(matter: Matter, label: str, moment: Moment) -> str:
 
 
 def _strip(matter: Matter) -> Iterator[str]:
+    shapes = solids(matter.plan)
     yield '<section class="strip">'
     for number, shown in enumerate(strip_frames(matter.frames, matter.report)):
         picture = matter.pictures.get(shown.frame)
@@ -182,7 +183,7 @@ def _strip(matter: Matter) -> Iterator[str]:
         inner = (
             f'<img alt="Draft of frame {shown.frame}" src="{source}">'
             if source
-            else view_svg(matter.frames, shown.frame - 1, 60.0, f"v{number}")
+            else view_svg(matter.frames, shown.frame - 1, 60.0, f"v{number}", shapes)
         )
         yield (
             f"<figure>{inner}<figcaption><b>{matter.clock(shown.frame)}</b> {esc(shown.label)}, "

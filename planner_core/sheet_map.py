@@ -21,6 +21,8 @@ from planner_core.timetable import Moment
 
 Array = NDArray[np.float64]
 
+Outlines = list[tuple[int, Array]]
+
 FLAT = ("water", "ground")
 LABELLED = 14
 CLOSE_M = 6.0  # blocks so near to the rail are measured out with a tape
@@ -76,29 +78,28 @@ def bearings(frames: FrameTable, event: Moment | None) -> tuple[Bearing, ...]:
     return tuple(found)
 
 
-def measured(plan: Plan, most: int = 6) -> tuple[Measured, ...]:
+def measured(plan: Plan, outlines: Outlines, most: int = 6) -> tuple[Measured, ...]:
     """Foreground, then subject, then what else is near, from the rail's start."""
-    eye = np.asarray(plan.rig.origin_m, dtype=np.float64)
-    found = []
-    for index, block in enumerate(plan.blocks):
-        if block.shape == "ridge" or block.role in FLAT:
-            continue
-        outline = outline_m(plan, block)
-        nearest = _nearest(outline, eye[:2]) - eye[:2]
-        top = float(blocking.block_mesh(plan, block).vertices_m[:, 2].max())
-        found.append(
-            Measured(
-                name=blocking.block_label(plan, index),
-                role=block.role,
-                distance_m=float(np.hypot(*nearest)),
-                bearing_deg=float(
-                    (np.degrees(np.arctan2(nearest[0], nearest[1])) + plan.site.scene_north_deg) % 360.0
-                ),
-                height_m=height_above_ground_m(plan, (*plan.rig.origin_m[:2], top)),
-            )
-        )
+    eye = np.asarray(plan.rig.origin_m[:2], dtype=np.float64)
     order = {"foreground": 0, "subject": 1}
-    return tuple(sorted(found, key=lambda m: (order.get(m.role, 2), m.distance_m))[:most])
+    away = {
+        index: _nearest(ring, eye) - eye for index, ring in outlines if plan.blocks[index].role not in FLAT
+    }
+    chosen = sorted(away, key=lambda i: (order.get(plan.blocks[i].role, 2), float(np.hypot(*away[i]))))[:most]
+    return tuple(_measured(plan, index, away[index]) for index in chosen)
+
+
+def _measured(plan: Plan, index: int, way: Array) -> Measured:
+    block = plan.blocks[index]
+    top = float(blocking.block_mesh(plan, block).vertices_m[:, 2].max())
+    bearing = float(np.degrees(np.arctan2(way[0], way[1])) + plan.site.scene_north_deg)
+    return Measured(
+        name=blocking.block_label(plan, index),
+        role=block.role,
+        distance_m=float(np.hypot(*way)),
+        bearing_deg=bearing % 360.0,
+        height_m=height_above_ground_m(plan, (*plan.rig.origin_m[:2], top)),
+    )
 
 
 def _nearest(outline: Array, point: Array) -> Array:
@@ -110,14 +111,24 @@ def _nearest(outline: Array, point: Array) -> Array:
     return nearest[int(np.argmin(np.linalg.norm(nearest - point, axis=1)))]
 
 
+def block_outlines(plan: Plan) -> Outlines:
+    """Every block's outline from above with its index, ridges left out."""
+    return [
+        (index, outline_m(plan, block)) for index, block in enumerate(plan.blocks) if block.shape != "ridge"
+    ]
+
+
 def place_svg(
-    plan: Plan, frames: FrameTable, event: Moment | None, width: float, height: float, prefix: str
+    plan: Plan,
+    frames: FrameTable,
+    event: Moment | None,
+    outlines: Outlines,
+    width: float,
+    height: float,
+    prefix: str,
 ) -> str:
     """The whole place: from the rail to the subject and what stands around it."""
     view = _View(plan, width, height, prefix, "The place from above")
-    outlines = [
-        (index, outline_m(plan, block)) for index, block in enumerate(plan.blocks) if block.shape != "ridge"
-    ]
     view.frame_on(_place_extent(plan, outlines, frames), margin=0.06)
     marks = view.marks(frames.camera_m[0], bearings(frames, event))
     view.reserve([end for _, end in marks])
@@ -130,15 +141,14 @@ def place_svg(
     return view.canvas.svg()
 
 
-def rig_svg(plan: Plan, frames: FrameTable, width: float, height: float) -> str:
+def rig_svg(plan: Plan, frames: FrameTable, outlines: Outlines, width: float, height: float) -> str:
     """The rail, the camera's places on it, and the nearest blocks."""
     view = _View(plan, width, height, "r", "The rig from above")
+    eye = np.asarray(plan.rig.origin_m[:2], dtype=np.float64)
     near = [
-        (index, outline)
-        for index, block in enumerate(plan.blocks)
-        if block.shape != "ridge" and block.role not in FLAT
-        for outline in [outline_m(plan, block)]
-        if np.hypot(*(_nearest(outline, np.asarray(plan.rig.origin_m[:2])) - plan.rig.origin_m[:2])) < CLOSE_M
+        (index, ring)
+        for index, ring in outlines
+        if plan.blocks[index].role not in FLAT and np.hypot(*(_nearest(ring, eye) - eye)) < CLOSE_M
     ]
     rail = _rail_ends(plan)
     points = np.vstack([rail, frames.camera_m[:, :2]])
@@ -153,7 +163,7 @@ def rig_svg(plan: Plan, frames: FrameTable, width: float, height: float) -> str:
     return view.canvas.svg()
 
 
-def _place_extent(plan: Plan, outlines: list[tuple[int, Array]], frames: FrameTable) -> Array:
+def _place_extent(plan: Plan, outlines: Outlines, frames: FrameTable) -> Array:
     """Corners to show: the rig, the subject, and other blocks not much farther than that."""
     eye = frames.camera_m[:, :2]
     subjects = set(blocking.subject_indices(plan))
@@ -211,7 +221,7 @@ class _View:
         self.canvas.box(0, 0, self.width, self.height, "sheet-ground")
         self.canvas.inside(0, 0, self.width, self.height)
 
-    def blocks(self, outlines: list[tuple[int, Array]]) -> None:
+    def blocks(self, outlines: Outlines) -> None:
         order = {"ground": 0, "water": 1, "background": 2, "subject": 3, "foreground": 4}
         for index, ring in sorted(outlines, key=lambda pair: order[self.plan.blocks[pair[0]].role]):
             drawn = self.paper(ring)
@@ -299,7 +309,7 @@ class _View:
                 "rail" if plan.rig.slide is not None else "tripod", self.paper(frames.camera_m[0, :2]), "b"
             )
 
-    def names(self, outlines: list[tuple[int, Array]], frames: FrameTable) -> None:
+    def names(self, outlines: Outlines, frames: FrameTable) -> None:
         """Names of the subject, the foreground and the largest of the rest, as far as there is room."""
         order = {"subject": 0, "foreground": 1, "background": 2, "water": 3, "ground": 4}
 

@@ -59,7 +59,7 @@ section { break-inside: avoid; }
 
 .strip { display: grid; grid-template-columns: repeat(4, 1fr); gap: 2.5mm; margin-top: 3mm; }
 .strip figure { min-width: 0; }
-.strip img, .strip svg { display: block; width: 100%; height: auto; max-height: 25.6mm; object-fit: contain; }
+.strip img, .strip svg { display: block; width: 100%; height: auto; max-height: 26.5mm; object-fit: contain; }
 .strip img { object-position: left; }
 .strip figcaption { margin-top: 0.6mm; font-size: 7.8pt; line-height: 1.25; }
 .chart { margin-top: 2.5mm; }

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core import blocking, events
 from planner_core.daylight import SUN_SEMIDIAMETER_DEG
 from planner_core.frames import FrameTable
 from planner_core.optics import delivered_crop
+from planner_core.plan import Plan
 from planner_core.sheet_draw import Canvas
 
 Array = NDArray[np.float64]
@@ -19,8 +21,50 @@ MOST_FACES = 1200
 FLAT = ("water", "ground")
 
 
-def view_svg(frames: FrameTable, index: int, width: float, prefix: str) -> str:
-    """The delivered frame `index` (0-based) as an SVG element of that width in millimetres."""
+@frozen(eq=False)
+class Solids:
+    """The faces of all blocks, one after another.
+
+    vertices_m is (v, 3); corner (c,) holds numbers of vertices, face after face; first (f,) says where
+    each face's corners begin, block (f,) to which block it belongs.
+    """
+
+    vertices_m: Array
+    corner: NDArray[np.intp]
+    first: NDArray[np.intp]
+    block: NDArray[np.intp]
+
+    @property
+    def following(self) -> NDArray[np.intp]:
+        """The corner after each one, round its own face, shape (c,)."""
+        after = np.roll(self.corner, -1)
+        after[np.append(self.first[1:], len(self.corner)) - 1] = self.corner[self.first]
+        return after
+
+
+def solids(plan: Plan) -> Solids:
+    """The plan's blocks, gathered once for any number of views."""
+    vertices, faces, owners, count = [np.zeros((0, 3))], [], [], 0
+    for index, block in enumerate(plan.blocks):
+        mesh = blocking.block_mesh(plan, block)
+        faces += [[count + corner for corner in face] for face in mesh.faces]
+        owners += [index] * len(mesh.faces)
+        vertices.append(mesh.vertices_m)
+        count += len(mesh.vertices_m)
+    sizes = np.array([len(face) for face in faces], dtype=np.intp)
+    return Solids(
+        np.vstack(vertices),
+        np.array([corner for face in faces for corner in face], dtype=np.intp),
+        np.cumsum(sizes) - sizes,
+        np.array(owners, dtype=np.intp),
+    )
+
+
+def view_svg(frames: FrameTable, index: int, width: float, prefix: str, shapes: Solids | None = None) -> str:
+    """The delivered frame `index` (0-based) as an SVG element of that width in millimetres.
+
+    shapes are the plan's solids, gathered here where they aren't given.
+    """
     plan = frames.plan
     height = width * plan.clip.height_px / plan.clip.width_px
     view = _Picture(frames, index, width, height, prefix)
@@ -28,7 +72,7 @@ def view_svg(frames: FrameTable, index: int, width: float, prefix: str) -> str:
     view.ground()
     view.body("moon", frames.moon_direction[index], frames.moon_altitude_deg[index])
     view.body("sun", frames.sun_direction[index], frames.sun_altitude_deg[index])
-    view.blocks()
+    view.blocks(shapes or solids(plan))
     view.canvas.outside()
     view.canvas.box(0.15, 0.15, width - 0.3, height - 0.3, "edge")
     return view.canvas.svg()
@@ -67,45 +111,43 @@ class _Picture:
         if radius < 1.0:
             self.canvas.dot((x, y), max(radius, 0.35) + 0.9, f"{name} ray")
 
-    def blocks(self) -> None:
-        """Faces turned to the camera, from the farthest to the nearest."""
-        drawn: list[tuple[tuple[bool, float, float], Array, str, bool]] = []
-        for block in self.plan.blocks:
-            mesh = blocking.block_mesh(self.plan, block)
-            local = self._local(mesh.vertices_m)
-            if np.all(-local[:, 2] <= NEAR_M) or self._outside(local):
+    def blocks(self, shapes: Solids) -> None:
+        """Faces turned to the camera, from the farthest block to the nearest."""
+        if not len(shapes.first):
+            return
+        local = self._local(shapes.vertices_m)
+        a, b = local[shapes.corner], local[shapes.following]
+        normal = np.add.reduceat(np.cross(a, b), shapes.first)  # Newell: twice the area along the normal
+        ridge = np.array([block.shape == "ridge" for block in self.plan.blocks])[shapes.block]
+        facing = ridge | (np.sum(normal * a[shapes.first], axis=1) < 0.0)
+        shaded = ~ridge & (normal[:, 0] > 0.35 * np.linalg.norm(normal, axis=1))
+        away = np.linalg.norm(a, axis=1)
+        nearest = np.full(len(self.plan.blocks), np.inf)
+        np.minimum.at(nearest, shapes.block, np.minimum.reduceat(away, shapes.first))
+        solid = np.array([block.role not in FLAT for block in self.plan.blocks])[shapes.block]
+        depth = np.maximum.reduceat(away, shapes.first)
+        order = np.lexsort((-depth, -nearest[shapes.block], solid))
+        chosen = order[(facing & self._shows(a, shapes.first))[order]][-MOST_FACES:]
+        ends = np.append(shapes.first[1:], len(shapes.corner))
+        for face in chosen:
+            block = self.plan.blocks[shapes.block[face]]
+            clipped = _in_front(a[shapes.first[face] : ends[face]])
+            if len(clipped) < 3:
                 continue
-            distance = float(np.min(np.linalg.norm(local, axis=1)))
-            for face in mesh.faces:
-                corners = local[list(face)]
-                if block.shape != "ridge" and _turned_away(corners):
-                    continue
-                clipped = _in_front(corners)
-                if len(clipped) < 3:
-                    continue
-                paper = self._paper(clipped)
-                if np.ptp(paper, axis=0).max() < SMALLEST_MM:
-                    continue
-                depth = float(np.mean(np.linalg.norm(corners, axis=1)))
-                kind = "ridge" if block.shape == "ridge" else block.role
-                order = (block.role not in FLAT, -distance, -depth)
-                drawn.append((order, paper, kind, block.shape != "ridge" and _turned_right(corners)))
-        drawn.sort(key=lambda entry: entry[0])
-        for _, paper, kind, shaded in drawn[-MOST_FACES:]:
-            outline = np.clip(paper, -999.0, 999.0)
-            self.canvas.path(outline, f"face {kind}", closed=True)
-            if shaded:
+            outline = np.clip(self._paper(clipped), -999.0, 999.0)
+            self.canvas.path(outline, f"face {'ridge' if ridge[face] else block.role}", closed=True)
+            if shaded[face]:
                 self.canvas.path(outline, "shade", closed=True)
 
-    def _outside(self, local: Array) -> bool:
-        """Whether a block wholly in front lies wholly beside the picture, or is too small to see."""
-        if np.any(-local[:, 2] <= NEAR_M):
-            return False
-        paper = self._paper(local)
-        low, high = paper.min(axis=0), paper.max(axis=0)
-        return bool(
-            np.any(high < 0.0) or np.any(low > (self.width, self.height)) or np.max(high - low) < SMALLEST_MM
-        )
+    def _shows(self, corners: Array, first: NDArray[np.intp]) -> NDArray[np.bool_]:
+        """Faces (f,) that are in front at least in part, and then in the picture and not too small to see."""
+        front = -corners[:, 2] > NEAR_M
+        paper = self._paper(np.where(front[:, None], corners, (0.0, 0.0, -1.0)))
+        low, high = np.minimum.reduceat(paper, first), np.maximum.reduceat(paper, first)
+        within = np.all((high > 0.0) & (low < (self.width, self.height)), axis=1)
+        within &= np.max(high - low, axis=1) > SMALLEST_MM
+        cut = ~np.logical_and.reduceat(front, first)
+        return np.logical_or.reduceat(front, first) & (cut | within)
 
     def _local(self, points_m: Array) -> Array:
         return (points_m - self.eye) @ self.rotation
@@ -115,24 +157,6 @@ class _Picture:
         return np.column_stack(
             [self.width / 2.0 + local[:, 0] * scale, self.height / 2.0 - local[:, 1] * scale]
         )
-
-
-def _normal(corners: Array) -> Array:
-    """Twice a face's area along its outward normal (Newell's sum, right for any outline)."""
-    return np.sum(np.cross(corners, np.roll(corners, -1, axis=0)), axis=0)
-
-
-def _turned_away(corners: Array) -> bool:
-    """Whether a face's outside looks away from the camera, which stands at the origin."""
-    return bool(np.dot(_normal(corners), corners[0]) >= 0.0)
-
-
-def _turned_right(corners: Array) -> bool:
-    """Whether a face looks to the picture's right: those are drawn a little darker, so that solids read as
-    such.
-    """
-    normal = _normal(corners)
-    return bool(normal[0] > 0.35 * np.linalg.norm(normal))
 
 
 def _in_front(corners: Array) -> Array:

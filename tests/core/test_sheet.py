@@ -17,7 +17,7 @@ from planner_core.findings import Finding
 from planner_core.planfile import plan_from_dict
 from planner_core.sheet import Picture, sheet_html, strip_frames
 from planner_core.sheet_back import cautions
-from planner_core.sheet_map import bearings, measured
+from planner_core.sheet_map import bearings, block_outlines, measured
 from planner_core.sheet_tables import exposure_rows, late_starts, light_shifts, pose_rows, ramp_room
 from planner_core.timetable import timetable, turn_moment
 from tests.two_towers import document, plan
@@ -407,7 +407,7 @@ def test_directions_are_those_of_the_frames() -> None:
 
 
 def test_blocks_are_measured_from_the_rails_start() -> None:
-    rows = {row.name: row for row in measured(plan())}
+    rows = {row.name: row for row in measured(plan(), block_outlines(plan()))}
     # the bollard's middle is 1.649 m away, 0.4 m left of straight ahead (266°), and 0.15 m thick to that side
     assert rows["Bollard"].distance_m == pytest.approx(math.hypot(0.4, 1.6) - 0.15, abs=0.01)
     assert rows["Bollard"].bearing_deg == pytest.approx(266.0 - math.degrees(math.atan2(0.4, 1.6)), abs=1.5)
