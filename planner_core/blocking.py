@@ -6,8 +6,11 @@ convex pieces, for what needs to be exact.
 
 from __future__ import annotations
 
-from functools import lru_cache
+import weakref
+from collections.abc import Callable
+from functools import lru_cache, wraps
 from itertools import pairwise
+from typing import TypeVar
 
 import numpy as np
 from attrs import frozen
@@ -15,6 +18,8 @@ from numpy.typing import NDArray
 
 from planner_core.convex import convex_pieces, smallest_rectangle
 from planner_core.plan import Block, Plan
+
+Value = TypeVar("Value")
 
 POST_SIDES = 16
 FIGURE_SIZE_M = (0.5, 0.3, 1.75)
@@ -50,6 +55,24 @@ def block_label(plan: Plan, index: int) -> str:
     return block.name or f"{block.role} {index + 1}"
 
 
+def remembered(work: Callable[[Plan], Value]) -> Callable[[Plan], Value]:
+    """A function of a plan that works once for each: plans don't change, and comparing large ones takes long."""
+    known: dict[int, tuple[weakref.ref[Plan], Value]] = {}
+
+    @wraps(work)
+    def recall(plan: Plan) -> Value:
+        found = known.get(id(plan))
+        if found is not None and found[0]() is plan:
+            return found[1]
+        value = work(plan)
+        key = id(plan)
+        known[key] = weakref.ref(plan, lambda _: known.pop(key, None)), value
+        return value
+
+    return recall
+
+
+@remembered
 def subject_indices(plan: Plan) -> tuple[int, ...]:
     """The blocks that are the picture's subject: those composition.subject names, else those with the
     role.
@@ -59,6 +82,7 @@ def subject_indices(plan: Plan) -> tuple[int, ...]:
     return named or tuple(i for i, block in enumerate(plan.blocks) if block.role == "subject")
 
 
+@remembered
 def subject_parts(plan: Plan) -> tuple[int, ...]:
     """The subject with what is built onto it: blocks of the role subject that touch one of subject_indices.
 
@@ -84,6 +108,7 @@ def subject_parts(plan: Plan) -> tuple[int, ...]:
     return tuple(sorted(found))
 
 
+@remembered
 def ground_level_m(plan: Plan) -> float:
     """Height of the level ground that reaches to the horizon.
 
@@ -261,6 +286,7 @@ BOX_FACES = ((0, 1, 5, 4), (1, 2, 6, 5), (2, 3, 7, 6), (3, 0, 4, 7), (3, 2, 1, 0
 _BOX_SIGNS = np.array([(x, y, z) for z in (-1.0, 1.0) for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
 
 
+@remembered
 def bounding_boxes(plan: Plan) -> Boxes:
     """Upright boxes around all blocks of a plan."""
     return _bounding_boxes(plan.blocks, plan.rig.origin_m, plan.site.scene_north_deg, ground_level_m(plan))

@@ -24,6 +24,7 @@ Mask = NDArray[np.bool_]
 
 PLACES = 25  # frames that a change is tried on, beside the failing ones
 FAILING_PLACES = 12
+WHOLE_COUNTS = 3  # a trial on all frames takes as long as so many others
 RAIL_PLACES = 65  # at which the view of the subject is looked at
 HARDLY_MOVES_M = 0.1  # an entrance pupil so near to the head's axes doesn't look around things
 STEPS = {"slide_m": 0.05, "pan_deg": 0.5, "tilt_deg": 0.5}  # what a person would set
@@ -121,9 +122,11 @@ def smallest_change(
     everyone = np.ones(len(bad), dtype=bool)
     for air in (composition.AIR, 0.0):
         some = _Trial(less, bad, weak, air, reading.travels)
-        found = _smallest(plan, reading, some, _Trial(plan, everyone, weak, air, reading.travels), most_tries)
+        all_ = _Trial(plan, everyone, weak, air, reading.travels)
+        found = _smallest(plan, reading, some, all_, most_tries)
         if found is not None:
             return found
+        most_tries -= some.count + WHOLE_COUNTS * all_.count
     return None
 
 
@@ -138,12 +141,12 @@ def _smallest(plan: Plan, reading: Reading, some: _Trial, all_: _Trial, most_tri
             continue  # it went the wrong way
         if not aim.may_hit(axis, poses, way * steps):
             continue
-        if some.count >= most_tries:
+        if some.count + WHOLE_COUNTS * all_.count >= most_tries:
             return None
         last[key] = steps, some.faults(_changed(some.plan, axis, poses, way * steps))
         if last[key][1] == 0.0:
             found = _fewest_steps(some, aim, axis, poses, way, tried, steps)
-            for more in (found, found + 1, steps):
+            for more in dict.fromkeys((found, steps)):
                 changed = _changed(plan, axis, poses, way * more)
                 if all_.faults(changed) == 0.0:
                     by, share = way * more * STEPS[axis], more / steps

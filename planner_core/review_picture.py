@@ -26,7 +26,7 @@ NOTICED = 0.1  # of the subject hidden: worth saying
 LONG_S = 0.25  # of clip: hidden for longer is a stretch, not a passing post
 MERGING_SHARE = 0.15  # of the judged frames: outlines that run together for longer are worth saying
 MOST_SPANS = 3  # more stretches than this are told as one
-QUICK_TRIES = 16  # changes of a pose that a review tries; the fit tries more
+QUICK_TRIES = 20  # changes of a pose that a review tries; the fit tries more
 
 
 def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any]]:
@@ -306,7 +306,8 @@ class _Subject:
         return found
 
     def _elsewhere(self, by: str) -> str:
-        return f"Move the rail to the side until {by or 'what hides it'} stands clear of it."
+        verb = "stand" if " and " in by else "stands"
+        return f"Move the rail to the side until {by or 'what hides it'} {verb} clear of it."
 
     def _names(self, frames: Mask) -> str:
         return " and ".join(f"“{block_label(self.plan, i)}”" for i in self._hiding(frames, 2))

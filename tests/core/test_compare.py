@@ -108,12 +108,11 @@ def test_a_rail_across_says_why_it_can_t_push_in():
     assert "90° off" in cannot["push-in"] or "89° off" in cannot["push-in"]
 
 
-# ---------------------------------------------------------------- the examples, as a photographer would defend them
+# ---------------------------------------------------------------- the examples, as one would defend them
 
 
 def test_harbour_light_slides(by_example):
-    # bollards a metre away, a beacon that stays: sliding is worth it, turning alone is less, standing still
-    # the least
+    # bollards a metre away, a beacon that stays: a slide is worth it, a turn less, standing still the least
     order = ranks(by_example["harbour_light"])
     assert order[:3] == ["slide", "slide-held", "slide-tilt"]
     assert order[-1] == "still"
