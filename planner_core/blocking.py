@@ -56,7 +56,9 @@ def block_label(plan: Plan, index: int) -> str:
 
 
 def remembered(work: Callable[[Plan], Value]) -> Callable[[Plan], Value]:
-    """A function of a plan that works once for each: plans don't change, and comparing large ones takes long."""
+    """A function of a plan that works once for each: plans don't change, and comparing large ones takes
+    long.
+    """
     known: dict[int, tuple[weakref.ref[Plan], Value]] = {}
 
     @wraps(work)

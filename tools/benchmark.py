@@ -226,7 +226,7 @@ def _corners_beside_opencv() -> Iterator[str]:
     px, depth = project_px(plan, corners, frames.camera_m[:, None], frames.camera_rotation[:, None])
     apart = np.abs(px - np.array(theirs()))[depth > 0.5].max()
     yield (
-        f"{len(corners)} corners on 480 frames: tracks, with rectangles and distances, {mine_s * 1e3:.1f} ms; "
+        f"{len(corners)} corners on 480 frames: tracks with rectangles and distances {mine_s * 1e3:.1f} ms; "
         f"projectPoints, with its derivatives, {other_s * 1e3:.1f} ms; ratio {mine_s / other_s:.2f}; "
         f"apart by {apart:.1e} px at most"
     )
