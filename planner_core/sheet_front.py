@@ -29,7 +29,7 @@ MEDIA_TYPES = {b"\x89PNG": "image/png", b"\xff\xd8\xff": "image/jpeg", b"RIFF": 
 STRIP_PICTURES = 4
 LIGHTS = 7  # twilights and the like in the line under the times
 FEW_ROWS, SHORT_TEXT = 8, 130  # with little around it the chart is taller, with much lower
-TALL, LOW = 1.2, 0.85
+TALL, LOW = 1.2, 0.75
 EXACT = ("start", "event", "end")
 
 
