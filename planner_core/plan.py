@@ -62,7 +62,7 @@ class PlanError(ValueError):
         return PlanError(f"{parent}{joint}{self.path}", self.value, self.expected)
 
 
-class _Word:
+class Word:
     """Stands in an error where there is no value to show."""
 
     def __init__(self, word: str) -> None:
@@ -72,14 +72,14 @@ class _Word:
         return self.word
 
 
-MISSING = _Word("is missing;")
-NO_FIELD = _Word("is not a field here;")
+MISSING = Word("is missing;")
+NO_FIELD = Word("is not a field here;")
 
 
 def shown(value: Any) -> str:
     """A value as an error message shows it: short, on one line."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
+    if value is None or isinstance(value, bool):
+        return {None: "null", True: "true", False: "false"}[value]
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return str(int(value))
     text = repr(value) if not isinstance(value, (dict, list, tuple)) else _outline(value)
@@ -101,13 +101,14 @@ def _number(
     optional: bool = False,
     above: bool = False,
     slips: Sequence[tuple[float, str]] = (),
+    likely: tuple[float, float] = (0.0, math.inf),
     remark: str = "",
     whole: bool = False,
 ) -> Any:
     """A field that takes a number from low to high (above low, where `above`).
 
     `slips` are the unit mistakes made by hand: (factor, unit) pairs; where value x factor would be in range,
-    the error suggests it.
+    the error suggests it, as far as its size is `likely`.
     """
 
     def check(_instance: Any, attribute: Any, value: Any) -> None:
@@ -117,15 +118,22 @@ def _number(
             number = as_whole(value) if whole else as_number(value)
         except PlanError as error:
             raise error.under(attribute.name) from None
-        inside = (low < number if above else low <= number) and number <= high
-        if inside:
+
+        def inside(value: float) -> bool:
+            return (low < value if above else low <= value) and value <= high
+
+        if inside(number):
             return
-        for factor, slip in slips:
-            scaled = number * factor
-            if (low < scaled if above else low <= scaled) and scaled <= high:
-                why = remark or f"looks like {slip}"
-                meant = f"{unit[3:]} is" if unit.startswith("as ") else f"{unit} are"
-                raise PlanError(attribute.name, value, f"{why} ({meant} meant; {scaled:.6g}?)")
+        meant = [
+            (slip, f"{scaled:.6g}")
+            for factor, slip in slips
+            if inside(scaled := number * factor) and likely[0] <= abs(scaled) <= likely[1]
+        ]
+        if meant:
+            why = remark or f"looks like {' or '.join(slip for slip, _ in meant)}"
+            wanted = f"{unit[3:]} is" if unit.startswith("as ") else f"{unit} are"
+            instead = " or ".join(scaled for _, scaled in meant)
+            raise PlanError(attribute.name, value, f"{why} ({wanted} meant; {instead}?)")
         span = f"above {low:g} and up to {high:g}" if above else f"from {low:g} to {high:g}"
         raise PlanError(
             attribute.name, value, f"is outside what is possible; give a number {span} {unit}".rstrip()
@@ -173,8 +181,37 @@ def _text(*, default: Any = attrs.NOTHING) -> Any:
     def check(_instance: Any, attribute: Any, value: Any) -> None:
         if not isinstance(value, str):
             raise PlanError(attribute.name, value, "is not text; write it in double quotes")
+        _check_writable(attribute.name, value)
 
     return field(default=default, validator=check)
+
+
+DEEPEST_NOTES = 50
+
+
+def _notes() -> Any:
+    def check(_instance: Any, attribute: Any, value: Any) -> None:
+        _check_writable(attribute.name, value)
+
+    return field(default=None, validator=check)
+
+
+def _check_writable(path: str, value: Any, depth: int = 0) -> None:
+    """What a plan file may hold as it is: text that UTF-8 can write, and not nested without end."""
+    if isinstance(value, str):
+        try:
+            value.encode("utf-8")
+        except UnicodeEncodeError:
+            raise PlanError(
+                path, ascii(value), "has half a character in it (a lone surrogate); retype it"
+            ) from None
+    elif isinstance(value, (dict, list, tuple)):
+        if depth >= DEEPEST_NOTES:
+            raise PlanError(
+                path, Word("is nested too deeply;"), f"{DEEPEST_NOTES} levels are enough for notes"
+            )
+        for item in [*value.keys(), *value.values()] if isinstance(value, dict) else value:
+            _check_writable(path, item, depth + 1)
 
 
 def _points(dimensions: int, limit: float, unit: str, *, many: bool = False, optional: bool = True) -> Any:
@@ -216,6 +253,10 @@ def _points(dimensions: int, limit: float, unit: str, *, many: bool = False, opt
 
 _METRE_SLIPS = ((0.001, "millimetres"), (0.01, "centimetres"))
 _MM_SLIPS = ((1000.0, "metres"), (10.0, "centimetres"))
+_MILLISECONDS_SLIP = ((0.001, "milliseconds"),)
+_PERCENT_SLIP = ((0.01, "percent"),)
+_SLIDER_M = (0.1, 3.0)
+NARROWEST_SHARE = 0.16  # a focal length of less than this share of the sensor's width sees more than 144°
 
 
 @frozen(kw_only=True)
@@ -264,6 +305,15 @@ class Camera:
     focus_distance_m: float = _number(0.02, 1e6, "metres", above=True)
     raw_file_mb: float | None = _number(0, 4000, "megabytes", default=None, optional=True, above=True)
 
+    def __attrs_post_init__(self) -> None:
+        if self.focal_length_mm < NARROWEST_SHARE * self.sensor_width_mm:
+            raise PlanError(
+                "focal_length_mm",
+                self.focal_length_mm,
+                f"is too short for a sensor {self.sensor_width_mm:g} mm wide: no lens that keeps lines "
+                f"straight sees more than 144° (millimetres are meant; {10.0 * self.focal_length_mm:g}?)",
+            )
+
 
 @frozen(kw_only=True)
 class Clip:
@@ -278,11 +328,15 @@ class Clip:
 class SlideAxis:
     """The carriage on the rail: its usable range along the rail and what its motor can do."""
 
-    min_m: float = _number(-30, 30, "metres", slips=_METRE_SLIPS, remark="is longer than any slider")
-    max_m: float = _number(-30, 30, "metres", slips=_METRE_SLIPS, remark="is longer than any slider")
+    min_m: float = _number(
+        -30, 30, "metres", slips=_METRE_SLIPS, likely=_SLIDER_M, remark="is longer than any slider"
+    )
+    max_m: float = _number(
+        -30, 30, "metres", slips=_METRE_SLIPS, likely=_SLIDER_M, remark="is longer than any slider"
+    )
     max_speed_m_s: float = _number(0, 10, "metres a second", above=True, slips=_METRE_SLIPS)
     max_acceleration_m_s2: float = _number(0, 100, "metres a second squared", above=True, slips=_METRE_SLIPS)
-    step_m: float = _number(0, 0.1, "metres", above=True, slips=_METRE_SLIPS)
+    step_m: float = _number(0, 0.1, "metres", above=True, slips=_METRE_SLIPS, likely=(0.0, 0.02))
 
     def __attrs_post_init__(self) -> None:
         _ordered(self, "min_m", "max_m", "a rail needs some length", strictly=True)
@@ -322,9 +376,9 @@ class Rig:
     origin_m: Vector = _points(3, 1e5, "metres", optional=False)
     bearing_deg: float = _number(-360, 360, "degrees", default=0.0)
     incline_deg: float = _number(-90, 90, "degrees", default=0.0)
-    head_height_m: float = _number(-2, 5, "metres", default=0.0, slips=_METRE_SLIPS)
-    pupil_offset_m: float = _number(-1, 1, "metres", default=0.0, slips=_METRE_SLIPS)
-    settle_s: float = _number(0, 3600, "seconds", default=0.0, slips=((0.001, "milliseconds"),))
+    head_height_m: float = _number(-2, 5, "metres", default=0.0, slips=_METRE_SLIPS, likely=(0.02, 1.0))
+    pupil_offset_m: float = _number(-1, 1, "metres", default=0.0, slips=_METRE_SLIPS, likely=(0.005, 0.3))
+    settle_s: float = _number(0, 120, "seconds", default=0.0, slips=_MILLISECONDS_SLIP)
     slide: SlideAxis | None = None
     pan: TurnAxis | None = None
     tilt: TurnAxis | None = None
@@ -335,8 +389,10 @@ class Rig:
 class Pose:
     """Where the axes stand at one place of the move. An axis left out (None) is interpolated."""
 
-    at: float = _number(0, 1, "as a share of the move", slips=((0.01, "percent"),))
-    slide_m: float | None = _number(-30, 30, "metres", default=None, optional=True, slips=_METRE_SLIPS)
+    at: float = _number(0, 1, "as a share of the move", slips=_PERCENT_SLIP, likely=(0.01, 1.0))
+    slide_m: float | None = _number(
+        -30, 30, "metres", default=None, optional=True, slips=_METRE_SLIPS, likely=_SLIDER_M
+    )
     pan_deg: float | None = _number(-1080, 1080, "degrees", default=None, optional=True)
     tilt_deg: float | None = _number(-90, 90, "degrees", default=None, optional=True)
 
@@ -349,7 +405,9 @@ class Move:
     """
 
     drive: str = _choice(DRIVES)
-    ease: float = _number(0, 0.5, "as a share of the move", default=0.0, slips=((0.01, "percent"),))
+    ease: float = _number(
+        0, 0.5, "as a share of the move", default=0.0, slips=_PERCENT_SLIP, likely=(0.01, 1.0)
+    )
     poses: tuple[Pose, ...] = ()
 
     def __attrs_post_init__(self) -> None:
@@ -376,7 +434,7 @@ class Anchor:
 
     event: str = _choice(ANCHOR_EVENTS)
     date: dt.date = field()
-    at: float = _number(0, 1, "as a share of the move", default=0.5, slips=((0.01, "percent"),))
+    at: float = _number(0, 1, "as a share of the move", default=0.5, slips=_PERCENT_SLIP, likely=(0.01, 1.0))
 
     @date.validator
     def _is_date(self, _attribute: Any, value: Any) -> None:
@@ -401,8 +459,8 @@ class Shoot:
     """
 
     frames: int = _number(1, 100_000, "frames", whole=True)
-    interval_s: float = _number(0, 86400, "seconds", above=True)
-    write_s: float = _number(0, 3600, "seconds", default=0.0, slips=((0.001, "milliseconds"),))
+    interval_s: float = _number(0, 3600, "seconds", above=True, slips=_MILLISECONDS_SLIP)
+    write_s: float = _number(0, 600, "seconds", default=0.0, slips=_MILLISECONDS_SLIP)
     anchor: Anchor | None = None
     start: dt.datetime | None = field(default=None)
     setup_s: float = _number(0, 86400, "seconds", default=2700.0)
@@ -458,7 +516,9 @@ class Composition:
 
     style: str = _choice(STYLES, default="hold")
     subject: str = _text(default="")
-    reveal_by: float = _number(0, 1, "as a share of the move", default=0.7, slips=((0.01, "percent"),))
+    reveal_by: float = _number(
+        0, 1, "as a share of the move", default=0.7, slips=_PERCENT_SLIP, likely=(0.01, 1.0)
+    )
 
 
 @frozen(kw_only=True)
@@ -525,7 +585,7 @@ class Plan:
 
     title: str = _text(default="")
     reason: str = _text(default="")
-    notes: Any = None
+    notes: Any = _notes()
     site: Site
     camera: Camera
     clip: Clip

@@ -17,7 +17,7 @@ import cattrs
 from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 
 from planner_core import plan as parts
-from planner_core.plan import MISSING, NO_FIELD, Plan, PlanError, as_number, as_whole
+from planner_core.plan import MISSING, NO_FIELD, Plan, PlanError, Word, as_number, as_whole
 
 FORMAT = "duskrail-plan"
 VERSION = 1
@@ -140,8 +140,9 @@ def _read(path: Path) -> str:
         content = path.read_bytes()
     except FileNotFoundError:
         raise PlanError("plan file", str(path), "does not exist; check the name") from None
-    except OSError as error:
-        raise PlanError("plan file", str(path), f"can't be read ({error.strerror})") from None
+    except (OSError, ValueError) as error:  # a name with a NUL in it is a ValueError
+        why = getattr(error, "strerror", None) or error
+        raise PlanError("plan file", str(path), f"can't be read ({why})") from None
     if not content.strip():
         raise PlanError("plan file", str(path), "is empty; a plan file holds one JSON object")
     try:
@@ -167,22 +168,27 @@ def _parse(text: str) -> Any:
     except json.JSONDecodeError as error:
         raise PlanError(
             "plan file",
-            f"line {error.lineno}, column {error.colno}",
+            Word(f"line {error.lineno}, column {error.colno}"),
             f"is where it stops being JSON ({error.msg})",
         ) from None
     except RecursionError:
-        raise PlanError("plan file", "its nesting", "is too deep to be a plan") from None
+        raise PlanError("plan file", Word("is nested"), "too deep to be a plan") from None
     except ValueError as error:
         if isinstance(error, PlanError):
             raise
-        raise PlanError("plan file", "a number in it", "has too many digits") from None
+        raise PlanError("plan file", Word("has a number in it"), "that has too many digits") from None
 
 
 def _current_version(document: dict[str, Any]) -> dict[str, Any]:
     """The document without its two header fields, brought to this version."""
     if document.get("format", MISSING) != FORMAT:
-        raise PlanError("format", document.get("format", MISSING), f'a plan file says "{FORMAT}" here')
+        is_not = "" if "format" not in document else "is not a plan's format; "
+        raise PlanError(
+            "format", document.get("format", MISSING), f'{is_not}a plan file says "{FORMAT}" here'
+        )
     version = document.get("version", MISSING)
+    if isinstance(version, float) and version.is_integer():
+        version = int(version)
     if isinstance(version, bool) or not isinstance(version, int) or version < 1:
         raise PlanError("version", version, f"is not a version number; this tool writes {VERSION}")
     if version > VERSION:
@@ -228,6 +234,10 @@ def _keep(value: Any, _type: Any) -> Any:
     return value
 
 
+def _as_it_is(value: Any) -> Any:
+    return value
+
+
 def _build_converter() -> cattrs.Converter:
     converter = cattrs.Converter(detailed_validation=True, forbid_extra_keys=True)
     converter.register_structure_hook(float, lambda value, _type: as_number(value))
@@ -246,6 +256,8 @@ def _build_converter() -> cattrs.Converter:
         attrs.resolve_types(part)
         structure: Any = make_dict_structure_fn(part, converter)
         converter.register_structure_hook(part, _object_hook(structure))
+        if part is parts.Plan:
+            quiet["notes"] = override(omit_if_default=True, unstruct_hook=_as_it_is)
         converter.register_unstructure_hook(part, make_dict_unstructure_fn(part, converter, **quiet))
     return converter
 
@@ -308,7 +320,8 @@ def _unknown_key(error: cattrs.errors.ForbiddenExtraKeysError) -> PlanError:
     known = [attribute.name for attribute in attrs.fields(error.cl)]
     if error.cl is Plan:
         known += ["format", "version"]
-    near = difflib.get_close_matches(key, known, n=1, cutoff=0.0)[0]
+    begun = [name for name in known if name.startswith(key.lower())]
+    near = (begun or difflib.get_close_matches(key, known, n=1, cutoff=0.0))[0]
     return PlanError(key, NO_FIELD, f"did you mean {near}? (free text goes under notes)")
 
 

@@ -7,6 +7,7 @@ found a `stop`, 2 the input can't be used, 130 interrupted.
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import sys
 from collections.abc import Callable, Sequence
@@ -40,9 +41,7 @@ def check(arguments: argparse.Namespace) -> int:
     plan = load_plan(arguments.plan)
     frames = compute_frames(plan)
     report = review(plan, frames)
-    print(
-        json.dumps(report.as_dict(), ensure_ascii=False, indent=2) if arguments.json else review_text(report)
-    )
+    print(_json_text(report.as_dict()) if arguments.json else review_text(report))
     return FOUND_STOP if report.stops else DONE
 
 
@@ -115,8 +114,7 @@ def compare(arguments: argparse.Namespace) -> int:
         folder.mkdir(parents=True, exist_ok=True)
         for name, candidate in comparison.plans.items():
             save_plan(candidate, folder / f"{name}.plan.json")
-    text = json.dumps(comparison.as_dict(), ensure_ascii=False, indent=2)
-    print(text if arguments.json else comparison_text(comparison))
+    print(_json_text(comparison.as_dict()) if arguments.json else comparison_text(comparison))
     return DONE
 
 
@@ -314,6 +312,11 @@ def _size(text: str) -> tuple[int, int]:
 # ---------------------------------------------------------------- running
 
 
+def _json_text(values: Any) -> str:
+    plain = not (sys.stdout.encoding or "utf-8").lower().startswith("utf")
+    return json.dumps(values, ensure_ascii=plain, allow_nan=False, indent=2)
+
+
 def _deliver(text: str, output: str | None) -> None:
     if output is None:
         sys.stdout.write(text)
@@ -332,6 +335,9 @@ def need_blender() -> None:
 
 def main(words: Sequence[str] | None = None) -> int:
     """Run one verb; every problem that the user can mend is one line on standard error."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # a terminal without “ still gets the rest
     try:
         arguments = build_parser().parse_args(words)
         return int(arguments.run(arguments))

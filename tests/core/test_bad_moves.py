@@ -42,7 +42,7 @@ def poses(*values):
         ),
         (("move", "poses"), [], "move.poses", "needs a pose at 0 and one at 1"),
         (("move", "poses"), poses((0.0, 0.1), (100.0, 0.9)), "move.poses[1].at", "1?"),
-        (("move", "poses"), poses((0.0, 100.0), (1.0, 0.9)), "move.poses[0].slide_m", "0.1?"),
+        (("move", "poses"), poses((0.0, 100.0), (1.0, 0.9)), "move.poses[0].slide_m", "0.1 or 1?"),
         (
             ("move", "poses"),
             poses((0.0, 0.1, 0.0, 95.0), (1.0, 0.9)),

@@ -71,10 +71,31 @@ def test_whole_numbers_stand_for_the_same_measure(document):
     assert plan_from_dict(with_change(document, ["shoot", "frames"], 360.0)).shoot.frames == 360
 
 
+def test_a_version_may_be_written_with_a_decimal_point(document):
+    assert plan_from_dict(document | {"version": 1.0}) == plan_from_dict(document)
+
+
+def nested(depth):
+    return [] if depth == 0 else [nested(depth - 1)]
+
+
+def test_notes_may_be_nested_as_deep_as_a_person_would_and_no_deeper(document):
+    plan = plan_from_dict(document | {"notes": nested(40)})
+    assert plan_from_text(plan_to_text(plan)) == plan
+    with pytest.raises(PlanError, match=r"notes: is nested too deeply"):
+        plan_from_dict(document | {"notes": nested(400)})
+
+
 WRONG = [
     # path, what stands there, where the error points, what it says
     (["rig", "slide", "max_m"], 1500, "rig.slide.max_m", "1.5?"),
+    (["rig", "slide", "max_m"], 150, "rig.slide.max_m", "1.5?"),
+    (["rig", "slide", "max_speed_m_s"], 50, "rig.slide.max_speed_m_s", "0.05 or 0.5?"),
+    (["rig", "head_height_m"], 15, "rig.head_height_m", "centimetres (metres are meant; 0.15?"),
+    (["rig", "head_height_m"], 150, "rig.head_height_m", "millimetres (metres are meant; 0.15?"),
+    (["rig", "settle_s"], 500, "rig.settle_s", "0.5?"),
     (["camera", "focal_length_mm"], 0.024, "camera.focal_length_mm", "24?"),
+    (["camera", "focal_length_mm"], 2.4, "camera.focal_length_mm", "24?"),
     (["camera", "sensor_width_mm"], 0.036, "camera.sensor_width_mm", "36?"),
     (["site", "latitude_deg"], 431, "site.latitude_deg", "-90 to 90"),
     (["site", "longitude_deg"], -181, "site.longitude_deg", "-180 to 180"),
@@ -87,6 +108,8 @@ WRONG = [
     (["shoot", "frames"], "360", "shoot.frames", "whole number"),
     (["shoot", "interval_s"], True, "shoot.interval_s", "true"),
     (["shoot", "interval_s"], 0, "shoot.interval_s", "above 0"),
+    (["shoot", "interval_s"], 12_000, "shoot.interval_s", "12?"),
+    (["shoot", "write_s"], 1000, "shoot.write_s", "1?"),
     (["shoot", "anchor", "date"], "2027-02-30", "shoot.anchor.date", "calendar"),
     (["shoot", "anchor", "event"], "tea_time", "shoot.anchor.event", "sunset"),
     (["shoot", "anchor", "at"], 50, "shoot.anchor.at", "0.5?"),
@@ -104,6 +127,7 @@ WRONG = [
     (["move", "poses", 1, "at"], 0.0, "move.poses[1].at", "place of the pose before"),
     (["move", "poses", 0, "at"], 1.0, "move.poses[1].at", "place of the pose before"),
     (["move", "ease"], 20, "move.ease", "0.2?"),
+    (["move", "ease"], 0.6, "move.ease", "from 0 to 0.5"),
     (["move", "drive"], "smooth", "move.drive", "continuous"),
     (["exposure", "iso_max"], 50, "exposure.iso_max", "iso_min"),
     (["composition", "style"], "swoosh", "composition.style", "hold, reveal"),
@@ -116,6 +140,11 @@ WRONG = [
     (["camera", "sensor_width_mm"], DELETE, "camera.sensor_width_mm", "missing"),
     (["titel"], "x", "titel", "title"),
     (["format"], DELETE, "format", "duskrail-plan"),
+    (["format"], "flipbook", "format", "is not a plan's format"),
+    (["site", "lat"], 43.5, "site.lat", "latitude_deg?"),
+    (["title"], "half a \ud83d", "title", "half a character"),
+    (["notes"], {"half": ["\ud83d"]}, "notes", "half a character"),
+    (["reason"], None, "reason", "null"),
     (["version"], 2, "version", "newer"),
     (["version"], "1", "version", "version number"),
     (["title"], 5, "title", "double quotes"),
@@ -178,6 +207,8 @@ def test_a_missing_file_and_a_folder_are_named(tmp_path):
         load_plan(tmp_path / "none.plan.json")
     with pytest.raises(PlanError, match="is a folder"):
         load_plan(tmp_path)
+    with pytest.raises(PlanError, match="can't be read"):
+        load_plan("no\0name.plan.json")
 
 
 def test_infinity_by_overflow_is_refused(document):

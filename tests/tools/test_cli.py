@@ -1,8 +1,10 @@
 """The command line as it is typed: exit codes, one line for what is wrong, nothing half-written."""
 
 import json
+import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -78,3 +80,17 @@ def test_it_runs_as_a_script(project_root, plan_path):
     broken = subprocess.run([sys.executable, script, "check", "no.plan.json"], capture_output=True, text=True)
     assert broken.returncode == 2
     assert broken.stderr.startswith("plan file: ")
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
+def test_a_terminal_that_lacks_characters_gets_the_rest(project_root, plan_path, tmp_path, encoding):
+    document = json.loads(Path(plan_path).read_text(encoding="utf-8")) | {"title": "“Łódź” 🌅"}
+    path = tmp_path / "title.plan.json"
+    path.write_text(json.dumps(document), encoding="utf-8")
+    command = [sys.executable, str(project_root / "tools" / "duskrail.py"), "check", str(path)]
+    surroundings = os.environ | {"PYTHONIOENCODING": encoding}
+    for option in ([], ["--json"]):
+        done = subprocess.run([*command, *option], capture_output=True, env=surroundings)
+        assert done.returncode in (0, 1)
+        assert not done.stderr
+    assert json.loads(done.stdout.decode(encoding))["title"] == "“Łódź” 🌅"
