@@ -17,6 +17,8 @@ import numpy as np
 CACHE_VARIABLE = "DUSKRAIL_CACHE"
 LARGEST_BYTES = 4_000_000_000
 STALE_S = 86400.0
+WISHES, MOST_WISHES = "drawn.json", 40
+Wish = tuple[str, str, int, int]  # look, engine, width and height in pixels
 # Modules that a picture's pixels depend on: those of this layer that draw, and those of the core that shape
 # what is
 # drawn. What the rest of the core computes is in the key as numbers.
@@ -65,6 +67,27 @@ class FrameCache:
         except OSError:
             return False
         return True
+
+    def note_wish(self, look: str, engine: str, width_px: int, height_px: int) -> None:
+        """Remember that frames were drawn in a look, by an engine, in a size: to find them again by."""
+        wish = (look, engine, width_px, height_px)
+        before = self.wishes()
+        if before[:1] == [wish]:
+            return
+        after = [wish, *(other for other in before if other != wish)][:MOST_WISHES]
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            write_whole(self.folder / WISHES, json.dumps(after).encode("utf-8"))
+        except OSError:
+            return  # the frames are found by their names all the same
+
+    def wishes(self) -> list[Wish]:
+        """Looks, engines and sizes that frames were drawn with, the latest first."""
+        try:
+            noted = json.loads((self.folder / WISHES).read_text(encoding="utf-8"))
+            return [(str(look), str(engine), int(wide), int(high)) for look, engine, wide, high in noted]
+        except (OSError, ValueError, TypeError):
+            return []
 
     def tidy(self, largest_bytes: int = LARGEST_BYTES) -> None:
         """Remove what was left half-written long ago, and the frames used least lately beyond a size."""

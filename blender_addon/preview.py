@@ -10,7 +10,7 @@ import contextlib
 import signal
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -199,6 +199,8 @@ def drawn_frames(
     keys = {number: key(number) for number in numbers}
     missing = {number for number in numbers if not store.has(keys[number])}
     pace = _Pace(len(missing))
+    if missing:
+        store.note_wish(look, engine.name, *size)
     with contextlib.ExitStack() as stack:
         draw: Callable[[int, Path], None] | None = None
         for count, number in enumerate(numbers, start=1):
@@ -285,6 +287,28 @@ def frame_keys(
         return framecache.key_of(common, here)
 
     return key
+
+
+def kept_pictures(frames: FrameTable, numbers: Sequence[int], cache: Path | None = None) -> dict[int, bytes]:
+    """Frames that earlier previews of the same plan left in the cache, as PNG; nothing is drawn.
+
+    numbers count from 1. Of each frame the lit look is taken before the fast one, and of those the largest;
+    a frame that nobody has drawn isn't there.
+    """
+    store = framecache.FrameCache(cache or framecache.cache_folder())
+    wishes = sorted(store.wishes(), key=lambda wish: (wish[0] != looks.LIT, -wish[2]))
+    found: dict[int, bytes] = {}
+    for look, engine, width, height in wishes:
+        if len(found) == len(set(numbers)):
+            break
+        if look not in LOOKS:
+            continue
+        key = frame_keys(frames, look, engines.Engine(name=engine, words=engine), (width, height))
+        for number in numbers:
+            if number not in found and 1 <= number <= len(frames) and store.has(key(number)):
+                with contextlib.suppress(OSError):
+                    found[number] = store.path(key(number)).read_bytes()
+    return {number: found[number] for number in sorted(found)}
 
 
 class _Pace:

@@ -314,3 +314,17 @@ def test_the_index_moves_to_the_front_and_still_points_at_the_pictures(clip: Pre
     broken.write_bytes(b"\x00\x00\x00\x08free")
     movie.index_first(broken)
     assert broken.read_bytes() == b"\x00\x00\x00\x08free"
+
+
+def test_frames_of_an_earlier_preview_are_found_again_the_largest_first(clip: Preview, tmp_path: Path) -> None:
+    from planner_core import compute_frames
+
+    frames = compute_frames(evening())
+    kept = preview.kept_pictures(frames, [1, 12, 99])
+    assert sorted(kept) == [1, 12]
+    assert all(picture.startswith(b"\x89PNG") for picture in kept.values())
+    render_preview(evening(), tmp_path / "larger.mp4", size=(192, 108), frame_range=(12, 12))
+    larger = preview.kept_pictures(frames, [1, 12])
+    assert larger[1] == kept[1]
+    assert int.from_bytes(larger[12][16:20], "big") == 192  # the width, in a PNG's header
+    assert preview.kept_pictures(compute_frames(evening(exposure__f_number=7.1)), [1, 12]) == {}
