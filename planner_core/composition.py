@@ -164,17 +164,23 @@ def read(plan: Plan, tracks: Tracks, *, travels: bool, every_frame: bool = False
     )
 
 
-def air(plan: Plan, found: SubjectReading) -> Array:
-    """Room between the subject and the nearest edge as a share of the frame, (frames,), below 0 where it
-    reaches past it.
+def gaps(plan: Plan, found: SubjectReading) -> tuple[Array, Array]:
+    """Room between the subject and the nearer side, and the nearer of top and bottom, as shares of the
+    frame, (frames,).
 
-    An edge that the subject is too large to keep clear of doesn't count.
+    Below 0 where it reaches past the edge, NaN behind the camera; 1 where it is too large to keep clear of
+    the edges.
     """
     left, top, right, bottom = found.rect_px.T
     width, height = plan.clip.width_px, plan.clip.height_px
     across = np.where(found.oversize[:, 0], 1.0, np.minimum(left, width - right) / width)
     above = np.where(found.oversize[:, 1], 1.0, np.minimum(top, height - bottom) / height)
-    return np.minimum(across, above)
+    return across, above
+
+
+def air(plan: Plan, found: SubjectReading) -> Array:
+    """Room between the subject and the nearest edge, as `gaps` has it, (frames,)."""
+    return np.minimum(*gaps(plan, found))
 
 
 def judged(plan: Plan, at: Array) -> Mask:

@@ -240,6 +240,11 @@ class _Aim:
         hidden = (reading.visible[at] < SEEN_ENOUGH) & (reading.inside[at] >= INSIDE_WHOLE) & self.frames
         self.hopeless = bool(hidden.any()) and abs(self.plan.rig.pupil_offset_m) < HARDLY_MOVES_M
         self.rail = self._clear_rail()
+        across, above = (gap[at][self.frames] for gap in composition.gaps(self.plan, reading))
+        self.helps = {
+            "pan_deg": bool((above >= trial.air).all()),
+            "tilt_deg": bool((across >= trial.air).all()),
+        }
         self.effect: dict[tuple[str, tuple[int, ...]], Array] = {}
 
     def _clear_rail(self) -> tuple[Array, Array] | None:
@@ -270,7 +275,7 @@ class _Aim:
             resting = np.full(self.places.shape, _resting(self.plan, axis)) if start is None else start
             slide = resting + self._turn(axis, poses, steps)
             return bool(np.interp(slide[self.frames], *self.rail).min() > SEEN_ENOUGH - 0.15)
-        if self.hopeless:
+        if self.hopeless or not self.helps[axis]:
             return False
         low, high = self.allowed[axis]
         by = self._turn(axis, poses, steps)
