@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from planner_core import drive, motion, rig, speed
 from planner_core.blocking import block_label
+from planner_core.findings import figure
 from planner_core.fit import Fit
 from planner_core.frames import compute_frames
 from planner_core.plan import Plan, PlanError, Pose, SlideAxis
@@ -81,7 +82,7 @@ def _fit_slide(plan: Plan, slide: SlideAxis, asked_px: float | None) -> tuple[Pl
     got = _worst_px(fitted, role)
     if abs(got - target_px) > MET * target_px:
         said.append(_not_met(fitted, role, got, target_px, at_the_end=length > 0.999 * longest))
-    said.append(f"With the whole rail, {_travel_m(whole):.3g} m, it would be {_speed_text(whole, role)}.")
+    said.append(f"With the whole rail, {figure(_travel_m(whole))} m, it would be {_speed_text(whole, role)}.")
     return fitted, said
 
 
@@ -107,8 +108,8 @@ def _on_rail(plan: Plan, slide: SlideAxis) -> bool:
 def _no_difference(plan: Plan, whole: Plan, role: str) -> str:
     effect = _px_text(whole, _effect_px(whole, role))
     return (
-        f"The travel stays at {_travel_m(plan):.3g} m, since it makes no difference here: nothing near is in "
-        f"the picture, and the whole rail would move the {role} at {effect}. "
+        f"The travel stays at {figure(_travel_m(plan))} m, since it makes no difference here: nothing near "
+        f"is in the picture, and the whole rail would move the {role} at {effect}. "
         "Lay the rail where something stands about a metre away, or leave it at home."
     )
 
@@ -251,9 +252,9 @@ def _narrow_turn(plan: Plan) -> tuple[Plan, list[str]]:
     calm = float(speed.px_a_frame(plan, CALM_TURN_FRAME_WIDTHS_S))
     new = narrowed(_reach(lambda share: _worst_px(narrowed(share), FAR), 1.0, calm))
     return new, [
-        f"Turns by {_turn_deg(new):.3g}° instead of {_turn_deg(plan):.3g}°, about the same middle: turning "
-        f"alone moved the whole picture at {_speed_text(plan, FAR)}; now at {_speed_text(new, FAR)}. Look at "
-        "the first and last picture again."
+        f"Turns by {figure(_turn_deg(new))}° instead of {figure(_turn_deg(plan))}°, about the same middle: "
+        f"turning alone moved the whole picture at {_speed_text(plan, FAR)}; now at {_speed_text(new, FAR)}. "
+        "Look at the first and last picture again."
     ]
 
 
@@ -284,7 +285,7 @@ def _travel_m(plan: Plan) -> float:
 
 def _px_text(plan: Plan, px: float) -> str:
     word = speed.speed_word(float(speed.frame_widths_a_second(plan, px)))
-    return f"{px:.3g} px a frame ({word})"
+    return f"{speed.px_text(px)} ({word})"
 
 
 def _speed_text(plan: Plan, role: str) -> str:
@@ -295,11 +296,11 @@ def _travel_said(plan: Plan, fitted: Plan, role: str) -> str:
     slide, _, _ = motion.axis_positions(fitted, np.array([0.0, 1.0]))
     assert slide is not None
     shift = _at_middle(fitted, "slide_m") - _at_middle(plan, "slide_m")
-    about = "about the same middle" if abs(shift) < 5e-4 else f"its middle {abs(shift):.3g} m further in"
+    about = "about the same middle" if abs(shift) < 5e-4 else f"its middle {figure(abs(shift))} m further in"
     return (
-        f"Travels {_travel_m(fitted):.3g} m of rail instead of {_travel_m(plan):.3g} m, from {slide[0]:.4g} "
-        f"to {slide[1]:.4g} m, {about}: {_named(fitted, role)} moves at {_speed_text(fitted, role)} at most, "
-        f"instead of {_speed_text(plan, role)}."
+        f"Travels {figure(_travel_m(fitted))} m of rail instead of {figure(_travel_m(plan))} m, from "
+        f"{figure(slide[0], 4)} to {figure(slide[1], 4)} m, {about}: {_named(fitted, role)} moves at "
+        f"{_speed_text(fitted, role)} at most, instead of {_speed_text(plan, role)}."
     )
 
 

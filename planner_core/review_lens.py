@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from planner_core.blocking import block_label, bounding_boxes, subject_indices
 from planner_core.exposure import f_number_label, narrower_f_number
-from planner_core.findings import Finding, frames_text, span
+from planner_core.findings import Finding, figure, frames_text, span
 from planner_core.frames import FrameTable
 from planner_core.optics import (
     blur_circle_mm,
@@ -97,11 +97,9 @@ def _stars(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any
         limit=(TRAILS_WARN if warn else TRAILS_NOTE) * circle,
         unit="px",
         message=f"{frames_text(where)}: stars drift up to {drift[worst]:.1f} px while the shutter is open "
-        "for "
-        f"{shutter:.3g} s (frame {worst + 1}); up to {circle:.1f} px they read as points. The rule of 500 "
-        "gives "
-        f"{rule_s:.0f} s here.",
-        fix=f"For points hold exposure.shutter_max_s at {points:.2g} s and win "
+        f"for {figure(shutter)} s (frame {worst + 1}); up to {circle:.1f} px they read as points. The "
+        f"rule of 500 gives {rule_s:.0f} s here.",
+        fix=f"For points hold exposure.shutter_max_s at {figure(points, 2)} s and win "
         f"{math.log2(shutter / points):.1f} stops by ISO or a wider aperture.",
     )
     return [finding], numbers
@@ -180,34 +178,39 @@ def _suggested_focus(plan: Plan, depths: dict[int, float], subjects: set[int]) -
     focal = camera.focal_length_mm
     hyper = float(hyperfocal_m(focal, f_number, circle))
     if not depths:
-        return hyper, f"Focus at {hyper:.3g} m, the hyperfocal distance at {f_number_label(f_number)}."
+        return hyper, f"Focus at {figure(hyper)} m, the hyperfocal distance at {f_number_label(f_number)}."
     nearest = min(depths.values())
     subject = max((depths[i] for i in depths if i in subjects), default=math.inf)
+    if hyper <= 2.0 * nearest:
+        closest = float(depth_of_field_m(hyper, focal, f_number, circle)[0])
+        return hyper, (
+            f"Focus at {figure(hyper)} m, the hyperfocal distance at {f_number_label(f_number)}: sharp from "
+            f"{figure(closest, 2)} m to infinity."
+        )
+    if len(depths) == 1 and subject == nearest:
+        return nearest, f"Focus at {figure(nearest)} m, on the subject."
     for far, what in ((math.inf, "infinity"), (subject, "the subject")):
         focus, needed = focus_between_m(nearest, far, focal, circle) if far > nearest else (nearest, 0.0)
         if needed <= f_number * 1.001:
-            if far == math.inf and hyper <= 2.0 * nearest:
-                focus = hyper
             return (
                 focus,
-                f"Focus at {focus:.3g} m: sharp from {nearest:.2g} m to {what} at "
+                f"Focus at {figure(focus)} m: sharp from {figure(nearest, 2)} m to {what} at "
                 f"{f_number_label(f_number)}.",
             )
     focus, needed = focus_between_m(nearest, subject, focal, circle)
     stopped = narrower_f_number(needed)
     if stopped is not None and stopped <= SMALLEST_GOOD_F_NUMBER:
         return focus, (
-            f"Focus at {focus:.3g} m and stop down to f/{stopped:g} "
+            f"Focus at {figure(focus)} m and stop down to f/{stopped:g} "
             f"({2.0 * math.log2(stopped / f_number):.1f} stops "
-            f"less light): sharp from {nearest:.2g} m to "
+            f"less light): sharp from {figure(nearest, 2)} m to "
             f"{'infinity' if math.isinf(subject) else 'the subject'}."
         )
     focus = min(hyper, subject)
     closest = float(depth_of_field_m(focus, focal, f_number, circle)[0])
     return focus, (
-        f"No usable f-number holds {nearest:.2g} m and the distance both: focus at {focus:.3g} m and keep "
-        "everything "
-        f"that should be sharp beyond {closest:.2g} m."
+        f"No usable f-number holds {figure(nearest, 2)} m and the distance both: focus at {figure(focus)} m "
+        f"and keep everything that should be sharp beyond {figure(closest, 2)} m."
     )
 
 
@@ -221,8 +224,8 @@ def _for_subject(plan: Plan, suggestion: tuple[float, str]) -> str:
     hyper = float(hyperfocal_m(camera.focal_length_mm, f_number, circle))
     closest = float(depth_of_field_m(hyper, camera.focal_length_mm, f_number, circle)[0])
     return (
-        f"Focus at {hyper:.3g} m, the hyperfocal distance at {f_number_label(f_number)}: sharp from "
-        f"{closest:.2g} m on, "
+        f"Focus at {figure(hyper)} m, the hyperfocal distance at {f_number_label(f_number)}: sharp from "
+        f"{figure(closest, 2)} m on, "
         f"the foreground softer. For both: {text[0].lower()}{text[1:]}"
     )
 
@@ -241,7 +244,7 @@ def _soft(
     levels = ("stop", "warn") if is_subject else ("warn", "note")
     is_grave = blurs[worst] > grave
     near, far = sharp
-    reach = f"from {near:.2g} m" + (f" to {far:.3g} m" if math.isfinite(far) else " on")
+    reach = f"from {figure(near)} m" + (f" to {figure(far)} m" if math.isfinite(far) else " on")
     others = f" and {len(blurs) - 1} more are" if len(blurs) > 1 else " is"
     assert plan.exposure is not None
     return Finding(
@@ -251,7 +254,7 @@ def _soft(
         limit=(grave if is_grave else light) * _blur_circle_px(plan),
         unit="px",
         message=f"{block_label(plan, worst)} ({'subject' if is_subject else 'foreground'}, "
-        f"{depths[worst]:.3g} m away)"
+        f"{figure(depths[worst])} m away)"
         f"{others} out of focus, blurred over {px:.1f} px: with the focus at "
         f"{plan.camera.focus_distance_m:g} m and "
         f"{f_number_label(plan.exposure.f_number)} the picture is sharp {reach}.",

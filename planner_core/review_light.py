@@ -29,7 +29,7 @@ from planner_core.exposure import (
     stops_per_min,
     wider_f_number,
 )
-from planner_core.findings import Finding, frames_text, span
+from planner_core.findings import Finding, figure, frame_count, frames_text, span
 from planner_core.fit_light import fit_balance
 from planner_core.frames import FrameTable
 from planner_core.plan import Plan
@@ -77,7 +77,7 @@ def _balance(plan: Plan, shares: Balance) -> list[Finding]:
     if ratio < BALANCE_NOTE or day + dark < 4:
         return []
     more, less = ("day", "night") if day > dark else ("night", "day")
-    times = f"{ratio:.2g} times as much {more} as {less}" if min(day, dark) else f"no {less} at all"
+    times = f"{figure(ratio, 2)} times as much {more} as {less}" if min(day, dark) else f"no {less} at all"
     return [
         Finding(
             code="day-night-balance",
@@ -85,7 +85,7 @@ def _balance(plan: Plan, shares: Balance) -> list[Finding]:
             value=ratio,
             limit=BALANCE_WARN if ratio >= BALANCE_WARN else BALANCE_NOTE,
             unit=f"times as much {more} as {less}",
-            message=f"The clip has {day} frames ({day / shares.fps:.1f} s) of day and {dark} "
+            message=f"The clip has {frame_count(day)} ({day / shares.fps:.1f} s) of day and {dark} "
             f"({dark / shares.fps:.1f} s) of twilight and night, {times}; about as much of both feels "
             "balanced.",
             fix=_balance_fix(plan),
@@ -104,7 +104,7 @@ def _balance_fix(plan: Plan) -> str:
     anchor, was = fitted.shoot.anchor, plan.shoot.anchor
     by = ""
     if anchor is not None and was is not None and (anchor.event, anchor.date) == (was.event, was.date):
-        by = f" (shoot.anchor.at {anchor.at:.3g} instead of {was.at:.3g})"
+        by = f" (shoot.anchor.at {figure(anchor.at)} instead of {figure(was.at)})"
     return f"For 1:1 start at {new} instead of {old}{by}."
 
 
@@ -119,7 +119,7 @@ def _midpoint(plan: Plan, frames: FrameTable, shares: Balance) -> list[Finding]:
     frame = min(max(round(turn.at * (len(frames) - 1)) + 1, 1), len(frames))
     start = float(frames.utc_s[0])
     better = clock(start + (turn.at - half_at) * plan.duration_s, plan.zone)
-    by = f" (shoot.anchor.at {half_at:.3g} instead of {turn.at:.3g})" if plan.shoot.anchor else ""
+    by = _anchor_moved(plan, half_at - turn.at)
     return [
         Finding(
             code="move-midpoint",
@@ -136,6 +136,14 @@ def _midpoint(plan: Plan, frames: FrameTable, shares: Balance) -> list[Finding]:
             fit="balance" if abs(half_at - 0.5) < MIDPOINT_NOTE else "",
         )
     ]
+
+
+def _anchor_moved(plan: Plan, by: float) -> str:
+    """The anchor's place that moves the whole shoot by a share of its length, in brackets; '' for none."""
+    anchor = plan.shoot.anchor
+    if anchor is None or not 0.0 <= anchor.at + by <= 1.0:
+        return ""
+    return f" (shoot.anchor.at {figure(anchor.at + by)} instead of {figure(anchor.at)})"
 
 
 def _event_missing(plan: Plan, frames: FrameTable) -> list[Finding]:
@@ -397,6 +405,7 @@ def _steep(plan: Plan, frames: FrameTable, ramp: Ramp) -> list[Finding]:
     worst = int(np.argmax(steps))
     interval = plan.shoot.interval_s
     minute = float(steps[worst]) * 60.0 / interval
+    short_enough = interval * STEEP_STOPS_A_FRAME / float(steps[worst])
     return [
         Finding(
             code="ramp-steep",
@@ -407,11 +416,10 @@ def _steep(plan: Plan, frames: FrameTable, ramp: Ramp) -> list[Finding]:
             unit="stops a minute",
             message=f"{frames_text(where)}: the exposure changes by up to {steps[worst]:.2f} stop from one "
             "frame to the next "
-            f"({minute:.2g} stops a minute at frame {worst + 1}, "
+            f"({figure(minute, 2)} stops a minute at frame {worst + 1}, "
             f"{clock(float(frames.utc_s[worst]), plan.zone)}), more "
             "than the third of a stop that a camera steps by: brightness will jump.",
-            fix=f"Shorten shoot.interval_s to {interval * STEEP_STOPS_A_FRAME / float(steps[worst]):.2g} s "
-            "or less.",
+            fix=f"Shorten shoot.interval_s to {figure(short_enough, 2)} s or less.",
         )
     ]
 

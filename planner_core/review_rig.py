@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from planner_core import drive, rig, speed
 from planner_core.blocking import block_label
 from planner_core.drive import AxisLimits
-from planner_core.findings import Finding, duration_text, frames_text, span
+from planner_core.findings import Finding, duration_text, figure, frame_count, frames_text, span
 from planner_core.frames import FrameTable
 from planner_core.optics import delivered_crop, project_px
 from planner_core.plan import Plan
@@ -91,8 +91,8 @@ def _moves(plan: Plan, frames: FrameTable) -> bool:
 def amount_text(value: float, unit: str) -> str:
     """'0.72 m', '35 mm', '0.4 mm' or '12.5°': a way of an axis as a person reads it off a scale."""
     if unit != "m":
-        return f"{value:.3g}{unit}"
-    return f"{value:.3g} m" if abs(value) >= 0.0995 else f"{value * 1000.0:.2g} mm"
+        return f"{figure(value)}{unit}"
+    return f"{figure(value)} m" if abs(value) >= 0.0995 else f"{figure(value * 1000.0, 2)} mm"
 
 
 def _exact(value: float, axis: AxisLimits) -> str:
@@ -101,12 +101,15 @@ def _exact(value: float, axis: AxisLimits) -> str:
 
 
 def _rate(value: float, axis: AxisLimits) -> str:
-    return f"{value:.3g}{'' if axis.unit == '°' else ' '}{axis.unit}"
+    return f"{figure(value)}{'' if axis.unit == '°' else ' '}{axis.unit}"
 
 
 def _speed_text(plan: Plan, px_per_frame: float) -> str:
+    text = speed.px_text(px_per_frame)
+    if px_per_frame < speed.LEAST_PX:
+        return text
     widths = float(speed.frame_widths_a_second(plan, px_per_frame))
-    return f"{px_per_frame:.3g} px a frame, {widths:.2g} frame widths a second"
+    return f"{text}, {figure(widths, 2)} frame widths a second"
 
 
 def _what(plan: Plan, moving: RoleSpeed, place: int) -> str:
@@ -210,6 +213,8 @@ def _wanted_shutter_s(frames: FrameTable) -> Array | None:
 
 
 def _interval(plan: Plan, frames: FrameTable) -> list[Finding]:
+    if len(frames) < 2:
+        return []
     wanted = _wanted_shutter_s(frames)
     shutter = np.zeros(len(frames)) if wanted is None else wanted
     needed = drive.time_needed_s(plan, *_axes(frames), shutter)
@@ -234,7 +239,8 @@ def _interval(plan: Plan, frames: FrameTable) -> list[Finding]:
             limit=interval,
             unit="s",
             message=f"{frames_text(first_last)}: the interval of {interval:g} s is too short for "
-            f"{int(np.count_nonzero(late))} frames; frame {worst + 1} needs {needed[worst]:.3g} s ({spent}).",
+            f"{frame_count(int(np.count_nonzero(late)))}; frame {worst + 1} needs {figure(needed[worst])} s "
+            f"({spent}).",
             fix=", or ".join(ways) + ".",
             fit="clip",
         )
@@ -260,8 +266,8 @@ def _no_room_for_the_longest(plan: Plan, frames: FrameTable) -> list[Finding]:
             limit=plan.shoot.interval_s,
             unit="s",
             message=f"{frames_text(late)}: the longest exposure, {longest:g} s (exposure.shutter_max_s), "
-            f"doesn't fit the interval of {plan.shoot.interval_s:g} s, which leaves {max(room, 0.0):.3g} s. "
-            "By the light as computed no frame needs it; under cloud one may.",
+            f"doesn't fit the interval of {plan.shoot.interval_s:g} s, which leaves "
+            f"{figure(max(room, 0.0))} s. By the light as computed no frame needs it; under cloud one may.",
             fix=f"Set shoot.interval_s to {_round_up(float(needed.max())):g} s, or exposure.shutter_max_s to "
             "what the interval leaves.",
             fit="clip",
@@ -276,12 +282,12 @@ def _round_up(seconds: float) -> float:
 
 
 def _spent_text(plan: Plan, frames: FrameTable, shutter_s: float | None, place: int) -> str:
-    parts = [] if shutter_s is None else [f"exposure {shutter_s:.3g} s"]
+    parts = [] if shutter_s is None else [f"exposure {figure(shutter_s)} s"]
     if plan.shoot.write_s:
         parts.append(f"writing {plan.shoot.write_s:g} s")
     if plan.move.drive == "shoot-move-shoot" and _moves(plan, frames):
         times = drive.frame_move_times_s(plan, *_axes(frames))
-        parts.append(f"move {times[min(place, len(times) - 1)]:.2g} s")
+        parts.append(f"move {figure(times[min(place, len(times) - 1)], 2)} s")
         if plan.rig.settle_s:
             parts.append(f"settling {plan.rig.settle_s:g} s")
     return " + ".join(parts)
@@ -331,10 +337,10 @@ def _stepped_too_far(plan: Plan, axis: AxisLimits, position: Array) -> list[Find
             value=float(times[worst]),
             limit=max(room, 0.0),
             unit="s",
-            message=f"{frames_text(first_last)}: the {axis.label} takes {times[worst]:.3g} s for the "
+            message=f"{frames_text(first_last)}: the {axis.label} takes {figure(times[worst])} s for the "
             f"{amount_text(way, axis.unit)} from frame {worst + 1} to the next (up to "
             f"{_exact(axis.max_speed, axis)}/s and {_exact(axis.max_acceleration, axis)}/s²); the interval "
-            f"leaves {max(room, 0.0):.3g} s, without any exposure.",
+            f"leaves {figure(max(room, 0.0))} s, without any exposure.",
             fix=f"Move less, use more frames, or set shoot.interval_s to "
             f"{_round_up(float(times[worst]) + plan.shoot.interval_s - room):g} s plus the exposure.",
             fit="travel" if axis.label == "slide" else "",
@@ -416,7 +422,7 @@ def _step_finding(axis: AxisLimits, position: Array, error: Array, worst: int) -
         unit="px",
         message=f"The {axis.label} moves in steps of {amount_text(axis.step, axis.unit)}, from frame to "
         f"frame by about {amount_text(float(np.median(way[way > 0.0])), axis.unit)}: the picture stutters "
-        f"by up to {error[worst]:.2g} px (frame {worst + 1}){stands}.",
+        f"by up to {figure(error[worst], 2)} px (frame {worst + 1}){stands}.",
         fix=f"Gear the {axis.label} down to steps of {fine} or less, or stabilise the clip afterwards.",
     )
 
@@ -437,7 +443,7 @@ def _screen_speed(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
         speed.frame_widths_a_second(plan, moving.worst_px) <= speed.speed_limit("creeping")
         for moving in judged
     ):
-        return [_creeping(plan, fastest)]
+        return [_creeping(plan, frames, fastest)]
     return []
 
 
@@ -458,7 +464,7 @@ def _too_fast(plan: Plan, frames: FrameTable, seen: Seen, moving: RoleSpeed, lim
         unit="frame widths a second",
         message=f"{frames_text(first_last)}: too fast to look at: {_what(plan, moving, worst)} crosses the "
         f"picture at {_speed_text(plan, moving.worst_px)} (frame {worst + 1}), a whole width in "
-        f"{1.0 / most:.2g} s; {1.0 / limit:.0f} s or more reads well.",
+        f"{figure(1.0 / most, 2)} s; {1.0 / limit:.0f} s or more reads well.",
         fix=_slower(plan, frames, most, turns=turns),
         blocks=_named(plan, moving),
         fit="travel",
@@ -471,9 +477,8 @@ def _slower(plan: Plan, frames: FrameTable, widths: float, *, turns: bool) -> st
     more = f"take {math.ceil(plan.shoot.frames / share)} frames instead of {plan.shoot.frames}"
     if turns or frames.slide_m is None or np.ptp(frames.slide_m) == 0.0:
         angle = max(float(np.ptp(frames.lens_bearing_deg)), float(np.ptp(frames.lens_altitude_deg)))
-        return (
-            f"Turn by {angle * share:.2g}° instead of {angle:.3g}°, or {more}; fit --travel does the former."
-        )
+        turn = f"Turn by {figure(angle * share, 2)}° instead of {figure(angle)}°"
+        return f"{turn}, or {more}; fit --travel does the former."
     used = float(np.ptp(frames.slide_m))
     slide = plan.rig.slide
     whole = slide is not None and used >= WHOLE_RAIL * (slide.max_m - slide.min_m)
@@ -484,7 +489,11 @@ def _slower(plan: Plan, frames: FrameTable, widths: float, *, turns: bool) -> st
     )
 
 
-def _creeping(plan: Plan, moving: RoleSpeed) -> Finding:
+def _creeping(plan: Plan, frames: FrameTable, moving: RoleSpeed) -> Finding:
+    slides = frames.slide_m is not None and np.ptp(frames.slide_m) > 0.0
+    more = (
+        "Bring something near into the picture (a metre from the rail is good)" if slides else "Turn farther"
+    )
     widths = float(speed.frame_widths_a_second(plan, moving.worst_px))
     return Finding(
         code="screen-speed",
@@ -494,7 +503,7 @@ def _creeping(plan: Plan, moving: RoleSpeed) -> Finding:
         unit="frame widths a second",
         message=f"The picture hardly moves: its fastest part is {_what(plan, moving, moving.worst)} at "
         f"{_speed_text(plan, moving.worst_px)}, {speed.speed_word(widths)}.",
-        fix="Bring something near into the picture (a metre from the rail is good), or take fewer frames.",
+        fix=f"{more}, or take fewer frames.",
         blocks=_named(plan, moving),
         fit="travel",
     )
@@ -506,13 +515,16 @@ def _named(plan: Plan, moving: RoleSpeed) -> tuple[str, ...]:
 
 
 def _travel(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
-    """A rail that is carried along and used little, while nothing moves much on screen."""
+    """A rail that is carried along and used little, while the slide moves nothing much on screen."""
     slide = plan.rig.slide
     if slide is None or frames.slide_m is None or len(frames) < 2:
         return []
     length, used = slide.max_m - slide.min_m, float(np.ptp(frames.slide_m))
     nearest = seen.speeds.get(FOREGROUND) or seen.speeds.get(SUBJECT) or seen.speeds.get(BACKGROUND)
-    px = nearest.worst_px if nearest is not None else 0.0
+    px = 0.0
+    if nearest is not None:  # by the slide alone: f·d/Z, whatever pan and tilt add
+        pace = float(np.abs(np.diff(frames.slide_m)).max())
+        px = pace * delivered_crop(plan.camera, plan.clip).focal_px / float(np.nanmin(nearest.distance_m))
     slow = speed.frame_widths_a_second(plan, px) <= speed.speed_limit("creeping")
     if used >= WHOLE_RAIL * length and FOREGROUND not in seen.speeds:
         return [_whole_rail_for_nothing(used, length)]
@@ -524,9 +536,12 @@ def _travel(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
     else:
         message = (
             f"The move uses {amount_text(used, 'm')} of {amount_text(length, 'm')} of rail "
-            f"({used / length:.0%}), and nothing in the picture moves faster than {_speed_text(plan, px)}."
+            f"({used / length:.0%}), and by that nothing in the picture moves faster than "
+            f"{_speed_text(plan, px)}."
         )
-        fix = f"The whole rail would give {length / used:.2g} times that; fit --travel finds the length."
+        fix = (
+            f"The whole rail would give {figure(length / used, 2)} times that; fit --travel finds the length."
+        )
     return [
         Finding(
             code="travel-unused",
@@ -576,7 +591,7 @@ def _motion_blur(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
     near = ""
     if FOREGROUND in seen.speeds:
         front = drive.blur_px(seen.speeds[FOREGROUND].px_per_frame, plan.shoot.interval_s, shutter)
-        near = f" (the foreground by up to {np.nanmax(front):.2g} px)"
+        near = f" (the foreground by up to {figure(np.nanmax(front), 2)} px)"
     return [
         Finding(
             code="motion-blur",
@@ -586,10 +601,10 @@ def _motion_blur(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
             limit=VISIBLE_BLUR_PX,
             unit="px",
             message=f"{frames_text(first_last)}: the rig moves while the shutter is open and smears "
-            f"{_what(plan, seen.speeds[role], worst)} by up to {blur[worst]:.2g} px{near} at "
-            f"{shutter[worst]:.2g} s (frame {worst + 1}).",
+            f"{_what(plan, seen.speeds[role], worst)} by up to {figure(blur[worst], 2)} px{near} at "
+            f"{figure(shutter[worst], 2)} s (frame {worst + 1}).",
             fix='Set move.drive to "shoot-move-shoot", or expose '
-            f"{shutter[worst] * VISIBLE_BLUR_PX / blur[worst]:.2g} s at most.",
+            f"{figure(shutter[worst] * VISIBLE_BLUR_PX / blur[worst], 2)} s at most.",
         )
     ]
 
@@ -619,9 +634,9 @@ def _rail_in_frame(plan: Plan, frames: FrameTable) -> list[Finding]:
                 unit="°",
                 message=f"{frames_text(first_last)}: the {part} itself is in the picture, most of it in "
                 f"frame {ends + 1} ({amount_text(nearest, 'm')} ahead at the nearest), "
-                f"{min(rise, side):.2g}° inside the edge.",
-                fix=f"Tilt up by {rise:.2g}°, turn away by {side:.2g}°, raise the head, or move the rail so "
-                "that its end stays behind the camera.",
+                f"{figure(min(rise, side), 2)}° inside the edge.",
+                fix=f"Tilt up by {figure(rise, 2)}°, turn away by {figure(side, 2)}°, raise the head, or "
+                "move the rail so that its end stays behind the camera.",
             )
         ]
     return []
@@ -688,7 +703,7 @@ def _card_space(plan: Plan) -> list[Finding]:
             value=space,
             limit=LARGE_CARD_GB,
             unit="GB",
-            message=f"{plan.shoot.frames} frames of {plan.camera.raw_file_mb:g} MB fill {space:.3g} GB"
+            message=f"{plan.shoot.frames} frames of {plan.camera.raw_file_mb:g} MB fill {figure(space)} GB"
             + (f", more than a card of {LARGE_CARD_GB:g} GB holds." if large else "."),
             fix="Bring two cards or a camera that writes to both, or take fewer frames."
             if large

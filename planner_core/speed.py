@@ -10,6 +10,7 @@ from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.blocking import block_mesh, subject_indices
+from planner_core.findings import figure
 from planner_core.optics import delivered_crop
 from planner_core.plan import Block, Plan
 
@@ -28,6 +29,7 @@ SPEED_WORDS: tuple[tuple[str, float], ...] = (
 FOREGROUND, SUBJECT, BACKGROUND, FAR = "foreground", "subject", "background", "far distance"
 ROLES = (FOREGROUND, SUBJECT, BACKGROUND, FAR)
 FAR_M = 1e6
+LEAST_PX = 0.01  # a frame; less is no movement to speak of
 SAMPLE_FRAMES = 12  # frames at which the points to watch are chosen
 KEPT_BLOCKS = {FOREGROUND: 8, SUBJECT: 4, BACKGROUND: 12}
 KEPT_POINTS = 12
@@ -52,6 +54,11 @@ def frame_widths_a_second(plan: Plan, px_per_frame: ArrayLike) -> Array:
 def px_a_frame(plan: Plan, frame_widths_s: ArrayLike) -> Array:
     """Frame widths a second of clip as clip pixels a frame, any shape."""
     return np.asarray(frame_widths_s, dtype=np.float64) * plan.clip.width_px / plan.clip.fps
+
+
+def px_text(px_per_frame: float) -> str:
+    """A speed as a person reads it: '4.79 px a frame', 'under 0.01 px a frame'."""
+    return f"{figure(px_per_frame) if px_per_frame >= LEAST_PX else f'under {LEAST_PX:g}'} px a frame"
 
 
 @frozen(kw_only=True, eq=False)

@@ -94,6 +94,19 @@ def test_half_of_the_move_should_be_done_at_sunset():
     assert one(plan(shoot__anchor=anchored(0.6)), "move-midpoint").level == "note"
 
 
+def test_an_anchor_of_another_event_is_moved_by_as_much_as_the_start():
+    # the moon rises shortly before sunset; it is the sunset that should fall on half of the move
+    moonlit = plan(shoot__anchor={"event": "moonrise", "date": "2027-03-22", "at": 0.3})
+    found = one(moonlit, "move-midpoint")
+    assert "at sunset" in found.message
+    at = float(found.fix.split("shoot.anchor.at ")[1].split(" ")[0])
+    assert "instead of 0.3)" in found.fix
+    mended = plan(shoot__anchor={"event": "moonrise", "date": "2027-03-22", "at": at})
+    assert numbers(mended)["move_share_at_event"] == pytest.approx(0.5, abs=0.01)
+    out_of_reach = plan(shoot__anchor={"event": "moonrise", "date": "2027-03-22", "at": 0.0})
+    assert all("shoot.anchor.at" not in f.fix for f in findings(out_of_reach, "move-midpoint"))
+
+
 def test_a_still_shot_has_no_midpoint():
     still = plan(
         shoot__anchor=anchored(0.9),
@@ -290,6 +303,19 @@ def test_a_soft_foreground_is_said_and_mended_by_the_advice():
         attrs.evolve(plan(), camera=attrs.evolve(plan().camera, focus_distance_m=3.39)), f_number=13.0
     )
     assert not findings(mended, "focus-depth")
+
+
+def test_a_far_subject_is_sharp_from_half_the_hyperfocal_distance_on():
+    soft = plan()
+    soft = attrs.evolve(
+        soft,
+        camera=attrs.evolve(soft.camera, focus_distance_m=1.5),
+        blocks=tuple(block for block in soft.blocks if block.role != "foreground"),
+    )
+    found = one(soft, "focus-depth")
+    hyperfocal = numbers(soft)["hyperfocal_m"]
+    assert f"Focus at {hyperfocal:.3g} m, the hyperfocal distance" in found.fix
+    assert f"sharp from {hyperfocal / 2.0:.2g} m to infinity" in found.fix
 
 
 def test_a_soft_subject_is_a_reason_not_to_go():

@@ -133,6 +133,11 @@ def test_eight_seconds_of_exposure_at_a_six_second_interval_stop_the_plan():
     assert findings(mended, "interval-too-short") == []
 
 
+def test_a_single_frame_needs_no_interval():
+    alone = by_night(QUAY, shutter_max_s=8.0, interval_s=6.0, frames=1)
+    assert findings(alone, "interval-too-short") == []
+
+
 def test_the_shorter_shutter_that_is_offered_fits():
     night = by_night(QUAY, interval_s=6.0, shutter_max_s=3.7)
     assert findings(night, "interval-too-short") == []
@@ -264,6 +269,13 @@ def test_a_slide_past_nothing_near_creeps():
     assert "hardly moves" in finding.message
 
 
+def test_a_slow_pan_is_told_to_turn_farther():
+    plan = with_shoot(attrs.evolve(QUAY, blocks=()), frames=2400)
+    finding = only(panning(plan, 268.0, 272.0), "screen-speed")
+    assert "hardly moves" in finding.message
+    assert finding.fix == "Turn farther, or take fewer frames."
+
+
 def test_a_still_shot_is_not_blamed_for_standing_still():
     still = attrs.evolve(QUAY, rig=bare_rig(QUAY), move=move_of(Pose(at=0.0, pan_deg=270.0)))
     codes = {finding.code for finding in reviewed(still)[0]}
@@ -282,6 +294,15 @@ def test_a_rail_carried_along_for_little_is_noted(travel_m):
     distant = attrs.evolve(QUAY, blocks=())
     finding = only(sliding(distant, 0.5, 0.5 + travel_m), "travel-unused")
     assert (finding.level, finding.value) == ("note", pytest.approx(travel_m))
+
+
+def test_a_pan_does_not_hide_that_the_slide_does_nothing():
+    distant = tuple(block for block in QUAY.blocks if block.role != "foreground")
+    plan = attrs.evolve(QUAY, blocks=distant)
+    turned = with_poses(
+        plan, Pose(at=0.0, slide_m=0.5, pan_deg=255.0), Pose(at=1.0, slide_m=0.6, pan_deg=285.0)
+    )
+    assert only(turned, "travel-unused").value == pytest.approx(0.1)
 
 
 def test_a_whole_rail_that_slides_past_nothing_is_named():
