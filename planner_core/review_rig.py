@@ -591,7 +591,7 @@ def _motion_blur(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
     near = ""
     if FOREGROUND in seen.speeds:
         front = drive.blur_px(seen.speeds[FOREGROUND].px_per_frame, plan.shoot.interval_s, shutter)
-        near = f" (the foreground by up to {figure(np.nanmax(front), 2)} px)"
+        near = f" (the foreground by up to {figure(float(np.nanmax(front)), 2)} px)"
     return [
         Finding(
             code="motion-blur",
