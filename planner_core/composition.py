@@ -40,12 +40,14 @@ INSIDE_WHOLE = 0.98  # inside by this much, it isn't cut
 INSIDE_LOST = 0.1  # inside by less, it is lost
 PLACES = (1 / 3, 1 / 2, 2 / 3)  # of the frame's width
 READABLE = (0.012, 0.09)  # of the frame's height or width: too small to be read, large enough
+NEAR_EDGE = 0.12  # of the frame, to be near its edge
 AIR = 0.03  # of the frame, between the subject and its edges
 HEADROOM = 0.06  # of the frame's height
 HORIZON_MIDDLE = (0.46, 0.54)  # of the frame's height: splits the picture
 NEAR_M = 4.0  # nearer than this is foreground, whatever its role
 FOREGROUND = (0.01, 0.5)  # of the frame: there at all, too much
 TOUCH = 0.004  # of the frame's width: outlines nearer than this merge
+LARGER_PART = 0.25  # of the subject's height: a part whose sides matter
 APART_DISTANCE = 0.04  # blocks whose distances differ by less belong together
 WEAK = 0.5  # a score below this is a weak picture
 
@@ -372,36 +374,40 @@ def _headroom_score(tracks: Tracks, found: SubjectReading) -> Array:
 def _merging(
     plan: Plan, tracks: Tracks, subject: Sequence[int], rect: Array
 ) -> tuple[NDArray[np.intp], Array]:
-    """The block whose side runs along the subject's side, −1 for none, and how closely, 0 to 1.
+    """The block whose side runs along a side of the subject, −1 for none, and how closely, 0 to 1.
 
-    Blocks of about the subject's height that reach along at least half of the side count; not those built
-    onto it, at much the same distance, nor ground, water and ridges, nor what lies wholly out of the frame.
+    The sides of the subject's larger parts count, and blocks that reach along at least half of such a side:
+    one that ends where the part begins, or that stands in front with its edge on the part's edge. Not those
+    at much the same distance, which are built onto it, nor ground, water and ridges.
     """
-    count, blocks = tracks.left.shape
-    others = np.array(
-        [
-            block.role in ("foreground", "background") and block.shape != "ridge" and index not in subject
-            for index, block in enumerate(plan.blocks)
-        ],
-        dtype=bool,
-    )
-    chosen = np.flatnonzero(others & tracks.in_frame.any(axis=0)) if blocks else np.empty(0, dtype=np.intp)
+    count = len(tracks)
+    roles = [
+        block.role in ("foreground", "background") and block.shape != "ridge" and index not in subject
+        for index, block in enumerate(plan.blocks)
+    ]
+    tolerance = TOUCH * tracks.width_px
+    beside = (tracks.left < rect[:, 2:3] + tolerance) & (tracks.right > rect[:, 0:1] - tolerance)
+    beside &= (tracks.top < rect[:, 3:4]) & (tracks.bottom > rect[:, 1:2]) & tracks.in_frame
+    chosen = np.flatnonzero(beside.any(axis=0) & np.array(roles, dtype=bool))
     if not len(chosen):
         return np.full(count, -1), np.zeros(count)
     left, top, right, bottom = (
         side[:, chosen] for side in (tracks.left, tracks.top, tracks.right, tracks.bottom)
     )
-    own_left, own_top, own_right, own_bottom = (side[:, None] for side in rect.T)
-    tolerance = TOUCH * tracks.width_px
-    gap = np.minimum(np.abs(left - own_right), np.abs(right - own_left))
-    gap = np.minimum(gap, np.minimum(np.abs(left - own_left), np.abs(right - own_right)))
-    along = np.minimum(bottom, own_bottom) - np.maximum(top, own_top)
     distance = tracks.distance_m[:, chosen]
-    own = tracks.distance_m[:, list(subject)].min(axis=1)[:, None]
-    counts = (along > 0.5 * (own_bottom - own_top)) & (np.abs(distance - own) > APART_DISTANCE * own + 1.0)
-    counts &= tracks.in_frame[:, chosen] & (bottom - top < 4.0 * (own_bottom - own_top))
-    gap = np.where(counts & np.isfinite(gap), gap, np.inf)
-    nearest = gap.argmin(axis=1)
-    smallest = gap[np.arange(count), nearest]
-    closeness = np.where(np.isfinite(smallest), 1.0 - np.clip(smallest / tolerance, 0.0, 1.0), 0.0)
-    return np.where(closeness > 0.0, chosen[nearest], -1), closeness
+    gap = np.full(left.shape, np.inf)
+    tall = rect[:, 3] - rect[:, 1]
+    for part in subject:
+        own_left, own_top, own_right, own_bottom = tracks.rectangle_px((part,)).T[:, :, None]
+        high = own_bottom - own_top
+        own = tracks.distance_m[:, part : part + 1]
+        kissing = np.minimum(np.abs(left - own_right), np.abs(right - own_left))
+        flush = np.minimum(np.abs(left - own_left), np.abs(right - own_right))
+        nearest = np.where(distance < own, np.minimum(kissing, flush), kissing)
+        counts = np.minimum(bottom, own_bottom) - np.maximum(top, own_top) > 0.5 * high
+        counts &= (high >= LARGER_PART * tall[:, None]) & (bottom - top < 4.0 * tall[:, None])
+        counts &= np.abs(distance - own) > APART_DISTANCE * own + 1.0
+        gap = np.fmin(gap, np.where(counts & beside[:, chosen], nearest, np.inf))
+    best = gap.argmin(axis=1)
+    closeness = 1.0 - np.clip(gap[np.arange(count), best] / tolerance, 0.0, 1.0)
+    return np.where(closeness > 0.0, chosen[best], -1), closeness

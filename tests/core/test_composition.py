@@ -123,6 +123,23 @@ def test_a_roof_edge_in_line_with_the_subject_merges():
     assert read(framed(tower, clear)).merging[0] == -1
 
 
+def test_a_mast_in_front_along_the_subject_s_edge_merges():
+    # its right side in line with the tower's right side, 20 m ahead of it
+    edge = 1.5 / 48.5 * 20.0
+    mast = post("mast", edge - 0.05, 20.0, 0.1, 4.5)
+    reading = read(framed(at_share(0.5), mast))
+    assert reading.merging[0] == 1
+    aside = post("mast", edge + 0.6, 20.0, 0.1, 4.5)
+    assert read(framed(at_share(0.5), aside)).merging[0] == -1
+
+
+def test_a_weak_place_is_told_by_where_it_is():
+    near_edge, between = framed(at_share(0.08)), framed(at_share(0.42))
+    assert "near the left edge" in composition.part_text(near_edge, read(near_edge), 0)
+    reading = read(between)
+    assert reading.weakest_part(0) in ("place", "horizon")
+
+
 def test_what_is_built_beside_the_subject_does_not_merge():
     tower, nave = at_share(0.5), box("nave", 8.5, 50.0, (14.0, 6.0, 9.0))
     assert read(framed(tower, nave)).merging[0] == -1
