@@ -74,7 +74,8 @@ def settings_ev100(
     log2(N²/t · 100/ISO), plus the stops of a filter: 2^EV = N²/t at ISO 100, a stop a doubling of ISO.
     """
     gain = speed_value(iso) - speed_value(100.0)
-    return aperture_value(f_number) + time_value(shutter_s) - gain + np.asarray(nd_stops, dtype=np.float64)
+    filtered: Array = np.asarray(nd_stops, dtype=np.float64) - gain
+    return aperture_value(f_number) + time_value(shutter_s) + filtered
 
 
 def target_ev100(scene_ev100: ArrayLike, limits: Exposure, cloud_divisor: float = 1.0) -> Array:

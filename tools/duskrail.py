@@ -84,7 +84,11 @@ def fit(arguments: argparse.Namespace) -> int:
 def _fit_steps(arguments: argparse.Namespace) -> list[Callable[[Plan], Fit]]:
     """The solvers asked for, in the order in which they build on each other."""
     steps: list[Callable[[Plan], Fit]] = []
-    if arguments.clip is not None:
+    if arguments.balance is not None:
+        from planner_core.fit_light import fit_balance
+
+        steps.append(lambda plan: fit_balance(plan, *arguments.balance))
+    if arguments.clip is not None:  # after the balance: a night asks for longer intervals than a day
         from planner_core.fit_light import fit_clip
 
         steps.append(lambda plan: fit_clip(plan, arguments.clip))
@@ -96,11 +100,13 @@ def _fit_steps(arguments: argparse.Namespace) -> list[Callable[[Plan], Fit]]:
         from planner_core.fit_compose import fit_compose
 
         steps.append(fit_compose)
-    if arguments.balance is not None:
-        from planner_core.fit_light import fit_balance
-
-        steps.append(lambda plan: fit_balance(plan, *arguments.balance))
+    if arguments.clip is not None and arguments.balance is not None:  # the frames are others now
+        steps.append(lambda plan: _quiet_if_kept(plan, fit_balance(plan, *arguments.balance)))
     return steps
+
+
+def _quiet_if_kept(plan: Plan, fitted: Fit) -> Fit:
+    return fitted if fitted.plan is not plan else type(fitted)(plan=plan, said=())
 
 
 def compare(arguments: argparse.Namespace) -> int:

@@ -94,3 +94,18 @@ def test_a_terminal_that_lacks_characters_gets_the_rest(project_root, plan_path,
         assert done.returncode in (0, 1)
         assert not done.stderr
     assert json.loads(done.stdout.decode(encoding))["title"] == "“Łódź” 🌅"
+
+
+def test_a_clip_fitted_with_its_balance_leaves_time_for_the_night(plan_path, capsys, tmp_path):
+    document = json.loads(Path(plan_path).read_text(encoding="utf-8"))
+    document["shoot"] = {"frames": 200, "interval_s": 20.0, "write_s": 1.0, "start": "2027-03-14T14:00:00"}
+    document["exposure"] |= {"f_number": 11.0, "artificial_ev100": 1.0}
+    by_day, fitted = tmp_path / "day.plan.json", tmp_path / "new.plan.json"
+    by_day.write_text(json.dumps(document), encoding="utf-8")
+    assert main(["fit", str(by_day), "-o", str(fitted), "--clip", "25", "--balance", "1:1"]) == 0
+    assert "The nearest is" in capsys.readouterr().out
+    main(["check", str(fitted), "--json"])
+    report = json.loads(capsys.readouterr().out)
+    assert "interval-too-short" not in {f["code"] for f in report["findings"] if f["level"] == "stop"}
+    summary = report["summary"]
+    assert abs(2 * summary["day_frames"] - summary["frames"]) <= 2
