@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner_core import events, review_lens, review_sun
-from planner_core.balance import Balance, balance, local_dates, place_of_share, sun_times_utc_s
+from planner_core.balance import RISE_AND_SET, Balance, balance, local_dates, place_of_share, sun_times_utc_s
 from planner_core.exposure import (
     Ramp,
     f_number_label,
@@ -147,8 +147,8 @@ def _anchor_moved(plan: Plan, by: float) -> str:
 
 
 def _event_missing(plan: Plan, frames: FrameTable) -> list[Finding]:
-    """A plan with a start, on a date on which the sun doesn't rise or doesn't set."""
-    if plan.shoot.start is None:
+    """A date on which the sun doesn't rise or doesn't set; a plan anchored to either knows what it does."""
+    if plan.shoot.anchor is not None and plan.shoot.anchor.event in RISE_AND_SET:
         return []
     findings = []
     dates = local_dates(plan, frames.utc_s)

@@ -79,8 +79,8 @@ def _about_the_plan(plan: Plan) -> list[Finding]:
     names = [block.name for block in plan.blocks]
     found: list[Finding] = []
     if wanted and wanted not in names:
-        near = difflib.get_close_matches(wanted, [name for name in names if name], n=1, cutoff=0.0)
         instead = blocking.subject_indices(plan)
+        near = difflib.get_close_matches(wanted, names, n=1) or [names[i] for i in instead if names[i]]
         taken = " The blocks with the role subject are taken instead." if instead else ""
         found.append(
             Finding(
@@ -262,7 +262,7 @@ class _Subject:
                 )
             outside = 1.0 - float(self.reading.inside[first : last + 1].min())
             message = f"{self.name} {gone} ({percent(outside)} outside)."
-            fix = self._fix("Turn the lens with it, or shorten the move.")
+            fix = self._fix("Turn the lens with it, or shorten the move; fit --compose tries by how much.")
             amount = (outside, 1.0 - INSIDE_LOST, "of the subject outside")
             found.append(self._finding("subject-lost", "stop", frames, message, fix, amount))
         return found
@@ -275,7 +275,9 @@ class _Subject:
             outside = 1.0 - float(self.reading.inside[worst])
             edge = self._edge(worst, worst) or "frame's"
             message = f"{self.name} is cut by the {edge} edge ({percent(outside)} outside)."
-            fix = self._fix("Turn the lens towards it, or use a shorter lens.")
+            fix = self._fix(
+                "Turn the lens towards it (fit --compose tries by how much), or use a shorter lens."
+            )
             amount = (outside, 1.0 - INSIDE_WHOLE, "of the subject outside")
             found.append(self._finding("subject-cut", "warn", frames, message, fix, amount))
         return found

@@ -136,6 +136,16 @@ def test_a_start_on_a_day_without_sunset_gets_a_note():
 # ---------------------------------------------------------------- exposure
 
 
+def test_a_noon_of_the_polar_night_gets_the_note_as_well():
+    dark = plan(
+        site__latitude_deg=78.2,
+        site__longitude_deg=15.6,
+        site__timezone="Arctic/Longyearbyen",
+        shoot__anchor={"event": "solar_noon", "date": "2027-12-21", "at": 0.5},
+    )
+    assert "no sunrise and no sunset on 2027-12-21" in one(dark, "event-missing").message
+
+
 def test_a_night_that_the_limits_can_not_reach_is_short():
     short = exposing(plan(), iso_max=100.0, shutter_max_s=1.0)
     found = one(short, "exposure-short")

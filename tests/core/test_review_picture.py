@@ -296,6 +296,11 @@ def test_a_misspelt_subject_names_the_nearest():
     assert "“tower”" in finding.fix
 
 
+def test_a_subject_like_no_name_is_taken_for_the_block_with_that_role():
+    plan = panned(-5.0, 5.0, tower(), composition=Composition(subject="queen of hearts"))
+    assert only(plan, "subject-unknown").fix == "Did you mean “tower”?"
+
+
 def test_a_single_frame_is_reviewed():
     codes = found(
         attrs.evolve(panned(0.0, 5.0, tower()), shoot=attrs.evolve(panned(0, 5, tower()).shoot, frames=1))
