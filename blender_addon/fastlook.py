@@ -13,10 +13,10 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from planner_core import sky
+from planner_core import lamps, sky
 from planner_core.frames import FrameTable
 
-from . import blocking, parts
+from . import blocking, materials, nightlights, parts
 
 Array = NDArray[np.float64]
 
@@ -24,27 +24,31 @@ COLOURS = "Duskrail fast look"
 LEAST_DOME_M = 8000.0
 DOME_AROUND, DOME_RINGS = 96, 28
 DISC_SHARE = 0.98  # of the dome's radius
-DISC_RADIUS_RAD = np.radians(0.2665)
 DISC_SIDES = 24
-DISC_LEVEL = 12.0  # the sun's disc: white in any picture
-MOON_DISC_LEVEL, MOON_FAINT = 1.2, 1e-3  # the moon's: pale by day, and bright once it lights anything
-AIR_M = 30_000.0  # how far the air lets a colour through to 1/e: a clear evening, value from memory
+# rings around the middle of the sun, in its radii: the disc's soft edge, and the veil around it
+SUN_RINGS = np.array([0.0, 0.85, 1.15, 1.6, 2.4, 3.6, 5.5, 8.0, 12.0, 18.0, 27.0, 40.0])
+MOON_RINGS = np.array([0.0, 0.9, 1.0])
+BRIGHTEST = 8.0  # more would overflow in Workbench, and is white anyway
 EDGE_COLOUR = (0.02, 0.02, 0.025)
 DIRECTIONS = 400
 CORNER_SHADE = 0.30  # how much darker a wall is at its foot: ours
 GROUND_ALBEDO = 0.18
 FOCUS = 0.01  # over which rise of the sun above a face its shadow fades in
 WATER_IOR_F0 = 0.02  # mirrored straight down, Fresnel for water
-SWELL = 0.012  # mean square slope of the water in a light wind; value from memory of Cox and Munk (1954)
-WATER_FAN_DEG = 2.0
-WATER_STEPS_M = 0.8 * 1.22 ** np.arange(36)
+SWELL = (
+    0.004  # mean square slope of a harbour's water in little wind; value from memory of Cox and Munk (1954)
+)
+GLITTER_MOST = 6.0  # of the sun's light, mirrored by a corner that the path crosses
+WATER_FAN_DEG = 1.0
+WATER_STEPS_M = 0.8 * 1.17 ** np.arange(44)
+WAVES = 0.6  # how unevenly the water glitters: ours
 
 
 class FastLook:
     """A drawn scene prepared for the fast look. show(frame) puts the frame's colours and shadows in."""
 
-    def __init__(self, scene: bpy.types.Scene, frames: FrameTable) -> None:
-        self.scene, self.frames = scene, frames
+    def __init__(self, scene: bpy.types.Scene, frames: FrameTable, panes: lamps.Panes) -> None:
+        self.scene, self.frames, self.panes = scene, frames, panes
         self.light = sky.picture_light(frames)
         self.eye = frames.camera_m.mean(axis=0)
         _choose_shading(scene)
@@ -57,6 +61,9 @@ class FastLook:
         self.pieces = [_Corners(thing) for thing in things]
         radius = self._dome_radius_m()
         self.sky = _Sky(scene, self.eye, radius)
+        self.skyglow, self.veils = sky.skyglow(self.light), sky.veil_levels(self.light)
+        self.sun_disc = sky.sun_disc(self.light)
+        self.moon_disc = sky.moon_disc(self.light, frames.moon_lit_fraction)
         self._prepare()
 
     def _dome_radius_m(self) -> float:
@@ -72,11 +79,15 @@ class FastLook:
         self.normals, self.albedo = joined("normals"), joined("albedo")
         self.is_water = joined("is_water").astype(bool)
         self.in_shade = joined("in_shade").astype(bool)
+        self.is_pane = joined("is_pane").astype(bool)
         places = joined("places")
+        self.water_places = places[self.is_water]
+        spots = np.abs(np.sin(np.round(self.water_places[:, :2], 2) @ [127.1, 311.7]) * 43758.5) % 1.0
+        self.waves = 1.0 + WAVES * (2.0 * spots - 1.0)
         away = places - self.eye
         distance = np.linalg.norm(away, axis=1)
         self.away = away / np.maximum(distance, 1e-6)[:, None]
-        self.haze = 1.0 - np.exp(-distance / AIR_M)
+        self.haze = 1.0 - np.exp(-distance / materials.AIR_M)
         level = self.away * [1.0, 1.0, 0.0]
         self.level = level / np.maximum(np.linalg.norm(level, axis=1), 1e-6)[:, None]
         self.sky_directions = _even_directions(DIRECTIONS)
@@ -97,13 +108,19 @@ class FastLook:
         sky_low = sky.radiance(light, frame, self.level)
         colours[self.is_water] = self._water(frame)
         colours += self.haze[:, None] * (sky_low - colours)
-        colours = colours / np.where(self.in_shade, 1.0 - shadow, self._shadowed(sun, shadow))[:, None]
+        if len(self.panes.on_lux):
+            share = lamps.share_on(self.panes.on_lux, self.frames.illuminance_lux[frame])
+            shining = (share * light.lamps[frame].max())[:, None] * self.panes.glow
+            colours[self.is_pane] += np.repeat(shining, 4, axis=0)
+        colours = (
+            _capped(colours) / np.where(self.in_shade, 1.0 - shadow, self._shadowed(sun, shadow))[:, None]
+        )
         place = 0
         for piece in self.pieces:
             piece.paint(colours[place : place + piece.count])
             place += piece.count
         self._paint_sky(frame, shadow)
-        display = self.scene.display
+        display: Any = self.scene.display
         display.shading.show_shadows = bool(shadow > 0.01)
         display.shading.shadow_intensity = float(np.clip(shadow, 0.0, 1.0))
         if sun_level.max() > 0.0:
@@ -112,7 +129,7 @@ class FastLook:
     def _lit(self, frame: int) -> tuple[Array, float]:
         """Colours of all corners in full light, and how much of it a shadow takes away."""
         light, sun = self.light, self.frames.sun_direction[frame]
-        whole_sky = sky.radiance(light, frame, self.sky_directions) + sky.LAMP_SPILL * light.lamps[frame]
+        whole_sky = sky.radiance(light, frame, self.sky_directions) + light.lamps[frame]
         up = np.array([0.0, 0.0, 1.0])
         level_takes = 2.0 * self.sky_directions[:, 2] / DIRECTIONS
         on_ground = level_takes @ whole_sky + light.sun[frame] * max(float(sun @ up), 0.0)
@@ -142,7 +159,8 @@ class FastLook:
         swell).
         """
         light, sun = self.light, self.frames.sun_direction[frame]
-        away = self.away[self.is_water]
+        away = self.water_places - self.frames.camera_m[frame]
+        away /= np.maximum(np.linalg.norm(away, axis=1), 1e-6)[:, None]
         drop = np.clip(-away[:, 2], 0.02, 1.0)
         fresnel = WATER_IOR_F0 + (1.0 - WATER_IOR_F0) * (1.0 - drop) ** 5
         mirrored = away * [1.0, 1.0, 0.0]
@@ -155,18 +173,32 @@ class FastLook:
         slopes = np.exp(-(1.0 - rise**2) / rise**2 / SWELL) / (SWELL * rise**4)
         glitter = slopes / (4.0 * drop) * max(float(sun[2]) > 0.0, 0.0)
         body = self.albedo[self.is_water] * (light.even[frame] + light.band[frame])
-        return body + fresnel[:, None] * (seen + np.minimum(glitter, 20.0)[:, None] * light.sun[frame])
+        return body + fresnel[:, None] * (
+            seen + (self.waves * np.minimum(glitter, GLITTER_MOST))[:, None] * light.sun[frame]
+        )
+
+    def _sky_seen(self, frame: int, directions: Array, sun_away_rad: Array) -> Array:
+        """The sky with the glow of the place and the veil around the sun in it."""
+        band = np.exp(-sky.BAND_FALL * np.maximum(directions[..., 2:], 0.0))
+        veil = sky.veil(self.veils[frame], sun_away_rad)
+        return sky.radiance(self.light, frame, directions) + band * self.skyglow[frame] + veil
 
     def _paint_sky(self, frame: int, shadow: float) -> None:
-        frames, light = self.frames, self.light
-        sun_level = light.sun[frame] / max(float(light.sun[frame].max()), 1e-9) * DISC_LEVEL
-        lit = float(frames.moon_lit_fraction[frame])
-        moon_level = MOON_DISC_LEVEL * lit * np.minimum(1.0, light.moon[frame] / MOON_FAINT)
-        discs = [
-            (frames.sun_direction[frame], sun_level, frames.sun_altitude_deg[frame]),
-            (frames.moon_direction[frame], moon_level, frames.moon_altitude_deg[frame]),
-        ]
-        self.sky.show(sky.radiance(light, frame, self.sky.outward), discs, 1.0 - shadow)
+        sun, moon = self.frames.sun_direction[frame], self.frames.moon_direction[frame]
+        away = np.linalg.norm(self.sky.outward - sun, axis=1)
+        around_sun, sun_rings = _rings(sun, np.array([0.0, 0.0, 1.0]), SUN_RINGS, 1.0)
+        around_moon, moon_rings = _rings(
+            moon, sun, MOON_RINGS, 2.0 * float(self.frames.moon_lit_fraction[frame]) - 1.0
+        )
+        seen = self._sky_seen(frame, around_sun, sun_rings * sky.SUN_RADIUS_RAD)
+        seen += np.clip(1.15 - sun_rings, 0.0, 0.3)[:, None] / 0.3 * self.sun_disc[frame]
+        behind = self._sky_seen(frame, around_moon, np.linalg.norm(around_moon - sun, axis=1))
+        lit = behind + np.clip(1.0 - moon_rings, 0.0, 0.1)[:, None] / 0.1 * self.moon_disc[frame]
+        self.sky.show(
+            np.vstack([self._sky_seen(frame, self.sky.outward, away), seen, lit]),
+            np.vstack([around_sun, around_moon]),
+            1.0 - shadow,
+        )
 
 
 class _Painted:
@@ -190,13 +222,17 @@ class _Painted:
         self.mesh.color_attributes[COLOURS].data.foreach_set("color", self.buffer.ravel())
         self.mesh.update()
 
+    def corners(self) -> NDArray[np.int32]:
+        """Number of each corner's vertex, shape (corners,)."""
+        numbers = np.empty(self.count, dtype=np.int32)
+        self.mesh.loops.foreach_get("vertex_index", numbers)
+        return numbers
+
     def corner_places(self) -> Array:
         """Corners in the object's own axes, shape (corners, 3)."""
         vertices = np.empty(3 * len(self.mesh.vertices), dtype=np.float32)
         self.mesh.vertices.foreach_get("co", vertices)
-        numbers = np.empty(self.count, dtype=np.int32)
-        self.mesh.loops.foreach_get("vertex_index", numbers)
-        return vertices.reshape(-1, 3)[numbers].astype(np.float64)
+        return vertices.reshape(-1, 3)[self.corners()].astype(np.float64)
 
 
 class _Corners(_Painted):
@@ -217,9 +253,10 @@ class _Corners(_Painted):
         self.is_water = np.full(self.count, thing.get(blocking.ROLE_KEY) == "water") & (
             self.normals[:, 2] > 0.5
         )
+        self.is_pane = np.full(self.count, parts.part_of(thing) == nightlights.PART)
         self.albedo = np.tile(np.array(thing.color[:3], dtype=np.float64), (self.count, 1))
         height = self.places[:, 2].max() - self.places[:, 2].min()
-        if thing.get(blocking.ROLE_KEY) not in ("ground", "water") and height > 0.2:
+        if thing.get(blocking.ROLE_KEY) in ("subject", "foreground", "background") and height > 0.2:
             up = (self.places[:, 2] - self.places[:, 2].min()) / height
             wall = np.sqrt(np.maximum(1.0 - self.normals[:, 2] ** 2, 0.0))
             self.albedo *= (1.0 - CORNER_SHADE * wall * (1.0 - up))[:, None]
@@ -235,38 +272,37 @@ class _Sky(_Painted):
     def __init__(self, scene: bpy.types.Scene, eye: Array, radius_m: float) -> None:
         vertices, faces = _dome_shape()
         self.dome_vertices = len(vertices)
-        rims = [
-            list(range(len(vertices) + k * DISC_SIDES, len(vertices) + (k + 1) * DISC_SIDES)) for k in (0, 1)
-        ]
-        self.vertices = np.vstack([vertices, np.zeros((2 * DISC_SIDES, 3))]) * radius_m
+        discs = []
+        for rings in (SUN_RINGS, MOON_RINGS):
+            first = len(vertices) + sum(len(points) for points in discs)
+            points = np.zeros((1 + (len(rings) - 1) * DISC_SIDES, 3))
+            faces += _fan(first, len(rings) - 1)
+            discs.append(points)
+        self.vertices = np.vstack([vertices * radius_m, *discs])
         self.disc_m = DISC_SHARE * radius_m
-        super().__init__(_look_object(scene, "sky dome", "Sky dome", self.vertices, [*faces, *rims]))
+        super().__init__(_look_object(scene, "sky dome", "Sky dome", self.vertices, faces))
         self.thing.location = eye.tolist()
-        own = self.corner_places()[: self.count - 2 * DISC_SIDES]
-        self.outward = own / np.linalg.norm(own, axis=1)[:, None]
+        self.outward = vertices
         self.down = [(0.0, 0.0, -1.0)] * self.count
 
-    def show(self, colours: Array, discs: list[tuple[Array, Array, float]], brightness: float) -> None:
-        """Colours of the dome's corners; direction, colour and altitude of each disc; what shade leaves
-        of them.
+    def show(self, colours: Array, discs: Array, brightness: float) -> None:
+        """Colours of the dome's points and the discs', directions of the discs', and what shade leaves of
+        them.
         """
-        around = np.arange(DISC_SIDES) * (2.0 * np.pi / DISC_SIDES)
-        for number, (toward, _, altitude) in enumerate(discs):
-            across = np.cross([0.0, 0.0, 1.0], toward)
-            across /= max(float(np.linalg.norm(across)), 1e-9)
-            up = np.cross(toward, across)
-            radius = DISC_RADIUS_RAD if altitude > -0.3 else 0.0
-            rim = toward + radius * (np.cos(around)[:, None] * across + np.sin(around)[:, None] * up)
-            first = self.dome_vertices + number * DISC_SIDES
-            self.vertices[first : first + DISC_SIDES] = self.disc_m * rim
+        self.vertices[self.dome_vertices :] = self.disc_m * discs
         self.mesh.vertices.foreach_set("co", self.vertices.astype(np.float32).ravel())
         self.mesh.normals_split_custom_set(self.down)
-        rims = [np.broadcast_to(colour, (DISC_SIDES, 3)) for _, colour, _ in discs]
-        self.paint(np.vstack([colours, *rims]) / brightness)
+        self.paint(_capped(colours)[self.corners()] / brightness)
+
+
+def _capped(colours: Array) -> Array:
+    """Colours no brighter than Workbench can take, of the same hue."""
+    return colours * np.minimum(1.0, BRIGHTEST / np.maximum(colours.max(axis=1), 1e-9))[:, None]
 
 
 def _choose_shading(scene: bpy.types.Scene) -> None:
-    display, shading = scene.display, scene.display.shading
+    display: Any = scene.display
+    shading = display.shading
     shading.light, shading.color_type = "FLAT", "VERTEX"
     shading.background_type = "WORLD"
     shading.show_object_outline = True
@@ -283,6 +319,32 @@ def _even_directions(count: int) -> Array:
     turn = np.arange(count) * (np.pi * (3.0 - np.sqrt(5.0)))
     level = np.sqrt(1.0 - up**2)
     return np.stack([level * np.cos(turn), level * np.sin(turn), up], axis=1)
+
+
+def _rings(middle: Array, toward: Array, radii: Array, phase: float) -> tuple[Array, Array]:
+    """Directions (points, 3) of a disc's middle and of points on rings around it, and their radii (points,).
+
+    On the side away from another direction the disc is drawn in by phase, 1 (full) to −1 (new).
+    """
+    near = toward - (toward @ middle) * middle
+    near /= max(float(np.linalg.norm(near)), 1e-9)
+    across = np.cross(middle, near)
+    turn = np.arange(DISC_SIDES) * (2.0 * np.pi / DISC_SIDES)
+    along = np.where(np.cos(turn) < 0.0, np.cos(turn) * phase, np.cos(turn))
+    rim = along[:, None] * near + np.sin(turn)[:, None] * across
+    points = middle + (radii[1:, None, None] * sky.SUN_RADIUS_RAD * rim).reshape(-1, 3)
+    points /= np.linalg.norm(points, axis=1, keepdims=True)
+    return np.vstack([middle, points]), np.concatenate([radii[:1], np.repeat(radii[1:], DISC_SIDES)])
+
+
+def _fan(first: int, rings: int) -> list[tuple[int, ...]]:
+    """Faces of a disc: a fan around its middle, the vertex `first`, and rings around that."""
+    n = DISC_SIDES
+    faces: list[tuple[int, ...]] = [(first, first + 1 + (i + 1) % n, first + 1 + i) for i in range(n)]
+    for ring in range(rings - 1):
+        inner, outer = first + 1 + ring * n, first + 1 + (ring + 1) * n
+        faces += [(inner + i, inner + (i + 1) % n, outer + (i + 1) % n, outer + i) for i in range(n)]
+    return faces
 
 
 def _dome_shape() -> tuple[Array, list[tuple[int, ...]]]:

@@ -22,8 +22,19 @@ Wish = tuple[str, str, int, int]  # look, engine, width and height in pixels
 # Modules that a picture's pixels depend on: those of this layer that draw, and those of the core that shape
 # what is
 # drawn. What the rest of the core computes is in the key as numbers.
-DRAWING = ("blocking", "compat", "fastlook", "keyframes", "lighting", "looks", "materials", "rig", "scene")
-DRAWN = ("blocking", "sky")
+DRAWING = (
+    "blocking",
+    "compat",
+    "fastlook",
+    "keyframes",
+    "lighting",
+    "looks",
+    "materials",
+    "nightlights",
+    "rig",
+    "scene",
+)
+DRAWN = ("blocking", "lamps", "sky")
 
 
 def cache_folder() -> Path:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from planner_core import sky
 from planner_core.frames import FrameTable
 
-from . import compat, keyframes, parts
+from . import compat, keyframes, materials, parts
 
 SUN_WIDTH_RAD = math.radians(0.533)
 WORLD_PART = "sky"
@@ -35,7 +35,7 @@ def draw_light(scene: bpy.types.Scene, frames: FrameTable) -> None:
         lamp = parts.ensure_object(scene, part, name, bpy.data.lights.new(name, "SUN"), collection)
         _key_direction(lamp, azimuth - north, altitude)
         _key_strength(lamp.data, level)
-    _draw_sky(scene, light)
+    _draw_sky(scene, frames, light)
 
 
 def _key_direction(lamp: bpy.types.Object, bearing_deg: NDArray[Any], altitude_deg: NDArray[Any]) -> None:
@@ -54,27 +54,48 @@ def _key_strength(lamp: Any, level: NDArray[Any]) -> None:
         keyframes.write_curve(lamp, "color", level[:, channel] / brightest, channel)
 
 
-def _draw_sky(scene: bpy.types.Scene, light: sky.PictureLight) -> None:
+def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: sky.PictureLight) -> None:
     world = scene.world
     if world is None or parts.part_of(world) != WORLD_PART or world.users > 1:
         world = bpy.data.worlds.new("Sky")
         world[parts.PART_KEY] = WORLD_PART
         scene.world = world
     tree = world.node_tree
-    if tree is None or "Even" not in tree.nodes:
+    if tree is None or "Moon phase" not in tree.nodes:
         tree = compat.use_nodes(world)
         _build_sky(tree)
     cycles: Any = world.cycles  # type: ignore[attr-defined]
     cycles.sampling_method = "NONE"  # a smooth sky needs no map of where it is bright
+    glow, ember = light.glow * light.glow_peak[:, None], light.ember * light.ember_peak[:, None]
+    veils = sky.veil_levels(light)
     for name, values in (
         ("Even", light.even),
         ("Band", light.band * sky.band_peak()),
-        ("Glow", light.glow * light.glow_peak[:, None]),
-        ("Lamps", light.lamps * sky.LAMP_SPILL),
+        ("Glow", glow),
+        ("Ember", ember),
+        ("Lamps", light.lamps),
+        ("Skyglow", sky.skyglow(light)),
+        ("Sun disc", sky.sun_disc(light)),
+        ("Moon disc", sky.moon_disc(light, frames.moon_lit_fraction)),
+        *((f"Veil {number + 1}", veils[:, number]) for number in range(len(sky.VEILS))),
     ):
         _key_vector(tree, name, 0, values)
     _key_vector(tree, "Toward glow", 1, light.glow_direction)
+    _key_vector(tree, "From sun", 1, frames.sun_direction)
+    _key_vector(tree, "From moon", 1, frames.moon_direction)
+    _key_vector(tree, "Moon day", 1, frames.sun_direction)
+    between = np.sum(frames.sun_direction * frames.moon_direction, axis=1)
+    keyframes.write_curve(tree, 'nodes["Moon phase"].outputs[0].default_value', between)
     keyframes.write_curve(tree, 'nodes["Glow height"].outputs[0].default_value', light.glow_direction[:, 2])
+    for key, values in (
+        (materials.LOW_SKY, light.even + light.band * sky.band_peak() + sky.skyglow(light)),
+        (materials.LOW_GLOW, glow),
+        (materials.LOW_EMBER, ember),
+        (materials.GLOW_WAY, light.glow_direction),
+    ):
+        world[key] = [float(value) for value in values[0]]
+        for channel in range(3):
+            keyframes.write_curve(world, f'["{key}"]', values[:, channel], channel)
 
 
 def _key_vector(tree: Any, node: str, socket: int, values: NDArray[Any]) -> None:
@@ -85,10 +106,12 @@ def _key_vector(tree: Any, node: str, socket: int, values: NDArray[Any]) -> None
 
 
 def _build_sky(tree: Any) -> None:
-    """The nodes of planner_core.sky.radiance: even + band · exp(−k up) + glow · exp(w (toward − 1) − f (up
+    """The nodes of planner_core.sky.radiance: even + band · exp(−k up) + lobes exp(w (toward − 1) − f (up
     − middle)⁺).
 
-    Light of lamps comes from all sides, but only to matt surfaces: it isn't seen in the sky or in water.
+    Light of lamps comes from all sides, but only to matt surfaces: it isn't seen in the sky or in water. The
+    discs of sun and moon and the veil around the sun are seen by the camera only: the light they stand for
+    comes from the lamps of the scene.
     """
     nodes, links = tree.nodes, tree.links
 
@@ -116,21 +139,79 @@ def _build_sky(tree: Any) -> None:
                 links.new(value, made.inputs[place])
         return made
 
+    def total(*terms: Any) -> Any:
+        added = terms[0]
+        for term in terms[1:]:
+            added = vectors("ADD", "", added, term).outputs[0]
+        return added
+
+    def scaled(name: str, factor: Any) -> Any:
+        return vectors("SCALE", name, None, factor).outputs[0]
+
     direction = node("ShaderNodeTexCoord").outputs["Generated"]
     apart = node("ShaderNodeSeparateXYZ")
     links.new(direction, apart.inputs[0])
     up = maths("MAXIMUM", apart.outputs[2], 0.0)
-    toward = vectors("DOT_PRODUCT", "Toward glow", direction).outputs["Value"]
-    near = maths("MULTIPLY_ADD", toward, sky.GLOW_WIDTH, -sky.GLOW_WIDTH)
+    toward = maths("SUBTRACT", vectors("DOT_PRODUCT", "Toward glow", direction).outputs["Value"], 1.0)
     middle = node("ShaderNodeValue", "Glow height").outputs[0]
     above = maths("MAXIMUM", maths("SUBTRACT", up, middle), 0.0)
-    glow = maths("EXPONENT", maths("MULTIPLY_ADD", above, -sky.GLOW_FALL, near))
+
+    def lobe(name: str, width: float, fall: float) -> Any:
+        near = maths("MULTIPLY", toward, width)
+        return scaled(name, maths("EXPONENT", maths("MULTIPLY_ADD", above, -fall, near)))
+
     band = maths("EXPONENT", maths("MULTIPLY", up, -sky.BAND_FALL))
-    even = vectors("ADD", "Even")
-    links.new(vectors("SCALE", "Band", None, band).outputs[0], even.inputs[1])
-    whole = vectors("ADD", "", even.outputs[0], vectors("SCALE", "Glow", None, glow).outputs[0])
-    lamps = vectors("SCALE", "Lamps", None, node("ShaderNodeLightPath").outputs["Is Diffuse Ray"])
-    everything = vectors("ADD", "", whole.outputs[0], lamps.outputs[0])
+    ray = node("ShaderNodeLightPath").outputs
+    unseen = maths("SUBTRACT", 1.0, ray["Is Diffuse Ray"])
+    natural = total(
+        vectors("ADD", "Even").outputs[0],
+        scaled("Band", band),
+        lobe("Glow", sky.GLOW_WIDTH, sky.GLOW_FALL),
+        lobe("Ember", sky.EMBER_WIDTH, sky.EMBER_FALL),
+        scaled("Lamps", ray["Is Diffuse Ray"]),
+        scaled("Skyglow", maths("MULTIPLY", band, unseen)),
+    )
+
+    def within(away: Any) -> Any:
+        """1 on a disc, 0 outside, over a soft edge."""
+        edge = maths("DIVIDE", away, float(sky.SUN_RADIUS_RAD))
+        soft = maths("MULTIPLY_ADD", edge, -6.0, 6.5)
+        soft.node.use_clamp = True
+        return soft
+
+    seen = ray["Is Camera Ray"]
+    from_sun = vectors("DISTANCE", "From sun", direction).outputs["Value"]
+    veils = [
+        scaled(
+            f"Veil {number + 1}",
+            maths("MULTIPLY", maths("EXPONENT", maths("DIVIDE", from_sun, -width)), seen),
+        )
+        for number, width in enumerate(float(width) for _, width in sky.VEILS)
+    ]
+    from_moon = vectors("SUBTRACT", "From moon", direction).outputs[0]
+    on_moon = within(vectors("LENGTH", "", from_moon).outputs["Value"])
+    offset = vectors("SCALE", "", from_moon).outputs[0]
+    offset.node.inputs["Scale"].default_value = 1.0 / sky.SUN_RADIUS_RAD
+    bulge = maths(
+        "SQRT",
+        maths(
+            "MAXIMUM",
+            maths("SUBTRACT", 1.0, vectors("DOT_PRODUCT", "", offset, offset).outputs["Value"]),
+            0.0,
+        ),
+    )
+    across = vectors("DOT_PRODUCT", "Moon day", offset).outputs["Value"]
+    facing = maths(
+        "SUBTRACT", across, maths("MULTIPLY", bulge, node("ShaderNodeValue", "Moon phase").outputs[0])
+    )
+    sunlit = maths("MULTIPLY_ADD", facing, 8.0, 0.5)
+    sunlit.node.use_clamp = True
+    everything = vectors(
+        "ADD",
+        "",
+        total(natural, *veils, scaled("Sun disc", maths("MULTIPLY", within(from_sun), seen))),
+        scaled("Moon disc", maths("MULTIPLY", maths("MULTIPLY", on_moon, sunlit), seen)),
+    )
     background, output = node("ShaderNodeBackground"), node("ShaderNodeOutputWorld")
     links.new(everything.outputs[0], background.inputs["Color"])
     links.new(background.outputs[0], output.inputs["Surface"])

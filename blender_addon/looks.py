@@ -10,7 +10,7 @@ import bpy
 
 from planner_core.frames import FrameTable
 
-from . import engines
+from . import engines, nightlights
 from .fastlook import FastLook
 
 FAST, LIT = "fast", "lit"
@@ -30,9 +30,11 @@ class Look:
         self.scene, self.frames = scene, frames
         scene.render.engine = engine.name  # type: ignore[assignment]
         _choose_view(scene)
-        self.fast = FastLook(scene, frames) if engine.name == engines.WORKBENCH else None
+        panes = nightlights.draw_windows(scene, frames)
+        self.fast = FastLook(scene, frames, panes) if engine.name == engines.WORKBENCH else None
         if engine.name == engines.WORKBENCH:
-            scene.display.render_aa = WORKBENCH_SAMPLES  # type: ignore[assignment]
+            display: Any = scene.display
+            display.render_aa = WORKBENCH_SAMPLES
         elif engine.name == engines.CYCLES:
             _set_cycles(scene, SAMPLES[look])
         else:
@@ -56,11 +58,11 @@ def settings_key(look: str, engine: engines.Engine) -> list[Any]:
 
 def _choose_view(scene: bpy.types.Scene) -> None:
     """A view that keeps the colours of a bright evening sky; a grey card of 18 % is shown as middle grey."""
-    settings = scene.view_settings
-    settings.view_transform = VIEW  # type: ignore[assignment]
-    settings.look = CONTRAST  # type: ignore[assignment]
+    settings: Any = scene.view_settings
+    settings.view_transform, settings.look = VIEW, CONTRAST
     settings.exposure, settings.gamma = 0.0, 1.0
-    scene.display_settings.display_device = "sRGB"  # type: ignore[assignment]
+    display: Any = scene.display_settings
+    display.display_device = "sRGB"
 
 
 def _set_cycles(scene: bpy.types.Scene, samples: int) -> None:
@@ -83,7 +85,7 @@ def _set_cycles(scene: bpy.types.Scene, samples: int) -> None:
 
 
 def _set_eevee(scene: bpy.types.Scene) -> None:
-    eevee = scene.eevee
+    eevee: Any = scene.eevee
     eevee.taa_render_samples = EEVEE_SAMPLES
     eevee.use_shadows = True
     eevee.use_raytracing = True

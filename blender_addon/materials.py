@@ -1,4 +1,7 @@
-"""Draft materials: one a role, coloured by each object's own colour."""
+"""Draft materials: one a role, coloured by each object's own colour, and paler with distance as air makes it.
+
+What changes from frame to frame is not in them but in properties of the world, so that scenes can share them.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,15 @@ from typing import Any
 
 import bpy
 
+from planner_core import sky
+
 from . import compat, parts
+
+# properties of the world, keyed: the sky at the horizon all around, its lobes, and the way to their middle
+LOW_SKY, LOW_GLOW, LOW_EMBER, GLOW_WAY = (
+    f"duskrail_{name}" for name in ("low_sky", "low_glow", "low_ember", "glow_way")
+)
+AIR_M = 30_000.0  # how far the air lets a colour through to 1/e: a clear evening, value from memory
 
 NAMES = {
     "subject": "Draft subject",
@@ -26,7 +37,15 @@ def role_material(role: str) -> bpy.types.Material:
     made[parts.PART_KEY] = f"role:{role}"
     tree = compat.use_nodes(made)
     (_water if role == "water" else _solid)(tree)
+    lights_nothing(made)
     return made
+
+
+def lights_nothing(material: bpy.types.Material) -> None:
+    """Keep Cycles from taking a material that shines for a lamp."""
+    cycles: Any = getattr(material, "cycles", None)
+    if cycles is not None:
+        cycles.emission_sampling = "NONE"
 
 
 def _solid(tree: Any) -> None:
@@ -37,7 +56,7 @@ def _solid(tree: Any) -> None:
         for kind in ("ShaderNodeObjectInfo", "ShaderNodeBsdfDiffuse", "ShaderNodeOutputMaterial")
     )
     links.new(info.outputs["Color"], surface.inputs["Color"])
-    links.new(surface.outputs["BSDF"], output.inputs["Surface"])
+    links.new(_through_air(tree, surface.outputs["BSDF"]), output.inputs["Surface"])
 
 
 def _water(tree: Any) -> None:
@@ -69,4 +88,44 @@ def _water(tree: Any) -> None:
     links.new(fresnel.outputs[0], mix.inputs[0])
     links.new(body.outputs[0], mix.inputs[1])
     links.new(mirror.outputs[0], mix.inputs[2])
-    links.new(mix.outputs[0], output.inputs["Surface"])
+    links.new(_through_air(tree, mix.outputs[0]), output.inputs["Surface"])
+
+
+def _through_air(tree: Any, shader: Any) -> Any:
+    """A surface as it is seen through air: it goes over into the sky low behind it."""
+    nodes, links = tree.nodes, tree.links
+
+    def world(name: str) -> Any:
+        found = nodes.new("ShaderNodeAttribute")
+        found.attribute_type, found.attribute_name = "VIEW_LAYER", name
+        return found.outputs["Vector"]
+
+    def maths(operation: str, first: Any, second: float) -> Any:
+        made = nodes.new("ShaderNodeMath")
+        made.operation = operation
+        made.inputs[1].default_value = second
+        links.new(first, made.inputs[0])
+        return made.outputs[0]
+
+    def vectors(operation: str, first: Any, second: Any, output: int = 0) -> Any:
+        made = nodes.new("ShaderNodeVectorMath")
+        made.operation = operation
+        links.new(first, made.inputs[0])
+        links.new(second, made.inputs[3 if operation == "SCALE" else 1])
+        return made.outputs[output]
+
+    view = nodes.new("ShaderNodeNewGeometry").outputs["Incoming"]
+    toward = vectors("DOT_PRODUCT", view, world(GLOW_WAY), 1)
+    low = world(LOW_SKY)
+    for name, width in ((LOW_GLOW, sky.GLOW_WIDTH), (LOW_EMBER, sky.EMBER_WIDTH)):
+        lobe = maths("EXPONENT", maths("SUBTRACT", maths("MULTIPLY", toward, -width), width), 0.0)
+        low = vectors("ADD", low, vectors("SCALE", world(name), lobe))
+    air = nodes.new("ShaderNodeEmission")
+    links.new(low, air.inputs["Color"])
+    far = nodes.new("ShaderNodeLightPath").outputs["Ray Length"]
+    clear = maths("EXPONENT", maths("MULTIPLY", far, -1.0 / AIR_M), 0.0)
+    mix = nodes.new("ShaderNodeMixShader")
+    links.new(clear, mix.inputs[0])
+    links.new(air.outputs[0], mix.inputs[1])
+    links.new(shader, mix.inputs[2])
+    return mix.outputs[0]

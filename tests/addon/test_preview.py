@@ -316,15 +316,16 @@ def test_the_index_moves_to_the_front_and_still_points_at_the_pictures(clip: Pre
     assert broken.read_bytes() == b"\x00\x00\x00\x08free"
 
 
-def test_frames_of_an_earlier_preview_are_found_again_the_largest_first(clip: Preview, tmp_path: Path) -> None:
+def test_frames_of_an_earlier_preview_are_found_again_the_largest_first(
+    clip: Preview, tmp_path: Path
+) -> None:
     from planner_core import compute_frames
 
-    frames = compute_frames(evening())
-    kept = preview.kept_pictures(frames, [1, 12, 99])
-    assert sorted(kept) == [1, 12]
-    assert all(picture.startswith(b"\x89PNG") for picture in kept.values())
-    render_preview(evening(), tmp_path / "larger.mp4", size=(192, 108), frame_range=(12, 12))
-    larger = preview.kept_pictures(frames, [1, 12])
-    assert larger[1] == kept[1]
-    assert int.from_bytes(larger[12][16:20], "big") == 192  # the width, in a PNG's header
-    assert preview.kept_pictures(compute_frames(evening(exposure__f_number=7.1)), [1, 12]) == {}
+    one = evening(camera__focal_length_mm=31.0)
+    frames = compute_frames(one)
+    assert preview.kept_pictures(frames, [1, 12]) == {}
+    render_preview(one, tmp_path / "small.mp4", size=(96, 54), every=11)
+    render_preview(one, tmp_path / "larger.mp4", size=(192, 108), frame_range=(12, 12))
+    kept = preview.kept_pictures(frames, [1, 6, 12, 99])
+    widths = {number: int.from_bytes(picture[16:20], "big") for number, picture in kept.items()}
+    assert widths == {1: 96, 12: 192}  # the width, in a PNG's header

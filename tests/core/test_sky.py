@@ -31,7 +31,7 @@ def light_on_level_ground(light: sky.PictureLight, frame: int) -> NDArray[np.flo
 
 @pytest.mark.parametrize("frame", [0, 20, 29, 31, 40, 60])
 def test_the_cosine_weighted_sky_is_the_diffuse_light(frame: int) -> None:
-    parts = LIGHT.even[frame] + LIGHT.band[frame] + LIGHT.glow[frame]
+    parts = LIGHT.even[frame] + LIGHT.band[frame] + LIGHT.glow[frame] + LIGHT.ember[frame]
     assert light_on_level_ground(LIGHT, frame) == pytest.approx(parts, rel=2e-3)
 
 
@@ -42,7 +42,9 @@ def test_all_parts_together_are_the_natural_light(frame: int, cloud: float) -> N
     beams = light.sun[frame] * max(frames.sun_direction[frame, 2], 0.0) + light.moon[frame] * max(
         frames.moon_direction[frame, 2], 0.0
     )
-    whole = (light.even[frame] + light.band[frame] + light.glow[frame] + beams) @ LUMINANCE
+    whole = (
+        light.even[frame] + light.band[frame] + light.glow[frame] + light.ember[frame] + beams
+    ) @ LUMINANCE
     assert whole / light.level_per_lux[frame] == pytest.approx(frames.illuminance_lux[frame], rel=1e-3)
 
 
@@ -51,7 +53,8 @@ def white_card(frames: FrameTable) -> NDArray[np.float64]:
     light = sky.picture_light(frames)
     up = np.maximum(frames.sun_direction[:, 2], 0.0)[:, None]
     moon_up = np.maximum(frames.moon_direction[:, 2], 0.0)[:, None]
-    whole = light.even + light.band + light.glow + light.lamps + light.sun * up + light.moon * moon_up
+    whole = light.even + light.band + light.glow + light.ember + light.lamps
+    whole = whole + light.sun * up + light.moon * moon_up
     return whole @ LUMINANCE
 
 

@@ -1,0 +1,103 @@
+"""Windows and lamps in the scene of a draft clip: one object, dark glass by day, shining as it gets dark."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+import numpy as np
+
+from planner_core import lamps, sky
+from planner_core.frames import FrameTable
+
+from . import compat, keyframes, materials, parts
+
+PART, MATERIAL_PART = "windows", "windows material"
+ON, GLOW = "duskrail_on", "duskrail_glow"  # of the faces: natural light at which each is on, stops; colour
+DUSK, LEVEL = "duskrail_dusk", "duskrail_lamp_level"  # of the world, keyed: natural light, stops; lamps
+NEVER_STOPS = -60.0
+GLASS = (0.030, 0.036, 0.045)
+
+
+def draw_windows(scene: bpy.types.Scene, frames: FrameTable) -> lamps.Panes:
+    """All windows and lamps that the camera may see. The scene's light must have been drawn before."""
+    panes = lamps.panes(frames.plan, frames.camera_m.mean(axis=0))
+    light = sky.picture_light(frames)
+    if not len(panes.on_lux):
+        return panes
+    mesh = bpy.data.meshes.new("Windows")
+    count = len(panes.on_lux)
+    faces = np.arange(4 * count).reshape(-1, 4)
+    mesh.from_pydata(panes.corners_m.reshape(-1, 3).tolist(), [], faces.tolist())
+    on: Any = mesh.attributes.new(ON, "FLOAT", "FACE")
+    on.data.foreach_set("value", _stops(panes.on_lux).astype(np.float32))
+    glow: Any = mesh.attributes.new(GLOW, "FLOAT_VECTOR", "FACE")
+    glow.data.foreach_set("vector", panes.glow.astype(np.float32).ravel())
+    mesh.materials.append(_material())
+    mesh.update()
+    thing = parts.new_object(PART, "Windows", mesh, parts.collection_of(scene, "light", "Light"))
+    thing.color = (*GLASS, 1.0)
+    thing.hide_select = True
+    thing.display.show_shadows = False
+    world: Any = scene.world
+    for key, values in ((DUSK, _stops(frames.illuminance_lux)), (LEVEL, light.lamps.max(axis=1))):
+        world[key] = float(values[0])
+        keyframes.write_curve(world, f'["{key}"]', values)
+    return panes
+
+
+def _stops(lux: Any) -> Any:
+    return np.maximum(np.log2(np.maximum(np.asarray(lux, dtype=np.float64), 1e-30)), NEVER_STOPS)
+
+
+def _material() -> bpy.types.Material:
+    """Dark glass that shines once the natural light is below what each face has."""
+    for found in bpy.data.materials:
+        if found.is_editable and parts.part_of(found) == MATERIAL_PART:
+            return found
+    made = bpy.data.materials.new("Draft windows")
+    made[parts.PART_KEY] = MATERIAL_PART
+    tree = compat.use_nodes(made)
+    nodes, links = tree.nodes, tree.links
+
+    def attribute(kind: str, name: str) -> Any:
+        node = nodes.new("ShaderNodeAttribute")
+        node.attribute_type, node.attribute_name = kind, name
+        return node.outputs["Vector" if name == GLOW else "Fac"]
+
+    def maths(operation: str, first: Any, second: Any) -> Any:
+        node = nodes.new("ShaderNodeMath")
+        node.operation = operation
+        for place, value in enumerate((first, second)):
+            if isinstance(value, float):
+                node.inputs[place].default_value = value
+            else:
+                links.new(value, node.inputs[place])
+        return node.outputs[0]
+
+    below = maths("SUBTRACT", attribute("GEOMETRY", ON), attribute("VIEW_LAYER", DUSK))
+    share = maths("DIVIDE", below, lamps.SWITCH_STOPS)
+    share.node.use_clamp = True
+    shining = nodes.new("ShaderNodeEmission")
+    links.new(attribute("GEOMETRY", GLOW), shining.inputs["Color"])
+    links.new(maths("MULTIPLY", share, attribute("VIEW_LAYER", LEVEL)), shining.inputs["Strength"])
+    glass, mirror, mixed, whole, output = (
+        nodes.new(kind)
+        for kind in (
+            "ShaderNodeBsdfDiffuse",
+            "ShaderNodeBsdfGlossy",
+            "ShaderNodeMixShader",
+            "ShaderNodeAddShader",
+            "ShaderNodeOutputMaterial",
+        )
+    )
+    glass.inputs["Color"].default_value = (*GLASS, 1.0)
+    mirror.inputs["Roughness"].default_value = 0.1
+    mixed.inputs[0].default_value = 0.08
+    links.new(glass.outputs[0], mixed.inputs[1])
+    links.new(mirror.outputs[0], mixed.inputs[2])
+    links.new(mixed.outputs[0], whole.inputs[0])
+    links.new(shining.outputs[0], whole.inputs[1])
+    links.new(whole.outputs[0], output.inputs["Surface"])
+    materials.lights_nothing(made)
+    return made
