@@ -30,6 +30,7 @@ VISIBLE_STEP_PX = 0.5  # a jump of this much from where a thing should be is see
 VISIBLE_BLUR_PX = 1.0  # of subject and background while the shutter is open
 LARGE_CARD_GB = 256.0  # more than one of the usual cards
 LITTLE_OF_THE_RAIL = 0.5
+UNUSED_M = 1e-6  # a rest of rounding, no travel
 WHOLE_RAIL = 0.9
 OVERCAST_DIVISOR = 10.0  # dark stratus in Circular 171: no shadows
 # A camera on its head is about so wide; value from memory. Where the sun's disc of 32′ is wider, as seen from
@@ -528,9 +529,10 @@ def _travel(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
     slow = speed.frame_widths_a_second(plan, px) <= speed.speed_limit("creeping")
     if used >= WHOLE_RAIL * length and FOREGROUND not in seen.speeds:
         return [_whole_rail_for_nothing(used, length)]
-    if used >= LITTLE_OF_THE_RAIL * length or (used > 0.0 and not slow):
+    unused = used < UNUSED_M
+    if used >= LITTLE_OF_THE_RAIL * length or not (unused or slow):
         return []
-    if used == 0.0:
+    if unused:
         message = f"The rig has a rail of {amount_text(length, 'm')}, and the move leaves it unused."
         fix = "Leave the rail at home, or slide past something about a metre away."
     else:
@@ -551,7 +553,7 @@ def _travel(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
             unit="m",
             message=message,
             fix=fix,
-            fit="travel" if used > 0.0 else "",
+            fit="" if unused else "travel",
         )
     ]
 
