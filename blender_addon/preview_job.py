@@ -139,15 +139,8 @@ class Job:
 
 def search_paths() -> list[str]:
     """Where the other Blender finds what this one has: the core and the packages it needs."""
-    import astral
-    import attrs
-    import cattrs
-
-    import planner_core
-
-    homes = [
-        Path(str(module.__file__)).resolve().parent.parent for module in (planner_core, attrs, cattrs, astral)
-    ]
+    specs = (importlib.util.find_spec(name) for name in ("planner_core", "attrs", "cattrs", "astral"))
+    homes = [Path(spec.origin).resolve().parent.parent for spec in specs if spec and spec.origin]
     return list(dict.fromkeys(str(home) for home in homes))
 
 
