@@ -7,6 +7,7 @@ into a file, a line at a time. Imported it is what starts, watches and stops it.
 from __future__ import annotations
 
 import contextlib
+import importlib.util
 import json
 import os
 import signal
