@@ -56,26 +56,79 @@ def draw_blocks(scene: bpy.types.Scene, plan: Plan) -> None:
     """All blocks of the plan and the level ground, replacing those drawn before; own meshes of the user
     stay.
     """
-    old = parts.objects_of(scene, "block")
+    old = block_objects(scene)
+    if any(is_own(thing) for thing in old):
+        for layer in scene.view_layers:
+            layer.update()
     chosen = _match(plan, old)
     for surplus in old:
-        if surplus not in chosen:
-            parts.remove(surplus)
+        if surplus not in chosen and parts.part_of(surplus) is not None:
+            release(scene, surplus)
     for index, (block, thing) in enumerate(zip(plan.blocks, chosen, strict=True)):
         draw_block(scene, plan, index, block, thing)
     draw_level_ground(scene, plan)
+
+
+def block_objects(scene: bpy.types.Scene) -> list[bpy.types.Object]:
+    """Objects that are blocks: those drawn, in the plan's order, then copies of them and the user's own, by
+    name.
+
+    A mesh of the user's own is a block once it lies in the collection of a role.
+    """
+    first: dict[int, bpy.types.Object] = {}
+    copies: list[bpy.types.Object] = []
+    for thing in parts.objects_of(scene, "block"):
+        number = int(thing.get(parts.INDEX_KEY, -1))
+        if number < 0 or number in first:
+            copies.append(thing)
+        else:
+            first[number] = thing
+    copies += [
+        thing
+        for collection in parts.collections_of(scene)
+        if str(parts.part_of(collection)).startswith("role:")
+        for thing in collection.objects
+        if thing.type == "MESH" and parts.part_of(thing) is None
+    ]
+    return [*first.values(), *sorted(dict.fromkeys(copies), key=lambda thing: thing.name)]
+
+
+def is_own(thing: bpy.types.Object) -> bool:
+    """Whether a block's mesh was made by the user, so that nobody else draws it."""
+    return parts.part_of(thing) is None or bool(thing.get(OWN_MESH_KEY))
+
+
+def release(scene: bpy.types.Scene, thing: bpy.types.Object) -> None:
+    """Take a block out of the scene; a mesh of the user's own only loses its mark and its role's
+    collection.
+    """
+    if not is_own(thing):
+        parts.remove(thing)
+        return
+    for key in [key for key in thing.keys() if key.startswith("duskrail_")]:  # noqa: SIM118  # an object is no dict
+        del thing[key]
+    for collection in list(thing.users_collection):
+        if str(parts.part_of(collection) or "").startswith("role:"):
+            collection.objects.unlink(thing)
+    if not thing.users_collection:
+        scene.collection.objects.link(thing)
 
 
 def _match(plan: Plan, old: list[bpy.types.Object]) -> list[bpy.types.Object | None]:
     """Which object each block had before: the one with its name, else the one with its number."""
     left = dict(enumerate(old))
     chosen: list[bpy.types.Object | None] = [None] * len(plan.blocks)
-    for wanted in (NAME_KEY, parts.INDEX_KEY):
-        by_mark: dict[object, int] = {}
-        for place in sorted(left, reverse=True):
-            by_mark[left[place].get(wanted)] = place
+
+    def name_of(thing: bpy.types.Object) -> object:
+        return thing.get(NAME_KEY) if thing.get(SHOWN_KEY) == thing.name else thing.name
+
+    def number_of(thing: bpy.types.Object) -> object:
+        return thing.get(parts.INDEX_KEY)
+
+    for mark_of in (name_of, number_of):
+        by_mark = {mark_of(left[place]): place for place in sorted(left, reverse=True)}
         for index, block in enumerate(plan.blocks):
-            mark = block.name if wanted == NAME_KEY else index
+            mark = block.name if mark_of is name_of else index
             if chosen[index] is None and mark != "" and mark in by_mark:
                 chosen[index] = left.pop(by_mark.pop(mark))
     return chosen
@@ -89,10 +142,13 @@ def draw_block(
     label = block_label(plan, index)
     if thing is None:
         thing = parts.new_object("block", label, bpy.data.meshes.new(label), collection, index)
-    elif thing.get(SHOWN_KEY) != label:
+    elif thing.name != label:
         thing.name = label
     _move_to(thing, collection)
-    if not thing.get(OWN_MESH_KEY):
+    own = is_own(thing)
+    if own:
+        thing[parts.PART_KEY], thing[OWN_MESH_KEY] = "block", True
+    else:
         place, vertices, faces = local_mesh(plan, block)
         mesh = thing.data
         assert isinstance(mesh, bpy.types.Mesh)
@@ -114,7 +170,7 @@ def draw_block(
     thing[SHAPE_KEY] = block.shape
     thing[NAME_KEY] = block.name
     thing[SHOWN_KEY] = thing.name
-    thing[parts.WRITTEN_KEY] = [*flat(thing.matrix_basis), *mesh_sums(thing)]
+    thing[parts.WRITTEN_KEY] = [*flat(thing.matrix_world if own else thing.matrix_basis), *mesh_sums(thing)]
     return thing
 
 

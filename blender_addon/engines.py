@@ -121,7 +121,8 @@ def _device_type() -> str:
 
 
 def _has_cycles() -> bool:
-    return hasattr(bpy.types, "CyclesRenderSettings") or "cycles" in bpy.context.preferences.addons
+    preferences: Any = bpy.context.preferences
+    return hasattr(bpy.types, "CyclesRenderSettings") or "cycles" in preferences.addons
 
 
 def _named(name: str) -> Engine:

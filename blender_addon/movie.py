@@ -11,6 +11,7 @@ import tempfile
 from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import bpy
 
@@ -40,7 +41,7 @@ def encode(pictures: Sequence[Path], output: Path, fps: float, size_px: tuple[in
 
 
 def _render(folder: Path, count: int, fps: float, size_px: tuple[int, int]) -> Path:
-    scene = bpy.data.scenes.new("Clip")
+    scene: Any = bpy.data.scenes.new("Clip")
     try:
         render = scene.render
         render.resolution_x, render.resolution_y = size_px
@@ -50,8 +51,8 @@ def _render(folder: Path, count: int, fps: float, size_px: tuple[int, int]) -> P
         render.use_file_extension = False
         scene.frame_start, scene.frame_end = 1, count
         scene.view_settings.view_transform = "Standard"
-        scene.view_settings.look = "None"  # type: ignore[assignment]
-        scene.sequencer_colorspace_settings.name = "sRGB"  # type: ignore[assignment]
+        scene.view_settings.look = "None"
+        scene.sequencer_colorspace_settings.name = "sRGB"
         compat.choose_video(render.image_settings)
         _choose_codec(render.ffmpeg, fps)
         strip = compat.add_pictures(scene, str(folder), [f"{n:06d}.png" for n in range(1, count + 1)])

@@ -35,6 +35,11 @@ def object_of(scene: bpy.types.Scene, part: str) -> bpy.types.Object | None:
     return found[0] if found else None
 
 
+def depsgraph_of(scene: bpy.types.Scene) -> Any:
+    """What works out where the scene's objects are; of a scene in no window too."""
+    return scene.view_layers[0].depsgraph
+
+
 def collections_of(scene: bpy.types.Scene) -> Iterator[bpy.types.Collection]:
     """The scene's collections that Duskrail made."""
     return (c for c in scene.collection.children_recursive if part_of(c) is not None)

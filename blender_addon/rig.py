@@ -96,6 +96,13 @@ def draw_rig(scene: bpy.types.Scene, frames: FrameTable) -> None:
     camera.rotation_mode = "XYZ"
     camera.rotation_euler = (math.pi / 2.0, 0.0, 0.0)
     _set_lens(camera.data, frames)
+    for thing, slides, turns in (
+        (carriage, (True, False, True), (True, True, True)),
+        (pan, (True, True, True), (True, True, False)),
+        (tilt, (True, True, True), (False, True, True)),
+        (camera, (True, True, True), (True, True, True)),
+    ):
+        thing.lock_location, thing.lock_rotation, thing.lock_scale = slides, turns, (True, True, True)
     scene.camera = camera
     draw_move(scene, frames)
 

@@ -45,7 +45,9 @@ def build_scene(plan: Plan, frames: FrameTable, scene: bpy.types.Scene) -> None:
 def clear_scene(scene: bpy.types.Scene) -> None:
     """Take everything that build_scene made out of a scene, and its plan."""
     for thing in list(dict.fromkeys(scene.collection.all_objects)):
-        if parts.part_of(thing) is not None:
+        if parts.part_of(thing) == "block":
+            blocking.release(scene, thing)
+        elif parts.part_of(thing) is not None:
             parts.remove(thing)
     for collection in list(parts.collections_of(scene)):
         if not collection.all_objects:
