@@ -25,7 +25,7 @@ def on_depsgraph_update(scene: Any, depsgraph: Any) -> None:
         return
     if bpy.context.mode != "OBJECT":
         return  # a mesh being edited is taken when the editing ends
-    live.absorb(scene)
+    live.absorb(scene, curves=False)
 
 
 def _concerns_us(depsgraph: Any) -> bool:

@@ -13,14 +13,14 @@ from collections.abc import Callable, Sequence
 import attrs
 import numpy as np
 from attrs import frozen
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from planner_core import rig
 from planner_core.blocking import block_mesh, ground_level_m
+from planner_core.convex import hull
 from planner_core.plan import Block, Plan, PlanError, Vector
 
-CENTIMETRE, MILLIMETRE = 2, 3  # decimals that a block's numbers are kept to
-LEVEL_M = 0.01  # heights that differ by less are the same level
+CENTIMETRE = 2  # decimals that a block's numbers are kept to
 POST_EVERY_M = 2.0
 PIER_EVERY_M = 30.0
 # Heights along an invented skyline, as shares of its highest point
@@ -339,90 +339,12 @@ def standing_height_m(plan: Plan, x_m: float, y_m: float) -> float:
 
 def _inside(vertices: NDArray[np.float64], x_m: float, y_m: float) -> bool:
     """Whether a point lies within the convex outline of points seen from above."""
-    outline = convex_outline(vertices[:, :2])
+    outline = hull(vertices[:, :2])
     nxt = np.roll(outline, -1, axis=0)
     cross = (nxt[:, 0] - outline[:, 0]) * (y_m - outline[:, 1]) - (nxt[:, 1] - outline[:, 1]) * (
         x_m - outline[:, 0]
     )
     return bool(np.all(cross >= 0.0))
-
-
-def convex_outline(points: ArrayLike) -> NDArray[np.float64]:
-    """Corners of the convex hull of points (n, 2), counter-clockwise (the monotone chain of A. M. Andrew,
-    1979).
-    """
-    ordered = sorted({(float(x), float(y)) for x, y in np.asarray(points, dtype=np.float64)})
-
-    def chain(run: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
-        kept: list[tuple[float, float]] = []
-        for x, y in run:
-            while len(kept) > 1:
-                (ax, ay), (bx, by) = kept[-2:]
-                if (bx - ax) * (y - ay) - (by - ay) * (x - ax) > 1e-12:
-                    break
-                kept.pop()
-            kept.append((x, y))
-        return kept[:-1]
-
-    if len(ordered) < 3:
-        return np.array(ordered)
-    return np.array(chain(ordered) + chain(ordered[::-1]))
-
-
-# ---------------------------------------------------------------- from a mesh of the user's own
-
-
-def block_from_mesh(
-    points_m: ArrayLike, faces: Sequence[Sequence[int]] = (), *, name: str, role: str
-) -> Block:
-    """A mesh, points (n, 3) in scene metres and faces by point numbers, as an upright prism.
-
-    The footprint is the outline of the mesh's level bottom or top where it has one without holes, else the
-    convex hull of all points. Raises PlanError for what has no extent.
-    """
-    points = np.asarray(points_m, dtype=np.float64).reshape(-1, 3)
-    label = name or "the mesh"
-    if len(points) < 3:
-        raise PlanError(label, len(points), "corners are no solid; give it a footprint of three or more")
-    low, high = float(points[:, 2].min()), float(points[:, 2].max())
-    if high - low < LEVEL_M:
-        raise PlanError(label, round(high - low, 3), "metres high is flat; extrude it to its height first")
-    rounded = np.round(points[:, :2], MILLIMETRE)
-    outline = next(
-        (loop for level in (low, high) if (loop := _level_outline(points[:, 2], faces, level)) is not None),
-        None,
-    )
-    corners = convex_outline(rounded) if outline is None else rounded[outline]
-    footprint = tuple(dict.fromkeys((float(x), float(y)) for x, y in corners))
-    try:
-        return Block(
-            name=name,
-            role=role,
-            shape="prism",
-            footprint_m=footprint,
-            height_m=round(high - low, MILLIMETRE),
-            base_m=round(low, MILLIMETRE),
-        )
-    except PlanError as error:
-        raise error.under(label) from None
-
-
-def _level_outline(
-    heights_m: NDArray[np.float64], faces: Sequence[Sequence[int]], level_m: float
-) -> list[int] | None:
-    """Point numbers around the faces that lie at a level; None where they aren't one piece without holes."""
-    there = [face for face in faces if all(abs(heights_m[v] - level_m) < LEVEL_M for v in face)]
-    edges = {edge for face in there for edge in zip(face, (*face[1:], face[0]), strict=True)}
-    after = {start: end for start, end in edges if (end, start) not in edges}
-    rim = [edge for edge in edges if edge[::-1] not in edges]
-    if len(rim) < 3 or len(after) != len(rim):
-        return None
-    loop = [rim[0][0]]
-    while (following := after[loop[-1]]) != loop[0]:
-        loop.append(following)
-        if following not in after or len(loop) > len(rim):
-            return None
-    return loop if len(loop) == len(rim) else None
 
 
 def with_blocks(plan: Plan, blocks: Sequence[Block]) -> Plan:

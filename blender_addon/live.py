@@ -221,21 +221,31 @@ def attempt(scene: bpy.types.Scene, change: Callable[[Plan], Plan], said: tuple[
     return ""
 
 
-def absorb(scene: bpy.types.Scene) -> bool:
+def absorb(scene: bpy.types.Scene, *, curves: bool = True) -> bool:
     """Take what was moved in the scene since it was drawn into the plan. Returns whether anything was.
 
+    Without curves, curves reshaped by hand are left for later: to find poses that make them takes a while.
     Where the plan can't take it, the reason is shown and the plan stays as it was.
     """
     plan = plan_of(scene)
-    if plan is None or _busy or not redraw.was_touched(scene, plan):
+    if plan is None or _busy or redraw.missing_parts(scene):
+        return False
+    frames = frames_of(scene)
+    touched = redraw.was_touched(scene, plan)
+    if not touched and not (curves and frames is not None and redraw.curves_touched(scene, frames)):
         return False
     here = desk(scene)
     try:
-        found = readback.plan_of_scene(scene)
+        with quiet():
+            found = readback.read_scene(scene, thorough=False)
         put(scene, found.plan, tuple(found.said))
     except (PlanError, readback.ReadbackError) as error:
         here.problem = str(error)
         return False
+    frames = frames_of(scene)
+    if frames is not None:
+        with quiet():
+            redraw.settle(scene, frames)
     return True
 
 
@@ -290,7 +300,7 @@ def draw_anew_rig(scene: bpy.types.Scene) -> None:
 
 def catch_up(scene: bpy.types.Scene) -> None:
     """After the scene was set back or forth: lists as long as the plan's, and a review of it."""
-    absorb(scene)
+    absorb(scene, curves=False)
     match_lists(scene, plan_of(scene))
     ask_for_review(scene)
 

@@ -13,7 +13,7 @@ import bpy
 import numpy as np
 from bpy.props import EnumProperty, FloatProperty, FloatVectorProperty, StringProperty
 
-from planner_core import Plan, PlanError
+from planner_core import Plan
 from planner_core.footprints import Selection, load_footprints, load_horizon
 
 from . import blocking, kit, live, parts, selection
@@ -301,41 +301,26 @@ class DUSKRAIL_OT_mark_block(WithPlan, bpy.types.Operator):
             self.report({"ERROR"}, f"{linked[0]} is linked from another file; make it local, then mark it")
             return {"CANCELLED"}
         scene = context.scene
-        plan = live.plan_of(scene)
-        assert plan is not None
-        try:
-            blocks = [block_of_mesh(context, thing, self.role) for thing in things]
-        except PlanError as error:
-            self.report({"ERROR"}, str(error))
-            return {"CANCELLED"}
-        first = len(plan.blocks)
-        for number, thing in enumerate(things, start=first):
-            thing[parts.PART_KEY], thing[parts.INDEX_KEY] = "block", number
-            thing[blocking.OWN_MESH_KEY] = True
-        outcome = change(self, context, lambda p: kit.with_blocks(p, blocks))
-        if outcome == {"FINISHED"}:
-            live.choose_block(scene, first)
-        else:
+        before = live.plan_of(scene)
+        for thing in things:
+            put_among(scene, thing, self.role)
+        live.absorb(scene)
+        after = live.plan_of(scene)
+        if after is None or before is None or len(after.blocks) == len(before.blocks):
             for thing in things:
-                del thing[parts.PART_KEY], thing[parts.INDEX_KEY], thing[blocking.OWN_MESH_KEY]
-        return outcome
+                blocking.release(scene, thing)
+            self.report({"ERROR"}, live.desk(scene).problem or f"{things[0].name} can't be a block")
+            return {"CANCELLED"}
+        live.choose_block(scene, len(before.blocks))
+        return {"FINISHED"}
 
 
-def block_of_mesh(context: Any, thing: Any, role: str) -> Any:
-    """A mesh object, as its modifiers make it, as an upright prism over its outline. Raises PlanError."""
-    evaluated = thing.evaluated_get(context.evaluated_depsgraph_get())
-    mesh = evaluated.to_mesh()
-    try:
-        if mesh is None or not len(mesh.vertices):
-            raise PlanError(thing.name, 0, "vertices: there is nothing in this mesh")
-        points = np.empty(3 * len(mesh.vertices), dtype=np.float32)
-        mesh.vertices.foreach_get("co", points)
-        faces = [tuple(face.vertices) for face in mesh.polygons]
-    finally:
-        evaluated.to_mesh_clear()
-    world = np.array(thing.matrix_world)
-    scene_points = points.reshape(-1, 3) @ world[:3, :3].T + world[:3, 3]
-    return kit.block_from_mesh(scene_points, faces, name=thing.name, role=role)
+def put_among(scene: Any, thing: Any, role: str) -> None:
+    """Put a mesh object among the blocks of a role, beside the collections that it is in."""
+    among = parts.collection_of(scene, f"role:{role}", blocking.ROLE_COLLECTIONS[role])
+    if thing.name not in among.objects:
+        among.objects.link(thing)
+    thing[blocking.ROLE_KEY] = role
 
 
 class OnBlocks(WithPlan):

@@ -404,7 +404,7 @@ class DUSKRAIL_OT_read_back(WithPlan, bpy.types.Operator):
 
     def execute(self, context: Any) -> Outcome:
         try:
-            found = readback.plan_of_scene(context.scene)
+            found = readback.read_scene(context.scene)
         except (PlanError, readback.ReadbackError) as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}

@@ -50,6 +50,7 @@ RING_SIDES = 72
 DISC_SHARE = 0.022  # of the sky's radius, where it is drawn round the rig …
 SUN_SHARE = 0.00465  # … and as large as it is, through the camera: half of 0.533°
 FAR_M = 30000.0
+BELOW_BLENDERS_PX = 118.0  # from the view's upper edge, under what Blender writes there
 BELOW_HORIZON_ALPHA = 0.22
 
 _handles: list[tuple[Any, Any]] = []
@@ -316,11 +317,10 @@ def draw_readout() -> None:
                 _write(font, text, spot.x - 4.0 * len(text) * scale, spot.y - 4.0 * scale, (*colour[:3], 0.9))
     if settings.show_readout:
         left = 14.0 * scale + _left_margin(context)
-        bottom = 18.0 * scale
+        top = region.height - BELOW_BLENDERS_PX * scale
         blf.size(font, 13.0 * scale)
-        lines = readout.hud_lines(frames, context.scene.frame_current)
-        for row, text in enumerate(reversed(lines)):
-            _write(font, text, left, bottom + 19.0 * scale * row, TEXT_COLOUR)
+        for row, text in enumerate(readout.hud_lines(frames, context.scene.frame_current)):
+            _write(font, text, left, top - 19.0 * scale * row, TEXT_COLOUR)
 
 
 def _left_margin(context: Any) -> float:

@@ -188,8 +188,6 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
                 icon="ERROR",
             )
             box.operator("duskrail.redraw", icon="FILE_REFRESH")
-        for text in redraw.odd_parents(scene):
-            wrapped(layout.box(), context, text, icon="ERROR")
 
 
 # ---------------------------------------------------------------- the place and its light
@@ -534,7 +532,7 @@ class DUSKRAIL_PT_picture(PlanTab, bpy.types.Panel):
     def draw(self, context: Any) -> None:
         layout, settings = rows(self.layout), context.scene.duskrail
         layout.prop(settings, "reason")
-        layout.prop(settings, "has_composition", text="Judge the picture")
+        layout.prop(settings, "has_composition", text="Judge it")
         if settings.has_composition:
             layout.prop(settings, "subject")
             layout.prop(settings, "style")

@@ -676,7 +676,9 @@ class DUSKRAIL_PG_settings(bpy.types.PropertyGroup):
         get=_get("shoot.anchor.date", str, ""),
         set=_set_date,
     )
-    anchor_at: share("shoot.anchor.at", "At", "Place in the move on which the event falls: 50 % is half way")
+    anchor_at: share(
+        "shoot.anchor.at", "Falls at", "Place in the move on which the event falls: 50 % is half way"
+    )
     start: StringProperty(
         name="Start",
         description="Local time of the first frame, as in 2027-03-14 17:20",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Sequence
 
 import attrs
@@ -10,7 +9,7 @@ import bpy
 
 from planner_core import FrameTable, Plan
 
-from . import blocking, lighting, parts, rig
+from . import blocking, lighting, parts, readmotion, rig
 from . import scene as whole_scene
 
 RIG_PARTS = ("rail", "carriage", "pan", "tilt", "camera")
@@ -45,82 +44,78 @@ def draw_rig(scene: bpy.types.Scene, frames: FrameTable) -> None:
 
 def clear(scene: bpy.types.Scene) -> None:
     """Take everything that was drawn, and the plan, out of a scene; meshes that the user made stay."""
-    for thing in parts.objects_of(scene, "block"):
-        if thing.get(blocking.OWN_MESH_KEY):
-            _keep_as_own(scene, thing)
     whole_scene.clear_scene(scene)
 
 
-def _keep_as_own(scene: bpy.types.Scene, thing: bpy.types.Object) -> None:
-    """Make a block's object an ordinary one again, outside the collections of roles."""
-    for key in [key for key in thing.keys() if key.startswith("duskrail_")]:  # noqa: SIM118
-        del thing[key]
-    if thing.name not in scene.collection.objects:
-        scene.collection.objects.link(thing)
-    for collection in list(thing.users_collection):
-        if parts.part_of(collection) is not None:
-            collection.objects.unlink(thing)
-
-
 def _redraw_blocks(scene: bpy.types.Scene, before: Plan, plan: Plan) -> None:
-    """The blocks that differ; every other object keeps its block, whatever its number has become."""
-    things = {int(thing.get(parts.INDEX_KEY, -1)): thing for thing in parts.objects_of(scene, "block")}
-    was = kept_numbers(before, plan)
-    just_marked = {n: things.pop(n) for n in sorted(things) if n >= len(before.blocks)}
-    for gone in set(things) - set(was.values()):
-        forget_block(scene, things.pop(gone))
+    """The blocks that differ, where every object still has its block's number; else all of them."""
+    things = blocking.block_objects(scene)
+    if len(before.blocks) != len(plan.blocks) or not _numbered(things, len(plan.blocks)):
+        blocking.draw_blocks(scene, plan)
+        return
     ridges_moved = before.rig.origin_m != plan.rig.origin_m or before.site != plan.site
-    for number, block in enumerate(plan.blocks):
-        old = was.get(number)
-        thing = things.get(old) if old is not None else just_marked.get(number)
-        if thing is not None:
-            thing[parts.INDEX_KEY] = number
-        same = thing is not None and old is not None and before.blocks[old] == block
-        unnamed = not block.name and old != number  # its label has its number in it
-        if not same or unnamed or (block.shape == "ridge" and ridges_moved):
-            blocking.draw_block(scene, plan, number, block, thing)
+    for number, (old, block) in enumerate(zip(before.blocks, plan.blocks, strict=True)):
+        if block != old or (block.shape == "ridge" and ridges_moved):
+            blocking.draw_block(scene, plan, number, block, things[number])
     blocking.draw_level_ground(scene, plan)
 
 
-def kept_numbers(before: Plan, plan: Plan) -> dict[int, int]:
-    """For each block of the new plan that was there before, its number then. A block edited in place is the
-    same one.
-    """
-    old, new = before.blocks, plan.blocks
-    if len(old) == len(new):
-        return {number: number for number in range(len(new))}
-    matcher = difflib.SequenceMatcher(None, old, new, autojunk=False)
-    return {run.b + step: run.a + step for run in matcher.get_matching_blocks() for step in range(run.size)}
-
-
-def forget_block(scene: bpy.types.Scene, thing: bpy.types.Object) -> None:
-    """Take a block's object out of the scene; a mesh that the user made stays, as an ordinary object."""
-    if thing.get(blocking.OWN_MESH_KEY):
-        _keep_as_own(scene, thing)
-    else:
-        parts.remove(thing)
+def _numbered(things: Sequence[bpy.types.Object], count: int) -> bool:
+    """Whether there is one object for each block, in the plan's order."""
+    return [int(thing.get(parts.INDEX_KEY, -1)) for thing in things] == list(range(count))
 
 
 def was_touched(scene: bpy.types.Scene, plan: Plan) -> bool:
-    """Whether any block, pose or the rail differs from what was written into it, or is gone, or was added."""
-    blocks, poses = parts.objects_of(scene, "block"), parts.objects_of(scene, "pose")
-    if len(blocks) != len(plan.blocks) or len(poses) != len(plan.move.poses):
+    """Whether any block, pose or the rail stands other than it was drawn, or is gone, or was added."""
+    blocks, poses = blocking.block_objects(scene), parts.objects_of(scene, "pose")
+    if not _numbered(blocks, len(plan.blocks)) or not _numbered(poses, len(plan.move.poses)):
         return True
+    return _rail_moved(scene, plan) or any(differs(thing) for thing in (*blocks, *poses))
+
+
+def curves_touched(scene: bpy.types.Scene, frames: FrameTable) -> bool:
+    """Whether somebody edited the curves of slide, pan or tilt."""
+    if missing_parts(scene):
+        return False
+    return any(readmotion.read_axis(scene, frames, axis) is not None for axis in readmotion.AXES)
+
+
+def settle(scene: bpy.types.Scene, frames: FrameTable) -> None:
+    """Put what still stands other than the plan has it back to where it belongs."""
+    plan = frames.plan
+    things = blocking.block_objects(scene)
+    if not _numbered(things, len(plan.blocks)):
+        blocking.draw_blocks(scene, plan)
+    for number, thing in enumerate(blocking.block_objects(scene)):
+        if differs(thing):
+            blocking.draw_block(scene, plan, number, plan.blocks[number], thing)
+    poses = parts.objects_of(scene, "pose")
+    if (
+        not _numbered(poses, len(plan.move.poses))
+        or _rail_moved(scene, plan)
+        or any(differs(pose) for pose in poses)
+    ):
+        rig.draw_rig(scene, frames)
+
+
+def _rail_moved(scene: bpy.types.Scene, plan: Plan) -> bool:
     rail = parts.object_of(scene, "rail")
-    if rail is not None and not near(rig.flat(rail.matrix_basis), rig.flat(rig.rail_matrix(plan))):
-        return True
-    return any(differs(thing) for thing in (*blocks, *poses))
+    return rail is not None and not near(rig.flat(rail.matrix_basis), rig.flat(rig.rail_matrix(plan)))
 
 
 def differs(thing: bpy.types.Object) -> bool:
-    """Whether an object stands, or has a mesh, other than it was drawn with."""
+    """Whether a block or pose stands, or has a mesh or name, other than it was drawn with."""
     written = thing.get(parts.WRITTEN_KEY)
     if written is None:
         return True
-    now = rig.flat(thing.matrix_basis)
-    if parts.part_of(thing) == "block":
-        now += blocking.mesh_sums(thing)
-    return not near(now, written)
+    if parts.part_of(thing) != "block":
+        return not near(rig.flat(thing.matrix_basis), written)
+    if thing.type != "MESH" or thing.name != thing.get(blocking.SHOWN_KEY):
+        return True
+    # where others have a say in where it stands, as of the last time Blender worked it out
+    own = thing.parent is None and not thing.constraints
+    place = thing.matrix_basis if own else thing.matrix_world
+    return not near([*rig.flat(place), *blocking.mesh_sums(thing)], written)
 
 
 def near(now: Sequence[float], then: Sequence[float]) -> bool:
@@ -137,8 +132,3 @@ def missing_parts(scene: bpy.types.Scene) -> list[str]:
     """The rig's parts that are gone from the scene, by name."""
     there = {parts.part_of(thing) for thing in scene.collection.all_objects}
     return [part for part in RIG_PARTS if part not in there]
-
-
-def odd_parents(scene: bpy.types.Scene) -> list[str]:
-    """What is said of blocks whose parents keep them from standing as the plan has them."""
-    return []

@@ -15,7 +15,10 @@ from planner_core import FrameTable
 from . import live, parts, readout
 
 DOWN_DEG = 20.0  # how steeply the place is looked down on
-NEAR_M, FAR_M = 0.1, 20000.0  # no nearer, or water and ground flicker through each other far away
+NEAR_SHARE = (
+    0.001  # of the distance looked from; nearer, water and ground flicker through each other far away
+)
+FAR_M = 20000.0
 
 
 def _views(context: Any) -> Iterator[Any]:
@@ -28,7 +31,7 @@ def _views(context: Any) -> Iterator[Any]:
 
 def _set(space: Any, perspective: str) -> Any:
     """Have a space draw near and far things, in the blocks' own colours."""
-    space.clip_start, space.clip_end = NEAR_M, max(space.clip_end, FAR_M)
+    space.clip_end = max(space.clip_end, FAR_M)
     space.shading.color_type = "OBJECT"
     space.region_3d.view_perspective = perspective
     return space.region_3d
@@ -52,6 +55,7 @@ def show_place(context: Any, scene: bpy.types.Scene) -> None:
     if frames is not None:
         reach = readout.sky_radius_m(frames.plan)
         for space in _views(context):
+            space.clip_start = NEAR_SHARE * 2.0 * reach
             _behind(_set(space, "PERSP"), frames, 2.0 * reach, 0.35 * reach)
 
 
@@ -63,6 +67,7 @@ def show_rig(context: Any, scene: bpy.types.Scene) -> None:
         slide = frames.plan.rig.slide
         length = max(size, slide.max_m - slide.min_m if slide else 0.0, 0.8)
         for space in _views(context):
+            space.clip_start = NEAR_SHARE * 2.2 * length
             _behind(_set(space, "PERSP"), frames, 2.2 * length, 0.0)
 
 

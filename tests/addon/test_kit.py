@@ -119,60 +119,6 @@ def test_a_ridge_is_as_high_and_as_wide_as_given(bare: Plan) -> None:
     assert (bearings[0] + bearings[-1]) / 2.0 == pytest.approx(80.0, abs=0.01)
 
 
-@given(
-    points=st.lists(
-        st.tuples(st.floats(-50.0, 50.0), st.floats(-50.0, 50.0), st.floats(0.0, 20.0)),
-        min_size=8,
-        max_size=60,
-    ),
-)
-def test_a_mesh_becomes_a_prism_that_holds_all_of_it(
-    bare: Plan, points: list[tuple[float, float, float]]
-) -> None:
-    cloud = np.array(points)
-    try:
-        block = kit.block_from_mesh(cloud, name="thing", role="background")
-    except PlanError:
-        flat = np.ptp(cloud[:, 2]) < 0.01 or len(kit.convex_outline(np.round(cloud[:, :2], 3))) < 3
-        assert flat
-        return
-    mesh = block_mesh(bare, block).vertices_m
-    assert np.all(cloud.min(axis=0) >= mesh.min(axis=0) - 0.002)
-    assert np.all(cloud.max(axis=0) <= mesh.max(axis=0) + 0.002)
-    corners = np.array(block.footprint_m)
-    after = np.roll(corners, -1, axis=0)
-    for x, y, _ in points:
-        side = (after[:, 0] - corners[:, 0]) * (y - corners[:, 1]) - (after[:, 1] - corners[:, 1]) * (
-            x - corners[:, 0]
-        )
-        lengths = np.hypot(*(after - corners).T)
-        assert np.all(side >= -0.003 * np.maximum(lengths, 1.0))
-
-
-def test_the_outline_of_a_square_with_points_inside_is_the_square() -> None:
-    points = [(0, 0), (4, 0), (4, 4), (0, 4), (2, 2), (1, 3), (2, 0), (4, 1)]
-    assert kit.convex_outline(points).tolist() == [[0, 0], [4, 0], [4, 4], [0, 4]]
-
-
-def test_a_building_with_a_corner_cut_out_keeps_its_outline() -> None:
-    outline = [(0, 0), (10, 0), (10, 4), (4, 4), (4, 9), (0, 9)]
-    points = [(x, y, z) for z in (1.0, 7.5) for x, y in outline]
-    walls = [(i, (i + 1) % 6, 6 + (i + 1) % 6, 6 + i) for i in range(6)]
-    faces = [(5, 4, 3, 2, 1, 0), *walls, tuple(range(6, 12))]
-    block = kit.block_from_mesh(points, faces, name="barn", role="background")
-    assert {tuple(corner) for corner in block.footprint_m or ()} == set(outline)
-    assert (block.base_m, block.height_m) == (1.0, 6.5)
-    # with a slanted roof and no floor there is no level to take the outline from: the hull stands for it
-    points[6] = (0, 0, 9.0)
-    hull = kit.block_from_mesh(points, walls, name="barn", role="background")
-    assert len(hull.footprint_m or ()) == 5
-
-
-def test_a_flat_mesh_is_refused_with_what_to_do() -> None:
-    with pytest.raises(PlanError, match="floor: 0 metres high is flat; extrude it"):
-        kit.block_from_mesh([(0, 0, 1), (1, 0, 1), (1, 1, 1)], name="floor", role="ground")
-
-
 def test_a_block_taken_out_is_forgotten_as_the_subject(bare: Plan) -> None:
     tower = kit.piece_blocks(
         bare, "tower", kit.Spot(foot_m=(0.0, 90.0, 0.0)), (8.0, 8.0, 30.0), name="beacon"

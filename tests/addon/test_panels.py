@@ -1,0 +1,251 @@
+"""The sidebar's tab: every panel can be drawn in every state of a plan, and shows only what exists.
+
+Blender draws panels in a window alone; here each draws into a stand-in that checks every property,
+operator and icon it is asked for.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from types import SimpleNamespace
+from typing import Any
+
+import attrs
+import bpy
+import pytest
+
+from blender_addon import kit, live, panels, preferences, starter, store
+from planner_core import Plan
+
+ICONS = set(bpy.types.UILayout.bl_rna.functions["label"].parameters["icon"].enum_items.keys())
+
+
+class Layout:
+    """Stands in for Blender's layout, and complains of what Blender doesn't know."""
+
+    def __init__(self, asked: list[str]) -> None:
+        self.asked = asked
+
+    def _part(self, **_options: Any) -> Layout:
+        return Layout(self.asked)
+
+    row = column = box = split = grid_flow = _part
+
+    def separator(self, **_options: Any) -> None:
+        pass
+
+    def label(self, *, text: str = "", icon: str = "NONE", **_options: Any) -> None:
+        assert icon in ICONS, icon
+        self.asked.append(f"label {text}")
+
+    def prop(self, owner: Any, name: str, *, icon: str = "NONE", **_options: Any) -> None:
+        assert name in owner.bl_rna.properties, name
+        assert icon in ICONS, icon
+        getattr(owner, name)
+        self.asked.append(f"prop {name}")
+
+    def operator(self, name: str, *, icon: str = "NONE", **_options: Any) -> Any:
+        assert icon in ICONS, icon
+        kind, called = name.split(".")
+        known = getattr(getattr(bpy.ops, kind), called).get_rna_type().properties
+        self.asked.append(f"operator {name}")
+
+        class Button:
+            def __setattr__(self, key: str, value: Any) -> None:
+                assert key in known, f"{name}.{key}"
+
+        return Button()
+
+    def operator_menu_enum(self, name: str, choice: str, *, icon: str = "NONE", **_options: Any) -> Any:
+        kind, called = name.split(".")
+        assert choice in getattr(getattr(bpy.ops, kind), called).get_rna_type().properties
+        assert icon in ICONS, icon
+        return self.operator(name)
+
+    def template_list(
+        self, kind: str, _key: str, owner: Any, listed: str, chooser: Any, row: str, **_more: Any
+    ) -> None:
+        shown = without_window(getattr(panels, kind))
+        assert row in chooser.bl_rna.properties
+        for number, item in enumerate(getattr(owner, listed)):
+            shown.draw_item(context(bpy.context.scene), self, owner, item, 0, chooser, row, number, 0)
+
+    def menu(self, name: str, *, icon: str = "NONE", **_options: Any) -> None:
+        assert hasattr(bpy.types, name)
+        assert icon in ICONS, icon
+
+    def progress(self, **_options: Any) -> None:
+        self.asked.append("progress")
+
+
+def context(scene: Any, width: int = 280) -> Any:
+    return SimpleNamespace(
+        scene=scene,
+        region=SimpleNamespace(width=width),
+        preferences=SimpleNamespace(system=SimpleNamespace(ui_scale=1.0)),
+    )
+
+
+def without_window(cls: type) -> Any:
+    """A panel's own methods on a plain object: Blender makes its classes only where it draws them."""
+    members: dict[str, Any] = {}
+    for base in reversed(cls.__mro__):
+        if base.__module__.startswith("blender_addon"):
+            members |= {key: value for key, value in vars(base).items() if not key.startswith("__")}
+    return type("StandIn", (), members)()
+
+
+def drawn(scene: Any) -> dict[str, list[str]]:
+    """What every panel that shows itself asks for, by its name."""
+    found: dict[str, list[str]] = {}
+    for cls in panels.CLASSES:
+        if not issubclass(cls, bpy.types.Panel):
+            continue
+        seen = context(scene)
+        poll = getattr(cls, "poll", None)
+        if poll is not None and not poll(seen):
+            continue
+        asked: list[str] = []
+        stand_in = without_window(cls)
+        stand_in.layout = Layout(asked)
+        for part in ("draw_header", "draw_header_preset", "draw"):
+            if hasattr(cls, part):
+                getattr(stand_in, part)(seen)
+        found[cls.__name__] = asked
+    return found
+
+
+def plan() -> Plan:
+    return starter.starter_plan(preferences.Defaults(), dt.date(2027, 3, 14))
+
+
+def test_without_a_plan_there_are_three_ways_to_begin_and_nothing_else(empty: Any) -> None:
+    shown = drawn(empty)
+    assert list(shown) == ["DUSKRAIL_PT_plan"]
+    operators = [line.split()[1] for line in shown["DUSKRAIL_PT_plan"] if line.startswith("operator")]
+    assert operators == ["duskrail.new_scene", "duskrail.start_plan", "duskrail.open"]
+
+
+def test_the_panels_stand_in_the_order_of_the_work(empty: Any) -> None:
+    live.put(empty, plan())
+    order = [
+        cls for cls in panels.CLASSES if issubclass(cls, bpy.types.Panel) and not hasattr(cls, "bl_parent_id")
+    ]
+    labels = [cls.bl_label for cls in sorted(order, key=lambda cls: cls.bl_order)]
+    assert labels == [
+        "Plan",
+        "Place and Light",
+        "Blocking",
+        "Rig and Camera",
+        "Move",
+        "Exposure",
+        "Review",
+        "Preview",
+        "Plan File",
+    ]
+    assert {cls.bl_category for cls in order} == {"Duskrail"}
+    assert {cls.__name__ for cls in order} <= set(drawn(empty))
+
+
+def variants() -> dict[str, Plan]:
+    full = plan()
+    rigs = {
+        "whole": full,
+        "no exposure": attrs.evolve(full, exposure=None),
+        "no composition": attrs.evolve(full, composition=None),
+        "reveal": attrs.evolve(full, composition=attrs.evolve(full.composition, style="reveal")),
+        "no blocks": attrs.evolve(full, blocks=(), composition=None),
+    }
+    from blender_addon import edits
+
+    rigs["start time"] = edits.with_start(full)
+    still = full
+    for axis in edits.AXES:
+        still = edits.without_axis(still, axis)
+        rigs[f"without {axis}"] = edits.without_axis(full, axis)
+    rigs["still"] = still
+    return rigs
+
+
+@pytest.mark.parametrize("name", sorted(variants()))
+def test_every_panel_draws_for_every_kind_of_plan(empty: Any, name: str) -> None:
+    wanted = variants()[name]
+    live.put(empty, wanted)
+    live.review_now(empty)
+    settings = empty.duskrail
+    for row in range(-1, len(settings.blocks)):
+        live.choose_block(empty, row)
+        shown = drawn(empty)
+    asked = [line for lines in shown.values() for line in lines]
+    assert ("prop start" in asked) == (wanted.shoot.start is not None)
+    assert ("prop f_number" in asked) == (wanted.exposure is not None)
+    assert ("prop slide_min" in asked) == (wanted.rig.slide is not None)
+    assert ("prop pan_speed" in asked) == (wanted.rig.pan is not None)
+    assert ("prop reveal_by" in asked) == (name == "reveal")
+
+
+def test_a_refused_value_is_told_and_can_be_put_away(empty: Any) -> None:
+    live.put(empty, plan())
+    empty.duskrail.latitude = 89.9  # in March the sun is below the horizon there all day
+    text = " ".join(line for line in drawn(empty)["DUSKRAIL_PT_plan"] if line.startswith("label"))
+    assert "shoot.anchor" in text.replace("label ", "")
+    assert live.plan_of(empty) == plan()
+    bpy.ops.duskrail.dismiss()
+    assert "shoot.anchor" not in " ".join(drawn(empty)["DUSKRAIL_PT_plan"])
+
+
+def test_a_plan_that_cannot_be_read_is_told_with_two_ways_out(empty: Any) -> None:
+    empty[store.PLAN_KEY] = '{"format": "duskrail-plan", "version": 99}'
+    shown = drawn(empty)
+    assert list(shown) == ["DUSKRAIL_PT_plan"]
+    assert "newer than this tool knows" in " ".join(shown["DUSKRAIL_PT_plan"]).replace(" label", "")
+    operators = [line.split()[1] for line in shown["DUSKRAIL_PT_plan"] if line.startswith("operator")]
+    assert operators == ["duskrail.open", "duskrail.remove_plan"]
+
+
+def test_findings_come_with_their_frames_their_fix_and_their_fit(empty: Any) -> None:
+    full = plan()
+    assert full.shoot.anchor is not None
+    anchor = attrs.evolve(full.shoot.anchor, at=0.1)
+    live.put(empty, attrs.evolve(full, shoot=attrs.evolve(full.shoot, anchor=anchor)))
+    report = live.review_now(empty)
+    assert report is not None
+    assert any(found.fit == "balance" for found in report.findings)
+    asked = drawn(empty)["DUSKRAIL_PT_review"]
+    assert asked.count("operator duskrail.finding_go") == len(report.findings)
+    assert "operator duskrail.apply_fit" in asked
+    said = " ".join(line.removeprefix("label ") for line in asked)
+    for found in report.findings:
+        assert all(word in said for word in found.fix.split())
+
+
+def test_long_words_are_wrapped_to_the_sidebar(empty: Any) -> None:
+    asked: list[str] = []
+    text = "Frames 1–180: the sun is in the picture, up to 4.5° high; it sets at frame 181 (16:50)."
+    panels.wrapped(Layout(asked), context(empty, width=200), text)
+    lines = [line.removeprefix("label ") for line in asked]
+    assert " ".join(lines) == text
+    assert max(len(line) for line in lines) * panels.LETTER_PX < 200
+
+
+def test_what_is_amiss_in_the_scene_is_told_with_its_remedy(empty: Any) -> None:
+    live.put(empty, plan())
+    empty.unit_settings.scale_length = 0.01
+    bpy.data.objects.remove(empty.camera)
+    shown = drawn(empty)["DUSKRAIL_PT_plan"]
+    text = " ".join(line.removeprefix("label ") for line in shown)
+    assert "unit scale is 0.01" in text
+    assert "The rig's camera is gone" in text
+    bpy.ops.duskrail.set_units()
+    bpy.ops.duskrail.redraw()
+    text = " ".join(line.removeprefix("label ") for line in drawn(empty)["DUSKRAIL_PT_plan"])
+    assert "unit scale" not in text
+    assert "gone" not in text
+    assert empty.camera is not None
+
+
+def test_every_piece_of_the_kit_has_a_button_and_an_icon(empty: Any) -> None:
+    live.put(empty, plan())
+    assert set(panels.PIECE_ICONS) == set(kit.PIECES)
+    asked = drawn(empty)["DUSKRAIL_PT_blocking"]
+    assert asked.count("operator duskrail.add_block") == len(kit.PIECES)
