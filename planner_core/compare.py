@@ -25,11 +25,11 @@ from planner_core.review import review
 from planner_core.speed import frame_widths_a_second, screen_speeds, speed_word
 from planner_core.tracks import CameraPath
 
-# Points out of about 100. Common practice, no source.
+# Points; the best reveal comes to 100. Common practice, no source.
 POINTS: dict[str, float] = {
     "picture": 70.0,  # times the weakest frame's score
     "move": 25.0,  # times how much the move shows: parallax in full, pan and tilt by half
-    "reveal": 10.0,  # a reveal that works
+    "reveal": 9.0,  # a reveal that works
     "moving": -4.0,  # a rig in motion is one more thing to go wrong
     "another axis": -1.5,  # for the second and third axis that moves
     "stop": -30.0,  # for each kind of fault that the still shot doesn't have

@@ -49,6 +49,7 @@ FOREGROUND = (0.01, 0.5)  # of the frame: there at all, too much
 TOUCH = 0.004  # of the frame's width: outlines nearer than this merge
 LARGER_PART = 0.25  # of the subject's height: a part whose sides matter
 APART_DISTANCE = 0.04  # blocks whose distances differ by less belong together
+FOREGROUND_FRAMES = 17  # on which the foreground is measured; it comes and goes slowly
 WEAK = 0.5  # a score below this is a weak picture
 
 
@@ -308,7 +309,7 @@ def _foreground(plan: Plan, tracks: Tracks, subject: Sequence[int]) -> Array:
     total = np.zeros(count)
     if not plan.blocks:
         return total
-    frames = np.flatnonzero(spread(count))
+    frames = np.flatnonzero(spread(count, FOREGROUND_FRAMES))
     inside, distance = tracks.in_frame[frames], tracks.distance_m[frames]
     for index, block in enumerate(plan.blocks):
         if index in subject or block.role in ("ground", "water"):

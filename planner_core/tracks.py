@@ -545,10 +545,10 @@ def between(
     return np.interp(places, places[at], values[at])
 
 
-def spread(count: int) -> NDArray[np.bool_]:
-    """FIRST_FRAMES of so many, evenly."""
+def spread(count: int, some: int = FIRST_FRAMES) -> NDArray[np.bool_]:
+    """Some of so many frames, evenly."""
     first = np.zeros(count, dtype=bool)
-    first[np.linspace(0, count - 1, min(count, FIRST_FRAMES)).round().astype(int)] = True
+    first[np.linspace(0, count - 1, min(count, some)).round().astype(int)] = True
     return first
 
 
