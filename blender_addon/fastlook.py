@@ -254,7 +254,7 @@ class _Corners(_Painted):
             self.normals[:, 2] > 0.5
         )
         self.is_pane = np.full(self.count, parts.part_of(thing) == nightlights.PART)
-        self.albedo = np.tile(np.array(thing.color[:3], dtype=np.float64), (self.count, 1))
+        self.albedo = np.tile(np.array(list(thing.color)[:3], dtype=np.float64), (self.count, 1))
         height = self.places[:, 2].max() - self.places[:, 2].min()
         if thing.get(blocking.ROLE_KEY) in ("subject", "foreground", "background") and height > 0.2:
             up = (self.places[:, 2] - self.places[:, 2].min()) / height
@@ -272,9 +272,9 @@ class _Sky(_Painted):
     def __init__(self, scene: bpy.types.Scene, eye: Array, radius_m: float) -> None:
         vertices, faces = _dome_shape()
         self.dome_vertices = len(vertices)
-        discs = []
+        discs: list[Array] = []
         for rings in (SUN_RINGS, MOON_RINGS):
-            first = len(vertices) + sum(len(points) for points in discs)
+            first = len(vertices) + sum(map(len, discs))
             points = np.zeros((1 + (len(rings) - 1) * DISC_SIDES, 3))
             faces += _fan(first, len(rings) - 1)
             discs.append(points)
@@ -394,9 +394,8 @@ def _cut_finely(thing: bpy.types.Object, eye: Array, ahead: Array) -> None:
         top = [face for face in cut.faces if face.normal.z > 0.5]
         edges = list({edge for face in top for edge in face.edges})
         points = list({vertex for face in top for vertex in face.verts})
-        bmesh.ops.bisect_plane(
-            cut, geom=[*points, *edges, *top], plane_co=place.tolist(), plane_no=normal.tolist()
-        )
+        geometry: Any = [*points, *edges, *top]
+        bmesh.ops.bisect_plane(cut, geom=geometry, plane_co=place.tolist(), plane_no=normal.tolist())
     cut.to_mesh(mesh)
     cut.free()
     mesh.update()

@@ -5,9 +5,11 @@ file.
 from __future__ import annotations
 
 import os
+import platform
 import shutil
 import struct
 import tempfile
+import zlib
 from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
@@ -29,7 +31,8 @@ def encode(pictures: Sequence[Path], output: Path, fps: float, size_px: tuple[in
     """Write pictures of a size as a video. It appears at output once it is whole. Raises MovieError,
     OSError.
     """
-    with tempfile.TemporaryDirectory(prefix=".clip-", dir=output.parent) as name:
+    _sweep(output.parent)
+    with tempfile.TemporaryDirectory(prefix=f"{_working_prefix()}{os.getpid()}-", dir=output.parent) as name:
         folder = Path(name)
         for number, picture in enumerate(pictures, start=1):
             _link(picture, folder / f"{number:06d}.png")
@@ -38,6 +41,32 @@ def encode(pictures: Sequence[Path], output: Path, fps: float, size_px: tuple[in
         with made.open("rb") as whole:
             os.fsync(whole.fileno())
         made.replace(output)
+
+
+def _working_prefix() -> str:
+    """What working folders of this machine begin with: others may work in the same folder."""
+    return f".clip-{zlib.crc32(platform.node().encode()):08x}-"
+
+
+def _sweep(folder: Path) -> None:
+    """Take away the working folders of previews on this machine that were killed."""
+    prefix = _working_prefix()
+    for left in folder.glob(f"{prefix}*"):
+        owner = left.name.removeprefix(prefix).partition("-")[0]
+        if owner.isdecimal() and not _is_running(int(owner)):
+            shutil.rmtree(left, ignore_errors=True)
+
+
+def _is_running(process: int) -> bool:
+    if os.name == "nt":
+        return True  # asking would end it
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
 
 
 def _render(folder: Path, count: int, fps: float, size_px: tuple[int, int]) -> Path:

@@ -36,7 +36,7 @@ def draw_windows(scene: bpy.types.Scene, frames: FrameTable) -> lamps.Panes:
     mesh.materials.append(_material())
     mesh.update()
     thing = parts.new_object(PART, "Windows", mesh, parts.collection_of(scene, "light", "Light"))
-    thing.color = (*GLASS, 1.0)
+    thing.color = (*GLASS, 1.0)  # type: ignore[assignment]
     thing.hide_select = True
     thing.display.show_shadows = False
     world: Any = scene.world

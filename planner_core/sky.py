@@ -232,7 +232,7 @@ def lamp_tint() -> Array:
 
 
 def _bluer(tint: Array, too_much: Array) -> Array:
-    """A tint less what the lobes have too much of, of luminance 1 still, and at least LEAST_TINT of it in each channel."""
+    """A tint less what the lobes have too much of, each channel at least LEAST_TINT of it; of luminance 1."""
     left = np.maximum(tint - too_much, LEAST_TINT * tint)
     return left / (left @ colour.LUMINANCE)[:, None]
 
