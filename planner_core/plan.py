@@ -256,6 +256,7 @@ _MM_SLIPS = ((1000.0, "metres"), (10.0, "centimetres"))
 _MILLISECONDS_SLIP = ((0.001, "milliseconds"),)
 _PERCENT_SLIP = ((0.01, "percent"),)
 _SLIDER_M = (0.1, 3.0)
+NEAREST_FOCUS = 1.2  # focal lengths from the lens: five times life size, nearer than lenses go
 NARROWEST_SHARE = 0.16  # a focal length of less than this share of the sensor's width sees more than 144°
 
 
@@ -306,6 +307,13 @@ class Camera:
     raw_file_mb: float | None = _number(0, 4000, "megabytes", default=None, optional=True, above=True)
 
     def __attrs_post_init__(self) -> None:
+        if 1000.0 * self.focus_distance_m < NEAREST_FOCUS * self.focal_length_mm:
+            raise PlanError(
+                "focus_distance_m",
+                self.focus_distance_m,
+                f"is too near for a lens of {self.focal_length_mm:g} mm; give metres, from "
+                f"{NEAREST_FOCUS * self.focal_length_mm / 1000.0:.3g}",
+            )
         if self.focal_length_mm < NARROWEST_SHARE * self.sensor_width_mm:
             raise PlanError(
                 "focal_length_mm",

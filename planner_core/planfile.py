@@ -140,6 +140,8 @@ def _read(path: Path) -> str:
         content = path.read_bytes()
     except FileNotFoundError:
         raise PlanError("plan file", str(path), "does not exist; check the name") from None
+    except PlanError:
+        raise
     except (OSError, ValueError) as error:  # a name with a NUL in it is a ValueError
         why = getattr(error, "strerror", None) or error
         raise PlanError("plan file", str(path), f"can't be read ({why})") from None

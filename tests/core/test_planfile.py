@@ -95,6 +95,7 @@ WRONG = [
     (["rig", "head_height_m"], 150, "rig.head_height_m", "millimetres (metres are meant; 0.15?"),
     (["rig", "settle_s"], 500, "rig.settle_s", "0.5?"),
     (["camera", "focal_length_mm"], 0.024, "camera.focal_length_mm", "24?"),
+    (["camera", "focus_distance_m"], 0.024, "camera.focus_distance_m", "too near for a lens of 24 mm"),
     (["camera", "focal_length_mm"], 2.4, "camera.focal_length_mm", "24?"),
     (["camera", "sensor_width_mm"], 0.036, "camera.sensor_width_mm", "36?"),
     (["site", "latitude_deg"], 431, "site.latitude_deg", "-90 to 90"),
@@ -205,7 +206,7 @@ def test_a_file_that_is_no_plan_is_said_in_one_line(tmp_path, content, says):
 def test_a_missing_file_and_a_folder_are_named(tmp_path):
     with pytest.raises(PlanError, match="does not exist"):
         load_plan(tmp_path / "none.plan.json")
-    with pytest.raises(PlanError, match="is a folder"):
+    with pytest.raises(PlanError, match=r"^plan file: \S+ is a folder; name"):
         load_plan(tmp_path)
     with pytest.raises(PlanError, match="can't be read"):
         load_plan("no\0name.plan.json")
