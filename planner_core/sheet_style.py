@@ -24,7 +24,7 @@ STYLE = """
 html { -webkit-text-size-adjust: 100%; background: var(--paper); }
 body {
   margin: 0 auto; padding: 10mm 11mm; max-width: 210mm; color: var(--ink); background: var(--paper);
-  font: 8.6pt/1.34 system-ui, sans-serif; font-variant-numeric: tabular-nums;
+  font: 8.2pt/1.31 system-ui, sans-serif; font-variant-numeric: tabular-nums;
 }
 h1 { font-size: 19pt; line-height: 1.12; margin: 0; font-weight: 700; letter-spacing: -0.01em; }
 h2 { font-size: 10pt; line-height: 1.2; margin: 0 0 1.2mm; font-weight: 700; }
@@ -35,7 +35,7 @@ section { break-inside: avoid; }
 .page + .page { margin-top: 12mm; }
 .head { display: flex; justify-content: space-between; gap: 6mm; align-items: baseline; }
 .head .day { text-align: right; white-space: nowrap; font-size: 11pt; font-weight: 700; }
-.head .day small { display: block; font-weight: 400; font-size: 8.6pt; }
+.head .day small { display: block; font-weight: 400; font-size: 8.2pt; }
 .reason { font-size: 10pt; margin-top: 1.2mm; }
 .facts { margin-top: 1mm; color: var(--quiet); }
 .notes { margin-top: 0.8mm; }
@@ -52,7 +52,7 @@ section { break-inside: avoid; }
 .times time { display: block; font-size: 19pt; font-weight: 700; line-height: 1.15;
   letter-spacing: -0.02em; }
 .times time small { font-size: 9pt; letter-spacing: 0; font-weight: 400; }
-.times .note { color: var(--quiet); font-size: 7.8pt; line-height: 1.25; }
+.times .note { color: var(--quiet); font-size: 7.5pt; line-height: 1.25; }
 .times .event .what, .times .event time { color: var(--sun); }
 .later { margin: 1mm 0 0; }
 .later b { font-weight: 600; }
@@ -61,27 +61,32 @@ section { break-inside: avoid; }
 .strip figure { min-width: 0; }
 .strip img, .strip svg { display: block; width: 100%; height: auto; max-height: 26.5mm; object-fit: contain; }
 .strip img { object-position: left; }
-.strip figcaption { margin-top: 0.6mm; font-size: 7.8pt; line-height: 1.25; }
+.strip figcaption { margin-top: 0.6mm; font-size: 7.5pt; line-height: 1.25; }
 .chart { margin-top: 2.5mm; }
 .chart svg, .map svg { display: block; width: 100%; height: auto; }
 .narrow { display: none; }
 .columns { display: grid; gap: 6mm; margin-top: 3mm; align-items: start; }
 .two { grid-template-columns: 1fr 1fr; }
-.poses { grid-template-columns: 5fr 6fr; }
+.poses { grid-template-columns: 2fr 3fr; gap: 5mm; }
+.pose-table .seconds { display: none; }
 .maps { grid-template-columns: 112fr 70fr; gap: 5mm; margin-top: 0; }
 .stack > * + * { margin-top: 3mm; }
 
 table { border-collapse: collapse; width: 100%; }
-.under { color: var(--quiet); padding-top: 0.8mm; font-size: 7.8pt; line-height: 1.25; }
+.under { color: var(--quiet); padding-top: 0.8mm; font-size: 7.5pt; line-height: 1.25; }
 th { font-weight: 400; color: var(--quiet); text-align: right; vertical-align: bottom; line-height: 1.15;
   padding: 0 0 0.5mm 2mm; border-bottom: 0.25mm solid var(--ink); }
-td { text-align: right; padding: 0.45mm 0 0.45mm 2mm; border-bottom: 0.18mm solid var(--rule);
+td { text-align: right; padding: 0.38mm 0 0.38mm 2mm; border-bottom: 0.18mm solid var(--rule);
   white-space: nowrap; }
 th:first-child, td:first-child { text-align: left; padding-left: 0; }
 td.words, th.words { text-align: left; white-space: normal; }
 tr.check td { color: var(--quiet); }
 tr.main td { font-weight: 700; }
-.split { display: grid; grid-template-columns: 1fr 1fr; gap: 5mm; }
+.split { display: grid; grid-template-columns: 1fr 1fr; gap: 4mm; }
+.exposure-table td, .exposure-table th { padding-left: 1.3mm; }
+.pose-table td, .pose-table th { padding-left: 1.5mm; }
+.exposure-table td:first-child, .exposure-table th:first-child { padding-left: 0; }
+.pose-table td:first-child, .pose-table th:first-child { padding-left: 0; }
 .split table { align-self: start; }
 
 .findings li { padding: 0.6mm 0 0.6mm 11mm; position: relative; line-height: 1.28; }

@@ -153,13 +153,16 @@ def test_it_prints_on_two_sides_of_a4(sheet: Path, profile: str, tmp_path: Path)
 MEASURE = """<!doctype html><body style="margin:0"><pre></pre><script>
 const results = {}, source = %s, widths = %s;
 function look(page, width) {
-  const shown = e => e.getClientRects().length > 0, all = names => [...page.querySelectorAll(names)].filter(shown);
+  const shown = e => e.getClientRects().length > 0;
+  const all = names => [...page.querySelectorAll(names)].filter(shown);
+  const body = page.body.getBoundingClientRect(), style = page.defaultView.getComputedStyle(page.body);
+  const edge = body.right - parseFloat(style.paddingRight);
   const size = e => parseFloat(page.defaultView.getComputedStyle(e).fontSize);
   const words = all("p, li, td, th, h1, h2, time, figcaption")
     .filter(e => e.closest(".scroll") === null);
   return {
     width: page.defaultView.innerWidth, scroll: page.documentElement.scrollWidth,
-    over: words.filter(e => e.getBoundingClientRect().right > width + 1).map(e => e.textContent),
+    over: words.filter(e => e.getBoundingClientRect().right > edge + 1).map(e => e.textContent),
     drawn: Math.min(...all("svg text").map(e => e.getBoundingClientRect().height)),
     type: Math.min(...words.map(size)), times: all(".times time").map(size),
     charts: all(".chart svg").length, cells: all("td[data-value]").length,
