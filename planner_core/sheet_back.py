@@ -30,7 +30,7 @@ from planner_core.sheet_markup import Matter, bullets, cell, esc, table, under
 from planner_core.sheet_tables import Shift, late_starts, light_advice, light_shifts
 
 LEVEL_WORDS = {"stop": "Stop", "warn": "Mind", "note": "Note"}
-PAPER_LINES = 30.0  # of text in the left column, beside headings and the table
+PAPER_LINES = 35.0  # of text in the left column, beside headings and the table
 STOPS_OFF = {-2: "2 stops<br>darker", -1: "1 stop<br>darker", 1: "1 stop<br>brighter"}
 
 
