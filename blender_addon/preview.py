@@ -7,7 +7,9 @@ is whole.
 from __future__ import annotations
 
 import contextlib
+import os
 import signal
+import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -24,13 +26,15 @@ from planner_core import sky
 from planner_core.frames import FrameTable, compute_frames
 from planner_core.plan import Clip, Plan
 
-from . import compat, engines, framecache, looks, movie
+from . import compat, engines, framecache, looks, movie, pictures, showing
 from . import scene as scenes
 from .quiet import quiet
 
 LOOKS = looks.LOOKS
 DEFAULT_WIDTH_PX = {looks.FAST: 960, looks.LIT: 640}
 SMALLEST_PX, LARGEST_PX = 32, 8192
+CONTACT_WIDTH_PX = 640
+MOST_SPANS = 6
 PNG_END = b"IEND\xaeB`\x82"
 
 
@@ -64,13 +68,20 @@ def render_preview(
     cache: Path | None = None,
     engine: str | None = None,
     progress: Callable[[str], None] | None = None,
+    title: bool = False,
+    burn_in: bool = False,
+    beside: Plan | None = None,
+    join: bool = False,
 ) -> Preview:
     """Draw the plan's frames and write the clip to output, H.264 in MP4.
 
     frame_range (first, last) counts from 1. With every N, only each Nth frame is drawn and stays N times as
     long, so that the clip lasts as it would. size is the picture's, in pixels, both even and in the clip's
     shape. cache is a folder for finished frames, by default the user's own. progress is told, in a line,
-    how far it has come.
+    how far it has come. title puts a title card before the clip; burn_in writes time, frame, sun and
+    exposure into the pictures; beside shows another plan of as many frames to the right of this one. With
+    join nothing is drawn: the clip is made of frames that earlier previews left, here or elsewhere, in the
+    cache.
 
     Raises PreviewError before anything is drawn where the wish can't be met, PlanError where the plan has
     no times, and KeyboardInterrupt on Ctrl+C; whenever it raises, output is as it was.
@@ -79,34 +90,227 @@ def render_preview(
     numbers = frame_numbers(plan, frame_range, every)
     size = picture_size(plan.clip, size, look)
     _check_output(output)
-    frames = compute_frames(plan)
+    sides = [(compute_frames(plan), size)]
+    if beside is not None:
+        _check_beside(plan, beside)
+        sides.append((compute_frames(beside), (_width_at(beside.clip, size[1]), size[1])))
     with _stoppable():
-        chosen = _choose_engine(look, engine)
-        say(f"Drawing with {chosen.said}.")
         store = framecache.FrameCache(cache or framecache.cache_folder())
-        pictures: list[Path] = []
+        chosen = None
+        if not join:
+            chosen = _choose_engine(look, engine)
+            say(f"Drawing with {chosen.said}.")
+        found: list[list[Path]] = []
         drawn = 0
-        for picture in drawn_frames(frames, numbers, look, chosen, size, store):
-            pictures.append(picture.path)
-            drawn += not picture.kept
-            say(picture.said)
+        for frames, its_size in sides:
+            if chosen is None:
+                found.append(_joined(frames, numbers, look, its_size, store))
+                continue
+            found.append([])
+            for picture in drawn_frames(frames, numbers, look, chosen, its_size, store):
+                found[-1].append(picture.path)
+                drawn += not picture.kept
+                say(picture.said)
         fps = plan.clip.fps / every
         say("Writing the clip.")
-        try:
-            movie.encode(pictures, output, fps, size)
-        except movie.MovieError as problem:
-            raise PreviewError(str(problem)) from None
+        with tempfile.TemporaryDirectory(prefix="duskrail-") as folder:
+            shown, whole_size = _shown(sides, numbers, found, Path(folder), burn_in=burn_in)
+            if title:
+                card = Path(folder) / "title.png"
+                pictures.write_picture(showing.title_card(plan, sides[0][0], whole_size), card)
+                shown = [card] * showing.title_frames(fps) + shown
+            try:
+                movie.encode(shown, output, fps, whole_size)
+            except movie.MovieError as problem:
+                raise PreviewError(str(problem)) from None
         with contextlib.suppress(OSError):
             store.tidy()
     return Preview(
         output=output,
         frames=numbers,
         drawn=drawn,
-        kept=len(numbers) - drawn,
+        kept=len(numbers) * len(sides) - drawn,
         fps=fps,
-        size_px=size,
-        engine=chosen.words,
+        size_px=whole_size,
+        engine=chosen.words if chosen else "joined",
     )
+
+
+def _shown(
+    sides: list[tuple[FrameTable, tuple[int, int]]],
+    numbers: tuple[int, ...],
+    found: list[list[Path]],
+    folder: Path,
+    *,
+    burn_in: bool,
+) -> tuple[list[Path], tuple[int, int]]:
+    """The pictures of the clip: finished frames as they are, or made of them in a folder; and their size."""
+    if len(sides) == 1 and not burn_in:
+        return found[0], sides[0][1]
+    shown = []
+    for place, number in enumerate(numbers):
+        parts = []
+        for (frames, _), paths in zip(sides, found, strict=True):
+            if burn_in:
+                parts.append(showing.burnt_in(frames, number, paths[place]))
+            else:
+                parts.append(pictures.read_picture(paths[place]))
+            if len(sides) > 1 and not burn_in:
+                parts[-1] = pictures.captioned(parts[-1], frames.plan.title)
+        whole = parts[0] if len(parts) == 1 else pictures.beside(parts[0], parts[1], showing.GAP_PX)
+        shown.append(folder / f"{number:06d}.png")
+        pictures.write_picture(whole, shown[-1])
+    widths = [size[0] for _, size in sides]
+    return shown, (sum(widths) + showing.GAP_PX * (len(sides) - 1), sides[0][1][1])
+
+
+def _joined(
+    frames: FrameTable,
+    numbers: tuple[int, ...],
+    look: str,
+    size: tuple[int, int],
+    store: framecache.FrameCache,
+) -> list[Path]:
+    """Frames that are in the cache, whichever engine drew them. Raises PreviewError where one is missing."""
+    names = [
+        engine
+        for its_look, engine, *its_size in store.wishes()
+        if (its_look, tuple(its_size)) == (look, size)
+    ]
+    keys = [frame_keys(frames, look, engines.Engine(name=n, words=n), size) for n in dict.fromkeys(names)]
+    paths = {}
+    for number in numbers:
+        kept = next((key(number) for key in keys if store.has(key(number))), None)
+        if kept is not None:
+            paths[number] = store.path(kept)
+    missing = [number for number in numbers if number not in paths]
+    if missing:
+        first, last = missing[0], missing[-1]
+        raise PreviewError(
+            f"--join: {len(missing)} of {len(numbers)} frames are not drawn yet in this look and size: "
+            f"{_spans_text(missing, numbers)}; draw them with --frames {first}:{last}"
+        )
+    return [paths[number] for number in numbers]
+
+
+def _spans_text(missing: list[int], numbers: tuple[int, ...]) -> str:
+    """'1–12, 40, 77–90 and 3 more stretches', runs of neighbours among the clip's numbers."""
+    step = numbers[1] - numbers[0] if len(numbers) > 1 else 1
+    runs: list[list[int]] = []
+    for number in missing:
+        if runs and number == runs[-1][1] + step:
+            runs[-1][1] = number
+        else:
+            runs.append([number, number])
+    words = [f"{first}–{last}" if last > first else f"{first}" for first, last in runs]
+    more = len(words) - MOST_SPANS
+    return ", ".join(words[:MOST_SPANS]) + (f" and {more} more stretches" if more > 0 else "")
+
+
+def _check_beside(plan: Plan, other: Plan) -> None:
+    if other.shoot.frames != plan.shoot.frames or other.clip.fps != plan.clip.fps:
+        ours, theirs = (f"{one.shoot.frames} frames at {one.clip.fps:g} a second" for one in (plan, other))
+        raise PreviewError(
+            f"--beside: {other.title or 'the other plan'} has {theirs} and "
+            f"{plan.title or 'the first'} {ours}; side by side they must have the same"
+        )
+
+
+def _width_at(clip: Clip, height: int) -> int:
+    return max(2, 2 * round(height * clip.width_px / clip.height_px / 2.0))
+
+
+def render_still(
+    plan: Plan,
+    number: int,
+    output: Path,
+    *,
+    look: str = looks.LIT,
+    size: tuple[int, int] | None = None,
+    burn_in: bool = False,
+    cache: Path | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> tuple[int, int]:
+    """Draw one frame, counted from 1, at the clip's full size or another, as PNG; returns the size.
+
+    Raises as render_preview.
+    """
+    frame_numbers(plan, (number, number), 1)
+    size = picture_size(plan.clip, size or _full_size(plan.clip), look)
+    _check_output(output)
+    frames = compute_frames(plan)
+    paths = _drawn_paths(frames, (number,), look, size, cache, progress)
+    if burn_in:
+        pictures.write_picture(showing.burnt_in(frames, number, paths[0]), output)
+    else:
+        framecache.write_whole(output, paths[0].read_bytes())
+    return size
+
+
+def render_contact(
+    plan: Plan,
+    shown: Sequence[tuple[int, str]],
+    output: Path,
+    *,
+    look: str = looks.LIT,
+    size: tuple[int, int] | None = None,
+    cache: Path | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> int:
+    """Write a contact sheet as PNG: frames given with their labels, and others between; returns how many.
+
+    size is that of each picture. Raises as render_preview.
+    """
+    size = picture_size(plan.clip, size or _in_shape(plan.clip, CONTACT_WIDTH_PX), look)
+    _check_output(output)
+    frames = compute_frames(plan)
+    wanted = showing.contact_frames(shown, len(frames))
+    paths = _drawn_paths(frames, tuple(number for number, _ in wanted), look, size, cache, progress)
+    pictures.write_picture(showing.contact_sheet(frames, wanted, paths), output)
+    return len(wanted)
+
+
+def _drawn_paths(
+    frames: FrameTable,
+    numbers: tuple[int, ...],
+    look: str,
+    size: tuple[int, int],
+    cache: Path | None,
+    progress: Callable[[str], None] | None,
+) -> list[Path]:
+    say = progress or (lambda text: None)
+    with _stoppable():
+        chosen = _choose_engine(look, None)
+        say(f"Drawing with {chosen.said}.")
+        store = framecache.FrameCache(cache or framecache.cache_folder())
+        paths = []
+        for picture in drawn_frames(frames, numbers, look, chosen, size, store):
+            paths.append(picture.path)
+            say(picture.said)
+    return paths
+
+
+def save_scene(plan: Plan, output: Path) -> None:
+    """Write the plan's scene as a .blend, set up for the lit look, to edit and to read back.
+
+    It replaces what is open in this Blender. Raises PreviewError and PlanError; output is there whole or as
+    it was.
+    """
+    _check_output(output)
+    frames = compute_frames(plan)
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    scene = bpy.context.scene
+    scenes.build_scene(plan, frames, scene)
+    looks.Look(scene, frames, looks.LIT, _choose_engine(looks.LIT, None))
+    working = output.with_name(f".{output.stem}.{os.getpid()}.blend")
+    try:
+        with quiet():
+            bpy.ops.wm.save_as_mainfile(filepath=str(working.absolute()), copy=True, compress=True)
+        working.replace(output)
+    except RuntimeError as problem:
+        raise PreviewError(f"{output}: can't be written ({' '.join(str(problem).split())})") from None
+    finally:
+        working.unlink(missing_ok=True)
 
 
 # ---------------------------------------------------------------- what is wished for
@@ -147,6 +351,10 @@ def picture_size(clip: Clip, size: tuple[int, int] | None, look: str) -> tuple[i
             f"{wide}x{high} has"
         )
     return size
+
+
+def _full_size(clip: Clip) -> tuple[int, int]:
+    return clip.width_px - clip.width_px % 2, clip.height_px - clip.height_px % 2
 
 
 def _in_shape(clip: Clip, width: int) -> tuple[int, int]:

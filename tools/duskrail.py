@@ -266,7 +266,7 @@ def build_parser() -> argparse.ArgumentParser:
 
 
 def _add_preview(one: Any) -> None:
-    one.add_argument("-o", "--output", metavar="CLIP.mp4", help="the clip")
+    one.add_argument("-o", "--output", metavar="CLIP.mp4", help="the clip, or the still as PNG")
     one.add_argument(
         "--look", choices=("fast", "lit"), default="fast", help="fast: timing; lit: the plan's light"
     )
@@ -275,6 +275,19 @@ def _add_preview(one: Any) -> None:
         "--every", metavar="N", type=_count, default=1, help="every Nth frame; the clip lasts as long"
     )
     one.add_argument("--size", metavar="WxH", type=_size, help="clip pixels to render, in the clip's shape")
+    one.add_argument("--title", action="store_true", help="a title card before the clip")
+    one.add_argument(
+        "--burn-in", action="store_true", help="time, frame, sun and exposure written into the picture"
+    )
+    one.add_argument("--beside", metavar="PLAN2", help="a second plan to the right, in the same timing")
+    one.add_argument(
+        "--join",
+        action="store_true",
+        help="draw nothing: the clip from frames drawn before, here or elsewhere",
+    )
+    one.add_argument("--still", metavar="N", type=_count, help="one frame as PNG, at the clip's full size")
+    one.add_argument("--contact", metavar="FILE.png", help="also a contact sheet of the frames that matter")
+    one.add_argument("--blend", metavar="FILE.blend", help="also the scene, to edit in Blender and read back")
 
 
 def _positive(text: str) -> float:
@@ -361,4 +374,6 @@ def main(words: Sequence[str] | None = None) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    from tools.duskrail import main as run  # the verbs raise that module's errors, not this script's
+
+    sys.exit(run())

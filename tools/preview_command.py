@@ -6,45 +6,123 @@ import argparse
 import sys
 from pathlib import Path
 
-from planner_core.plan import PlanError
+from planner_core.plan import Plan, PlanError
 from planner_core.planfile import load_plan
 from tools.duskrail import DONE, UsageError, need_blender
 
 
 def run_preview(arguments: argparse.Namespace) -> int:
-    """Render the clip; raises PlanError and UsageError before any frame is drawn."""
+    """Make what was asked for; raises PlanError and UsageError before any frame is drawn."""
     plan = load_plan(arguments.plan)
-    if arguments.output is None:
+    other = load_plan(arguments.beside) if arguments.beside else None
+    _check(arguments, plan)
+    need_blender()
+    from blender_addon.preview import PreviewError
+
+    try:
+        if arguments.still is not None:
+            _make_still(arguments, plan)
+        elif arguments.output is not None:
+            _make_clip(arguments, plan, other)
+        if arguments.contact:
+            _make_contact(arguments, plan)
+        if arguments.blend:
+            _save_scene(arguments, plan)
+    except PreviewError as problem:
+        raise UsageError(str(problem)) from None
+    return DONE
+
+
+def _check(arguments: argparse.Namespace, plan: Plan) -> None:
+    if not (arguments.output or arguments.contact or arguments.blend):
         raise UsageError("preview: where should the clip go? Add -o CLIP.mp4")
-    output = Path(arguments.output)
-    if not output.parent.is_dir():
-        raise UsageError(f"{output}: the folder to write it to does not exist")
+    if arguments.still is not None:
+        if arguments.output is None:
+            raise UsageError("preview: where should the still go? Add -o STILL.png")
+        clip_only = {"--frames": arguments.frames, "--beside": arguments.beside, "--title": arguments.title}
+        clip_only |= {"--join": arguments.join, "--every": arguments.every > 1}
+        for option, given in clip_only.items():
+            if given:
+                raise UsageError(
+                    f"preview: {option} is for a clip, and --still makes one picture; leave one out"
+                )
+        if arguments.still > plan.shoot.frames:
+            raise PlanError(
+                "--still", arguments.still, f"is past the last frame; the plan has {plan.shoot.frames}"
+            )
+    elif arguments.output is None and (
+        arguments.title or arguments.burn_in or arguments.join or arguments.beside
+    ):
+        raise UsageError("preview: --title, --burn-in, --join and --beside need a clip; add -o CLIP.mp4")
+    for file in (arguments.output, arguments.contact, arguments.blend):
+        if file and not Path(file).parent.is_dir():
+            raise UsageError(f"{file}: the folder to write it to does not exist")
     if arguments.frames and arguments.frames[1] > plan.shoot.frames:
         first, last = arguments.frames
         raise PlanError(
             "--frames", f"{first}:{last}", f"goes past the last frame; the plan has {plan.shoot.frames}"
         )
-    need_blender()
-    from blender_addon.preview import PreviewError, render_preview
 
-    try:
-        made = render_preview(
-            plan,
-            output,
-            look=arguments.look,
-            frame_range=arguments.frames,
-            every=arguments.every,
-            size=arguments.size,
-            progress=ProgressLine(),
-        )
-    except PreviewError as problem:
-        raise UsageError(str(problem)) from None
+
+def _make_clip(arguments: argparse.Namespace, plan: Plan, other: Plan | None) -> None:
+    from blender_addon.preview import render_preview
+
+    made = render_preview(
+        plan,
+        Path(arguments.output),
+        look=arguments.look,
+        frame_range=arguments.frames,
+        every=arguments.every,
+        size=arguments.size,
+        title=arguments.title,
+        burn_in=arguments.burn_in,
+        beside=other,
+        join=arguments.join,
+        progress=ProgressLine(),
+    )
     width, height = made.size_px
     print(
         f"{made.output}: {len(made.frames)} frames at {made.fps:g} frames a second, {width}×{height}, "
         f"{made.engine}; {made.drawn} drawn now, {made.kept} kept from before."
     )
-    return DONE
+
+
+def _make_still(arguments: argparse.Namespace, plan: Plan) -> None:
+    from blender_addon.preview import render_still
+
+    width, height = render_still(
+        plan,
+        arguments.still,
+        Path(arguments.output),
+        look=arguments.look,
+        size=arguments.size,
+        burn_in=arguments.burn_in,
+        progress=ProgressLine(),
+    )
+    print(f"{arguments.output}: frame {arguments.still}, {width}×{height}.")
+
+
+def _make_contact(arguments: argparse.Namespace, plan: Plan) -> None:
+    from blender_addon.preview import render_contact
+    from planner_core import compute_frames, review
+    from planner_core.sheet import strip_frames
+
+    frames = compute_frames(plan)
+    shown = [
+        (one.frame, one.label) for one in strip_frames(frames, review(plan, frames)) if one.label != "between"
+    ]
+    size = None if arguments.still is not None else arguments.size
+    count = render_contact(
+        plan, shown, Path(arguments.contact), look=arguments.look, size=size, progress=ProgressLine()
+    )
+    print(f"{arguments.contact}: a contact sheet of {count} frames.")
+
+
+def _save_scene(arguments: argparse.Namespace, plan: Plan) -> None:
+    from blender_addon.preview import save_scene
+
+    save_scene(plan, Path(arguments.blend))
+    print(f"{arguments.blend}: the scene, to edit in Blender and to read back.")
 
 
 class ProgressLine:

@@ -329,3 +329,109 @@ def test_frames_of_an_earlier_preview_are_found_again_the_largest_first(
     kept = preview.kept_pictures(frames, [1, 6, 12, 99])
     widths = {number: int.from_bytes(picture[16:20], "big") for number, picture in kept.items()}
     assert widths == {1: 96, 12: 192}  # the width, in a PNG's header
+
+
+# ---------------------------------------------------------------- for the client
+
+
+def test_a_title_card_comes_before_a_clip_that_stays_as_it_was(clip: Preview, tmp_path: Path) -> None:
+    made = render_preview(evening(), tmp_path / "titled.mp4", size=SMALL, title=True)
+    shown, plain = pictures(made.output), pictures(clip.output)
+    assert len(shown) == 36 + 12  # a second and a half at 24 frames a second
+    assert len(made.frames) == 12
+    assert np.ptp(shown[0].astype(int), axis=(0, 1)).max() > 100  # type on a dark card
+    assert np.abs(shown[36:].astype(int) - plain).mean() < 4.0
+
+
+def test_burnt_in_words_stand_along_the_foot_and_nowhere_else(clip: Preview, tmp_path: Path) -> None:
+    made = render_preview(evening(), tmp_path / "words.mp4", size=SMALL, burn_in=True)
+    shown, plain = pictures(made.output).astype(int), pictures(clip.output).astype(int)
+    assert len(shown) == 12
+    assert np.abs(shown - plain)[:, :68].mean() < 3.0
+    assert all(np.abs(shown - plain)[:, 76:].mean(axis=(1, 2, 3)) > 10.0)
+
+
+def test_the_words_are_the_frame_tables(clip: Preview) -> None:
+    from blender_addon import showing
+    from planner_core import compute_frames
+
+    frames = compute_frames(evening())
+    left, right = showing.frame_words(frames, 12, "last")
+    assert left.startswith("last   frame 12   ")
+    assert f"sun −{abs(frames.sun_altitude_deg[11]):.1f}°" in left
+    assert "f/5.6" in right
+    assert "ISO" in right
+    dark = attrs.evolve(frames, ramp=attrs.evolve(frames.ramp, error_stops=np.full(12, -1.5)))
+    assert showing.frame_words(dark, 1)[1].endswith("1.5 stops too dark")
+
+
+def test_two_plans_run_side_by_side_in_the_same_timing(clip: Preview, tmp_path: Path) -> None:
+    other = evening(camera__focal_length_mm=50.0, title="Longer lens")
+    made = render_preview(evening(), tmp_path / "two.mp4", size=SMALL, beside=other)
+    shown, plain = pictures(made.output).astype(int), pictures(clip.output).astype(int)
+    assert shown.shape == (12, 90, 326, 3)
+    assert np.abs(shown[:, :76, :160] - plain[:, :76]).mean() < 4.0
+    assert np.abs(shown[:, :76, 166:] - plain[:, :76]).mean() > 4.0
+    with pytest.raises(PreviewError, match="--beside: Longer lens has 13 frames"):
+        render_preview(evening(), tmp_path / "no.mp4", size=SMALL, beside=evening(13, title="Longer lens"))
+
+
+def test_frames_drawn_apart_join_into_the_clip(tmp_path: Path) -> None:
+    one = evening(camera__focal_length_mm=28.0)
+    render_preview(one, tmp_path / "a.mp4", size=SMALL, frame_range=(1, 5))
+    with pytest.raises(PreviewError, match=r"--join: 7 of 12 frames .*: 6–12; draw them with --frames 6:12"):
+        render_preview(one, tmp_path / "whole.mp4", size=SMALL, join=True)
+    assert not (tmp_path / "whole.mp4").exists()
+    render_preview(one, tmp_path / "b.mp4", size=SMALL, frame_range=(6, 12))
+    made = render_preview(one, tmp_path / "whole.mp4", size=SMALL, join=True)
+    assert (made.drawn, made.kept) == (0, 12)
+    assert len(pictures(made.output)) == 12
+
+
+def test_a_still_and_a_contact_sheet_are_pictures_of_the_frames(clip: Preview, tmp_path: Path) -> None:
+    from blender_addon.pictures import read_picture
+
+    assert preview.render_still(evening(), 12, tmp_path / "still.png", look="fast", size=SMALL) == SMALL
+    still = read_picture(tmp_path / "still.png").astype(int)
+    assert np.abs(still - pictures(clip.output)[11]).mean() < 5.0
+    count = preview.render_contact(
+        evening(),
+        [(1, "first"), (7, "sunset"), (12, "last")],
+        tmp_path / "sheet.png",
+        look="fast",
+        size=SMALL,
+    )
+    assert count == 9
+    assert read_picture(tmp_path / "sheet.png").shape == (3 * 96 + 6, 3 * 166 + 6, 3)
+
+
+def test_a_saved_scene_reads_back_as_the_plan(tmp_path: Path, project_root: Path) -> None:
+    save_plan(evening(), tmp_path / "one.plan.json")
+    tool = [sys.executable, str(project_root / "tools" / "duskrail.py")]
+    scene, back = tmp_path / "scene.blend", tmp_path / "back.plan.json"
+    subprocess.run([*tool, "preview", str(tmp_path / "one.plan.json"), "--blend", str(scene)], check=True)
+    subprocess.run([*tool, "readback", str(scene), "-o", str(back)], check=True)
+    from planner_core import load_plan
+
+    assert load_plan(back) == evening()
+
+
+def test_what_the_verb_cannot_do_is_said_in_one_line(tmp_path: Path, project_root: Path) -> None:
+    save_plan(evening(), tmp_path / "one.plan.json")
+    tool = [
+        sys.executable,
+        str(project_root / "tools" / "duskrail.py"),
+        "preview",
+        str(tmp_path / "one.plan.json"),
+    ]
+    for options, words in (
+        (["-o", str(tmp_path / "x.mp4"), "--join", "--size", "160x90", "--look", "lit"], "--join: "),
+        (["--title", "--contact", str(tmp_path / "x.png")], "need a clip"),
+        (["--still", "13", "-o", str(tmp_path / "x.png")], "--still: 13 is past the last frame"),
+        (["--still", "3", "--join", "-o", str(tmp_path / "x.png")], "--join is for a clip"),
+    ):
+        done = subprocess.run([*tool, *options], capture_output=True, text=True, check=False)
+        assert done.returncode == 2
+        assert words in done.stderr
+        assert "Traceback" not in done.stderr
+        assert len(done.stderr.strip().splitlines()) == 1
