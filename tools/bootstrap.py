@@ -25,6 +25,7 @@ BLENDER_FOR_PYTHON = {(3, 11): "4.5 LTS", (3, 13): "5.2 LTS"}
 GROUPS_FOR_VERB = {
     "preview": ("core", "preview"),
     "readback": ("core", "preview"),
+    "export": ("core", "preview"),
     "test": ("core", "preview", "test"),
     "lint": ("core", "preview", "test"),
 }

@@ -155,6 +155,13 @@ def sheet(arguments: argparse.Namespace) -> int:
     return run_sheet(arguments)
 
 
+def export(arguments: argparse.Namespace) -> int:
+    """The camera's move and the blocks as glTF or USD."""
+    from tools.export_command import run_export
+
+    return run_export(arguments)
+
+
 def blocks(arguments: argparse.Namespace) -> int:
     """Footprints or a horizon profile from a map, into a plan."""
     from tools.map_command import run_blocks
@@ -235,6 +242,11 @@ def build_parser() -> argparse.ArgumentParser:
     one = verb("sheet", sheet, "the shot sheet: one page file to print or read on a phone")
     one.add_argument("-o", "--output", metavar="SHEET.html", help="the sheet")
     one.add_argument("--ics", metavar="FILE", help="also the evening as a calendar file")
+
+    one = verb("export", export, "the camera's move and the blocks for other programs, as glTF or USD")
+    one.add_argument(
+        "-o", "--output", metavar="FILE", required=True, help="ending in .glb, .gltf, .usd or .usdc"
+    )
 
     one = verb("blocks", blocks, "footprints (GeoJSON) or a horizon profile (CSV) into a plan", plan=False)
     one.add_argument(

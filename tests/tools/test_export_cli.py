@@ -1,0 +1,30 @@
+"""The camera and the blocks for other programs, from the command line."""
+
+import json
+import struct
+
+import pytest
+
+from tools.duskrail import main
+
+
+@pytest.fixture
+def plan_path(project_root):
+    return str(project_root / "example_scenes" / "square_pan.plan.json")
+
+
+def test_the_camera_and_every_block_are_in_the_file(plan_path, tmp_path, capsys):
+    target = tmp_path / "square.glb"
+    assert main(["export", plan_path, "-o", str(target)]) == 0
+    assert "420 frames" in capsys.readouterr().out
+    content = target.read_bytes()
+    (length,) = struct.unpack_from("<I", content, 12)  # glTF 2.0, 4.4: header, then the JSON chunk
+    document = json.loads(content[20 : 20 + length])
+    assert document["cameras"]
+    assert {"clock tower", "cloth hall"} <= {node["name"] for node in document["nodes"]}
+
+
+def test_another_ending_is_named_and_nothing_written(plan_path, tmp_path, capsys):
+    assert main(["export", plan_path, "-o", str(tmp_path / "square.xyz")]) == 2
+    assert capsys.readouterr().err.startswith("square.xyz: is neither glTF nor USD")
+    assert list(tmp_path.iterdir()) == []

@@ -1,0 +1,35 @@
+"""The export verb: the camera's move and the blocks for other programs, by Blender's own exporters."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from planner_core import compute_frames
+from planner_core.planfile import load_plan
+from tools.duskrail import DONE, UsageError, need_blender
+
+
+def run_export(arguments: argparse.Namespace) -> int:
+    """Build the scene and write it as glTF or USD."""
+    plan = load_plan(arguments.plan)
+    output = Path(arguments.output)
+    if not output.parent.is_dir():
+        raise UsageError(f"{output}: the folder to write it to does not exist")
+    need_blender()
+    import bpy
+
+    from blender_addon.exchange import KINDS, export_scene
+    from blender_addon.scene import build_scene
+
+    if output.suffix.lower() not in KINDS:
+        raise UsageError(f"{output.name}: is neither glTF nor USD; end it in {', '.join(KINDS)}")
+    frames = compute_frames(plan)
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    build_scene(plan, frames, bpy.context.scene)
+    try:
+        export_scene(output)
+    except RuntimeError as problem:
+        raise UsageError(str(problem)) from None
+    print(f"{output}: the camera on {len(frames)} frames, and {len(plan.blocks)} blocks.")
+    return DONE
