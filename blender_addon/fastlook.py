@@ -30,6 +30,7 @@ SUN_RINGS = np.array([0.0, 0.85, 1.15, 1.6, 2.4, 3.6, 5.5, 8.0, 12.0, 18.0, 27.0
 MOON_RINGS = np.array([0.0, 0.9, 1.0])
 BRIGHTEST = 8.0  # more would overflow in Workbench, and is white anyway
 EDGE_COLOUR = (0.02, 0.02, 0.025)
+NEAREST_M = 0.1  # nothing is nearer to the lens; depths far away are told apart the better
 DIRECTIONS = 400
 CORNER_SHADE = 0.30  # how much darker a wall is at its foot: ours
 GROUND_ALBEDO = 0.18
@@ -52,9 +53,13 @@ class FastLook:
         self.light = sky.picture_light(frames)
         self.eye = frames.camera_m.mean(axis=0)
         _choose_shading(scene)
+        if scene.camera is not None:
+            lens: Any = scene.camera.data
+            lens.clip_start = NEAREST_M
         things = [t for t in scene.collection.all_objects if t.type == "MESH" and not t.hide_render]
         for thing in things:
-            if thing.get(blocking.ROLE_KEY) == "water" or parts.part_of(thing) == "ground":
+            flat = thing.get(blocking.ROLE_KEY) == "water" or parts.part_of(thing) == "ground"
+            if flat or thing.get(blocking.SHAPE_KEY) == "ridge":
                 thing.display.show_shadows = False
             if thing.get(blocking.ROLE_KEY) == "water":
                 _cut_finely(thing, self.eye, frames.camera_rotation[len(frames) // 2] @ [0.0, 0.0, -1.0])

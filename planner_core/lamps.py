@@ -24,7 +24,7 @@ SLIT_M, TOWER_SHAPE = 0.8, 2.0  # a tower is so many times higher than wide, and
 SMALLEST_M, LARGEST_M = 2.9, 70.0  # sides of what is taken for a building
 RAISED_M = 2.0  # a prism with its foot higher than that is a roof
 FARTHEST_M, MOST_PANES = 1200.0, 6000
-BEFORE_WALL_M = 0.04
+BEFORE_WALL_M, BEFORE_FAR_WALL = 0.04, 1e-6  # metres, and metres a metre squared: drawn apart from afar too
 LIT_SHARE = 0.55  # of the windows of an evening: ours
 WINDOW_LUX = (3.0, 150.0)  # natural light at which windows come on: ours
 LAMP_LUX = (25.0, 45.0)  # … and street lamps: from memory of their light switches
@@ -104,7 +104,7 @@ def _places(plan: Plan, block: Block, eye: Array) -> tuple[Array, bool]:
     if block.lights is False or block.role in ("ground", "water"):
         return nothing, False
     if block.shape == "post":
-        return (_lamp(block), True) if block.lights else (nothing, True)
+        return (_lamp(block, _before_m(_distance_m(block, eye))), True) if block.lights else (nothing, True)
     if block.shape not in ("box", "prism") or (block.role == "foreground" and not block.lights):
         return nothing, False
     walls = _walls(plan, block, eye)
@@ -138,7 +138,8 @@ def _walls(plan: Plan, block: Block, eye: Array) -> list[tuple[Array, Array, flo
         along = points[(start + 1) % 4] - points[start]
         outward = np.array([along[1], -along[0], 0.0])
         if outward @ (eye - points[start]) > 0.0:
-            found.append((points[start], along, float(np.ptp(points[:, 2]))))
+            out = outward * _before_m(_distance_m(block, eye)) / float(np.linalg.norm(outward))
+            found.append((points[start] + out, along, float(np.ptp(points[:, 2]))))
     return found
 
 
@@ -169,13 +170,14 @@ def _lantern(walls: list[tuple[Array, Array, float]]) -> Array:
     return np.array(found).reshape(-1, 4, 3)
 
 
+def _before_m(distance_m: float) -> float:
+    """How far panes stand before their wall."""
+    return BEFORE_WALL_M + BEFORE_FAR_WALL * distance_m**2
+
+
 def _pane(start: Array, right: Array, left: float, far: float, low: float, top: float) -> Array:
-    out = BEFORE_WALL_M * np.array([right[1], -right[0], 0.0])
     return np.array(
-        [
-            start + out + x * right + [0.0, 0.0, z]
-            for x, z in ((left, low), (far, low), (far, top), (left, top))
-        ]
+        [start + x * right + [0.0, 0.0, z] for x, z in ((left, low), (far, low), (far, top), (left, top))]
     )
 
 
@@ -188,13 +190,14 @@ def _head(block: Block) -> tuple[float, float, float, float, float]:
     x, y, z = block.centre_m
     wide, high = max(block.size_m[:2]), block.size_m[2]
     if high < 2.5 * wide:
-        return x, y, z - 0.38 * high, z + 0.38 * high, wide / 2.0 + BEFORE_WALL_M
+        return x, y, z - 0.38 * high, z + 0.38 * high, wide / 2.0
     tall = max(0.4, 1.2 * wide)
     return x, y, z + high / 2.0 - 0.15 * tall, z + high / 2.0 + 0.85 * tall, max(0.22, 0.6 * wide)
 
 
-def _lamp(block: Block) -> Array:
+def _lamp(block: Block, before_m: float) -> Array:
     x, y, low, top, radius = _head(block)
+    radius += before_m
     turn = np.arange(POST_SIDES + 1) * (2.0 * np.pi / POST_SIDES)
     rim = np.column_stack([x + radius * np.cos(turn), y + radius * np.sin(turn)])
     sides = [
