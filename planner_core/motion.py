@@ -46,53 +46,53 @@ def progress(at: ArrayLike, ease: float) -> NDArray[np.float64]:
 
 
 def monotone_slopes(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Slopes at the knots of a cubic that never overshoots its neighbours, shape (knots,).
+    """Slopes at the knots of a cubic that never overshoots its neighbours, shape of y: (…, knots).
 
     Fritsch and Carlson, SIAM J. Numer. Anal. 17 (1980), with the weighted harmonic mean inside and the
     one-sided three-point estimate, held to the data's shape, at the ends.
     """
     h, delta = np.diff(x), np.diff(y) / np.diff(x)
-    if len(delta) == 1:
-        return np.array([delta[0], delta[0]])
+    if len(h) == 1:
+        return np.concatenate([delta, delta], axis=-1)
     slopes = np.zeros_like(y)
     w1, w2 = 2.0 * h[1:] + h[:-1], h[1:] + 2.0 * h[:-1]
-    same_way = delta[:-1] * delta[1:] > 0.0
-    left, right = np.where(same_way, delta[:-1], 1.0), np.where(same_way, delta[1:], 1.0)
+    same_way = delta[..., :-1] * delta[..., 1:] > 0.0
+    left, right = np.where(same_way, delta[..., :-1], 1.0), np.where(same_way, delta[..., 1:], 1.0)
     with np.errstate(over="ignore"):  # next to a slope of 1e-308 the mean is 0
-        slopes[1:-1] = np.where(same_way, (w1 + w2) / (w1 / left + w2 / right), 0.0)
-    slopes[0] = _end_slope(h[0], h[1], delta[0], delta[1])
-    slopes[-1] = _end_slope(h[-1], h[-2], delta[-1], delta[-2])
+        slopes[..., 1:-1] = np.where(same_way, (w1 + w2) / (w1 / left + w2 / right), 0.0)
+    slopes[..., 0] = _end_slope(h[0], h[1], delta[..., 0], delta[..., 1])
+    slopes[..., -1] = _end_slope(h[-1], h[-2], delta[..., -1], delta[..., -2])
     return slopes
 
 
-def _end_slope(h0: float, h1: float, delta0: float, delta1: float) -> float:
+def _end_slope(
+    h0: float, h1: float, delta0: NDArray[np.float64], delta1: NDArray[np.float64]
+) -> NDArray[np.float64]:
     slope = ((2.0 * h0 + h1) * delta0 - h0 * delta1) / (h0 + h1)
-    if slope * delta0 <= 0.0:
-        return 0.0
-    if delta0 * delta1 < 0.0 and abs(slope) > 3.0 * abs(delta0):
-        return 3.0 * delta0
-    return float(slope)
+    steep = (delta0 * delta1 < 0.0) & (np.abs(slope) > 3.0 * np.abs(delta0))
+    return np.where(slope * delta0 <= 0.0, 0.0, np.where(steep, 3.0 * delta0, slope))
 
 
 def monotone_cubic(x: ArrayLike, y: ArrayLike, at: ArrayLike) -> NDArray[np.float64]:
     """Value at `at` (any shape) of the monotone cubic through the knots (x, y); constant beyond the ends.
 
-    x rises strictly. Between two knots the value never leaves the range that they span.
+    x (knots,) rises strictly; y is (knots,), or (…, knots) for several cubics at once, which then come before
+    the shape of `at`. Between two knots the value never leaves the range that they span.
     """
     x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
     at = np.clip(np.asarray(at, dtype=np.float64), x[0], x[-1])
     if len(x) == 1:
-        return np.full(at.shape, y[0])
+        return np.broadcast_to(y, (*y.shape[:-1], at.size)).reshape(y.shape[:-1] + at.shape).copy()
     slopes = monotone_slopes(x, y)
     span = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
     h = x[span + 1] - x[span]
     t = (at - x[span]) / h
-    low, high = y[span], y[span + 1]
+    low, high = y[..., span], y[..., span + 1]
     hermite = (
         (1.0 + 2.0 * t) * (1.0 - t) ** 2 * low
-        + t * (1.0 - t) ** 2 * h * slopes[span]
+        + t * (1.0 - t) ** 2 * h * slopes[..., span]
         + t**2 * (3.0 - 2.0 * t) * high
-        + t**2 * (t - 1.0) * h * slopes[span + 1]
+        + t**2 * (t - 1.0) * h * slopes[..., span + 1]
     )
     return np.clip(hermite, np.minimum(low, high), np.maximum(low, high))
 

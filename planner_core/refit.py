@@ -7,6 +7,7 @@ the poses.
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Iterable, Mapping, Sequence
 
 import attrs
@@ -26,8 +27,9 @@ EASES = tuple(step / 20.0 for step in range(11))
 FINE_EASE = 0.01
 PLACE_DECIMALS = 9
 CLOSELY, ROUGHLY = 0.02, 0.5  # of the tolerance; single precision leaves a thousandth
+SIDE_FRAMES = 6
 MOST_SEARCHED = 2
-MOST_TRIED = 4000  # sets of poses a search may try
+MOST_TRIED = 2500  # sets of poses a search may try
 HOPELESS = 20.0  # times the tolerance: no shift makes up for that
 MOST_BENDS = 60
 MOST_SHIFTED = 48  # poses: beyond, shifting them all takes too long
@@ -35,13 +37,16 @@ MOST_SHIFTED = 48  # poses: beyond, shifting them all takes too long
 
 @frozen(kw_only=True, eq=False)
 class _Target:
-    """What is to be met: places of the frames (n,), and values over tolerance (n, axes), with the axes'
-    names.
+    """What is to be met: places (n,), and values over tolerance (n, axes), with the axes' names.
+
+    Places are those of the frames, and those of the poses there are now that lie between frames. is_frame
+    (n,) tells them apart: only on frames the values are known, and have to be met.
     """
 
     at: Array
     values: Array
     axes: tuple[str, ...]
+    is_frame: NDArray[np.bool_]
 
     def value(self, axis: str, frame: int) -> float:
         return float(self.values[frame, self.axes.index(axis)] * TOLERANCES[axis] * MARGIN)
@@ -49,11 +54,16 @@ class _Target:
 
 @frozen(kw_only=True, eq=False)
 class _Fit:
-    """Knots as frame numbers from 0, the ease, and the largest error over tolerance."""
+    """Knots of each axis as rows of the target, the ease, and the largest error over tolerance."""
 
-    knots: tuple[int, ...]
+    knots: dict[str, tuple[int, ...]]
     ease: float
     error: float
+
+    @property
+    def rows(self) -> list[int]:
+        """Rows on which some axis has a knot: each takes a pose."""
+        return sorted({row for knots in self.knots.values() for row in knots})
 
 
 def refit_move(plan: Plan, wanted: Mapping[str, Array]) -> Move:
@@ -73,7 +83,7 @@ def refit_move(plan: Plan, wanted: Mapping[str, Array]) -> Move:
         axis for axis in AXES if axis not in wanted and motion.axis_values(plan.move, axis, at) is not None
     ]
     if kept:
-        fitted = _beside(plan.move, _target(at, wanted), kept)
+        fitted = _beside(plan.move, _target(plan.move, at, wanted), kept)
         if fitted is not None:
             return fitted
         # the wanted motion goes on before or after the poses: the kept axes can't keep their timing
@@ -81,32 +91,62 @@ def refit_move(plan: Plan, wanted: Mapping[str, Array]) -> Move:
             now = motion.axis_values(plan.move, axis, at)
             assert now is not None
             wanted = {**wanted, axis: now}
-    return _alone(plan.move, _target(at, wanted))
+    return _alone(plan.move, _target(plan.move, at, wanted))
 
 
-def _target(at: Array, wanted: Mapping[str, Array]) -> _Target:
+def _target(move: Move, at: Array, wanted: Mapping[str, Array]) -> _Target:
     axes = tuple(axis for axis in AXES if axis in wanted)
     values = np.stack(
         [np.asarray(wanted[a], dtype=np.float64) / (TOLERANCES[a] * MARGIN) for a in axes], axis=1
     )
-    return _Target(at=at, values=values, axes=axes)
+    between = [pose.at for pose in move.poses if np.abs(at - pose.at).min() > 1e-9] if len(at) > 1 else []
+    rows = np.array([_value_between(at, values, place) for place in between]).reshape(-1, len(axes))
+    order = np.argsort(np.concatenate([at, between]), kind="stable")
+    return _Target(
+        at=np.concatenate([at, between])[order],
+        values=np.concatenate([values, rows])[order],
+        axes=axes,
+        is_frame=order < len(at),
+    )
+
+
+def _value_between(at: Array, values: Array, place: float) -> Array:
+    """Values at a place between frames, where a bend may be: what cubics through either side's frames
+    agree on.
+    """
+    first_after = int(np.searchsorted(at, place))
+    found = []
+    for low, high in ((first_after - SIDE_FRAMES, first_after), (first_after, first_after + SIDE_FRAMES)):
+        side = slice(max(low, 0), max(high, 0))
+        if len(at[side]) < 2:
+            continue
+        step = (at[side] - place) / (at[1] - at[0])
+        powers = step[:, None] ** np.arange(min(4, len(step)))
+        found.append(np.linalg.lstsq(powers, values[side], rcond=None)[0][0])
+    return np.mean(found, axis=0)
 
 
 def _alone(move: Move, target: _Target) -> Move:
     """All axes anew: where the move begins and ends, and its ease, are free too."""
     spread = np.abs(target.values - target.values[0]).max(axis=1)
     if spread.max() <= 1.0:
-        return attrs.evolve(move, poses=(_pose(target, 0, 0.0),))
+        pose = Pose(at=0.0, **{axis: target.value(axis, 0) for axis in target.axes})
+        return attrs.evolve(move, poses=(pose,))
     first = int(np.argmax(spread > 0.25)) - 1
     last = len(spread) - int(np.argmax(np.abs(target.values - target.values[-1]).max(axis=1)[::-1] > 0.25))
     ends = {(0, len(spread) - 1), (max(first, 0), min(last, len(spread) - 1))}
     hints = _frames_of(move, target)
     found: list[_Fit] = []
     for roughly, problem in _promising(target, sorted(ends), move.ease)[:MOST_SEARCHED]:
-        if not found or roughly < min(len(fit.knots) for fit in found):
-            found.append(_search(problem, hints))
-    best = min(found, key=lambda fit: (len(fit.knots), fit.ease != move.ease, fit.error))
-    poses = tuple(_pose(target, frame, float(target.at[frame])) for frame in best.knots)
+        if not found or roughly < min(len(fit.rows) for fit in found):
+            found.append(_search_axes(target, problem, hints))
+    best = min(found, key=lambda fit: (len(fit.rows), fit.ease != move.ease, fit.error))
+    poses = tuple(
+        Pose(
+            at=float(target.at[row]), **{a: target.value(a, row) for a in target.axes if row in best.knots[a]}
+        )
+        for row in best.rows
+    )
     return attrs.evolve(move, ease=best.ease, poses=poses)
 
 
@@ -117,7 +157,7 @@ def _promising(target: _Target, ends: Sequence[tuple[int, int]], ease: float) ->
 
     def weighed(eases: Iterable[float]) -> list[tuple[int, int, _Problem]]:
         problems = [_Problem(target, start, end, e) for e in eases for start, end in ends]
-        return [(len(_bends(p, ROUGHLY)), len(_bends(p, CLOSELY)), p) for p in problems]
+        return [(*_needed(p), p) for p in problems]
 
     coarse = weighed(dict.fromkeys((ease, *EASES)))
     fewest = min(roughly for roughly, _, _ in coarse)
@@ -130,29 +170,36 @@ def _promising(target: _Target, ends: Sequence[tuple[int, int]], ease: float) ->
     return [(roughly, problem) for roughly, _, problem in found]
 
 
+def _needed(problem: _Problem) -> tuple[int, int]:
+    """About how many poses a motion takes at least, and how many if it was made of poses as the motion
+    module does.
+    """
+    single = [problem.of_axis(column) for column in range(problem.values.shape[1])]
+    roughly = max(len(_bends(one, ROUGHLY)) for one in single)
+    closely = len({knot for one in single for knot in _bends(one, CLOSELY)})
+    return roughly, min(closely, len(_bends(problem, CLOSELY)))
+
+
 def _beside(move: Move, target: _Target, kept: Sequence[str]) -> Move | None:
     """Some axes anew, the others untouched: the move's ends and ease stay. None where that can't be."""
     places = np.array([pose.at for pose in move.poses])
     start, end = _nearest(target.at, places[0]), _nearest(target.at, places[-1])
     if max(abs(target.at[start] - places[0]), abs(target.at[end] - places[-1])) > 1e-9:
         return None
-    fit = _search(_Problem(target, start, end, move.ease), _frames_of(move, target))
+    fit = _search_axes(target, _Problem(target, start, end, move.ease), _frames_of(move, target))
     if fit.error > 1.0:
         return None
-    new = {round(float(target.at[frame]), PLACE_DECIMALS): frame for frame in fit.knots}
+    new = {round(float(target.at[row]), PLACE_DECIMALS): row for row in fit.rows}
     old = {round(pose.at, PLACE_DECIMALS): pose for pose in move.poses}
     poses = []
     for place in sorted({*new, *old}):
         values = {axis: getattr(old[place], axis) if place in old else None for axis in kept}
         if place in new:
-            values |= {axis: target.value(axis, new[place]) for axis in target.axes}
+            row = new[place]
+            values |= {axis: target.value(axis, row) for axis in target.axes if row in fit.knots[axis]}
         if any(value is not None for value in values.values()) or place in (min(old), max(old)):
             poses.append(Pose(at=old[place].at if place in old else float(target.at[new[place]]), **values))
     return attrs.evolve(move, poses=tuple(poses))
-
-
-def _pose(target: _Target, frame: int, at: float) -> Pose:
-    return Pose(at=at, **{axis: target.value(axis, frame) for axis in target.axes})
 
 
 def _frames_of(move: Move, target: _Target) -> list[int]:
@@ -175,19 +222,16 @@ class _Problem:
         self.start, self.end, self.ease = start, end, ease
         length = max(float(target.at[end] - target.at[start]), 1e-12)
         self.warped = motion.progress((target.at - target.at[start]) / length, ease)
-        self.values = target.values
+        self.values, self.is_frame = target.values, target.is_frame
         self.known: dict[tuple[int, ...], Array] = {}
 
     def errors(self, knots: Sequence[int]) -> Array:
         """Largest error over tolerance on each frame, shape (frames,), with poses on these frames."""
         key = tuple(knots)
         if key not in self.known:
-            places = list(knots)
-            made = [
-                motion.monotone_cubic(self.warped[places], column[places], self.warped)
-                for column in self.values.T
-            ]
-            self.known[key] = np.abs(np.stack(made, axis=1) - self.values).max(axis=1)
+            rows = list(knots)
+            made = motion.monotone_cubic(self.warped[rows], self.values[rows].T, self.warped)
+            self.known[key] = np.abs(made - self.values.T).max(axis=0) * self.is_frame
         return self.known[key]
 
     def error(self, knots: Sequence[int]) -> float:
@@ -197,12 +241,35 @@ class _Problem:
         """What a shift should make smaller: the errors, the largest counting most."""
         return float(np.sum(self.errors(knots) ** 8) ** 0.125)
 
-    def fit(self, knots: Sequence[int]) -> _Fit:
-        return _Fit(knots=tuple(knots), ease=self.ease, error=self.error(knots))
+    def of_axis(self, column: int) -> _Problem:
+        """The same of one axis alone."""
+        alone = copy.copy(self)
+        alone.values, alone.known = self.values[:, column : column + 1], {}
+        return alone
 
 
-def _search(problem: _Problem, hints: Sequence[int]) -> _Fit:
-    """Fewest poses between the problem's two frames, as several ways find them."""
+def _search_axes(target: _Target, problem: _Problem, hints: Sequence[int]) -> _Fit:
+    """Fewest poses: each giving all the axes, or each only those that need it, whichever takes fewer."""
+    together = _search(problem, hints)
+    found = _Fit(
+        knots={axis: tuple(together) for axis in target.axes},
+        ease=problem.ease,
+        error=problem.error(together),
+    )
+    if len(target.axes) == 1 or len(together) == 2:
+        return found
+    single = [problem.of_axis(column) for column in range(len(target.axes))]
+    knots = [_search(one, hints) for one in single]
+    apart = _Fit(
+        knots={axis: tuple(rows) for axis, rows in zip(target.axes, knots, strict=True)},
+        ease=problem.ease,
+        error=max(one.error(rows) for one, rows in zip(single, knots, strict=True)),
+    )
+    return apart if len(apart.rows) < len(found.rows) else found
+
+
+def _search(problem: _Problem, hints: Sequence[int]) -> list[int]:
+    """Fewest knots between the problem's two frames, as several ways find them."""
     start, end = problem.start, problem.end
     tried = [
         [start, end],
@@ -211,7 +278,7 @@ def _search(problem: _Problem, hints: Sequence[int]) -> _Fit:
     ]
     good = [knots for knots in tried if problem.error(knots) <= 1.0]
     best = min(good, key=len) if good else _grown(problem)
-    return problem.fit(_fewer(problem, best))
+    return _fewer(problem, best)
 
 
 def _bends(problem: _Problem, within: float) -> list[int]:
