@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from planner_core import daylight, ephemeris, events, motion, rig, timeline
 from planner_core.blocking import block_label
 from planner_core.datewords import day_words, span_words
+from planner_core.findings import figure
 from planner_core.optics import delivered_crop, field_of_view_deg, project_px
 from planner_core.plan import Anchor, Plan, PlanError
 from planner_core.skyline import OPEN, Skyline, skyline
@@ -465,7 +466,7 @@ def _moonlight(row: Occasion) -> str:
         return "no moon at the end"
     return (
         f"moon {row.moon_end_lit_fraction:.0%} lit, {row.moon_end_altitude_deg:.0f}° up at the end "
-        f"({row.moon_end_lux:.2g} lux)"
+        f"({figure(row.moon_end_lux, 2)} lux)"
     )
 
 

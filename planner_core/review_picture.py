@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from planner_core import blocking, composition, mend, parallax, tracks
 from planner_core.blocking import block_label
 from planner_core.composition import INSIDE_LOST, INSIDE_WHOLE, SEEN_BARELY, SEEN_ENOUGH, Reading, percent
-from planner_core.findings import Finding, frames_text, spans
+from planner_core.findings import Finding, figure, frames_text, spans
 from planner_core.frames import FrameTable
 from planner_core.parallax import GOOD_PERCENT, MISSING_PERCENT, PRACTICE_M, STILL_PERCENT, Parallax
 from planner_core.plan import Plan
@@ -446,7 +446,8 @@ def _background(
 ) -> Finding:
     name = f"“{block_label(plan, far.block)}”" if far.block >= 0 else "the horizon"
     turns = turned_percent >= MISSING_PERCENT
-    shift = f"{name} shifts by {far.shift_percent:.2g} % of the frame's width over the whole clip"
+    moves = figure(far.shift_percent, 2) if far.shift_percent >= 0.01 else "under 0.01"
+    shift = f"{name} shifts by {moves} % of the frame's width over the whole clip"
     if turns:
         message = (
             f"Beyond {_metres(moved.still_beyond_m)} the slide adds nothing, only pan and tilt move the "

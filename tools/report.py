@@ -7,7 +7,7 @@ import shutil
 import textwrap
 from typing import Any
 
-from planner_core.findings import Finding, Review, frames_text
+from planner_core.findings import Finding, Review, figure, frames_text
 
 HEADINGS = {"stop": "Must change", "warn": "Look at", "note": "Good to know"}
 
@@ -85,13 +85,14 @@ def _moon(s: dict[str, Any]) -> str:
 def _clip(s: dict[str, Any]) -> str:
     kinds = ("day", "civil_twilight", "nautical_twilight", "astronomical_twilight", "night")
     parts = [f"{kind.replace('_', ' ')} {s[kind + '_clip_s']:.1f} s" for kind in kinds if s[kind + "_frames"]]
-    return f"{s['frames']} frames every {s['interval_s']:g} s make {s['clip_s']:.4g} s: {', '.join(parts)}"
+    clip = figure(s["clip_s"], 4)
+    return f"{s['frames']} frames every {s['interval_s']:g} s make {clip} s: {', '.join(parts)}"
 
 
 def _light(s: dict[str, Any]) -> str:
     return (
-        f"EV {s['ev100_first']:.1f} to {s['ev100_last']:.1f} at ISO 100; {s['illuminance_first_lux']:.4g} to "
-        f"{s['illuminance_last_lux']:.4g} lux by nature"
+        f"EV {s['ev100_first']:.1f} to {s['ev100_last']:.1f} at ISO 100; "
+        f"{figure(s['illuminance_first_lux'], 4)} to {figure(s['illuminance_last_lux'], 4)} lux by nature"
     )
 
 
@@ -106,7 +107,9 @@ def _rig(s: dict[str, Any]) -> str:
     travel = (("slide", "m"), ("pan", "°"), ("tilt", "°"))
     keys = {"slide": "slide_travel_m", "pan": "pan_travel_deg", "tilt": "tilt_travel_deg"}
     moved = [
-        f"{name} {s[keys[name]]:.4g} {unit}".replace(" °", "°") for name, unit in travel if s.get(keys[name])
+        f"{name} {figure(s[keys[name]], 4)} {unit}".replace(" °", "°")
+        for name, unit in travel
+        if s.get(keys[name])
     ]
     needs = (
         f"; the interval could be {s['shortest_interval_s']:.1f} s" if s.get("shortest_interval_s") else ""

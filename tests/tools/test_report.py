@@ -1,5 +1,8 @@
 """The review as it is read in a terminal: findings first, then the plan in numbers."""
 
+import datetime as dt
+import re
+
 import attrs
 
 from planner_core import Review, compute_frames, review
@@ -44,3 +47,11 @@ def test_a_plan_without_exposure_blocks_or_composition_is_told_without_those_lin
 
 def test_a_plan_without_anything_to_say_says_so():
     assert "Nothing to object to." in review_text(Review(title=""))
+
+
+def test_noon_is_told_without_powers_of_ten(harbour):
+    start = dt.datetime(2027, 6, 21, 13, 0)
+    noon = attrs.evolve(harbour, shoot=attrs.evolve(harbour.shoot, anchor=None, start=start))
+    assert re.search(
+        r"1[0-2]\d{4} to 1[0-2]\d{4} lux by nature", told(noon)
+    )  # Circular 171: 60° is 102 940 lux
