@@ -50,6 +50,8 @@ def evolved(plan: Plan, path: str, value: Any) -> Plan:
 def _evolved(part: Any, steps: Sequence[Step], value: Any) -> Any:
     if not steps:
         return value
+    if part is None:
+        raise PlanError("", None, "is not in the plan; switch it on first")
     step, rest = steps[0], steps[1:]
     if isinstance(step, int):
         changed = _inside(part[step], f"[{step}]", rest, value)

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator
 from types import TracebackType
 from typing import Any
 
+import attrs
 import bpy
 from attrs import define
 
@@ -21,6 +22,7 @@ from planner_core.review import TOPICS
 
 from . import readback, redraw, store
 
+FRAMES_ARE_MADE_OF = ("site", "camera", "clip", "rig", "move", "shoot", "exposure")
 PAUSE_S = 0.002  # between two parts of a review, for Blender to draw in
 
 
@@ -124,9 +126,17 @@ def ask_for_review(scene: bpy.types.Scene) -> None:
     Without a window nobody waits for it: it is then computed when it is asked for.
     """
     frames = frames_of(scene)
-    if frames is None or bpy.app.background or desk(scene).reviewed is frames.plan:
+    if frames is None or not _in_a_window() or desk(scene).reviewed is frames.plan:
         return
     _reviews[scene.session_uid] = review_in_parts(frames)
+    _start_timer()
+
+
+def _in_a_window() -> bool:
+    return not bpy.app.background
+
+
+def _start_timer() -> None:
     if not bpy.app.timers.is_registered(_review_on):
         bpy.app.timers.register(_review_on, first_interval=0.0)
 
@@ -174,7 +184,7 @@ def put(scene: bpy.types.Scene, plan: Plan, said: tuple[str, ...] = ()) -> None:
     """
     before = plan_of(scene)
     here = desk(scene)
-    frames = here.frames if here.frames and here.frames.plan is plan else compute_frames(plan)
+    frames = _frames_for(plan, here.frames)
     with quiet():
         store.store_plan(scene, plan)
         redraw.redraw(scene, before, frames)
@@ -198,8 +208,18 @@ def match_lists(scene: bpy.types.Scene, plan: Plan | None) -> None:
         while len(rows) < wanted:
             row = rows.add()
             row.row = len(rows) - 1
-    settings.pose_row = max(0, min(settings.pose_row, len(settings.poses) - 1))
-    settings.block_row = max(-1, min(settings.block_row, len(settings.blocks) - 1))
+    with quiet():
+        settings.pose_row = max(0, min(settings.pose_row, len(settings.poses) - 1))
+        settings.block_row = max(-1, min(settings.block_row, len(settings.blocks) - 1))
+
+
+def _frames_for(plan: Plan, known: FrameTable | None) -> FrameTable:
+    """The plan's FrameTable, out of a known one where the plans differ in nothing that it is made of."""
+    if known is not None and all(
+        getattr(known.plan, name) == getattr(plan, name) for name in FRAMES_ARE_MADE_OF
+    ):
+        return attrs.evolve(known, plan=plan)
+    return compute_frames(plan)
 
 
 def attempt(scene: bpy.types.Scene, change: Callable[[Plan], Plan], said: tuple[str, ...] = ()) -> str:

@@ -380,15 +380,20 @@ class DUSKRAIL_OT_save_as(WithPlan, bpy.types.Operator):
         return changed
 
     def execute(self, context: Any) -> Outcome:
-        if not Path(self.filepath).name:
+        if not file_name(self.filepath):
             self.report({"ERROR"}, "The file needs a name")
             return {"CANCELLED"}
         return write(self, context.scene, with_ending(bpy.path.abspath(self.filepath)))
 
 
+def file_name(path: str) -> str:
+    """The last part of a path; nothing where it names a folder."""
+    return "" if path.endswith(("/", "\\")) else Path(path).name
+
+
 def with_ending(path: str) -> str:
     """A file name that ends as plan files do."""
-    if not Path(path).name or path.endswith(ENDING):
+    if not file_name(path) or path.endswith(ENDING):
         return path
     return path.removesuffix(".json").removesuffix(".plan") + ENDING
 
@@ -441,7 +446,7 @@ class DUSKRAIL_OT_save_sheet(WithFrames, bpy.types.Operator):
         report = live.review_now(context.scene)
         assert report is not None
         path = Path(bpy.path.abspath(self.filepath))
-        if not path.name:
+        if not file_name(self.filepath):
             self.report({"ERROR"}, "The file needs a name")
             return {"CANCELLED"}
         path = path if path.suffix == ".html" else path.with_name(path.name + ".html")

@@ -7,6 +7,7 @@ from typing import Any
 
 import bpy
 
+from planner_core import Plan
 from planner_core.planfile import plan_to_text
 
 from . import live
@@ -56,6 +57,20 @@ def even_height(width: int, clip: Any) -> int:
     return max(2, 2 * round(width * clip.height_px / clip.width_px / 2))
 
 
+def options_of(scene: Any, plan: Plan) -> dict[str, Any]:
+    """What the panel asks of the clip, within what the plan has."""
+    settings = scene.duskrail
+    width = 2 * round(settings.clip_px / 2)
+    first = min(settings.first_frame, plan.shoot.frames)
+    last = min(max(first, settings.last_frame), plan.shoot.frames)
+    return {
+        "look": settings.look.lower(),
+        "frame_range": [first, last] if settings.use_range else None,
+        "every": settings.every,
+        "size": [width, even_height(width, plan.clip)],
+    }
+
+
 class DUSKRAIL_OT_preview(WithFrames, bpy.types.Operator):
     """Render a draft clip of the plan in the background. You can go on working; Esc stops it"""
 
@@ -75,34 +90,14 @@ class DUSKRAIL_OT_preview(WithFrames, bpy.types.Operator):
     def _start(self, context: Any) -> Job | None:
         scene = context.scene
         live.absorb(scene)
-        plan, settings = live.plan_of(scene), scene.duskrail
+        plan = live.plan_of(scene)
         assert plan is not None
         output = clip_path(scene)
         if not output.parent.is_dir():
             self.report({"ERROR"}, f"{output.parent} is no folder; choose where the clip goes")
             return None
-        width = 2 * round(settings.clip_px / 2)
-        last = plan.shoot.frames
-        frame_range = None
-        if settings.use_range:
-            first, last = (
-                min(settings.first_frame, last),
-                min(max(settings.first_frame, settings.last_frame), last),
-            )
-            frame_range = [first, last]
         stop()
-        _jobs.append(
-            Job(
-                plan_to_text(plan),
-                output,
-                {
-                    "look": settings.look.lower(),
-                    "frame_range": frame_range,
-                    "every": settings.every,
-                    "size": [width, even_height(width, plan.clip)],
-                },
-            )
-        )
+        _jobs.append(Job(plan_to_text(plan), output, options_of(scene, plan)))
         return _jobs[0]
 
     def execute(self, context: Any) -> Outcome:

@@ -19,8 +19,9 @@ def select(context: Any, things: Sequence[bpy.types.Object]) -> int:
     if layer is None:
         return 0
     shown = set(layer.objects)
-    for thing in list(layer.objects.selected):
-        thing.select_set(False)
+    for thing in layer.objects:
+        if thing.select_get():
+            thing.select_set(False)
     chosen = [thing for thing in things if thing in shown and not thing.hide_select]
     for thing in chosen:
         thing.hide_set(False)
