@@ -137,14 +137,14 @@ def readback(arguments: argparse.Namespace) -> int:
     if not scene.is_file():
         raise PlanError("scene file", str(scene), "does not exist; check the name")
     need_blender()
-    from blender_addon.readback import ReadbackError, read_plan
+    from blender_addon.readback import ReadbackError, read_file
 
     try:
-        plan = read_plan(scene)
+        found = read_file(scene)
     except ReadbackError as problem:
         raise UsageError(str(problem)) from None
-    save_plan(plan, arguments.output)
-    print(f"Written to {arguments.output}.")
+    save_plan(found.plan, arguments.output)
+    print("\n".join((*found.said, f"Written to {arguments.output}.")))
     return DONE
 
 

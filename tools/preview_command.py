@@ -19,6 +19,7 @@ def run_preview(arguments: argparse.Namespace) -> int:
     need_blender()
     from blender_addon.preview import PreviewError
 
+    arguments.progress = ProgressLine()
     try:
         if arguments.still is not None:
             _make_still(arguments, plan)
@@ -30,6 +31,8 @@ def run_preview(arguments: argparse.Namespace) -> int:
             _save_scene(arguments, plan)
     except PreviewError as problem:
         raise UsageError(str(problem)) from None
+    finally:
+        arguments.progress.end()
     return DONE
 
 
@@ -78,8 +81,9 @@ def _make_clip(arguments: argparse.Namespace, plan: Plan, other: Plan | None) ->
         burn_in=arguments.burn_in,
         beside=other,
         join=arguments.join,
-        progress=ProgressLine(),
+        progress=arguments.progress,
     )
+    arguments.progress.end()
     width, height = made.size_px
     print(
         f"{made.output}: {len(made.frames)} frames at {made.fps:g} frames a second, {width}×{height}, "
@@ -97,8 +101,9 @@ def _make_still(arguments: argparse.Namespace, plan: Plan) -> None:
         look=arguments.look,
         size=arguments.size,
         burn_in=arguments.burn_in,
-        progress=ProgressLine(),
+        progress=arguments.progress,
     )
+    arguments.progress.end()
     print(f"{arguments.output}: frame {arguments.still}, {width}×{height}.")
 
 
@@ -113,8 +118,9 @@ def _make_contact(arguments: argparse.Namespace, plan: Plan) -> None:
     ]
     size = None if arguments.still is not None else arguments.size
     count = render_contact(
-        plan, shown, Path(arguments.contact), look=arguments.look, size=size, progress=ProgressLine()
+        plan, shown, Path(arguments.contact), look=arguments.look, size=size, progress=arguments.progress
     )
+    arguments.progress.end()
     print(f"{arguments.contact}: a contact sheet of {count} frames.")
 
 
@@ -138,3 +144,9 @@ class ProgressLine:
             self.last_length = len(text)
         else:
             print(text, file=sys.stderr, flush=True)
+
+    def end(self) -> None:
+        """Leave the line, so that what is printed next stands on its own."""
+        if self.last_length:
+            print(file=sys.stderr, flush=True)
+            self.last_length = 0
