@@ -234,9 +234,117 @@ def _corners_beside_opencv() -> Iterator[str]:
 
 # ---------------------------------------------------------------- running
 
+# ---------------------------------------------------------------- the draft clip
+
+CLIP_PLAN = "harbour_light"
+CLIP_SIZE_PX, CLIP_FRAMES = (480, 270), 240
+CLIP_DRAWN = {"fast": 60, "lit": 24}
+
+
+def preview() -> Iterator[str]:
+    """A draft clip against the barest loop in Blender; aims: ratio 1.10, 240 frames in 60 s and 240 s."""
+    import tempfile
+
+    from blender_addon.preview import render_preview
+
+    plan = _example(CLIP_PLAN)
+    for look, aim_s in (("fast", 60.0), ("lit", 240.0)):
+        drawn = CLIP_DRAWN[look]
+        every = plan.shoot.frames // drawn
+        with tempfile.TemporaryDirectory() as folder:
+            clip, cache = Path(folder) / "clip.mp4", Path(folder) / "cache"
+
+            def whole(
+                plan: Plan = plan,
+                clip: Path = clip,
+                cache: Path = cache,
+                look: str = look,
+                every: int = every,
+            ) -> int:
+                return len(
+                    render_preview(
+                        plan,
+                        clip,
+                        look=look,
+                        every=every,
+                        size=CLIP_SIZE_PX,
+                        cache=cache,
+                    ).frames
+                )
+
+            start = time.perf_counter()
+            count = whole()
+            mine = time.perf_counter() - start
+            start = time.perf_counter()
+            whole()
+            again = time.perf_counter() - start
+            other = _barest_loop_s(plan, look, every, Path(folder))
+        yield (
+            f"{look}: {count} frames of {CLIP_SIZE_PX[0]}×{CLIP_SIZE_PX[1]} in {mine:.1f} s, barest loop "
+            f"{other:.1f} s, ratio {mine / other:.2f}; {CLIP_FRAMES} frames would take "
+            f"{mine / count * CLIP_FRAMES:.0f} s (aim {aim_s:.0f} s); again from the cache {again:.1f} s"
+        )
+    yield _kept_after_a_change(plan)
+    if hasattr(os, "getloadavg"):
+        yield f"load of the machine while this ran: {os.getloadavg()[0]:.1f}"
+
+
+def _example(name: str) -> Plan:
+    from planner_core import load_plan
+
+    return load_plan(Path(__file__).resolve().parent.parent / "example_scenes" / f"{name}.plan.json")
+
+
+def _barest_loop_s(plan: Plan, look: str, every: int, folder: Path) -> float:
+    """Seconds for going through the same frames of the same scene and rendering each to a file, no more."""
+    import bpy
+
+    from blender_addon import engines, looks
+    from blender_addon import scene as scenes
+    from blender_addon.quiet import quiet
+    from planner_core import compute_frames
+
+    frames = compute_frames(plan)
+    scene = bpy.data.scenes.new("Barest")
+    scenes.build_scene(plan, frames, scene)
+    looks.Look(scene, frames, look, engines.choose_engine(look)).show(1)
+    scene.render.resolution_x, scene.render.resolution_y = CLIP_SIZE_PX
+    start = time.perf_counter()
+    with quiet():
+        for number in range(1, plan.shoot.frames + 1, every):
+            scene.frame_set(number)
+            scene.render.filepath = str(folder / f"{number:04d}.png")
+            bpy.ops.render.render(write_still=True, scene=scene.name)
+    spent = time.perf_counter() - start
+    scenes.clear_scene(scene)
+    bpy.data.scenes.remove(scene)
+    return spent
+
+
+def _kept_after_a_change(plan: Plan) -> str:
+    """How many frames of a move in three poses stay as they are when the last pose changes."""
+    import attrs
+
+    from blender_addon import engines
+    from blender_addon.preview import frame_keys
+    from planner_core import compute_frames
+
+    first, last = plan.move.poses[0], plan.move.poses[-1]
+    halfway = attrs.evolve(first, at=0.5)
+    turned = attrs.evolve(last, pan_deg=(last.pan_deg or 0.0) - 2.0)
+    keys = []
+    for end in (last, turned):
+        changed = attrs.evolve(plan, move=attrs.evolve(plan.move, poses=(first, halfway, end)))
+        key = frame_keys(compute_frames(changed), "lit", engines.choose_engine("lit"), CLIP_SIZE_PX)
+        keys.append([key(number) for number in range(1, plan.shoot.frames + 1)])
+    kept = sum(one == other for one, other in zip(*keys, strict=True))
+    return f"last of three poses turned: {kept} of {plan.shoot.frames} frames kept (the first half rests)"
+
+
 SECTIONS: dict[str, Callable[[], Iterator[str]]] = {
     "sky": sky,
     "picture": picture,
+    "preview": preview,
 }
 
 
