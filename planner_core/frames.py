@@ -149,8 +149,8 @@ def frames_csv(frames: FrameTable) -> str:
     ramp, zone = frames.ramp, frames.plan.zone
     columns: list[Any] = [
         range(1, len(frames) + 1),
-        [timeline.utc_datetime(t).isoformat() for t in frames.utc_s],
-        [timeline.local_datetime(t, zone).isoformat() for t in frames.utc_s],
+        [timeline.utc_datetime(t).isoformat(timespec="microseconds") for t in frames.utc_s],
+        [timeline.local_datetime(t, zone).isoformat(timespec="microseconds") for t in frames.utc_s],
         frames.slide_m if frames.plan.rig.slide else None,
         frames.pan_deg,
         frames.tilt_deg,

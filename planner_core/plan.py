@@ -615,10 +615,12 @@ class Plan:
         for name, part in (("slide_m", "slide"), ("pan_deg", "pan"), ("tilt_deg", "tilt")):
             if getattr(self.rig, part) is not None:
                 continue
-            given = [(i, v) for i, p in enumerate(self.move.poses) if (v := getattr(p, name)) is not None]
-            for index, value in given:
-                if part == "slide" or value != given[0][1]:
-                    also = "" if part == "slide" else ", or give every pose the same value"
+            values = [getattr(pose, name) for pose in self.move.poses]
+            if part != "slide" and len(set(values)) == 1:
+                continue
+            also = "" if part == "slide" else ", or give every pose the same value"
+            for index, value in enumerate(values):
+                if value is not None and (part == "slide" or value != values[0] or None in values):
                     raise PlanError(
                         f"move.poses[{index}].{name}",
                         value,

@@ -175,7 +175,10 @@ def test_a_fixed_head_may_give_the_same_direction_in_every_pose(document):
     for pose in document["move"]["poses"]:
         pose["tilt_deg"] = 2.0
     assert plan_from_dict(document).move.poses[0] == Pose(at=0.0, slide_m=0.3, pan_deg=266.5, tilt_deg=2.0)
-    document["move"]["poses"][1]["tilt_deg"] = 3.0
+    del document["move"]["poses"][0]["tilt_deg"]
+    with pytest.raises(PlanError, match=r"move\.poses\[1\]\.tilt_deg"):
+        plan_from_dict(document)
+    document["move"]["poses"][0]["tilt_deg"] = 3.0
     with pytest.raises(PlanError, match=r"move\.poses\[1\]\.tilt_deg"):
         plan_from_dict(document)
 
