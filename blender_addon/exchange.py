@@ -34,7 +34,7 @@ def export_scene(path: Path) -> None:
 
 def _gltf(path: Path) -> Set[str]:
     addon_utils.enable("io_scene_gltf2")
-    return bpy.ops.export_scene.gltf(
+    return bpy.ops.export_scene.gltf(  # type: ignore[return-value]
         filepath=str(path),
         export_format="GLB" if path.suffix.lower() == ".glb" else "GLTF_SEPARATE",
         export_cameras=True,
@@ -50,7 +50,7 @@ def _gltf(path: Path) -> Set[str]:
 
 
 def _usd(path: Path) -> Set[str]:
-    return bpy.ops.wm.usd_export(
+    return bpy.ops.wm.usd_export(  # type: ignore[return-value]
         filepath=str(path),
         export_animation=True,
         export_lights=False,

@@ -40,7 +40,7 @@ def write_picture(picture: Picture, path: Path) -> None:
     image = bpy.data.images.new("Picture", width, height, alpha=False)
     working = path.with_name(f".{path.name}.{os.getpid()}.png")
     try:
-        image.colorspace_settings.name = "Non-Color"  # type: ignore[assignment]
+        image.colorspace_settings.name = "Non-Color"  # type: ignore[assignment, union-attr]
         whole = np.ones((height, width, 4), dtype=np.float32)
         whole[..., :3] = picture[::-1] / np.float32(255.0)
         image.pixels.foreach_set(whole.ravel())  # type: ignore[attr-defined]
@@ -49,7 +49,7 @@ def write_picture(picture: Picture, path: Path) -> None:
             settings = scene.render.image_settings
             compat.choose_image(settings, "PNG")
             settings.color_mode, settings.color_depth, settings.compression = "RGB", "8", 40
-            scene.view_settings.view_transform = "Raw"  # type: ignore[assignment]
+            scene.view_settings.view_transform = "Raw"  # type: ignore[assignment, union-attr]
             with _reported(path):
                 image.save_render(str(working.absolute()), scene=scene)
         finally:
@@ -159,7 +159,7 @@ def letters(text: str, type_px: int) -> NDArray[np.float32]:
         blf.size(0, type_px)
         blf.color(0, 1.0, 1.0, 1.0, 1.0)
         blf.position(0, 2, round(type_px * 0.4), 0)
-        with blf.bind_imbuf(0, buffer):
+        with blf.bind_imbuf(0, buffer):  # type: ignore[func-returns-value, attr-defined]
             blf.draw_buffer(0, text)
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "letters.png"

@@ -299,7 +299,7 @@ def save_scene(plan: Plan, output: Path) -> None:
     _check_output(output)
     frames = compute_frames(plan)
     bpy.ops.wm.read_factory_settings(use_empty=True)
-    scene = bpy.context.scene
+    scene = bpy.data.scenes[0]
     scenes.build_scene(plan, frames, scene)
     looks.Look(scene, frames, looks.LIT, _choose_engine(looks.LIT, None))
     working = output.with_name(f".{output.stem}.{os.getpid()}.blend")

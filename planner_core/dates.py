@@ -460,7 +460,7 @@ def _best(table: DatesTable, rows: list[Occasion]) -> Iterator[str]:
 
 
 def _moonlight(row: Occasion) -> str:
-    if row.moon_end_altitude_deg is None or row.moon_end_lit_fraction is None:
+    if row.moon_end_altitude_deg is None or row.moon_end_lit_fraction is None or row.moon_end_lux is None:
         return "no clip that day"
     if row.moon_end_altitude_deg < 0.0:
         return "no moon at the end"

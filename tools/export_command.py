@@ -26,7 +26,7 @@ def run_export(arguments: argparse.Namespace) -> int:
         raise UsageError(f"{output.name}: is neither glTF nor USD; end it in {', '.join(KINDS)}")
     frames = compute_frames(plan)
     bpy.ops.wm.read_factory_settings(use_empty=True)
-    build_scene(plan, frames, bpy.context.scene)
+    build_scene(plan, frames, bpy.data.scenes[0])
     try:
         export_scene(output)
     except RuntimeError as problem:

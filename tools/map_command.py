@@ -15,7 +15,7 @@ def run_blocks(arguments: argparse.Namespace) -> int:
     plan = load_plan(arguments.plan)
     if Path(arguments.source).suffix.lower() == ".csv":
         plan, ridge = footprints.load_horizon(arguments.source, plan, distance_m=arguments.distance)
-        said = (
+        said: tuple[str, ...] = (
             f"A ridge of {len(ridge.skyline_deg or ())} points, {ridge.distance_m:g} m away: {ridge.name}.",
         )
     else:
