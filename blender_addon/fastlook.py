@@ -58,7 +58,8 @@ class FastLook:
             lens.clip_start = NEAREST_M
         things = [t for t in scene.collection.all_objects if t.type == "MESH" and not t.hide_render]
         for thing in things:
-            flat = thing.get(blocking.ROLE_KEY) == "water" or parts.part_of(thing) == "ground"
+            # what lies flat throws no shadow worth seeing, and Workbench would lose those that fall on it
+            flat = thing.get(blocking.ROLE_KEY) in ("ground", "water") or parts.part_of(thing) == "ground"
             if flat or thing.get(blocking.SHAPE_KEY) == "ridge":
                 thing.display.show_shadows = False
             if thing.get(blocking.ROLE_KEY) == "water":
@@ -129,7 +130,7 @@ class FastLook:
         display.shading.show_shadows = bool(shadow > 0.01)
         display.shading.shadow_intensity = float(np.clip(shadow, 0.0, 1.0))
         if sun_level.max() > 0.0:
-            display.light_direction = sun.tolist()
+            display.light_direction = (sun[0], sun[2], -sun[1])  # Workbench turns it, with Y up
 
     def _lit(self, frame: int) -> tuple[Array, float]:
         """Colours of all corners in full light, and how much of it a shadow takes away."""
@@ -252,14 +253,15 @@ class _Corners(_Painted):
         self.mesh.corner_normals.foreach_get("vector", flat)
         normals = flat.reshape(-1, 3).astype(np.float64) @ np.linalg.inv(world[:3, :3])
         self.normals = normals / np.maximum(np.linalg.norm(normals, axis=1), 1e-12)[:, None]
-        if thing.get(blocking.SHAPE_KEY) == "ridge":  # too far away for Workbench's shadows
+        is_water = thing.get(blocking.ROLE_KEY) == "water"
+        shadeless = is_water or thing.get(blocking.SHAPE_KEY) == "ridge"
+        if shadeless:  # water mirrors, and a ridge is too far away for Workbench's shadows
             self.mesh.normals_split_custom_set([(0.0, 0.0, -1.0)] * self.count)
-        self.in_shade = np.full(self.count, thing.get(blocking.SHAPE_KEY) == "ridge")
-        self.is_water = np.full(self.count, thing.get(blocking.ROLE_KEY) == "water") & (
-            self.normals[:, 2] > 0.5
-        )
+        self.in_shade = np.full(self.count, shadeless)
+        self.is_water = np.full(self.count, is_water) & (self.normals[:, 2] > 0.5)
         self.is_pane = np.full(self.count, parts.part_of(thing) == nightlights.PART)
-        self.albedo = np.tile(np.array(list(thing.color)[:3], dtype=np.float64), (self.count, 1))
+        colour: Any = thing.color
+        self.albedo = np.tile(np.array(colour[:3], dtype=np.float64), (self.count, 1))
         height = self.places[:, 2].max() - self.places[:, 2].min()
         if thing.get(blocking.ROLE_KEY) in ("subject", "foreground", "background") and height > 0.2:
             up = (self.places[:, 2] - self.places[:, 2].min()) / height

@@ -179,13 +179,9 @@ def _build_sky(tree: Any) -> None:
         soft.node.use_clamp = True
         return soft
 
-    seen = ray["Is Camera Ray"]
     from_sun = vectors("DISTANCE", "From sun", direction).outputs["Value"]
     veils = [
-        scaled(
-            f"Veil {number + 1}",
-            maths("MULTIPLY", maths("EXPONENT", maths("DIVIDE", from_sun, -width)), seen),
-        )
+        scaled(f"Veil {number + 1}", maths("EXPONENT", maths("DIVIDE", from_sun, -width)))
         for number, width in enumerate(float(width) for _, width in sky.VEILS)
     ]
     from_moon = vectors("SUBTRACT", "From moon", direction).outputs[0]
@@ -206,12 +202,20 @@ def _build_sky(tree: Any) -> None:
     )
     sunlit = maths("MULTIPLY_ADD", facing, 8.0, 0.5)
     sunlit.node.use_clamp = True
-    everything = vectors(
-        "ADD",
-        "",
-        total(natural, *veils, scaled("Sun disc", maths("MULTIPLY", within(from_sun), seen))),
-        scaled("Moon disc", maths("MULTIPLY", maths("MULTIPLY", on_moon, sunlit), seen)),
+    discs = total(
+        *veils,
+        scaled("Sun disc", within(from_sun)),
+        scaled("Moon disc", maths("MULTIPLY", on_moon, sunlit)),
     )
-    background, output = node("ShaderNodeBackground"), node("ShaderNodeOutputWorld")
-    links.new(everything.outputs[0], background.inputs["Color"])
-    links.new(background.outputs[0], output.inputs["Surface"])
+    # mixed and not multiplied by whether it is seen: Cycles leaves out what is mixed in by nothing
+    sky_light, disc_light = node("ShaderNodeBackground"), node("ShaderNodeBackground")
+    links.new(natural, sky_light.inputs["Color"])
+    links.new(discs, disc_light.inputs["Color"])
+    if_seen, whole, output = (
+        node(kind) for kind in ("ShaderNodeMixShader", "ShaderNodeAddShader", "ShaderNodeOutputWorld")
+    )
+    links.new(ray["Is Camera Ray"], if_seen.inputs[0])
+    links.new(disc_light.outputs[0], if_seen.inputs[2])
+    links.new(sky_light.outputs[0], whole.inputs[0])
+    links.new(if_seen.outputs[0], whole.inputs[1])
+    links.new(whole.outputs[0], output.inputs["Surface"])

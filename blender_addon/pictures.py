@@ -37,13 +37,13 @@ def read_picture(path: Path) -> Picture:
 def write_picture(picture: Picture, path: Path) -> None:
     """Write a picture as PNG; it appears under its name once it is whole. Raises OSError."""
     height, width, _ = picture.shape
-    image = bpy.data.images.new("Picture", width, height, alpha=False)
+    image: Any = bpy.data.images.new("Picture", width, height, alpha=False)
     working = path.with_name(f".{path.name}.{os.getpid()}.png")
     try:
-        image.colorspace_settings.name = "Non-Color"  # type: ignore[assignment, union-attr]
+        image.colorspace_settings.name = "Non-Color"
         whole = np.ones((height, width, 4), dtype=np.float32)
         whole[..., :3] = picture[::-1] / np.float32(255.0)
-        image.pixels.foreach_set(whole.ravel())  # type: ignore[attr-defined]
+        image.pixels.foreach_set(whole.ravel())
         scene = bpy.data.scenes.new("Picture")
         try:
             settings = scene.render.image_settings

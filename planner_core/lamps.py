@@ -83,12 +83,6 @@ def share_on(on_lux: ArrayLike, natural_lux: ArrayLike) -> Array:
     return np.where(on > 0.0, np.clip(stops / SWITCH_STOPS, 0.0, 1.0), 0.0)
 
 
-def lamp_places(plan: Plan) -> Array:
-    """Middles of the lamps on posts, shape (lamps, 3), scene metres."""
-    heads = [_head(block) for block in plan.blocks if block.shape == "post" and block.lights]
-    return np.array([(x, y, (low + high) / 2.0) for x, y, low, high, _ in heads]).reshape(-1, 3)
-
-
 def _distance_m(block: Block, eye: Array) -> float:
     if block.shape == "prism":
         middle = np.mean(np.asarray(block.footprint_m, dtype=np.float64), axis=0)

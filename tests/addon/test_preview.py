@@ -435,3 +435,21 @@ def test_what_the_verb_cannot_do_is_said_in_one_line(tmp_path: Path, project_roo
         assert words in done.stderr
         assert "Traceback" not in done.stderr
         assert len(done.stderr.strip().splitlines()) == 1
+
+
+def test_a_rig_that_never_stops_blurs_for_as_long_as_the_shutter_is_open(tmp_path: Path) -> None:
+    from blender_addon import looks
+    from planner_core import compute_frames
+    from tests.addon.scenes import drawn
+
+    for drive in ("continuous", "shoot-move-shoot"):
+        one = evening(move__drive=drive)
+        frames = compute_frames(one)
+        assert frames.ramp is not None
+        scene, _ = drawn(one)
+        look = looks.Look(scene, frames, "lit", engines.choose_engine("lit", "CYCLES"))
+        look.show(11)
+        assert scene.render.use_motion_blur == (drive == "continuous")
+        if drive == "continuous":
+            share = max(0.01, frames.ramp.shutter_s[10] / one.shoot.interval_s)
+            assert scene.render.motion_blur_shutter == pytest.approx(share, rel=1e-5)

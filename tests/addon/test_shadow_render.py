@@ -5,10 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import bpy
 import numpy as np
 import pytest
+from mathutils import Matrix
 
-from blender_addon import parts
+from blender_addon import engines, looks, parts, pictures
 from planner_core import compute_frames
 from planner_core.planfile import plan_from_dict
 from tests.addon.renders import seen_from_above
@@ -72,6 +74,37 @@ def test_a_posts_shadow_has_the_suns_length_and_direction(place: Any, tmp_path: 
     turn = np.radians(bearing - plan.site.scene_north_deg)
     reach = np.max(x * np.sin(turn) + y * np.cos(turn)) + width / SIZE_PX / 2.0 - RADIUS_M
     assert reach == pytest.approx(length, rel=0.01)
+
+
+@pytest.mark.parametrize("place", PLACES.values(), ids=PLACES)
+def test_shadows_of_the_fast_look_fall_away_from_the_sun(place: Any, tmp_path: Path) -> None:
+    if not engines.this_machine().opengl:
+        pytest.skip("no OpenGL here")
+    plan = post_at(*place)
+    frames = compute_frames(plan)
+    scene, _ = drawn(plan)
+    look = looks.Look(scene, frames, "fast", engines.choose_engine("fast", engines.WORKBENCH))
+    look.show(2)
+    length = POST_M / np.tan(np.radians(frames.sun_altitude_deg[1]))
+    camera: Any = scene.camera
+    height, width = 60.0, 2.4 * length
+    camera.parent = None
+    camera.matrix_world = Matrix.Translation((0.0, 0.0, height))
+    camera.data.sensor_width = camera.data.sensor_height = 36.0
+    camera.data.lens = 36.0 * height / width
+    scene.render.resolution_x = scene.render.resolution_y = SIZE_PX
+    scene.render.filepath = str(tmp_path / "fast.png")
+    scene.render.use_file_extension = False
+    bpy.ops.render.render(write_still=True, scene=scene.name)
+    picture = pictures.read_picture(tmp_path / "fast.png")[::-1].astype(float).sum(axis=-1)
+    places = ((np.arange(SIZE_PX) + 0.5) / SIZE_PX - 0.5) * width
+    rows, columns = np.nonzero(picture < 0.9 * np.median(picture))
+    x, y = places[columns], places[rows]
+    far = (np.hypot(x, y) > 0.35 * length) & (np.hypot(x, y) < 1.1 * length)
+    bearing = np.degrees(np.arctan2(x[far].mean(), y[far].mean())) + plan.site.scene_north_deg
+    off = (bearing - (frames.sun_azimuth_deg[1] + 180.0) + 180.0) % 360.0 - 180.0
+    assert off == pytest.approx(0.0, abs=1.5)
+    assert np.hypot(x[far], y[far]).max() == pytest.approx(length, rel=0.06)
 
 
 def _apparent_sun(utc_s: float, latitude_deg: float, longitude_deg: float) -> tuple[float, float]:
