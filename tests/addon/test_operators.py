@@ -158,7 +158,11 @@ CHANGES_NOTHING_OF_THE_PLAN = {
 }
 
 
-@pytest.mark.parametrize(("name", "options", "prepare"), UNDONE, ids=lambda value: str(value)[:40])
+@pytest.mark.parametrize(
+    ("name", "options", "prepare"),
+    UNDONE,
+    ids=[f"{name}-{number}" for number, (name, *_) in enumerate(UNDONE)],
+)
 def test_an_operator_is_undone_and_done_again(
     scene: Any, name: str, options: dict[str, Any], prepare: Callable[[], None]
 ) -> None:
@@ -603,7 +607,7 @@ def test_a_file_that_cannot_be_read_leaves_the_scene_as_it_was(
 
 
 def test_a_folder_that_is_not_there_is_told(scene: Any, tmp_path: Path) -> None:
-    with pytest.raises(RuntimeError, match="can't be written: .*does not exist"):
+    with pytest.raises(RuntimeError, match=r"can't be written: .*does not exist"):
         bpy.ops.duskrail.save_as(filepath=str(tmp_path / "nowhere" / "evening.plan.json"))
     with pytest.raises(RuntimeError, match="has no file yet"):
         bpy.ops.duskrail.save()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterator
 from typing import Any
 
@@ -65,16 +64,15 @@ def test_plans_outlive_being_disabled(disabled: None) -> None:
     assert bpy.context.scene.duskrail.title == plan.title
 
 
-def test_nothing_is_done_on_frame_changes_and_little_on_others_without_a_plan(empty: Any) -> None:
-    # The limit is 1 ms; there is no listener for frames at all, and the others leave at once
+def test_nothing_listens_to_frame_changes_and_others_leave_a_scene_without_a_plan_alone(empty: Any) -> None:
+    # how quickly the others leave is measured by tools/benchmark.py
     assert not [f for f in bpy.app.handlers.frame_change_post if "blender_addon" in f.__module__]
     assert not [f for f in bpy.app.handlers.frame_change_pre if "blender_addon" in f.__module__]
     graph = bpy.context.evaluated_depsgraph_get()
-    began = time.perf_counter()
-    for _ in range(200):
-        handlers.on_depsgraph_update(empty, graph)
-        handlers.on_undo(empty)
-    assert (time.perf_counter() - began) / 200 < 0.001
+    handlers.on_depsgraph_update(empty, graph)
+    handlers.on_undo(empty)
+    assert live.plan_of(empty) is None
+    assert not list(empty.objects)
 
 
 def test_every_tooltip_is_there_and_ends_as_blenders_do(empty: Any) -> None:

@@ -343,20 +343,10 @@ def test_the_first_run_sets_up_and_runs_the_verb(
     assert not (project.site_packages() / "bpy").exists()
 
 
-def test_the_next_run_is_silent_and_adds_under_half_a_second(project: SmallProject) -> None:
-    def fastest_s(command: list[str]) -> float:
-        took = []
-        for _ in range(5):
-            began = time.perf_counter()
-            done = subprocess.run(command, env=project.environ(), capture_output=True, text=True)
-            took.append(time.perf_counter() - began)
-            assert (done.stdout, done.stderr) == ("1.0 other\n", "")
-        return min(took)
-
-    alone = fastest_s(
-        [str(project.venv / "bin" / "python"), str(project.root / "tools/duskrail.py"), "other"]
-    )
-    assert fastest_s(project.command("other")) - alone < 0.5
+def test_the_next_run_is_silent(project: SmallProject) -> None:
+    # what it adds to the verb's own time is measured by tools/benchmark.py
+    done = subprocess.run(project.command("other"), env=project.environ(), capture_output=True, text=True)
+    assert (done.stdout, done.stderr) == ("1.0 other\n", "")
 
 
 def test_a_changed_pin_is_installed(project: SmallProject) -> None:
