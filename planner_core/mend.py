@@ -26,6 +26,10 @@ PLACES = 25  # frames that a change is tried on, beside the failing ones
 FAILING_PLACES = 12
 WHOLE_COUNTS = 3  # a trial on all frames takes as long as so many others
 RAIL_PLACES = 65  # at which the view of the subject is looked at
+FEW_PLACES, FEW_FAILING_PLACES, FEW_RAIL_PLACES = 9, 3, 17  # the same where work is limited
+MOST_GUESSES = 3  # turns straight onto the subject that are tried before all else
+# Work is counted in rays tried against a piece of a block; what else there is, in rays that take as long.
+OUTLINE_WORK, TRIAL_WORK = 400, 10_000
 HARDLY_MOVES_M = 0.1  # an entrance pupil so near to the head's axes doesn't look around things
 STEPS = {"slide_m": 0.05, "pan_deg": 0.5, "tilt_deg": 0.5}  # what a person would set
 MANY_STEPS = (1, 2, 3, 4, 6, 8, 11, 15, 20, 27, 36, 48, 64, 90)
@@ -107,50 +111,70 @@ def smallest_change(
     reading: Reading,
     *,
     most_tries: int = 400,
+    most_work: int | None = None,
     weak: float = 0.0,
     only: Sequence[int] | None = None,
 ) -> Change | None:
     """The smallest change that leaves no frame failing; None where none was found within so many tries.
 
     With air around the subject where a change gives that, else without. `only` limits the blocks that are
-    looked at while trying; the change that is returned was tried with all of them, on all frames.
+    looked at while trying; the change that is returned was tried with all of them, on all frames. With
+    most_work, turns straight onto the subject are tried first, changes are tried on fewer frames, and none
+    is tried that is likely to take more than what is left of so much work.
     """
     bad = failing(plan, reading, weak=weak)
     if not bad.any() or not reading.subject:
         return None
     less = plan if only is None else _with_blocks(plan, only)
     everyone = np.ones(len(bad), dtype=bool)
+    budget = Budget(most_tries, most_work)
+    aim: _Aim | None = None
     for air in (composition.AIR, 0.0):
-        some = _Trial(less, bad, weak, air, reading.travels)
-        all_ = _Trial(plan, everyone, weak, air, reading.travels)
-        found = _smallest(plan, reading, some, all_, most_tries)
+        some = _Trial(less, bad, weak, air, reading.travels, budget)
+        all_ = _Trial(plan, everyone, weak, air, reading.travels, budget, counts=WHOLE_COUNTS)
+        all_.costs = len(reading.seen.looked_at) * TRIAL_WORK // 100
+        aim = _Aim(some, reading) if aim is None else aim
+        aim.ask_for(air)
+        found = _smallest(plan, some, all_, aim)
         if found is not None:
             return found
-        most_tries -= some.count + WHOLE_COUNTS * all_.count
     return None
 
 
-def _smallest(plan: Plan, reading: Reading, some: _Trial, all_: _Trial, most_tries: int) -> Change | None:
-    aim = _Aim(some, reading)
+def _smallest(plan: Plan, some: _Trial, all_: _Trial, aim: _Aim) -> Change | None:
+    if not some.can_pay():
+        return None
     before = some.faults(some.plan)
+
+    def tried_on_all(axis: str, poses: tuple[int, ...], way: int, steps: int, size: float) -> Change | None:
+        changed = _changed(plan, axis, poses, way * steps)
+        if not all_.can_pay() or all_.faults(changed) != 0.0:
+            return None
+        return Change(axis=axis, poses=poses, by=way * steps * STEPS[axis], size=size, plan=changed)
+
+    if some.budget.limited:
+        for size, axis, poses, way, steps in aim.guesses()[:MOST_GUESSES]:
+            if some.can_pay() and some.faults(_changed(some.plan, axis, poses, way * steps)) == 0.0:
+                found = tried_on_all(axis, poses, way, steps, size)
+                if found is not None:
+                    return found
     last: dict[tuple[str, tuple[int, ...], int], tuple[int, float]] = {}
     for size, axis, poses, way, steps in _in_order_of_size(plan):
         key = (axis, poses, way)
         tried, faults = last.get(key, (0, before))
         if faults > before and tried > 2:
             continue  # it went the wrong way
+        if not some.can_pay():
+            return None
         if not aim.may_hit(axis, poses, way * steps):
             continue
-        if some.count + WHOLE_COUNTS * all_.count >= most_tries:
-            return None
         last[key] = steps, some.faults(_changed(some.plan, axis, poses, way * steps))
         if last[key][1] == 0.0:
-            found = _fewest_steps(some, aim, axis, poses, way, tried, steps)
-            for more in dict.fromkeys((found, steps)):
-                changed = _changed(plan, axis, poses, way * more)
-                if all_.faults(changed) == 0.0:
-                    by, share = way * more * STEPS[axis], more / steps
-                    return Change(axis=axis, poses=poses, by=by, size=size * share, plan=changed)
+            fewest = _fewest_steps(some, aim, axis, poses, way, tried, steps)
+            for more in dict.fromkeys((fewest, steps)):
+                found = tried_on_all(axis, poses, way, more, size * more / steps)
+                if found is not None:
+                    return found
     return None
 
 
@@ -162,11 +186,11 @@ def best_change(plan: Plan, reading: Reading, *, weak: float = 0.0, most_tries: 
     bad = failing(plan, reading, weak=weak)
     if not bad.any() or not reading.subject:
         return None
-    trial = _Trial(plan, bad, weak, 0.0, reading.travels)
+    trial = _Trial(plan, bad, weak, 0.0, reading.travels, Budget(most_tries))
     before = trial.badness(plan)
     found: tuple[float, Change] | None = None
     for size, axis, poses, way, steps in _in_order_of_size(plan):
-        if trial.count >= most_tries:
+        if not trial.can_pay():
             break
         changed = _changed(plan, axis, poses, way * steps)
         left = trial.badness(changed)
@@ -176,38 +200,74 @@ def best_change(plan: Plan, reading: Reading, *, weak: float = 0.0, most_tries: 
     return found[1] if found else None
 
 
+class Budget:
+    """What trying may cost: so many tries, and so much work where that is limited; and what it has cost."""
+
+    def __init__(self, most_tries: int, most_work: int | None = None) -> None:
+        self.most_tries, self.most_work = most_tries, most_work
+        self.tries = self.work = 0
+
+    @property
+    def limited(self) -> bool:
+        return self.most_work is not None
+
+    def allows(self, work: int) -> bool:
+        """Whether one more try is left, and so much work."""
+        return self.tries < self.most_tries and (self.most_work is None or self.work + work <= self.most_work)
+
+    def spend(self, seen: tracks.Tracks) -> None:
+        """Count what has been worked out of some tracks."""
+        self.work += TRIAL_WORK + seen.ray_tests + OUTLINE_WORK * seen.outlines
+
+
 class _Trial:
     """Tries plans on some frames: first on some that failed, then on some of all."""
 
-    def __init__(self, plan: Plan, bad: Mask, weak: float, air: float, travels: bool) -> None:
+    def __init__(
+        self, plan: Plan, bad: Mask, weak: float, air: float, travels: bool, budget: Budget, counts: int = 1
+    ) -> None:
         self.plan, self.weak, self.air, self.travels = plan, weak, air, travels
-        self.count = 0
+        self.budget, self.counts = budget, counts
+        self.costs = TRIAL_WORK  # what the dearest try has taken so far
+        few, most = (FEW_FAILING_PLACES, FEW_PLACES) if budget.limited else (FAILING_PLACES, PLACES)
         if bad.all():
-            self.sets = [np.linspace(0.0, 1.0, len(bad)) if len(bad) > 1 else np.zeros(1)]
+            count = len(bad) if counts > 1 or not budget.limited else min(len(bad), few + most)
+            self.sets = [np.linspace(0.0, 1.0, count) if count > 1 else np.zeros(1)]
         else:
             failed = np.flatnonzero(bad)
-            some = failed[
-                np.linspace(0, len(failed) - 1, min(len(failed), FAILING_PLACES)).round().astype(int)
-            ]
-            even = np.linspace(0, len(bad) - 1, min(len(bad), PLACES)).round().astype(int)
+            some = failed[np.linspace(0, len(failed) - 1, min(len(failed), few)).round().astype(int)]
+            even = np.linspace(0, len(bad) - 1, min(len(bad), most)).round().astype(int)
             self.sets = [frames / max(len(bad) - 1, 1) for frames in (some, np.union1d(even, some))]
+
+    def can_pay(self) -> bool:
+        """Whether the budget has room for one more try like the dearest so far."""
+        return self.budget.allows(self.costs)
 
     def faults(self, plan: Plan) -> float:
         """How much fails: the share of the first places that do and how badly, or of all of them where those
         don't.
         """
-        self.count += 1
+        self.budget.tries += self.counts
+        spent, found = self.budget.work, 0.0
         for places in self.sets:
-            bad, depth = failing_at(plan, places, weak=self.weak, air=self.air, travels=self.travels)
+            bad, depth = self._failing_at(plan, places)
             if bad.any():
-                return float(np.mean(bad) + np.mean(depth))
-        return 0.0
+                found = float(np.mean(bad) + np.mean(depth))
+                break
+        self.costs = max(self.costs, self.budget.work - spent)
+        return found
 
     def badness(self, plan: Plan) -> float:
         """How much fails on the evenly spread places, whatever failed first."""
-        self.count += 1
-        bad, depth = failing_at(plan, self.sets[-1], weak=self.weak, air=self.air, travels=self.travels)
+        self.budget.tries += self.counts
+        bad, depth = self._failing_at(plan, self.sets[-1])
         return float(np.mean(bad) + np.mean(depth * bad))
+
+    def _failing_at(self, plan: Plan, places: Array) -> tuple[Mask, Array]:
+        seen = tracks.compute_tracks(plan, tracks.camera_path(plan, places))
+        found = _failing_in(plan, seen, weak=self.weak, air=self.air, travels=self.travels)
+        self.budget.spend(seen)
+        return found
 
 
 class _Aim:
@@ -218,41 +278,76 @@ class _Aim:
     SLACK_DEG = 1.5
 
     def __init__(self, trial: _Trial, reading: SubjectReading) -> None:
-        self.plan, self.places = trial.plan, trial.sets[-1]
+        self.plan, self.places, self.budget = trial.plan, trial.sets[-1], trial.budget
         self.frames = composition.judged(self.plan, self.places)
         path = tracks.camera_path(self.plan, self.places)
         boxes = blocking.bounding_boxes(self.plan)
         corners = boxes.corners_m[np.isin(boxes.block, blocking.subject_parts(self.plan))].reshape(-1, 3)
-        self.corners, self.rail = corners, None
+        self.corners = corners
         way = corners - path.camera_m[:, None]
         right = path.camera_rotation[:, :, 0]
         ahead = np.stack([-right[:, 1], right[:, 0], np.zeros(len(right))], axis=1)
         x, y = np.einsum("fci,fi->fc", way, right), np.einsum("fci,fi->fc", way, ahead)
-        bearing = np.degrees(np.arctan2(x, y))
-        altitude = np.degrees(np.arctan2(way[..., 2], np.hypot(x, y))) - path.lens_altitude_deg[:, None]
-        half = np.array(composition.view_deg(self.plan)) * (0.5 - trial.air) + self.SLACK_DEG
-        self.allowed = {
-            axis: (angle.max(axis=1) - reach, angle.min(axis=1) + reach)
-            for axis, angle, reach in zip(("pan_deg", "tilt_deg"), (bearing, altitude), half, strict=True)
-        }
+        self.bearing = np.degrees(np.arctan2(x, y))
+        self.altitude = np.degrees(np.arctan2(way[..., 2], np.hypot(x, y))) - path.lens_altitude_deg[:, None]
         # a head that turns about the pupil can't look past what stands in the way
         at = np.searchsorted(reading.at, self.places).clip(0, len(reading.at) - 1)
         hidden = (reading.visible[at] < SEEN_ENOUGH) & (reading.inside[at] >= INSIDE_WHOLE) & self.frames
         self.hopeless = bool(hidden.any()) and abs(self.plan.rig.pupil_offset_m) < HARDLY_MOVES_M
-        self.rail = self._clear_rail()
-        across, above = (gap[at][self.frames] for gap in composition.gaps(self.plan, reading))
-        self.helps = {
-            "pan_deg": bool((above >= trial.air).all()),
-            "tilt_deg": bool((across >= trial.air).all()),
-        }
+        self.gaps = [gap[at][self.frames] for gap in composition.gaps(self.plan, reading)]
         self.effect: dict[tuple[str, tuple[int, ...]], Array] = {}
+        self._rail: tuple[tuple[Array, Array] | None] | None = None
+
+    def ask_for(self, air: float) -> None:
+        """Room there should be between the subject and the frame's edges, as a share of the frame."""
+        across, above = self.gaps
+        self.half = dict(
+            zip(("pan_deg", "tilt_deg"), np.array(composition.view_deg(self.plan)) * (0.5 - air), strict=True)
+        )
+        self.helps = {"pan_deg": bool((above >= air).all()), "tilt_deg": bool((across >= air).all())}
+
+    def _allowed(self, axis: str, slack_deg: float) -> tuple[Array, Array]:
+        """Least and most turn of the lens at each place that brings all of the subject into the frame; least
+        above most where it is too large.
+        """
+        angle, reach = {"pan_deg": self.bearing, "tilt_deg": self.altitude}[axis], self.half[axis] + slack_deg
+        return angle.max(axis=1) - reach, angle.min(axis=1) + reach
+
+    def guesses(self) -> list[tuple[float, str, tuple[int, ...], int, int]]:
+        """For each axis and pose of the head the fewest steps that bring the subject into the frame, the
+        smallest change first: size, axis, poses, way, steps.
+        """
+        found = []
+        for axis, poses, lowest, highest, unit in _options(self.plan):
+            if axis == "slide_m" or self.hopeless or not self.helps[axis]:
+                continue
+            low, high = (edge[self.frames] for edge in self._allowed(axis, 0.0))
+            turn = self._turn(axis, poses, 1)[self.frames]
+            matters = low <= high
+            acts = matters & (np.abs(turn) > 1e-6)
+            if ((low > 0.0) | (high < 0.0))[matters & ~acts].any() or not acts.any():
+                continue
+            ends = np.sort([low[acts] / turn[acts], high[acts] / turn[acts]], axis=0)
+            least, most = float(ends[0].max()), float(ends[1].min())
+            steps = int(np.ceil(least)) if least > 0.0 else int(np.floor(min(most, 0.0)))
+            by = steps * STEPS[axis]
+            if steps and least <= steps <= most and lowest - 1e-9 <= by <= highest + 1e-9:
+                size = abs(by) / unit * (1.5 if len(poses) > 1 else 1.0)
+                found.append((size, axis, poses, 1 if steps > 0 else -1, abs(steps)))
+        return sorted(found)
+
+    @property
+    def rail(self) -> tuple[Array, Array] | None:
+        if self._rail is None:
+            self._rail = (self._clear_rail(),)
+        return self._rail[0]
 
     def _clear_rail(self) -> tuple[Array, Array] | None:
         """Places on the rail, and how much of the subject is free from each with the lens turned to it."""
         rail = self.plan.rig.slide
         if rail is None:
             return None
-        places = np.linspace(rail.min_m, rail.max_m, RAIL_PLACES)
+        places = np.linspace(rail.min_m, rail.max_m, FEW_RAIL_PLACES if self.budget.limited else RAIL_PLACES)
         north = self.plan.site.scene_north_deg
         middle = (self.corners.min(axis=0) + self.corners.max(axis=0)) / 2.0
         stand = rig.camera_position_m(self.plan, places, 0.0, 0.0)
@@ -264,7 +359,9 @@ class _Aim:
             camera_rotation=rig.camera_rotation(pan, tilt, north),
             lens_altitude_deg=tilt,
         )
-        found = composition.read_subject(self.plan, tracks.compute_tracks(self.plan, path), every_frame=True)
+        seen = tracks.compute_tracks(self.plan, path)
+        found = composition.read_subject(self.plan, seen, every_frame=True)
+        self.budget.spend(seen)
         return places, found.visible
 
     def may_hit(self, axis: str, poses: tuple[int, ...], steps: int) -> bool:
@@ -277,7 +374,7 @@ class _Aim:
             return bool(np.interp(slide[self.frames], *self.rail).min() > SEEN_ENOUGH - 0.15)
         if self.hopeless or not self.helps[axis]:
             return False
-        low, high = self.allowed[axis]
+        low, high = self._allowed(axis, self.SLACK_DEG)
         by = self._turn(axis, poses, steps)
         fits = ((low <= by) & (by <= high)) | (low > high)
         return bool(fits[self.frames].all())
@@ -360,6 +457,12 @@ def failing_at(
     place fails.
     """
     seen = tracks.compute_tracks(plan, tracks.camera_path(plan, places))
+    return _failing_in(plan, seen, weak=weak, air=air, travels=travels)
+
+
+def _failing_in(
+    plan: Plan, seen: tracks.Tracks, *, weak: float, air: float, travels: bool
+) -> tuple[Mask, Array]:
     if weak <= 0.0:
         found = composition.read_subject(plan, seen)
         return failing(plan, found, air=air), 1.0 - found.shown
@@ -373,6 +476,8 @@ def _fewest_steps(
     """Fewest steps that mend, by halving between low that don't and high that do."""
     while high - low > 1:
         middle = (low + high) // 2
+        if not trial.can_pay():
+            break
         mended = aim.may_hit(axis, poses, way * middle)
         mended = mended and trial.faults(_changed(trial.plan, axis, poses, way * middle)) == 0.0
         low, high = (low, middle) if mended else (middle, high)

@@ -27,6 +27,7 @@ LONG_S = 0.25  # of clip: hidden for longer is a stretch, not a passing post
 MERGING_SHARE = 0.15  # of the judged frames: outlines that run together for longer are worth saying
 MOST_SPANS = 3  # more stretches than this are told as one
 QUICK_TRIES = 20  # changes of a pose that a review tries; the fit tries more
+QUICK_WORK = 600_000  # that a review may spend on it, in rays tried against a piece of a block
 
 
 def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any]]:
@@ -173,7 +174,13 @@ class _Subject:
         if self._mending is None:
             culprits = sorted({*blocks, *self._hiding(np.ones(len(self.seen), dtype=bool), 4)})
             self._mending = (
-                mend.smallest_change(self.plan, self.reading, most_tries=QUICK_TRIES, only=culprits),
+                mend.smallest_change(
+                    self.plan,
+                    self.reading,
+                    most_tries=QUICK_TRIES,
+                    most_work=QUICK_WORK,
+                    only=culprits,
+                ),
             )
         change = self._mending[0]
         return change.text(self.plan) if change is not None else otherwise
@@ -309,7 +316,8 @@ class _Subject:
 
     def _elsewhere(self, by: str) -> str:
         verb = "stand" if " and " in by else "stands"
-        return f"Move the rail to the side until {by or 'what hides it'} {verb} clear of it."
+        clear = f"until {by or 'what hides it'} {verb} clear of it"
+        return f"Move the rail to the side {clear}; fit --compose tries by how much."
 
     def _names(self, frames: Mask) -> str:
         return " and ".join(f"“{block_label(self.plan, i)}”" for i in self._hiding(frames, 2))

@@ -7,7 +7,7 @@ is asked for: areas from outlines, what hides a block from rays, and whether the
 from __future__ import annotations
 
 import weakref
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from typing import Any, Protocol
 
 import numpy as np
@@ -33,6 +33,8 @@ RAY_CHUNK_FRAMES = 64
 FEW_HITS = 64  # fewer rays than this on the block, and a share is asked again with MORE_RAYS
 TOLERANCE = 0.02  # between frames that differ by less, shares are interpolated
 FIRST_FRAMES = 33
+SHADOW_MARGIN_M = 1e-6  # the same in metres, of rays towards the sun
+BESIDE_PX = 1.0  # rays so near to a block's rectangle are tried against the block
 _JOINS: tuple[np.ufunc, ...] = (np.fmin, np.fmin, np.fmax, np.fmax)  # left, top, right, bottom
 
 
@@ -98,7 +100,7 @@ class Tracks:
     left, top, right, bottom: arrays (frames, blocks), the rectangle around a block's bounding box in clip
     pixels, origin at the frame's top left corner, not cut off at the frame; NaN where all of it is behind
     the camera. distance_m (frames, blocks): from the entrance pupil to the nearest point of the bounding
-    box.
+    box. ray_tests and outlines count what has been worked out so far.
     """
 
     def __init__(self, plan: Plan, frames: Cameras) -> None:
@@ -116,6 +118,8 @@ class Tracks:
         self._bottom_m = self._edge_heights(self.boxes.low_m[:, 2], np.minimum)
         self._shells: dict[int, silhouette.Shell] = {}
         self._kept: dict[Any, Any] = {}
+        self.ray_tests = 0  # one ray against one convex piece each
+        self.outlines = 0  # worked out, one block on one frame each
 
     def __len__(self) -> int:
         return len(self.camera_m)
@@ -235,6 +239,7 @@ class Tracks:
             whole, inside = self._kept[key]
             return whole, inside
         form, size = self._shell(index), (self.width_px, self.height_px)
+        self.outlines += len(at)
         whole, inside = np.zeros(len(at)), np.zeros(len(at))
         for first in range(0, len(at), AREA_CHUNK_FRAMES):
             part = slice(first, first + AREA_CHUNK_FRAMES)
@@ -410,36 +415,69 @@ class Tracks:
         )
         way = np.einsum("fij,jfr->ifr", self.camera_rotation[frames], local, optimize=True)
         start = self.camera_m[frames].T[:, :, None]
-        return self._hidden(group, start, way, maybe)
+        sides = [side[frames] for side in (self.left, self.top, self.right, self.bottom)]
+
+        def near(index: int, rows: Frames) -> NDArray[np.bool_]:
+            left, top, right, bottom = (side[rows, index, None] for side in sides)
+            x, y = px[rows, :, 0], px[rows, :, 1]
+            return np.asarray(
+                (x > left - BESIDE_PX)
+                & (x < right + BESIDE_PX)
+                & (y > top - BESIDE_PX)
+                & (y < bottom + BESIDE_PX)
+            )
+
+        return self._hidden(group, start, way, maybe, near)
 
     def _hidden(
-        self, group: Sequence[int], start: Array, way: Array, maybe: NDArray[np.bool_]
+        self,
+        group: Sequence[int],
+        start: Array,
+        way: Array,
+        maybe: NDArray[np.bool_],
+        near: Callable[[int, Frames], NDArray[np.bool_]],
     ) -> tuple[Array, Array, NDArray[np.intp]]:
         """start (3, n, 1 or rays) and way (3, n, rays): share free, share hidden by each block, rays that
         meet the group.
+
+        near(block, rows) says which rays of some frames may meet a block at all, (rows, rays).
         """
-        reach = np.full(way.shape[1:], np.inf)
+        count, rays = way.shape[1:]
+        ways = np.ascontiguousarray(way).reshape(3, -1)
+        starts = np.ascontiguousarray(start).reshape(3, -1)
+        step = rays if start.shape[2] == 1 else 1
+        reach = np.full(count * rays, np.inf)
+        everywhere = np.arange(count)
         for index in group:
-            for piece in self._pieces(index):
-                enter, leave = interval(piece, start, way)
+            tried = np.flatnonzero(near(index, everywhere))
+            for enter, leave in self._meetings(index, starts[:, tried // step], ways[:, tried]):
                 meets = (enter <= leave) & (leave > 0.0)
-                reach = np.where(meets, np.minimum(reach, np.maximum(enter, 0.0)), reach)
-        target = np.isfinite(reach)
+                nearer = np.minimum(reach[tried], np.maximum(enter, 0.0))
+                reach[tried] = np.where(meets, nearer, reach[tried])
+        target = np.isfinite(reach).reshape(count, rays)
         hits = target.sum(axis=1)
-        before = np.where(target, reach * (1.0 - TOUCHING), -np.inf)
-        hidden = np.zeros(reach.shape, dtype=bool)
+        before = reach * (1.0 - TOUCHING)
+        hidden = np.zeros(count * rays, dtype=bool)
         counts = np.zeros(maybe.shape)
         for index in np.flatnonzero(maybe.any(axis=0)).tolist():
             rows = np.flatnonzero(maybe[:, index])
-            some = rows if len(rows) < len(maybe) else slice(None)
-            here = np.zeros((len(rows), reach.shape[1]), dtype=bool)
+            row, ray = np.nonzero(near(index, rows) & target[rows])
+            tried = rows[row] * rays + ray
+            here = np.zeros(len(tried), dtype=bool)
+            for enter, leave in self._meetings(index, starts[:, tried // step], ways[:, tried]):
+                here |= (enter <= leave) & (leave > 0.0) & (enter < before[tried])
+            hidden[tried] |= here
+            counts[rows, index] = np.bincount(row[here], minlength=len(rows))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            free = 1.0 - hidden.reshape(count, rays).sum(axis=1) / hits
+            return free, counts / hits[:, None], hits
+
+    def _meetings(self, index: int, starts: Array, ways: Array) -> Iterator[tuple[Array, Array]]:
+        """Where rays enter and leave each piece of a block; counts them as work done."""
+        if ways.shape[1]:
             for piece in self._pieces(index):
-                enter, leave = interval(piece, start[:, some] if start.shape[1] > 1 else start, way[:, some])
-                here |= (enter <= leave) & (leave > 0.0) & (enter < before[some])
-            hidden[some] |= here
-            counts[some, index] = here.sum(axis=1)
-        with np.errstate(invalid="ignore"):
-            return 1.0 - hidden.sum(axis=1) / hits, counts / hits[:, None], hits
+                self.ray_tests += ways.shape[1]
+                yield interval(piece, starts, ways)
 
     def _pieces(self, index: int) -> tuple[blocking.Piece, ...]:
         key = ("pieces", index)
@@ -495,7 +533,15 @@ class Tracks:
         beyond = np.broadcast_to(high[:, 2].max(axis=1)[:, None], spread.shape[:2])
         start = np.einsum("nji,nrj->inr", axes, np.dstack([spread, beyond]))
         way = np.broadcast_to(-sun.T[:, :, None], start.shape)
-        share, _, _ = self._hidden((index,), start, way, maybe)
+
+        def near(other: int, rows: Frames) -> NDArray[np.bool_]:
+            theirs = boxes.block == other
+            least = low[rows][:, :2, theirs].min(axis=2) - SHADOW_MARGIN_M
+            most = high[rows][:, :2, theirs].max(axis=2) + SHADOW_MARGIN_M
+            at = spread[rows]
+            return np.asarray(((at > least[:, None]) & (at < most[:, None])).all(axis=2))
+
+        share, _, _ = self._hidden((index,), start, way, maybe, near)
         return np.where(sun[:, 2] > 0.0, np.nan_to_num(share), 0.0)
 
 
