@@ -6,6 +6,8 @@ modules.
 
 from __future__ import annotations
 
+import sys
+
 
 def register() -> None:
     """Called by Blender when the extension is enabled."""
@@ -19,3 +21,11 @@ def unregister() -> None:
     from .registration import unregister as disable
 
     disable()
+    if __package__.startswith("bl_ext."):
+        _forget_modules()
+
+
+def _forget_modules() -> None:
+    """Have modules loaded anew when the extension is enabled again, maybe in another version."""
+    for name in [name for name in sys.modules if name.startswith((f"{__package__}.", "planner_core"))]:
+        del sys.modules[name]

@@ -8,6 +8,7 @@ block or pose moved in the view) are taken into the plan the same way.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator
 from types import TracebackType
 from typing import Any
@@ -23,7 +24,8 @@ from planner_core.review import TOPICS
 from . import readback, redraw, store
 
 FRAMES_ARE_MADE_OF = ("site", "camera", "clip", "rig", "move", "shoot", "exposure")
-PAUSE_S = 0.002  # between two parts of a review, for Blender to draw in
+AT_A_TIME_S = 0.03  # of a review, before Blender gets to draw; a part that was begun is finished
+PAUSE_S = 0.001
 
 
 @define(eq=False)
@@ -40,7 +42,7 @@ class Desk:
 
 
 _desks: dict[int, Desk] = {}
-_reviews: dict[int, Iterator[Review | None]] = {}  # under way, by scene
+_reviews: dict[int, tuple[Plan, Iterator[Review | None]]] = {}  # under way, by scene
 _busy = False
 
 
@@ -100,7 +102,7 @@ def review_now(scene: bpy.types.Scene) -> Review | None:
     if frames is None:
         return None
     here = desk(scene)
-    if here.reviewed is not frames.plan:
+    if here.reviewed != frames.plan:
         _reviews.pop(scene.session_uid, None)
         for report in review_in_parts(frames):
             if report is not None:
@@ -126,9 +128,12 @@ def ask_for_review(scene: bpy.types.Scene) -> None:
     Without a window nobody waits for it: it is then computed when it is asked for.
     """
     frames = frames_of(scene)
-    if frames is None or not _in_a_window() or desk(scene).reviewed is frames.plan:
+    if frames is None or not _in_a_window():
         return
-    _reviews[scene.session_uid] = review_in_parts(frames)
+    if desk(scene).reviewed == frames.plan:
+        _reviews.pop(scene.session_uid, None)
+        return
+    _reviews[scene.session_uid] = (frames.plan, review_in_parts(frames))
     _start_timer()
 
 
@@ -142,19 +147,20 @@ def _start_timer() -> None:
 
 
 def _review_on() -> float | None:
-    """One part of the first review that is under way."""
+    """Go on with the first review that is under way, for a moment."""
     scenes = {scene.session_uid: scene for scene in bpy.data.scenes}
     for uid in [uid for uid in _reviews if uid not in scenes]:
         del _reviews[uid]
     if not _reviews:
         return None
-    uid, parts = next(iter(_reviews.items()))
-    frames = frames_of(scenes[uid])
-    report = next(parts)
+    uid, (plan, parts) = next(iter(_reviews.items()))
+    began, report = time.perf_counter(), None
+    while report is None and time.perf_counter() - began < AT_A_TIME_S:
+        report = next(parts)
     if report is not None:
         del _reviews[uid]
-        if frames is not None:
-            _desks[uid].review, _desks[uid].reviewed = report, frames.plan
+        if plan_of(scenes[uid]) is plan:
+            desk(scenes[uid]).review, desk(scenes[uid]).reviewed = report, plan
         show()
     return PAUSE_S if _reviews else None
 
@@ -171,7 +177,7 @@ def show() -> None:
 def is_reviewed(scene: bpy.types.Scene) -> bool:
     """Whether the findings on the desk are those of the plan as it stands."""
     plan = plan_of(scene)
-    return plan is not None and desk(scene).reviewed is plan
+    return plan is not None and desk(scene).reviewed == plan
 
 
 # ---------------------------------------------------------------- changing

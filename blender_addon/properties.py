@@ -594,7 +594,7 @@ class DUSKRAIL_PG_settings(bpy.types.PropertyGroup):
         subtype="PIXEL",
     )
     every: IntProperty(
-        name="Every",
+        name="Every nth",
         description="Draw every so many frames only, for a quick look",
         default=1,
         min=1,

@@ -72,21 +72,27 @@ def _wheel_of(pin: str, folder: Path) -> Path | None:
 
 
 def core_wheel(folder: Path = WHEELS) -> Path:
-    """planner_core as a wheel of its own, so that the extension imports it like any package."""
+    """planner_core as a wheel of its own, so that the extension imports it like any package.
+
+    Its version has a fingerprint of its content: Blender takes a wheel of a version that it has for the same.
+    """
     folder.mkdir(parents=True, exist_ok=True)
-    version = project_version()
-    about = f"duskrail_core-{version}.dist-info"
     files = {
         f"planner_core/{path.relative_to(ROOT / 'planner_core').as_posix()}": path.read_bytes()
         for path in sorted((ROOT / "planner_core").rglob("*"))
         if path.is_file() and "__pycache__" not in path.parts
     }
+    content = hashlib.sha256(b"".join(name.encode() + files[name] for name in sorted(files))).hexdigest()
+    version = f"{project_version()}+{content[:12]}"
+    about = f"duskrail_core-{version}.dist-info"
     files[f"{about}/METADATA"] = f"Metadata-Version: 2.1\nName: duskrail-core\nVersion: {version}\n".encode()
     files[f"{about}/WHEEL"] = (
         b"Wheel-Version: 1.0\nGenerator: duskrail\nRoot-Is-Purelib: true\nTag: py3-none-any\n"
     )
     rows = [f"{name},sha256={_wheel_hash(content)},{len(content)}" for name, content in files.items()]
     files[f"{about}/RECORD"] = "\n".join([*rows, f"{about}/RECORD,,", ""]).encode()
+    for older in folder.glob("duskrail_core-*.whl"):
+        older.unlink()
     wheel = folder / f"duskrail_core-{version}-py3-none-any.whl"
     _write_archive(wheel, files)
     return wheel

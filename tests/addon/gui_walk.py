@@ -30,6 +30,7 @@ LETTER_SIZES = (11.0, 11.5)
 SURE = 0.62  # how well words have to match what is on the screen
 TURN = 1
 SURE_OF_TABS = 0.5  # letters turned on their side are drawn a little differently
+ROW_PX = 20.0
 DRAWN_S = 0.7  # for Blender to draw what was clicked; drawing is in software on machines without a screen
 
 told: dict[str, Any] = {"steps": []}
@@ -141,6 +142,7 @@ def event(kind: str, value: str, x: float, y: float, **more: Any) -> None:
 
 
 at_mouse = [0.0, 0.0]
+spot: list[float] = [0.0, 0.0]  # where the words were that were looked for last
 
 
 def move(x: float, y: float) -> None:
@@ -183,7 +185,7 @@ def type_text(text: str, x: float, y: float) -> Wait:
 def seek(words: str) -> Iterator[Any]:
     """Scroll the sidebar until words are in it; leaves where they are in `spot`."""
     side = region("UI")
-    middle = (side.x + side.width / 2, side.y + side.height / 2)
+    middle = (side.x + 5, side.y + side.height / 2)  # beside the lists, which would scroll instead
     for turn in range(40):
         x, y, sure = look_for(words, side)
         if sure >= SURE and side.y + 30 < y:
@@ -199,24 +201,21 @@ def seek(words: str) -> Iterator[Any]:
     raise AssertionError(f"“{words}” is nowhere in the sidebar (best {sure:.2f})")
 
 
-spot: list[float] = [0.0, 0.0]
-
-
 def click(words: str) -> Wait:
     """Click what is called so in the sidebar."""
     yield from seek(words)
     yield from click_at(*spot)
 
 
-def fill_in(words: str, value: str, beside_px: float = 120.0, where: Any = None) -> Wait:
-    """Type a value into the field to the right of its name."""
+def fill_in(words: str, value: str, beside_px: float = 120.0, where: Any = None, rows_below: int = 0) -> Wait:
+    """Type a value into the field to the right of its name, or so many rows below that."""
     if where is None:
         yield from seek(words)
         x, y = spot
     else:
         x, y, sure = look_for(words)
         assert sure >= SURE, words
-    x += beside_px
+    x, y = x + beside_px, y - rows_below * ROW_PX
     move(x, y)
     yield 0.2
     for _ in range(2):
@@ -260,11 +259,10 @@ def step(name: str, **facts: Any) -> Wait:
     told["steps"].append({"name": name, **facts})
 
 
-def walk() -> Wait:
-    """Every step, with the waits between them."""
+def arrive() -> Wait:
+    """Install the extension, open the tab, make the example."""
     os.chdir(OUT)
     bpy.context.preferences.view.filebrowser_display_type = "SCREEN"
-    bpy.context.preferences.view.show_splash = False
     yield DRAWN_S
     bpy.ops.extensions.package_install_files(filepath=ARCHIVE, repo="user_default", enable_on_install=True)
     assert MODULE in bpy.context.preferences.addons
@@ -283,6 +281,10 @@ def walk() -> Wait:
     assert plan() is not None
     yield from step("new example scene", blocks=len(plan().blocks), title=plan().title)
 
+
+def newcomer() -> Wait:
+    """As the issue has it: blocks, rig, poses, sunset, findings, a fix, the plan file, a preview."""
+    yield from arrive()
     yield from blocks()
     yield from rig_and_poses()
     yield from evening()
@@ -302,22 +304,23 @@ def blocks() -> Wait:
     yield from step("dialog of a tower")
     yield from confirm()
     assert plan().blocks[-1].name == "tower", plan().blocks[-1].name
-    for label in ("House", "Wall", "Tree"):
+    for label, bearing in (("House", "300"), ("Box", "235"), ("Tree", "290")):
         yield from click(label)
+        yield from fill_in("Bearing", bearing, where=True)
         yield from confirm()
     yield from click("3D cursor")
     for label, place in (("Figure", (0.30, 0.30)), ("Post", (0.55, 0.28))):
         yield from click_at(*in_view(*place), "RIGHTMOUSE", shift=True)
         yield from click(label)
     names = [block.name for block in plan().blocks[before:]]
-    assert {"tower", "house", "wall", "tree", "figure", "post"} <= set(names), names
+    assert {"tower", "house", "box", "tree", "figure", "post"} <= set(names), names
     yield from step("six blocks added", names=names)
 
 
 def to_top() -> Wait:
     """Scroll the sidebar up."""
     side = region("UI")
-    middle = (side.x + side.width / 2, side.y + side.height / 2)
+    middle = (side.x + 5, side.y + side.height / 2)  # beside the lists, which would scroll instead
     move(*middle)
     yield 0.1
     for _ in range(60):
@@ -337,12 +340,11 @@ def rig_and_poses() -> Wait:
     yield from click("Picture")
     yield from step("through the camera")
     poses = plan().move.poses
-    yield from click("Slide m")
-    yield from fill_in("Slide", "0.3", beside_px=90.0)
+    yield from fill_in("Pose 1 at", "0.3", beside_px=90.0, rows_below=1)
     assert plan().move.poses != poses, "the first pose stays as it was"
     yield from step("first pose set", poses=[[p.at, p.slide_m, p.pan_deg] for p in plan().move.poses])
     yield from click("100 %")
-    yield from fill_in("Slide", "1.0", beside_px=90.0)
+    yield from fill_in("Pose 2 at", "1.0", beside_px=90.0, rows_below=1)
     assert plan().move.poses[-1].slide_m == 1.0, plan().move.poses
     yield from step("second pose set", poses=[[p.at, p.slide_m, p.pan_deg] for p in plan().move.poses])
 
@@ -353,9 +355,13 @@ def evening() -> Wait:
     assert abs(plan().shoot.anchor.at - 0.15) < 1e-6, plan().shoot
     yield from step("sunset early in the move")
     report = live().desk(window().scene).review
+    for _ in range(40):
+        if live().is_reviewed(window().scene):
+            break
+        yield 0.25
     assert live().is_reviewed(window().scene), "the review is behind the plan"
     told["findings"] = [[found.level, found.code, found.message] for found in report.findings]
-    yield from click("Review")
+    yield from seek("Weakest Frame")
     yield from step("findings")
     yield from click("Fit the Start")
     assert abs(plan().shoot.anchor.at - 0.5) < 0.02, plan().shoot.anchor
@@ -374,10 +380,12 @@ def file_and_preview() -> Wait:
     move(x, y)
     press("RET", x, y)
     yield 2 * DRAWN_S
-    saved = list(OUT.glob("*.plan.json"))
-    assert saved, "no plan file was saved"
-    yield from step("plan saved", file=saved[0].name)
-    yield from fill_in("Every", "100")
+    saved = Path(window().scene.duskrail.file)
+    assert saved.is_file(), "no plan file was saved"
+    shutil.move(saved, OUT / saved.name)  # out of the folder that the browser opened with
+    window().scene.duskrail.file = str(OUT / saved.name)
+    yield from step("plan saved", file=saved.name)
+    yield from fill_in("Every nth", "100")
     yield from click("Render Preview")
     jobs = sys.modules[f"{MODULE}.ops_preview"]
     assert jobs.current() is not None
@@ -394,7 +402,81 @@ def file_and_preview() -> Wait:
     yield from step("preview done", clip=job.result)
 
 
-def next_step(steps: Wait = walk()) -> float | None:  # noqa: B008
+def hands_on() -> Wait:
+    """Things grabbed in the view, an edit refused, a preview stopped, a file changed by somebody else."""
+    yield from arrive()
+    yield from click("Rig")
+    yield from grab_a_pose()
+    yield from step("pose turned and back")
+    yield from to_top()
+    yield from fill_in("Latitude", "89.9")
+    assert "shoot.anchor" in live().desk(window().scene).problem
+    assert plan().site.latitude_deg != 89.9
+    yield from step("refused with a reason")
+    yield from stopped_preview()
+    yield from changed_file()
+
+
+def grab_a_pose() -> Wait:
+    """Turn the last pose's ghost by keys, as anything is turned, and undo that."""
+    scene = window().scene
+    selection = sys.modules[f"{MODULE}.selection"]
+    before = plan()
+    with bpy.context.temp_override(window=window()):
+        assert selection.select_pose(bpy.context, scene, 1) == 1
+        bpy.ops.ed.undo_push(message="select")
+    x, y = in_view(0.4, 0.5)
+    yield from key("R")
+    press("Z", x, y)
+    yield from type_text("-5", x, y)
+    press("RET", x, y)
+    yield 2 * DRAWN_S
+    turned = plan()
+    assert abs(turned.move.poses[1].pan_deg - before.move.poses[1].pan_deg - 5.0) < 0.01, turned.move.poses
+    yield from step("pose turned", pan_deg=turned.move.poses[1].pan_deg)
+    yield from key("Z", ctrl=True)
+    assert plan().move.poses[1].pan_deg == before.move.poses[1].pan_deg, plan().move.poses
+    told["pose_turned"] = True
+
+
+def stopped_preview() -> Wait:
+    """Esc stops the rendering, and nothing is left of it."""
+    jobs = sys.modules[f"{MODULE}.ops_preview"]
+    window().scene.duskrail.clip_file = str(OUT / "stopped.mp4")
+    window().scene.duskrail.look = "LIT"
+    yield from click("Render Preview")
+    for _ in range(240):
+        if jobs.current().share > 0.0 or not jobs.running():
+            break
+        yield 0.5
+    assert jobs.running(), jobs.current().problem
+    yield from step("preview in the status bar", said=jobs.current().text)
+    yield from key("ESC")
+    yield 2 * DRAWN_S
+    assert jobs.current().stopped
+    assert not (OUT / "stopped.mp4").exists()
+    yield from step("preview stopped")
+
+
+def changed_file() -> Wait:
+    """A plan file changed on disk is overwritten only after asking."""
+    scene = window().scene
+    with bpy.context.temp_override(window=window()):
+        bpy.ops.duskrail.save_as(filepath=str(OUT / "evening.plan.json"))
+    (OUT / "evening.plan.json").write_text("somebody else's", encoding="utf-8")
+    scene.duskrail.title = "Mine"
+    yield from click("Plan File")  # folds the panel …
+    yield from click("Plan File")  # … and opens it
+    yield from click("Save")
+    yield from step("asked before overwriting")
+    assert (OUT / "evening.plan.json").read_text("utf-8") == "somebody else's"
+    yield from key("ESC")
+
+
+WALKS = {"newcomer": newcomer, "hands on": hands_on}
+
+
+def next_step(steps: Wait = WALKS[os.environ.get("DUSKRAIL_WALK", "newcomer")]()) -> float | None:  # noqa: B008
     try:
         return next(steps)
     except StopIteration:
@@ -410,4 +492,5 @@ def next_step(steps: Wait = walk()) -> float | None:  # noqa: B008
     os._exit(0 if told.get("finished") else 3)
 
 
+bpy.context.preferences.view.show_splash = False
 bpy.app.timers.register(next_step, first_interval=2.0)
