@@ -283,7 +283,7 @@ def arrive() -> Wait:
 
 
 def newcomer() -> Wait:
-    """As the issue has it: blocks, rig, poses, sunset, findings, a fix, the plan file, a preview."""
+    """The whole way: blocks, rig, poses, sunset, findings, a fix, the plan file, a preview."""
     yield from arrive()
     yield from blocks()
     yield from rig_and_poses()

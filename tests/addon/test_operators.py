@@ -373,7 +373,7 @@ def test_a_curve_reshaped_by_hand_is_taken_before_the_next_change(scene: Any) ->
     assert plan is not None
     slide = compute_frames(plan).slide_m
     assert slide is not None
-    assert slide == pytest.approx(np.linspace(0.1, 1.0, count), abs=5e-4)  # the half a millimetre
+    assert slide == pytest.approx(np.linspace(0.1, 1.0, count), abs=5e-4)  # half a millimetre
     assert plan.title == "Steady now"
 
 
