@@ -77,11 +77,15 @@ def _set_cycles(scene: bpy.types.Scene, samples: int) -> None:
     cycles.transmission_bounces = cycles.volume_bounces = 0
     cycles.transparent_max_bounces = 2
     cycles.caustics_reflective = cycles.caustics_refractive = False
+    scene.render.use_persistent_data = True
     cycles.use_denoising = True
-    cycles.denoiser = "OPENIMAGEDENOISE"
+    try:
+        cycles.denoiser = "OPENIMAGEDENOISE"
+    except TypeError:  # some builds of Blender come without it: then with the grain
+        cycles.use_denoising = False
+        return
     cycles.denoising_input_passes = "RGB_ALBEDO_NORMAL"
     cycles.denoising_prefilter = cycles.denoising_quality = "FAST"
-    scene.render.use_persistent_data = True
 
 
 def _set_eevee(scene: bpy.types.Scene) -> None:

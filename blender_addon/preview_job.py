@@ -15,6 +15,7 @@ import subprocess
 import sys
 import tempfile
 import time
+import traceback
 from pathlib import Path
 from typing import Any
 
@@ -201,6 +202,10 @@ def run(task_file: str) -> int:
             return 1
         except KeyboardInterrupt:
             return 130
+        except Exception as problem:
+            traceback.print_exc()
+            say(FAILED, f"Blender can't draw this here: {str(problem) or type(problem).__name__}")
+            return 1
         width, height = made.size_px
         say(
             DONE,
