@@ -132,30 +132,38 @@ def smallest_change(
     for air in (composition.AIR, 0.0):
         some = _Trial(less, bad, weak, air, reading.travels, budget)
         all_ = _Trial(plan, everyone, weak, air, reading.travels, budget, counts=WHOLE_COUNTS)
-        all_.costs = len(reading.seen.looked_at) * TRIAL_WORK // 100
         aim = _Aim(some, reading) if aim is None else aim
         aim.ask_for(air)
-        found = _smallest(plan, some, all_, aim)
+        found = _smallest(plan, some, all_, aim, len(reading.seen.looked_at))
         if found is not None:
             return found
     return None
 
 
-def _smallest(plan: Plan, some: _Trial, all_: _Trial, aim: _Aim) -> Change | None:
+def _smallest(plan: Plan, some: _Trial, all_: _Trial, aim: _Aim, looks: int) -> Change | None:
+    """The smallest change that mends; trying one on all frames takes about so many looks."""
+    if some.budget.limited and some.place_work == 0:
+        some.gauge()
     if not some.can_pay():
         return None
     before = some.faults(some.plan)
 
-    def tried_on_all(axis: str, poses: tuple[int, ...], way: int, steps: int, size: float) -> Change | None:
-        changed = _changed(plan, axis, poses, way * steps)
-        if not all_.can_pay() or all_.faults(changed) != 0.0:
-            return None
-        return Change(axis=axis, poses=poses, by=way * steps * STEPS[axis], size=size, plan=changed)
+    def with_fewest_steps(
+        size: float, axis: str, poses: tuple[int, ...], way: int, low: int, high: int
+    ) -> Change | None:
+        """The change by fewest steps between low, that don't mend, and high, that do, tried on all frames."""
+        fewest = _fewest_steps(some, aim, axis, poses, way, low, high)
+        for steps in dict.fromkeys((fewest, high)):
+            changed = _changed(plan, axis, poses, way * steps)
+            if all_.budget.allows(TRIAL_WORK + some.place_work * looks) and all_.faults(changed) == 0.0:
+                by, share = way * steps * STEPS[axis], steps / high
+                return Change(axis=axis, poses=poses, by=by, size=size * share, plan=changed)
+        return None
 
     if some.budget.limited:
         for size, axis, poses, way, steps in aim.guesses()[:MOST_GUESSES]:
             if some.can_pay() and some.faults(_changed(some.plan, axis, poses, way * steps)) == 0.0:
-                found = tried_on_all(axis, poses, way, steps, size)
+                found = with_fewest_steps(size, axis, poses, way, max(steps - 2, 0), steps)
                 if found is not None:
                     return found
     last: dict[tuple[str, tuple[int, ...], int], tuple[int, float]] = {}
@@ -170,11 +178,9 @@ def _smallest(plan: Plan, some: _Trial, all_: _Trial, aim: _Aim) -> Change | Non
             continue
         last[key] = steps, some.faults(_changed(some.plan, axis, poses, way * steps))
         if last[key][1] == 0.0:
-            fewest = _fewest_steps(some, aim, axis, poses, way, tried, steps)
-            for more in dict.fromkeys((fewest, steps)):
-                found = tried_on_all(axis, poses, way, more, size * more / steps)
-                if found is not None:
-                    return found
+            found = with_fewest_steps(size, axis, poses, way, tried, steps)
+            if found is not None:
+                return found
     return None
 
 
@@ -215,9 +221,11 @@ class Budget:
         """Whether one more try is left, and so much work."""
         return self.tries < self.most_tries and (self.most_work is None or self.work + work <= self.most_work)
 
-    def spend(self, seen: tracks.Tracks) -> None:
-        """Count what has been worked out of some tracks."""
-        self.work += TRIAL_WORK + seen.ray_tests + OUTLINE_WORK * seen.outlines
+    def spend(self, seen: tracks.Tracks) -> int:
+        """Count what has been worked out of some tracks, and say how much it was."""
+        work = TRIAL_WORK + seen.ray_tests + OUTLINE_WORK * seen.outlines
+        self.work += work
+        return work
 
 
 class _Trial:
@@ -228,7 +236,7 @@ class _Trial:
     ) -> None:
         self.plan, self.weak, self.air, self.travels = plan, weak, air, travels
         self.budget, self.counts = budget, counts
-        self.costs = TRIAL_WORK  # what the dearest try has taken so far
+        self.place_work = 0  # what the dearest place has taken so far
         few, most = (FEW_FAILING_PLACES, FEW_PLACES) if budget.limited else (FAILING_PLACES, PLACES)
         if bad.all():
             count = len(bad) if counts > 1 or not budget.limited else min(len(bad), few + most)
@@ -240,22 +248,25 @@ class _Trial:
             self.sets = [frames / max(len(bad) - 1, 1) for frames in (some, np.union1d(even, some))]
 
     def can_pay(self) -> bool:
-        """Whether the budget has room for one more try like the dearest so far."""
-        return self.budget.allows(self.costs)
+        """Whether the budget has room for one more try where all places are as dear as any so far."""
+        places = sum(len(places) for places in self.sets)
+        return self.budget.allows(TRIAL_WORK * len(self.sets) + self.place_work * places)
+
+    def gauge(self) -> None:
+        """Find out on one place what places take."""
+        first = self.sets[0]
+        self._failing_at(self.plan, first[len(first) // 2 :][:1])
 
     def faults(self, plan: Plan) -> float:
         """How much fails: the share of the first places that do and how badly, or of all of them where those
         don't.
         """
         self.budget.tries += self.counts
-        spent, found = self.budget.work, 0.0
         for places in self.sets:
             bad, depth = self._failing_at(plan, places)
             if bad.any():
-                found = float(np.mean(bad) + np.mean(depth))
-                break
-        self.costs = max(self.costs, self.budget.work - spent)
-        return found
+                return float(np.mean(bad) + np.mean(depth))
+        return 0.0
 
     def badness(self, plan: Plan) -> float:
         """How much fails on the evenly spread places, whatever failed first."""
@@ -266,7 +277,8 @@ class _Trial:
     def _failing_at(self, plan: Plan, places: Array) -> tuple[Mask, Array]:
         seen = tracks.compute_tracks(plan, tracks.camera_path(plan, places))
         found = _failing_in(plan, seen, weak=self.weak, air=self.air, travels=self.travels)
-        self.budget.spend(seen)
+        work = self.budget.spend(seen) - TRIAL_WORK
+        self.place_work = max(self.place_work, work // len(places))
         return found
 
 
@@ -278,7 +290,7 @@ class _Aim:
     SLACK_DEG = 1.5
 
     def __init__(self, trial: _Trial, reading: SubjectReading) -> None:
-        self.plan, self.places, self.budget = trial.plan, trial.sets[-1], trial.budget
+        self.plan, self.places, self.trial = trial.plan, trial.sets[-1], trial
         self.frames = composition.judged(self.plan, self.places)
         path = tracks.camera_path(self.plan, self.places)
         boxes = blocking.bounding_boxes(self.plan)
@@ -296,6 +308,7 @@ class _Aim:
         self.hopeless = bool(hidden.any()) and abs(self.plan.rig.pupil_offset_m) < HARDLY_MOVES_M
         self.gaps = [gap[at][self.frames] for gap in composition.gaps(self.plan, reading)]
         self.effect: dict[tuple[str, tuple[int, ...]], Array] = {}
+        self.start: dict[str, Array] = {}
         self._rail: tuple[tuple[Array, Array] | None] | None = None
 
     def ask_for(self, air: float) -> None:
@@ -344,10 +357,11 @@ class _Aim:
 
     def _clear_rail(self) -> tuple[Array, Array] | None:
         """Places on the rail, and how much of the subject is free from each with the lens turned to it."""
-        rail = self.plan.rig.slide
-        if rail is None:
+        rail, budget = self.plan.rig.slide, self.trial.budget
+        count = FEW_RAIL_PLACES if budget.limited else RAIL_PLACES
+        if rail is None or not budget.allows(TRIAL_WORK + self.trial.place_work * count):
             return None
-        places = np.linspace(rail.min_m, rail.max_m, FEW_RAIL_PLACES if self.budget.limited else RAIL_PLACES)
+        places = np.linspace(rail.min_m, rail.max_m, count)
         north = self.plan.site.scene_north_deg
         middle = (self.corners.min(axis=0) + self.corners.max(axis=0)) / 2.0
         stand = rig.camera_position_m(self.plan, places, 0.0, 0.0)
@@ -360,17 +374,16 @@ class _Aim:
             lens_altitude_deg=tilt,
         )
         seen = tracks.compute_tracks(self.plan, path)
-        found = composition.read_subject(self.plan, seen, every_frame=True)
-        self.budget.spend(seen)
-        return places, found.visible
+        subjects = [i for i, block in enumerate(self.plan.blocks) if block.role == "subject"]
+        found = seen.seen(blocking.subject_parts(self.plan), ignoring=subjects, every_frame=True)
+        budget.spend(seen)
+        return places, np.nan_to_num(found.share)
 
     def may_hit(self, axis: str, poses: tuple[int, ...], steps: int) -> bool:
         if axis == "slide_m":
             if self.rail is None:
                 return True
-            start = axis_values(self.plan.move, axis, self.places)
-            resting = np.full(self.places.shape, _resting(self.plan, axis)) if start is None else start
-            slide = resting + self._turn(axis, poses, steps)
+            slide = self._before(axis) + self._turn(axis, poses, steps)
             return bool(np.interp(slide[self.frames], *self.rail).min() > SEEN_ENOUGH - 0.15)
         if self.hopeless or not self.helps[axis]:
             return False
@@ -379,15 +392,21 @@ class _Aim:
         fits = ((low <= by) & (by <= high)) | (low > high)
         return bool(fits[self.frames].all())
 
+    def _before(self, axis: str) -> Array:
+        """Where an axis is at each place without any change."""
+        if axis not in self.start:
+            found = axis_values(self.plan.move, axis, self.places)
+            resting = np.full(self.places.shape, _resting(self.plan, axis))
+            self.start[axis] = resting if found is None else found
+        return self.start[axis]
+
     def _turn(self, axis: str, poses: tuple[int, ...], steps: int) -> Array:
         """How far a change turns the lens at each place, degrees; a change is taken to act in proportion."""
         key = (axis, poses)
         if key not in self.effect:
             after = axis_values(_changed(self.plan, axis, poses, 1).move, axis, self.places)
-            before = axis_values(self.plan.move, axis, self.places)
-            resting = _resting(self.plan, axis)
             assert after is not None
-            self.effect[key] = after - (resting if before is None else before)
+            self.effect[key] = after - self._before(axis)
         return self.effect[key] * steps
 
 

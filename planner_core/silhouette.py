@@ -170,18 +170,15 @@ def _clipped_areas(
     total = np.sum(weight * whole, axis=1), np.sum(weight * inside, axis=1)
 
     # for each face: where its ring leaves the part ahead, and where it comes back
-    faces = len(form.offsets_m)
-    leaves = np.zeros((len(local), 2, faces))
-    enters = np.zeros((len(local), 2, faces))
-    closed = np.zeros((len(local), faces), dtype=bool)
-    for face in range(faces):
-        for owner, forward in ((form.left, True), (form.right, False)):
-            own = owner == face
-            out = (cut & (ahead_a if forward else ahead_b))[:, own]
-            back = (cut & (ahead_b if forward else ahead_a))[:, own]
-            leaves[:, :, face] += np.sum(crossing[:, :, own] * out[:, None], axis=2)
-            enters[:, :, face] += np.sum(crossing[:, :, own] * back[:, None], axis=2)
-            closed[:, face] |= out.any(axis=1)
+    every_face = np.arange(len(form.offsets_m))
+    of_left, of_right = (
+        (owner[:, None] == every_face).astype(np.float64) for owner in (form.left, form.right)
+    )
+    at_a, at_b = cut & ahead_a, cut & ahead_b  # which end of a cut edge lies ahead
+    from_a, from_b = crossing * at_a[:, None], crossing * at_b[:, None]
+    leaves = from_a @ of_left + from_b @ of_right
+    enters = from_b @ of_left + from_a @ of_right
+    closed = at_a @ of_left + at_b @ of_right > 0.0
     start, end = leaves * scale + middle[:, None], enters * scale + middle[:, None]
     closing = np.where(closed, sides if form.two_sided else sides - 1.0, 0.0)
     more, more_inside = _edge_areas(start[:, 0], start[:, 1], end[:, 0], end[:, 1], size_px)

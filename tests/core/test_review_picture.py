@@ -6,7 +6,7 @@ import attrs
 import numpy as np
 import pytest
 
-from planner_core import compute_frames, review
+from planner_core import compute_frames, mend, review, review_picture
 from planner_core.plan import Composition, Pose
 from planner_core.planfile import load_plan
 from planner_core.review_picture import review_topic
@@ -349,3 +349,60 @@ def test_a_fixed_head_is_reviewed():
     )
     assert "subject-lost" not in found(still)
     assert PAN.min_deg < 0.0
+
+
+# ---------------------------------------------------------------- what finding a change may cost
+
+
+def crowd():
+    """A row of towers behind a thicket, hidden in part wherever the rail goes."""
+    rng = np.random.default_rng(7)
+    towers = [box(f"part {i}", 1.6 * i, 60.0, (1.5, 3.0, 4.0 + i % 9), role="subject") for i in range(16)]
+    thicket = [
+        post(f"stem {i}", x, float(rng.uniform(4.0, 30.0)), 0.3, 6.0)
+        for i, x in enumerate(np.linspace(-6.0, 25.0, 60))
+    ]
+    return slid(0.2, 1.8, tower(-2.0), *towers, *thicket, frames=480)
+
+
+def spent(monkeypatch, plan):
+    """What each trial of one review costs, in rays tried against a piece of a block and the like; and the
+    fixes.
+    """
+    costs = []
+    spend = mend.Budget.spend
+
+    def counted(budget, seen):
+        costs.append(spend(budget, seen))
+        return costs[-1]
+
+    with monkeypatch.context() as patch:
+        patch.setattr(mend.Budget, "spend", counted)
+        findings, _ = review_topic(plan, compute_frames(plan))
+    return costs, [finding.fix for finding in findings]
+
+
+def test_a_crowded_plan_that_fails_costs_no_more_work_than_the_review_allows(monkeypatch):
+    plan = crowd()
+    monkeypatch.setattr(review_picture, "QUICK_TRIES", 400)
+    for allowed in (review_picture.QUICK_WORK, 100_000):
+        monkeypatch.setattr(review_picture, "QUICK_WORK", allowed)
+        costs, fixes = spent(monkeypatch, plan)
+        assert costs
+        assert sum(costs[:-1]) <= allowed  # what a try takes isn't known before: the last may go over
+        assert costs[-1] < 200_000
+        assert any("fit --compose" in fix for fix in fixes)
+        assert spent(monkeypatch, plan) == (costs, fixes)
+    monkeypatch.setattr(review_picture, "QUICK_WORK", None)
+    unlimited, _ = spent(monkeypatch, plan)
+    assert sum(unlimited) > 2_000_000
+
+
+def test_the_pan_is_ended_on_the_subject_however_far_past_it_goes():
+    for end_deg in (65.0, 75.0, 110.0):
+        plan = panned(10.0, end_deg, tower(15.0))
+        change = only(plan, "subject-lost").fix
+        assert change.startswith("End the pan at ")
+        end = float(change.removeprefix("End the pan at ").split("°")[0])
+        assert not {"subject-lost", "subject-cut"} & set(found(panned(10.0, end, tower(15.0))))
+        assert {"subject-lost", "subject-cut"} & set(found(panned(10.0, end + 4.0, tower(15.0))))
