@@ -154,7 +154,7 @@ def _review_on() -> float | None:
     if not _reviews:
         return None
     uid, (plan, parts) = next(iter(_reviews.items()))
-    began, report = time.perf_counter(), None
+    began, report = time.perf_counter(), next(parts)
     while report is None and time.perf_counter() - began < AT_A_TIME_S:
         report = next(parts)
     if report is not None:

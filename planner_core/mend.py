@@ -317,7 +317,11 @@ class _Aim:
         self.half = dict(
             zip(("pan_deg", "tilt_deg"), np.array(composition.view_deg(self.plan)) * (0.5 - air), strict=True)
         )
-        self.helps = {"pan_deg": bool((above >= air).all()), "tilt_deg": bool((across >= air).all())}
+        # a turn can't mend what only the other direction gets wrong
+        self.helps = {
+            "pan_deg": not ((above < air) & (across >= air)).any(),
+            "tilt_deg": not ((across < air) & (above >= air)).any(),
+        }
 
     def _allowed(self, axis: str, slack_deg: float) -> tuple[Array, Array]:
         """Least and most turn of the lens at each place that brings all of the subject into the frame; least

@@ -129,6 +129,7 @@ def test_in_a_window_a_newer_plan_takes_the_reviews_place(
     asked: list[float] = []
     monkeypatch.setattr(live, "_in_a_window", lambda: True)
     monkeypatch.setattr(live, "_start_timer", lambda: asked.append(0.0))
+    monkeypatch.setattr(live, "AT_A_TIME_S", 0.0)  # a topic at a time, however fast the machine is
     scene.duskrail.interval = 13.0
     assert live._review_on() is not None
     scene.duskrail.interval = 3.0  # while the first was under way
