@@ -392,10 +392,8 @@ def test_a_crowded_plan_that_fails_costs_no_more_work_than_the_review_allows(mon
         assert sum(costs[:-1]) <= allowed  # what a try takes isn't known before: the last may go over
         assert costs[-1] < 200_000
         assert any("fit --compose" in fix for fix in fixes)
-        assert spent(monkeypatch, plan) == (costs, fixes)
-    monkeypatch.setattr(review_picture, "QUICK_WORK", None)
-    unlimited, _ = spent(monkeypatch, plan)
-    assert sum(unlimited) > 2_000_000
+        assert sum(costs) > allowed * 0.6  # it did run into the limit
+    assert spent(monkeypatch, plan) == (costs, fixes)
 
 
 def test_the_pan_is_ended_on_the_subject_however_far_past_it_goes():
