@@ -239,7 +239,7 @@ def _corners_beside_opencv() -> Iterator[str]:
 
 CLIP_PLAN = "harbour_light"
 CLIP_SIZE_PX, CLIP_FRAMES = (480, 270), 240
-CLIP_DRAWN = {"fast": 60, "lit": 24}
+CLIP_DRAWN = {"fast": 240, "lit": 48}
 
 
 def preview() -> Iterator[str]:
