@@ -106,6 +106,11 @@ def tint_from_xy(xy: ArrayLike) -> Array:
     return rgb / (rgb @ LUMINANCE)[..., None]
 
 
+def black_body_tint(temperature_k: float) -> Array:
+    """Tint of a black body, shape (3,)."""
+    return tint_from_xy(_xy(_black_body(temperature_k) @ _colour_matching()))
+
+
 def correlated_temperature_k(xy: ArrayLike) -> Array:
     """Temperature of the black body nearest in colour to chromaticities (..., 2), 1000 to 25000 K.
 
