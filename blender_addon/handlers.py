@@ -57,6 +57,7 @@ def on_load(*_more: Any) -> None:
         if store.has_plan(scene):
             live.match_lists(scene, live.plan_of(scene))
             live.ask_for_review(scene)
+            live.ask_for_windows(scene)
 
 
 HANDLERS = (

@@ -21,6 +21,7 @@ from . import compat, keyframes, materials, parts
 SUN_WIDTH_RAD = math.radians(0.533)
 WORLD_PART = "sky"
 DIMMEST = 1e-12
+LAMPS_BELOW_M = 150.0  # a sun shines from its direction alone; Blender's marks for it stay out of the way
 
 
 def draw_light(scene: bpy.types.Scene, frames: FrameTable) -> None:
@@ -33,6 +34,7 @@ def draw_light(scene: bpy.types.Scene, frames: FrameTable) -> None:
         ("moon", "Moon", frames.moon_azimuth_deg, frames.moon_altitude_deg, light.moon),
     ):
         lamp = parts.ensure_object(scene, part, name, bpy.data.lights.new(name, "SUN"), collection)
+        lamp.location.z = -LAMPS_BELOW_M
         _key_direction(lamp, azimuth - north, altitude)
         _key_strength(lamp.data, level)
     _draw_sky(scene, frames, light)

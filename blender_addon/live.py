@@ -21,11 +21,12 @@ from planner_core import FrameTable, Plan, PlanError, Review, compute_frames
 from planner_core.findings import Finding, sort_findings
 from planner_core.review import TOPICS
 
-from . import readback, redraw, store
+from . import readback, redraw, store, windows
 
 FRAMES_ARE_MADE_OF = ("site", "camera", "clip", "rig", "move", "shoot", "exposure")
 AT_A_TIME_S = 0.03  # of a review, before Blender gets to draw; a part that was begun is finished
 PAUSE_S = 0.001
+WINDOWS_AFTER_S = 0.4  # without another change, so that a drag isn't held up
 
 
 @define(eq=False)
@@ -39,10 +40,12 @@ class Desk:
     reviewed: Plan | None = None
     problem: str = ""  # what was refused last, as a line for the photographer
     said: tuple[str, ...] = ()  # what was done last, where it needs telling
+    mended: tuple[str, ...] = ()  # what a fit did, if that was last
 
 
 _desks: dict[int, Desk] = {}
 _reviews: dict[int, tuple[Plan, Iterator[Review | None]]] = {}  # under way, by scene
+_unlit: set[int] = set()  # scenes whose windows and lamps lag behind the plan
 _busy = False
 
 
@@ -55,8 +58,10 @@ def clear() -> None:
     """Forget everything about every scene; the plans stay in their scenes."""
     _desks.clear()
     _reviews.clear()
-    if bpy.app.timers.is_registered(_review_on):
-        bpy.app.timers.unregister(_review_on)
+    _unlit.clear()
+    for timer in (_review_on, _light_up):
+        if bpy.app.timers.is_registered(timer):
+            bpy.app.timers.unregister(timer)
 
 
 # ---------------------------------------------------------------- looking
@@ -165,6 +170,32 @@ def _review_on() -> float | None:
     return PAUSE_S if _reviews else None
 
 
+def ask_for_windows(scene: bpy.types.Scene) -> None:
+    """Have windows and lamps drawn in the scene a moment after the last change. Without a window nobody sees
+    them.
+    """
+    if not _in_a_window() or plan_of(scene) is None:
+        return
+    _unlit.add(scene.session_uid)
+    if bpy.app.timers.is_registered(_light_up):
+        bpy.app.timers.unregister(_light_up)
+    bpy.app.timers.register(_light_up, first_interval=WINDOWS_AFTER_S)
+
+
+def _light_up() -> float | None:
+    """Draw the windows and lamps that lag behind, unless Blender is rendering."""
+    if bpy.app.is_job_running("RENDER"):
+        return WINDOWS_AFTER_S
+    for scene in bpy.data.scenes:
+        frames = frames_of(scene) if scene.session_uid in _unlit and scene.library is None else None
+        if frames is not None:
+            with quiet():
+                windows.draw(scene, frames)
+    _unlit.clear()
+    show()
+    return None
+
+
 def show() -> None:
     """Have every area drawn again that shows something of a plan."""
     manager: Any = bpy.context.window_manager
@@ -194,9 +225,10 @@ def put(scene: bpy.types.Scene, plan: Plan, said: tuple[str, ...] = ()) -> None:
     with quiet():
         store.store_plan(scene, plan)
         redraw.redraw(scene, before, frames)
-    here.frames, here.problem, here.said = frames, "", said
+    here.frames, here.problem, here.said, here.mended = frames, "", said, ()
     match_lists(scene, plan)
     ask_for_review(scene)
+    ask_for_windows(scene)
     show()
 
 
@@ -313,6 +345,7 @@ def draw_anew(scene: bpy.types.Scene) -> None:
     if frames is not None:
         with quiet():
             redraw.redraw(scene, None, frames)
+        ask_for_windows(scene)
         show()
 
 
@@ -329,6 +362,7 @@ def catch_up(scene: bpy.types.Scene) -> None:
     absorb(scene, curves=False)
     match_lists(scene, plan_of(scene))
     ask_for_review(scene)
+    ask_for_windows(scene)
 
 
 def place_shown(scene: bpy.types.Scene) -> float:

@@ -20,12 +20,22 @@ GLASS = (0.030, 0.036, 0.045)
 
 
 def draw_windows(scene: bpy.types.Scene, frames: FrameTable) -> lamps.Panes:
-    """All windows and lamps that the camera may see. The scene's light must have been drawn before."""
+    """All windows and lamps that the camera may see, in place of those drawn before. The scene's light must
+    have been drawn.
+    """
     panes = lamps.panes(frames.plan, frames.camera_m.mean(axis=0))
     light = sky.picture_light(frames)
+    thing = parts.object_of(scene, PART)
     if not len(panes.on_lux):
+        if thing is not None:
+            parts.remove(thing)
         return panes
-    mesh = bpy.data.meshes.new("Windows")
+    if thing is None:
+        collection = parts.collection_of(scene, "light", "Light")
+        thing = parts.new_object(PART, "Windows", bpy.data.meshes.new("Windows"), collection)
+    mesh: Any = thing.data
+    mesh.clear_geometry()
+    mesh.materials.clear()
     count = len(panes.on_lux)
     faces = np.arange(4 * count).reshape(-1, 4)
     mesh.from_pydata(panes.corners_m.reshape(-1, 3).tolist(), [], faces.tolist())
@@ -35,7 +45,6 @@ def draw_windows(scene: bpy.types.Scene, frames: FrameTable) -> lamps.Panes:
     glow.data.foreach_set("vector", panes.glow.astype(np.float32).ravel())
     mesh.materials.append(_material())
     mesh.update()
-    thing = parts.new_object(PART, "Windows", mesh, parts.collection_of(scene, "light", "Light"))
     thing.color = (*GLASS, 1.0)  # type: ignore[assignment]
     thing.hide_select = True
     thing.display.show_shadows = False

@@ -9,7 +9,7 @@ import bpy
 
 from planner_core import Plan, PlanError
 
-from . import live
+from . import live, wording
 
 Outcome = Any  # a set of Blender's words, such as FINISHED
 UNDOABLE: Any = {"REGISTER", "UNDO"}
@@ -68,7 +68,7 @@ def change(operator: Any, context: Any, edit: Callable[[Plan], Plan], said: str 
     """Run an edit of the scene's plan; a refusal is reported and leaves everything as it was."""
     problem = live.attempt(context.scene, edit)
     if problem:
-        operator.report({"ERROR"}, problem)
+        operator.report({"ERROR"}, wording.in_words(problem, live.plan_of(context.scene)))
         return {"CANCELLED"}
     if said:
         operator.report({"INFO"}, said)

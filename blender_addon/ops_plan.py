@@ -23,15 +23,32 @@ ENDING = ".plan.json"
 
 
 class DUSKRAIL_OT_new_scene(bpy.types.Operator):
-    """Make a new scene with a small invented place, a rig and a plan for this evening, to try things on"""
+    """Make a new scene with a rig and a plan for this evening"""
 
     bl_idname = "duskrail.new_scene"
     bl_label = "New Example Scene"
     bl_options = UNDOABLE
 
+    example: BoolProperty(
+        name="Example", description="With a small invented place, to try things on", default=True
+    )
+
+    @classmethod
+    def description(cls, _context: Any, properties: Any) -> str:
+        """Says what is in it."""
+        if properties.example:
+            return (
+                "Make a new scene with a small invented place, a rig and a plan for this evening, to try out"
+            )
+        return (
+            "Make a new scene with a rig on level ground and a plan for this evening, to block out a place "
+            "of your own. Other scenes stay as they are"
+        )
+
     def execute(self, context: Any) -> Outcome:
+        make = starter.starter_plan if self.example else starter.bare_plan
         try:
-            plan = starter.starter_plan(preferences.current(), dt.date.today())
+            plan = make(preferences.current(), dt.date.today())
         except PlanError as error:
             self.report({"ERROR"}, f"The preferences don't make a plan: {error}")
             return {"CANCELLED"}
@@ -100,7 +117,8 @@ class DUSKRAIL_OT_dismiss(bpy.types.Operator):
 
     def execute(self, context: Any) -> Outcome:
         here = live.desk(context.scene)
-        here.problem, here.said = "", ()
+        here.problem, here.said, here.mended = "", (), ()
+        live.show()
         return {"FINISHED"}
 
 

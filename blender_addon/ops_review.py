@@ -146,7 +146,7 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
 
         outcome = change(self, context, edit)
         if fitted and outcome == {"FINISHED"}:
-            live.desk(context.scene).said = fitted[-1].said
+            live.desk(context.scene).mended = fitted[-1].said
             for line in fitted[-1].said:
                 self.report({"INFO"}, line)
         return outcome

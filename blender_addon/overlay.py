@@ -5,6 +5,7 @@ Colours and shapes are ours. Nothing here changes anything; without a plan in th
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from typing import Any
 
@@ -20,7 +21,7 @@ from numpy.typing import NDArray
 
 from planner_core.frames import FrameTable
 
-from . import live, readout
+from . import live, readout, wording
 
 Colour = tuple[float, float, float, float]
 Array = NDArray[Any]
@@ -40,6 +41,7 @@ COMPASS_COLOUR: Colour = (0.80, 0.80, 0.76, 0.45)
 LENS_COLOUR: Colour = (0.55, 0.85, 0.80, 0.55)
 HERE_COLOUR: Colour = (0.60, 0.95, 0.88, 1.0)
 TEXT_COLOUR: Colour = (0.96, 0.95, 0.90, 1.0)
+REFUSED_COLOUR: Colour = (1.0, 0.62, 0.42, 1.0)
 TEXT_SHADE: Colour = (0.0, 0.0, 0.0, 0.75)
 TIMELINE_ALPHA = 0.16
 
@@ -52,6 +54,7 @@ SUN_SHARE = 0.00465  # … and as large as it is, through the camera: half of 0.
 FAR_M = 30000.0
 BELOW_BLENDERS_PX = 118.0  # from the view's upper edge, under what Blender writes there
 BELOW_HORIZON_ALPHA = 0.22
+PROBLEM_LETTERS = 80  # on a line
 
 _handles: list[tuple[Any, Any]] = []
 
@@ -315,12 +318,18 @@ def draw_readout() -> None:
             spot = location_3d_to_region_2d(region, context.region_data, dome.at(direction))
             if spot is not None:
                 _write(font, text, spot.x - 4.0 * len(text) * scale, spot.y - 4.0 * scale, (*colour[:3], 0.9))
+    lines: list[tuple[str, Colour]] = []
     if settings.show_readout:
-        left = 14.0 * scale + _left_margin(context)
-        top = region.height - BELOW_BLENDERS_PX * scale
-        blf.size(font, 13.0 * scale)
-        for row, text in enumerate(readout.hud_lines(frames, context.scene.frame_current)):
-            _write(font, text, left, top - 19.0 * scale * row, TEXT_COLOUR)
+        lines = [(text, TEXT_COLOUR) for text in readout.hud_lines(frames, context.scene.frame_current)]
+    problem = live.desk(context.scene).problem
+    if problem:  # the field that was refused may be far from the panel that tells why
+        problem = wording.in_words(problem, frames.plan)
+        lines += [(text, REFUSED_COLOUR) for text in textwrap.wrap(problem, PROBLEM_LETTERS)]
+    left = 14.0 * scale + _left_margin(context)
+    top = region.height - BELOW_BLENDERS_PX * scale
+    blf.size(font, 13.0 * scale)
+    for row, (text, colour) in enumerate(lines):
+        _write(font, text, left, top - 19.0 * scale * row, colour)
 
 
 def _left_margin(context: Any) -> float:

@@ -7,7 +7,9 @@ elsewhere.
 from __future__ import annotations
 
 import math
+import re
 import textwrap
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +18,7 @@ import bpy
 from planner_core import Plan, timeline
 from planner_core.findings import frames_text
 
-from . import kit, live, ops_plan, ops_preview, ops_review, readout, redraw, store
+from . import kit, live, ops_plan, ops_preview, ops_review, readout, redraw, store, wording
 
 TAB = "Duskrail"
 LETTER_PX = 5.9  # width of a letter of Blender's interface font at scale 1, on the generous side
@@ -67,6 +69,18 @@ def counts(layout: Any, scene: Any) -> None:
             row.label(text=str(count), icon=LEVEL_ICONS[level])
 
 
+def done(layout: Any, context: Any, lines: Sequence[str]) -> None:
+    """What was done, with a button to put the message away; nothing where there is nothing to tell."""
+    if not lines:
+        return
+    box = layout.box()
+    row = box.row()
+    row.label(text="Done", icon="CHECKMARK")
+    row.operator("duskrail.dismiss", text="", icon="X", emboss=False)
+    for line in lines:
+        wrapped(box, context, line)
+
+
 class Tab:
     """A panel of the tab."""
 
@@ -112,7 +126,7 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
             row.alert = True
             row.label(text="That can't be meant" if ":" in here.problem else "Not done", icon="ERROR")
             row.operator("duskrail.dismiss", text="", icon="X", emboss=False)
-            wrapped(box, context, here.problem)
+            wrapped(box, context, wording.in_words(here.problem, live.plan_of(scene)))
         if not store.has_plan(scene):
             self._begin(context)
             return
@@ -134,9 +148,10 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
         wrapped(layout, context, "This scene has no plan yet.")
         column = layout.column()
         column.scale_y = 1.3
-        column.operator("duskrail.new_scene", icon="SCENE_DATA")
+        column.operator("duskrail.new_scene", icon="SCENE_DATA").example = True
         column = layout.column(align=True)
-        column.operator("duskrail.start_plan", icon="ADD")
+        column.operator("duskrail.new_scene", text="New Empty Scene", icon="ADD").example = False
+        column.operator("duskrail.start_plan", icon="OBJECT_ORIGIN")
         column.operator("duskrail.open", text="Open Plan…", icon="FILE_FOLDER")
 
     def _about(self, context: Any, plan: Plan) -> None:
@@ -147,13 +162,7 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
         if frames is None:
             wrapped(layout, context, here.reason, icon="ERROR")
         self._faults(context, plan)
-        if here.said:
-            box = layout.box()
-            row = box.row()
-            row.label(text="Done", icon="CHECKMARK")
-            row.operator("duskrail.dismiss", text="", icon="X", emboss=False)
-            for line in here.said:
-                wrapped(box, context, line)
+        done(layout, context, here.said)
         row = layout.row(align=True)
         row.prop(settings, "show_readout", icon="TEXT", toggle=True)
         row.prop(settings, "show_path", icon="CON_FOLLOWPATH", toggle=True)
@@ -610,6 +619,7 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
         row.operator("duskrail.weakest_frame", text=text, icon="VIS_SEL_11")
         if not fresh:
             row.operator("duskrail.review_now", text="", icon="FILE_REFRESH")
+        done(layout, context, live.desk(scene).mended)
         if not report.findings:
             wrapped(layout, context, "Nothing to say against this plan.", icon="CHECKMARK")
         column = layout.column()
@@ -622,11 +632,12 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
         row = box.row(align=True)
         row.alert = found.level == "stop"
         about = frames_text(found.frames) if found.frames else "The whole plan"
+        message = found.message
+        told = re.match(rf"({re.escape(about)}(?: \([^)]*\))?): ", message)
+        if told:
+            about, message = told[1], message[told.end() :]
         button = row.operator("duskrail.finding_go", text=about, icon=LEVEL_ICONS[found.level])
         button.finding = number
-        message = found.message
-        if message.startswith(f"{about}: "):
-            message = message[len(about) + 2 :]
         wrapped(box, context, message[:1].upper() + message[1:], spare_px=52.0)
         if found.fix:
             wrapped(box, context, found.fix, icon="TOOL_SETTINGS", spare_px=76.0)
@@ -656,7 +667,7 @@ class DUSKRAIL_PT_preview(PlanTab, bpy.types.Panel):
         cell.enabled = settings.use_range
         cell.prop(settings, "first_frame", text="")
         cell.prop(settings, "last_frame", text="")
-        layout.prop(settings, "clip_file", placeholder=str(ops_preview.clip_path(scene)))
+        layout.prop(settings, "clip_file", placeholder=ops_preview.clip_path(scene).name)
         job = ops_preview.current()
         if job is not None and job.is_running():
             layout.progress(factor=job.share, type="BAR", text=job.text)

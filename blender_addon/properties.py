@@ -39,7 +39,7 @@ from planner_core.plan import (
 )
 from planner_core.timetable import EVENT_WORDS
 
-from . import edits, kit, live, preferences, selection
+from . import edits, kit, live, preferences, selection, wording
 
 Getter = Callable[[Any], Any]
 Setter = Callable[[Any, Any], None]
@@ -74,8 +74,10 @@ def _set(path: str, convert: Callable[[Any], Any]) -> Setter:
     return set_value
 
 
-def _same(value: Any) -> Any:
-    return value
+def _called(path: str, name: str) -> str:
+    """The name of a property, kept for messages about its field."""
+    wording.labels[path] = name
+    return name
 
 
 def number(
@@ -92,7 +94,7 @@ def number(
 ) -> Any:
     """A plain number of the plan, with Blender's unit where it has one that fits."""
     return FloatProperty(
-        name=name,
+        name=_called(path, name),
         description=description,
         soft_min=low,
         soft_max=high,
@@ -131,7 +133,7 @@ def seconds(
 def angle(path: str, name: str, description: str, *, low: float = -360.0, high: float = 360.0) -> Any:
     """An angle: degrees in the plan, radians in Blender."""
     return FloatProperty(
-        name=name,
+        name=_called(path, name),
         description=description,
         soft_min=math.radians(low),
         soft_max=math.radians(high),
@@ -147,7 +149,7 @@ def angle(path: str, name: str, description: str, *, low: float = -360.0, high: 
 def share(path: str, name: str, description: str, *, high: float = 1.0) -> Any:
     """A share of the move, shown in percent."""
     return FloatProperty(
-        name=name,
+        name=_called(path, name),
         description=description,
         min=0.0,
         max=100.0 * high,
@@ -162,7 +164,7 @@ def share(path: str, name: str, description: str, *, high: float = 1.0) -> Any:
 def whole(path: str, name: str, description: str, *, low: int, high: int, subtype: Any = "NONE") -> Any:
     """A whole number."""
     return IntProperty(
-        name=name,
+        name=_called(path, name),
         description=description,
         min=low,
         max=high,
@@ -175,7 +177,11 @@ def whole(path: str, name: str, description: str, *, low: int, high: int, subtyp
 def text(path: str, name: str, description: str, **more: Any) -> Any:
     """A line of text."""
     return StringProperty(
-        name=name, description=description, get=_get(path, str, ""), set=_set(path, str.strip), **more
+        name=_called(path, name),
+        description=description,
+        get=_get(path, str, ""),
+        set=_set(path, str.strip),
+        **more,
     )
 
 
@@ -184,7 +190,7 @@ def choice(
 ) -> Any:
     """One of the plan's options; words has a label and a tooltip for each."""
     return EnumProperty(
-        name=name,
+        name=_called(path, name),
         description=description,
         items=[(option, *words[option], place) for place, option in enumerate(options)],
         get=_get(path, options.index, 0),
@@ -195,7 +201,7 @@ def choice(
 def shutter(path: str, name: str, description: str) -> Any:
     """A shutter time, typed and shown as on a camera."""
     return StringProperty(
-        name=name,
+        name=_called(path, name),
         description=description,
         get=_get(path, lambda seconds_: shutter_label(seconds_).removesuffix(" s"), ""),
         set=_set(path, lambda typed: edits.parse_shutter(typed, path)),
@@ -205,7 +211,7 @@ def shutter(path: str, name: str, description: str) -> Any:
 def point(path: str, name: str, description: str) -> Any:
     """A point or extent in scene metres."""
     return FloatVectorProperty(
-        name=name,
+        name=_called(path, name),
         description=description,
         size=3,
         precision=3,
@@ -230,7 +236,10 @@ def part(
             live.attempt(owner.id_data, make if wanted else drop)
 
     return BoolProperty(
-        name=name, description=description, get=_get(path, lambda _value: True, False), set=set_value
+        name=_called(path, name),
+        description=description,
+        get=_get(path, lambda _value: True, False),
+        set=set_value,
     )
 
 
@@ -962,6 +971,16 @@ class DUSKRAIL_PG_settings(bpy.types.PropertyGroup):
         "composition.reveal_by", "Shown by", "Place in the move by which a reveal has to show its subject"
     )
 
+
+wording.labels |= {
+    "shoot.anchor.date": "Date",
+    "shoot.start": "Start",
+    "move.poses[#].at": "Place",
+    "move.poses[#].slide_m": "Slide",
+    "move.poses[#].pan_deg": "Pan",
+    "move.poses[#].tilt_deg": "Tilt",
+    "rig.slide.step_m": "Step (mm)",
+}
 
 CLASSES = (DUSKRAIL_PG_pose, DUSKRAIL_PG_block, DUSKRAIL_PG_settings)
 

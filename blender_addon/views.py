@@ -14,7 +14,8 @@ from planner_core import FrameTable
 
 from . import live, parts, readout
 
-DOWN_DEG = 20.0  # how steeply the place is looked down on
+DOWN_DEG = 24.0  # how steeply the place is looked down on
+BACK_SHARE = 2.6  # of the sky's radius: the whole ring of the horizon is in sight
 NEAR_SHARE = (
     0.001  # of the distance looked from; nearer, water and ground flicker through each other far away
 )
@@ -55,8 +56,8 @@ def show_place(context: Any, scene: bpy.types.Scene) -> None:
     if frames is not None:
         reach = readout.sky_radius_m(frames.plan)
         for space in _views(context):
-            space.clip_start = NEAR_SHARE * 2.0 * reach
-            _behind(_set(space, "PERSP"), frames, 2.0 * reach, 0.35 * reach)
+            space.clip_start = NEAR_SHARE * BACK_SHARE * reach
+            _behind(_set(space, "PERSP"), frames, BACK_SHARE * reach, 0.15 * reach)
 
 
 def show_rig(context: Any, scene: bpy.types.Scene) -> None:

@@ -184,7 +184,7 @@ def test_a_fit_mends_what_its_finding_is_about(scene: Any) -> None:
     after = live.review_now(scene)
     assert after is not None
     assert not any(f.code == "day-night-balance" for f in after.findings)
-    assert live.desk(scene).said  # what changed, in sentences
+    assert live.desk(scene).mended  # what changed, in sentences
 
 
 # ---------------------------------------------------------------- the readout

@@ -14,7 +14,7 @@ import attrs
 import bpy
 import pytest
 
-from blender_addon import kit, live, panels, preferences, starter, store
+from blender_addon import kit, live, panels, preferences, starter, store, wording
 from planner_core import Plan
 
 ICONS = set(bpy.types.UILayout.bl_rna.functions["label"].parameters["icon"].enum_items.keys())
@@ -119,11 +119,16 @@ def plan() -> Plan:
     return starter.starter_plan(preferences.Defaults(), dt.date(2027, 3, 14))
 
 
-def test_without_a_plan_there_are_three_ways_to_begin_and_nothing_else(empty: Any) -> None:
+def test_without_a_plan_there_are_the_ways_to_begin_and_nothing_else(empty: Any) -> None:
     shown = drawn(empty)
     assert list(shown) == ["DUSKRAIL_PT_plan"]
     operators = [line.split()[1] for line in shown["DUSKRAIL_PT_plan"] if line.startswith("operator")]
-    assert operators == ["duskrail.new_scene", "duskrail.start_plan", "duskrail.open"]
+    assert operators == [
+        "duskrail.new_scene",
+        "duskrail.new_scene",
+        "duskrail.start_plan",
+        "duskrail.open",
+    ]
 
 
 def test_the_panels_stand_in_the_order_of_the_work(empty: Any) -> None:
@@ -188,7 +193,8 @@ def test_a_refused_value_is_told_and_can_be_put_away(empty: Any) -> None:
     live.put(empty, plan())
     empty.duskrail.latitude = 89.9  # in March the sun is below the horizon there all day
     text = " ".join(line for line in drawn(empty)["DUSKRAIL_PT_plan"] if line.startswith("label"))
-    assert "shoot.anchor" in text.replace("label ", "")
+    assert "Place and Light" in text.replace("label ", "")
+    assert "shoot.anchor" not in text  # the panel's words, not the file's
     assert live.plan_of(empty) == plan()
     bpy.ops.duskrail.dismiss()
     assert "shoot.anchor" not in " ".join(drawn(empty)["DUSKRAIL_PT_plan"])
@@ -249,3 +255,25 @@ def test_every_piece_of_the_kit_has_a_button_and_an_icon(empty: Any) -> None:
     assert set(panels.PIECE_ICONS) == set(kit.PIECES)
     asked = drawn(empty)["DUSKRAIL_PT_blocking"]
     assert asked.count("operator duskrail.add_block") == len(kit.PIECES)
+
+
+@pytest.mark.parametrize(
+    ("said", "shown"),
+    [
+        ("site.latitude_deg: 431 is no latitude", "Place and Light, Latitude: 431 is no latitude"),
+        ("rig.slide.max_m: 1500 is too long", "Rig and Camera, Slider, To: 1500 is too long"),
+        ("blocks[0].size_m[2]: 0 is flat", "Blocking, “{block}”, Size: 0 is flat"),
+        ("move.poses[1].pan_deg: 999 is out", "Move, pose 2, Pan: 999 is out"),
+        ("shoot.anchor: no sunset", "Place and Light: no sunset"),
+        ("Frames 1–3: it is dark", "Frames 1–3: it is dark"),
+        ("nothing of a field", "nothing of a field"),
+    ],
+)
+def test_messages_name_a_field_as_the_panels_do(empty: Any, said: str, shown: str) -> None:
+    block = plan().blocks[0].name
+    assert wording.in_words(said, plan()) == shown.replace("{block}", block)
+
+
+def test_every_field_of_the_plan_in_the_panels_has_a_name_for_messages() -> None:
+    assert len(wording.labels) > 60
+    assert all(path and label for path, label in wording.labels.items())
