@@ -55,6 +55,11 @@ def block_label(plan: Plan, index: int) -> str:
     return block.name or f"{block.role} {index + 1}"
 
 
+def block_text(plan: Plan, index: int) -> str:
+    """A block's label as it stands in a sentence: “beacon”."""
+    return f"“{block_label(plan, index)}”"
+
+
 def remembered(work: Callable[[Plan], Value]) -> Callable[[Plan], Value]:
     """A function of a plan that works once for each: plans don't change, and comparing large ones takes
     long.

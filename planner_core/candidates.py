@@ -231,6 +231,8 @@ def within(axis: TurnAxis, bearing_deg: float, near_deg: float) -> float:
 def impossible(bench: Bench) -> dict[str, str]:
     """Kinds of move that can't be made here, and why, in a sentence."""
     r = bench.plan.rig
+    if bench.plan.shoot.frames < 2:
+        return {kind: "A single frame can't move." for kind in KINDS if kind != "still"}
     found: dict[str, str] = {}
     if r.pan is None:
         found["pan"] = "The head has no pan motor."

@@ -14,6 +14,7 @@ import numpy as np
 from attrs import frozen
 
 from planner_core import candidates, composition, mend, parallax, tracks
+from planner_core.blocking import block_text
 from planner_core.candidates import KINDS, SLIDING_M, TURNING_DEG, Bench
 from planner_core.composition import Reading, percent
 from planner_core.findings import Finding
@@ -30,6 +31,7 @@ POINTS: dict[str, float] = {
     "picture": 70.0,  # times the weakest frame's score
     "move": 25.0,  # times how much the move shows: parallax in full, pan and tilt by half
     "reveal": 9.0,  # a reveal that works
+    "no reveal": -15.0,  # of a subject that is to be revealed and shows from the start
     "moving": -4.0,  # a rig in motion is one more thing to go wrong
     "another axis": -1.5,  # for the second and third axis that moves
     "stop": -30.0,  # for each kind of fault that the still shot doesn't have
@@ -175,7 +177,9 @@ class _Measured:
 
 
 def moving_axes(plan: Plan) -> tuple[str, ...]:
-    """The axes that a plan moves at all."""
+    """The axes that a plan moves at all; a single frame moves none."""
+    if plan.shoot.frames < 2:
+        return ()
     least = {"slide": SLIDING_M, "pan": TURNING_DEG, "tilt": TURNING_DEG}
     values = axis_positions(plan, np.linspace(0.0, 1.0, 33))
     return tuple(
@@ -256,6 +260,8 @@ def _candidate(name: str, found: _Measured, still: _Measured) -> Candidate:
         found.reveals,
     )
     score += POINTS["stop"] * len(stops) + POINTS["warn"] * len(warns)
+    if "reveal-early" in found.codes("warn"):
+        score += POINTS["no reveal"]
     if speed_word(found.fastest) == "too fast":
         score += POINTS["too fast"]
     return Candidate(
@@ -306,7 +312,8 @@ def _move_text(found: _Measured) -> str:
                 f"but the slide hardly shows: near and far move apart by {apart:.1f} % of the frame's width"
             )
         near = moved.near
-        where = f" {near.distance_m:.1f} m away" if near is not None else ""
-        return f"and what is near{where} moves {apart:.0f} % of the frame's width against the far distance"
+        name = block_text(found.plan, near.block) if near is not None and near.block >= 0 else "what is near"
+        where = f", {near.distance_m:.1f} m from the camera," if near is not None else ""
+        return f"and {name}{where} moves {apart:.0f} % of the frame's width against the far distance"
     turned = percent(max(found.turned_percent) / 100.0)
     return f"and turns the view by {turned} of the frame's width, without parallax"

@@ -238,7 +238,7 @@ def part_text(plan: Plan, reading: Reading, frame: int) -> str:
         return f"there is {percent(max(top / height, 0.0))} of the frame above {name}"
     if part == "apart":
         other = reading.merging[frame]
-        who = f"“{blocking.block_label(plan, int(other))}”" if other >= 0 else "another outline"
+        who = blocking.block_text(plan, int(other)) if other >= 0 else "another outline"
         return f"{name} runs into {who}"
     edge, gap = min(
         (
@@ -261,7 +261,7 @@ def part_text(plan: Plan, reading: Reading, frame: int) -> str:
 def subject_name(plan: Plan) -> str:
     """How a person calls the subject: “beacon”, or the subject."""
     found = blocking.subject_indices(plan)
-    return f"“{blocking.block_label(plan, found[0])}”" if found else "the subject"
+    return blocking.block_text(plan, found[0]) if found else "the subject"
 
 
 def percent(share: float) -> str:

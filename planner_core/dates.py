@@ -387,12 +387,38 @@ def _heading(table: DatesTable) -> Iterator[str]:
     yield (
         f"Seen from where the camera stands at frame {frame}, against the level horizon and "
         f"{len(plan.blocks)} block{'s' if len(plan.blocks) != 1 else ''}; "
-        "in the picture as it is framed at that moment."
+        f"in the picture as it is framed at that moment (at frame {frame} from {_reach(plan)})."
     )
+
+
+def _reach(plan: Plan) -> str:
+    """'12° to 86°': the bearings between which the picture lies at the anchor's place of the move."""
+    crop = delivered_crop(plan.camera, plan.clip)
+    half = float(field_of_view_deg(crop.width_mm, plan.camera.focal_length_mm)) / 2.0
+    pan = motion.axis_positions(plan, _anchor_place(plan))[1]
+    middle = plan.site.scene_north_deg if pan is None else float(pan)
+    return f"{(middle - half) % 360.0:.0f}° to {(middle + half) % 360.0:.0f}°"
 
 
 def _verb(event: str) -> str:
     return "comes up" if event.endswith("rise") else "goes down"
+
+
+def _where(row: Occasion) -> str:
+    """Where it happens against the skyline: between two blocks, behind one, or at the level horizon."""
+    between = [f"between “{row.left}” and “{row.right}”"] if row.in_gap else []
+    behind = [f"behind “{row.behind}”"] if row.behind else []
+    return ", ".join(between + behind) or "at the level horizon"
+
+
+def _bearings(rows: list[Occasion]) -> str:
+    """', at 262.1° to 277.8°': where a stretch of rises or sets happens, the short way round."""
+    found = [row.skyline_bearing_deg for row in rows if row.skyline_bearing_deg is not None]
+    if not found:
+        return ""
+    turned = np.sort((np.array(found) - found[0] + 180.0) % 360.0 + found[0] - 180.0)
+    low, high = (f"{bearing % 360.0:.0f}°" for bearing in (turned[0], turned[-1]))
+    return f", at {low}" + (f" to {high}" if high != low else "")
 
 
 def _places(table: DatesTable, event: str, rows: list[Occasion]) -> Iterator[str]:
@@ -405,12 +431,10 @@ def _places(table: DatesTable, event: str, rows: list[Occasion]) -> Iterator[str
         if row.level_utc_s is None:
             return 5, f"no {event}"
         if row.skyline_utc_s is None:
-            return 4, f"hidden behind {row.behind} for the last hours" if event.endswith("set") else (
-                f"hidden behind {row.behind} for the first hours"
+            return 4, f"hidden behind “{row.behind}” for the last hours" if event.endswith("set") else (
+                f"hidden behind “{row.behind}” for the first hours"
             )
-        where = f"behind {row.behind}" if row.behind else "at the level horizon"
-        if row.in_gap:
-            where = f"between {row.left} and {row.right}" + (f", behind {row.behind}" if row.behind else "")
+        where = _where(row)
         if row.in_picture and row.in_clip:
             return (0 if row.in_gap else 1), f"{verb} {where}"
         if row.in_picture:
@@ -419,7 +443,8 @@ def _places(table: DatesTable, event: str, rows: list[Occasion]) -> Iterator[str
 
     for (group, words), members in groupby(sorted(rows, key=lambda r: (place(r), r.date)), key=place):
         listed = list(members)
-        yield f"  {words}: {len(listed)} {times if len(listed) != 1 else times[:-1]}"
+        at = _bearings(listed) if group >= 2 else ""
+        yield f"  {words}{at}: {len(listed)} {times if len(listed) != 1 else times[:-1]}"
         runs = list(_runs([row.date for row in listed]))
         if group >= 2 and len(runs) > MANY_RUNS:
             continue
@@ -446,15 +471,10 @@ def _best(table: DatesTable, rows: list[Occasion]) -> Iterator[str]:
     for row in rows:
         assert row.skyline_utc_s is not None
         assert row.x_px is not None
-        where = (
-            f"between {row.left} and {row.right}"
-            if row.in_gap
-            else (f"behind {row.behind}" if row.behind else "level horizon")
-        )
         yield (
             f"  {row.rank:>3}. {day_words(row.date, year=True):<17} {row.event} "
             f"{timeline.clock(row.skyline_utc_s, zone)} at {row.skyline_bearing_deg:.1f}°, "
-            f"frame {row.frame}, {row.x_px / width:.0%} across, {where}; "
+            f"frame {row.frame}, {row.x_px / width:.0%} across, {_where(row)}; "
             f"day {row.day_share or 0.0:.0%} of the clip; {_moonlight(row)}"
         )
 

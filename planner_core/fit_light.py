@@ -147,8 +147,10 @@ def _shares(plan: Plan, day_frames: int) -> str:
 
 def _start_said(plan: Plan, new: Plan, event: str, event_utc_s: float, had: int, got: int) -> str:
     old_start, start = start_utc_s(plan), start_utc_s(new)
+    close = clock(start, plan.zone) == clock(old_start, plan.zone)
+    was, now = (clock(each, plan.zone, seconds=close) for each in (old_start, start))
     return (
-        f"Starts at {clock(start, plan.zone)} instead of {clock(old_start, plan.zone)} "
+        f"Starts at {now} instead of {was} "
         f"({event} at {clock(event_utc_s, plan.zone)}), for {_shares(new, got)}; it was {had} to "
         f"{plan.shoot.frames - had}. Ends at {clock(start + new.duration_s, plan.zone)}; frames and "
         "interval stay."
@@ -271,6 +273,11 @@ def _clip_said(plan: Plan, new: Plan) -> str:
     if (old.frames, old.interval_s) == (now.frames, now.interval_s):
         every = f"one every {now.interval_s:g} s"
         return f"The clip lasts {now.frames / fps:.1f} s as it is: {now.frames} frames, {every}."
+    if old.frames == 1:
+        return (
+            f"{now.frames} frames, one every {now.interval_s:.6g} s, instead of a single one: the clip lasts "
+            f"{now.frames / fps:.1f} s at {fps:g} fps, over {duration_text(new.duration_s)}."
+        )
     return (
         f"{now.frames} frames, one every {now.interval_s:.6g} s, instead of {old.frames}, one every "
         f"{old.interval_s:g} s: the clip lasts {now.frames / fps:.1f} s at {fps:g} fps instead of "

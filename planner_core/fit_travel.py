@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner_core import drive, motion, rig, speed
-from planner_core.blocking import block_label
+from planner_core.blocking import block_text
 from planner_core.findings import figure
 from planner_core.fit import Fit
 from planner_core.frames import compute_frames
@@ -29,6 +29,7 @@ CALM_FRAME_WIDTHS_S = 0.04
 CALM_TURN_FRAME_WIDTHS_S = 0.03
 FASTER_THAN_THE_TURN = 1.5  # a foreground that the turn alone moves as fast gets so much more
 LEAST_EFFECT = 0.2  # of the speed aimed at: a whole rail that does less doesn't matter
+LEAST_SLOWING = 0.2  # share of the longest travel from which one that slows the turn is worth its while
 LEAST_ROOM = 0.05  # share of the rail below which a middle so near its end has to move for any travel
 TRIED_LENGTHS = 16
 HALVINGS = 24
@@ -72,25 +73,33 @@ def _fit_slide(plan: Plan, slide: SlideAxis, asked_px: float | None) -> tuple[Pl
     def travelling(length: float) -> Plan:
         return _with_slide(plan, slide, middle, length, shares)
 
-    target_px = _calm_px(travelling(0.0), role) if asked_px is None else asked_px
-    if role != FOREGROUND and _on_rail(plan, slide) and _effect_px(whole, role) < LEAST_EFFECT * target_px:
-        return plan, [_no_difference(plan, whole, role)]
+    calm_px = float(speed.px_a_frame(plan, CALM_FRAME_WIDTHS_S))
+    target_px = _more_than_the_turn_px(travelling(0.0), role, calm_px) if asked_px is None else asked_px
     longest = _longest(plan, slide, middle, shares, travelling)
-    length = _reach(lambda length: _worst_px(travelling(length), role), longest, target_px)
+    if role != FOREGROUND and _effect_px(whole, role) < LEAST_EFFECT * target_px:
+        kept = plan if _on_rail(plan, slide) else travelling(min(_travel_m(plan), longest))
+        return kept, [_no_difference(plan, kept, whole, role)]
+
+    def speed_at(length: float) -> float:
+        return _worst_px(travelling(length), role)
+
+    length = _reach(speed_at, longest, target_px)
+    if asked_px is None and target_px > calm_px and (slower := _slowed(speed_at, longest, calm_px)):
+        target_px, length = calm_px, slower
     fitted = travelling(length)
     said = [_travel_said(plan, fitted, role)]
     got = _worst_px(fitted, role)
     if abs(got - target_px) > MET * target_px:
-        said.append(_not_met(fitted, role, got, target_px, at_the_end=length > 0.999 * longest))
+        said.append(_not_met(fitted, role, got, target_px, at_the_end=length > 0.9 * longest))
     said.append(f"With the whole rail, {figure(_travel_m(whole))} m, it would be {_speed_text(whole, role)}.")
     return fitted, said
 
 
-def _calm_px(unmoved: Plan, role: str) -> float:
+def _more_than_the_turn_px(unmoved: Plan, role: str, calm_px: float) -> float:
     """The speed to aim at, given the plan without travel: calm, and more than the turn makes it anyway."""
     turning = FASTER_THAN_THE_TURN * _worst_px(unmoved, role)
     brisk = float(speed.px_a_frame(unmoved, speed.speed_limit("brisk")))
-    return max(float(speed.px_a_frame(unmoved, CALM_FRAME_WIDTHS_S)), min(turning, brisk))
+    return max(calm_px, min(turning, brisk))
 
 
 def _effect_px(plan: Plan, role: str) -> float:
@@ -105,11 +114,17 @@ def _on_rail(plan: Plan, slide: SlideAxis) -> bool:
     return all(slide.min_m <= value <= slide.max_m for value in values)
 
 
-def _no_difference(plan: Plan, whole: Plan, role: str) -> str:
+def _no_difference(plan: Plan, kept: Plan, whole: Plan, role: str) -> str:
     effect = _px_text(whole, _effect_px(whole, role))
+    travel, now = figure(_travel_m(plan)), figure(_travel_m(kept))
+    does = (
+        f"The travel stays at {travel} m, since it"
+        if kept is plan
+        else f"Travels {now} m of rail instead of {travel} m, to stay on it; how far"
+    )
     return (
-        f"The travel stays at {figure(_travel_m(plan))} m, since it makes no difference here: nothing near "
-        f"is in the picture, and the whole rail would move the {role} at {effect}. "
+        f"{does} makes no difference here: nothing near is in the picture, and the whole rail would move the "
+        f"{role} at {effect}. "
         "Lay the rail where something stands about a metre away, or leave it at home."
     )
 
@@ -223,6 +238,19 @@ def _reach(speed_at: Callable[[float], float], longest: float, target_px: float)
     return high
 
 
+def _slowed(speed_at: Callable[[float], float], longest: float, target_px: float) -> float | None:
+    """The travel that slows what the turn moves too fast down to the target or nearest to it.
+
+    A slide against the turn does that, as where a pan follows the subject. None where no travel to speak of
+    slows it.
+    """
+    tried = np.linspace(0.0, longest, TRIED_LENGTHS)
+    slowest = float(tried[np.argmin([speed_at(float(length)) for length in tried])])
+    if slowest < LEAST_SLOWING * longest or speed_at(0.0) <= target_px:
+        return None
+    return _reach(lambda length: -speed_at(length), slowest, -target_px)
+
+
 # ---------------------------------------------------------------- the turn
 
 
@@ -296,6 +324,11 @@ def _travel_said(plan: Plan, fitted: Plan, role: str) -> str:
     slide, _, _ = motion.axis_positions(fitted, np.array([0.0, 1.0]))
     assert slide is not None
     shift = _at_middle(fitted, "slide_m") - _at_middle(plan, "slide_m")
+    if plan.move == fitted.move:
+        return (
+            f"The travel stays at {figure(_travel_m(plan))} m, from {figure(slide[0], 4)} to "
+            f"{figure(slide[1], 4)} m: {_named(plan, role)} moves at {_speed_text(plan, role)} at most."
+        )
     about = "about the same middle" if abs(shift) < 5e-4 else f"its middle {figure(abs(shift))} m further in"
     return (
         f"Travels {figure(_travel_m(fitted))} m of rail instead of {figure(_travel_m(plan))} m, from "
@@ -307,7 +340,7 @@ def _travel_said(plan: Plan, fitted: Plan, role: str) -> str:
 def _named(plan: Plan, role: str) -> str:
     watched = _watch(plan)
     block = int(watched[role].block[watched[role].worst]) if role in watched else -1
-    named = f" ({block_label(plan, block)})" if block >= 0 else ""
+    named = f" ({block_text(plan, block)})" if block >= 0 else ""
     return ("" if role == FOREGROUND else "nothing near is in the picture, and ") + f"the {role}{named}"
 
 
@@ -325,4 +358,4 @@ def _not_met(plan: Plan, role: str, got_px: float, target_px: float, *, at_the_e
             f"The {asked} asked for can't be met about this middle: there the rail ends, or its motor is too "
             "slow for the interval."
         )
-    return f"The {asked} asked for can't be met; this is nearest."
+    return f"The {asked} asked for can't be met about this middle; this is nearest."

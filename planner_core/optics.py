@@ -30,6 +30,15 @@ def delivered_crop(camera: Camera, clip: Clip) -> Crop:
     )
 
 
+def delivered_image_px(camera: Camera, clip: Clip) -> tuple[float, float]:
+    """Width and height of that crop in pixels of the camera's image."""
+    crop = delivered_crop(camera, clip)
+    return (
+        crop.width_mm / camera.sensor_width_mm * camera.image_width_px,
+        crop.height_mm / camera.sensor_height_mm * camera.image_height_px,
+    )
+
+
 def field_of_view_deg(size_mm: ArrayLike, focal_length_mm: ArrayLike) -> NDArray[np.float64]:
     """Angle of view of a sensor side, degrees: 2·atan(w / 2f)."""
     return np.degrees(2.0 * np.arctan(np.asarray(size_mm) / (2.0 * np.asarray(focal_length_mm))))

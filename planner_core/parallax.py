@@ -62,7 +62,9 @@ class Parallax:
 
 
 def slides(plan: Plan) -> bool:
-    """Whether the plan moves the carriage along the rail at all."""
+    """Whether the plan moves the carriage along the rail at all; a single frame never does."""
+    if plan.shoot.frames < 2:
+        return False
     slide, _, _ = axis_positions(plan, np.linspace(0.0, 1.0, 33))
     return plan.rig.slide is not None and slide is not None and float(np.ptp(slide)) >= MOVING_M
 

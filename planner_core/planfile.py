@@ -153,20 +153,33 @@ def _read(path: Path) -> str:
         raise PlanError("plan file", str(path), "is not text in UTF-8; is it a plan file?") from None
 
 
+class _Flaw:
+    """Stands in a parsed document for what JSON may not hold, until its place in the file is known."""
+
+    def __init__(self, value: Any, expected: str) -> None:
+        self.value, self.expected = value, expected
+
+
 def _parse(text: str) -> Any:
-    def no_constant(name: str) -> Any:
-        raise PlanError("plan file", name, "is not a number JSON knows; give a finite number")
+    flaws: list[_Flaw] = []
+
+    def flaw(value: Any, expected: str) -> _Flaw:
+        flaws.append(_Flaw(value, expected))
+        return flaws[-1]
 
     def no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         seen: dict[str, Any] = {}
         for key, value in pairs:
-            if key in seen:
-                raise PlanError(key, value, "is the second value for this field; keep one")
-            seen[key] = value
+            seen[key] = flaw(value, "is the second value for this field; keep one") if key in seen else value
         return seen
 
     try:
-        return json.loads(text, parse_constant=no_constant, object_pairs_hook=no_twins)
+        document = json.loads(
+            text,
+            parse_constant=lambda name: flaw(Word(name), "is not a number JSON knows; give a finite number"),
+            object_pairs_hook=no_twins,
+        )
+        problem = _find_flaw(document, "") if flaws else None
     except json.JSONDecodeError as error:
         raise PlanError(
             "plan file",
@@ -175,10 +188,25 @@ def _parse(text: str) -> Any:
         ) from None
     except RecursionError:
         raise PlanError("plan file", Word("is nested"), "too deep to be a plan") from None
-    except ValueError as error:
-        if isinstance(error, PlanError):
-            raise
+    except ValueError:
         raise PlanError("plan file", Word("has a number in it"), "that has too many digits") from None
+    if problem is not None:
+        raise problem
+    return document
+
+
+def _find_flaw(value: Any, path: str) -> PlanError | None:
+    """The first flaw in a parsed document, with its path."""
+    if isinstance(value, _Flaw):
+        nested = None if isinstance(value.value, Word) else _find_flaw(value.value, path)
+        return nested or PlanError(path or "plan file", value.value, value.expected)
+    if isinstance(value, dict):
+        parts: Any = ((f"{path}.{key}" if path else key, item) for key, item in value.items())
+    elif isinstance(value, list):
+        parts = ((f"{path}[{index}]", item) for index, item in enumerate(value))
+    else:
+        return None
+    return next((found for name, item in parts if (found := _find_flaw(item, name))), None)
 
 
 def _current_version(document: dict[str, Any]) -> dict[str, Any]:
@@ -189,6 +217,8 @@ def _current_version(document: dict[str, Any]) -> dict[str, Any]:
             "format", document.get("format", MISSING), f'{is_not}a plan file says "{FORMAT}" here'
         )
     version = document.get("version", MISSING)
+    if version is MISSING:
+        raise PlanError("version", MISSING, f"a plan file written for this tool says {VERSION} here")
     if isinstance(version, float) and version.is_integer():
         version = int(version)
     if isinstance(version, bool) or not isinstance(version, int) or version < 1:

@@ -1,10 +1,12 @@
 """Findings about the lens at work: how far stars drift during an exposure, and how deep the picture is sharp.
 
-Sharp is what blurs over no more than the blur circle (optics.blur_circle_mm; 3.2 px of 3840). Limits, common
-practice without a source, as multiples of it:
+Here too: whether the clip asks for more pixels than the camera has. Sharp is what blurs over no more than the
+blur circle (optics.blur_circle_mm; 3.2 px of 3840). Limits, common practice without a source, those of drift
+and focus as multiples of it:
 
 | finding | note | warn | stop |
 |---|---|---|---|
+| `clip-enlarged`, times larger than the camera's image | 1.005 | 1.25 | – |
 | `star-trails` | 1 | 2 | – |
 | `focus-depth`, foreground | 1 | 2 | – |
 | `focus-depth`, subject | – | 1 | 3 |
@@ -18,7 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from planner_core.blocking import block_label, bounding_boxes, subject_indices
+from planner_core.blocking import block_label, block_text, bounding_boxes, subject_indices
 from planner_core.exposure import f_number_label, narrower_f_number
 from planner_core.findings import Finding, figure, frames_text, span
 from planner_core.frames import FrameTable
@@ -26,6 +28,7 @@ from planner_core.optics import (
     blur_circle_mm,
     blur_disc_mm,
     delivered_crop,
+    delivered_image_px,
     depth_of_field_m,
     focus_between_m,
     hyperfocal_m,
@@ -41,6 +44,7 @@ STARS_SHOW_DEG = (
     -12.0
 )  # the sun's true altitude at nautical dusk; from then stars show plainly (common practice)
 STARS_HIDDEN_CLOUD = 3.0  # cloud divisor of average cloud, Circular 171
+ENLARGED_NOTE, ENLARGED_WARN = 1.005, 1.25
 TRAILS_NOTE, TRAILS_WARN = 1.0, 2.0
 FOREGROUND_NOTE, FOREGROUND_WARN = 1.0, 2.0
 SUBJECT_WARN, SUBJECT_STOP = 1.0, 3.0
@@ -52,12 +56,13 @@ _LATTICE = np.stack(
 
 
 def review_lens(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any]]:
-    """Findings and summary numbers of star drift and depth of field; nothing for a plan without exposure."""
+    """Findings and summary numbers of the clip's pixels and, with an exposure, of star drift and focus."""
+    pixels = _enlarged(plan)
     if plan.exposure is None or frames.ramp is None:
-        return [], {}
+        return pixels, {}
     stars, star_numbers = _stars(plan, frames)
     focus, focus_numbers = _focus(plan, frames)
-    return stars + focus, star_numbers | focus_numbers
+    return pixels + stars + focus, star_numbers | focus_numbers
 
 
 def _blur_circle_px(plan: Plan) -> float:
@@ -66,6 +71,32 @@ def _blur_circle_px(plan: Plan) -> float:
 
 def _px_per_mm(plan: Plan) -> float:
     return plan.clip.width_px / delivered_crop(plan.camera, plan.clip).width_mm
+
+
+# ---------------------------------------------------------------- pixels
+
+
+def _enlarged(plan: Plan) -> list[Finding]:
+    """A clip with more pixels than the camera gives it."""
+    clip = plan.clip
+    width, height = delivered_image_px(plan.camera, clip)
+    factor = max(clip.width_px / width, clip.height_px / height)
+    if factor <= ENLARGED_NOTE:
+        return []
+    warn = factor > ENLARGED_WARN
+    shrunk = 2 * math.floor(clip.width_px / factor / 2.0), 2 * math.floor(clip.height_px / factor / 2.0)
+    return [
+        Finding(
+            code="clip-enlarged",
+            level="warn" if warn else "note",
+            value=factor,
+            limit=ENLARGED_WARN if warn else ENLARGED_NOTE,
+            unit="times",
+            message=f"The clip of {clip.width_px} × {clip.height_px} px takes {width:.0f} × {height:.0f} px "
+            f"of the camera's image and enlarges them {figure(factor)} times: it comes out soft.",
+            fix=f"Deliver {shrunk[0]} × {shrunk[1]} px, or take a camera with more pixels.",
+        )
+    ]
 
 
 # ---------------------------------------------------------------- stars
@@ -253,7 +284,7 @@ def _soft(
         value=px,
         limit=(grave if is_grave else light) * _blur_circle_px(plan),
         unit="px",
-        message=f"{block_label(plan, worst)} ({'subject' if is_subject else 'foreground'}, "
+        message=f"{block_text(plan, worst)} ({'subject' if is_subject else 'foreground'}, "
         f"{figure(depths[worst])} m away)"
         f"{others} out of focus, blurred over {px:.1f} px: with the focus at "
         f"{plan.camera.focus_distance_m:g} m and "

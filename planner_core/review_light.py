@@ -12,6 +12,7 @@ Limits of judgement, all common practice without a source where none is named:
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from typing import Any
 
@@ -33,7 +34,7 @@ from planner_core.findings import Finding, figure, frame_count, frames_text, spa
 from planner_core.fit_light import fit_balance
 from planner_core.frames import FrameTable
 from planner_core.plan import Plan
-from planner_core.timeline import clock, local_datetime, start_utc_s
+from planner_core.timeline import clock, clock_changes, local_datetime, start_utc_s
 
 Array = NDArray[np.float64]
 
@@ -55,6 +56,7 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[st
         *_balance(plan, shares),
         *_midpoint(plan, frames, shares),
         *_event_missing(plan, frames),
+        *_clock_change(plan, frames),
         *_exposure(plan, frames),
         *sun_findings,
         *lens_findings,
@@ -176,6 +178,32 @@ def _event_missing(plan: Plan, frames: FrameTable) -> list[Finding]:
     return findings
 
 
+def _clock_change(plan: Plan, frames: FrameTable) -> list[Finding]:
+    """Clocks that go forward or back between arriving and the last frame."""
+    arrive = float(frames.utc_s[0]) - plan.shoot.setup_s - plan.shoot.travel_s
+    found = []
+    for change in clock_changes(arrive, float(frames.utc_s[-1]), plan.zone):
+        after = np.flatnonzero(frames.utc_s >= change.utc_s)
+        frame = int(after[0]) + 1
+        before = local_datetime(change.utc_s - 1.0, plan.zone) + dt.timedelta(seconds=1)
+        way = "forward" if change.by_s > 0.0 else "back"
+        when = f"before frame {frame}" if frame > 1 else "before the first frame"
+        found.append(
+            Finding(
+                code="clock-change",
+                level="note",
+                frames=(frame, frame) if frame > 1 else None,
+                value=change.by_s / 3600.0,
+                unit="h",
+                message=f"The clocks go {way} by {figure(abs(change.by_s) / 3600.0)} h, {when}: "
+                f"{before:%H:%M} becomes {clock(change.utc_s, plan.zone)}. All times here have that in them.",
+                fix="Leave the camera and the controller on one time until the end, and check by which clock "
+                "your alarm goes.",
+            )
+        )
+    return found
+
+
 def _phase_text(true_altitude_deg: Array) -> str:
     phases = [events.PHASES[k] for k in np.unique(events.light_phase(true_altitude_deg))]
     return phases[0] + " throughout" if len(phases) == 1 else f"from {phases[0]} to {phases[-1]}"
@@ -197,6 +225,7 @@ def _balance_numbers(plan: Plan, frames: FrameTable, shares: Balance) -> dict[st
         numbers[f"{event}_local"] = _local(plan, times[0]) if times else None
     if shares.turn is not None:
         numbers["turn_event"] = shares.turn.event
+        numbers["turn_local"] = _local(plan, shares.turn.utc_s)
         numbers["turn_frame"] = round(shares.turn.at * (len(frames) - 1)) + 1
         numbers["move_share_at_event"] = shares.move_share
     return numbers
@@ -302,7 +331,9 @@ def _together(plan: Plan, stops: float) -> str:
         (2.0 * math.log2(limits.f_number / WIDEST_F_NUMBER), f"to {f_number_label(WIDEST_F_NUMBER)}"),
         (math.log2(LONGEST_SHUTTER_S / limits.shutter_max_s), f"to {shutter_label(LONGEST_SHUTTER_S)}"),
     ]
-    useful = [f"{gain:.1f} {way}" for gain, way in offers if gain > 0.1]
+    room = plan.shoot.interval_s - plan.shoot.write_s
+    longer = f" ({LONGEST_SHUTTER_S:g} s takes a longer interval)" if room < LONGEST_SHUTTER_S else ""
+    useful = [f"{gain:.1f} {way}{longer if way.endswith(' s') else ''}" for gain, way in offers if gain > 0.1]
     reach = sum(gain for gain, _ in offers if gain > 0.1)
     rest = (
         "together they are enough"

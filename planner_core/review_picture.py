@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner_core import blocking, composition, mend, parallax, tracks
-from planner_core.blocking import block_label
+from planner_core.blocking import block_label, block_text
 from planner_core.composition import INSIDE_LOST, INSIDE_WHOLE, SEEN_BARELY, SEEN_ENOUGH, Reading, percent
 from planner_core.findings import Finding, figure, frames_text, spans
 from planner_core.frames import FrameTable
@@ -320,7 +320,7 @@ class _Subject:
         return f"Move the rail to the side {clear}; fit --compose tries by how much."
 
     def _names(self, frames: Mask) -> str:
-        return " and ".join(f"“{block_label(self.plan, i)}”" for i in self._hiding(frames, 2))
+        return " and ".join(block_text(self.plan, i) for i in self._hiding(frames, 2))
 
     def _edge(self, first: int, last: int) -> str:
         """The edge over which most of the subject lies on some frames; nothing where it is behind the
@@ -452,7 +452,7 @@ def _foreground(plan: Plan, moved: Parallax, turned_percent: float) -> list[Find
 def _background(
     plan: Plan, moved: Parallax, far: parallax.Layer, turned_percent: float, missing: bool
 ) -> Finding:
-    name = f"“{block_label(plan, far.block)}”" if far.block >= 0 else "the horizon"
+    name = block_text(plan, far.block) if far.block >= 0 else "the horizon"
     turns = turned_percent >= MISSING_PERCENT
     moves = figure(far.shift_percent, 2) if far.shift_percent >= 0.01 else "under 0.01"
     shift = f"{name} shifts by {moves} % of the frame's width over the whole clip"
@@ -483,9 +483,9 @@ def _background(
 def _nearest_text(plan: Plan, moved: Parallax) -> str:
     near = moved.near
     if near is None or near.block < 0:
-        return "Nothing that is blocked out comes into the picture."
-    name = block_label(plan, near.block)
-    return f"The nearest thing in the picture, “{name}”, is {_metres(near.distance_m)} away."
+        return "Nothing that is blocked out stands before the lens at the middle of the move."
+    name = block_text(plan, near.block)
+    return f"The nearest thing in the picture, {name}, is {_metres(near.distance_m)} away."
 
 
 def _where_to_put_it(moved: Parallax) -> str:

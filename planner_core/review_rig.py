@@ -8,17 +8,18 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import attrs
 import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core import drive, rig, speed
-from planner_core.blocking import block_label
+from planner_core.blocking import block_label, block_text
 from planner_core.drive import AxisLimits
 from planner_core.findings import Finding, duration_text, figure, frame_count, frames_text, span
 from planner_core.frames import FrameTable
 from planner_core.optics import delivered_crop, project_px
-from planner_core.plan import Plan
+from planner_core.plan import Plan, Rig
 from planner_core.speed import BACKGROUND, FAR, FOREGROUND, SUBJECT, RoleSpeed, Track, Watched
 from planner_core.timeline import local_datetime
 
@@ -30,6 +31,7 @@ VISIBLE_STEP_PX = 0.5  # a jump of this much from where a thing should be is see
 VISIBLE_BLUR_PX = 1.0  # of subject and background while the shutter is open
 LARGE_CARD_GB = 256.0  # more than one of the usual cards
 LITTLE_OF_THE_RAIL = 0.5
+USUAL_INCLINE_DEG = attrs.fields(Rig).max_incline_deg.default  # where nobody gave one, ours: no stop
 UNUSED_M = 1e-6  # a rest of rounding, no travel
 WHOLE_RAIL = 0.9
 OVERCAST_DIVISOR = 10.0  # dark stratus in Circular 171: no shadows
@@ -114,13 +116,11 @@ def _speed_text(plan: Plan, px_per_frame: float) -> str:
 
 
 def _what(plan: Plan, moving: RoleSpeed, place: int) -> str:
-    """'the foreground (bollard 2, 0.9 m away)'."""
+    """'the foreground (“bollard 2”, 0.9 m away)'."""
     block = int(moving.block[place])
     if block < 0:
         return f"the {moving.role}"
-    return (
-        f"the {moving.role} ({block_label(plan, block)}, {amount_text(moving.distance_m[place], 'm')} away)"
-    )
+    return f"the {moving.role} ({block_text(plan, block)}, {amount_text(moving.distance_m[place], 'm')} away)"
 
 
 # ---------------------------------------------------------------- where the axes go
@@ -194,11 +194,12 @@ def _rail_slope(plan: Plan) -> list[Finding]:
     return [
         Finding(
             code="rail-slope",
-            level="stop",
+            level="warn" if limit == USUAL_INCLINE_DEG else "stop",
             value=steep,
             limit=limit,
             unit="°",
-            message=f"The rail slopes by {steep:g}°, more than the {limit:g}° that its carriage is good for.",
+            message=f"The rail slopes by {steep:g}°, more than the {limit:g}° that "
+            + ("most carriages climb." if limit == USUAL_INCLINE_DEG else "its carriage is good for."),
             fix="Lay it flatter (rig.incline_deg), or raise rig.max_incline_deg if its motor holds the "
             "camera on such a slope.",
         )
@@ -455,7 +456,9 @@ def _too_fast(plan: Plan, frames: FrameTable, seen: Seen, moving: RoleSpeed, lim
     assert first_last is not None
     worst = moving.worst
     most = float(widths[worst])
-    turns = seen.speeds[FAR].worst_px > moving.worst_px / 2.0
+    far = seen.speeds[FAR].worst_px
+    turns = far > moving.worst_px / 2.0
+    far_too_fast = bool(speed.frame_widths_a_second(plan, far) > limit)
     return Finding(
         code="screen-speed",
         level="warn",
@@ -466,27 +469,31 @@ def _too_fast(plan: Plan, frames: FrameTable, seen: Seen, moving: RoleSpeed, lim
         message=f"{frames_text(first_last)}: too fast to look at: {_what(plan, moving, worst)} crosses the "
         f"picture at {_speed_text(plan, moving.worst_px)} (frame {worst + 1}), a whole width in "
         f"{figure(1.0 / most, 2)} s; {1.0 / limit:.0f} s or more reads well.",
-        fix=_slower(plan, frames, most, turns=turns),
+        fix=_slower(plan, frames, most, turns=turns, fitted=far_too_fast),
         blocks=_named(plan, moving),
-        fit="travel",
+        fit="travel" if far_too_fast or not turns else "",
     )
 
 
-def _slower(plan: Plan, frames: FrameTable, widths: float, *, turns: bool) -> str:
-    """What to do about a move that is too fast for the eye, to bring it to a calm one."""
+def _slower(plan: Plan, frames: FrameTable, widths: float, *, turns: bool, fitted: bool) -> str:
+    """What to do about a move that is too fast for the eye, to bring it to a calm one.
+
+    turns: it is pan and tilt that move the picture; fitted: by so much that the fit of travel narrows them.
+    """
     share = speed.speed_limit("calm") / widths
     more = f"take {math.ceil(plan.shoot.frames / share)} frames instead of {plan.shoot.frames}"
     if turns or frames.slide_m is None or np.ptp(frames.slide_m) == 0.0:
         angle = max(float(np.ptp(frames.lens_bearing_deg)), float(np.ptp(frames.lens_altitude_deg)))
-        turn = f"Turn by {figure(angle * share, 2)}° instead of {figure(angle)}°"
-        return f"{turn}, or {more}; fit --travel does the former."
+        turn = f"Turn by about {figure(angle * share, 2)}° instead of {figure(angle)}°"
+        return f"{turn}, or {more}" + ("; fit --travel does the former." if fitted else ".")
     used = float(np.ptp(frames.slide_m))
     slide = plan.rig.slide
     whole = slide is not None and used >= WHOLE_RAIL * (slide.max_m - slide.min_m)
     remark = "The whole rail need not be used: t" if whole else "T"
+    calm = amount_text(float(figure(used * share, 2)), "m")
     return (
-        f"{remark}ravel {amount_text(used * share, 'm')} instead of {amount_text(used, 'm')}, or {more}; "
-        "fit --travel does the former."
+        f"{remark}ravel about {calm} instead of {amount_text(used, 'm')}, or {more}; fit --travel does the "
+        "former."
     )
 
 
@@ -698,6 +705,7 @@ def _card_space(plan: Plan) -> list[Finding]:
     if space is None:
         return []
     large = space > LARGE_CARD_GB
+    more = f", more than a card of {LARGE_CARD_GB:g} GB holds." if large else "."
     return [
         Finding(
             code="card-space",
@@ -705,8 +713,8 @@ def _card_space(plan: Plan) -> list[Finding]:
             value=space,
             limit=LARGE_CARD_GB,
             unit="GB",
-            message=f"{plan.shoot.frames} frames of {plan.camera.raw_file_mb:g} MB fill {figure(space)} GB"
-            + (f", more than a card of {LARGE_CARD_GB:g} GB holds." if large else "."),
+            message=f"{frame_count(plan.shoot.frames)} of {plan.camera.raw_file_mb:g} MB "
+            f"fill{'s' * (plan.shoot.frames == 1)} {figure(space)} GB{more}",
             fix="Bring two cards or a camera that writes to both, or take fewer frames."
             if large
             else "Bring an empty card with room to spare.",

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from planner_core.balance import Turn, sun_times_utc_s
-from planner_core.blocking import block_label, subject_indices
+from planner_core.blocking import block_label, block_text, subject_indices
 from planner_core.findings import Finding, frames_text, spans
 from planner_core.frames import FrameTable
 from planner_core.optics import full_frame_focal_mm
@@ -96,7 +96,7 @@ def _out_of_picture(plan: Plan, sun: Sunlight, frame: int) -> tuple[str, str]:
     if not sun.up[frame]:
         return "sets", ""
     if sun.camera_behind[frame] != OPEN:
-        return "goes behind", " " + block_label(plan, int(sun.camera_behind[frame]))
+        return "goes behind", " " + block_text(plan, int(sun.camera_behind[frame]))
     x, y = sun.picture_px[frame]
     over = {"left": -x, "right": x - plan.clip.width_px, "upper": -y, "lower": y - plan.clip.height_px}
     edge = max(over, key=lambda name: over[name] if np.isfinite(over[name]) else -np.inf)
@@ -121,7 +121,7 @@ def _horizon(plan: Plan, frames: FrameTable, turn: Turn | None) -> tuple[list[Fi
         return [], numbers
     evening = turn.event == "sunset" or turn.event.endswith("dusk")
     level = sun_times_utc_s(plan, "sunset" if evening else "sunrise", date)
-    name = "the camera" if at_subject is None else block_label(plan, subject_indices(plan)[0])
+    name = "the camera" if at_subject is None else block_text(plan, subject_indices(plan)[0])
     day = at_camera if at_subject is None else at_subject
     return _hidden(plan, day, name, evening, level[-1] if evening else level[0]) if level else [], numbers
 
@@ -143,14 +143,14 @@ def _hidden(plan: Plan, day: SunDay, name: str, evening: bool, level_utc_s: floa
     if off_s < HIDDEN_NOTE_S:
         return []
     at, level = clock(reached, plan.zone), clock(level_utc_s, plan.zone)
-    block = block_label(plan, behind)
+    block, hider = block_label(plan, behind), block_text(plan, behind)
     minutes = round(off_s / 60.0)
     said = (
-        f"The sun leaves {name} at {at}, {minutes} minutes before sunset ({level}): {block} stands in the "
-        "way."
+        f"The sun leaves {name} at {at}, {minutes} minutes before sunset ({level}): {hider} stands "
+        "in the way."
         if evening
-        else f"The sun reaches {name} at {at}, {minutes} minutes after sunrise ({level}): {block} stands in "
-        "the way."
+        else f"The sun reaches {name} at {at}, {minutes} minutes after sunrise ({level}): {hider} stands "
+        "in the way."
     )
     warn = off_s >= HIDDEN_WARN_S
     return [

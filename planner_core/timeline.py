@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 import zoneinfo
+from itertools import pairwise
 
 import numpy as np
+from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core import events
 from planner_core.plan import Anchor, Plan, PlanError
 
 UTC = dt.UTC
+CLOCKS_LOOKED_AT_S = 86400.0  # no zone changes its clocks and back within a day
 
 
 def frame_places(frames: int) -> NDArray[np.float64]:
@@ -78,6 +81,34 @@ def local_to_utc_s(moment: dt.datetime, zone: zoneinfo.ZoneInfo, path: str) -> f
         moment.isoformat(),
         f"happens twice in {zone.key}; write {earlier.isoformat()} or {later.isoformat()}",
     )
+
+
+@frozen
+class ClockChange:
+    """A change of the local clocks: its instant, and by how much they go forward (negative: back)."""
+
+    utc_s: float
+    by_s: float
+
+
+def clock_changes(start_utc_s: float, end_utc_s: float, zone: zoneinfo.ZoneInfo) -> list[ClockChange]:
+    """Changes of the zone's clocks after the start, up to the end, to the second; in order of time."""
+
+    def offset_s(utc_s: float) -> float:
+        offset = local_datetime(utc_s, zone).utcoffset()
+        assert offset is not None
+        return offset.total_seconds()
+
+    times = [*np.arange(start_utc_s, end_utc_s, CLOCKS_LOOKED_AT_S).tolist(), end_utc_s]
+    found = []
+    for before, after in pairwise(times):
+        if (by := offset_s(after) - offset_s(before)) == 0.0:
+            continue
+        while after - before > 0.5:
+            middle = (before + after) / 2.0
+            before, after = (middle, after) if offset_s(middle) != offset_s(after) else (before, middle)
+        found.append(ClockChange(utc_s=float(round(after)), by_s=by))
+    return found
 
 
 def utc_datetime(utc_s: float) -> dt.datetime:

@@ -57,22 +57,27 @@ def _clock(iso: str) -> str:
     return dt.datetime.fromisoformat(iso).strftime("%H:%M")
 
 
-def _evening(s: dict[str, Any]) -> str:
+def _when(s: dict[str, Any]) -> str:
     first = dt.datetime.fromisoformat(s["first_frame"])
     day = f"{first:%A} {first.day} {first:%B %Y}"
+
+    def at(name: str) -> str:
+        moment = dt.datetime.fromisoformat(s[name])
+        return f"{moment:%H:%M}" if moment.date() == first.date() else f"{moment:%A %H:%M}"
+
     return (
-        f"{day}: arrive {_clock(s['arrive'])}, first frame {_clock(s['first_frame'])}, last "
-        f"{_clock(s['last_frame'])}, done {_clock(s['end'])} ({s['shoot_length']})"
+        f"{day}: arrive {at('arrive')}, first frame {at('first_frame')}, last {at('last_frame')}, "
+        f"done {at('end')} ({s['shoot_length']})"
     )
 
 
 def _sun(s: dict[str, Any]) -> str:
-    turn = f"{s['turn_event']} {_clock(s[s['turn_event'] + '_local'])}, frame {s['turn_frame']}, "
-    turn += (
-        f"{100 * s['move_share_at_event']:.0f} % of the move; "
-        if s["move_share_at_event"] is not None
-        else ""
-    )
+    turn = ""
+    if "turn_event" in s:
+        turn = f"{s['turn_event'].replace('_', ' ')} {_clock(s['turn_local'])}, frame {s['turn_frame']}"
+        if "move_share_at_event" in s:
+            turn += f", {100 * s['move_share_at_event']:.0f} % of the move"
+        turn += "; "
     return f"{turn}from {s['sun_altitude_first_deg']:.1f}° to {s['sun_altitude_last_deg']:.1f}°"
 
 
@@ -86,6 +91,8 @@ def _clip(s: dict[str, Any]) -> str:
     kinds = ("day", "civil_twilight", "nautical_twilight", "astronomical_twilight", "night")
     parts = [f"{kind.replace('_', ' ')} {s[kind + '_clip_s']:.1f} s" for kind in kinds if s[kind + "_frames"]]
     clip = figure(s["clip_s"], 4)
+    if s["frames"] == 1:
+        return f"1 frame: {', '.join(parts)}"
     return f"{s['frames']} frames every {s['interval_s']:g} s make {clip} s: {', '.join(parts)}"
 
 
@@ -97,8 +104,11 @@ def _light(s: dict[str, Any]) -> str:
 
 
 def _exposure(s: dict[str, Any]) -> str:
+    steps = s["setting_changes"]
+    if not steps:
+        return f"{s['settings_first']} throughout"
     return (
-        f"{s['settings_first']} to {s['settings_last']} in {s['setting_changes']} steps; steepest "
+        f"{s['settings_first']} to {s['settings_last']} in {steps} step{'s' * (steps > 1)}; steepest "
         f"{s['steepest_ramp_stops_per_min']:.2f} stops a minute at frame {s['steepest_ramp_frame']}"
     )
 
@@ -112,7 +122,9 @@ def _rig(s: dict[str, Any]) -> str:
         if s.get(keys[name])
     ]
     needs = (
-        f"; the interval could be {s['shortest_interval_s']:.1f} s" if s.get("shortest_interval_s") else ""
+        f"; the interval could be {s['shortest_interval_s']:.1f} s"
+        if s.get("shortest_interval_s") and s["frames"] > 1
+        else ""
     )
     return (", ".join(moved) or "nothing moves") + needs
 
@@ -127,7 +139,8 @@ def _on_screen(s: dict[str, Any]) -> str:
 
 
 def _picture(s: dict[str, Any]) -> str:
-    return f"weakest at frame {s['weakest_frame']} ({s['weakest_score']:.2f} of 1): {s['weakest_part']}"
+    score = f"{100 * s['weakest_score']:.0f} of 100"
+    return f"weakest at frame {s['weakest_frame']} ({score}): {s['weakest_part']}"
 
 
 def _sharpness(s: dict[str, Any]) -> str:
@@ -136,7 +149,7 @@ def _sharpness(s: dict[str, Any]) -> str:
 
 
 _TOPICS = {
-    "evening": _evening,
+    "when": _when,
     "sun": _sun,
     "moon": _moon,
     "clip": _clip,

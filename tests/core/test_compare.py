@@ -230,3 +230,18 @@ def test_the_comparison_is_plain_values_and_its_plans_are_plans():
     for row in comparison.rows:
         assert row.label in text
         assert row.reason in text
+
+
+def test_a_plan_for_a_reveal_ranks_what_reveals_before_what_shows_at_once(project_root):
+    plan = load_plan(project_root / "example_scenes" / "chapel_sunrise.plan.json")
+    rows = compare.compare(plan).rows
+    reveals = [row.measures["reveal_works"] for row in rows if not row.stops]
+    assert reveals == sorted(reveals, reverse=True)
+    assert True in reveals
+    assert False in reveals
+
+
+def test_a_single_frame_is_compared_with_nothing_that_moves():
+    comparison = compare.compare(attrs.evolve(one := scene(*near()), shoot=attrs.evolve(one.shoot, frames=1)))
+    assert {row.name for row in comparison.rows} == {PLANNED, "still"}
+    assert {why for _, why in comparison.not_possible} == {"A single frame can't move."}

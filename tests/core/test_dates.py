@@ -39,7 +39,7 @@ def test_the_evenings_between_the_two_towers_are_found(year: DatesTable) -> None
 
 def test_the_text_answers_in_dates(year: DatesTable) -> None:
     text = dates_text(year)
-    assert "goes down between South silo and North silo, behind Far bank" in text
+    assert "goes down between “South silo” and “North silo”, behind “Far bank”" in text
     assert "March 2027" in text
     assert "nearest the middle" in text
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core.findings import figure, frame_count, spans
+from planner_core.findings import duration_text, figure, frame_count, spans
 
 
 @pytest.mark.parametrize(
@@ -34,6 +34,24 @@ def test_a_figure_is_within_half_of_its_last_digit(value, digits):
     assert "e" not in text
     last = 10.0 ** (math.floor(math.log10(abs(value))) - digits + 1)
     assert abs(float(text) - value) <= 0.5 * last * (1.0 + 1e-6)
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [
+        (1.14, "1.1 s"),
+        (45.0, "45 s"),
+        (118.0, "1 min 58 s"),
+        (150.0, "2 min 30 s"),
+        (180.2, "3 min"),
+        (599.6, "10 min"),
+        (3593.0, "60 min"),
+        (5990.0, "1 h 40 min"),
+        (17985.0, "5 h"),
+    ],
+)
+def test_a_length_of_time_keeps_the_digits_that_matter(seconds, text):
+    assert duration_text(seconds) == text
 
 
 def test_one_frame_is_no_frames():

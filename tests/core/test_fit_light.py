@@ -164,6 +164,19 @@ def test_what_a_clip_can_not_be_is_said_with_the_nearest():
     assert f"The nearest is {fitted.plan.shoot.frames / 24:.1f} s" in fitted.said[0]
 
 
+def test_a_start_that_moves_by_seconds_is_told_in_seconds():
+    slightly_off = plan(shoot__frames=241, shoot__interval_s=4.0, shoot__anchor__at=0.51)
+    said = fit_balance(slightly_off, 1, 1).said[0]
+    now, was = said.removeprefix("Starts at ").split(" (")[0].split(" instead of ")
+    assert now != was
+
+
+def test_a_clip_out_of_a_single_frame_is_told_without_a_pace():
+    said = fit_clip(plan(shoot__frames=1), 10.0).said[0]
+    assert "instead of a single one" in said
+    assert "times as fast" not in said
+
+
 def test_a_clip_as_it_is_stays():
     assert fit_clip(plan(), 15.0).plan == plan()
 

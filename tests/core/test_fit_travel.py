@@ -126,6 +126,23 @@ def test_a_foreground_that_a_calm_pan_already_moves_still_gets_a_slide():
     )
 
 
+def test_a_slide_that_calms_a_pan_is_not_taken_away():
+    # a pan that follows what is near, against the slide: without the slide it would cross the picture faster
+    poses = Pose(at=0.0, slide_m=0.0, pan_deg=300.0), Pose(at=1.0, slide_m=1.3, pan_deg=255.0)
+    plan = with_shoot(with_poses(QUAY, *poses), frames=240)
+    fit = fit_travel(plan)
+    assert travel_m(fit.plan) > 0.3
+    assert foreground_px(fit.plan) <= foreground_px(plan)
+
+
+def test_travel_that_can_t_grow_stays_and_is_said_once():
+    plan = with_shoot(sliding(QUAY, 0.0, 1.5), frames=8_000, interval_s=10.0)
+    fit = fit_travel(plan)
+    assert fit.plan.move == plan.move
+    assert fit.said[0].startswith("The travel stays at 1.5 m")
+    assert "instead of" not in fit.said[0]
+
+
 def test_a_rig_without_a_rail_is_left_alone():
     plan = attrs.evolve(
         QUAY,

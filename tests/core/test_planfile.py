@@ -206,6 +206,28 @@ def test_a_file_that_is_no_plan_is_said_in_one_line(tmp_path, content, says):
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ('"max_speed_m_s": 0.05', '"max_speed_m_s": NaN', r"^rig\.slide\.max_speed_m_s: NaN is not a number"),
+        ('"ease": 0.2', '"ease": -Infinity', r"^move\.ease: -Infinity is not a number"),
+        ('"notes": {', '"notes": {"tide": [1, NaN], ', r"^notes\.tide\[1\]: NaN is not a number"),
+        ('"at": 1.0', '"at": 0.9, "at": 1.0', r"^move\.poses\[1\]\.at: 1 is the second value"),
+        ('"settle_s": 0.5', '"settle_s": 0.5, "settle_s": NaN', r"^rig\.settle_s: NaN is not a number"),
+        ('"settle_s": 0.5', '"settle_s": 1e999', r"^rig\.settle_s: inf is not a finite number"),
+        ('"version": 1,', "", r"^version: is missing; a plan file"),
+    ],
+)
+def test_what_json_may_not_hold_is_named_by_its_path(document, old, new, says):
+    document["move"]["ease"], document["rig"]["settle_s"], document["notes"] = 0.2, 0.5, {"moon": "low"}
+    document["rig"]["slide"]["max_speed_m_s"] = 0.05
+    document["move"]["poses"] = [{"at": 0.0, "slide_m": 0.1}, {"at": 1.0, "slide_m": 0.2}]
+    text = json.dumps(document)
+    assert old in text
+    with pytest.raises(PlanError, match=says):
+        plan_from_text(text.replace(old, new, 1))
+
+
 def test_a_missing_file_and_a_folder_are_named(tmp_path):
     with pytest.raises(PlanError, match="does not exist"):
         load_plan(tmp_path / "none.plan.json")

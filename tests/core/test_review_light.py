@@ -146,6 +146,18 @@ def test_a_noon_of_the_polar_night_gets_the_note_as_well():
     assert "no sunrise and no sunset on 2027-12-21" in one(dark, "event-missing").message
 
 
+def test_clocks_that_go_back_during_the_shoot_are_told_with_their_frame():
+    # Portugal's clocks go back at 01:00 UTC on the last Sunday of October (Directive 2000/84/EC)
+    night = plan(shoot={"frames": 600, "interval_s": 15.0, "start": "2027-10-31T00:30:00"})
+    found = one(night, "clock-change")
+    assert (found.level, found.value, found.unit) == ("note", -1.0, "h")
+    assert found.frames == (361, 361)  # 90 minutes of 15 s after the first
+    assert "back by 1 h" in found.message
+    assert "02:00 becomes 01:00" in found.message
+    assert one(plan(shoot={"frames": 60, "interval_s": 15.0, "start": "2027-03-28T02:10:00"}), "clock-change")
+    assert not findings(plan(), "clock-change")
+
+
 def test_a_night_that_the_limits_can_not_reach_is_short():
     short = exposing(plan(), iso_max=100.0, shutter_max_s=1.0)
     found = one(short, "exposure-short")
@@ -224,8 +236,8 @@ def test_a_plan_within_its_limits_has_nothing_to_say_about_exposure():
 def test_the_sun_in_the_picture_is_noted_with_where_it_goes():
     found = one(plan(), "sun-in-frame")
     assert found.level == "note"
-    assert "comes out from behind South silo at frame" in found.message
-    assert "goes behind Far bank" in found.message
+    assert "comes out from behind “South silo” at frame" in found.message
+    assert "goes behind “Far bank”" in found.message
     assert "sets at frame" in one(plan(blocks=[], composition=None), "sun-in-frame").message
     turning = plan(
         blocks=[],
@@ -276,14 +288,24 @@ def test_a_hill_that_takes_the_sun_early_is_said():
     assert one(behind(1.5), "sun-hidden").level == "note"
     found = one(behind(6.0), "sun-hidden")
     assert found.level == "warn"
-    assert "The sun leaves mill at" in found.message
-    assert "hill stands in the way" in found.message
+    assert "The sun leaves “mill” at" in found.message
+    assert "“hill” stands in the way" in found.message
     # at 38.7° north the March sun sinks about 1° in five minutes, and it sets upper limb first seen at 0°
     assert found.value == pytest.approx(6.0 * 5.1, abs=3.0)
     assert found.blocks == ("hill",)
 
 
 # ---------------------------------------------------------------- stars and focus
+
+
+def test_a_clip_larger_than_the_camera_s_image_is_said_to_be_enlarged():
+    assert not findings(plan(), "clip-enlarged")
+    assert not findings(plan(clip__width_px=6000, clip__height_px=3374), "clip-enlarged")
+    large = one(plan(clip__width_px=7680, clip__height_px=4320), "clip-enlarged")
+    assert (large.level, large.value) == ("warn", pytest.approx(7680 / 6000))
+    assert "6000 × 3374 px" in large.fix
+    bare = plan(clip__width_px=2160, clip__height_px=3840, camera__image_height_px=3600, exposure=None)
+    assert one(bare, "clip-enlarged").value == pytest.approx(3840 / 3600, rel=1e-3)
 
 
 def test_long_exposures_draw_the_stars_out():
@@ -307,7 +329,7 @@ def test_long_exposures_draw_the_stars_out():
 def test_a_soft_foreground_is_said_and_mended_by_the_advice():
     found = one(plan(), "focus-depth")
     assert found.level == "warn"
-    assert "Bollard (foreground, 1.7 m away) is out of focus" in found.message
+    assert "“Bollard” (foreground, 1.7 m away) is out of focus" in found.message
     assert "Focus at 3.39 m and stop down to f/13" in found.fix
     mended = exposing(
         attrs.evolve(plan(), camera=attrs.evolve(plan().camera, focus_distance_m=3.39)), f_number=13.0

@@ -110,9 +110,15 @@ def test_poses_on_the_ends_of_the_range_are_inside():
 
 
 def test_a_rail_too_steep_for_its_carriage_stops_the_plan():
-    finding = only(with_rig(QUAY, incline_deg=-35.0), "rail-slope")
-    assert (finding.level, finding.value, finding.limit) == ("stop", 35.0, 30.0)
+    finding = only(with_rig(QUAY, incline_deg=-35.0, max_incline_deg=20.0), "rail-slope")
+    assert (finding.level, finding.value, finding.limit) == ("stop", 35.0, 20.0)
     assert findings(with_rig(QUAY, incline_deg=-35.0, max_incline_deg=90.0), "rail-slope") == []
+
+
+def test_a_steep_rail_whose_limit_nobody_gave_is_only_warned_of():
+    # 30° where a plan says nothing is ours, no source
+    finding = only(with_rig(QUAY, incline_deg=-35.0), "rail-slope")
+    assert (finding.level, finding.value, finding.limit) == ("warn", 35.0, 30.0)
 
 
 # ---------------------------------------------------------------- time
@@ -242,7 +248,7 @@ def test_a_whole_rail_past_a_near_thing_is_told_that_it_need_not_all_be_used():
     # common practice, no source: the whole rail need not be used
     plan = with_shoot(sliding(QUAY, 0.0, 1.5), frames=120)
     finding = only(plan, "screen-speed")
-    assert "foreground (bollard" in finding.message
+    assert "foreground (“bollard" in finding.message
     assert finding.fix.startswith("The whole rail need not be used")
     assert finding.fit == "travel"
     assert finding.blocks
@@ -252,7 +258,7 @@ def test_a_whole_rail_past_a_near_thing_is_told_that_it_need_not_all_be_used():
 
 def test_the_offered_travel_is_calm():
     plan = with_shoot(sliding(QUAY, 0.0, 1.5), frames=120)
-    offered = float(only(plan, "screen-speed").fix.split("ravel ")[1].split(" m")[0])
+    offered = float(only(plan, "screen-speed").fix.split("ravel about ")[1].split(" m")[0])
     assert (
         findings(
             with_shoot(sliding(QUAY, 0.75 - offered / 2, 0.75 + offered / 2), frames=120), "screen-speed"

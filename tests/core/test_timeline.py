@@ -12,6 +12,7 @@ from planner_core.plan import ANCHOR_EVENTS, Anchor
 from planner_core.timeline import (
     anchor_utc_s,
     clock,
+    clock_changes,
     frame_places,
     frame_times_utc_s,
     local_datetime,
@@ -75,3 +76,14 @@ def test_a_clock_shows_the_minutes_begun():
     zone = zoneinfo.ZoneInfo("UTC")
     assert clock(3599.0, zone) == "00:59"
     assert clock(3599.0, zone, seconds=True) == "00:59:59"
+
+
+def test_the_clocks_of_a_night_that_go_back_or_forward_are_found():
+    # European Union, Directive 2000/84/EC: 01:00 UTC on the last Sundays of March and October
+    berlin = zoneinfo.ZoneInfo("Europe/Berlin")
+    autumn = dt.datetime(2027, 10, 31, 1, tzinfo=dt.UTC).timestamp()
+    (change,) = clock_changes(autumn - 20_000.0, autumn + 7_000.0, berlin)
+    assert (change.utc_s, change.by_s) == (autumn, -3600.0)
+    year = dt.datetime(2027, 1, 1, tzinfo=dt.UTC).timestamp()
+    assert [c.by_s for c in clock_changes(year, year + 365 * 86400.0, berlin)] == [3600.0, -3600.0]
+    assert clock_changes(autumn - 20_000.0, autumn - 1.0, berlin) == []

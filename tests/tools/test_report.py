@@ -55,3 +55,31 @@ def test_noon_is_told_without_powers_of_ten(harbour):
     assert re.search(
         r"1[0-2]\d{4} to 1[0-2]\d{4} lux by nature", told(noon)
     )  # Circular 171: 60° is 102 940 lux
+
+
+def test_the_sun_s_line_is_there_for_a_still_shot_a_twilight_and_a_day_without_turn(harbour):
+    still = attrs.evolve(
+        harbour, rig=attrs.evolve(harbour.rig, slide=None, pan=None, tilt=None), move=first_pose(harbour)
+    )
+    assert re.search(r"\n  sun +sunset \d\d:\d\d, frame \d+; from ", told(still))
+    dusk = attrs.evolve(harbour.shoot.anchor, event="civil_dusk")
+    assert re.search(
+        r"\n  sun +civil dusk \d\d:\d\d, frame \d+, \d+ % of the move; from ", told(anchored(harbour, dusk))
+    )
+    noon = attrs.evolve(harbour.shoot.anchor, event="solar_noon")
+    assert re.search(r"\n  sun +from \d+\.\d° to \d+\.\d°", told(anchored(harbour, noon)))
+
+
+def anchored(plan, anchor):
+    return attrs.evolve(plan, shoot=attrs.evolve(plan.shoot, anchor=anchor))
+
+
+def first_pose(plan):
+    pose = attrs.evolve(plan.move.poses[0], slide_m=None)
+    return attrs.evolve(plan.move, poses=(pose,))
+
+
+def test_a_shoot_over_midnight_names_the_other_day(harbour):
+    late = attrs.evolve(harbour.shoot, anchor=None, start=dt.datetime(2027, 6, 21, 23, 50))
+    assert "Monday 21 June 2027: arrive" in told(attrs.evolve(harbour, shoot=late))
+    assert "last Tuesday 0" in told(attrs.evolve(harbour, shoot=late))
