@@ -13,10 +13,10 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from planner_core import lamps, sky
+from planner_core import lamps, sky, stars
 from planner_core.frames import FrameTable
 
-from . import blocking, materials, nightlights, parts
+from . import blocking, materials, nightlights, parts, starfield
 
 Array = NDArray[np.float64]
 
@@ -65,12 +65,19 @@ class FastLook:
             if thing.get(blocking.ROLE_KEY) == "water":
                 _cut_finely(thing, self.eye, frames.camera_rotation[len(frames) // 2] @ [0.0, 0.0, -1.0])
         self.pieces = [_Corners(thing) for thing in things]
-        radius = self._dome_radius_m()
-        self.sky = _Sky(scene, self.eye, radius)
+        self.sky: _Sky | None = None
         self.skyglow, self.veils = sky.skyglow(self.light), sky.veil_levels(self.light)
         self.sun_disc = sky.sun_disc(self.light)
         self.moon_disc = sky.moon_disc(self.light, frames.moon_lit_fraction)
         self._prepare()
+
+    def _make_sky(self) -> _Sky:
+        """The sky with its stars, which are as large as the picture's pixels let them."""
+        side = starfield.spot_rad(self.frames, float(self.scene.render.resolution_x))
+        directions, self.star_levels = stars.seen(self.frames, side**2)
+        self.star_corners = starfield.star_squares(directions, side).reshape(-1, 3)
+        self.star_pole, self.star_turn_deg = stars.sky_pole(self.frames), stars.turned_deg(self.frames)
+        return _Sky(self.scene, self.eye, self._dome_radius_m(), len(directions))
 
     def _dome_radius_m(self) -> float:
         """Beyond all blocks, but no farther: far away, Workbench can't tell depths apart."""
@@ -97,6 +104,7 @@ class FastLook:
         level = self.away * [1.0, 1.0, 0.0]
         self.level = level / np.maximum(np.linalg.norm(level, axis=1), 1e-6)[:, None]
         self.sky_directions = _even_directions(DIRECTIONS)
+        self.lamp_shape = sky.lamp_shape(self.sky_directions, self.light.lamp_direction[0])
         unique, self.normal_of = np.unique(np.round(self.normals, 4), axis=0, return_inverse=True)
         self.normal_of = self.normal_of.ravel()
         self.unique_normals = unique
@@ -121,11 +129,13 @@ class FastLook:
         colours = (
             _capped(colours) / np.where(self.in_shade, 1.0 - shadow, self._shadowed(sun, shadow))[:, None]
         )
+        if self.sky is None:
+            self.sky = self._make_sky()
         place = 0
         for piece in self.pieces:
             piece.paint(colours[place : place + piece.count])
             place += piece.count
-        self._paint_sky(frame, shadow)
+        self._paint_sky(self.sky, frame, shadow)
         display: Any = self.scene.display
         display.shading.show_shadows = bool(shadow > 0.01)
         display.shading.shadow_intensity = float(np.clip(shadow, 0.0, 1.0))
@@ -135,7 +145,8 @@ class FastLook:
     def _lit(self, frame: int) -> tuple[Array, float]:
         """Colours of all corners in full light, and how much of it a shadow takes away."""
         light, sun = self.light, self.frames.sun_direction[frame]
-        whole_sky = sky.radiance(light, frame, self.sky_directions) + light.lamps[frame]
+        whole_sky = sky.radiance(light, frame, self.sky_directions)
+        whole_sky += self.lamp_shape[:, None] * light.lamps[frame]
         up = np.array([0.0, 0.0, 1.0])
         level_takes = 2.0 * self.sky_directions[:, 2] / DIRECTIONS
         on_ground = level_takes @ whole_sky + light.sun[frame] * max(float(sun @ up), 0.0)
@@ -189,9 +200,17 @@ class FastLook:
         veil = sky.veil(self.veils[frame], sun_away_rad)
         return sky.radiance(self.light, frame, directions) + band * self.skyglow[frame] + veil
 
-    def _paint_sky(self, frame: int, shadow: float) -> None:
+    def _stars(self, frame: int) -> tuple[Array, Array]:
+        """Directions of the corners of all stars (4 n, 3), and colours: what they add to the sky behind."""
+        corners = stars.turned(self.star_corners, self.star_pole, float(self.star_turn_deg[frame]))
+        through = stars.through_air(corners[::4, 2]) * self.light.level_per_lux[frame]
+        away = np.linalg.norm(corners - self.frames.sun_direction[frame], axis=1)
+        behind = self._sky_seen(frame, corners, away)
+        return corners, behind + np.repeat(through[:, None] * self.star_levels, 4, axis=0)
+
+    def _paint_sky(self, dome: _Sky, frame: int, shadow: float) -> None:
         sun, moon = self.frames.sun_direction[frame], self.frames.moon_direction[frame]
-        away = np.linalg.norm(self.sky.outward - sun, axis=1)
+        away = np.linalg.norm(dome.outward - sun, axis=1)
         around_sun, sun_rings = _rings(sun, np.array([0.0, 0.0, 1.0]), SUN_RINGS, 1.0)
         around_moon, moon_rings = _rings(
             moon, sun, MOON_RINGS, 2.0 * float(self.frames.moon_lit_fraction[frame]) - 1.0
@@ -200,9 +219,10 @@ class FastLook:
         seen += np.clip(1.15 - sun_rings, 0.0, 0.3)[:, None] / 0.3 * self.sun_disc[frame]
         behind = self._sky_seen(frame, around_moon, np.linalg.norm(around_moon - sun, axis=1))
         lit = behind + np.clip(1.0 - moon_rings, 0.0, 0.1)[:, None] / 0.1 * self.moon_disc[frame]
-        self.sky.show(
-            np.vstack([self._sky_seen(frame, self.sky.outward, away), seen, lit]),
-            np.vstack([around_sun, around_moon]),
+        star_corners, star_colours = self._stars(frame)
+        dome.show(
+            np.vstack([self._sky_seen(frame, dome.outward, away), seen, lit, star_colours]),
+            np.vstack([around_sun, around_moon, star_corners]),
             1.0 - shadow,
         )
 
@@ -270,13 +290,13 @@ class _Corners(_Painted):
 
 
 class _Sky(_Painted):
-    """The sky as a sphere around the camera, with the discs of sun and moon before it.
+    """The sky as a sphere around the camera, with the discs of sun and moon and the stars before it.
 
     All is one object, so that no edges are drawn in it, and its normals point down: for Workbench it lies
     in the shade, evenly, whenever the sun is up.
     """
 
-    def __init__(self, scene: bpy.types.Scene, eye: Array, radius_m: float) -> None:
+    def __init__(self, scene: bpy.types.Scene, eye: Array, radius_m: float, stars_count: int) -> None:
         vertices, faces = _dome_shape()
         self.dome_vertices = len(vertices)
         discs: list[Array] = []
@@ -285,6 +305,9 @@ class _Sky(_Painted):
             points = np.zeros((1 + (len(rings) - 1) * DISC_SIDES, 3))
             faces += _fan(first, len(rings) - 1)
             discs.append(points)
+        first = len(vertices) + sum(map(len, discs))
+        faces += [(at + 3, at + 2, at + 1, at) for at in range(first, first + 4 * stars_count, 4)]
+        discs.append(np.zeros((4 * stars_count, 3)))
         self.vertices = np.vstack([vertices * radius_m, *discs])
         self.disc_m = DISC_SHARE * radius_m
         super().__init__(_look_object(scene, "sky dome", "Sky dome", self.vertices, faces))
@@ -293,8 +316,8 @@ class _Sky(_Painted):
         self.down = [(0.0, 0.0, -1.0)] * self.count
 
     def show(self, colours: Array, discs: Array, brightness: float) -> None:
-        """Colours of the dome's points and the discs', directions of the discs', and what shade leaves of
-        them.
+        """Colours of the points of dome, discs and stars, directions of those of discs and stars, and what
+        shade leaves of them.
         """
         self.vertices[self.dome_vertices :] = self.disc_m * discs
         self.mesh.vertices.foreach_set("co", self.vertices.astype(np.float32).ravel())

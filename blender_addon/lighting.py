@@ -63,18 +63,16 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: sky.PictureLigh
         world[parts.PART_KEY] = WORLD_PART
         scene.world = world
     tree = world.node_tree
-    if tree is None or "Moon phase" not in tree.nodes:
+    if tree is None or "Toward lamps" not in tree.nodes:
         tree = compat.use_nodes(world)
         _build_sky(tree)
     cycles: Any = world.cycles  # type: ignore[attr-defined]
     cycles.sampling_method = "NONE"  # a smooth sky needs no map of where it is bright
-    glow, ember = light.glow * light.glow_peak[:, None], light.ember * light.ember_peak[:, None]
+    parts_levels = sky.part_levels(light)
     veils = sky.veil_levels(light)
     for name, values in (
-        ("Even", light.even),
-        ("Band", light.band * sky.band_peak()),
-        ("Glow", glow),
-        ("Ember", ember),
+        *((name, parts_levels[:, k]) for k, name in enumerate(("Even", "Band", "Glow", "Ember"))),
+        ("Air", -light.air),
         ("Lamps", light.lamps),
         ("Skyglow", sky.skyglow(light)),
         ("Sun disc", sky.sun_disc(light)),
@@ -83,14 +81,16 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: sky.PictureLigh
     ):
         _key_vector(tree, name, 0, values)
     _key_vector(tree, "Toward glow", 1, light.glow_direction)
+    tree.nodes["Toward lamps"].inputs[1].default_value = light.lamp_direction[0].tolist()
     _key_vector(tree, "From sun", 1, frames.sun_direction)
     _key_vector(tree, "From moon", 1, frames.moon_direction)
     _key_vector(tree, "Moon day", 1, frames.sun_direction)
     between = np.sum(frames.sun_direction * frames.moon_direction, axis=1)
     keyframes.write_curve(tree, 'nodes["Moon phase"].outputs[0].default_value', between)
     keyframes.write_curve(tree, 'nodes["Glow height"].outputs[0].default_value', light.glow_direction[:, 2])
+    around, glow, ember = sky.lowest_sky(light)
     for key, values in (
-        (materials.LOW_SKY, light.even + light.band * sky.band_peak() + sky.skyglow(light)),
+        (materials.LOW_SKY, around + sky.skyglow(light)),
         (materials.LOW_GLOW, glow),
         (materials.LOW_EMBER, ember),
         (materials.GLOW_WAY, light.glow_direction),
@@ -98,6 +98,12 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: sky.PictureLigh
         world[key] = [float(value) for value in values[0]]
         for channel in range(3):
             keyframes.write_curve(world, f'["{key}"]', values[:, channel], channel)
+
+
+def key_lamps(scene: bpy.types.Scene, levels: NDArray[Any]) -> None:
+    """Have lamps light from all around to those levels, shape (frames, 3), on level ground."""
+    assert scene.world is not None
+    _key_vector(scene.world.node_tree, "Lamps", 0, levels)
 
 
 def _key_vector(tree: Any, node: str, socket: int, values: NDArray[Any]) -> None:
@@ -109,7 +115,7 @@ def _key_vector(tree: Any, node: str, socket: int, values: NDArray[Any]) -> None
 
 def _build_sky(tree: Any) -> None:
     """The nodes of planner_core.sky.radiance: even + band · exp(−k up) + lobes exp(w (toward − 1) − f (up
-    − middle)⁺).
+    − middle)⁺), times exp(−air / (up + rise)).
 
     Light of lamps comes from all sides, but only to matt surfaces: it isn't seen in the sky or in water. The
     discs of sun and moon and the veil around the sun are seen by the camera only: the light they stand for
@@ -153,7 +159,7 @@ def _build_sky(tree: Any) -> None:
     direction = node("ShaderNodeTexCoord").outputs["Generated"]
     apart = node("ShaderNodeSeparateXYZ")
     links.new(direction, apart.inputs[0])
-    up = maths("MAXIMUM", apart.outputs[2], 0.0)
+    up = maths("MAXIMUM", apart.outputs[2], sky.LOWEST_RISE)
     toward = maths("SUBTRACT", vectors("DOT_PRODUCT", "Toward glow", direction).outputs["Value"], 1.0)
     middle = node("ShaderNodeValue", "Glow height").outputs[0]
     above = maths("MAXIMUM", maths("SUBTRACT", up, middle), 0.0)
@@ -165,12 +171,23 @@ def _build_sky(tree: Any) -> None:
     band = maths("EXPONENT", maths("MULTIPLY", up, -sky.BAND_FALL))
     ray = node("ShaderNodeLightPath").outputs
     unseen = maths("SUBTRACT", 1.0, ray["Is Diffuse Ray"])
-    natural = total(
+    toll = node("ShaderNodeSeparateXYZ")
+    links.new(scaled("Air", maths("DIVIDE", 1.0, maths("ADD", up, sky.AIR_RISE))), toll.inputs[0])
+    left = node("ShaderNodeCombineXYZ")
+    for channel in range(3):
+        links.new(maths("EXPONENT", toll.outputs[channel]), left.inputs[channel])
+    scattered = total(
         vectors("ADD", "Even").outputs[0],
         scaled("Band", band),
         lobe("Glow", sky.GLOW_WIDTH, sky.GLOW_FALL),
         lobe("Ember", sky.EMBER_WIDTH, sky.EMBER_FALL),
-        scaled("Lamps", ray["Is Diffuse Ray"]),
+    )
+    lit = vectors("DOT_PRODUCT", "Toward lamps", direction).outputs["Value"]
+    lobe_of_lamps = maths("EXPONENT", maths("MULTIPLY_ADD", lit, sky.LAMPS_WIDTH, -sky.LAMPS_WIDTH))
+    lamps = maths("MULTIPLY_ADD", lobe_of_lamps, (1.0 - sky.LAMPS_AROUND) * sky.lamp_peak(), sky.LAMPS_AROUND)
+    natural = total(
+        vectors("MULTIPLY", "", scattered, left.outputs[0]).outputs[0],
+        scaled("Lamps", maths("MULTIPLY", lamps, ray["Is Diffuse Ray"])),
         scaled("Skyglow", maths("MULTIPLY", band, unseen)),
     )
 

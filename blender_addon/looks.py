@@ -10,7 +10,7 @@ import bpy
 
 from planner_core.frames import FrameTable
 
-from . import engines, nightlights
+from . import engines, nightlights, starfield
 from .fastlook import FastLook
 
 FAST, LIT = "fast", "lit"
@@ -39,10 +39,18 @@ class Look:
             _set_cycles(scene, SAMPLES[look])
         else:
             _set_eevee(scene)
+        self.stars_px = 0
+        if self.fast is None:
+            nightlights.draw_pools(scene, frames)
+            starfield.draw_stars(scene, frames)
         _set_motion_blur(scene, frames, engine)
 
     def show(self, number: int) -> None:
         """Go to a frame, counted from 1."""
+        width = self.scene.render.resolution_x
+        if self.fast is None and width != self.stars_px:  # a star is as large as the picture's pixels let it
+            starfield.draw_stars(self.scene, self.frames, float(width))
+            self.stars_px = width
         self.scene.frame_set(number)
         if self.fast is not None:
             self.fast.show(number)

@@ -1,4 +1,6 @@
-"""Windows and lamps in the scene of a draft clip: one object, dark glass by day, shining as it gets dark."""
+"""Windows and lamps in the scene of a draft clip: one object, dark glass by day, shining as it gets dark; and
+the light that street lamps cast around them.
+"""
 
 from __future__ import annotations
 
@@ -8,14 +10,16 @@ import bpy
 import numpy as np
 
 from planner_core import lamps, sky
+from planner_core.colour import LUMINANCE
 from planner_core.frames import FrameTable
 
-from . import compat, keyframes, materials, parts
+from . import compat, keyframes, lighting, materials, parts
 
-PART, MATERIAL_PART = "windows", "windows material"
+PART, MATERIAL_PART, POOL_PART = "windows", "windows material", "street lamp"
 ON, GLOW = "duskrail_on", "duskrail_glow"  # of the faces: natural light at which each is on, stops; colour
 DUSK, LEVEL = "duskrail_dusk", "duskrail_lamp_level"  # of the world, keyed: natural light, stops; lamps
 NEVER_STOPS = -60.0
+POOL_LAMP_M = 0.15  # radius of a street lamp's light
 GLASS = (0.030, 0.036, 0.045)
 
 
@@ -53,6 +57,37 @@ def draw_windows(scene: bpy.types.Scene, frames: FrameTable) -> lamps.Panes:
         world[key] = float(values[0])
         keyframes.write_curve(world, f'["{key}"]', values)
     return panes
+
+
+def draw_pools(scene: bpy.types.Scene, frames: FrameTable) -> int:
+    """Light around street lamps, in place of that drawn before, and so much less from all around; how many.
+
+    The scene's light must have been drawn.
+    """
+    for old in parts.objects_of(scene, POOL_PART):
+        parts.remove(old)
+    pools = lamps.pools(frames.plan, frames.camera_m.mean(axis=0))
+    light = sky.picture_light(frames)
+    count = len(pools.on_lux)
+    shares = lamps.share_on(pools.on_lux[:, None], frames.illuminance_lux)
+    gathered = lamps.POOL_SHARE * shares.mean(axis=0) if count else np.zeros(len(frames))
+    lighting.key_lamps(scene, light.lamps * (1.0 - gathered)[:, None])
+    collection = parts.collection_of(scene, "light", "Light")
+    level = light.lamps @ LUMINANCE
+    for place, intensity, share in zip(pools.places_m, pools.intensity, shares, strict=True):
+        lamp: Any = bpy.data.lights.new("Street lamp", "POINT")
+        lamp.shadow_soft_size = POOL_LAMP_M
+        lamp.color = (lamps.pool_tint() / lamps.pool_tint().max()).tolist()
+        # a point light of P watts shines P / 4π² / d² on a white surface, as a level
+        brightness = float(lamps.pool_tint().max()) * 4.0 * np.pi**2 * intensity
+        keyframes.write_curve(lamp, "energy", brightness * level * share)
+        thing = parts.new_object(POOL_PART, "Street lamp", lamp, collection)
+        thing.location = place.tolist()
+        thing.visible_glossy = False  # its glass is seen in the water already
+    glass = parts.object_of(scene, PART)
+    if glass is not None:
+        glass.visible_shadow = False
+    return count
 
 
 def _stops(lux: Any) -> Any:

@@ -35,6 +35,28 @@ WARM_XY, WHITE_XY = (0.4599, 0.4106), (0.3805, 0.3768)  # black bodies of 2700 a
 GLASS_ALBEDO = 0.04
 
 
+# Street lamps gather so much of the artificial floor's light around them: ours. What they add to the level
+# ground within POOL_REACH times their height comes to what the rest is dimmed by, so that it is the floor's
+# light on average there.
+POOL_SHARE, POOL_REACH, MOST_POOLS = 0.6, 2.5, 12
+POOL_HEIGHTS_M = (1.5, 14.0)  # a higher lamp is seen from afar and lights no street
+POOL_ASIDE_M = 0.35  # how far the lamp hangs before its post
+
+
+@frozen(kw_only=True, eq=False)
+class Pools:
+    """Lamps that light the ground below them, n of them: places_m (n, 3) and their height over it (n,).
+
+    on_lux (n,) as for panes. intensity (n,) is that of a light that is alike to all sides, in units of the
+    artificial floor's light on level ground: at a distance d metres, square to it, intensity / d² of that.
+    """
+
+    places_m: Array
+    heights_m: Array
+    on_lux: Array
+    intensity: Array
+
+
 @frozen(kw_only=True, eq=False)
 class Panes:
     """Rectangles that shine, n of them: corners_m (n, 4, 3) counter-clockwise from outside, in scene metres.
@@ -74,6 +96,60 @@ def panes(plan: Plan, eye_m: ArrayLike) -> Panes:
     corners, on_lux, glow = (np.concatenate([one[part] for one in found]) for part in range(3))  # type: ignore[arg-type]
     lamps = np.repeat([one[3] for one in found], [len(one[0]) for one in found])
     return Panes(corners_m=corners, on_lux=on_lux, glow=glow, is_lamp=lamps)
+
+
+def pools(plan: Plan, eye_m: ArrayLike) -> Pools:
+    """The lamps of posts that stand near enough to the ground to light it, the nearest first."""
+    eye = np.asarray(eye_m, dtype=np.float64)
+    found = []
+    for distance, index in sorted((_distance_m(block, eye), i) for i, block in enumerate(plan.blocks)):
+        block = plan.blocks[index]
+        if block.shape != "post" or not block.lights or block.role in ("ground", "water"):
+            continue
+        x, y, _, top, radius = _head(block)
+        height = top - _ground_under_m(plan, x, y)
+        if distance > FARTHEST_M or not POOL_HEIGHTS_M[0] <= height <= POOL_HEIGHTS_M[1]:
+            continue
+        aside = (eye[:2] - [x, y]) / max(distance, 1e-6) * (radius + POOL_ASIDE_M)
+        luck = np.random.default_rng(zlib.crc32(block_label(plan, index).encode()))
+        on_lux, _ = _shine(plan, 1, True, luck)
+        found.append((x + aside[0], y + aside[1], top, height, on_lux[0]))
+    rows = np.array(found[:MOST_POOLS], dtype=np.float64).reshape(-1, 5)
+    return Pools(
+        places_m=rows[:, :3],
+        heights_m=rows[:, 3],
+        on_lux=rows[:, 4],
+        intensity=POOL_SHARE * rows[:, 3] ** 2 / pool_mean(),
+    )
+
+
+def pool_tint() -> Array:
+    """Tint of street lamps' light, luminance 1, shape (3,)."""
+    return 0.7 * tint_from_xy(WARM_XY) + 0.3 * tint_from_xy(WHITE_XY)
+
+
+def pool_mean() -> float:
+    """Mean light on the level disc below a lamp, out to POOL_REACH times its height, over that right below.
+
+    The flux into the disc's cone, 2π (1 − cos), over the disc's area.
+    """
+    reach = POOL_REACH
+    return 2.0 * (1.0 - 1.0 / np.hypot(1.0, reach)) / reach**2
+
+
+def _ground_under_m(plan: Plan, x: float, y: float) -> float:
+    """Top of the highest ground or water block under a place, or the level ground's."""
+    tops = [ground_level_m(plan)]
+    for block in plan.blocks:
+        if block.role in ("ground", "water") and block.shape == "box":
+            assert block.centre_m is not None
+            assert block.size_m is not None
+            turn = np.radians(block.turn_deg)
+            dx, dy = x - block.centre_m[0], y - block.centre_m[1]
+            across, along = dx * np.cos(turn) - dy * np.sin(turn), dx * np.sin(turn) + dy * np.cos(turn)
+            if abs(across) <= block.size_m[0] / 2.0 and abs(along) <= block.size_m[1] / 2.0:
+                tops.append(block.centre_m[2] + block.size_m[2] / 2.0)
+    return max(tops)
 
 
 def share_on(on_lux: ArrayLike, natural_lux: ArrayLike) -> Array:
@@ -210,7 +286,7 @@ def _shine(plan: Plan, count: int, is_lamp: bool, luck: np.random.Generator) -> 
     warm, white = tint_from_xy(WARM_XY), tint_from_xy(WHITE_XY)
     if is_lamp:
         on = np.full(count, low + (high - low) * luck.random())
-        return on, np.tile(LAMP_GAIN * (0.7 * warm + 0.3 * white), (count, 1))
+        return on, np.tile(LAMP_GAIN * pool_tint(), (count, 1))
     lit = luck.random(count) < LIT_SHARE
     on = low * (high / low) ** luck.random(count)
     whiter = luck.random(count)[:, None] ** 2

@@ -7,9 +7,11 @@ meter's EV comes out at 0.18 (ISO 2720:1974, C = 250).
 
 The sky is the sum of four parts, each spread over the dome so that its light on level ground is its share of
 the sky's lux: an even part, a band brighter towards the horizon, a wide glow on the sun's side and an ember
-close around it. What the two lobes have too much of red, the even part has too little, so that together they
-have the sky's tint. The sums are exact; the shares are ours, from memory of clear evenings, and only shape
-the picture.
+close around it; and the air low over the horizon takes its toll of all of them, of blue most. The sums are
+exact. The shapes, and the shares by the sun's altitude and channel, were fitted to a computation of the clear
+sky over a round Earth: sunlight scattered by air and haze (the depths of colour.py, Henyey and Greenstein's
+phase with g = 0.76 in Cornette and Shanks' form) and dimmed by 300 Dobson units of ozone, with what is
+scattered more than once after Hillaire (*Computer Graphics Forum* 39, 2020).
 """
 
 from __future__ import annotations
@@ -20,39 +22,54 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
-from planner_core import colour, daylight, exposure
+from planner_core import colour, daylight, exposure, rig
 from planner_core.frames import FrameTable
 
 Array = NDArray[np.float64]
 
-BAND_FALL = 4.0  # the band sinks to 1/e at sin(altitude) = 1/4
+BAND_FALL = 3.0  # the band sinks to 1/e at sin(altitude) = 1/3
 # a lobe around its middle: exp(width (cos angle − 1) − fall (sin altitude − sin middle's altitude)⁺)
-GLOW_WIDTH, GLOW_FALL = 2.5, 6.5  # wide: the bright side of the sky
-EMBER_WIDTH, EMBER_FALL = 8.0, 14.0  # close: around the sun, and where it has set
+GLOW_WIDTH, GLOW_FALL = 1.8, 3.0  # wide: the bright side of the sky
+EMBER_WIDTH, EMBER_FALL = 12.0, 5.0  # close: around the sun, and where it has set
+# the air's toll: exp(−depth / (sin altitude + AIR_RISE)), the sky below LOWEST_RISE being as at it
+AIR_DEPTH, AIR_RISE, LOWEST_RISE = (0.08, 0.135, 0.2), 0.035, 0.03
+AIR_ALTITUDES_DEG, AIR_SHARES = (
+    (-1.0, 2.0, 4.0, 8.0, 20.0),
+    (1.0, 0.8, 0.5, 0.3, 0.0),
+)  # by the sun's altitude
 
-# shares of the sky's light by the sun's altitude: ours, no source
-SHARE_ALTITUDES_DEG = (-18.0, -9.0, -6.0, -3.0, 0.0, 8.0, 30.0, 90.0)
-BAND_SHARES = (0.12, 0.12, 0.10, 0.09, 0.09, 0.16, 0.26, 0.26)
-GLOW_SHARES = (0.0, 0.06, 0.09, 0.11, 0.10, 0.06, 0.05, 0.05)
-EMBER_SHARES = (0.0, 0.006, 0.006, 0.005, 0.004, 0.006, 0.012, 0.02)
-BAND_WHITER = (
-    0.0,
-    0.05,
-    0.1,
-    0.2,
-    0.35,
-    0.5,
-    0.55,
-    0.55,
-)  # how far the band's tint is from the sky's to white
-EMBER_REDDEST_DEG = 1.5  # the ember is never redder than the sun at this altitude
-GLOW_REDDEST_DEG = 3.5  # … nor the glow than at this one
-WARM_ALTITUDES_DEG, WARM_SHARES = (-11.0, -8.0, -4.0), (0.15, 0.4, 1.0)  # how warm both still are: ours
-# the even part is overhead, where ozone takes more out of the low sun's light than on the way to level
-# ground: power of its tint by the sun's altitude, ours
-OVERHEAD_BLUER = (1.0, 1.9, 1.9, 1.7, 1.4, 1.0, 1.0, 1.0)
-LEAST_TINT = 0.55  # of the sky's tint left in the even part, however much warm light the lobes have
+# by the sun's altitude, for red, green and blue: tint of the sky's light on level ground, and shares of it;
+# the rest is even
+SHARES = (
+    # sun, tint, band, glow, ember; −18: the night's own light, from memory
+    (-18, (0.95, 1.00, 1.13), (0.400, 0.400, 0.400), (0.000, 0.000, 0.000), (0.000, 0.000, 0.000)),
+    (-12, (0.39, 1.02, 2.54), (0.687, 0.360, 0.048), (0.065, 0.164, 0.015), (0.059, 0.047, 0.000)),
+    (-10, (0.48, 1.05, 2.09), (0.512, 0.391, 0.189), (0.186, 0.270, 0.267), (0.229, 0.122, 0.000)),
+    (-9, (0.52, 1.04, 1.97), (0.373, 0.343, 0.235), (0.345, 0.413, 0.408), (0.245, 0.109, 0.000)),
+    (-8, (0.57, 1.04, 1.89), (0.229, 0.258, 0.233), (0.516, 0.560, 0.481), (0.214, 0.072, 0.000)),
+    (-7, (0.59, 1.04, 1.85), (0.127, 0.180, 0.212), (0.649, 0.645, 0.505), (0.131, 0.034, 0.000)),
+    (-6, (0.61, 1.03, 1.80), (0.074, 0.143, 0.210), (0.674, 0.630, 0.451), (0.064, 0.010, 0.000)),
+    (-5, (0.64, 1.03, 1.77), (0.053, 0.130, 0.208), (0.604, 0.543, 0.379), (0.035, 0.006, 0.000)),
+    (-4, (0.68, 1.02, 1.72), (0.080, 0.164, 0.243), (0.506, 0.438, 0.285), (0.014, 0.000, 0.000)),
+    (-3, (0.74, 1.02, 1.62), (0.140, 0.227, 0.293), (0.391, 0.334, 0.208), (0.008, 0.000, 0.000)),
+    (-2, (0.77, 1.02, 1.51), (0.253, 0.321, 0.350), (0.278, 0.244, 0.154), (0.014, 0.002, 0.000)),
+    (-1, (0.79, 1.02, 1.41), (0.398, 0.435, 0.411), (0.174, 0.163, 0.111), (0.039, 0.009, 0.000)),
+    (0, (0.83, 1.02, 1.34), (0.487, 0.490, 0.423), (0.102, 0.105, 0.071), (0.090, 0.024, 0.000)),
+    (1, (0.87, 1.01, 1.27), (0.527, 0.531, 0.420), (0.063, 0.058, 0.043), (0.165, 0.059, 0.000)),
+    (2, (0.90, 1.01, 1.21), (0.528, 0.551, 0.401), (0.053, 0.035, 0.061), (0.224, 0.101, 0.000)),
+    (4, (0.91, 1.01, 1.18), (0.452, 0.444, 0.265), (0.054, 0.035, 0.023), (0.296, 0.166, 0.035)),
+    (6, (0.89, 1.01, 1.19), (0.422, 0.418, 0.258), (0.055, 0.038, 0.021), (0.338, 0.214, 0.073)),
+    (8, (0.88, 1.01, 1.22), (0.391, 0.378, 0.225), (0.056, 0.044, 0.027), (0.370, 0.250, 0.104)),
+    (12, (0.87, 1.01, 1.26), (0.350, 0.333, 0.201), (0.043, 0.038, 0.029), (0.437, 0.324, 0.169)),
+    (20, (0.86, 1.01, 1.32), (0.285, 0.237, 0.099), (0.069, 0.080, 0.070), (0.490, 0.382, 0.225)),
+    (30, (0.86, 1.01, 1.34), (0.256, 0.221, 0.109), (0.170, 0.172, 0.134), (0.506, 0.411, 0.274)),
+    (50, (0.86, 0.99, 1.48), (0.266, 0.253, 0.118), (0.367, 0.456, 0.301), (0.367, 0.289, 0.218)),
+)
 LAMP_XY = (0.3608, 0.3636)  # a black body of about 4500 K: lamps of 2700 to 6000 K together; ours
+# The place's lamps light from all around, and more from high behind the camera, to one side of it: so that
+# things keep their shape at night. Ours.
+LAMPS_AROUND, LAMPS_WIDTH = 0.35, 2.5
+LAMPS_HIGH_DEG, LAMPS_ASIDE_DEG = 45.0, 130.0
 # Light of the place in its night sky, as a share of the artificial floor and in the band's shape: ours, from
 # memory of measured town skies.
 SKYGLOW = 0.003
@@ -73,9 +90,10 @@ class PictureLight:
     """Per frame: levels of shape (frames, 3), and how the picture was exposed.
 
     sun and moon light a surface square to them; even, band, glow, ember and lamps light level ground, lamps
-    being the artificial floor. glow_peak and ember_peak (frames,) are what makes their shapes come to that;
-    glow_direction (frames, 3) is the way to the middle of both, at or above the horizon. level_per_lux
-    (frames,) is what the settings make of a lux.
+    being the artificial floor. peaks (frames, 4, 3) are what makes the shapes of even, band, glow and ember
+    come to that through the air's toll, whose depth is air (frames, 3); glow_direction (frames, 3) is the way
+    to the middle of both lobes, at or above the horizon, lamp_direction (frames, 3) that to where most of the
+    lamps' light is from. level_per_lux (frames,) is what the settings make of a lux.
     """
 
     settings_ev100: Array
@@ -86,10 +104,11 @@ class PictureLight:
     band: Array
     glow: Array
     ember: Array
-    glow_peak: Array
-    ember_peak: Array
+    peaks: Array
+    air: Array
     glow_direction: Array
     lamps: Array
+    lamp_direction: Array
 
 
 def picture_settings_ev100(frames: FrameTable) -> Array:
@@ -111,37 +130,35 @@ def picture_light(frames: FrameTable) -> PictureLight:
     light, altitude = frames.light, frames.sun_altitude_deg
     sky_lux, night_lux = light.diffuse_lux, light.night_sky_lux
     moon_beam_lux, moon_normal_lux = _moon_beam(frames)
-    band = np.interp(altitude, SHARE_ALTITUDES_DEG, BAND_SHARES) / np.sqrt(cloud)
-    glow = np.interp(altitude, SHARE_ALTITUDES_DEG, GLOW_SHARES) / cloud
-    ember = np.interp(altitude, SHARE_ALTITUDES_DEG, EMBER_SHARES) / cloud**2
-    sky_tint = colour.sky_tint(altitude, cloud)
-    whiter = np.interp(altitude, SHARE_ALTITUDES_DEG, BAND_WHITER)[:, None]
-    even_lux = sky_lux * (1.0 - band - glow - ember) + (light.moon_lux - moon_beam_lux) + night_lux
+    tint, band, glow, ember = sky_shares(altitude)
+    band, glow, ember = band / np.sqrt(cloud), glow / cloud, ember / cloud**2
+    sky_tint = tint / cloud + (1.0 - 1.0 / cloud) * colour.sky_tint(altitude, cloud)
+    even_lux = sky_lux[:, None] * (1.0 - band - glow - ember) + night_lux[:, None]
+    moon_tint = sky_shares(np.maximum(frames.moon_altitude_deg, 0.0))[0]  # its sky is the sun's, but dim
     centre = _lifted(frames.sun_direction)
-    middle_deg = np.degrees(np.arcsin(centre[:, 2]))
-    glow_tint, ember_tint = lobe_tints(altitude)
-    lobes_lux = glow[:, None] * glow_tint + ember[:, None] * ember_tint
-    lobes_lux = sky_lux[:, None] * (lobes_lux - (glow + ember)[:, None] * sky_tint)
     floor = frames.plan.exposure.artificial_ev100 if frames.plan.exposure else None
     lamp_lux = 0.0 if floor is None else float(daylight.lux_from_ev100(floor))
-    warm = lobes_lux / np.maximum(even_lux, 1e-12)[:, None]
 
     def level(lux: ArrayLike, tint: Array) -> Array:
-        return (np.broadcast_to(np.asarray(lux, dtype=np.float64), per_lux.shape) * per_lux)[:, None] * tint
+        lux = np.asarray(lux, dtype=np.float64)
+        return (
+            (lux if lux.ndim == 2 else np.broadcast_to(lux, per_lux.shape)[:, None]) * per_lux[:, None] * tint
+        )
 
     return PictureLight(
         settings_ev100=ev100,
         level_per_lux=per_lux,
         sun=level(_sun_normal_lux(frames), frames.sun_colour),
         moon=level(moon_normal_lux, colour.sun_tint(np.maximum(frames.moon_altitude_deg, 0.0))),
-        even=level(even_lux, _overhead(_bluer(sky_tint, warm), altitude)),
-        band=level(sky_lux * band, whiter + (1.0 - whiter) * sky_tint),
-        glow=level(sky_lux * glow, glow_tint),
-        ember=level(sky_lux * ember, ember_tint),
-        glow_peak=lobe_peak(middle_deg, GLOW_WIDTH, GLOW_FALL),
-        ember_peak=lobe_peak(middle_deg, EMBER_WIDTH, EMBER_FALL),
+        even=level(even_lux, sky_tint) + level(light.moon_lux - moon_beam_lux, moon_tint),
+        band=level(sky_lux[:, None] * band, sky_tint),
+        glow=level(sky_lux[:, None] * glow, sky_tint),
+        ember=level(sky_lux[:, None] * ember, sky_tint),
+        peaks=shape_peaks(altitude, cloud),
+        air=air_depth(altitude, cloud),
         glow_direction=centre,
         lamps=level(lamp_lux, lamp_tint()),
+        lamp_direction=np.tile(_lamp_direction(frames), (len(frames), 1)),
     )
 
 
@@ -151,17 +168,28 @@ def radiance(light: PictureLight, frame: int, directions: ArrayLike) -> Array:
     frame counts from 0. Below the horizon it is as on it. Stars, discs and clouds are none of it.
     """
     directions = np.asarray(directions, dtype=np.float64)
-    up = np.maximum(directions[..., 2], 0.0)
-    toward = directions @ light.glow_direction[frame] - 1.0
-    above = np.maximum(up - light.glow_direction[frame, 2], 0.0)
-    glow = light.glow_peak[frame] * np.exp(GLOW_WIDTH * toward - GLOW_FALL * above)
-    ember = light.ember_peak[frame] * np.exp(EMBER_WIDTH * toward - EMBER_FALL * above)
-    return (
-        light.even[frame]
-        + light.band[frame] * (band_peak() * np.exp(-BAND_FALL * up))[..., None]
-        + light.glow[frame] * glow[..., None]
-        + light.ember[frame] * ember[..., None]
-    )
+    up = np.maximum(directions[..., 2], LOWEST_RISE)
+    toward = directions @ light.glow_direction[frame]
+    shapes = _shapes(up, toward, light.glow_direction[frame, 2])
+    parts = np.stack([light.even[frame], light.band[frame], light.glow[frame], light.ember[frame]])
+    return (shapes @ (parts * light.peaks[frame])) * np.exp(-light.air[frame] / (up + AIR_RISE)[..., None])
+
+
+def part_levels(light: PictureLight) -> Array:
+    """Levels of even, band, glow and ember where their shapes are 1, shape (frames, 4, 3)."""
+    return np.stack([light.even, light.band, light.glow, light.ember], axis=1) * light.peaks
+
+
+def lowest_sky(light: PictureLight) -> tuple[Array, Array, Array]:
+    """The sky at the horizon: what is the same all around, and what glow and ember have at their middles.
+
+    Each of shape (frames, 3). Lobes fall off sideways by their width.
+    """
+    levels = part_levels(light) * np.exp(-light.air / (LOWEST_RISE + AIR_RISE))[:, None, :]
+    above = np.maximum(LOWEST_RISE - light.glow_direction[:, 2], 0.0)[:, None]
+    around = levels[:, 0] + levels[:, 1] * np.exp(-BAND_FALL * LOWEST_RISE)
+    glow, ember = levels[:, 2] * np.exp(-GLOW_FALL * above), levels[:, 3] * np.exp(-EMBER_FALL * above)
+    return around, glow, ember
 
 
 def skyglow(light: PictureLight) -> Array:
@@ -211,19 +239,61 @@ def band_peak() -> float:
     return float(k**2 / (2.0 * (1.0 - (1.0 + k) * np.exp(-k))))
 
 
-def lobe_peak(altitude_deg: ArrayLike, width: float, fall: float) -> Array:
-    """The same for a lobe, by the altitude of its middle, at or above the horizon; any shape."""
-    altitudes, peaks = _lobe_peaks(width, fall)
-    return np.exp(np.interp(np.asarray(altitude_deg, dtype=np.float64), altitudes, np.log(peaks)))
-
-
-def lobe_tints(sun_altitude_deg: ArrayLike) -> tuple[Array, Array]:
-    """Tints of glow and ember, shape (..., 3): warm while the sun sets and for a while after."""
+def sky_shares(sun_altitude_deg: ArrayLike) -> tuple[Array, Array, Array, Array]:
+    """Tint of a clear sky's light on level ground, luminance 1, and the shares that band, glow and ember have
+    in it by channel, each of shape (..., 3).
+    """
     altitude = np.asarray(sun_altitude_deg, dtype=np.float64)
-    warm = np.interp(altitude, WARM_ALTITUDES_DEG, WARM_SHARES)[..., None]
-    cool = (1.0 - warm) * colour.sky_tint(altitude)
-    glow = colour.sun_tint(np.maximum(altitude, GLOW_REDDEST_DEG))
-    return warm * glow + cool, warm * colour.sun_tint(np.maximum(altitude, EMBER_REDDEST_DEG)) + cool
+    suns = [row[0] for row in SHARES]
+    table = np.array([row[1:] for row in SHARES])
+    tint, band, glow, ember = (
+        np.stack([np.interp(altitude, suns, table[:, part, channel]) for channel in range(3)], axis=-1)
+        for part in range(4)
+    )
+    return tint / (tint @ colour.LUMINANCE)[..., None], band, glow, ember
+
+
+def air_depth(sun_altitude_deg: ArrayLike, cloud_divisor: float = 1.0) -> Array:
+    """How deep the air is that takes its toll of the sky low down, shape (..., 3). Cloud hangs before it."""
+    altitude = np.asarray(sun_altitude_deg, dtype=np.float64)
+    share = np.interp(altitude, AIR_ALTITUDES_DEG, AIR_SHARES) / cloud_divisor**2
+    return share[..., None] * np.array(AIR_DEPTH)
+
+
+def shape_peaks(sun_altitude_deg: ArrayLike, cloud_divisor: float = 1.0) -> Array:
+    """What makes even, band, glow and ember light level ground to level 1 each, shape (..., 4, 3)."""
+    altitudes, peaks = _shape_peaks(float(cloud_divisor))
+    altitude = np.asarray(sun_altitude_deg, dtype=np.float64)
+    return np.exp(
+        np.stack(
+            [
+                np.stack([np.interp(altitude, altitudes, np.log(peaks[:, k, c])) for c in range(3)], axis=-1)
+                for k in range(4)
+            ],
+            axis=-2,
+        )
+    )
+
+
+def lamp_shape(directions: ArrayLike, lamp_direction: ArrayLike) -> Array:
+    """How much of the lamps' light is from directions (..., 3), shape (...).
+
+    Over the dome, by the cosine, it comes to that of an even sky of level 1. The dark half below is as dark
+    as it is all around.
+    """
+    toward = np.asarray(directions, dtype=np.float64) @ np.asarray(lamp_direction, dtype=np.float64)
+    return LAMPS_AROUND + (1.0 - LAMPS_AROUND) * lamp_peak() * np.exp(LAMPS_WIDTH * (toward - 1.0))
+
+
+@lru_cache(maxsize=1)
+def lamp_peak() -> float:
+    """What makes the lobe of the lamps' light light level ground to level 1."""
+    up, weight = np.polynomial.legendre.leggauss(96)
+    up, weight = (up + 1.0) / 2.0, weight / 2.0
+    around = np.cos((np.arange(128) + 0.5) * (np.pi / 128))
+    high = np.radians(LAMPS_HIGH_DEG)
+    toward = np.cos(high) * np.sqrt(1.0 - up**2)[:, None] * around + np.sin(high) * up[:, None]
+    return float(1.0 / (2.0 * np.sum(weight * up * np.exp(LAMPS_WIDTH * (toward - 1.0)).mean(axis=1))))
 
 
 def lamp_tint() -> Array:
@@ -231,31 +301,42 @@ def lamp_tint() -> Array:
     return colour.tint_from_xy(LAMP_XY)
 
 
-def _bluer(tint: Array, too_much: Array) -> Array:
-    """A tint less what the lobes have too much of, each channel at least LEAST_TINT of it; of luminance 1."""
-    left = np.maximum(tint - too_much, LEAST_TINT * tint)
-    return left / (left @ colour.LUMINANCE)[:, None]
-
-
-def _overhead(tint: Array, sun_altitude_deg: Array) -> Array:
-    bluer = tint ** np.interp(sun_altitude_deg, SHARE_ALTITUDES_DEG, OVERHEAD_BLUER)[:, None]
-    return bluer / (bluer @ colour.LUMINANCE)[:, None]
+def _shapes(up: Array, toward: Array, middle_up: ArrayLike) -> Array:
+    """Even, band, glow and ember by the sine of the altitude and the cosine from their middle, (..., 4)."""
+    above = np.maximum(up - middle_up, 0.0)
+    return np.stack(
+        [
+            np.ones_like(up),
+            np.exp(-BAND_FALL * up),
+            np.exp(GLOW_WIDTH * (toward - 1.0) - GLOW_FALL * above),
+            np.exp(EMBER_WIDTH * (toward - 1.0) - EMBER_FALL * above),
+        ],
+        axis=-1,
+    )
 
 
 @lru_cache(maxsize=8)
-def _lobe_peaks(width: float, fall: float) -> tuple[Array, Array]:
-    altitudes = np.linspace(0.0, 90.0, 181)
-    up, weight = np.polynomial.legendre.leggauss(160)
+def _shape_peaks(cloud_divisor: float) -> tuple[Array, Array]:
+    """By the sun's altitude, (n,) and (n, 4, 3): one over the shapes' cosine-weighted means over the dome."""
+    altitudes = np.concatenate([[-1.0], np.linspace(0.0, 24.0, 97), np.linspace(25.0, 90.0, 66)])
+    up, weight = np.polynomial.legendre.leggauss(96)
     up, weight = (up + 1.0) / 2.0, weight / 2.0
-    around = (np.arange(256) + 0.5) * (2.0 * np.pi / 256)
+    around = np.cos((np.arange(128) + 0.5) * (np.pi / 128))
+    seen_up = np.maximum(up, LOWEST_RISE)
     level = np.sqrt(1.0 - up**2)
     peaks = []
-    for altitude in np.radians(altitudes):
-        toward = np.cos(altitude) * level[:, None] * np.cos(around) + np.sin(altitude) * up[:, None]
-        above = np.exp(-fall * np.maximum(up - np.sin(altitude), 0.0))
-        shape = np.exp(width * (toward - 1.0)).mean(axis=1) * above
-        peaks.append(1.0 / (2.0 * np.sum(weight * up * shape)))
+    for altitude in altitudes:
+        rise = np.radians(max(altitude, 0.0))
+        toward = np.cos(rise) * level[:, None] * around + np.sin(rise) * up[:, None]
+        shapes = _shapes(np.broadcast_to(seen_up[:, None], toward.shape), toward, np.sin(rise)).mean(axis=1)
+        air = np.exp(-air_depth(altitude, cloud_divisor) / (seen_up + AIR_RISE)[:, None])
+        peaks.append(1.0 / (2.0 * np.einsum("i,ik,ic->kc", weight * up, shapes, air)))
     return altitudes, np.array(peaks)
+
+
+def _lamp_direction(frames: FrameTable) -> Array:
+    middle = frames.lens_bearing_deg[len(frames) // 2]
+    return rig.direction(middle + LAMPS_ASIDE_DEG, LAMPS_HIGH_DEG, frames.plan.site.scene_north_deg)
 
 
 def _sun_normal_lux(frames: FrameTable) -> Array:
