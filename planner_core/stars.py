@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 
 # A star of magnitude 0 above the air: Allen, *Astrophysical Quantities*, 3rd ed. (1973); value from memory
 LUX_AT_MAGNITUDE_0 = 2.54e-6
+AIR_SHELL = daylight.SHELL
 FAINTEST_SEEN = 0.003  # level in the picture below which a star is left out: ours
 SETTING_RISE = (0.0, 0.02)  # sin(altitude) over which a star fades into the horizon's haze: ours
 
