@@ -17,6 +17,8 @@ from typing import Any
 import attrs
 from attrs import field, frozen
 
+from planner_core.zones import meant_zone
+
 ANCHOR_EVENTS = (
     "sunrise",
     "sunset",
@@ -134,7 +136,8 @@ def _number(
             wanted = f"{unit[3:]} is" if unit.startswith("as ") else f"{unit} are"
             instead = " or ".join(scaled for _, scaled in meant)
             raise PlanError(attribute.name, value, f"{why} ({wanted} meant; {instead}?)")
-        span = f"above {low:g} and up to {high:g}" if above else f"from {low:g} to {high:g}"
+        bottom, top = (f"{limit:.6g}" if abs(limit) < 1e6 else f"{limit:.0f}" for limit in (low, high))
+        span = f"above {bottom} and up to {top}" if above else f"from {bottom} to {top}"
         raise PlanError(
             attribute.name, value, f"is outside what is possible; give a number {span} {unit}".rstrip()
         )
@@ -226,7 +229,7 @@ def _points(dimensions: int, limit: float, unit: str, *, many: bool = False, opt
             except PlanError as error:
                 raise error.under(f"{path}[{place}]") from None
             if not inside:
-                raise PlanError(f"{path}[{place}]", number, f"is beyond {limit:g} {unit}")
+                raise PlanError(f"{path}[{place}]", number, f"is beyond {limit:.0f} {unit}")
 
     def check(_instance: Any, attribute: Any, value: Any) -> None:
         if value is None and optional:
@@ -282,16 +285,9 @@ class Site:
             raise PlanError(
                 "timezone",
                 value,
-                "is not an IANA time zone; write one like Europe/Lisbon or UTC" + _near_zone(value),
+                "is not an IANA time zone; write one like Europe/Lisbon or UTC"
+                + meant_zone(str(value), self.latitude_deg, self.longitude_deg),
             ) from None
-
-
-def _near_zone(value: object) -> str:
-    import difflib
-
-    zones = sorted(zoneinfo.available_timezones())
-    near = difflib.get_close_matches(str(value), zones, n=1, cutoff=0.75)
-    return f" ({near[0]}?)" if near else ""
 
 
 @frozen(kw_only=True)

@@ -35,6 +35,7 @@ from planner_core.fit_light import fit_balance
 from planner_core.frames import FrameTable
 from planner_core.plan import Plan
 from planner_core.timeline import clock, clock_changes, local_datetime, start_utc_s
+from planner_core.zones import nearest_zone, off_the_sun_h
 
 Array = NDArray[np.float64]
 
@@ -44,6 +45,10 @@ EXPOSURE_WARN_STOPS, EXPOSURE_STOP_STOPS = 0.5, 2.0
 STEEP_STOPS_A_FRAME = 1.0 / 3.0
 # what cameras and lenses at hand can do, for advice only
 HIGHEST_ISO, WIDEST_F_NUMBER, SMALLEST_F_NUMBER = 12800.0, 1.4, 22.0
+# Between clock and mean sun, from memory: no zone's own land is farther off, summer time included, but for
+# stations in Antarctica.
+ODD_ZONE_H = 4.0
+UNIVERSAL = ("UTC", "UCT", "GMT", "Zulu", "Universal", "Greenwich")
 SHORTEST_SHUTTER_S, LONGEST_SHUTTER_S = 2.0**-13, 30.0
 
 
@@ -57,6 +62,7 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[st
         *_midpoint(plan, frames, shares),
         *_event_missing(plan, frames),
         *_clock_change(plan, frames),
+        *_zone_odd(plan, frames),
         *_exposure(plan, frames),
         *sun_findings,
         *lens_findings,
@@ -202,6 +208,32 @@ def _clock_change(plan: Plan, frames: FrameTable) -> list[Finding]:
             )
         )
     return found
+
+
+def _zone_odd(plan: Plan, frames: FrameTable) -> list[Finding]:
+    """A clock that can't be that of the site: a longitude with the wrong sign, or another place's zone."""
+    zone, longitude = plan.site.timezone, plan.site.longitude_deg
+    offset = local_datetime(float(frames.utc_s[0]), plan.zone).utcoffset()
+    if offset is None or zone in UNIVERSAL or zone.startswith(("Etc/", "Antarctica/")):
+        return []
+    ahead_h = off_the_sun_h(offset.total_seconds() / 3600.0, longitude)
+    if abs(ahead_h) <= ODD_ZONE_H:
+        return []
+    noon_min = round((12.0 + ahead_h) * 60.0)
+    near = nearest_zone(plan.site.latitude_deg, longitude)
+    return [
+        Finding(
+            code="zone-odd",
+            level="warn",
+            value=ahead_h,
+            limit=math.copysign(ODD_ZONE_H, ahead_h),
+            unit="h",
+            message=f"By the clocks of {zone} the sun at longitude {longitude:g}° stands highest at about "
+            f"{noon_min // 60 % 24:02d}:{noon_min % 60:02d}.",
+            fix="Check site.longitude_deg (east is positive, west negative) and site.timezone"
+            + (f"; {near} lies nearest to these coordinates." if near else "."),
+        )
+    ]
 
 
 def _phase_text(true_altitude_deg: Array) -> str:

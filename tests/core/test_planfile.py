@@ -101,6 +101,7 @@ WRONG = [
     (["site", "latitude_deg"], 431, "site.latitude_deg", "-90 to 90"),
     (["site", "longitude_deg"], -181, "site.longitude_deg", "-180 to 180"),
     (["site", "timezone"], "Europe/Lissbon", "site.timezone", "Europe/Lisbon?"),
+    (["site", "timezone"], "New York", "site.timezone", "America/New_York?"),
     (["site", "timezone"], "../../etc/passwd", "site.timezone", "IANA"),
     (["site", "timezone"], None, "site.timezone", "text"),
     (["shoot", "frames"], -3, "shoot.frames", "from 1"),

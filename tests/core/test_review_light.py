@@ -158,6 +158,19 @@ def test_clocks_that_go_back_during_the_shoot_are_told_with_their_frame():
     assert not findings(plan(), "clock-change")
 
 
+def test_a_clock_that_can_not_be_the_site_s_is_questioned():
+    assert not findings(plan(site__timezone="UTC", site__longitude_deg=145.0), "zone-odd")
+    assert not findings(plan(), "zone-odd")
+    # a slip of the sign: Denver's 105° W written as east
+    slip = plan(site__latitude_deg=39.7, site__longitude_deg=105.0, site__timezone="America/Denver")
+    found = one(slip, "zone-odd")
+    assert found.level == "warn"
+    assert abs(found.value) > 4.0
+    assert "site.longitude_deg" in found.fix
+    right = attrs.evolve(slip, site=attrs.evolve(slip.site, longitude_deg=-105.0))
+    assert not findings(right, "zone-odd")
+
+
 def test_a_night_that_the_limits_can_not_reach_is_short():
     short = exposing(plan(), iso_max=100.0, shutter_max_s=1.0)
     found = one(short, "exposure-short")

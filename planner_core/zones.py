@@ -1,0 +1,80 @@
+"""Time zones: which IANA zone somebody may have meant, and whether a zone fits a place at all."""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+import zoneinfo
+from collections.abc import Iterator
+from functools import lru_cache
+from importlib import resources
+
+_PLACE = re.compile(r"([+-])(\d{2,3})(\d{2})(\d{2})?(?=[+-]|$)")
+
+
+def meant_zone(text: str, latitude_deg: object, longitude_deg: object) -> str:
+    """What to write instead of a zone that doesn't exist, in brackets with a space before, or ''.
+
+    A near spelling (Europe/Lissbon) or a city (Lisbon); for anything else, as an abbreviation (CEST), the
+    zone whose main city is nearest to the site.
+    """
+    named = sorted(zone for zone in zoneinfo.available_timezones() if "/" in zone)
+    city = text.strip().replace(" ", "_").rpartition("/")[2].lower()
+    cities = [zone for zone in named if zone.rpartition("/")[2].lower() == city]
+    near = cities or difflib.get_close_matches(text, named, n=1, cutoff=0.75)
+    if near:
+        return f" ({min(near, key=len)}?)"
+    zone = nearest_zone(latitude_deg, longitude_deg)
+    return f" ({zone} lies nearest to the site)" if zone else ""
+
+
+def nearest_zone(latitude_deg: object, longitude_deg: object) -> str | None:
+    """The zone whose main city is nearest to a place; None for a place that is none, or without the list."""
+    if not isinstance(latitude_deg, (int, float)) or not isinstance(longitude_deg, (int, float)):
+        return None
+    if not (abs(latitude_deg) <= 90.0 and abs(longitude_deg) <= 180.0):
+        return None
+    here = _direction(latitude_deg, longitude_deg)
+    return max(
+        _main_cities(),
+        key=lambda city: sum(a * b for a, b in zip(here, city[1], strict=True)),
+        default=(None, here),
+    )[0]
+
+
+def off_the_sun_h(utc_offset_h: float, longitude_deg: float) -> float:
+    """By how many hours a clock is ahead of the mean sun at a longitude, −12 to 12."""
+    return (utc_offset_h - longitude_deg / 15.0 + 12.0) % 24.0 - 12.0
+
+
+def _direction(latitude_deg: float, longitude_deg: float) -> tuple[float, float, float]:
+    latitude, longitude = math.radians(latitude_deg), math.radians(longitude_deg)
+    return (
+        math.cos(latitude) * math.cos(longitude),
+        math.cos(latitude) * math.sin(longitude),
+        math.sin(latitude),
+    )
+
+
+@lru_cache(maxsize=1)
+def _main_cities() -> tuple[tuple[str, tuple[float, float, float]], ...]:
+    """Zones and where their main cities are, from the time zone database's own table."""
+    try:
+        table = (resources.files("tzdata") / "zoneinfo" / "zone.tab").read_text(encoding="utf-8")
+    except (ModuleNotFoundError, OSError):
+        return ()
+    return tuple(_rows(table))
+
+
+def _rows(table: str) -> Iterator[tuple[str, tuple[float, float, float]]]:
+    for line in table.splitlines():
+        if line.startswith("#") or line.count("\t") < 2:
+            continue
+        _country, place, zone = line.split("\t")[:3]
+        found = [
+            float(f"{sign}1") * (int(degrees) + int(minutes) / 60.0)
+            for sign, degrees, minutes, _ in _PLACE.findall(place)
+        ]
+        if len(found) == 2:
+            yield zone, _direction(*found)
