@@ -63,7 +63,7 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: sky.PictureLigh
         world[parts.PART_KEY] = WORLD_PART
         scene.world = world
     tree = world.node_tree
-    if tree is None or "Toward lamps" not in tree.nodes:
+    if tree is None or "Ember width" not in tree.nodes:
         tree = compat.use_nodes(world)
         _build_sky(tree)
     cycles: Any = world.cycles  # type: ignore[attr-defined]
@@ -89,6 +89,11 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: sky.PictureLigh
     keyframes.write_curve(tree, 'nodes["Moon phase"].outputs[0].default_value', between)
     keyframes.write_curve(tree, 'nodes["Glow height"].outputs[0].default_value', light.glow_direction[:, 2])
     around, glow, ember = sky.lowest_sky(light)
+    for k, name in enumerate(("Ember width", "Ember fall")):
+        values = light.ember_form[:, k]
+        keyframes.write_curve(tree, f'nodes["{name}"].outputs[0].default_value', values)
+    world[materials.EMBER_WIDTH] = float(light.ember_form[0, 0])
+    keyframes.write_curve(world, f'["{materials.EMBER_WIDTH}"]', light.ember_form[:, 0])
     for key, values in (
         (materials.LOW_SKY, around + sky.skyglow(light)),
         (materials.LOW_GLOW, glow),
@@ -164,9 +169,9 @@ def _build_sky(tree: Any) -> None:
     middle = node("ShaderNodeValue", "Glow height").outputs[0]
     above = maths("MAXIMUM", maths("SUBTRACT", up, middle), 0.0)
 
-    def lobe(name: str, width: float, fall: float) -> Any:
-        near = maths("MULTIPLY", toward, width)
-        return scaled(name, maths("EXPONENT", maths("MULTIPLY_ADD", above, -fall, near)))
+    def lobe(name: str, width: Any, fall: Any) -> Any:
+        fallen = maths("MULTIPLY", above, fall)
+        return scaled(name, maths("EXPONENT", maths("SUBTRACT", maths("MULTIPLY", toward, width), fallen)))
 
     band = maths("EXPONENT", maths("MULTIPLY", up, -sky.BAND_FALL))
     ray = node("ShaderNodeLightPath").outputs
@@ -180,7 +185,7 @@ def _build_sky(tree: Any) -> None:
         vectors("ADD", "Even").outputs[0],
         scaled("Band", band),
         lobe("Glow", sky.GLOW_WIDTH, sky.GLOW_FALL),
-        lobe("Ember", sky.EMBER_WIDTH, sky.EMBER_FALL),
+        lobe("Ember", *(node("ShaderNodeValue", f"Ember {form}").outputs[0] for form in ("width", "fall"))),
     )
     lit = vectors("DOT_PRODUCT", "Toward lamps", direction).outputs["Value"]
     lobe_of_lamps = maths("EXPONENT", maths("MULTIPLY_ADD", lit, sky.LAMPS_WIDTH, -sky.LAMPS_WIDTH))

@@ -17,6 +17,7 @@ from . import compat, parts
 LOW_SKY, LOW_GLOW, LOW_EMBER, GLOW_WAY = (
     f"duskrail_{name}" for name in ("low_sky", "low_glow", "low_ember", "glow_way")
 )
+EMBER_WIDTH = "duskrail_ember_width"
 AIR_M = 30_000.0  # how far the air lets a colour through to 1/e: a clear evening, value from memory
 
 NAMES = {
@@ -100,10 +101,13 @@ def _through_air(tree: Any, shader: Any) -> Any:
         found.attribute_type, found.attribute_name = "VIEW_LAYER", name
         return found.outputs["Vector"]
 
-    def maths(operation: str, first: Any, second: float) -> Any:
+    def maths(operation: str, first: Any, second: Any) -> Any:
         made = nodes.new("ShaderNodeMath")
         made.operation = operation
-        made.inputs[1].default_value = second
+        if isinstance(second, float):
+            made.inputs[1].default_value = second
+        else:
+            links.new(second, made.inputs[1])
         links.new(first, made.inputs[0])
         return made.outputs[0]
 
@@ -117,8 +121,11 @@ def _through_air(tree: Any, shader: Any) -> Any:
     view = nodes.new("ShaderNodeNewGeometry").outputs["Incoming"]
     toward = vectors("DOT_PRODUCT", view, world(GLOW_WAY), 1)
     low = world(LOW_SKY)
-    for name, width in ((LOW_GLOW, sky.GLOW_WIDTH), (LOW_EMBER, sky.EMBER_WIDTH)):
-        lobe = maths("EXPONENT", maths("SUBTRACT", maths("MULTIPLY", toward, -width), width), 0.0)
+    ember_width = nodes.new("ShaderNodeAttribute")
+    ember_width.attribute_type, ember_width.attribute_name = "VIEW_LAYER", EMBER_WIDTH
+    away = maths("SUBTRACT", maths("MULTIPLY", toward, -1.0), 1.0)
+    for name, width in ((LOW_GLOW, sky.GLOW_WIDTH), (LOW_EMBER, ember_width.outputs["Fac"])):
+        lobe = maths("EXPONENT", maths("MULTIPLY", away, width), 0.0)
         low = vectors("ADD", low, vectors("SCALE", world(name), lobe))
     air = nodes.new("ShaderNodeEmission")
     links.new(low, air.inputs["Color"])

@@ -30,7 +30,8 @@ Array = NDArray[np.float64]
 BAND_FALL = 3.0  # the band sinks to 1/e at sin(altitude) = 1/3
 # a lobe around its middle: exp(width (cos angle − 1) − fall (sin altitude − sin middle's altitude)⁺)
 GLOW_WIDTH, GLOW_FALL = 1.8, 3.0  # wide: the bright side of the sky
-EMBER_WIDTH, EMBER_FALL = 12.0, 5.0  # close: around the sun, and where it has set
+# close: around the sun, and wider and lower where it has set; by the sun's altitude
+EMBER_ALTITUDES_DEG, EMBER_WIDTHS, EMBER_FALLS = (-7.0, -2.0), (5.0, 12.0), (9.0, 5.0)
 # the air's toll: exp(−depth / (sin altitude + AIR_RISE)), the sky below LOWEST_RISE being as at it
 AIR_DEPTH, AIR_RISE, LOWEST_RISE = (0.08, 0.135, 0.2), 0.035, 0.03
 AIR_ALTITUDES_DEG, AIR_SHARES = (
@@ -43,26 +44,26 @@ AIR_ALTITUDES_DEG, AIR_SHARES = (
 SHARES = (
     # sun, tint, band, glow, ember; −18: the night's own light, from memory
     (-18, (0.95, 1.00, 1.13), (0.400, 0.400, 0.400), (0.000, 0.000, 0.000), (0.000, 0.000, 0.000)),
-    (-12, (0.39, 1.02, 2.54), (0.687, 0.360, 0.048), (0.065, 0.164, 0.015), (0.059, 0.047, 0.000)),
-    (-10, (0.48, 1.05, 2.09), (0.512, 0.391, 0.189), (0.186, 0.270, 0.267), (0.229, 0.122, 0.000)),
-    (-9, (0.52, 1.04, 1.97), (0.373, 0.343, 0.235), (0.345, 0.413, 0.408), (0.245, 0.109, 0.000)),
-    (-8, (0.57, 1.04, 1.89), (0.229, 0.258, 0.233), (0.516, 0.560, 0.481), (0.214, 0.072, 0.000)),
-    (-7, (0.59, 1.04, 1.85), (0.127, 0.180, 0.212), (0.649, 0.645, 0.505), (0.131, 0.034, 0.000)),
-    (-6, (0.61, 1.03, 1.80), (0.074, 0.143, 0.210), (0.674, 0.630, 0.451), (0.064, 0.010, 0.000)),
-    (-5, (0.64, 1.03, 1.77), (0.053, 0.130, 0.208), (0.604, 0.543, 0.379), (0.035, 0.006, 0.000)),
-    (-4, (0.68, 1.02, 1.72), (0.080, 0.164, 0.243), (0.506, 0.438, 0.285), (0.014, 0.000, 0.000)),
-    (-3, (0.74, 1.02, 1.62), (0.140, 0.227, 0.293), (0.391, 0.334, 0.208), (0.008, 0.000, 0.000)),
-    (-2, (0.77, 1.02, 1.51), (0.253, 0.321, 0.350), (0.278, 0.244, 0.154), (0.014, 0.002, 0.000)),
-    (-1, (0.79, 1.02, 1.41), (0.398, 0.435, 0.411), (0.174, 0.163, 0.111), (0.039, 0.009, 0.000)),
+    (-12, (0.40, 1.03, 2.51), (0.557, 0.342, 0.048), (0.000, 0.000, 0.015), (0.114, 0.114, 0.000)),
+    (-10, (0.50, 1.04, 2.10), (0.401, 0.384, 0.189), (0.000, 0.176, 0.267), (0.371, 0.148, 0.000)),
+    (-9, (0.53, 1.04, 2.01), (0.322, 0.344, 0.235), (0.077, 0.375, 0.408), (0.404, 0.105, 0.000)),
+    (-8, (0.56, 1.04, 1.93), (0.192, 0.259, 0.233), (0.329, 0.552, 0.481), (0.309, 0.059, 0.000)),
+    (-7, (0.57, 1.04, 1.87), (0.089, 0.178, 0.212), (0.524, 0.651, 0.505), (0.178, 0.024, 0.000)),
+    (-6, (0.60, 1.04, 1.80), (0.038, 0.139, 0.210), (0.600, 0.643, 0.451), (0.079, 0.004, 0.000)),
+    (-5, (0.63, 1.03, 1.77), (0.034, 0.128, 0.208), (0.553, 0.554, 0.379), (0.040, 0.002, 0.000)),
+    (-4, (0.67, 1.02, 1.72), (0.094, 0.164, 0.243), (0.459, 0.438, 0.285), (0.018, 0.000, 0.000)),
+    (-3, (0.73, 1.02, 1.62), (0.199, 0.227, 0.293), (0.338, 0.334, 0.208), (0.011, 0.000, 0.000)),
+    (-2, (0.77, 1.02, 1.51), (0.337, 0.321, 0.350), (0.225, 0.244, 0.154), (0.017, 0.002, 0.000)),
+    (-1, (0.79, 1.02, 1.41), (0.468, 0.435, 0.411), (0.130, 0.163, 0.111), (0.042, 0.009, 0.000)),
     (0, (0.83, 1.02, 1.34), (0.487, 0.490, 0.423), (0.102, 0.105, 0.071), (0.090, 0.024, 0.000)),
     (1, (0.87, 1.01, 1.27), (0.527, 0.531, 0.420), (0.063, 0.058, 0.043), (0.165, 0.059, 0.000)),
-    (2, (0.90, 1.01, 1.21), (0.528, 0.551, 0.401), (0.053, 0.035, 0.061), (0.224, 0.101, 0.000)),
+    (2, (0.90, 1.01, 1.21), (0.527, 0.550, 0.401), (0.053, 0.035, 0.061), (0.224, 0.101, 0.000)),
     (4, (0.91, 1.01, 1.18), (0.452, 0.444, 0.265), (0.054, 0.035, 0.023), (0.296, 0.166, 0.035)),
     (6, (0.89, 1.01, 1.19), (0.422, 0.418, 0.258), (0.055, 0.038, 0.021), (0.338, 0.214, 0.073)),
     (8, (0.88, 1.01, 1.22), (0.391, 0.378, 0.225), (0.056, 0.044, 0.027), (0.370, 0.250, 0.104)),
     (12, (0.87, 1.01, 1.26), (0.350, 0.333, 0.201), (0.043, 0.038, 0.029), (0.437, 0.324, 0.169)),
     (20, (0.86, 1.01, 1.32), (0.285, 0.237, 0.099), (0.069, 0.080, 0.070), (0.490, 0.382, 0.225)),
-    (30, (0.86, 1.01, 1.34), (0.256, 0.221, 0.109), (0.170, 0.172, 0.134), (0.506, 0.411, 0.274)),
+    (30, (0.86, 1.01, 1.34), (0.256, 0.221, 0.109), (0.170, 0.172, 0.134), (0.505, 0.411, 0.274)),
     (50, (0.86, 0.99, 1.48), (0.266, 0.253, 0.118), (0.367, 0.456, 0.301), (0.367, 0.289, 0.218)),
 )
 LAMP_XY = (0.3608, 0.3636)  # a black body of about 4500 K: lamps of 2700 to 6000 K together; ours
@@ -92,8 +93,9 @@ class PictureLight:
     sun and moon light a surface square to them; even, band, glow, ember and lamps light level ground, lamps
     being the artificial floor. peaks (frames, 4, 3) are what makes the shapes of even, band, glow and ember
     come to that through the air's toll, whose depth is air (frames, 3); glow_direction (frames, 3) is the way
-    to the middle of both lobes, at or above the horizon, lamp_direction (frames, 3) that to where most of the
-    lamps' light is from. level_per_lux (frames,) is what the settings make of a lux.
+    to the middle of both lobes, at or above the horizon, ember_form (frames, 2) the ember's width and fall,
+    lamp_direction (frames, 3) the way to where most of the lamps' light is from. level_per_lux (frames,) is
+    what the settings make of a lux.
     """
 
     settings_ev100: Array
@@ -107,6 +109,7 @@ class PictureLight:
     peaks: Array
     air: Array
     glow_direction: Array
+    ember_form: Array
     lamps: Array
     lamp_direction: Array
 
@@ -157,6 +160,7 @@ def picture_light(frames: FrameTable) -> PictureLight:
         peaks=shape_peaks(altitude, cloud),
         air=air_depth(altitude, cloud),
         glow_direction=centre,
+        ember_form=ember_form(altitude),
         lamps=level(lamp_lux, lamp_tint()),
         lamp_direction=np.tile(_lamp_direction(frames), (len(frames), 1)),
     )
@@ -170,7 +174,7 @@ def radiance(light: PictureLight, frame: int, directions: ArrayLike) -> Array:
     directions = np.asarray(directions, dtype=np.float64)
     up = np.maximum(directions[..., 2], LOWEST_RISE)
     toward = directions @ light.glow_direction[frame]
-    shapes = _shapes(up, toward, light.glow_direction[frame, 2])
+    shapes = _shapes(up, toward, light.glow_direction[frame, 2], light.ember_form[frame])
     parts = np.stack([light.even[frame], light.band[frame], light.glow[frame], light.ember[frame]])
     return (shapes @ (parts * light.peaks[frame])) * np.exp(-light.air[frame] / (up + AIR_RISE)[..., None])
 
@@ -188,7 +192,10 @@ def lowest_sky(light: PictureLight) -> tuple[Array, Array, Array]:
     levels = part_levels(light) * np.exp(-light.air / (LOWEST_RISE + AIR_RISE))[:, None, :]
     above = np.maximum(LOWEST_RISE - light.glow_direction[:, 2], 0.0)[:, None]
     around = levels[:, 0] + levels[:, 1] * np.exp(-BAND_FALL * LOWEST_RISE)
-    glow, ember = levels[:, 2] * np.exp(-GLOW_FALL * above), levels[:, 3] * np.exp(-EMBER_FALL * above)
+    glow, ember = (
+        levels[:, 2] * np.exp(-GLOW_FALL * above),
+        levels[:, 3] * np.exp(-light.ember_form[:, 1:] * above),
+    )
     return around, glow, ember
 
 
@@ -253,6 +260,13 @@ def sky_shares(sun_altitude_deg: ArrayLike) -> tuple[Array, Array, Array, Array]
     return tint / (tint @ colour.LUMINANCE)[..., None], band, glow, ember
 
 
+def ember_form(sun_altitude_deg: ArrayLike) -> Array:
+    """Width and fall of the ember, shape (..., 2)."""
+    altitude = np.asarray(sun_altitude_deg, dtype=np.float64)
+    forms = (np.interp(altitude, EMBER_ALTITUDES_DEG, form) for form in (EMBER_WIDTHS, EMBER_FALLS))
+    return np.stack(list(forms), axis=-1)
+
+
 def air_depth(sun_altitude_deg: ArrayLike, cloud_divisor: float = 1.0) -> Array:
     """How deep the air is that takes its toll of the sky low down, shape (..., 3). Cloud hangs before it."""
     altitude = np.asarray(sun_altitude_deg, dtype=np.float64)
@@ -301,7 +315,7 @@ def lamp_tint() -> Array:
     return colour.tint_from_xy(LAMP_XY)
 
 
-def _shapes(up: Array, toward: Array, middle_up: ArrayLike) -> Array:
+def _shapes(up: Array, toward: Array, middle_up: ArrayLike, ember: Array) -> Array:
     """Even, band, glow and ember by the sine of the altitude and the cosine from their middle, (..., 4)."""
     above = np.maximum(up - middle_up, 0.0)
     return np.stack(
@@ -309,7 +323,7 @@ def _shapes(up: Array, toward: Array, middle_up: ArrayLike) -> Array:
             np.ones_like(up),
             np.exp(-BAND_FALL * up),
             np.exp(GLOW_WIDTH * (toward - 1.0) - GLOW_FALL * above),
-            np.exp(EMBER_WIDTH * (toward - 1.0) - EMBER_FALL * above),
+            np.exp(ember[0] * (toward - 1.0) - ember[1] * above),
         ],
         axis=-1,
     )
@@ -318,7 +332,9 @@ def _shapes(up: Array, toward: Array, middle_up: ArrayLike) -> Array:
 @lru_cache(maxsize=8)
 def _shape_peaks(cloud_divisor: float) -> tuple[Array, Array]:
     """By the sun's altitude, (n,) and (n, 4, 3): one over the shapes' cosine-weighted means over the dome."""
-    altitudes = np.concatenate([[-1.0], np.linspace(0.0, 24.0, 97), np.linspace(25.0, 90.0, 66)])
+    altitudes = np.concatenate(
+        [np.linspace(-8.0, -0.25, 32), np.linspace(0.0, 24.0, 97), np.linspace(25.0, 90.0, 66)]
+    )
     up, weight = np.polynomial.legendre.leggauss(96)
     up, weight = (up + 1.0) / 2.0, weight / 2.0
     around = np.cos((np.arange(128) + 0.5) * (np.pi / 128))
@@ -328,7 +344,9 @@ def _shape_peaks(cloud_divisor: float) -> tuple[Array, Array]:
     for altitude in altitudes:
         rise = np.radians(max(altitude, 0.0))
         toward = np.cos(rise) * level[:, None] * around + np.sin(rise) * up[:, None]
-        shapes = _shapes(np.broadcast_to(seen_up[:, None], toward.shape), toward, np.sin(rise)).mean(axis=1)
+        shapes = _shapes(
+            np.broadcast_to(seen_up[:, None], toward.shape), toward, np.sin(rise), ember_form(altitude)
+        ).mean(axis=1)
         air = np.exp(-air_depth(altitude, cloud_divisor) / (seen_up + AIR_RISE)[:, None])
         peaks.append(1.0 / (2.0 * np.einsum("i,ik,ic->kc", weight * up, shapes, air)))
     return altitudes, np.array(peaks)
