@@ -30,6 +30,7 @@ CALM_TURN_FRAME_WIDTHS_S = 0.03
 FASTER_THAN_THE_TURN = 1.5  # a foreground that the turn alone moves as fast gets so much more
 LEAST_EFFECT = 0.2  # of the speed aimed at: a whole rail that does less doesn't matter
 LEAST_SLOWING = 0.2  # share of the longest travel from which one that slows the turn is worth its while
+LEAST_TRAVEL_M = 0.001
 LEAST_ROOM = 0.05  # share of the rail below which a middle so near its end has to move for any travel
 TRIED_LENGTHS = 16
 HALVINGS = 24
@@ -76,6 +77,8 @@ def _fit_slide(plan: Plan, slide: SlideAxis, asked_px: float | None) -> tuple[Pl
     calm_px = float(speed.px_a_frame(plan, CALM_FRAME_WIDTHS_S))
     target_px = _more_than_the_turn_px(travelling(0.0), role, calm_px) if asked_px is None else asked_px
     longest = _longest(plan, slide, middle, shares, travelling)
+    if longest < LEAST_TRAVEL_M:
+        return plan, [_no_time(plan, slide)]
     if role != FOREGROUND and _effect_px(whole, role) < LEAST_EFFECT * target_px:
         kept = plan if _on_rail(plan, slide) else travelling(min(_travel_m(plan), longest))
         return kept, [_no_difference(plan, kept, whole, role)]
@@ -126,6 +129,15 @@ def _no_difference(plan: Plan, kept: Plan, whole: Plan, role: str) -> str:
         f"{does} makes no difference here: nothing near is in the picture, and the whole rail would move the "
         f"{role} at {effect}. "
         "Lay the rail where something stands about a metre away, or leave it at home."
+    )
+
+
+def _no_time(plan: Plan, slide: SlideAxis) -> str:
+    needed = float(drive.move_time_s(LEAST_TRAVEL_M, slide.max_speed_m_s, slide.max_acceleration_m_s2))
+    return (
+        f"No travel fits: with writing, settling and exposure the interval of {plan.shoot.interval_s:g} s "
+        f"leaves the slide no time to move, and even a millimetre takes it {figure(needed, 2)} s. The travel "
+        f"stays at {figure(_travel_m(plan))} m; lengthen shoot.interval_s first."
     )
 
 

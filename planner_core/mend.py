@@ -181,6 +181,12 @@ def _smallest(plan: Plan, some: _Trial, all_: _Trial, aim: _Aim, looks: int) -> 
             found = with_fewest_steps(size, axis, poses, way, tried, steps)
             if found is not None:
                 return found
+    for size, axis, poses, way, steps in () if some.budget.limited else aim.guesses():
+        wide = aim.steps_to_middle(axis, poses, way, steps)  # farther than the steps tried so far
+        if some.can_pay() and some.faults(_changed(some.plan, axis, poses, way * wide)) == 0.0:
+            found = with_fewest_steps(size * wide / steps, axis, poses, way, max(steps - 2, 0), wide)
+            if found is not None:
+                return found
     return None
 
 
@@ -195,7 +201,9 @@ def best_change(plan: Plan, reading: Reading, *, weak: float = 0.0, most_tries: 
     trial = _Trial(plan, bad, weak, 0.0, reading.travels, Budget(most_tries))
     before = trial.badness(plan)
     found: tuple[float, Change] | None = None
-    for size, axis, poses, way, steps in _in_order_of_size(plan):
+    aim = _Aim(trial, reading)
+    aim.ask_for(0.0)
+    for size, axis, poses, way, steps in (*_in_order_of_size(plan), *aim.guesses()):
         if not trial.can_pay():
             break
         changed = _changed(plan, axis, poses, way * steps)
@@ -352,6 +360,18 @@ class _Aim:
                 size = abs(by) / unit * (1.5 if len(poses) > 1 else 1.0)
                 found.append((size, axis, poses, 1 if steps > 0 else -1, abs(steps)))
         return sorted(found)
+
+    def steps_to_middle(self, axis: str, poses: tuple[int, ...], way: int, steps: int) -> int:
+        """From the fewest steps that bring the subject in, those to the middle of what keeps it in."""
+        more = steps
+        while more < 4 * MANY_STEPS[-1] and self.may_hit(axis, poses, way * (more + 1)):
+            more += 1
+        allowed = next(
+            abs(high if way > 0 else low)
+            for a, p, low, high, _ in _options(self.plan)
+            if (a, p) == (axis, poses)
+        )
+        return min((steps + more) // 2, max(int((allowed + 1e-9) / STEPS[axis]), steps))
 
     @property
     def rail(self) -> tuple[Array, Array] | None:

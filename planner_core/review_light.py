@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from planner_core import events, review_lens, review_sun
+from planner_core import drive, events, review_lens, review_sun
 from planner_core.balance import RISE_AND_SET, Balance, balance, local_dates, place_of_share, sun_times_utc_s
 from planner_core.exposure import (
     Ramp,
@@ -278,7 +278,7 @@ def _exposure(plan: Plan, frames: FrameTable) -> list[Finding]:
     held_back = (ramp.error_stops < -EXPOSURE_WARN_STOPS) & ~short
     return [
         *_too_dark(plan, ramp, short),
-        *_held_back(plan, ramp, held_back),
+        *_held_back(plan, frames, ramp, held_back),
         *_too_bright(plan, ramp, ramp.error_stops > EXPOSURE_WARN_STOPS),
         *_steep(plan, frames, ramp),
     ]
@@ -380,7 +380,7 @@ def _next_third(setting: float, anchor: float) -> float:
     return float(anchor * 2.0 ** (math.ceil(math.log2(setting / anchor) * 3.0 - 0.05) / 3.0))
 
 
-def _held_back(plan: Plan, ramp: Ramp, held_back: NDArray[np.bool_]) -> list[Finding]:
+def _held_back(plan: Plan, frames: FrameTable, ramp: Ramp, held_back: NDArray[np.bool_]) -> list[Finding]:
     """Frames that the interval alone makes too dark: a warning, as interval-too-short is what must change."""
     where = span(held_back)
     limits = plan.exposure
@@ -388,7 +388,12 @@ def _held_back(plan: Plan, ramp: Ramp, held_back: NDArray[np.bool_]) -> list[Fin
         return []
     worst = int(np.argmin(np.where(held_back, ramp.error_stops, np.inf)))
     missing = -float(ramp.error_stops[worst])
-    longer = float(ramp.wanted_shutter_s.max()) - ramp.longest_shutter_s
+    axes = frames.slide_m, frames.pan_deg, frames.tilt_deg
+    left_s = float(np.min(drive.exposure_time_left_s(plan, *axes)))
+    longer = float(np.max(drive.time_needed_s(plan, *axes, ramp.wanted_shutter_s))) - plan.shoot.interval_s
+    leaves = (
+        f"{shutter_label(ramp.longest_shutter_s)} for the exposure" if left_s > 0.0 else "no time to expose"
+    )
     return [
         Finding(
             code="exposure-short",
@@ -399,10 +404,9 @@ def _held_back(plan: Plan, ramp: Ramp, held_back: NDArray[np.bool_]) -> list[Fin
             unit="stops",
             message=f"{frames_text(where)}: up to {missing:.1f} stops darker than meant (frame "
             f"{worst + 1}), because the "
-            f"interval of {plan.shoot.interval_s:g} s leaves {shutter_label(ramp.longest_shutter_s)} for "
-            "the exposure, "
+            f"interval of {plan.shoot.interval_s:g} s leaves {leaves}, "
             f"where {shutter_label(float(ramp.wanted_shutter_s[worst]))} is wanted.",
-            fix=f"Lengthen shoot.interval_s by {longer:.1f} s or more.",
+            fix=f"Lengthen shoot.interval_s by {math.ceil(longer * 10.0) / 10.0:.1f} s or more.",
             fit="clip",
         )
     ]

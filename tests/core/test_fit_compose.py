@@ -64,6 +64,19 @@ def test_the_change_is_about_the_smallest_that_mends():
     assert max(mended) - end < 4.0
 
 
+@pytest.mark.parametrize("pan_deg", [-140.0, 75.0, 111.0])
+@pytest.mark.parametrize("focal_length_mm", [24.0, 200.0])
+def test_a_lens_that_looks_the_other_way_is_turned_however_far(pan_deg, focal_length_mm):
+    subject = box("tower", 0.0, 300.0, (3.0, 3.0, 12.0), role="subject")
+    ends = [Pose(**pose(at, pan_deg=pan_deg + 0.5 * at, tilt_deg=1.0)) for at in (0.0, 1.0)]
+    plan = place(subject, poses=ends, frames=60, focal_length_mm=focal_length_mm, composition=TOWER)
+    assert failing(plan).all()
+    fitted = fit_compose(plan).plan
+    reading = composition.read(fitted, tracks.of(compute_frames(fitted)), travels=False)
+    assert reading.shown.min() > 0.9
+    assert inside_the_rig(fitted)
+
+
 def test_a_subject_out_of_the_frame_throughout_is_turned_to():
     plan = moved(pose(0.0, pan_deg=60.0), pose(1.0, pan_deg=64.0))
     fit = fit_compose(plan)

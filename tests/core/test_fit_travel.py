@@ -143,6 +143,14 @@ def test_travel_that_can_t_grow_stays_and_is_said_once():
     assert "instead of" not in fit.said[0]
 
 
+def test_an_interval_without_time_to_slide_leaves_the_travel_and_says_so():
+    plan = with_shoot(sliding(QUAY, 0.2, 1.2), frames=200, interval_s=0.5)
+    fit = fit_travel(plan)
+    assert fit.plan == plan
+    assert fit.said[-1].startswith("No travel fits")
+    assert "shoot.interval_s" in fit.said[-1]
+
+
 def test_a_rig_without_a_rail_is_left_alone():
     plan = attrs.evolve(
         QUAY,

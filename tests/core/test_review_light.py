@@ -209,6 +209,15 @@ def test_an_interval_that_takes_the_exposure_s_time_is_named():
     assert not findings(fit_clip(tied, 20.0).plan, "exposure-short")
 
 
+def test_an_interval_that_leaves_no_time_at_all_is_lengthened_by_what_is_needed():
+    hurried = plan(shoot__interval_s=1.2, shoot__frames=120, shoot__write_s=1.0)
+    found = one(hurried, "exposure-short")
+    assert "leaves no time to expose" in found.message
+    by = float(found.fix.removeprefix("Lengthen shoot.interval_s by ").split(" s")[0])
+    longer = plan(shoot__interval_s=1.2 + by, shoot__frames=120, shoot__write_s=1.0)
+    assert not [f for f in findings(longer, "exposure-short") if "interval" in f.message]
+
+
 def test_a_day_too_bright_for_the_limits_asks_for_nd():
     bright = exposing(plan(), f_number=2.8, shutter_min_s=1 / 160)
     found = one(bright, "exposure-long")
