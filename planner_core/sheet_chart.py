@@ -225,7 +225,7 @@ class _Chart:
         self._curve(sun, top, height, low, high, "sun")
         self.canvas.outside()
         if np.any(moon > 0.0):
-            lit = float(self.frames.moon_lit_fraction[0])
+            lit = float(self.frames.moon_lit_fraction[len(self.frames) // 2])
             beyond = ", above the chart" if moon.min() > high else ""
             words = f"Moon {_span(moon, '{:.1f}°')}, {lit:.0%} lit{beyond}"
         else:

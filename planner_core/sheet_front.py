@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from planner_core import axes, drive, exposure
 from planner_core.datewords import day_words
-from planner_core.findings import Review
+from planner_core.findings import Review, duration_text
 from planner_core.frames import FrameTable
 from planner_core.sheet_chart import NARROW, WIDE, ChartSize, chart_svg
 from planner_core.sheet_draw import minus
@@ -120,8 +120,7 @@ def _head(matter: Matter) -> Iterator[str]:
 
 def _facts(matter: Matter) -> Iterator[str]:
     plan, count = matter.plan, len(matter.frames)
-    minutes = plan.duration_s / 60.0
-    lasting = f"{minutes:.0f} min" if minutes < 90 else f"{minutes // 60:.0f} h {minutes % 60:02.0f} min"
+    lasting = duration_text(plan.duration_s)
     yield f"{count} frames, one every {plan.shoot.interval_s:g} s, {lasting}" if count > 1 else "1 frame"
     yield f"clip {count / plan.clip.fps:.1f} s at {plan.clip.fps:g} fps"
     yield f"{plan.camera.focal_length_mm:g} mm, focus {plan.camera.focus_distance_m:g} m"

@@ -296,6 +296,8 @@ class _View:
             if close and frames.slide_m is not None:
                 used = self.paper(carriage_position_m(plan, frames.slide_m[[0, -1]])[:, :2])
                 self.canvas.line(used[0], used[1], "travel")
+            if close:
+                self._keep_clear(start, end)
         for k, name in ((0, "start"), (len(frames) - 1, "end"))[: len(frames)]:
             at = self.paper(frames.camera_m[k, :2])
             self.canvas.dot(at, 1.2 if close else 0.9, f"camera {name}")
@@ -308,6 +310,12 @@ class _View:
             self._label(
                 "rail" if plan.rig.slide is not None else "tripod", self.paper(frames.camera_m[0, :2]), "b"
             )
+
+    def _keep_clear(self, start: Array, end: Array, half: float = 0.7) -> None:
+        """Let no words stand on a stroke."""
+        pieces = max(int(np.hypot(*(end - start)) / half), 1)
+        for x, y in np.linspace(start, end, pieces + 1):
+            self.taken.append((x - half, y - half, x + half, y + half))
 
     def names(self, outlines: Outlines, frames: FrameTable) -> None:
         """Names of the subject, the foreground and the largest of the rest, as far as there is room."""

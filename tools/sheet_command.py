@@ -27,12 +27,12 @@ def run_sheet(arguments: argparse.Namespace) -> int:
         page = sheet_html(plan, frames, report, pictures)
         write_atomically(Path(arguments.output), page.encode("utf-8"))
         how = (
-            f"{len(pictures)} of {len(shown)} pictures from the draft clip" if pictures else "pictures drawn"
+            f"{len(pictures)} of {len(shown)} pictures from the draft clip" if pictures else "pictures drawn from the blocks"
         )
         print(f"{arguments.output}: the shot sheet, {how}.")
     if arguments.ics:
         write_atomically(Path(arguments.ics), ics_bytes(plan, frames))
-        print(f"{arguments.ics}: the evening for a calendar.")
+        print(f"{arguments.ics}: the shoot for a calendar.")
     return DONE
 
 

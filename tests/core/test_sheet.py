@@ -17,7 +17,7 @@ from planner_core.findings import Finding
 from planner_core.planfile import plan_from_dict
 from planner_core.sheet import Picture, sheet_html, strip_frames
 from planner_core.sheet_back import cautions
-from planner_core.sheet_map import bearings, block_outlines, measured
+from planner_core.sheet_map import bearings, block_outlines, measured, rig_svg
 from planner_core.sheet_tables import exposure_rows, late_starts, light_shifts, pose_rows, ramp_room
 from planner_core.timetable import timetable, turn_moment
 from tests.two_towers import document, plan
@@ -457,3 +457,26 @@ def test_findings_come_in_their_order_and_whole() -> None:
 
 def test_the_document_of_the_tests_is_a_plan() -> None:
     assert plan_from_dict(document()) == plan()
+
+
+def test_a_length_of_an_hour_less_a_few_seconds_is_told_as_the_hour() -> None:
+    _, page = made(plan(shoot__frames=1200, shoot__interval_s=15.0))  # 4 h 59 min 45 s
+    assert "one every 15 s, 5 h ·" in " ".join(page.words)
+
+
+@pytest.mark.parametrize("bearing_deg", [266.0, 300.0, 356.0, 86.0, 110.0, 176.0])
+def test_no_words_stand_on_the_rail_in_the_drawing_of_the_rig(bearing_deg: float) -> None:
+    given = plan(rig__bearing_deg=bearing_deg)
+    svg = rig_svg(given, compute_frames(given), block_outlines(given), 70.0, 38.0)
+    found = re.search(r'<path d="M([-.\d]+),([-.\d]+) L([-.\d]+),([-.\d]+)" class="rail"', svg)
+    assert found
+    rail = np.array([float(number) for number in found.groups()]).reshape(2, 2)
+    points = np.linspace(rail[0], rail[1], 101)
+    told = re.findall(
+        r'<text x="([-.\d]+)" y="([-.\d]+)" font-size="([.\d]+)" class="tb halo"[^>]*>([^<]+)', svg
+    )
+    assert {words.split()[0] for *_, words in told} == {"start", "end"}
+    for x, y, size, words in told:
+        left, base, tall = float(x), float(y), float(size)
+        beside = (points[:, 0] < left) | (points[:, 0] > left + 0.5 * tall * len(words))
+        assert np.all(beside | (points[:, 1] < base - 0.6 * tall) | (points[:, 1] > base)), words
