@@ -26,7 +26,7 @@ class DUSKRAIL_OT_new_scene(bpy.types.Operator):
     """Make a new scene with a rig and a plan for this evening"""
 
     bl_idname = "duskrail.new_scene"
-    bl_label = "New Example Scene"
+    bl_label = "New Planned Scene"
     bl_options = UNDOABLE
 
     example: BoolProperty(

@@ -148,7 +148,7 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
         wrapped(layout, context, "This scene has no plan yet.")
         column = layout.column()
         column.scale_y = 1.3
-        column.operator("duskrail.new_scene", icon="SCENE_DATA").example = True
+        column.operator("duskrail.new_scene", text="New Example Scene", icon="SCENE_DATA").example = True
         column = layout.column(align=True)
         column.operator("duskrail.new_scene", text="New Empty Scene", icon="ADD").example = False
         column.operator("duskrail.start_plan", icon="OBJECT_ORIGIN")

@@ -33,12 +33,12 @@ from .edits import AXES
 
 EVENING_FRAMES, EVENING_INTERVAL_S = 360, 12.0
 FOCUS_M = 3.5
-FACES_DEG = 270.0  # the starter looks to where the sun goes down at the equinoxes
+FACES_DEG = 270.0  # rigs look to where the sun goes down at the equinoxes
 
 
-def bare_plan(usual: Any, today: dt.date, bearing_deg: float = 0.0) -> Plan:
+def bare_plan(usual: Any, today: dt.date, north_deg: float = 0.0, looks_deg: float = FACES_DEG) -> Plan:
     """A plan with a rig at the scene's origin and nothing else, looking to a bearing, timed by today's
-    sunset.
+    sunset; in a scene whose +Y axis points to north_deg.
 
     Where the sun doesn't set today, the shoot is timed by the moment it stands highest. Raises PlanError.
     """
@@ -48,14 +48,14 @@ def bare_plan(usual: Any, today: dt.date, bearing_deg: float = 0.0) -> Plan:
     assert not isinstance(pan, SlideAxis)
     assert not isinstance(tilt, SlideAxis)
     if pan is not None:
-        pan = attrs.evolve(pan, min_deg=bearing_deg - 180.0, max_deg=bearing_deg + 180.0)
+        pan = attrs.evolve(pan, min_deg=looks_deg - 180.0, max_deg=looks_deg + 180.0)
     plan = Plan(
         title="A new plan",
         site=Site(
             latitude_deg=round(usual.latitude_deg, 5),
             longitude_deg=round(usual.longitude_deg, 5),
             timezone=usual.timezone,
-            scene_north_deg=bearing_deg,
+            scene_north_deg=north_deg,
         ),
         camera=Camera(
             sensor_width_mm=round(usual.sensor_width_mm, 3),
@@ -68,7 +68,7 @@ def bare_plan(usual: Any, today: dt.date, bearing_deg: float = 0.0) -> Plan:
         clip=Clip(width_px=usual.clip_width_px, height_px=usual.clip_height_px, fps=round(usual.fps, 3)),
         rig=Rig(
             origin_m=(0.0, 0.0, round(usual.rail_height_m, 3)),
-            bearing_deg=(bearing_deg + 90.0) % 360.0,
+            bearing_deg=(looks_deg + 90.0) % 360.0,
             head_height_m=round(usual.head_height_m, 3),
             pupil_offset_m=0.06,
             settle_s=round(usual.settle_s, 3),
@@ -76,7 +76,7 @@ def bare_plan(usual: Any, today: dt.date, bearing_deg: float = 0.0) -> Plan:
             pan=pan,
             tilt=tilt,
         ),
-        move=Move(drive="shoot-move-shoot", ease=0.2, poses=_poses(slide, pan, tilt, bearing_deg)),
+        move=Move(drive="shoot-move-shoot", ease=0.2, poses=_poses(slide, pan, tilt, looks_deg)),
         shoot=Shoot(
             frames=EVENING_FRAMES,
             interval_s=EVENING_INTERVAL_S,

@@ -15,7 +15,7 @@ from planner_core import FrameTable
 from . import live, parts, readout
 
 DOWN_DEG = 24.0  # how steeply the place is looked down on
-BACK_SHARE = 2.6  # of the sky's radius: the whole ring of the horizon is in sight
+BACK_SHARE = 3.0  # of the sky's radius: the whole ring of the horizon is in sight
 NEAR_SHARE = (
     0.001  # of the distance looked from; nearer, water and ground flicker through each other far away
 )

@@ -35,7 +35,7 @@ def draw(scene: bpy.types.Scene, frames: FrameTable) -> bool:
     thing = parts.object_of(scene, nightlights.PART)
     if thing is None:
         return bool(len(panes.on_lux))
-    share = _share_on(panes, frames.illuminance_lux)
+    share = np.sqrt(_share_on(panes, frames.illuminance_lux))  # the first ones show already
     for channel in range(3):
         dark, lit = nightlights.GLASS[channel], LIT[channel]
         keyframes.write_curve(thing, "color", dark + share * (lit - dark), channel)

@@ -23,7 +23,7 @@ from planner_core.rig import bearing_and_altitude
 @pytest.fixture(scope="module")
 def bare() -> Plan:
     """A plan with a rig and nothing else, that looks to 40° in a scene turned by 40°."""
-    return starter.bare_plan(preferences.Defaults(), dt.date(2027, 3, 14), 40.0)
+    return starter.bare_plan(preferences.Defaults(), dt.date(2027, 3, 14), 40.0, 40.0)
 
 
 def middle_of(plan: Plan, blocks: tuple[kit.Block, ...]) -> np.ndarray:
