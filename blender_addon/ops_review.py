@@ -10,7 +10,7 @@ from bpy.props import EnumProperty, IntProperty
 from planner_core import Plan, PlanError
 from planner_core.fit import Fit
 
-from . import live, selection
+from . import live, selection, wording
 from .ops import UNDOABLE, Outcome, WithFrames, change
 
 
@@ -76,7 +76,8 @@ class DUSKRAIL_OT_finding_go(WithFrames, bpy.types.Operator):
         if report is None or properties.finding >= len(report.findings):
             return cls.__doc__ or ""
         found = report.findings[properties.finding]
-        return f"{found.message} {found.fix}\n\nClick to go to its frames and select its blocks".strip()
+        told = wording.plainly(f"{found.message} {found.fix}".strip())
+        return f"{told}\n\nClick to go to its frames and select its blocks"
 
     def execute(self, context: Any) -> Outcome:
         scene = context.scene
@@ -94,7 +95,7 @@ class DUSKRAIL_OT_finding_go(WithFrames, bpy.types.Operator):
         if numbers:
             live.choose_block(scene, numbers[0])
             selection.select_blocks(context, scene, numbers)
-        self.report({"INFO"}, f"{found.message} {found.fix}".strip())
+        self.report({"INFO"}, wording.plainly(f"{found.message} {found.fix}".strip()))
         return {"FINISHED"}
 
 

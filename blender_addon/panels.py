@@ -22,6 +22,7 @@ from . import kit, live, ops_plan, ops_preview, ops_review, readout, redraw, sto
 
 TAB = "Duskrail"
 LETTER_PX = 5.9  # width of a letter of Blender's interface font at scale 1, on the generous side
+UNIT = re.compile(r"(?<=\d) (?=(?:%|°|m|s|mm|px|min|h|EV)\b|%|°)")  # stays beside its number
 LEVEL_ICONS = {"stop": "CANCEL", "warn": "ERROR", "note": "INFO"}
 ROLE_ICONS = {
     "subject": "OUTLINER_OB_LIGHT",
@@ -52,6 +53,7 @@ def wrapped(layout: Any, context: Any, text: str, *, icon: str = "NONE", spare_p
     room = max(16, int((context.region.width - spare_px * scale) / (LETTER_PX * scale)))
     column = layout.column(align=True)
     column.scale_y = 0.8
+    text = UNIT.sub("\N{NO-BREAK SPACE}", text)
     for number, line in enumerate(textwrap.wrap(text, room)):
         column.label(text=line, icon=icon if number == 0 else ("BLANK1" if icon != "NONE" else "NONE"))
 
@@ -78,7 +80,7 @@ def done(layout: Any, context: Any, lines: Sequence[str]) -> None:
     row.label(text="Done", icon="CHECKMARK")
     row.operator("duskrail.dismiss", text="", icon="X", emboss=False)
     for line in lines:
-        wrapped(box, context, line)
+        wrapped(box, context, wording.plainly(line))
 
 
 class Tab:
@@ -632,15 +634,15 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
         row = box.row(align=True)
         row.alert = found.level == "stop"
         about = frames_text(found.frames) if found.frames else "The whole plan"
-        message = found.message
+        message, fix = wording.plainly(found.message), wording.plainly(found.fix)
         told = re.match(rf"({re.escape(about)}(?: \([^)]*\))?): ", message)
         if told:
             about, message = told[1], message[told.end() :]
         button = row.operator("duskrail.finding_go", text=about, icon=LEVEL_ICONS[found.level])
         button.finding = number
         wrapped(box, context, message[:1].upper() + message[1:], spare_px=52.0)
-        if found.fix:
-            wrapped(box, context, found.fix, icon="TOOL_SETTINGS", spare_px=76.0)
+        if fix:
+            wrapped(box, context, fix, icon="TOOL_SETTINGS", spare_px=76.0)
         if found.fit in ops_review.FITS:
             label, _ = ops_review.FITS[found.fit]
             box.operator("duskrail.apply_fit", text=label, icon="MODIFIER").kind = found.fit

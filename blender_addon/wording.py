@@ -23,7 +23,29 @@ PANELS = {
 }
 PARTS = {"rig.slide.": "Slider", "rig.pan.": "Pan", "rig.tilt.": "Tilt"}
 
+INSIDE = re.compile(r"\b(?:site|shoot|camera|clip|rig|move|exposure|composition)(?:\.\w+|\[\d+\])+")
+PLACE = re.compile(r"\bshoot\.anchor\.at ([\d.]*\d)(?: instead of ([\d.]*\d))?")
+
 labels: dict[str, str] = {}  # of the plan's fields, with # for the number of a row
+
+
+def plainly(text: str) -> str:
+    """A text with the fields in it called as in the sidebar, and places of the move in percent as there."""
+
+    def place(found: re.Match[str]) -> str:
+        shown = [f"{100.0 * float(value):.3g} %" for value in found.groups() if value]
+        return f"“{labels.get('shoot.anchor.at', 'at')}” {' instead of '.join(shown)}"
+
+    def field(found: re.Match[str]) -> str:
+        label = labels.get(_of_a_row(found[0]))
+        return f"“{label}”" if label else found[0]
+
+    return INSIDE.sub(field, PLACE.sub(place, text))
+
+
+def _of_a_row(path: str) -> str:
+    rows = re.sub(r"^(blocks|move\.poses)\[\d+\]", r"\1[#]", path)
+    return re.sub(r"\[\d+\]$", "", rows)
 
 
 def in_words(message: str, plan: Plan | None = None) -> str:
@@ -42,8 +64,7 @@ def in_words(message: str, plan: Plan | None = None) -> str:
         said.append(f"“{block_label(plan, int(row[1]))}”")
     elif row:
         said.append(f"{'block' if top == 'blocks' else 'pose'} {int(row[1]) + 1}")
-    rows = re.sub(r"^(blocks|move\.poses)\[\d+\]", r"\1[#]", path)
-    label = labels.get(re.sub(r"\[\d+\]$", "", rows))
+    label = labels.get(_of_a_row(path))
     said += [label] if label else []
     rest = message[found.end() :].replace('give "start" instead', "go by a start time")
-    return f"{', '.join(said)}: {rest}"
+    return f"{', '.join(said)}: {plainly(rest)}"

@@ -220,9 +220,9 @@ def test_findings_come_with_their_frames_their_fix_and_their_fit(empty: Any) -> 
     asked = drawn(empty)["DUSKRAIL_PT_review"]
     assert asked.count("operator duskrail.finding_go") == len(report.findings)
     assert "operator duskrail.apply_fit" in asked
-    said = " ".join(line.removeprefix("label ") for line in asked)
+    said = " ".join(line.removeprefix("label ") for line in asked).replace("\N{NO-BREAK SPACE}", " ")
     for found in report.findings:
-        assert all(word in said for word in found.fix.split())
+        assert all(word in said for word in wording.plainly(found.fix).split())
 
 
 def test_long_words_are_wrapped_to_the_sidebar(empty: Any) -> None:
@@ -277,3 +277,19 @@ def test_messages_name_a_field_as_the_panels_do(empty: Any, said: str, shown: st
 def test_every_field_of_the_plan_in_the_panels_has_a_name_for_messages() -> None:
     assert len(wording.labels) > 60
     assert all(path and label for path, label in wording.labels.items())
+
+
+@pytest.mark.parametrize(
+    ("said", "shown"),
+    [
+        ("Set shoot.interval_s to 13 s.", "Set “Interval” to 13 s."),
+        (
+            "Start at 16:14 (shoot.anchor.at 0.5 instead of 0.15).",
+            "Start at 16:14 (“Falls at” 50 % instead of 15 %).",
+        ),
+        ("Set exposure.shutter_max_s to 4 s.", "Set “Shutter to” to 4 s."),
+        ("End the pan at 271.5° instead of 276°.", "End the pan at 271.5° instead of 276°."),
+    ],
+)
+def test_findings_name_fields_as_the_panels_do(said: str, shown: str) -> None:
+    assert wording.plainly(said) == shown

@@ -1,0 +1,171 @@
+"""The add-on in a real Blender window, with simulated clicks and keys: gui_walk.py, walked and checked.
+
+Needs a Blender application (DUSKRAIL_BLENDER, or `blender` on PATH) and something to draw a window on: Xvfb,
+or a display. Skipped elsewhere. Takes a few minutes a walk; a walk that hangs is ended with all it started.
+DUSKRAIL_PICTURES names a folder to keep the pictures of every step in.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from planner_core import compute_frames, load_plan, review
+from tools import build_extension
+
+LONGEST_S = 1500.0  # drawing in software on a busy machine; a third of it is usual
+OLDEST = (5, 0)  # the walk knows the letters and places of that window
+SCREEN = "-screen 0 1600x900x24 +extension GLX"
+WALK = Path(__file__).with_name("gui_walk.py")
+
+
+def find_blender() -> Path:
+    """The Blender application to walk in; skips where there is none that will do."""
+    named = os.environ.get("DUSKRAIL_BLENDER")
+    found = named or shutil.which("blender")
+    if not found:
+        pytest.skip("no Blender application: DUSKRAIL_BLENDER isn't set, and there is no blender on PATH")
+    if not shutil.which(found):
+        pytest.skip(f"DUSKRAIL_BLENDER is {found}, which can't be run")
+    try:
+        said = subprocess.run([found, "--version"], capture_output=True, text=True, timeout=120, check=False)
+    except (OSError, subprocess.TimeoutExpired) as error:
+        pytest.skip(f"{found} doesn't say its version: {error}")
+    version = re.search(r"Blender (\d+)\.(\d+)", said.stdout)
+    if not version:
+        pytest.skip(f"{found} doesn't say its version")
+    if (int(version[1]), int(version[2])) < OLDEST:
+        pytest.skip(
+            f"{found} is Blender {version[1]}.{version[2]}; the walk knows the window of 5.0 and later"
+        )
+    return Path(found)
+
+
+def screen() -> list[str]:
+    """What starts a program on a screen of its own, or nothing where it can use the one there is; skips
+    where there is none.
+    """
+    if shutil.which("xvfb-run"):
+        return ["xvfb-run", "-a", "-s", SCREEN]
+    if sys.platform in ("win32", "darwin") or os.environ.get("DISPLAY"):
+        return []
+    pytest.skip("no screen for a window: neither DISPLAY nor xvfb-run")
+
+
+def end(process: subprocess.Popen[str]) -> None:
+    """End a program with all that it started."""
+    if sys.platform == "win32":
+        process.kill()
+    else:
+        os.killpg(process.pid, signal.SIGKILL)
+    process.wait()
+
+
+def surroundings(folder: Path, walk: str, archive: Path) -> dict[str, str]:
+    """An environment with a home of its own, so that nobody's files or preferences are touched."""
+    home = folder / "home"
+    home.mkdir()
+    kept = {
+        key: value for key, value in os.environ.items() if not key.startswith(("BLENDER_", "PYTHON", "XDG_"))
+    }
+    return kept | {
+        "HOME": str(home),
+        "USERPROFILE": str(home),
+        "XDG_RUNTIME_DIR": str(home),
+        "BLENDER_USER_RESOURCES": str(home / "blender"),
+        "LIBGL_ALWAYS_SOFTWARE": "1",
+        "OUT": str(folder),
+        "DUSKRAIL_WALK": walk,
+        "DUSKRAIL_EXTENSION": str(archive),
+    }
+
+
+def walked(walk: str, folder: Path) -> dict[str, Any]:
+    """What a walk told, all of it checked for being finished and free of tracebacks."""
+    blender, starting = find_blender(), screen()
+    try:
+        archive = build_extension.build(folder / "duskrail.zip")
+    except build_extension.CannotBuild as problem:
+        pytest.skip(f"the packages the extension carries can't be had here: {problem}")
+    command = [*starting, str(blender), "--enable-event-simulate"]
+    command += [
+        "--window-geometry",
+        "0",
+        "0",
+        "1600",
+        "900",
+        "--python-exit-code",
+        "3",
+        "--python",
+        str(WALK),
+    ]
+    with (folder / "blender.log").open("w", encoding="utf-8") as log:
+        process = subprocess.Popen(
+            command,
+            stdout=log,
+            stderr=subprocess.STDOUT,
+            text=True,
+            env=surroundings(folder, walk, archive),
+            start_new_session=True,
+        )
+        try:
+            process.wait(LONGEST_S)
+        except subprocess.TimeoutExpired:
+            pytest.fail(f"the walk was not done after {LONGEST_S:.0f} s; its pictures are in {folder}")
+        finally:
+            if process.poll() is None:
+                end(process)
+    keep = os.environ.get("DUSKRAIL_PICTURES")
+    if keep:
+        shutil.copytree(folder, Path(keep) / walk, dirs_exist_ok=True, ignore=shutil.ignore_patterns("home"))
+    said = (folder / "blender.log").read_text(encoding="utf-8", errors="replace")
+    assert (folder / "told.json").exists(), f"the walk didn't begin: {said[-2000:]}"
+    told: dict[str, Any] = json.loads((folder / "told.json").read_text(encoding="utf-8"))
+    assert "problem" not in told, f"{told['problem']}\npictures in {folder}\n{said[-2000:]}"
+    assert told["finished"]
+    assert "Traceback" not in said, said[-4000:]
+    assert process.returncode == 0
+    return told
+
+
+def test_a_newcomer_gets_from_an_empty_file_to_a_preview(tmp_path: Path) -> None:
+    told = walked("newcomer", tmp_path)
+    plan = load_plan(told["plan_file"])
+    assert [block.name for block in plan.blocks] == ["tower", "box", "water", "wall", "figure", "post"]
+    assert [pose.at for pose in plan.move.poses] == [0.0, 1.0]
+    assert [pose.slide_m for pose in plan.move.poses] == [0.3, 0.9]
+    assert plan.shoot.anchor is not None
+    assert (plan.shoot.anchor.event, plan.shoot.anchor.at) == ("sunset", 0.5)
+    found = {finding.code for finding in review(plan, compute_frames(plan)).findings}
+    assert "day-night-balance" not in found  # it was among those that the window showed …
+    assert "day-night-balance" in {code for _, code, _ in told["findings"]}  # … and was mended there
+    assert told["clip_frames"] == 4
+    assert Path(told["clip_file"]).stat().st_size > 1000
+
+
+def test_things_are_grabbed_refused_stopped_and_asked_about(tmp_path: Path) -> None:
+    walked("hands on", tmp_path)
+    assert not (tmp_path / "stopped.mp4").exists()
+
+
+def test_odd_scenes_work_or_say_how_to_mend_them(tmp_path: Path) -> None:
+    walked("odd scenes", tmp_path)
+
+
+def test_a_walk_without_a_blender_is_skipped_with_the_reason(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("DUSKRAIL_BLENDER", "no-such-program-of-ours")
+    with pytest.raises(pytest.skip.Exception, match="can't be run"):
+        find_blender()
+    monkeypatch.delenv("DUSKRAIL_BLENDER")
+    monkeypatch.setenv("PATH", "")
+    with pytest.raises(pytest.skip.Exception, match="no Blender application"):
+        find_blender()
