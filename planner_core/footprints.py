@@ -260,7 +260,8 @@ def _features(document: Any) -> Iterator[_Feature]:
     elif kind in _GEOMETRIES:
         yield _Feature(label="map", name="building 1", geometry=document, properties={})
     else:
-        raise PlanError("type", kind, "is not GeoJSON's; FeatureCollection, Feature or a geometry is meant")
+        is_not = "" if kind is MISSING else "is not GeoJSON's; "
+        raise PlanError("type", kind, f"{is_not}FeatureCollection, Feature or a geometry is meant")
 
 
 def _check_coordinate_system(document: dict[str, Any]) -> None:

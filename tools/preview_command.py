@@ -57,6 +57,7 @@ def _check(arguments: argparse.Namespace, plan: Plan) -> None:
         arguments.title or arguments.burn_in or arguments.join or arguments.beside
     ):
         raise UsageError("preview: --title, --burn-in, --join and --beside need a clip; add -o CLIP.mp4")
+    _check_endings(arguments)
     for file in (arguments.output, arguments.contact, arguments.blend):
         if file and not Path(file).parent.is_dir():
             raise UsageError(f"{file}: the folder to write it to does not exist")
@@ -65,6 +66,21 @@ def _check(arguments: argparse.Namespace, plan: Plan) -> None:
         raise PlanError(
             "--frames", f"{first}:{last}", f"goes past the last frame; the plan has {plan.shoot.frames}"
         )
+
+
+def _check_endings(arguments: argparse.Namespace) -> None:
+    """A file whose name promises another kind than it would be is opened by the wrong program."""
+    picture = arguments.still is not None
+    endings = {
+        "output": (".png", "a still") if picture else (".mp4", "a clip"),
+        "contact": (".png", "a contact sheet"),
+        "blend": (".blend", "a scene"),
+    }
+    for option, (ending, what) in endings.items():
+        file = getattr(arguments, option)
+        if file and Path(file).suffix.lower() != ending:
+            name = "-o" if option == "output" else f"--{option}"
+            raise PlanError(name, file, f"is no name for {what}; end it in {ending}")
 
 
 def _make_clip(arguments: argparse.Namespace, plan: Plan, other: Plan | None) -> None:

@@ -27,7 +27,9 @@ def run_sheet(arguments: argparse.Namespace) -> int:
         page = sheet_html(plan, frames, report, pictures)
         write_atomically(Path(arguments.output), page.encode("utf-8"))
         how = (
-            f"{len(pictures)} of {len(shown)} pictures from the draft clip" if pictures else "pictures drawn from the blocks"
+            f"{len(pictures)} of {len(shown)} pictures from the draft clip"
+            if pictures
+            else "pictures drawn from the blocks"
         )
         print(f"{arguments.output}: the shot sheet, {how}.")
     if arguments.ics:

@@ -70,6 +70,24 @@ def test_an_output_folder_that_is_missing_is_named(plan_path, tmp_path, capsys):
     assert "none" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["-o", "clip.txt"], "-o: 'clip.txt' is no name for a clip; end it in .mp4"),
+        (["-o", "clip.mp4", "--still", "1"], "-o: 'clip.mp4' is no name for a still; end it in .png"),
+        (["--contact", "sheet.mp4"], "--contact: 'sheet.mp4' is no name for a contact sheet; end it in .png"),
+        (["--blend", "scene.mp4"], "--blend: 'scene.mp4' is no name for a scene; end it in .blend"),
+    ],
+)
+def test_a_name_that_promises_another_kind_of_file_is_refused(
+    words, says, plan_path, capsys, tmp_path, monkeypatch
+):
+    monkeypatch.chdir(tmp_path)
+    assert main(["preview", plan_path, *words]) == 2
+    assert capsys.readouterr().err == says + "\n"
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_it_runs_as_a_script(project_root, plan_path):
     script = str(project_root / "tools" / "duskrail.py")
     done = subprocess.run(
