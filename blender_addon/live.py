@@ -184,9 +184,11 @@ def ask_for_windows(scene: bpy.types.Scene) -> None:
 
 def _light_up() -> float | None:
     """Draw the windows and lamps that lag behind, unless Blender is rendering."""
-    if bpy.app.is_job_running("RENDER"):
+    is_under_way: Any = bpy.app.is_job_running
+    if is_under_way("RENDER"):
         return WINDOWS_AFTER_S
-    for scene in bpy.data.scenes:
+    scenes: Any = bpy.data.scenes
+    for scene in scenes:
         frames = frames_of(scene) if scene.session_uid in _unlit and scene.library is None else None
         if frames is not None:
             with quiet():
