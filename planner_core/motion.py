@@ -60,13 +60,16 @@ def monotone_slopes(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[n
     left, right = np.where(same_way, delta[..., :-1], 1.0), np.where(same_way, delta[..., 1:], 1.0)
     with np.errstate(over="ignore"):  # next to a slope of 1e-308 the mean is 0
         slopes[..., 1:-1] = np.where(same_way, (w1 + w2) / (w1 / left + w2 / right), 0.0)
-    slopes[..., 0] = _end_slope(h[0], h[1], delta[..., 0], delta[..., 1])
-    slopes[..., -1] = _end_slope(h[-1], h[-2], delta[..., -1], delta[..., -2])
+    ends, beside = [0, -1], [1, -2]
+    slopes[..., ends] = _end_slope(h[ends], h[beside], delta[..., ends], delta[..., beside])
     return slopes
 
 
 def _end_slope(
-    h0: float, h1: float, delta0: NDArray[np.float64], delta1: NDArray[np.float64]
+    h0: NDArray[np.float64],
+    h1: NDArray[np.float64],
+    delta0: NDArray[np.float64],
+    delta1: NDArray[np.float64],
 ) -> NDArray[np.float64]:
     slope = ((2.0 * h0 + h1) * delta0 - h0 * delta1) / (h0 + h1)
     steep = (delta0 * delta1 < 0.0) & (np.abs(slope) > 3.0 * np.abs(delta0))
