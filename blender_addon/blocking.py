@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from planner_core.blocking import block_label, block_mesh, ground_level_m
 from planner_core.plan import Block, Plan
 
-from . import materials, parts
+from . import draftshapes, materials, parts
 from .rig import flat
 
 ROLE_COLLECTIONS = {
@@ -153,8 +153,12 @@ def draw_block(
         mesh = thing.data
         assert isinstance(mesh, bpy.types.Mesh)
         mesh.clear_geometry()
+        stands_for = draftshapes.drawn_shape(plan, block)
+        vertices, faces = stands_for or (vertices, faces)
         mesh.from_pydata(vertices.tolist(), [], [list(face) for face in faces])
-        if block.shape == "post":
+        if block.shape == "post" and stands_for is not None:
+            mesh.polygons.foreach_set("use_smooth", [True] * len(mesh.polygons))
+        elif block.shape == "post":
             _round(mesh)
         elif block.shape == "ridge":
             mesh.polygons.foreach_set("use_smooth", [True] * len(mesh.polygons))
@@ -162,7 +166,7 @@ def draw_block(
         thing.parent = None
         thing.rotation_mode = "XYZ"
         thing.matrix_basis = place
-        thing.color = (*block_colour(block, label), 1.0)
+        thing.color = (*block_colour(block, label, draftshapes.drawn_colour(plan, block)), 1.0)
         mesh.materials.clear()
         mesh.materials.append(materials.role_material(block.role))
     thing[parts.INDEX_KEY] = index
@@ -202,11 +206,17 @@ def mesh_sums(thing: bpy.types.Object) -> list[float]:
     return [float(len(points)), *(weights @ points).tolist(), float(np.sum(points**2))]
 
 
-def block_colour(block: Block, label: str) -> tuple[float, float, float]:
-    """A block's draft colour, linear RGB: its role's, a little lighter, darker or warmer by its name."""
+def block_colour(
+    block: Block, label: str, known: tuple[float, float, float] | None = None
+) -> tuple[float, float, float]:
+    """A block's draft colour, linear RGB: its role's or a known hue, saturation and albedo, a little lighter,
+    darker or warmer by its name.
+    """
     luck = zlib.crc32(label.encode())
     if block.shape == "figure":
         hue, saturation, albedo = FIGURE_COLOURS[luck % len(FIGURE_COLOURS)]
+    elif known is not None:
+        hue, saturation, albedo = known
     else:
         hue, saturation, albedo = RIDGE_COLOUR if block.shape == "ridge" else ROLE_COLOURS[block.role]
     lighter, warmer = (luck % 97) / 96.0 - 0.5, (luck // 97 % 89) / 88.0 - 0.5
