@@ -38,7 +38,8 @@ class Desk:
     reason: str = ""  # … and why
     review: Review | None = None
     reviewed: Plan | None = None
-    problem: str = ""  # what was refused last, as a line for the photographer
+    problem: str = ""  # what was refused last, as a line for the photographer …
+    refused_at_s: float = 0.0  # … and when, by time.monotonic
     said: tuple[str, ...] = ()  # what was done last, where it needs telling
     mended: tuple[str, ...] = ()  # what a fit did, if that was last
 
@@ -82,6 +83,16 @@ def unreadable(scene: bpy.types.Scene) -> str:
     except PlanError as error:
         return str(error)
     return ""
+
+
+def linked(scene: Any) -> str:
+    """Why nothing can be changed in a scene that belongs to another file; nothing where it can."""
+    if scene.library is None:
+        return ""
+    return (
+        f"This scene is linked from {scene.library.name}, to be looked at only; "
+        "open that file, or make the scene local"
+    )
 
 
 def frames_of(scene: bpy.types.Scene) -> FrameTable | None:
@@ -265,6 +276,9 @@ def _frames_for(plan: Plan, known: FrameTable | None) -> FrameTable:
 def attempt(scene: bpy.types.Scene, change: Callable[[Plan], Plan], said: tuple[str, ...] = ()) -> str:
     """Change the scene's plan; what it refuses is kept to be shown. Returns the reason, or nothing."""
     here = desk(scene)
+    here.problem = linked(scene)
+    if here.problem:
+        return here.problem
     try:
         absorb(scene)
         before = plan_of(scene)
@@ -276,7 +290,7 @@ def attempt(scene: bpy.types.Scene, change: Callable[[Plan], Plan], said: tuple[
         else:
             here.problem = ""
     except PlanError as error:
-        here.problem = str(error)
+        _refuse(here, error)
         return here.problem
     return ""
 
@@ -288,7 +302,7 @@ def absorb(scene: bpy.types.Scene, *, curves: bool = True) -> bool:
     Where the plan can't take it, the reason is shown and the plan stays as it was.
     """
     plan = plan_of(scene)
-    if plan is None or _busy or redraw.missing_parts(scene):
+    if plan is None or _busy or linked(scene) or redraw.missing_parts(scene):
         return False
     frames = frames_of(scene)
     touched = redraw.was_touched(scene, plan)
@@ -300,13 +314,17 @@ def absorb(scene: bpy.types.Scene, *, curves: bool = True) -> bool:
             found = readback.read_scene(scene, thorough=False)
         put(scene, found.plan, tuple(found.said))
     except (PlanError, readback.ReadbackError) as error:
-        here.problem = str(error)
+        _refuse(here, error)
         return False
     frames = frames_of(scene)
     if frames is not None:
         with quiet():
             redraw.settle(scene, frames)
     return True
+
+
+def _refuse(here: Desk, error: Exception) -> None:
+    here.problem, here.refused_at_s = str(error), time.monotonic()
 
 
 class quiet:

@@ -21,10 +21,9 @@ def editable(cls: Any, context: Any) -> bool:
     if scene is None:
         cls.poll_message_set("There is no scene here")
         return False
-    if scene.library is not None:
-        cls.poll_message_set(
-            f"This scene is linked from {scene.library.name}; open that file, or make the scene local"
-        )
+    linked = live.linked(scene)
+    if linked:
+        cls.poll_message_set(linked)
         return False
     return True
 

@@ -6,6 +6,7 @@ Colours and shapes are ours. Nothing here changes anything; without a plan in th
 from __future__ import annotations
 
 import textwrap
+import time
 from collections.abc import Sequence
 from typing import Any
 
@@ -55,6 +56,7 @@ FAR_M = 30000.0
 BELOW_BLENDERS_PX = 118.0  # from the view's upper edge, under what Blender writes there
 BELOW_HORIZON_ALPHA = 0.22
 PROBLEM_LETTERS = 80  # on a line
+PROBLEM_SHOWN_S = 20.0  # in the view; the panel keeps it until it is put away
 
 _handles: list[tuple[Any, Any]] = []
 
@@ -321,8 +323,11 @@ def draw_readout() -> None:
     lines: list[tuple[str, Colour]] = []
     if settings.show_readout:
         lines = [(text, TEXT_COLOUR) for text in readout.hud_lines(frames, context.scene.frame_current)]
-    problem = live.desk(context.scene).problem
-    if problem:  # the field that was refused may be far from the panel that tells why
+    here = live.desk(context.scene)
+    problem = here.problem
+    if (
+        problem and time.monotonic() - here.refused_at_s < PROBLEM_SHOWN_S
+    ):  # the field that was refused may be far from the panel that tells why
         problem = wording.in_words(problem, frames.plan)
         lines += [(text, REFUSED_COLOUR) for text in textwrap.wrap(problem, PROBLEM_LETTERS)]
     left = 14.0 * scale + _left_margin(context)

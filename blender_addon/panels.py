@@ -23,6 +23,7 @@ from . import kit, live, ops_plan, ops_preview, ops_review, readout, redraw, sto
 TAB = "Duskrail"
 LETTER_PX = 5.9  # width of a letter of Blender's interface font at scale 1, on the generous side
 UNIT = re.compile(r"(?<=\d) (?=(?:%|°|m|s|mm|px|min|h|EV)\b|%|°)")  # stays beside its number
+ICON_PX = 24.0
 LEVEL_ICONS = {"stop": "CANCEL", "warn": "ERROR", "note": "INFO"}
 ROLE_ICONS = {
     "subject": "OUTLINER_OB_LIGHT",
@@ -50,6 +51,7 @@ PIECE_ICONS = {
 def wrapped(layout: Any, context: Any, text: str, *, icon: str = "NONE", spare_px: float = 40.0) -> None:
     """Text over as many lines as the sidebar's width needs."""
     scale = context.preferences.system.ui_scale
+    spare_px += ICON_PX if icon != "NONE" else 0.0
     room = max(16, int((context.region.width - spare_px * scale) / (LETTER_PX * scale)))
     column = layout.column(align=True)
     column.scale_y = 0.8
@@ -178,14 +180,18 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
     def _faults(self, context: Any, plan: Plan) -> None:
         """What is amiss in the scene around the plan, each with its remedy."""
         layout, scene = self.layout, context.scene
+        linked = live.linked(scene)
+        if linked:
+            wrapped(layout.box(), context, linked, icon="LINKED", spare_px=52.0)
         if scene.unit_settings.scale_length != 1.0:
             box = layout.box()
             scale = scene.unit_settings.scale_length
             wrapped(
                 box,
                 context,
-                f"The scene's unit scale is {scale:g}, so lengths are shown {scale:g} times too long.",
+                f"The scene's unit scale is {scale:g}: a metre of the plan is shown as {scale:g} m.",
                 icon="ERROR",
+                spare_px=52.0,
             )
             box.operator("duskrail.set_units")
         missing = redraw.missing_parts(scene)
@@ -197,6 +203,7 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
                 context,
                 f"The rig's {gone} {'is' if len(missing) == 1 else 'are'} gone from the scene.",
                 icon="ERROR",
+                spare_px=52.0,
             )
             box.operator("duskrail.redraw", icon="FILE_REFRESH")
 
@@ -642,7 +649,7 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
         button.finding = number
         wrapped(box, context, message[:1].upper() + message[1:], spare_px=52.0)
         if fix:
-            wrapped(box, context, fix, icon="TOOL_SETTINGS", spare_px=76.0)
+            wrapped(box, context, fix, icon="TOOL_SETTINGS", spare_px=52.0)
         if found.fit in ops_review.FITS:
             label, _ = ops_review.FITS[found.fit]
             box.operator("duskrail.apply_fit", text=label, icon="MODIFIER").kind = found.fit

@@ -19,10 +19,10 @@ from attrs import frozen
 
 from planner_core import rig as geometry
 from planner_core.frames import compute_frames
-from planner_core.plan import Plan
+from planner_core.plan import Block, Composition, Plan
 from planner_core.rig import bearing_and_altitude
 
-from . import parts, readblocks, readmotion, rig, store
+from . import blocking, parts, readblocks, readmotion, rig, store
 from .quiet import quiet
 
 PLACE_SAME_M, DIRECTION_SAME = 1e-5, 2e-6
@@ -89,10 +89,21 @@ def read_scene(scene: bpy.types.Scene, *, thorough: bool = True) -> Readback:
     if move is not plan.move:
         plan = attrs.evolve(plan, move=move)
     if blocks != plan.blocks:
-        plan = attrs.evolve(plan, blocks=blocks)
+        plan = attrs.evolve(plan, blocks=blocks, composition=_subject_followed(scene, plan, blocks))
     if thorough:
         _check_camera(scene, placed, drawn)
     return Readback(plan=drawn if plan == drawn else plan, said=(*said, *block_words))
+
+
+def _subject_followed(scene: bpy.types.Scene, plan: Plan, blocks: tuple[Block, ...]) -> Composition | None:
+    """What is judged of the picture, with its subject called as its block is now."""
+    judged = plan.composition
+    if judged is None or not judged.subject or judged.subject in {block.name for block in blocks}:
+        return judged
+    things = [
+        thing for thing in blocking.block_objects(scene) if thing.get(blocking.NAME_KEY) == judged.subject
+    ]
+    return attrs.evolve(judged, subject=things[0].name) if len(things) == 1 else judged
 
 
 def _check_scene(scene: bpy.types.Scene) -> None:

@@ -583,9 +583,12 @@ def changed_file() -> Wait:
         bpy.ops.duskrail.save_as(filepath=str(OUT / "evening.plan.json"))
     (OUT / "evening.plan.json").write_text("somebody else's", encoding="utf-8")
     scene.duskrail.title = "Mine"
-    yield from click("Plan File")  # folds the panel …
-    yield from click("Plan File")  # … and opens it
-    yield from click("Save")
+    yield from seek("Read the Scene Back")
+    yield from seek("Open…")
+    side = region("UI")
+    yield from click_at(side.x + 0.47 * side.width, spot[1])  # Save is the middle one of the three
+    _, _, sure = look_for("Overwrite the plan file?")
+    assert sure >= SURE, f"nobody asked (best {sure:.2f})"
     yield from step("asked before overwriting")
     assert (OUT / "evening.plan.json").read_text("utf-8") == "somebody else's"
     yield from key("ESC")
@@ -665,6 +668,7 @@ def renamed() -> Wait:
     touched("rename")
     yield 2 * DRAWN_S
     assert "Old light" in [b.name for b in plan().blocks], [b.name for b in plan().blocks]
+    assert plan().composition.subject == "Old light", plan().composition
     yield from step("the subject renamed", problem=live().desk(window().scene).problem)
 
 

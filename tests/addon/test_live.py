@@ -501,3 +501,22 @@ def test_the_clip_goes_beside_the_plan_file(scene: Any, tmp_path: Path) -> None:
 @pytest.mark.parametrize(("width", "height"), [(640, 360), (64, 36), (100, 56)])
 def test_heights_are_even_and_in_the_clips_shape(width: int, height: int) -> None:
     assert ops_preview.even_height(width, start().clip) == height
+
+
+def test_a_subject_renamed_in_the_scene_stays_the_subject(scene: Any) -> None:
+    thing = next(b for b in parts.objects_of(scene, "block") if b.name == "lighthouse")
+    thing.name = "Old light"
+    assert live.absorb(scene)
+    plan = live.plan_of(scene)
+    assert plan is not None
+    assert plan.composition is not None
+    assert plan.composition.subject == "Old light"
+    report = live.review_now(scene)
+    assert report is not None
+    assert not any(found.code == "subject-unknown" for found in report.findings)
+
+
+def test_what_is_refused_is_told_with_when(scene: Any) -> None:
+    before = time.monotonic()
+    assert live.attempt(scene, lambda plan: edits.evolved(plan, "site.latitude_deg", 431.0))
+    assert before <= live.desk(scene).refused_at_s <= time.monotonic()
