@@ -21,6 +21,8 @@ from . import compat, keyframes, materials, parts
 SUN_WIDTH_RAD = math.radians(0.533)
 WORLD_PART = "sky"
 DIMMEST = 1e-12
+GROUND_ALBEDO = 0.18
+SHADOW_M = 0.01  # how finely EEVEE draws the sun's shadows: finer would fill its memory, so far is the ground
 LAMPS_BELOW_M = 150.0  # a sun shines from its direction alone; Blender's marks for it stay out of the way
 
 
@@ -50,6 +52,7 @@ def _key_direction(lamp: bpy.types.Object, bearing_deg: NDArray[Any], altitude_d
 def _key_strength(lamp: Any, level: NDArray[Any]) -> None:
     """A sun lamp of strength π lights a white surface square to it to level 1."""
     lamp.angle = SUN_WIDTH_RAD
+    lamp.shadow_maximum_resolution = SHADOW_M
     brightest = np.maximum(level.max(axis=1), DIMMEST)
     keyframes.write_curve(lamp, "energy", np.where(brightest > DIMMEST, np.pi * brightest, 0.0))
     for channel in range(3):
@@ -81,7 +84,8 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: sky.PictureLigh
     ):
         _key_vector(tree, name, 0, values)
     _key_vector(tree, "Toward glow", 1, light.glow_direction)
-    tree.nodes["Toward lamps"].inputs[1].default_value = light.lamp_direction[0].tolist()
+    toward_lamps: Any = tree.nodes["Toward lamps"].inputs[1]
+    toward_lamps.default_value = light.lamp_direction[0].tolist()
     _key_vector(tree, "From sun", 1, frames.sun_direction)
     _key_vector(tree, "From moon", 1, frames.moon_direction)
     _key_vector(tree, "Moon day", 1, frames.sun_direction)
@@ -158,8 +162,8 @@ def _build_sky(tree: Any) -> None:
             added = vectors("ADD", "", added, term).outputs[0]
         return added
 
-    def scaled(name: str, factor: Any) -> Any:
-        return vectors("SCALE", name, None, factor).outputs[0]
+    def scaled(name: str, factor: Any, colour: Any = None) -> Any:
+        return vectors("SCALE", name, colour, factor).outputs[0]
 
     direction = node("ShaderNodeTexCoord").outputs["Generated"]
     apart = node("ShaderNodeSeparateXYZ")
@@ -190,8 +194,12 @@ def _build_sky(tree: Any) -> None:
     lit = vectors("DOT_PRODUCT", "Toward lamps", direction).outputs["Value"]
     lobe_of_lamps = maths("EXPONENT", maths("MULTIPLY_ADD", lit, sky.LAMPS_WIDTH, -sky.LAMPS_WIDTH))
     lamps = maths("MULTIPLY_ADD", lobe_of_lamps, (1.0 - sky.LAMPS_AROUND) * sky.lamp_peak(), sky.LAMPS_AROUND)
+    # below the horizon is ground: what EEVEE takes the light from below to be
+    ground = maths("MULTIPLY_ADD", apart.outputs[2], 40.0, 1.4)
+    ground.node.use_clamp = True
+    seen = maths("MULTIPLY_ADD", ground, 1.0 - GROUND_ALBEDO, GROUND_ALBEDO)
     natural = total(
-        vectors("MULTIPLY", "", scattered, left.outputs[0]).outputs[0],
+        scaled("", seen, vectors("MULTIPLY", "", scattered, left.outputs[0]).outputs[0]),
         scaled("Lamps", maths("MULTIPLY", lamps, ray["Is Diffuse Ray"])),
         scaled("Skyglow", maths("MULTIPLY", band, unseen)),
     )

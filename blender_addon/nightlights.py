@@ -77,6 +77,7 @@ def draw_pools(scene: bpy.types.Scene, frames: FrameTable) -> int:
     for place, intensity, share in zip(pools.places_m, pools.intensity, shares, strict=True):
         lamp: Any = bpy.data.lights.new("Street lamp", "POINT")
         lamp.shadow_soft_size = POOL_LAMP_M
+        lamp.shadow_maximum_resolution = lighting.SHADOW_M
         lamp.color = (lamps.pool_tint() / lamps.pool_tint().max()).tolist()
         # a point light of P watts shines P / 4π² / d² on a white surface, as a level
         brightness = float(lamps.pool_tint().max()) * 4.0 * np.pi**2 * intensity

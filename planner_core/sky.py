@@ -174,7 +174,7 @@ def radiance(light: PictureLight, frame: int, directions: ArrayLike) -> Array:
     directions = np.asarray(directions, dtype=np.float64)
     up = np.maximum(directions[..., 2], LOWEST_RISE)
     toward = directions @ light.glow_direction[frame]
-    shapes = _shapes(up, toward, light.glow_direction[frame, 2], light.ember_form[frame])
+    shapes = _shapes(up, toward, float(light.glow_direction[frame, 2]), light.ember_form[frame])
     parts = np.stack([light.even[frame], light.band[frame], light.glow[frame], light.ember[frame]])
     return (shapes @ (parts * light.peaks[frame])) * np.exp(-light.air[frame] / (up + AIR_RISE)[..., None])
 
@@ -315,7 +315,7 @@ def lamp_tint() -> Array:
     return colour.tint_from_xy(LAMP_XY)
 
 
-def _shapes(up: Array, toward: Array, middle_up: ArrayLike, ember: Array) -> Array:
+def _shapes(up: Array, toward: Array, middle_up: float, ember: Array) -> Array:
     """Even, band, glow and ember by the sine of the altitude and the cosine from their middle, (..., 4)."""
     above = np.maximum(up - middle_up, 0.0)
     return np.stack(
@@ -345,7 +345,7 @@ def _shape_peaks(cloud_divisor: float) -> tuple[Array, Array]:
         rise = np.radians(max(altitude, 0.0))
         toward = np.cos(rise) * level[:, None] * around + np.sin(rise) * up[:, None]
         shapes = _shapes(
-            np.broadcast_to(seen_up[:, None], toward.shape), toward, np.sin(rise), ember_form(altitude)
+            np.broadcast_to(seen_up[:, None], toward.shape), toward, float(np.sin(rise)), ember_form(altitude)
         ).mean(axis=1)
         air = np.exp(-air_depth(altitude, cloud_divisor) / (seen_up + AIR_RISE)[:, None])
         peaks.append(1.0 / (2.0 * np.einsum("i,ik,ic->kc", weight * up, shapes, air)))

@@ -143,7 +143,7 @@ def test_a_stars_light_in_the_picture_is_that_of_its_magnitude() -> None:
 
 
 def test_twilight_drowns_the_stars() -> None:
-    # at −4° a star of magnitude 1, spread over a draft's pixels, is little against the sky; limit without source
+    # at −4° a star of magnitude 1 is little against the sky overhead; limit without source
     frames = compute_frames(attrs.evolve(night().plan, exposure=None))
     made = frames.plan
     dusk = compute_frames(
