@@ -710,7 +710,7 @@ class DUSKRAIL_PT_file(PlanTab, bpy.types.Panel):
                 icon="FILE_TEXT" if not unsaved else "GREASEPENCIL",
             )
         else:
-            wrapped(layout, context, "Kept in the .blend; no plan file yet.", icon="BLENDER")
+            wrapped(layout, context, "No file yet; kept in the .blend.", icon="BLENDER")
         row = layout.row(align=True)
         row.operator("duskrail.open", text="Open…", icon="FILE_FOLDER")
         row.operator("duskrail.save", text="Save", icon="FILE_TICK")

@@ -509,6 +509,7 @@ def hands_on() -> Wait:
     yield from grab_a_pose()
     yield from step("pose turned and back")
     yield from refused()
+    yield from greyed_out()
     yield from stopped_preview()
     yield from changed_file()
 
@@ -534,6 +535,19 @@ def refused() -> Wait:
     assert "shoot.anchor" in live().desk(window().scene).problem
     assert plan().site.latitude_deg != 89.9
     yield from step("refused with a reason")
+
+
+def greyed_out() -> Wait:
+    """A button that can't be used says why, under the mouse."""
+    yield from seek("Show the Clip")
+    x, y = spot
+    move(x - 3, y)
+    yield 0.3
+    move(x, y)
+    yield 4 * DRAWN_S
+    _, _, sure = look_for("There is no clip yet; render one")
+    assert sure >= SURE, f"no reason is told (best {sure:.2f})"
+    yield from step("greyed out with the reason")
 
 
 def grab_a_pose() -> Wait:
