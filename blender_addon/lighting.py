@@ -22,7 +22,7 @@ SUN_WIDTH_RAD = math.radians(0.533)
 WORLD_PART = "sky"
 DIMMEST = 1e-12
 GROUND_ALBEDO = 0.18
-SHADOW_M = 0.01  # how finely EEVEE draws the sun's shadows: finer would fill its memory, so far is the ground
+SHADOW_M = 0.02  # how finely EEVEE draws the sun's shadows: finer would fill its memory, so far is the ground
 LAMPS_BELOW_M = 150.0  # a sun shines from its direction alone; Blender's marks for it stay out of the way
 
 

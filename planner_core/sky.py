@@ -353,8 +353,8 @@ def _shape_peaks(cloud_divisor: float) -> tuple[Array, Array]:
 
 
 def _lamp_direction(frames: FrameTable) -> Array:
-    middle = frames.lens_bearing_deg[len(frames) // 2]
-    return rig.direction(middle + LAMPS_ASIDE_DEG, LAMPS_HIGH_DEG, frames.plan.site.scene_north_deg)
+    ahead = frames.lens_bearing_deg[0]  # of the first frame: a later pose that changes leaves the others be
+    return rig.direction(ahead + LAMPS_ASIDE_DEG, LAMPS_HIGH_DEG, frames.plan.site.scene_north_deg)
 
 
 def _sun_normal_lux(frames: FrameTable) -> Array:

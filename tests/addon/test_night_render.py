@@ -8,10 +8,11 @@ import attrs
 import numpy as np
 import pytest
 
-from blender_addon import nightlights, starfield
+from blender_addon import nightlights, parts, starfield
 from blender_addon.scene import build_scene
 from planner_core import FrameTable, compute_frames, lamps, sky, stars
 from planner_core.colour import LUMINANCE
+from planner_core.frames import replan
 from planner_core.planfile import plan_from_dict
 from tests.addon.renders import seen_from_above
 from tests.addon.scenes import empty_scene
@@ -19,6 +20,13 @@ from tests.two_towers import document
 
 LAMP_M = (0.0, 300.0)
 HEIGHT_M = 6.0
+
+
+def at_hour(frames: FrameTable, hour: int, count: int = 3) -> FrameTable:
+    """The same shoot begun at another hour."""
+    shoot = frames.plan.shoot
+    assert shoot.start is not None
+    return replan(frames, shoot=attrs.evolve(shoot, frames=count, start=shoot.start.replace(hour=hour)))
 
 
 def night(**changes: Any) -> FrameTable:
@@ -77,15 +85,12 @@ def test_it_is_bright_below_the_lamp_and_dim_far_off(around_the_lamp: dict[str, 
 
 
 def test_by_day_the_lamp_casts_no_pool() -> None:
-    made = night().plan
-    day = compute_frames(
-        attrs.evolve(made, shoot=attrs.evolve(made.shoot, start=made.shoot.start.replace(hour=12)))
-    )
+    day = at_hour(night(), 12)
     scene = empty_scene()
     build_scene(day.plan, day, scene)
     nightlights.draw_pools(scene, day)
     scene.frame_set(1)
-    lamp: Any = next(thing for thing in scene.objects if thing.type == "LIGHT" and thing.data.type == "POINT")
+    lamp: Any = parts.object_of(scene, nightlights.POOL_PART)
     assert lamp.data.energy == 0.0
 
 
@@ -101,10 +106,7 @@ def test_a_lamp_high_up_and_a_post_without_light_cast_no_pool() -> None:
 
 
 def test_no_stars_are_drawn_for_a_plan_that_is_over_before_dark() -> None:
-    made = night().plan
-    day = compute_frames(
-        attrs.evolve(made, shoot=attrs.evolve(made.shoot, start=made.shoot.start.replace(hour=12)))
-    )
+    day = at_hour(night(), 12)
     scene = empty_scene()
     build_scene(day.plan, day, scene)
     assert starfield.draw_stars(scene, day) is None
@@ -121,7 +123,7 @@ def test_stars_turn_with_the_sky_over_the_site() -> None:
     site = frames.plan.site
     for number in (1, 3):
         scene.frame_set(number)
-        world = np.array(thing.evaluated_get(scene.view_layers[0].depsgraph).matrix_world)
+        world = np.array(thing.evaluated_get(parts.depsgraph_of(scene)).matrix_world)
         middles = np.array([face.center for face in mesh.polygons][:40]) @ world[:3, :3].T
         middles /= np.linalg.norm(middles, axis=1)[:, None]
         rotation = stars.sky_rotation(
@@ -144,13 +146,7 @@ def test_a_stars_light_in_the_picture_is_that_of_its_magnitude() -> None:
 
 def test_twilight_drowns_the_stars() -> None:
     # at −4° a star of magnitude 1 is little against the sky overhead; limit without source
-    frames = compute_frames(attrs.evolve(night().plan, exposure=None))
-    made = frames.plan
-    dusk = compute_frames(
-        attrs.evolve(
-            made, shoot=attrs.evolve(made.shoot, frames=200, start=made.shoot.start.replace(hour=17))
-        )
-    )
+    dusk = at_hour(replan(night(), exposure=None), 17, 200)
     frame = int(np.argmin(np.abs(dusk.sun_altitude_deg + 4.0)))
     light = sky.picture_light(dusk)
     spot = starfield.spot_rad(dusk, 640.0) ** 2
