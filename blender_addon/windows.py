@@ -40,7 +40,23 @@ def draw(scene: bpy.types.Scene, frames: FrameTable) -> bool:
         dark, lit = nightlights.GLASS[channel], LIT[channel]
         keyframes.write_curve(thing, "color", dark + share * (lit - dark), channel)
     thing[FOR_KEY] = wanted
+    _show_now(scene, thing)
     return True
+
+
+def _show_now(scene: bpy.types.Scene, thing: Any) -> None:
+    """Have what was keyed hold on the frame that is shown too; Blender would take it up on the next one."""
+    world: Any = scene.world
+    for key in (nightlights.DUSK, nightlights.LEVEL):
+        curve = keyframes.find_curve(world, f'["{key}"]')
+        if curve is not None:
+            world[key] = curve.evaluate(scene.frame_current)
+    for channel in range(3):
+        curve = keyframes.find_curve(thing, "color", channel)
+        if curve is not None:
+            thing.color[channel] = curve.evaluate(scene.frame_current)
+    for owner in (world, thing):
+        owner.update_tag()
 
 
 def _digest(frames: FrameTable) -> str:

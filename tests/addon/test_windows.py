@@ -97,3 +97,16 @@ def test_undo_brings_them_with_the_plan_or_has_them_drawn_again(lit: Any) -> Non
 def test_taking_the_plan_out_takes_them_out(lit: Any) -> None:
     live.remove(lit)
     assert not [thing for thing in lit.objects if thing.get(parts.PART_KEY)]
+
+
+def test_drawn_late_in_the_evening_they_shine_at_once(empty: Any) -> None:
+    live.put(empty, starter.starter_plan(preferences.Defaults(), dt.date(2027, 3, 14)))
+    empty.frame_set(330)
+    windows.draw(empty, frames_of(empty))
+    bpy.context.view_layer.update()
+    thing: Any = parts.object_of(empty, nightlights.PART)
+    assert thing.color[0] > 0.5
+    seen: Any = empty.world.evaluated_get(parts.depsgraph_of(empty))
+    panes = lamps.panes(frames_of(empty).plan, frames_of(empty).camera_m.mean(axis=0))
+    assert 2.0 ** seen[nightlights.DUSK] == pytest.approx(frames_of(empty).illuminance_lux[329], rel=1e-3)
+    assert (panes.on_lux > 2.0 ** seen[nightlights.DUSK]).any()
