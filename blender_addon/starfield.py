@@ -119,7 +119,7 @@ def _material() -> bpy.types.Material:
     share = (shell / (shell + 1.0)) ** 2
     slant = maths("SQRT", maths("MULTIPLY_ADD", squared, share, 1.0 - share))
     mass = maths("SUBTRACT", maths("MULTIPLY", slant, shell + 1.0), maths("MULTIPLY", rise, shell))
-    through = maths("EXPONENT", maths("MULTIPLY", mass, -0.21))
+    through = maths("EXPONENT", maths("MULTIPLY", mass, -stars.AIR_DEPTH))
     fade = maths("DIVIDE", maths("SUBTRACT", rise, SETTING[0]), SETTING[1] - SETTING[0])
     fade.node.use_clamp = True
     strength = maths("MULTIPLY", maths("MULTIPLY", through, fade), attribute("VIEW_LAYER", LEVEL, "Fac"))

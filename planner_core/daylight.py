@@ -19,6 +19,7 @@ NIGHT_SKY_LUX = 0.0005
 LUX_AT_EV0 = 2.5  # ISO 2720:1974, flat receptor, C = 250 lux s at ISO 100
 SUN_SEMIDIAMETER_DEG = 0.267  # 16′
 SHELL = 753.66156  # the air as a shell: Earth's radius over the height of the atmosphere
+AIR_DEPTH = 0.21  # of a beam from outside, per air mass: Circular 171
 
 
 @frozen(kw_only=True, eq=False)
@@ -46,7 +47,7 @@ def sun_direct_normal_lux(apparent_altitude_deg: ArrayLike) -> Array:
     """
     altitude = np.asarray(apparent_altitude_deg, dtype=np.float64)
     visible = np.clip(1.0 + altitude / SUN_SEMIDIAMETER_DEG, 0.0, 1.0)
-    return visible * SUN_LUX * np.exp(-0.21 * circular_air_mass(altitude))
+    return visible * SUN_LUX * np.exp(-AIR_DEPTH * circular_air_mass(altitude))
 
 
 def sun_direct_lux(apparent_altitude_deg: ArrayLike) -> Array:
@@ -132,7 +133,7 @@ def scene_ev100(natural_lux: ArrayLike, artificial_ev100: float | None) -> Array
 def _direct(apparent_altitude_deg: ArrayLike) -> Array:
     """The Circular's beam term on level ground, relative."""
     altitude = np.asarray(apparent_altitude_deg, dtype=np.float64)
-    return np.exp(-0.21 * circular_air_mass(altitude)) * np.maximum(np.sin(np.radians(altitude)), 0.0)
+    return np.exp(-AIR_DEPTH * circular_air_mass(altitude)) * np.maximum(np.sin(np.radians(altitude)), 0.0)
 
 
 def _diffuse(apparent_altitude_deg: ArrayLike) -> Array:

@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 
 # A star of magnitude 0 above the air: Allen, *Astrophysical Quantities*, 3rd ed. (1973); value from memory
 LUX_AT_MAGNITUDE_0 = 2.54e-6
-AIR_SHELL = daylight.SHELL
+AIR_SHELL, AIR_DEPTH = daylight.SHELL, daylight.AIR_DEPTH
 FAINTEST_SEEN = 0.003  # level in the picture below which a star is left out: ours
 SETTING_RISE = (0.0, 0.02)  # sin(altitude) over which a star fades into the horizon's haze: ours
 
@@ -78,7 +78,7 @@ def through_air(sin_altitude: ArrayLike) -> Array:
     rise = np.asarray(sin_altitude, dtype=np.float64)
     altitude = np.degrees(np.arcsin(np.clip(rise, 0.0, 1.0)))
     fade = np.clip((rise - SETTING_RISE[0]) / (SETTING_RISE[1] - SETTING_RISE[0]), 0.0, 1.0)
-    return fade * np.exp(-0.21 * daylight.circular_air_mass(altitude))
+    return fade * np.exp(-AIR_DEPTH * daylight.circular_air_mass(altitude))
 
 
 def sky_rotation(
