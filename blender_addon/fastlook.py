@@ -1,7 +1,8 @@
 """The fast look: Workbench draws flat colours, and the colours are worked out here, corner by corner.
 
 Each corner of each face gets its draft colour lit by sun, sky, ground and lamps as the frame's settings
-record them. Workbench adds what needs geometry: what is hidden, and the shadows of the sun.
+record them. Workbench adds what needs geometry: what is hidden, and the shadows of the sun. A camera of its
+own stands where the frame's stands, so that Blender needn't go through the scene's keys.
 """
 
 from __future__ import annotations
@@ -11,27 +12,44 @@ from typing import Any
 import bmesh
 import bpy
 import numpy as np
+from attrs import frozen
+from mathutils import Matrix
 from numpy.typing import NDArray
 
-from planner_core import lamps, sky, stars
+from planner_core import lamps, optics, rig, sky, stars
 from planner_core.frames import FrameTable
 
 from . import blocking, materials, nightlights, parts, starfield
 
 Array = NDArray[np.float64]
 
-COLOURS = "Duskrail fast look"
+COLOURS, CAMERA_PART = "Duskrail fast look", "fast look camera"
 LEAST_DOME_M = 8000.0
-DOME_AROUND, DOME_RINGS = 96, 28
+# into how many steps sky and water are cut over the picture's width, and at most over all that is in view
+DOME_GRID, WATER_GRID = (24, 96), (64, 200)
+DOME_RINGS = 32
+DOME_FOOT_RAD, STEEP_RAD = -0.06, np.radians(75.0)
+VIEW_MARGIN = 1.15  # how much more than the pictures' width and height is made ready
 DISC_SHARE = 0.98  # of the dome's radius
 DISC_SIDES = 24
 # rings around the middle of the sun, in its radii: the disc's soft edge, and the veil around it
 SUN_RINGS = np.array([0.0, 0.85, 1.15, 1.6, 2.4, 3.6, 5.5, 8.0, 12.0, 18.0, 27.0, 40.0])
 MOON_RINGS = np.array([0.0, 0.9, 1.0])
+RIM_COS, RIM_SIN = (f(np.arange(DISC_SIDES) * (2.0 * np.pi / DISC_SIDES)) for f in (np.cos, np.sin))
+
+
+def _at_points(of_rings: Array) -> Array:
+    """What the rings of a disc have, at its middle and its points."""
+    return np.concatenate([of_rings[:1], np.repeat(of_rings[1:], DISC_SIDES)])
+
+
+SUN_EDGE = _at_points(np.clip(1.15 - SUN_RINGS, 0.0, 0.3) / 0.3)  # how much of the disc is seen
+MOON_EDGE = _at_points(np.clip(1.0 - MOON_RINGS, 0.0, 0.1) / 0.1)
 BRIGHTEST = 8.0  # more would overflow in Workbench, and is white anyway
 EDGE_COLOUR = (0.02, 0.02, 0.025)
 NEAREST_M = 0.1  # nothing is nearer to the lens; depths far away are told apart the better
 DIRECTIONS = 400
+BEARING_RAD = 0.002  # within which what is far away goes over into the same sky
 CORNER_SHADE = 0.30  # how much darker a wall is at its foot: ours
 GROUND_ALBEDO = 0.18
 FOCUS = 0.01  # over which rise of the sun above a face its shadow fades in
@@ -40,9 +58,40 @@ SWELL = (
     0.004  # mean square slope of a harbour's water in little wind; value from memory of Cox and Munk (1954)
 )
 GLITTER_MOST = 6.0  # of the sun's light, mirrored by a corner that the path crosses
-WATER_FAN_DEG = 1.0
-WATER_STEPS_M = 0.8 * 1.17 ** np.arange(44)
+WATER_STEPS_M = 0.8 * 1.2 ** np.arange(38)
 WAVES = 0.6  # how unevenly the water glitters: ours
+
+
+@frozen(kw_only=True)
+class _View:
+    """What the pictures show between them, and a little more: from and to which direction over level ground,
+    counter-clockwise from +X, and how high; and the angle that one takes in.
+    """
+
+    first_rad: float
+    last_rad: float
+    highest_rad: float
+    width_rad: float
+
+    def around(self, across: int, most: int) -> int:
+        """Into how many equal steps the whole circle is cut: so many across a picture, unless that would make
+        more than `most` over all pictures. A multiple of 8.
+        """
+        step = max(self.width_rad / across, (self.last_rad - self.first_rad) / most)
+        return 8 * int(np.ceil(np.pi / 4.0 / step))
+
+    def directions_rad(self, across: int, most: int) -> Array:
+        """Directions of those steps, from one side of what is in view to the other. They are the same
+        whatever else is in view: so a frame looks as it did when a pose far from it changes.
+        """
+        step = 2.0 * np.pi / self.around(across, most)
+        return step * np.arange(np.floor(self.first_rad / step), np.ceil(self.last_rad / step) + 1.0)
+
+
+def grid_of(frames: FrameTable) -> tuple[int, int]:
+    """What of the fast look's frames depends on the move as a whole."""
+    view = _in_view(frames)
+    return view.around(*WATER_GRID), view.around(*DOME_GRID)
 
 
 class FastLook:
@@ -51,11 +100,13 @@ class FastLook:
     def __init__(self, scene: bpy.types.Scene, frames: FrameTable, panes: lamps.Panes) -> None:
         self.scene, self.frames, self.panes = scene, frames, panes
         self.light = sky.picture_light(frames)
-        self.eye = frames.camera_m.mean(axis=0)
+        self.eye, self.view = rig.head_middle_m(frames.plan), _in_view(frames)
         _choose_shading(scene)
-        if scene.camera is not None:
-            lens: Any = scene.camera.data
-            lens.clip_start = NEAREST_M
+        assert scene.camera is not None
+        lens: Any = scene.camera.data
+        lens.clip_start = NEAREST_M
+        self.camera = parts.new_object(CAMERA_PART, "Draft camera", lens, scene.collection)  # type: ignore[arg-type]
+        scene.camera = self.camera
         things = [t for t in scene.collection.all_objects if t.type == "MESH" and not t.hide_render]
         for thing in things:
             # what lies flat throws no shadow worth seeing, and Workbench would lose those that fall on it
@@ -63,7 +114,7 @@ class FastLook:
             if flat or thing.get(blocking.SHAPE_KEY) == "ridge":
                 thing.display.show_shadows = False
             if thing.get(blocking.ROLE_KEY) == "water":
-                _cut_finely(thing, self.eye, frames.camera_rotation[len(frames) // 2] @ [0.0, 0.0, -1.0])
+                _cut_finely(thing, self.eye, self.view)
         self.pieces = [_Corners(thing) for thing in things]
         self.sky: _Sky | None = None
         self.skyglow, self.veils = sky.skyglow(self.light), sky.veil_levels(self.light)
@@ -77,7 +128,7 @@ class FastLook:
         directions, self.star_levels = stars.seen(self.frames, side**2)
         self.star_corners = starfield.star_squares(directions, side).reshape(-1, 3)
         self.star_pole, self.star_turn_deg = stars.sky_pole(self.frames), stars.turned_deg(self.frames)
-        return _Sky(self.scene, self.eye, self._dome_radius_m(), len(directions))
+        return _Sky(self.scene, self.eye, self.view, self._dome_radius_m(), len(directions))
 
     def _dome_radius_m(self) -> float:
         """Beyond all blocks, but no farther: far away, Workbench can't tell depths apart."""
@@ -86,55 +137,59 @@ class FastLook:
         return max([LEAST_DOME_M, *(1.1 * far for far in reach)])
 
     def _prepare(self) -> None:
+        """What stays from frame to frame. Corners that look alike on every frame are worked out once."""
+
         def joined(name: str) -> Array:
             return np.concatenate([getattr(piece, name) for piece in self.pieces])
 
-        self.normals, self.albedo = joined("normals"), joined("albedo")
-        self.is_water = joined("is_water").astype(bool)
-        self.in_shade = joined("in_shade").astype(bool)
-        self.is_pane = joined("is_pane").astype(bool)
-        places = joined("places")
+        places, normals, albedo = joined("places"), joined("normals"), joined("albedo")
+        is_water, in_shade, pane = joined("is_water"), joined("in_shade"), joined("pane")
+        normal_rows, normal_of = _rows(np.round(normals, 4))
+        self.unique_normals = normals[normal_rows]
+        looks = [np.round(places, 3), normal_of, np.round(albedo, 4), is_water, in_shade, pane]
+        rows, alike = _rows(np.column_stack(looks))
+        ends = np.cumsum([piece.count for piece in self.pieces])
+        self.alike = np.split(alike, ends[:-1])
+        places, self.albedo, self.normal_of = places[rows], albedo[rows], normal_of[rows]
+        self.is_water, self.in_shade = is_water[rows].astype(bool), in_shade[rows].astype(bool)
+        self.pane_rows = np.flatnonzero(pane[rows] >= 0)
+        self.pane = pane[rows][self.pane_rows].astype(int)
         self.water_places = places[self.is_water]
         spots = np.abs(np.sin(np.round(self.water_places[:, :2], 2) @ [127.1, 311.7]) * 43758.5) % 1.0
         self.waves = 1.0 + WAVES * (2.0 * spots - 1.0)
         away = places - self.eye
-        distance = np.linalg.norm(away, axis=1)
-        self.away = away / np.maximum(distance, 1e-6)[:, None]
-        self.haze = 1.0 - np.exp(-distance / materials.AIR_M)
-        level = self.away * [1.0, 1.0, 0.0]
+        self.haze = 1.0 - np.exp(-np.linalg.norm(away, axis=1) / materials.AIR_M)
+        bearing_rows, self.bearing_of = _rows(np.round(np.arctan2(away[:, 1], away[:, 0]) / BEARING_RAD))
+        level = away[bearing_rows] * [1.0, 1.0, 0.0]
         self.level = level / np.maximum(np.linalg.norm(level, axis=1), 1e-6)[:, None]
         self.sky_directions = _even_directions(DIRECTIONS)
         self.lamp_shape = sky.lamp_shape(self.sky_directions, self.light.lamp_direction[0])
-        unique, self.normal_of = np.unique(np.round(self.normals, 4), axis=0, return_inverse=True)
-        self.normal_of = self.normal_of.ravel()
-        self.unique_normals = unique
         # share of each sky direction in the light on each normal; an even sky of level 1 lights what faces
         # it to 1
-        self.takes = 2.0 * np.maximum(unique @ self.sky_directions.T, 0.0) / DIRECTIONS
+        self.takes = 2.0 * np.maximum(self.unique_normals @ self.sky_directions.T, 0.0) / DIRECTIONS
 
     def show(self, number: int) -> None:
-        """Put a frame's colours and shadows in; number counts from 1. The scene's frame must be set
-        already.
-        """
+        """Put a frame's camera, colours and shadows in; number counts from 1."""
         frame, light = number - 1, self.light
+        stands = np.eye(4)
+        stands[:3, :3], stands[:3, 3] = self.frames.camera_rotation[frame], self.frames.camera_m[frame]
+        self.camera.matrix_basis = Matrix(stands.tolist())
         sun, sun_level = self.frames.sun_direction[frame], light.sun[frame]
         colours, shadow = self._lit(frame)
-        sky_low = sky.radiance(light, frame, self.level)
+        sky_low = sky.radiance(light, frame, self.level)[self.bearing_of]
         colours[self.is_water] = self._water(frame)
         colours += self.haze[:, None] * (sky_low - colours)
         if len(self.panes.on_lux):
             share = lamps.share_on(self.panes.on_lux, self.frames.illuminance_lux[frame])
             shining = (share * light.lamps[frame].max())[:, None] * self.panes.glow
-            colours[self.is_pane] += np.repeat(shining, 4, axis=0)
+            colours[self.pane_rows] += shining[self.pane]
         colours = (
             _capped(colours) / np.where(self.in_shade, 1.0 - shadow, self._shadowed(sun, shadow))[:, None]
         )
         if self.sky is None:
             self.sky = self._make_sky()
-        place = 0
-        for piece in self.pieces:
-            piece.paint(colours[place : place + piece.count])
-            place += piece.count
+        for piece, alike in zip(self.pieces, self.alike, strict=True):
+            piece.paint(colours[alike])
         self._paint_sky(self.sky, frame, shadow)
         display: Any = self.scene.display
         display.shading.show_shadows = bool(shadow > 0.01)
@@ -143,7 +198,7 @@ class FastLook:
             display.light_direction = (sun[0], sun[2], -sun[1])  # Workbench turns it, with Y up
 
     def _lit(self, frame: int) -> tuple[Array, float]:
-        """Colours of all corners in full light, and how much of it a shadow takes away."""
+        """Colours of all kinds of corner in full light, and how much of it a shadow takes away."""
         light, sun = self.light, self.frames.sun_direction[frame]
         whole_sky = sky.radiance(light, frame, self.sky_directions)
         whole_sky += self.lamp_shape[:, None] * light.lamps[frame]
@@ -194,71 +249,50 @@ class FastLook:
             seen + (self.waves * np.minimum(glitter, GLITTER_MOST))[:, None] * light.sun[frame]
         )
 
-    def _sky_seen(self, frame: int, directions: Array, sun_away_rad: Array) -> Array:
-        """The sky with the glow of the place and the veil around the sun in it."""
-        band = np.exp(-sky.BAND_FALL * np.maximum(directions[..., 2:], 0.0))
-        veil = sky.veil(self.veils[frame], sun_away_rad)
-        return sky.radiance(self.light, frame, directions) + band * self.skyglow[frame] + veil
-
-    def _stars(self, frame: int) -> tuple[Array, Array]:
-        """Directions of the corners of all stars (4 n, 3), and colours: what they add to the sky behind."""
-        corners = stars.turned(self.star_corners, self.star_pole, float(self.star_turn_deg[frame]))
-        through = stars.through_air(corners[::4, 2]) * self.light.level_per_lux[frame]
-        away = np.linalg.norm(corners - self.frames.sun_direction[frame], axis=1)
-        behind = self._sky_seen(frame, corners, away)
-        return corners, behind + np.repeat(through[:, None] * self.star_levels, 4, axis=0)
-
     def _paint_sky(self, dome: _Sky, frame: int, shadow: float) -> None:
+        """The sky, with the glow of the place and the veil around the sun in it, and before it the discs and
+        the stars.
+        """
         sun, moon = self.frames.sun_direction[frame], self.frames.moon_direction[frame]
-        away = np.linalg.norm(dome.outward - sun, axis=1)
-        around_sun, sun_rings = _rings(sun, np.array([0.0, 0.0, 1.0]), SUN_RINGS, 1.0)
-        around_moon, moon_rings = _rings(
-            moon, sun, MOON_RINGS, 2.0 * float(self.frames.moon_lit_fraction[frame]) - 1.0
-        )
-        seen = self._sky_seen(frame, around_sun, sun_rings * sky.SUN_RADIUS_RAD)
-        seen += np.clip(1.15 - sun_rings, 0.0, 0.3)[:, None] / 0.3 * self.sun_disc[frame]
-        behind = self._sky_seen(frame, around_moon, np.linalg.norm(around_moon - sun, axis=1))
-        lit = behind + np.clip(1.0 - moon_rings, 0.0, 0.1)[:, None] / 0.1 * self.moon_disc[frame]
-        star_corners, star_colours = self._stars(frame)
-        dome.show(
-            np.vstack([self._sky_seen(frame, dome.outward, away), seen, lit, star_colours]),
-            np.vstack([around_sun, around_moon, star_corners]),
-            1.0 - shadow,
-        )
+        phase = 2.0 * float(self.frames.moon_lit_fraction[frame]) - 1.0
+        before = [
+            _rings(sun, np.array([0.0, 0.0, 1.0]), SUN_RINGS, 1.0),
+            _rings(moon, sun, MOON_RINGS, phase),
+            stars.turned(self.star_corners, self.star_pole, float(self.star_turn_deg[frame])),
+        ]
+        directions = np.vstack([dome.outward, *before])
+        band = np.exp(-sky.BAND_FALL * np.maximum(directions[:, 2:], 0.0))
+        veil = sky.veil(self.veils[frame], np.linalg.norm(directions - sun, axis=1))
+        colours = sky.radiance(self.light, frame, directions) + band * self.skyglow[frame] + veil
+        counts = [len(dome.outward), *map(len, before)]
+        _, on_sun, on_moon, on_stars = np.split(colours, np.cumsum(counts)[:-1])
+        on_sun += SUN_EDGE[:, None] * self.sun_disc[frame]
+        on_moon += MOON_EDGE[:, None] * self.moon_disc[frame]
+        through = stars.through_air(before[2][::4, 2]) * self.light.level_per_lux[frame]
+        on_stars += np.repeat(through[:, None] * self.star_levels, 4, axis=0)
+        dome.show(colours, directions[len(dome.outward) :], 1.0 - shadow)
 
 
 class _Painted:
-    """A mesh object whose corners take colours."""
+    """A mesh object whose corners take colours, or whose points do."""
 
-    def __init__(self, thing: bpy.types.Object) -> None:
+    def __init__(self, thing: bpy.types.Object, domain: str = "CORNER") -> None:
         self.thing = thing
         mesh: Any = thing.data
         self.mesh = mesh
-        self.count = len(mesh.loops)
+        self.count = len(mesh.loops if domain == "CORNER" else mesh.vertices)
         colours = mesh.color_attributes.get(COLOURS) or mesh.color_attributes.new(
-            COLOURS, "FLOAT_COLOR", "CORNER"
+            COLOURS, "FLOAT_COLOR", domain
         )
         mesh.color_attributes.active_color = colours
         mesh.color_attributes.render_color_index = mesh.color_attributes.find(COLOURS)
         self.buffer = np.ones((self.count, 4), dtype=np.float32)
 
     def paint(self, colours: Array) -> None:
-        """Colours of the corners, linear, shape (corners, 3)."""
+        """Linear colours, shape (count, 3)."""
         self.buffer[:, :3] = colours
         self.mesh.color_attributes[COLOURS].data.foreach_set("color", self.buffer.ravel())
-        self.mesh.update()
-
-    def corners(self) -> NDArray[np.int32]:
-        """Number of each corner's vertex, shape (corners,)."""
-        numbers = np.empty(self.count, dtype=np.int32)
-        self.mesh.loops.foreach_get("vertex_index", numbers)
-        return numbers
-
-    def corner_places(self) -> Array:
-        """Corners in the object's own axes, shape (corners, 3)."""
-        vertices = np.empty(3 * len(self.mesh.vertices), dtype=np.float32)
-        self.mesh.vertices.foreach_get("co", vertices)
-        return vertices.reshape(-1, 3)[self.corners()].astype(np.float64)
+        self.mesh.update_tag()
 
 
 class _Corners(_Painted):
@@ -267,7 +301,7 @@ class _Corners(_Painted):
     def __init__(self, thing: bpy.types.Object) -> None:
         super().__init__(thing)
         world = np.array(thing.matrix_world)
-        own = self.corner_places()
+        own = self._corner_places()
         self.places = own @ world[:3, :3].T + world[:3, 3]
         flat = np.empty(3 * self.count, dtype=np.float32)
         self.mesh.corner_normals.foreach_get("vector", flat)
@@ -279,7 +313,8 @@ class _Corners(_Painted):
             self.mesh.normals_split_custom_set([(0.0, 0.0, -1.0)] * self.count)
         self.in_shade = np.full(self.count, shadeless)
         self.is_water = np.full(self.count, is_water) & (self.normals[:, 2] > 0.5)
-        self.is_pane = np.full(self.count, parts.part_of(thing) == nightlights.PART)
+        is_glass = parts.part_of(thing) == nightlights.PART  # its panes have four corners each
+        self.pane = np.arange(self.count) // 4 if is_glass else np.full(self.count, -1)
         colour: Any = thing.color
         self.albedo = np.tile(np.array(colour[:3], dtype=np.float64), (self.count, 1))
         height = self.places[:, 2].max() - self.places[:, 2].min()
@@ -288,16 +323,26 @@ class _Corners(_Painted):
             wall = np.sqrt(np.maximum(1.0 - self.normals[:, 2] ** 2, 0.0))
             self.albedo *= (1.0 - CORNER_SHADE * wall * (1.0 - up))[:, None]
 
+    def _corner_places(self) -> Array:
+        """Corners in the object's own axes, shape (count, 3)."""
+        numbers = np.empty(self.count, dtype=np.int32)
+        self.mesh.loops.foreach_get("vertex_index", numbers)
+        vertices = np.empty(3 * len(self.mesh.vertices), dtype=np.float32)
+        self.mesh.vertices.foreach_get("co", vertices)
+        return vertices.reshape(-1, 3)[numbers].astype(np.float64)
+
 
 class _Sky(_Painted):
-    """The sky as a sphere around the camera, with the discs of sun and moon and the stars before it.
+    """The sky as part of a sphere around the camera, with the discs of sun and moon and the stars before it.
 
     All is one object, so that no edges are drawn in it, and its normals point down: for Workbench it lies
     in the shade, evenly, whenever the sun is up.
     """
 
-    def __init__(self, scene: bpy.types.Scene, eye: Array, radius_m: float, stars_count: int) -> None:
-        vertices, faces = _dome_shape()
+    def __init__(
+        self, scene: bpy.types.Scene, eye: Array, view: _View, radius_m: float, stars_count: int
+    ) -> None:
+        vertices, faces = _dome_shape(view)
         self.dome_vertices = len(vertices)
         discs: list[Array] = []
         for rings in (SUN_RINGS, MOON_RINGS):
@@ -310,10 +355,11 @@ class _Sky(_Painted):
         discs.append(np.zeros((4 * stars_count, 3)))
         self.vertices = np.vstack([vertices * radius_m, *discs])
         self.disc_m = DISC_SHARE * radius_m
-        super().__init__(_look_object(scene, "sky dome", "Sky dome", self.vertices, faces))
+        super().__init__(_look_object(scene, "sky dome", "Sky dome", self.vertices, faces), "POINT")
         self.thing.location = eye.tolist()
         self.outward = vertices
-        self.down = [(0.0, 0.0, -1.0)] * self.count
+        normals = self.mesh.attributes.new("custom_normal", "FLOAT_VECTOR", "POINT")
+        normals.data.foreach_set("vector", np.tile([0.0, 0.0, -1.0], self.count).astype(np.float32))
 
     def show(self, colours: Array, discs: Array, brightness: float) -> None:
         """Colours of the points of dome, discs and stars, directions of those of discs and stars, and what
@@ -321,8 +367,13 @@ class _Sky(_Painted):
         """
         self.vertices[self.dome_vertices :] = self.disc_m * discs
         self.mesh.vertices.foreach_set("co", self.vertices.astype(np.float32).ravel())
-        self.mesh.normals_split_custom_set(self.down)
-        self.paint(_capped(colours)[self.corners()] / brightness)
+        self.paint(_capped(colours) / brightness)
+
+
+def _rows(values: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Where each row (or number) that differs from the others is found first, and which of them each is."""
+    _, first, which = np.unique(values, axis=0, return_index=True, return_inverse=True)
+    return first, which.ravel()
 
 
 def _capped(colours: Array) -> Array:
@@ -351,20 +402,19 @@ def _even_directions(count: int) -> Array:
     return np.stack([level * np.cos(turn), level * np.sin(turn), up], axis=1)
 
 
-def _rings(middle: Array, toward: Array, radii: Array, phase: float) -> tuple[Array, Array]:
-    """Directions (points, 3) of a disc's middle and of points on rings around it, and their radii (points,).
+def _rings(middle: Array, toward: Array, radii: Array, phase: float) -> Array:
+    """Directions (points, 3) of a disc's middle and of points on rings around it.
 
     On the side away from another direction the disc is drawn in by phase, 1 (full) to −1 (new).
     """
     near = toward - (toward @ middle) * middle
     near /= max(float(np.linalg.norm(near)), 1e-9)
     across = np.cross(middle, near)
-    turn = np.arange(DISC_SIDES) * (2.0 * np.pi / DISC_SIDES)
-    along = np.where(np.cos(turn) < 0.0, np.cos(turn) * phase, np.cos(turn))
-    rim = along[:, None] * near + np.sin(turn)[:, None] * across
+    along = np.where(RIM_COS < 0.0, RIM_COS * phase, RIM_COS)
+    rim = along[:, None] * near + RIM_SIN[:, None] * across
     points = middle + (radii[1:, None, None] * sky.SUN_RADIUS_RAD * rim).reshape(-1, 3)
     points /= np.linalg.norm(points, axis=1, keepdims=True)
-    return np.vstack([middle, points]), np.concatenate([radii[:1], np.repeat(radii[1:], DISC_SIDES)])
+    return np.vstack([middle, points])
 
 
 def _fan(first: int, rings: int) -> list[tuple[int, ...]]:
@@ -377,21 +427,19 @@ def _fan(first: int, rings: int) -> list[tuple[int, ...]]:
     return faces
 
 
-def _dome_shape() -> tuple[Array, list[tuple[int, ...]]]:
-    """A unit sphere from just below the horizon up, with rings that stand closer near the horizon."""
-    altitudes = np.concatenate([[-0.06], (np.pi / 2.0) * np.linspace(0.0, 1.0, DOME_RINGS)[:-1] ** 2.2])
-    n = DOME_AROUND
-    around = np.arange(n) * (2.0 * np.pi / n)
-    rings = [
-        np.stack([np.cos(a) * np.cos(around), np.cos(a) * np.sin(around), np.full(n, np.sin(a))], axis=1)
-        for a in altitudes
-    ]
-    last = (len(altitudes) - 1) * n
-    faces: list[tuple[int, ...]] = [
-        (r + i, r + n + i, r + n + (i + 1) % n, r + (i + 1) % n) for r in range(0, last, n) for i in range(n)
-    ]
-    faces += [(last + i, last + n, last + (i + 1) % n) for i in range(n)]
-    return np.vstack([*rings, [[0.0, 0.0, 1.0]]]), faces
+def _dome_shape(view: _View) -> tuple[Array, list[tuple[int, ...]]]:
+    """The part of a unit sphere that is in view, from just below the horizon up, with rings that stand closer
+    near the horizon.
+    """
+    around = view.directions_rad(*DOME_GRID)
+    rise = (np.pi / 2.0) * np.linspace(0.0, 1.0, DOME_RINGS) ** 2.2
+    rise = rise[: 1 + np.searchsorted(rise, view.highest_rad)]
+    rise, turn = np.meshgrid(np.concatenate([[DOME_FOOT_RAD], rise]), around, indexing="ij")
+    vertices = np.stack([np.cos(rise) * np.cos(turn), np.cos(rise) * np.sin(turn), np.sin(rise)], axis=-1)
+    n = len(around)
+    low = (n * np.arange(len(rise) - 1)[:, None] + np.arange(n - 1)).ravel()
+    faces = np.stack([low, low + n, low + n + 1, low + 1], axis=1)
+    return vertices.reshape(-1, 3), [tuple(face) for face in faces.tolist()]
 
 
 def _look_object(
@@ -404,28 +452,62 @@ def _look_object(
     return thing
 
 
-def _cut_finely(thing: bpy.types.Object, eye: Array, ahead: Array) -> None:
-    """Cut a water block into a fan seen from the camera, finer close by, so that mirrored colours can
-    change over it.
+def _in_view(frames: FrameTable) -> _View:
+    plan = frames.plan
+    focal_px = optics.delivered_crop(plan.camera, plan.clip).focal_px
+    half = np.array([plan.clip.width_px, plan.clip.height_px]) / (2.0 * focal_px)
+    side = np.linspace(-1.0, 1.0, 9)
+    edge = np.array([(x, y) for x in side for y in side if 1.0 in (abs(x), abs(y))]) * VIEW_MARGIN * half
+    rays = np.column_stack([edge, np.full(len(edge), -1.0)])
+    seen = np.einsum("fij,rj->fri", frames.camera_rotation, rays / np.linalg.norm(rays, axis=1)[:, None])
+    highest = float(np.arcsin(np.clip(seen[..., 2], -1.0, 1.0)).max())
+    ahead = np.unwrap(np.radians(90.0 + plan.site.scene_north_deg - frames.lens_bearing_deg))
+    aside = np.arctan2(seen[..., 1], seen[..., 0]) - ahead[:, None]
+    turn = ahead[:, None] + (aside + np.pi) % (2.0 * np.pi) - np.pi
+    first, last = float(turn.min()), float(turn.max())
+    if max(highest, -float(seen[..., 2].min())) > STEEP_RAD or last - first > 2.0 * np.pi:
+        first, last, highest = 0.0, 2.0 * np.pi, np.pi / 2.0  # the lens looks over its own head
+    return _View(
+        first_rad=first,
+        last_rad=last,
+        highest_rad=max(highest, 0.1),
+        width_rad=2.0 * float(np.arctan(half[0])),
+    )
+
+
+def _cut_finely(thing: bpy.types.Object, eye: Array, view: _View) -> None:
+    """Cut a water block into a fan seen from the camera, and that across, finer close by, so that mirrored
+    colours can change over it.
     """
     to_local = np.linalg.inv(np.array(thing.matrix_world))
-    local = to_local @ np.append(eye, 1.0)
-    middle = np.arctan2(ahead[1], ahead[0])
-    planes = []
-    for turn in np.radians(np.arange(-60.0, 60.0 + WATER_FAN_DEG, WATER_FAN_DEG)):
-        planes.append((local[:3], to_local[:3, :3] @ [np.sin(middle + turn), -np.cos(middle + turn), 0.0]))
-    forward = np.array([np.cos(middle), np.sin(middle), 0.0])
-    for step in WATER_STEPS_M:
-        planes.append((local[:3] + to_local[:3, :3] @ (step * forward), to_local[:3, :3] @ forward))
+    turned, local = to_local[:3, :3], (to_local @ np.append(eye, 1.0))[:3]
     mesh: Any = thing.data
     cut = bmesh.new()
     cut.from_mesh(mesh)
-    for place, normal in planes:
-        top = [face for face in cut.faces if face.normal.z > 0.5]
-        edges = list({edge for face in top for edge in face.edges})
-        points = list({vertex for face in top for vertex in face.verts})
-        geometry: Any = [*points, *edges, *top]
-        bmesh.ops.bisect_plane(cut, geom=geometry, plane_co=place.tolist(), plane_no=normal.tolist())
+
+    def along(turn_rad: float) -> Array:
+        return turned @ [np.cos(turn_rad), np.sin(turn_rad), 0.0]
+
+    def cut_through(faces: list[Any], place: Array, normals: Array, steps_m: Array) -> list[Any]:
+        edges, points = ({e for f in faces for e in f.edges}, {v for f in faces for v in f.verts})
+        geometry: Any = [*points, *edges, *faces]
+        for normal, step in zip(normals, steps_m, strict=True):
+            made = bmesh.ops.bisect_plane(
+                cut, geom=geometry, plane_co=(place + step * normal).tolist(), plane_no=normal.tolist()
+            )
+            geometry = made["geom"]
+        return [part for part in geometry if isinstance(part, bmesh.types.BMFace)]
+
+    top = [face for face in cut.faces if face.normal.z > 0.5]
+    fan = view.directions_rad(*WATER_GRID)
+    top = cut_through(top, local, np.array([along(turn - np.pi / 2.0) for turn in fan]), np.zeros(len(fan)))
+    quarter: dict[int, list[Any]] = {}
+    for face in top:
+        x, y, _ = np.linalg.inv(turned) @ (np.array(face.calc_center_median()) - local)
+        quarter.setdefault(int(np.round(np.arctan2(y, x) / (np.pi / 2.0))) % 4, []).append(face)
+    for side, faces in quarter.items():
+        forward = np.tile(along(side * np.pi / 2.0), (len(WATER_STEPS_M), 1))
+        cut_through(faces, local, forward, WATER_STEPS_M)
     cut.to_mesh(mesh)
     cut.free()
     mesh.update()

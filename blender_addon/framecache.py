@@ -20,11 +20,11 @@ STALE_S = 86400.0
 WISHES, MOST_WISHES = "drawn.json", 40
 Wish = tuple[str, str, int, int]  # look, engine, width and height in pixels
 # Modules that a picture's pixels depend on: those of this layer that draw, and those of the core that shape
-# what is
-# drawn. What the rest of the core computes is in the key as numbers.
+# what is drawn. What the rest of the core computes is in the key as numbers.
 DRAWING = (
     "blocking",
     "compat",
+    "draftshapes",
     "fastlook",
     "keyframes",
     "lighting",
@@ -33,8 +33,9 @@ DRAWING = (
     "nightlights",
     "rig",
     "scene",
+    "starfield",
 )
-DRAWN = ("blocking", "lamps", "sky")
+DRAWN = ("blocking", "colour", "lamps", "optics", "sky", "star_table", "stars")
 
 
 def cache_folder() -> Path:

@@ -18,7 +18,7 @@ LOOKS = (FAST, LIT)
 SAMPLES = {FAST: 2, LIT: 5}  # of Cycles; the rest is up to its denoiser
 EEVEE_SAMPLES = 16
 VIEW, CONTRAST = "AgX", "AgX - Punchy"
-WORKBENCH_SAMPLES = "5"
+WORKBENCH_SAMPLES = "FXAA"
 
 
 class Look:
@@ -45,15 +45,21 @@ class Look:
             starfield.draw_stars(scene, frames)
         _set_motion_blur(scene, frames, engine)
 
+    @property
+    def needs_window(self) -> bool:
+        """Whether the scene must be the window's while it renders: Blender goes by the keys of no other."""
+        return self.fast is None
+
     def show(self, number: int) -> None:
         """Go to a frame, counted from 1."""
+        if self.fast is not None:
+            self.fast.show(number)
+            return
         width = self.scene.render.resolution_x
-        if self.fast is None and width != self.stars_px:  # a star is as large as the picture's pixels let it
+        if width != self.stars_px:  # a star is as large as the picture's pixels let it
             starfield.draw_stars(self.scene, self.frames, float(width))
             self.stars_px = width
         self.scene.frame_set(number)
-        if self.fast is not None:
-            self.fast.show(number)
         if self.scene.render.use_motion_blur and self.frames.ramp is not None:
             share = self.frames.ramp.shutter_s[number - 1] / self.frames.plan.shoot.interval_s
             self.scene.render.motion_blur_shutter = max(0.01, min(1.0, float(share)))

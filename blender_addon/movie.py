@@ -103,7 +103,7 @@ def _render(folder: Path, count: int, fps: float, size_px: tuple[int, int]) -> P
 def _choose_codec(ffmpeg: bpy.types.FFmpegSettings, fps: float) -> None:
     ffmpeg.format, ffmpeg.codec = "MPEG4", "H264"
     ffmpeg.constant_rate_factor = "HIGH"
-    ffmpeg.ffmpeg_preset = "GOOD"
+    ffmpeg.ffmpeg_preset = "REALTIME"  # half the time, and a larger file
     ffmpeg.gopsize = max(1, round(fps))  # a whole picture every second, so that one can jump to any place
     ffmpeg.use_max_b_frames = False
     ffmpeg.audio_codec = "NONE"

@@ -9,7 +9,7 @@ from typing import Any
 import bpy
 import numpy as np
 
-from planner_core import lamps, sky
+from planner_core import lamps, rig, sky
 from planner_core.colour import LUMINANCE
 from planner_core.frames import FrameTable
 
@@ -27,7 +27,7 @@ def draw_windows(scene: bpy.types.Scene, frames: FrameTable) -> lamps.Panes:
     """All windows and lamps that the camera may see, in place of those drawn before. The scene's light must
     have been drawn.
     """
-    panes = lamps.panes(frames.plan, frames.camera_m.mean(axis=0))
+    panes = lamps.panes(frames.plan, rig.head_middle_m(frames.plan))
     light = sky.picture_light(frames)
     thing = parts.object_of(scene, PART)
     if not len(panes.on_lux):
@@ -66,7 +66,7 @@ def draw_pools(scene: bpy.types.Scene, frames: FrameTable) -> int:
     """
     for old in parts.objects_of(scene, POOL_PART):
         parts.remove(old)
-    pools = lamps.pools(frames.plan, frames.camera_m.mean(axis=0))
+    pools = lamps.pools(frames.plan, rig.head_middle_m(frames.plan))
     light = sky.picture_light(frames)
     count = len(pools.on_lux)
     shares = lamps.share_on(pools.on_lux[:, None], frames.illuminance_lux)

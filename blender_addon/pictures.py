@@ -60,6 +60,14 @@ def write_picture(picture: Picture, path: Path) -> None:
         working.unlink(missing_ok=True)
 
 
+def packed(path: Path) -> bytes:
+    """A picture as PNG, packed as tightly as those that are written here. Raises OSError."""
+    with tempfile.TemporaryDirectory(prefix="duskrail-") as folder:
+        tight = Path(folder) / "packed.png"
+        write_picture(read_picture(path), tight)
+        return tight.read_bytes()
+
+
 @contextlib.contextmanager
 def _reported(path: Path) -> Iterator[None]:
     try:

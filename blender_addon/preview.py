@@ -22,11 +22,11 @@ import bpy
 import numpy as np
 from attrs import frozen
 
-from planner_core import sky
+from planner_core import rig, sky
 from planner_core.frames import FrameTable, compute_frames
 from planner_core.plan import Clip, Plan
 
-from . import compat, engines, framecache, looks, movie, pictures, showing
+from . import compat, engines, fastlook, framecache, looks, movie, pictures, showing
 from . import scene as scenes
 from .quiet import quiet
 
@@ -243,7 +243,7 @@ def render_still(
     if burn_in:
         pictures.write_picture(showing.burnt_in(frames, number, paths[0]), output)
     else:
-        framecache.write_whole(output, paths[0].read_bytes())
+        framecache.write_whole(output, pictures.packed(paths[0]))
     return size
 
 
@@ -440,7 +440,8 @@ def _drawing(
         render.use_file_extension = render.use_compositing = render.use_sequencer = False
         compat.choose_image(render.image_settings, "PNG")
         render.image_settings.color_mode, render.image_settings.color_depth = "RGB", "8"
-        render.image_settings.compression = 15
+        # squeezing a fast frame would take a noticeable part of the time that drawing it does
+        render.image_settings.compression = 0 if look == looks.FAST else 15
         compat.stamp_nothing(render)
 
         def draw(number: int, path: Path) -> None:
@@ -457,7 +458,7 @@ def _drawing(
                     f"preview: frame {number} could not be written to {path.parent}; is the disk full?"
                 )
 
-        with compat.window_on(scene):
+        with compat.window_on(scene) if prepared.needs_window else contextlib.nullcontext():
             yield draw
     finally:
         scenes.clear_scene(scene)
@@ -476,10 +477,10 @@ def frame_keys(
         [attrs.asdict(block) for block in plan.blocks],
         attrs.asdict(plan.camera),
         attrs.asdict(plan.clip),
-        plan.rig.origin_m,
+        rig.head_middle_m(plan),
         plan.site.scene_north_deg,
         plan.move.drive,
-        frames.camera_m.mean(axis=0).round(2) if look == looks.FAST else None,
+        fastlook.grid_of(frames) if look == looks.FAST else None,
     )
     rows = [getattr(light, field.name) for field in attrs.fields(sky.PictureLight)]
     rows += [frames.camera_m, frames.camera_rotation, frames.sun_direction, frames.moon_direction]
@@ -515,7 +516,7 @@ def kept_pictures(frames: FrameTable, numbers: Sequence[int], cache: Path | None
         for number in numbers:
             if number not in found and 1 <= number <= len(frames) and store.has(key(number)):
                 with contextlib.suppress(OSError):
-                    found[number] = store.path(key(number)).read_bytes()
+                    found[number] = pictures.packed(store.path(key(number)))
     return {number: found[number] for number in sorted(found)}
 
 

@@ -11,7 +11,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from planner_core import sky, stars
+from planner_core import rig, sky, stars
 from planner_core.frames import FrameTable
 
 from . import compat, keyframes, materials, parts
@@ -67,7 +67,7 @@ def draw_stars(
     mesh.materials.append(_material())
     mesh.update()
     thing = parts.new_object(PART, "Stars", mesh, parts.collection_of(scene, "light", "Light"))
-    thing.location = frames.camera_m.mean(axis=0).tolist()
+    thing.location = rig.head_middle_m(frames.plan).tolist()
     thing.rotation_mode = "AXIS_ANGLE"
     thing.rotation_axis_angle = (0.0, *stars.sky_pole(frames))  # type: ignore[assignment]
     keyframes.write_curve(thing, "rotation_axis_angle", -np.radians(stars.turned_deg(frames)), 0)

@@ -69,6 +69,16 @@ def camera_pose(
     return position, camera_rotation(bearing, altitude, north)
 
 
+def head_middle_m(plan: Plan) -> NDArray[np.float64]:
+    """The head with the carriage in the middle of the usable rail, scene metres, shape (3,).
+
+    It is near the camera of every frame, and no pose changes it.
+    """
+    slide = plan.rig.slide
+    middle = None if slide is None else (slide.min_m + slide.max_m) / 2.0
+    return carriage_position_m(plan, middle) + np.array([0.0, 0.0, plan.rig.head_height_m])
+
+
 # ---------------------------------------------------------------- the rig as a thing that stands in the scene
 
 LEG_SPREAD_M = 0.3  # how far a stand's feet stand out from under the rail's end; value from memory

@@ -337,7 +337,7 @@ def _shape_peaks(cloud_divisor: float) -> tuple[Array, Array]:
     )
     up, weight = np.polynomial.legendre.leggauss(96)
     up, weight = (up + 1.0) / 2.0, weight / 2.0
-    around = np.cos((np.arange(128) + 0.5) * (np.pi / 128))
+    around = np.cos((np.arange(32) + 0.5) * (np.pi / 32))
     seen_up = np.maximum(up, LOWEST_RISE)
     level = np.sqrt(1.0 - up**2)
     peaks = []

@@ -17,7 +17,7 @@ import time
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -297,10 +297,14 @@ def _example(name: str) -> Plan:
 
 
 def _barest_loop_s(plan: Plan, look: str, every: int, folder: Path) -> float:
-    """Seconds for going through the same frames of the same scene and rendering each to a file, no more."""
+    """Seconds for going through the same frames of the same scene and rendering each to a file, no more.
+
+    The camera goes by its keys. Colours of the fast look stay those of one frame; shadows are drawn on the
+    frames that have them.
+    """
     import bpy
 
-    from blender_addon import engines, looks
+    from blender_addon import compat, engines, looks, parts
     from blender_addon import scene as scenes
     from blender_addon.quiet import quiet
     from planner_core import compute_frames
@@ -308,12 +312,21 @@ def _barest_loop_s(plan: Plan, look: str, every: int, folder: Path) -> float:
     frames = compute_frames(plan)
     scene = bpy.data.scenes.new("Barest")
     scenes.build_scene(plan, frames, scene)
-    looks.Look(scene, frames, look, engines.choose_engine(look)).show(1)
+    shown = looks.Look(scene, frames, look, engines.choose_engine(look))
     scene.render.resolution_x, scene.render.resolution_y = CLIP_SIZE_PX
+    scene.render.use_compositing = scene.render.use_sequencer = False
+    numbers = range(1, plan.shoot.frames + 1, every)
+    display: Any = scene.display
+    shading, shadows = display.shading, {}
+    for number in numbers:
+        shown.show(number)
+        shadows[number] = shading.show_shadows
+    scene.camera = parts.object_of(scene, "camera")
     start = time.perf_counter()
-    with quiet():
-        for number in range(1, plan.shoot.frames + 1, every):
+    with quiet(), compat.window_on(scene):
+        for number in numbers:
             scene.frame_set(number)
+            shading.show_shadows = shadows[number]
             scene.render.filepath = str(folder / f"{number:04d}.png")
             bpy.ops.render.render(write_still=True, scene=scene.name)
     spent = time.perf_counter() - start

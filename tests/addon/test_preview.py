@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import os
 import signal
 import subprocess
@@ -96,7 +97,10 @@ def test_the_same_plan_draws_the_same_frames_twice(clip: Preview, tmp_path: Path
         assert fresh.read_bytes() == kept[name].read_bytes()
 
 
-def test_a_change_of_the_last_pose_keeps_the_frames_before_it_matters(clip: Preview, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("look", "engine"), [("lit", "CYCLES"), ("fast", "BLENDER_WORKBENCH")])
+def test_a_change_of_the_last_pose_keeps_the_frames_before_it_matters(
+    look: str, engine: str, tmp_path: Path
+) -> None:
     # poses at 0, half and 1: with the third moved, the first stretch stays as it is but for the bend at the
     # middle
     poses = [
@@ -106,17 +110,36 @@ def test_a_change_of_the_last_pose_keeps_the_frames_before_it_matters(clip: Prev
     ]
     moved = [*poses[:2], {**poses[2], "pan_deg": 275.0}]
     first = evening(move__poses=poses)
-    render_preview(first, tmp_path / "first.mp4", size=SMALL, look="lit", frame_range=(1, 6), engine="CYCLES")
-    again = render_preview(
-        evening(move__poses=moved),
-        tmp_path / "again.mp4",
-        size=SMALL,
-        look="lit",
-        frame_range=(1, 6),
-        engine="CYCLES",
-    )
+    wish: dict[str, Any] = {"size": SMALL, "look": look, "frame_range": (1, 6), "engine": engine}
+    render_preview(first, tmp_path / "first.mp4", **wish)
+    again = render_preview(evening(move__poses=moved), tmp_path / "again.mp4", **wish)
     assert again.kept >= 4
     assert again.drawn >= 1
+    # and what is kept is what would be drawn
+    fresh = render_preview(evening(move__poses=moved), tmp_path / "fresh.mp4", cache=tmp_path / "new", **wish)
+    assert fresh.drawn == 6
+    apart = pictures(fresh.output).astype(int) - pictures(again.output)
+    assert np.abs(apart).mean() < 0.05
+
+
+def _imported(module: str) -> set[str]:
+    """Modules of the drawing layer that one of them imports, and those that these import."""
+    found, waiting = set(), [module]
+    while waiting:
+        name = waiting.pop()
+        found.add(name)
+        source = (Path(framecache.__file__).parent / f"{name}.py").read_text(encoding="utf-8")
+        for node in ast.walk(ast.parse(source)):
+            if isinstance(node, ast.ImportFrom) and node.level == 1:
+                names = [node.module] if node.module else [alias.name for alias in node.names]
+                waiting += [name for name in names if name not in found]
+    return found
+
+
+def test_frames_drawn_by_other_code_are_not_kept() -> None:
+    # these find, keep and choose, and shape no pixel
+    beside = {"engines", "framecache", "parts", "store"}
+    assert _imported("looks") | _imported("scene") == set(framecache.DRAWING) | beside
 
 
 def test_a_change_of_light_or_place_draws_every_frame_anew(clip: Preview) -> None:
