@@ -26,7 +26,7 @@ Array = NDArray[np.float64]
 COLOURS, CAMERA_PART = "Duskrail fast look", "fast look camera"
 LEAST_DOME_M = 8000.0
 # into how many steps sky and water are cut over the picture's width, and at most over all that is in view
-DOME_GRID, WATER_GRID = (24, 96), (64, 200)
+DOME_GRID, WATER_GRID = (36, 120), (64, 200)
 DOME_RINGS = 32
 DOME_FOOT_RAD, STEEP_RAD = -0.06, np.radians(75.0)
 VIEW_MARGIN = 1.15  # how much more than the pictures' width and height is made ready
@@ -256,7 +256,8 @@ class FastLook:
         sun, moon = self.frames.sun_direction[frame], self.frames.moon_direction[frame]
         phase = 2.0 * float(self.frames.moon_lit_fraction[frame]) - 1.0
         before = [
-            _rings(sun, np.array([0.0, 0.0, 1.0]), SUN_RINGS, 1.0),
+            # a sun that is down has no rings: they draw the sky around them less finely than the dome does
+            _rings(sun, np.array([0.0, 0.0, 1.0]), SUN_RINGS * (self.light.sun[frame].max() > 0.0), 1.0),
             _rings(moon, sun, MOON_RINGS, phase),
             stars.turned(self.star_corners, self.star_pole, float(self.star_turn_deg[frame])),
         ]

@@ -103,10 +103,18 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: sky.PictureLigh
         (materials.LOW_GLOW, glow),
         (materials.LOW_EMBER, ember),
         (materials.GLOW_WAY, light.glow_direction),
+        (materials.LEVEL_LIGHT, _on_level(frames, light)),
     ):
         world[key] = [float(value) for value in values[0]]
         for channel in range(3):
             keyframes.write_curve(world, f'["{key}"]', values[:, channel], channel)
+
+
+def _on_level(frames: FrameTable, light: sky.PictureLight) -> NDArray[Any]:
+    """Light of all kinds on level ground, shape (frames, 3)."""
+    from_sun = np.maximum(frames.sun_direction[:, 2:], 0.0) * light.sun
+    from_moon = np.maximum(frames.moon_direction[:, 2:], 0.0) * light.moon
+    return light.even + light.band + light.glow + light.ember + light.lamps + from_sun + from_moon
 
 
 def key_lamps(scene: bpy.types.Scene, levels: NDArray[Any]) -> None:
@@ -179,7 +187,6 @@ def _build_sky(tree: Any) -> None:
 
     band = maths("EXPONENT", maths("MULTIPLY", up, -sky.BAND_FALL))
     ray = node("ShaderNodeLightPath").outputs
-    unseen = maths("SUBTRACT", 1.0, ray["Is Diffuse Ray"])
     toll = node("ShaderNodeSeparateXYZ")
     links.new(scaled("Air", maths("DIVIDE", 1.0, maths("ADD", up, sky.AIR_RISE))), toll.inputs[0])
     left = node("ShaderNodeCombineXYZ")
@@ -198,11 +205,7 @@ def _build_sky(tree: Any) -> None:
     ground = maths("MULTIPLY_ADD", apart.outputs[2], 40.0, 1.4)
     ground.node.use_clamp = True
     seen = maths("MULTIPLY_ADD", ground, 1.0 - GROUND_ALBEDO, GROUND_ALBEDO)
-    natural = total(
-        scaled("", seen, vectors("MULTIPLY", "", scattered, left.outputs[0]).outputs[0]),
-        scaled("Lamps", maths("MULTIPLY", lamps, ray["Is Diffuse Ray"])),
-        scaled("Skyglow", maths("MULTIPLY", band, unseen)),
-    )
+    natural = scaled("", seen, vectors("MULTIPLY", "", scattered, left.outputs[0]).outputs[0])
 
     def within(away: Any) -> Any:
         """1 on a disc, 0 outside, over a soft edge."""
@@ -234,20 +237,30 @@ def _build_sky(tree: Any) -> None:
     )
     sunlit = maths("MULTIPLY_ADD", facing, 8.0, 0.5)
     sunlit.node.use_clamp = True
-    discs = total(
-        *veils,
-        scaled("Sun disc", within(from_sun)),
-        scaled("Moon disc", maths("MULTIPLY", on_moon, sunlit)),
-    )
+
     # mixed and not multiplied by whether it is seen: Cycles leaves out what is mixed in by nothing
-    sky_light, disc_light = node("ShaderNodeBackground"), node("ShaderNodeBackground")
-    links.new(natural, sky_light.inputs["Color"])
-    links.new(discs, disc_light.inputs["Color"])
-    if_seen, whole, output = (
-        node(kind) for kind in ("ShaderNodeMixShader", "ShaderNodeAddShader", "ShaderNodeOutputWorld")
+    def shining(colour: Any) -> Any:
+        made = node("ShaderNodeBackground")
+        links.new(colour, made.inputs["Color"])
+        return made.outputs[0]
+
+    def both(first: Any, second: Any) -> Any:
+        made = node("ShaderNodeAddShader")
+        links.new(first, made.inputs[0])
+        links.new(second, made.inputs[1])
+        return made.outputs[0]
+
+    def mixed(share: Any, without: Any, with_it: Any) -> Any:
+        made = node("ShaderNodeMixShader")
+        for place, value in enumerate((share, without, with_it)):
+            if value is not None:
+                links.new(value, made.inputs[place])
+        return made.outputs[0]
+
+    moon = mixed(on_moon, None, shining(scaled("Moon disc", maths("MULTIPLY", on_moon, sunlit))))
+    sun = shining(total(*veils, scaled("Sun disc", within(from_sun))))
+    lamplight = mixed(
+        ray["Is Diffuse Ray"], shining(scaled("Skyglow", band)), shining(scaled("Lamps", lamps))
     )
-    links.new(ray["Is Camera Ray"], if_seen.inputs[0])
-    links.new(disc_light.outputs[0], if_seen.inputs[2])
-    links.new(sky_light.outputs[0], whole.inputs[0])
-    links.new(if_seen.outputs[0], whole.inputs[1])
-    links.new(whole.outputs[0], output.inputs["Surface"])
+    whole = both(both(shining(natural), lamplight), mixed(ray["Is Camera Ray"], None, both(sun, moon)))
+    links.new(whole, node("ShaderNodeOutputWorld").inputs["Surface"])

@@ -15,7 +15,7 @@ from .fastlook import FastLook
 
 FAST, LIT = "fast", "lit"
 LOOKS = (FAST, LIT)
-SAMPLES = {FAST: 2, LIT: 5}  # of Cycles; the rest is up to its denoiser
+CYCLES_SAMPLES, GRAINY_SAMPLES = 2, 8  # with its denoiser, and where there is none
 EEVEE_SAMPLES = 16
 VIEW, CONTRAST = "AgX", "AgX - Punchy"
 WORKBENCH_SAMPLES = "FXAA"
@@ -36,7 +36,7 @@ class Look:
             display: Any = scene.display
             display.render_aa = WORKBENCH_SAMPLES
         elif engine.name == engines.CYCLES:
-            _set_cycles(scene, SAMPLES[look])
+            _set_cycles(scene)
         else:
             _set_eevee(scene)
         self.stars_px = 0
@@ -67,7 +67,7 @@ class Look:
 
 def settings_key(look: str, engine: engines.Engine) -> list[Any]:
     """What a picture depends on besides the plan."""
-    return [look, engine.name, bpy.app.version_string, SAMPLES[look], VIEW, CONTRAST, WORKBENCH_SAMPLES]
+    return [look, engine.name, bpy.app.version_string, CYCLES_SAMPLES, VIEW, CONTRAST, WORKBENCH_SAMPLES]
 
 
 def _choose_view(scene: bpy.types.Scene) -> None:
@@ -79,14 +79,14 @@ def _choose_view(scene: bpy.types.Scene) -> None:
     display.display_device = "sRGB"
 
 
-def _set_cycles(scene: bpy.types.Scene, samples: int) -> None:
+def _set_cycles(scene: bpy.types.Scene) -> None:
     """Few samples, the same ones on every frame, and the denoiser: grain that doesn't crawl."""
     cycles: Any = scene.cycles  # type: ignore[attr-defined]
     cycles.device = "CPU"
-    cycles.samples = samples
+    cycles.samples = CYCLES_SAMPLES
     cycles.use_adaptive_sampling = False
     cycles.seed, cycles.use_animated_seed = 0, False
-    cycles.light_sampling_threshold = 0.0
+    cycles.light_sampling_threshold = 0.01
     cycles.max_bounces, cycles.diffuse_bounces, cycles.glossy_bounces = 3, 1, 2
     cycles.transmission_bounces = cycles.volume_bounces = 0
     cycles.transparent_max_bounces = 2
@@ -95,10 +95,10 @@ def _set_cycles(scene: bpy.types.Scene, samples: int) -> None:
     cycles.use_denoising = True
     try:
         cycles.denoiser = "OPENIMAGEDENOISE"
-    except TypeError:  # some builds of Blender come without it: then with the grain
-        cycles.use_denoising = False
+    except TypeError:  # some builds of Blender come without it: then with some grain
+        cycles.use_denoising, cycles.samples = False, GRAINY_SAMPLES
         return
-    # a clean guide keeps thin masts whole; for that the normals are left out and a sample is saved
+    # a clean guide keeps thin masts whole, and costs less than the samples that would
     cycles.denoising_input_passes = "RGB_ALBEDO"
     cycles.denoising_prefilter, cycles.denoising_quality = "ACCURATE", "FAST"
 

@@ -18,6 +18,8 @@ LOW_SKY, LOW_GLOW, LOW_EMBER, GLOW_WAY = (
     f"duskrail_{name}" for name in ("low_sky", "low_glow", "low_ember", "glow_way")
 )
 EMBER_WIDTH = "duskrail_ember_width"
+LEVEL_LIGHT = "duskrail_level_light"  # of all light together on level ground, without shadows
+AIR_LEAST = 0.002  # less of it isn't seen, and needn't be worked out
 AIR_M = 30_000.0  # how far the air lets a colour through to 1/e: a clear evening, value from memory
 
 NAMES = {
@@ -61,13 +63,18 @@ def _solid(tree: Any) -> None:
 
 
 def _water(tree: Any) -> None:
-    """Dark below, mirror above by Fresnel's law, with a slight swell."""
+    """Dark below, mirror above by Fresnel's law, with a slight swell.
+
+    What is below shines as the light above it makes it, rather than be lit: so that all of a draft's few
+    samples go to what is mirrored.
+    """
     nodes, links = tree.nodes, tree.links
-    info, body, mirror, mix, fresnel, output = (
+    info, lit, body, mirror, mix, fresnel, output = (
         nodes.new(kind)
         for kind in (
             "ShaderNodeObjectInfo",
-            "ShaderNodeBsdfDiffuse",
+            "ShaderNodeVectorMath",
+            "ShaderNodeEmission",
             "ShaderNodeBsdfGlossy",
             "ShaderNodeMixShader",
             "ShaderNodeFresnel",
@@ -79,27 +86,34 @@ def _water(tree: Any) -> None:
     )
     fresnel.inputs["IOR"].default_value = 1.333  # water
     mirror.inputs["Roughness"].default_value = 0.06
+    noise.noise_dimensions = "2D"
     noise.inputs["Scale"].default_value = 0.9
+    noise.inputs["Detail"].default_value = 1.0
     bump.inputs["Strength"].default_value = 0.12
     bump.inputs["Distance"].default_value = 0.1
+    lit.operation = "MULTIPLY"
     links.new(place.outputs["Position"], noise.inputs["Vector"])
     links.new(noise.outputs["Fac" if "Fac" in noise.outputs else 0], bump.inputs["Height"])
     links.new(bump.outputs["Normal"], mirror.inputs["Normal"])
-    links.new(info.outputs["Color"], body.inputs["Color"])
+    links.new(info.outputs["Color"], lit.inputs[0])
+    links.new(_of_world(tree, LEVEL_LIGHT), lit.inputs[1])
+    links.new(lit.outputs[0], body.inputs["Color"])
     links.new(fresnel.outputs[0], mix.inputs[0])
     links.new(body.outputs[0], mix.inputs[1])
     links.new(mirror.outputs[0], mix.inputs[2])
     links.new(_through_air(tree, mix.outputs[0]), output.inputs["Surface"])
 
 
+def _of_world(tree: Any, name: str) -> Any:
+    """A vector that is a property of the world."""
+    found = tree.nodes.new("ShaderNodeAttribute")
+    found.attribute_type, found.attribute_name = "VIEW_LAYER", name
+    return found.outputs["Vector"]
+
+
 def _through_air(tree: Any, shader: Any) -> Any:
     """A surface as it is seen through air: it goes over into the sky low behind it."""
     nodes, links = tree.nodes, tree.links
-
-    def world(name: str) -> Any:
-        found = nodes.new("ShaderNodeAttribute")
-        found.attribute_type, found.attribute_name = "VIEW_LAYER", name
-        return found.outputs["Vector"]
 
     def maths(operation: str, first: Any, second: Any) -> Any:
         made = nodes.new("ShaderNodeMath")
@@ -119,20 +133,21 @@ def _through_air(tree: Any, shader: Any) -> Any:
         return made.outputs[output]
 
     view = nodes.new("ShaderNodeNewGeometry").outputs["Incoming"]
-    toward = vectors("DOT_PRODUCT", view, world(GLOW_WAY), 1)
-    low = world(LOW_SKY)
+    toward = vectors("DOT_PRODUCT", view, _of_world(tree, GLOW_WAY), 1)
+    low = _of_world(tree, LOW_SKY)
     ember_width = nodes.new("ShaderNodeAttribute")
     ember_width.attribute_type, ember_width.attribute_name = "VIEW_LAYER", EMBER_WIDTH
     away = maths("SUBTRACT", maths("MULTIPLY", toward, -1.0), 1.0)
     for name, width in ((LOW_GLOW, sky.GLOW_WIDTH), (LOW_EMBER, ember_width.outputs["Fac"])):
         lobe = maths("EXPONENT", maths("MULTIPLY", away, width), 0.0)
-        low = vectors("ADD", low, vectors("SCALE", world(name), lobe))
+        low = vectors("ADD", low, vectors("SCALE", _of_world(tree, name), lobe))
     air = nodes.new("ShaderNodeEmission")
     links.new(low, air.inputs["Color"])
     far = nodes.new("ShaderNodeLightPath").outputs["Ray Length"]
     clear = maths("EXPONENT", maths("MULTIPLY", far, -1.0 / AIR_M), 0.0)
+    taken = maths("MULTIPLY", maths("SUBTRACT", clear, 1.0 - AIR_LEAST), -1.0)
     mix = nodes.new("ShaderNodeMixShader")
-    links.new(clear, mix.inputs[0])
-    links.new(air.outputs[0], mix.inputs[1])
-    links.new(shader, mix.inputs[2])
+    links.new(taken, mix.inputs[0])  # none of it (less than none) is left out by Cycles
+    links.new(shader, mix.inputs[1])
+    links.new(air.outputs[0], mix.inputs[2])
     return mix.outputs[0]
