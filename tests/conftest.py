@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import atexit
 import os
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +23,18 @@ settings.register_profile(
     print_blob=True,
 )
 settings.load_profile("duskrail")
+
+
+def pytest_sessionfinish(exitstatus: int) -> None:
+    """Leave for good once all is said: Blender's module may wait for itself on the way out."""
+    if "bpy" in sys.modules:
+        atexit.register(_leave, int(exitstatus))
+
+
+def _leave(code: int) -> None:
+    sys.stdout.flush()
+    sys.stderr.flush()
+    os._exit(code)
 
 
 @pytest.fixture(scope="session")
