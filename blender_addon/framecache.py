@@ -31,6 +31,7 @@ DRAWING = (
     "looks",
     "materials",
     "nightlights",
+    "nodes",
     "rig",
     "scene",
     "starfield",

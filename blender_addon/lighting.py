@@ -17,6 +17,7 @@ from planner_core import sky
 from planner_core.frames import FrameTable
 
 from . import compat, keyframes, materials, parts
+from .nodes import Graph
 
 SUN_WIDTH_RAD = math.radians(0.533)
 WORLD_PART = "sky"
@@ -138,129 +139,70 @@ def _build_sky(tree: Any) -> None:
     discs of sun and moon and the veil around the sun are seen by the camera only: the light they stand for
     comes from the lamps of the scene.
     """
-    nodes, links = tree.nodes, tree.links
-
-    def node(kind: str, name: str = "", operation: str = "") -> Any:
-        made = nodes.new(kind)
-        if name:
-            made.name = made.label = name
-        if operation:
-            made.operation = operation
-        return made
-
-    def maths(operation: str, *inputs: Any) -> Any:
-        made = node("ShaderNodeMath", operation=operation)
-        for place, value in enumerate(inputs):
-            if isinstance(value, float):
-                made.inputs[place].default_value = value
-            else:
-                links.new(value, made.inputs[place])
-        return made.outputs[0]
-
-    def vectors(operation: str, name: str, first: Any = None, second: Any = None) -> Any:
-        made = node("ShaderNodeVectorMath", name, operation)
-        for place, value in ((0, first), (3 if operation == "SCALE" else 1, second)):
-            if value is not None:
-                links.new(value, made.inputs[place])
-        return made
-
-    def total(*terms: Any) -> Any:
-        added = terms[0]
-        for term in terms[1:]:
-            added = vectors("ADD", "", added, term).outputs[0]
-        return added
-
-    def scaled(name: str, factor: Any, colour: Any = None) -> Any:
-        return vectors("SCALE", name, colour, factor).outputs[0]
-
-    direction = node("ShaderNodeTexCoord").outputs["Generated"]
-    apart = node("ShaderNodeSeparateXYZ")
-    links.new(direction, apart.inputs[0])
-    up = maths("MAXIMUM", apart.outputs[2], sky.LOWEST_RISE)
-    toward = maths("SUBTRACT", vectors("DOT_PRODUCT", "Toward glow", direction).outputs["Value"], 1.0)
-    middle = node("ShaderNodeValue", "Glow height").outputs[0]
+    graph = Graph(tree)
+    maths, vectors, scaled, total = graph.maths, graph.vectors, graph.scaled, graph.total
+    direction = graph.node("TexCoord").outputs["Generated"]
+    height = graph.apart(direction)[2]
+    up = maths("MAXIMUM", height, sky.LOWEST_RISE)
+    toward = maths("SUBTRACT", vectors("DOT_PRODUCT", direction, name="Toward glow"), 1.0)
+    middle = graph.node("Value", "Glow height").outputs[0]
     above = maths("MAXIMUM", maths("SUBTRACT", up, middle), 0.0)
 
     def lobe(name: str, width: Any, fall: Any) -> Any:
         fallen = maths("MULTIPLY", above, fall)
-        return scaled(name, maths("EXPONENT", maths("SUBTRACT", maths("MULTIPLY", toward, width), fallen)))
+        falls = maths("EXPONENT", maths("SUBTRACT", maths("MULTIPLY", toward, width), fallen))
+        return scaled(falls, name=name)
 
     band = maths("EXPONENT", maths("MULTIPLY", up, -sky.BAND_FALL))
-    ray = node("ShaderNodeLightPath").outputs
-    toll = node("ShaderNodeSeparateXYZ")
-    links.new(scaled("Air", maths("DIVIDE", 1.0, maths("ADD", up, sky.AIR_RISE))), toll.inputs[0])
-    left = node("ShaderNodeCombineXYZ")
+    toll = graph.apart(scaled(maths("DIVIDE", 1.0, maths("ADD", up, sky.AIR_RISE)), name="Air"))
+    left = graph.node("CombineXYZ")
     for channel in range(3):
-        links.new(maths("EXPONENT", toll.outputs[channel]), left.inputs[channel])
+        graph.give(left.inputs[channel], maths("EXPONENT", toll[channel]))
+    ember_form = (graph.node("Value", f"Ember {form}").outputs[0] for form in ("width", "fall"))
     scattered = total(
-        vectors("ADD", "Even").outputs[0],
-        scaled("Band", band),
+        vectors("ADD", name="Even"),
+        scaled(band, name="Band"),
         lobe("Glow", sky.GLOW_WIDTH, sky.GLOW_FALL),
-        lobe("Ember", *(node("ShaderNodeValue", f"Ember {form}").outputs[0] for form in ("width", "fall"))),
+        lobe("Ember", *ember_form),
     )
-    lit = vectors("DOT_PRODUCT", "Toward lamps", direction).outputs["Value"]
+    lit = vectors("DOT_PRODUCT", direction, name="Toward lamps")
     lobe_of_lamps = maths("EXPONENT", maths("MULTIPLY_ADD", lit, sky.LAMPS_WIDTH, -sky.LAMPS_WIDTH))
     lamps = maths("MULTIPLY_ADD", lobe_of_lamps, (1.0 - sky.LAMPS_AROUND) * sky.lamp_peak(), sky.LAMPS_AROUND)
     # below the horizon is ground: what EEVEE takes the light from below to be
-    ground = maths("MULTIPLY_ADD", apart.outputs[2], 40.0, 1.4)
-    ground.node.use_clamp = True
+    ground = maths("MULTIPLY_ADD", height, 40.0, 1.4, clamp=True)
     seen = maths("MULTIPLY_ADD", ground, 1.0 - GROUND_ALBEDO, GROUND_ALBEDO)
-    natural = scaled("", seen, vectors("MULTIPLY", "", scattered, left.outputs[0]).outputs[0])
+    natural = scaled(seen, vectors("MULTIPLY", scattered, left.outputs[0]))
 
     def within(away: Any) -> Any:
         """1 on a disc, 0 outside, over a soft edge."""
         edge = maths("DIVIDE", away, float(sky.SUN_RADIUS_RAD))
-        soft = maths("MULTIPLY_ADD", edge, -6.0, 6.5)
-        soft.node.use_clamp = True
-        return soft
+        return maths("MULTIPLY_ADD", edge, -6.0, 6.5, clamp=True)
 
-    from_sun = vectors("DISTANCE", "From sun", direction).outputs["Value"]
+    from_sun = vectors("DISTANCE", direction, name="From sun")
     veils = [
-        scaled(f"Veil {number + 1}", maths("EXPONENT", maths("DIVIDE", from_sun, -width)))
-        for number, width in enumerate(float(width) for _, width in sky.VEILS)
+        scaled(maths("EXPONENT", maths("DIVIDE", from_sun, -float(width))), name=f"Veil {number + 1}")
+        for number, (_, width) in enumerate(sky.VEILS)
     ]
-    from_moon = vectors("SUBTRACT", "From moon", direction).outputs[0]
-    on_moon = within(vectors("LENGTH", "", from_moon).outputs["Value"])
-    offset = vectors("SCALE", "", from_moon).outputs[0]
-    offset.node.inputs["Scale"].default_value = 1.0 / sky.SUN_RADIUS_RAD
+    from_moon = vectors("SUBTRACT", direction, name="From moon")
+    on_moon = within(vectors("LENGTH", from_moon))
+    offset = scaled(1.0 / float(sky.SUN_RADIUS_RAD), from_moon)
     bulge = maths(
-        "SQRT",
-        maths(
-            "MAXIMUM",
-            maths("SUBTRACT", 1.0, vectors("DOT_PRODUCT", "", offset, offset).outputs["Value"]),
-            0.0,
-        ),
+        "SQRT", maths("MAXIMUM", maths("SUBTRACT", 1.0, vectors("DOT_PRODUCT", offset, offset)), 0.0)
     )
-    across = vectors("DOT_PRODUCT", "Moon day", offset).outputs["Value"]
-    facing = maths(
-        "SUBTRACT", across, maths("MULTIPLY", bulge, node("ShaderNodeValue", "Moon phase").outputs[0])
-    )
-    sunlit = maths("MULTIPLY_ADD", facing, 8.0, 0.5)
-    sunlit.node.use_clamp = True
+    across = vectors("DOT_PRODUCT", offset, name="Moon day")
+    phase = graph.node("Value", "Moon phase").outputs[0]
+    facing = maths("SUBTRACT", across, maths("MULTIPLY", bulge, phase))
+    sunlit = maths("MULTIPLY_ADD", facing, 8.0, 0.5, clamp=True)
+
+    def shining(colour: Any) -> Any:
+        return graph.node("Background", Color=colour).outputs[0]
 
     # mixed and not multiplied by whether it is seen: Cycles leaves out what is mixed in by nothing
-    def shining(colour: Any) -> Any:
-        made = node("ShaderNodeBackground")
-        links.new(colour, made.inputs["Color"])
-        return made.outputs[0]
-
-    def both(first: Any, second: Any) -> Any:
-        made = node("ShaderNodeAddShader")
-        links.new(first, made.inputs[0])
-        links.new(second, made.inputs[1])
-        return made.outputs[0]
-
-    def mixed(share: Any, without: Any, with_it: Any) -> Any:
-        made = node("ShaderNodeMixShader")
-        for place, value in enumerate((share, without, with_it)):
-            if value is not None:
-                links.new(value, made.inputs[place])
-        return made.outputs[0]
-
-    moon = mixed(on_moon, None, shining(scaled("Moon disc", maths("MULTIPLY", on_moon, sunlit))))
-    sun = shining(total(*veils, scaled("Sun disc", within(from_sun))))
-    lamplight = mixed(
-        ray["Is Diffuse Ray"], shining(scaled("Skyglow", band)), shining(scaled("Lamps", lamps))
+    ray = graph.node("LightPath").outputs
+    moon = graph.mixed(on_moon, None, shining(scaled(maths("MULTIPLY", on_moon, sunlit), name="Moon disc")))
+    sun = shining(total(*veils, scaled(within(from_sun), name="Sun disc")))
+    lamplight = graph.mixed(
+        ray["Is Diffuse Ray"], shining(scaled(band, name="Skyglow")), shining(scaled(lamps, name="Lamps"))
     )
-    whole = both(both(shining(natural), lamplight), mixed(ray["Is Camera Ray"], None, both(sun, moon)))
-    links.new(whole, node("ShaderNodeOutputWorld").inputs["Surface"])
+    discs = graph.mixed(ray["Is Camera Ray"], None, graph.both(sun, moon))
+    graph.end(graph.both(graph.both(shining(natural), lamplight), discs), "World")

@@ -14,13 +14,14 @@ from planner_core.colour import LUMINANCE
 from planner_core.frames import FrameTable
 
 from . import compat, keyframes, lighting, materials, parts
+from .nodes import Graph
 
 PART, MATERIAL_PART, POOL_PART = "windows", "windows material", "street lamp"
 ON, GLOW = "duskrail_on", "duskrail_glow"  # of the faces: natural light at which each is on, stops; colour
 DUSK, LEVEL = "duskrail_dusk", "duskrail_lamp_level"  # of the world, keyed: natural light, stops; lamps
 NEVER_STOPS = -60.0
 POOL_LAMP_M = 0.15  # radius of a street lamp's light
-GLASS = (0.030, 0.036, 0.045)
+GLASS, GLASS_MIRRORS = (0.030, 0.036, 0.045), 0.08
 
 
 def draw_windows(scene: bpy.types.Scene, frames: FrameTable) -> lamps.Panes:
@@ -102,47 +103,15 @@ def _material() -> bpy.types.Material:
             return found
     made = bpy.data.materials.new("Draft windows")
     made[parts.PART_KEY] = MATERIAL_PART
-    tree = compat.use_nodes(made)
-    nodes, links = tree.nodes, tree.links
-
-    def attribute(kind: str, name: str) -> Any:
-        node = nodes.new("ShaderNodeAttribute")
-        node.attribute_type, node.attribute_name = kind, name
-        return node.outputs["Vector" if name == GLOW else "Fac"]
-
-    def maths(operation: str, first: Any, second: Any) -> Any:
-        node = nodes.new("ShaderNodeMath")
-        node.operation = operation
-        for place, value in enumerate((first, second)):
-            if isinstance(value, float):
-                node.inputs[place].default_value = value
-            else:
-                links.new(value, node.inputs[place])
-        return node.outputs[0]
-
-    below = maths("SUBTRACT", attribute("GEOMETRY", ON), attribute("VIEW_LAYER", DUSK))
-    share = maths("DIVIDE", below, lamps.SWITCH_STOPS)
-    share.node.use_clamp = True
-    shining = nodes.new("ShaderNodeEmission")
-    links.new(attribute("GEOMETRY", GLOW), shining.inputs["Color"])
-    links.new(maths("MULTIPLY", share, attribute("VIEW_LAYER", LEVEL)), shining.inputs["Strength"])
-    glass, mirror, mixed, whole, output = (
-        nodes.new(kind)
-        for kind in (
-            "ShaderNodeBsdfDiffuse",
-            "ShaderNodeBsdfGlossy",
-            "ShaderNodeMixShader",
-            "ShaderNodeAddShader",
-            "ShaderNodeOutputMaterial",
-        )
-    )
-    glass.inputs["Color"].default_value = (*GLASS, 1.0)
-    mirror.inputs["Roughness"].default_value = 0.1
-    mixed.inputs[0].default_value = 0.08
-    links.new(glass.outputs[0], mixed.inputs[1])
-    links.new(mirror.outputs[0], mixed.inputs[2])
-    links.new(mixed.outputs[0], whole.inputs[0])
-    links.new(shining.outputs[0], whole.inputs[1])
-    links.new(whole.outputs[0], output.inputs["Surface"])
+    graph = Graph(compat.use_nodes(made))
+    maths = graph.maths
+    below = maths("SUBTRACT", graph.number_of("GEOMETRY", ON), graph.number_of("VIEW_LAYER", DUSK))
+    share = maths("DIVIDE", below, lamps.SWITCH_STOPS, clamp=True)
+    strength = maths("MULTIPLY", share, graph.number_of("VIEW_LAYER", LEVEL))
+    shining = graph.node("Emission", Color=graph.vector_of("GEOMETRY", GLOW), Strength=strength)
+    glass = graph.node("BsdfDiffuse", Color=(*GLASS, 1.0))
+    mirror = graph.node("BsdfGlossy", Roughness=0.1)
+    dark = graph.mixed(GLASS_MIRRORS, glass.outputs[0], mirror.outputs[0])
+    graph.end(graph.both(dark, shining.outputs[0]))
     materials.lights_nothing(made)
     return made

@@ -15,6 +15,7 @@ from planner_core import rig, sky, stars
 from planner_core.frames import FrameTable
 
 from . import compat, keyframes, materials, parts
+from .nodes import Graph
 
 Array = NDArray[np.float64]
 
@@ -89,30 +90,9 @@ def _material() -> bpy.types.Material:
             return found
     made = bpy.data.materials.new("Draft stars")
     made[parts.PART_KEY] = MATERIAL_PART
-    tree = compat.use_nodes(made)
-    nodes, links = tree.nodes, tree.links
-
-    def node(kind: str) -> Any:
-        return nodes.new(kind)
-
-    def attribute(kind: str, name: str, output: str) -> Any:
-        found = node("ShaderNodeAttribute")
-        found.attribute_type, found.attribute_name = kind, name
-        return found.outputs[output]
-
-    def maths(operation: str, *inputs: Any) -> Any:
-        found = node("ShaderNodeMath")
-        found.operation = operation
-        for place, value in enumerate(inputs):
-            if isinstance(value, float):
-                found.inputs[place].default_value = value
-            else:
-                links.new(value, found.inputs[place])
-        return found.outputs[0]
-
-    apart = node("ShaderNodeSeparateXYZ")
-    links.new(node("ShaderNodeNewGeometry").outputs["Incoming"], apart.inputs[0])
-    rise = maths("MULTIPLY", apart.outputs[2], -1.0)
+    graph = Graph(compat.use_nodes(made))
+    maths = graph.maths
+    rise = maths("MULTIPLY", graph.apart(graph.node("NewGeometry").outputs["Incoming"])[2], -1.0)
     # Circular 171's way through the air: X (cos s − u) + cos s, with cos² s = 1 − (X cos h / (X + 1))²
     shell = float(stars.AIR_SHELL)
     squared = maths("MULTIPLY", rise, rise)
@@ -120,23 +100,10 @@ def _material() -> bpy.types.Material:
     slant = maths("SQRT", maths("MULTIPLY_ADD", squared, share, 1.0 - share))
     mass = maths("SUBTRACT", maths("MULTIPLY", slant, shell + 1.0), maths("MULTIPLY", rise, shell))
     through = maths("EXPONENT", maths("MULTIPLY", mass, -stars.AIR_DEPTH))
-    fade = maths("DIVIDE", maths("SUBTRACT", rise, SETTING[0]), SETTING[1] - SETTING[0])
-    fade.node.use_clamp = True
-    strength = maths("MULTIPLY", maths("MULTIPLY", through, fade), attribute("VIEW_LAYER", LEVEL, "Fac"))
-    star, sky_behind, whole, output = (
-        node(kind)
-        for kind in (
-            "ShaderNodeEmission",
-            "ShaderNodeBsdfTransparent",
-            "ShaderNodeAddShader",
-            "ShaderNodeOutputMaterial",
-        )
-    )
-    links.new(attribute("GEOMETRY", GLOW, "Vector"), star.inputs["Color"])
-    links.new(strength, star.inputs["Strength"])
-    links.new(star.outputs[0], whole.inputs[0])
-    links.new(sky_behind.outputs[0], whole.inputs[1])
-    links.new(whole.outputs[0], output.inputs["Surface"])
+    fade = maths("DIVIDE", maths("SUBTRACT", rise, SETTING[0]), SETTING[1] - SETTING[0], clamp=True)
+    strength = maths("MULTIPLY", maths("MULTIPLY", through, fade), graph.number_of("VIEW_LAYER", LEVEL))
+    star = graph.node("Emission", Color=graph.vector_of("GEOMETRY", GLOW), Strength=strength)
+    graph.end(graph.both(star.outputs[0], graph.node("BsdfTransparent").outputs[0]))
     made.surface_render_method = "BLENDED"
     materials.lights_nothing(made)
     return made
