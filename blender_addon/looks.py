@@ -15,18 +15,29 @@ from .fastlook import FastLook
 
 FAST, LIT = "fast", "lit"
 LOOKS = (FAST, LIT)
-CYCLES_SAMPLES, GRAINY_SAMPLES = 2, 8  # with its denoiser, and where there is none
-EEVEE_SAMPLES = 16
+# of a clip's frames, and of a still, which is looked at for longer
+CYCLES_SAMPLES, CYCLES_STILL_SAMPLES = 2, 16
+EEVEE_SAMPLES, EEVEE_STILL_SAMPLES = 16, 64
+WORKBENCH_SAMPLES, WORKBENCH_STILL_SAMPLES = "FXAA", "8"
+GRAINY = 4  # so many times the samples, where Cycles has no denoiser
 VIEW, CONTRAST = "AgX", "AgX - Punchy"
-WORKBENCH_SAMPLES = "FXAA"
 
 
 class Look:
-    """A drawn scene set up for a look and an engine. show(number) makes it ready for a frame, counted
-    from 1.
+    """A drawn scene set up for a look and an engine, for a clip's frames or finer, for a still.
+
+    show(number) makes it ready for a frame, counted from 1.
     """
 
-    def __init__(self, scene: bpy.types.Scene, frames: FrameTable, look: str, engine: engines.Engine) -> None:
+    def __init__(
+        self,
+        scene: bpy.types.Scene,
+        frames: FrameTable,
+        look: str,
+        engine: engines.Engine,
+        *,
+        still: bool = False,
+    ) -> None:
         self.scene, self.frames = scene, frames
         scene.render.engine = engine.name  # type: ignore[assignment]
         _choose_view(scene)
@@ -34,11 +45,11 @@ class Look:
         self.fast = FastLook(scene, frames, panes) if engine.name == engines.WORKBENCH else None
         if engine.name == engines.WORKBENCH:
             display: Any = scene.display
-            display.render_aa = WORKBENCH_SAMPLES
+            display.render_aa = WORKBENCH_STILL_SAMPLES if still else WORKBENCH_SAMPLES
         elif engine.name == engines.CYCLES:
-            _set_cycles(scene)
+            _set_cycles(scene, CYCLES_STILL_SAMPLES if still else CYCLES_SAMPLES)
         else:
-            _set_eevee(scene)
+            _set_eevee(scene, EEVEE_STILL_SAMPLES if still else EEVEE_SAMPLES)
         self.stars_px = 0
         if self.fast is None:
             nightlights.draw_pools(scene, frames)
@@ -65,9 +76,9 @@ class Look:
             self.scene.render.motion_blur_shutter = max(0.01, min(1.0, float(share)))
 
 
-def settings_key(look: str, engine: engines.Engine) -> list[Any]:
-    """What a picture depends on besides the plan."""
-    return [look, engine.name, bpy.app.version_string, CYCLES_SAMPLES, VIEW, CONTRAST, WORKBENCH_SAMPLES]
+def settings_key(look: str, engine: engines.Engine, *, still: bool = False) -> list[Any]:
+    """What a picture depends on besides the plan and the code that draws."""
+    return [look, engine.name, bpy.app.version_string, still]
 
 
 def _choose_view(scene: bpy.types.Scene) -> None:
@@ -79,11 +90,11 @@ def _choose_view(scene: bpy.types.Scene) -> None:
     display.display_device = "sRGB"
 
 
-def _set_cycles(scene: bpy.types.Scene) -> None:
+def _set_cycles(scene: bpy.types.Scene, samples: int) -> None:
     """Few samples, the same ones on every frame, and the denoiser: grain that doesn't crawl."""
     cycles: Any = scene.cycles  # type: ignore[attr-defined]
     cycles.device = "CPU"
-    cycles.samples = CYCLES_SAMPLES
+    cycles.samples = samples
     cycles.use_adaptive_sampling = False
     cycles.seed, cycles.use_animated_seed = 0, False
     cycles.light_sampling_threshold = 0.01
@@ -96,16 +107,16 @@ def _set_cycles(scene: bpy.types.Scene) -> None:
     try:
         cycles.denoiser = "OPENIMAGEDENOISE"
     except TypeError:  # some builds of Blender come without it: then with some grain
-        cycles.use_denoising, cycles.samples = False, GRAINY_SAMPLES
+        cycles.use_denoising, cycles.samples = False, GRAINY * samples
         return
     # a clean guide keeps thin masts whole, and costs less than the samples that would
     cycles.denoising_input_passes = "RGB_ALBEDO"
     cycles.denoising_prefilter, cycles.denoising_quality = "ACCURATE", "FAST"
 
 
-def _set_eevee(scene: bpy.types.Scene) -> None:
+def _set_eevee(scene: bpy.types.Scene, samples: int) -> None:
     eevee: Any = scene.eevee
-    eevee.taa_render_samples = EEVEE_SAMPLES
+    eevee.taa_render_samples = samples
     eevee.use_shadows = True
     eevee.use_raytracing = True
 

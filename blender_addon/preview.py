@@ -233,13 +233,15 @@ def render_still(
 ) -> tuple[int, int]:
     """Draw one frame, counted from 1, at the clip's full size or another, as PNG; returns the size.
 
+    It is drawn more finely than the frames of a clip.
+
     Raises as render_preview.
     """
     frame_numbers(plan, (number, number), 1)
     size = picture_size(plan.clip, size or _full_size(plan.clip), look)
     _check_output(output)
     frames = compute_frames(plan)
-    paths = _drawn_paths(frames, (number,), look, size, cache, progress)
+    paths = _drawn_paths(frames, (number,), look, size, cache, progress, still=True)
     if burn_in:
         pictures.write_picture(showing.burnt_in(frames, number, paths[0]), output)
     else:
@@ -277,6 +279,8 @@ def _drawn_paths(
     size: tuple[int, int],
     cache: Path | None,
     progress: Callable[[str], None] | None,
+    *,
+    still: bool = False,
 ) -> list[Path]:
     say = progress or (lambda text: None)
     with _stoppable():
@@ -284,7 +288,7 @@ def _drawn_paths(
         say(f"Drawing with {chosen.said}.")
         store = framecache.FrameCache(cache or framecache.cache_folder())
         paths = []
-        for picture in drawn_frames(frames, numbers, look, chosen, size, store):
+        for picture in drawn_frames(frames, numbers, look, chosen, size, store, still=still):
             paths.append(picture.path)
             say(picture.said)
     return paths
@@ -399,22 +403,24 @@ def drawn_frames(
     engine: engines.Engine,
     size: tuple[int, int],
     store: framecache.FrameCache,
+    *,
+    still: bool = False,
 ) -> Iterator[Picture]:
     """Draw frames into the cache, or find them there, one a step. A scene is made only where one has to
     be drawn.
     """
-    key = frame_keys(frames, look, engine, size)
+    key = frame_keys(frames, look, engine, size, still=still)
     keys = {number: key(number) for number in numbers}
     missing = {number for number in numbers if not store.has(keys[number])}
     pace = _Pace(len(missing))
-    if missing:
+    if missing and not still:
         store.note_wish(look, engine.name, *size)
     with contextlib.ExitStack() as stack:
         draw: Callable[[int, Path], None] | None = None
         for count, number in enumerate(numbers, start=1):
             if number in missing:
                 if draw is None:
-                    draw = stack.enter_context(_drawing(frames, look, engine, size))
+                    draw = stack.enter_context(_drawing(frames, look, engine, size, still=still))
                 draw(number, store.working_path(keys[number]))
                 store.finish(keys[number])
                 pace.step()
@@ -428,13 +434,13 @@ def drawn_frames(
 
 @contextlib.contextmanager
 def _drawing(
-    frames: FrameTable, look: str, engine: engines.Engine, size: tuple[int, int]
+    frames: FrameTable, look: str, engine: engines.Engine, size: tuple[int, int], *, still: bool
 ) -> Iterator[Callable[[int, Path], None]]:
     """A scene of its own, for as long as frames are drawn; yields what draws a frame into a file."""
     scene = bpy.data.scenes.new("Draft clip")
     try:
         scenes.build_scene(frames.plan, frames, scene)
-        prepared = looks.Look(scene, frames, look, engine)
+        prepared = looks.Look(scene, frames, look, engine, still=still)
         render = scene.render
         render.resolution_x, render.resolution_y = size
         render.use_file_extension = render.use_compositing = render.use_sequencer = False
@@ -466,13 +472,13 @@ def _drawing(
 
 
 def frame_keys(
-    frames: FrameTable, look: str, engine: engines.Engine, size: tuple[int, int]
+    frames: FrameTable, look: str, engine: engines.Engine, size: tuple[int, int], *, still: bool = False
 ) -> Callable[[int], str]:
     """What names a frame in the cache: a function of its number, from everything the picture depends on."""
     plan, light = frames.plan, sky.picture_light(frames)
     common = framecache.key_of(
         framecache.code_key(),
-        looks.settings_key(look, engine),
+        looks.settings_key(look, engine, still=still),
         size,
         [attrs.asdict(block) for block in plan.blocks],
         attrs.asdict(plan.camera),

@@ -428,6 +428,19 @@ def test_a_still_and_a_contact_sheet_are_pictures_of_the_frames(clip: Preview, t
     assert read_picture(tmp_path / "sheet.png").shape == (3 * 96 + 6, 3 * 166 + 6, 3)
 
 
+def test_a_still_is_drawn_more_finely_than_a_frame_of_the_clip(tmp_path: Path) -> None:
+    from blender_addon.pictures import read_picture
+
+    one = evening()
+    wish: dict[str, Any] = {"size": SMALL, "cache": tmp_path / "cache"}
+    render_preview(one, tmp_path / "clip.mp4", frame_range=(1, 1), **wish)
+    preview.render_still(one, 1, tmp_path / "still.png", look="fast", **wish)
+    frame, still = sorted((tmp_path / "cache").glob("frames/*/*.png"), key=lambda path: path.stat().st_mtime)
+    shades = [len(np.unique(read_picture(path).reshape(-1, 3), axis=0)) for path in (frame, still)]
+    assert shades[1] > shades[0]  # along the edges
+    assert np.array_equal(read_picture(still), read_picture(tmp_path / "still.png"))
+
+
 def test_a_saved_scene_reads_back_as_the_plan(tmp_path: Path, project_root: Path) -> None:
     save_plan(evening(), tmp_path / "one.plan.json")
     tool = [sys.executable, str(project_root / "tools" / "duskrail.py")]
