@@ -21,6 +21,7 @@ from .nodes import Graph
 
 SUN_WIDTH_RAD = math.radians(0.533)
 WORLD_PART = "sky"
+LAMPS_MIRRORED = "Lamps mirrored"
 DIMMEST = 1e-12
 GROUND_ALBEDO = 0.18
 SHADOW_M = 0.02  # how finely EEVEE draws the sun's shadows: finer would fill its memory, so far is the ground
@@ -67,9 +68,10 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: sky.PictureLigh
         world[parts.PART_KEY] = WORLD_PART
         scene.world = world
     tree = world.node_tree
-    if tree is None or "Ember width" not in tree.nodes:
+    if tree is None or LAMPS_MIRRORED not in tree.nodes:
         tree = compat.use_nodes(world)
         _build_sky(tree)
+    mirror_lamps(scene, scene.render.engine != "CYCLES")
     cycles: Any = world.cycles  # type: ignore[attr-defined]
     cycles.sampling_method = "NONE"  # a smooth sky needs no map of where it is bright
     parts_levels = sky.part_levels(light)
@@ -111,6 +113,15 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: sky.PictureLigh
             keyframes.write_curve(world, f'["{key}"]', values[:, channel], channel)
 
 
+def mirror_lamps(scene: bpy.types.Scene, shown: bool) -> None:
+    """Whether what mirrors takes part in the light of lamps from all around.
+
+    It must for EEVEE, which lights matt surfaces from a picture of the sky as a mirror sees it.
+    """
+    world: Any = scene.world
+    world.node_tree.nodes[LAMPS_MIRRORED].outputs[0].default_value = float(shown)
+
+
 def _on_level(frames: FrameTable, light: sky.PictureLight) -> NDArray[Any]:
     """Light of all kinds on level ground, shape (frames, 3)."""
     from_sun = np.maximum(frames.sun_direction[:, 2:], 0.0) * light.sun
@@ -135,9 +146,9 @@ def _build_sky(tree: Any) -> None:
     """The nodes of planner_core.sky.radiance: even + band · exp(−k up) + lobes exp(w (toward − 1) − f (up
     − middle)⁺), times exp(−air / (up + rise)).
 
-    Light of lamps comes from all sides, but only to matt surfaces: it isn't seen in the sky or in water. The
-    discs of sun and moon and the veil around the sun are seen by the camera only: the light they stand for
-    comes from the lamps of the scene.
+    Light of lamps comes from all sides, but only to matt surfaces: it isn't seen in the sky, or in water by
+    Cycles. The discs of sun and moon and the veil around the sun are seen by the camera only: the light they
+    stand for comes from the lamps of the scene.
     """
     graph = Graph(tree)
     maths, vectors, scaled, total = graph.maths, graph.vectors, graph.scaled, graph.total
@@ -201,8 +212,10 @@ def _build_sky(tree: Any) -> None:
     ray = graph.node("LightPath").outputs
     moon = graph.mixed(on_moon, None, shining(scaled(maths("MULTIPLY", on_moon, sunlit), name="Moon disc")))
     sun = shining(total(*veils, scaled(within(from_sun), name="Sun disc")))
+    mirrored = graph.node("Value", LAMPS_MIRRORED).outputs[0]
+    lights = maths("MAXIMUM", ray["Is Diffuse Ray"], maths("MULTIPLY", ray["Is Glossy Ray"], mirrored))
     lamplight = graph.mixed(
-        ray["Is Diffuse Ray"], shining(scaled(band, name="Skyglow")), shining(scaled(lamps, name="Lamps"))
+        lights, shining(scaled(band, name="Skyglow")), shining(scaled(lamps, name="Lamps"))
     )
     discs = graph.mixed(ray["Is Camera Ray"], None, graph.both(sun, moon))
     graph.end(graph.both(graph.both(shining(natural), lamplight), discs), "World")

@@ -10,7 +10,7 @@ import bpy
 
 from planner_core.frames import FrameTable
 
-from . import engines, nightlights, starfield
+from . import engines, lighting, nightlights, starfield
 from .fastlook import FastLook
 
 FAST, LIT = "fast", "lit"
@@ -52,6 +52,7 @@ class Look:
             _set_eevee(scene, EEVEE_STILL_SAMPLES if still else EEVEE_SAMPLES)
         self.stars_px = 0
         if self.fast is None:
+            lighting.mirror_lamps(scene, engine.name != engines.CYCLES)
             nightlights.draw_pools(scene, frames)
             starfield.draw_stars(scene, frames)
         _set_motion_blur(scene, frames, engine)
@@ -118,6 +119,7 @@ def _set_eevee(scene: bpy.types.Scene, samples: int) -> None:
     eevee: Any = scene.eevee
     eevee.taa_render_samples = samples
     eevee.use_shadows = True
+    eevee.shadow_resolution_scale = 0.5  # a place up to the horizon would fill the memory for shadows
     eevee.use_raytracing = True
 
 

@@ -1,4 +1,4 @@
-"""Float pictures of a scene seen straight from above, as Cycles draws it, without a view transform."""
+"""Float pictures of a scene seen straight from above, as an engine draws it, without a view transform."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from blender_addon import compat
+from blender_addon import compat, engines
 
 
 def seen_from_above(
@@ -19,6 +19,7 @@ def seen_from_above(
     size_px: int,
     samples: int,
     path: Path,
+    engine: str = engines.CYCLES,
 ) -> NDArray[np.float64]:
     """A square of the scene from 100 m above, as linear RGB of shape (size, size, 3): rows towards +Y."""
     camera = bpy.data.objects.get("From above")
@@ -30,7 +31,9 @@ def seen_from_above(
     camera.location = (*middle_m, 100.0)
     scene.camera = camera
     render = scene.render
-    render.engine = "CYCLES"  # type: ignore[assignment]
+    render.engine = engine  # type: ignore[assignment]
+    eevee: Any = scene.eevee
+    eevee.taa_render_samples = samples
     cycles: Any = scene.cycles  # type: ignore[attr-defined]
     cycles.device, cycles.samples, cycles.use_adaptive_sampling = "CPU", samples, False
     cycles.use_denoising = False

@@ -10,7 +10,7 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon import compat
+from blender_addon import compat, engines
 from blender_addon.scene import build_scene
 from planner_core import FrameTable, Plan, compute_frames, sky
 from planner_core.colour import LUMINANCE
@@ -20,7 +20,8 @@ from tests.addon.scenes import empty_scene
 from tests.two_towers import document
 
 CARD = 0.18
-SAMPLES = 128
+EEVEE_WITHIN = 0.15
+SAMPLES = {engines.CYCLES: 128, compat.EEVEE: 2}
 
 
 def long_day(**changes: Any) -> Plan:
@@ -39,7 +40,9 @@ def long_day(**changes: Any) -> Plan:
     return plan_from_dict(made)
 
 
-def card_in_picture(frames: FrameTable, numbers: list[int], folder: Path) -> Any:
+def card_in_picture(
+    frames: FrameTable, numbers: list[int], folder: Path, engine: str = engines.CYCLES
+) -> Any:
     """Luminance of a level 18 % card in those frames' pictures, counted from 0."""
     scene = empty_scene()
     build_scene(frames.plan, frames, scene)
@@ -56,7 +59,7 @@ def card_in_picture(frames: FrameTable, numbers: list[int], folder: Path) -> Any
     found = []
     for number in numbers:
         scene.frame_set(number + 1)
-        picture = seen_from_above(scene, (0.0, 300.0), 6.0, 12, SAMPLES, folder / "card.exr")
+        picture = seen_from_above(scene, (0.0, 300.0), 6.0, 12, SAMPLES[engine], folder / "card.exr", engine)
         found.append(float(np.mean(picture @ LUMINANCE)))
     return np.array(found)
 
@@ -90,3 +93,18 @@ def test_a_stop_less_shutter_halves_the_card(tmp_path: Path) -> None:
     numbers = at_altitudes(frames, [10.0, -4.0])
     whole = card_in_picture(frames, numbers, tmp_path)
     assert card_in_picture(half, numbers, tmp_path) == pytest.approx(whole / 2.0, rel=0.01)
+
+
+def test_eevee_renders_the_card_much_as_cycles_does(tmp_path: Path) -> None:
+    # it lights matt surfaces from a rough picture of the sky: by day, at dusk, and by lamps alone
+    if not engines.this_machine().opengl:
+        pytest.skip("no OpenGL here")
+    metered = compute_frames(attrs.evolve(long_day(), exposure=None))
+    numbers = at_altitudes(metered, [10.0, -4.0])
+    cards = card_in_picture(metered, numbers, tmp_path, compat.EEVEE)
+    assert cards == pytest.approx(np.full(2, CARD), rel=EEVEE_WITHIN)
+    by_lamps = compute_frames(long_day(exposure__night_look_stops=0.0))
+    number = at_altitudes(by_lamps, [-8.0])
+    expected = CARD * 2.0 ** (by_lamps.scene_ev100 - sky.picture_settings_ev100(by_lamps))[number]
+    card = card_in_picture(by_lamps, number, tmp_path, compat.EEVEE)
+    assert card == pytest.approx(expected, rel=EEVEE_WITHIN)
