@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from planner_core import sky
 from planner_core.frames import FrameTable
 
-from . import compat, keyframes, materials, parts
+from . import compat, engines, keyframes, materials, parts
 from .nodes import Graph
 
 SUN_WIDTH_RAD = math.radians(0.533)
@@ -71,7 +71,7 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: sky.PictureLigh
     if tree is None or LAMPS_MIRRORED not in tree.nodes:
         tree = compat.use_nodes(world)
         _build_sky(tree)
-    mirror_lamps(scene, scene.render.engine != "CYCLES")
+    mirror_lamps(scene, str(scene.render.engine) != engines.CYCLES)
     cycles: Any = world.cycles  # type: ignore[attr-defined]
     cycles.sampling_method = "NONE"  # a smooth sky needs no map of where it is bright
     parts_levels = sky.part_levels(light)
