@@ -29,6 +29,7 @@ LEAST_DOME_M = 8000.0
 DOME_GRID, WATER_GRID = (36, 120), (64, 200)
 DOME_RINGS = 32
 DOME_FOOT_RAD, STEEP_RAD = -0.06, np.radians(75.0)
+MOST_VIEWS = 1000
 VIEW_MARGIN = 1.15  # how much more than the pictures' width and height is made ready
 DISC_SHARE = 0.98  # of the dome's radius
 DISC_SIDES = 24
@@ -457,17 +458,21 @@ def _in_view(frames: FrameTable) -> _View:
     plan = frames.plan
     focal_px = optics.delivered_crop(plan.camera, plan.clip).focal_px
     half = np.array([plan.clip.width_px, plan.clip.height_px]) / (2.0 * focal_px)
-    side = np.linspace(-1.0, 1.0, 9)
-    edge = np.array([(x, y) for x in side for y in side if 1.0 in (abs(x), abs(y))]) * VIEW_MARGIN * half
-    rays = np.column_stack([edge, np.full(len(edge), -1.0)])
-    seen = np.einsum("fij,rj->fri", frames.camera_rotation, rays / np.linalg.norm(rays, axis=1)[:, None])
-    highest = float(np.arcsin(np.clip(seen[..., 2], -1.0, 1.0)).max())
-    ahead = np.unwrap(np.radians(90.0 + plan.site.scene_north_deg - frames.lens_bearing_deg))
+    side = np.linspace(-VIEW_MARGIN, VIEW_MARGIN, 13)  # over the whole picture: the zenith may be within it
+    across, upward = np.meshgrid(side * half[0], side * half[1])
+    rays = np.column_stack([across.ravel(), upward.ravel(), np.full(across.size, -1.0)])
+    rays /= np.linalg.norm(rays, axis=1)[:, None]
+    some = np.unique(np.linspace(0, len(frames) - 1, MOST_VIEWS).astype(int))  # of a slow move, enough
+    seen = np.einsum("fij,rj->fri", frames.camera_rotation[some], rays)
+    altitude = np.arcsin(np.clip(seen[..., 2], -1.0, 1.0))
+    highest = float(altitude.max())
+    ahead = np.radians(90.0 + plan.site.scene_north_deg - frames.lens_bearing_deg)
+    ahead = np.unwrap(ahead)[some]
     aside = np.arctan2(seen[..., 1], seen[..., 0]) - ahead[:, None]
     turn = ahead[:, None] + (aside + np.pi) % (2.0 * np.pi) - np.pi
     first, last = float(turn.min()), float(turn.max())
-    if max(highest, -float(seen[..., 2].min())) > STEEP_RAD or last - first > 2.0 * np.pi:
-        first, last, highest = 0.0, 2.0 * np.pi, np.pi / 2.0  # the lens looks over its own head
+    if np.abs(altitude).max() > STEEP_RAD or last - first > 2.0 * np.pi:
+        first, last, highest = 0.0, 2.0 * np.pi, np.pi / 2.0  # all around, where the lens looks steeply
     return _View(
         first_rad=first,
         last_rad=last,
@@ -489,26 +494,27 @@ def _cut_finely(thing: bpy.types.Object, eye: Array, view: _View) -> None:
     def along(turn_rad: float) -> Array:
         return turned @ [np.cos(turn_rad), np.sin(turn_rad), 0.0]
 
-    def cut_through(faces: list[Any], place: Array, normals: Array, steps_m: Array) -> list[Any]:
-        edges, points = ({e for f in faces for e in f.edges}, {v for f in faces for v in f.verts})
-        geometry: Any = [*points, *edges, *faces]
-        for normal, step in zip(normals, steps_m, strict=True):
+    def cut_through(faces: list[Any], planes: list[tuple[Array, Array]]) -> list[Any]:
+        # in the faces' own order, so that the same block is cut the same way each time
+        edges, points = (e for f in faces for e in f.edges), (v for f in faces for v in f.verts)
+        geometry: Any = [*dict.fromkeys(points), *dict.fromkeys(edges), *faces]
+        for place, normal in planes:
             made = bmesh.ops.bisect_plane(
-                cut, geom=geometry, plane_co=(place + step * normal).tolist(), plane_no=normal.tolist()
+                cut, geom=geometry, plane_co=place.tolist(), plane_no=normal.tolist()
             )
             geometry = made["geom"]
         return [part for part in geometry if isinstance(part, bmesh.types.BMFace)]
 
     top = [face for face in cut.faces if face.normal.z > 0.5]
     fan = view.directions_rad(*WATER_GRID)
-    top = cut_through(top, local, np.array([along(turn - np.pi / 2.0) for turn in fan]), np.zeros(len(fan)))
+    top = cut_through(top, [(local, along(turn - np.pi / 2.0)) for turn in fan])
     quarter: dict[int, list[Any]] = {}
     for face in top:
         x, y, _ = np.linalg.inv(turned) @ (np.array(face.calc_center_median()) - local)
         quarter.setdefault(int(np.round(np.arctan2(y, x) / (np.pi / 2.0))) % 4, []).append(face)
     for side, faces in quarter.items():
-        forward = np.tile(along(side * np.pi / 2.0), (len(WATER_STEPS_M), 1))
-        cut_through(faces, local, forward, WATER_STEPS_M)
+        forward = along(side * np.pi / 2.0)
+        cut_through(faces, [(local + step * forward, forward) for step in WATER_STEPS_M])
     cut.to_mesh(mesh)
     cut.free()
     mesh.update()

@@ -20,6 +20,10 @@ TO_THE_ZENITH = [
     {"at": 0.0, "pan_deg": 262.0, "tilt_deg": 30.0},
     {"at": 1.0, "pan_deg": 262.0, "tilt_deg": 88.0},
 ]
+AT_THE_ZENITH = [
+    {"at": 0.0, "pan_deg": 262.0, "tilt_deg": 88.0},
+    {"at": 1.0, "pan_deg": 270.0, "tilt_deg": 88.0},
+]
 DOWN = [{"at": 0.0, "pan_deg": 262.0, "tilt_deg": -20.0}, {"at": 1.0, "pan_deg": 240.0, "tilt_deg": -40.0}]
 
 
@@ -56,7 +60,7 @@ def test_its_camera_stands_where_the_keys_of_the_rig_bring_the_other() -> None:
         assert np.allclose(np.array(camera_of(look).matrix_basis), expected[number - 1], atol=1e-5)
 
 
-@pytest.mark.parametrize("poses", [None, ALL_AROUND, TO_THE_ZENITH, DOWN])
+@pytest.mark.parametrize("poses", [None, ALL_AROUND, TO_THE_ZENITH, AT_THE_ZENITH, DOWN])
 @pytest.mark.parametrize("focal_length_mm", [14.0, 200.0])
 def test_there_is_sky_wherever_the_lens_looks(poses: Any, focal_length_mm: float) -> None:
     look = fast(evening(poses, camera__focal_length_mm=focal_length_mm))
