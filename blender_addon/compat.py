@@ -9,6 +9,8 @@ from typing import Any
 
 import bpy
 
+# Names of the engines; EEVEE's has changed.
+WORKBENCH, CYCLES = "BLENDER_WORKBENCH", "CYCLES"
 EEVEE = "BLENDER_EEVEE" if bpy.app.version >= (5, 0, 0) else "BLENDER_EEVEE_NEXT"
 
 

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import bpy
 
-from . import (
-    handlers,
-    live,
+from .state import handlers, live
+from .ui import (
     ops_blocks,
     ops_plan,
     ops_preview,

@@ -5,11 +5,11 @@ frames = compute_frames(plan)     # FrameTable
 report = review(plan, frames)     # Review; report.findings
 """
 
-from planner_core.findings import Finding, Review
 from planner_core.frames import FrameTable, compute_frames
-from planner_core.plan import Plan, PlanError
-from planner_core.planfile import load_plan, save_plan
-from planner_core.review import review
+from planner_core.plan.file import load_plan, save_plan
+from planner_core.plan.model import Plan, PlanError
+from planner_core.review.findings import Finding, Review
+from planner_core.review.report import review
 
 __all__ = [
     "Finding",

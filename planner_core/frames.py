@@ -11,9 +11,12 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
-from planner_core import colour, daylight, drive, ephemeris, motion, rig, timeline
-from planner_core.exposure import Ramp, exposure_ramp
-from planner_core.plan import Plan
+from planner_core.light import colour, daylight
+from planner_core.light.exposure import Ramp, exposure_ramp
+from planner_core.plan import timeline
+from planner_core.plan.model import Plan
+from planner_core.rig import drive, geometry, motion
+from planner_core.time import ephemeris
 
 Array = NDArray[np.float64]
 
@@ -90,8 +93,8 @@ def _axes(plan: Plan, at: Array) -> dict[str, Any]:
         "tilt_deg": tilt,
         "lens_bearing_deg": bearing,
         "lens_altitude_deg": altitude,
-        "camera_m": np.broadcast_to(rig.camera_position_m(plan, slide, bearing, altitude), (len(at), 3)),
-        "camera_rotation": rig.camera_rotation(bearing, altitude, north),
+        "camera_m": np.broadcast_to(geometry.camera_position_m(plan, slide, bearing, altitude), (len(at), 3)),
+        "camera_rotation": geometry.camera_rotation(bearing, altitude, north),
     }
 
 
@@ -108,10 +111,10 @@ def _sky(plan: Plan, utc_s: Array) -> dict[str, Any]:
         "sun_azimuth_deg": sun_azimuth,
         "sun_true_altitude_deg": sun_true,
         "sun_altitude_deg": sun_altitude,
-        "sun_direction": rig.direction(sun_azimuth, sun_altitude, site.scene_north_deg),
+        "sun_direction": geometry.direction(sun_azimuth, sun_altitude, site.scene_north_deg),
         "moon_azimuth_deg": moon_azimuth,
         "moon_altitude_deg": moon_altitude,
-        "moon_direction": rig.direction(moon_azimuth, moon_altitude, site.scene_north_deg),
+        "moon_direction": geometry.direction(moon_azimuth, moon_altitude, site.scene_north_deg),
         "moon_lit_fraction": ephemeris.moon_lit_fraction(utc_s),
         "light": light,
         "illuminance_lux": light.total_lux,

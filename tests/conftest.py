@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, settings
 
-from planner_core.plan import Plan
-from planner_core.planfile import load_plan, plan_to_dict
+from planner_core.plan.file import load_plan, plan_to_dict
+from planner_core.plan.model import Plan
 
 # A busy machine must not fail a property, so no deadline; in CI the same examples every time.
 settings.register_profile(

@@ -6,7 +6,7 @@ import datetime as dt
 
 import attrs
 
-from planner_core.plan import (
+from planner_core.plan.model import (
     Anchor,
     Block,
     Camera,

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from planner_core.plan import (
+from planner_core.plan.model import (
     Block,
     Camera,
     Clip,

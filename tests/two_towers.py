@@ -5,8 +5,8 @@ from __future__ import annotations
 import copy
 from typing import Any
 
-from planner_core.plan import Plan
-from planner_core.planfile import plan_from_dict
+from planner_core.plan.file import plan_from_dict
+from planner_core.plan.model import Plan
 
 DOCUMENT: dict[str, Any] = {
     "format": "duskrail-plan",

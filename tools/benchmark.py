@@ -24,7 +24,7 @@ import numpy as np
 
 if TYPE_CHECKING:
     from planner_core.frames import FrameTable
-    from planner_core.plan import Plan
+    from planner_core.plan.model import Plan
 
 if __package__ in (None, ""):
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
@@ -54,7 +54,7 @@ def sky() -> Iterator[str]:
     import pandas  # type: ignore[import-untyped,import-not-found]
     from pvlib import solarposition  # type: ignore[import-untyped,import-not-found]
 
-    from planner_core import ephemeris
+    from planner_core.time import ephemeris
 
     latitude, longitude = PLACE_DEG
     for count, step_s in ((1_000, 12.0), (100_000, 60.0)):
@@ -80,7 +80,7 @@ def sky() -> Iterator[str]:
 
 def _sky_accuracy(utc_s: np.ndarray, spa_azimuth: np.ndarray, spa_altitude: np.ndarray) -> Iterator[str]:
     """Largest angles on the sky from JPL's DE421 by skyfield, at the same instants."""
-    from planner_core import ephemeris
+    from planner_core.time import ephemeris
 
     latitude, longitude = PLACE_DEG
     truth = _de421(utc_s)
@@ -172,7 +172,7 @@ def _crowded_harbour(frames: int, blocks: int) -> Plan:
     import attrs
 
     from planner_core import load_plan
-    from planner_core.plan import Block
+    from planner_core.plan.model import Block
 
     plan = load_plan(Path(__file__).resolve().parent.parent / "example_scenes" / "harbour_light.plan.json")
     rng = np.random.default_rng(20270314)
@@ -202,9 +202,10 @@ def _corners_beside_opencv() -> Iterator[str]:
     """The same corners of 60 blocks on 480 frames: OpenCV has one call a frame."""
     import cv2
 
-    from planner_core import compute_frames, tracks
-    from planner_core.blocking import bounding_boxes
-    from planner_core.optics import delivered_crop, project_px
+    from planner_core import compute_frames
+    from planner_core.picture import tracks
+    from planner_core.picture.optics import delivered_crop, project_px
+    from planner_core.place.blocking import bounding_boxes
 
     plan = _crowded_harbour(480, 60)
     frames = compute_frames(plan)
@@ -267,7 +268,7 @@ def preview() -> Iterator[str]:
 
 def _preview_s(plan: Plan, look: str, every: int) -> tuple[float, float]:
     """Seconds for a clip with nothing drawn before, and for the same once more."""
-    from blender_addon.preview import render_preview
+    from blender_addon.render.preview import render_preview
 
     spent = []
     with tempfile.TemporaryDirectory() as folder:
@@ -299,9 +300,11 @@ def _barest_loop_s(plan: Plan, look: str, every: int) -> float:
     """
     import bpy
 
-    from blender_addon import compat, engines, looks, parts
-    from blender_addon import scene as scenes
+    from blender_addon import compat
     from blender_addon.quiet import quiet
+    from blender_addon.render import engines, looks
+    from blender_addon.scene import build as scenes
+    from blender_addon.scene import parts
     from planner_core import compute_frames
 
     frames = compute_frames(plan)
@@ -335,8 +338,8 @@ def _kept_after_a_change(plan: Plan) -> str:
     """How many frames of a move in three poses stay as they are when the last pose changes."""
     import attrs
 
-    from blender_addon import engines
-    from blender_addon.preview import frame_keys
+    from blender_addon.render import engines
+    from blender_addon.render.preview import frame_keys
     from planner_core import compute_frames
 
     first, last = plan.move.poses[0], plan.move.poses[-1]
@@ -360,8 +363,10 @@ def addon() -> Iterator[str]:
     import bpy
 
     import blender_addon
-    from blender_addon import edits, handlers, kit, live, preferences, starter
+    from blender_addon.state import handlers, live
+    from blender_addon.ui import preferences, starter
     from planner_core import compute_frames, review
+    from planner_core.edit import edits, kit
 
     bpy.ops.wm.read_factory_settings(use_empty=True)
     blender_addon.register()

@@ -17,11 +17,11 @@ from typing import TYPE_CHECKING, Any, NoReturn
 if __package__ in (None, ""):
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from planner_core.plan import Plan, PlanError
-from planner_core.planfile import load_plan, save_plan, write_atomically
+from planner_core.plan.file import load_plan, save_plan, write_atomically
+from planner_core.plan.model import Plan, PlanError
 
 if TYPE_CHECKING:
-    from planner_core.fit import Fit
+    from planner_core.fit.result import Fit
 
 DONE, FOUND_STOP, UNUSABLE, INTERRUPTED = 0, 1, 2, 130
 
@@ -57,7 +57,7 @@ def frames(arguments: argparse.Namespace) -> int:
 def axes(arguments: argparse.Namespace) -> int:
     """Axis positions for the controller, as CSV."""
     from planner_core import compute_frames
-    from planner_core.axes import axes_csv
+    from planner_core.output.axes import axes_csv
 
     plan = load_plan(arguments.plan)
     _deliver(axes_csv(plan, compute_frames(plan)), arguments.output)
@@ -85,19 +85,19 @@ def _fit_steps(arguments: argparse.Namespace) -> list[Callable[[Plan], Fit]]:
     """The solvers asked for, in the order in which they build on each other."""
     steps: list[Callable[[Plan], Fit]] = []
     if arguments.balance is not None:
-        from planner_core.fit_light import fit_balance
+        from planner_core.fit.light import fit_balance
 
         steps.append(lambda plan: fit_balance(plan, *arguments.balance))
     if arguments.clip is not None:  # after the balance: a night asks for longer intervals than a day
-        from planner_core.fit_light import fit_clip
+        from planner_core.fit.light import fit_clip
 
         steps.append(lambda plan: fit_clip(plan, arguments.clip))
     if arguments.travel is not None:
-        from planner_core.fit_travel import fit_travel
+        from planner_core.fit.travel import fit_travel
 
         steps.append(lambda plan: fit_travel(plan, arguments.travel or None))
     if arguments.compose:
-        from planner_core.fit_compose import fit_compose
+        from planner_core.fit.compose import fit_compose
 
         steps.append(fit_compose)
     if arguments.clip is not None and arguments.balance is not None:  # the frames are others now
@@ -111,7 +111,7 @@ def _quiet_if_kept(plan: Plan, fitted: Fit) -> Fit:
 
 def compare(arguments: argparse.Namespace) -> int:
     """The moves that the rig could make on this scene, ranked."""
-    from planner_core.compare import compare as compare_moves
+    from planner_core.moves.compare import compare as compare_moves
     from tools.report import comparison_text
 
     comparison = compare_moves(load_plan(arguments.plan))
@@ -137,7 +137,7 @@ def readback(arguments: argparse.Namespace) -> int:
     if not scene.is_file():
         raise PlanError("scene file", str(scene), "does not exist; check the name")
     need_blender()
-    from blender_addon.readback import ReadbackError, read_file
+    from blender_addon.read.readback import ReadbackError, read_file
 
     try:
         found = read_file(scene)

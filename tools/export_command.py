@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from planner_core import compute_frames
-from planner_core.planfile import load_plan
+from planner_core.plan.file import load_plan
 from tools.duskrail import DONE, UsageError, need_blender
 
 
@@ -19,8 +19,8 @@ def run_export(arguments: argparse.Namespace) -> int:
     need_blender()
     import bpy
 
-    from blender_addon.exchange import KINDS, export_scene
-    from blender_addon.scene import build_scene
+    from blender_addon.render.exchange import KINDS, export_scene
+    from blender_addon.scene.build import build_scene
 
     if output.suffix.lower() not in KINDS:
         raise UsageError(f"{output.name}: is neither glTF nor USD; end it in {', '.join(KINDS)}")

@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from planner_core import dates, footprints
-from planner_core.planfile import load_plan, save_plan, write_atomically
+from planner_core.evening import dates
+from planner_core.place import footprints
+from planner_core.plan.file import load_plan, save_plan, write_atomically
 from tools.duskrail import DONE
 
 

@@ -6,8 +6,8 @@ import argparse
 import sys
 from pathlib import Path
 
-from planner_core.plan import Plan, PlanError
-from planner_core.planfile import load_plan
+from planner_core.plan.file import load_plan
+from planner_core.plan.model import Plan, PlanError
 from tools.duskrail import DONE, UsageError, need_blender
 
 
@@ -17,7 +17,7 @@ def run_preview(arguments: argparse.Namespace) -> int:
     other = load_plan(arguments.beside) if arguments.beside else None
     _check(arguments, plan)
     need_blender()
-    from blender_addon.preview import PreviewError
+    from blender_addon.render.preview import PreviewError
 
     arguments.progress = ProgressLine()
     try:
@@ -84,7 +84,7 @@ def _check_endings(arguments: argparse.Namespace) -> None:
 
 
 def _make_clip(arguments: argparse.Namespace, plan: Plan, other: Plan | None) -> None:
-    from blender_addon.preview import render_preview
+    from blender_addon.render.preview import render_preview
 
     made = render_preview(
         plan,
@@ -108,7 +108,7 @@ def _make_clip(arguments: argparse.Namespace, plan: Plan, other: Plan | None) ->
 
 
 def _make_still(arguments: argparse.Namespace, plan: Plan) -> None:
-    from blender_addon.preview import render_still
+    from blender_addon.render.preview import render_still
 
     width, height = render_still(
         plan,
@@ -124,9 +124,9 @@ def _make_still(arguments: argparse.Namespace, plan: Plan) -> None:
 
 
 def _make_contact(arguments: argparse.Namespace, plan: Plan) -> None:
-    from blender_addon.preview import render_contact
+    from blender_addon.render.preview import render_contact
     from planner_core import compute_frames, review
-    from planner_core.sheet import strip_frames
+    from planner_core.output.sheet.page import strip_frames
 
     frames = compute_frames(plan)
     shown = [
@@ -141,7 +141,7 @@ def _make_contact(arguments: argparse.Namespace, plan: Plan) -> None:
 
 
 def _save_scene(arguments: argparse.Namespace, plan: Plan) -> None:
-    from blender_addon.preview import save_scene
+    from blender_addon.render.preview import save_scene
 
     save_scene(plan, Path(arguments.blend))
     print(f"{arguments.blend}: the scene, to edit in Blender and to read back.")

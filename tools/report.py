@@ -7,7 +7,8 @@ import shutil
 import textwrap
 from typing import Any
 
-from planner_core.findings import Finding, Review, figure, frames_text
+from planner_core.review.findings import Finding, Review
+from planner_core.words.figures import figure, frames_text
 
 HEADINGS = {"stop": "Must change", "warn": "Look at", "note": "Good to know"}
 

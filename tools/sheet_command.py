@@ -7,10 +7,10 @@ import importlib.util
 from pathlib import Path
 
 from planner_core import compute_frames, review
-from planner_core.calendar_file import ics_bytes
 from planner_core.frames import FrameTable
-from planner_core.planfile import load_plan, write_atomically
-from planner_core.sheet import Picture, Shown, sheet_html, strip_frames
+from planner_core.output.calendar import ics_bytes
+from planner_core.output.sheet.page import Picture, Shown, sheet_html, strip_frames
+from planner_core.plan.file import load_plan, write_atomically
 from tools.duskrail import DONE, UsageError
 
 
@@ -42,7 +42,7 @@ def _pictures(frames: FrameTable, shown: tuple[Shown, ...]) -> list[Picture]:
     """Frames of the draft clip that earlier previews of the same plan have left; nothing is rendered."""
     if importlib.util.find_spec("bpy") is None:
         return []
-    from blender_addon.preview import kept_pictures
+    from blender_addon.render.preview import kept_pictures
 
     kept = kept_pictures(frames, [one.frame for one in shown])
     return [Picture(frame=frame, content=content) for frame, content in kept.items()]

@@ -9,7 +9,7 @@ import bpy
 import pytest
 
 import blender_addon
-from blender_addon import handlers, live
+from blender_addon.state import handlers, live
 
 
 @pytest.fixture(scope="module")

@@ -435,7 +435,7 @@ def evening() -> Wait:
 
 def findings() -> Wait:
     """Go to what a finding is about, then have one mended, take that back, and bring it again."""
-    from planner_core.findings import frames_text
+    from planner_core.words.figures import frames_text
 
     scene = window().scene
     yield from reviewed()

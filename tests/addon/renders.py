@@ -9,7 +9,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from blender_addon import compat, engines
+from blender_addon import compat
 
 
 def seen_from_above(
@@ -19,7 +19,7 @@ def seen_from_above(
     size_px: int,
     samples: int,
     path: Path,
-    engine: str = engines.CYCLES,
+    engine: str = compat.CYCLES,
 ) -> NDArray[np.float64]:
     """A square of the scene from 100 m above, as linear RGB of shape (size, size, 3): rows towards +Y."""
     camera = bpy.data.objects.get("From above")

@@ -8,7 +8,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from blender_addon.scene import build_scene
+from blender_addon.scene.build import build_scene
 from planner_core import FrameTable, Plan, compute_frames
 
 

@@ -12,10 +12,11 @@ import pytest
 from bpy_extras.object_utils import world_to_camera_view
 from mathutils import Vector
 
-from blender_addon import parts
-from planner_core import Plan, compute_frames, optics
-from planner_core.blocking import block_mesh
-from planner_core.planfile import plan_from_dict
+from blender_addon.scene import parts
+from planner_core import Plan, compute_frames
+from planner_core.picture import optics
+from planner_core.place.blocking import block_mesh
+from planner_core.plan.file import plan_from_dict
 from tests.addon.scenes import camera_matrices, drawn, turn_between_deg
 from tests.two_towers import document, plan
 

@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from blender_addon import draftshapes
 from planner_core import load_plan
-from planner_core.blocking import solid_mesh
-from planner_core.plan import Plan
+from planner_core.place import draft_shapes
+from planner_core.place.blocking import solid_mesh
+from planner_core.plan.model import Plan
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "example_scenes"
 
@@ -21,7 +21,7 @@ def plans() -> dict[str, Plan]:
 
 
 def names_of(plan: Plan, kind: str) -> set[str]:
-    judge = {"crown": draftshapes.is_crown, "hull": draftshapes.is_hull}[kind]
+    judge = {"crown": draft_shapes.is_crown, "hull": draft_shapes.is_hull}[kind]
     return {block.name for block in plan.blocks if judge(plan, block)}
 
 
@@ -42,7 +42,7 @@ def test_what_is_drawn_stays_within_its_block_and_reaches_its_sides(plans: dict[
         (block, shape)
         for plan in plans.values()
         for block in plan.blocks
-        if (shape := draftshapes.drawn_shape(plan, block)) is not None
+        if (shape := draft_shapes.drawn_shape(plan, block)) is not None
     ]
     assert len(drawn) == 12
     for block, (vertices, faces) in drawn:

@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from blender_addon.exchange import export_scene
+from blender_addon.render.exchange import export_scene
 from planner_core import FrameTable
-from planner_core.blocking import block_mesh
-from planner_core.optics import delivered_crop, field_of_view_deg
+from planner_core.picture.optics import delivered_crop, field_of_view_deg
+from planner_core.place.blocking import block_mesh
 from tests.addon.scenes import camera_matrices, drawn, empty_scene, turn_between_deg
 from tests.two_towers import plan
 

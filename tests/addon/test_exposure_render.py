@@ -10,18 +10,20 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon import compat, engines
-from blender_addon.scene import build_scene
-from planner_core import FrameTable, Plan, compute_frames, sky
-from planner_core.colour import LUMINANCE
-from planner_core.planfile import plan_from_dict
+from blender_addon import compat
+from blender_addon.render import engines
+from blender_addon.scene.build import build_scene
+from planner_core import FrameTable, Plan, compute_frames
+from planner_core.draft import sky
+from planner_core.light.colour import LUMINANCE
+from planner_core.plan.file import plan_from_dict
 from tests.addon.renders import seen_from_above
 from tests.addon.scenes import empty_scene
 from tests.two_towers import document
 
 CARD = 0.18
 EEVEE_WITHIN = 0.15
-SAMPLES = {engines.CYCLES: 128, compat.EEVEE: 2}
+SAMPLES = {compat.CYCLES: 128, compat.EEVEE: 2}
 
 
 def long_day(**changes: Any) -> Plan:
@@ -40,9 +42,7 @@ def long_day(**changes: Any) -> Plan:
     return plan_from_dict(made)
 
 
-def card_in_picture(
-    frames: FrameTable, numbers: list[int], folder: Path, engine: str = engines.CYCLES
-) -> Any:
+def card_in_picture(frames: FrameTable, numbers: list[int], folder: Path, engine: str = compat.CYCLES) -> Any:
     """Luminance of a level 18 % card in those frames' pictures, counted from 0."""
     scene = empty_scene()
     build_scene(frames.plan, frames, scene)

@@ -61,7 +61,8 @@ def test_it_carries_every_module_and_nothing_that_fits_one_system_only(
     assert all(name.endswith("-none-any.whl") for name in wheels)
     modules = {path.name for path in (project_root / "blender_addon").glob("*.py")}
     assert modules <= names
-    assert carried >= {f"planner_core/{path.name}" for path in (project_root / "planner_core").glob("*.py")}
+    core = (project_root / "planner_core").rglob("*.py")
+    assert carried >= {path.relative_to(project_root).as_posix() for path in core}
     assert not any("__pycache__" in name for name in names | carried)
 
 

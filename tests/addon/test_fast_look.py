@@ -10,7 +10,9 @@ import pytest
 from mathutils import Vector
 from mathutils.bvhtree import BVHTree
 
-from blender_addon import engines, looks, parts
+from blender_addon import compat
+from blender_addon.render import engines, looks
+from blender_addon.scene import parts
 from planner_core import Plan
 from tests.addon.scenes import camera_matrices, drawn
 from tests.two_towers import plan
@@ -43,7 +45,7 @@ def evening(poses: list[dict[str, float]] | None = None, **changes: Any) -> Plan
 def fast(one: Plan) -> looks.Look:
     """The look, prepared in a new file."""
     scene, frames = drawn(one)
-    return looks.Look(scene, frames, "fast", engines.Engine(name=engines.WORKBENCH, words="Workbench"))
+    return looks.Look(scene, frames, "fast", engines.Engine(name=compat.WORKBENCH, words="Workbench"))
 
 
 def camera_of(look: looks.Look) -> bpy.types.Object:

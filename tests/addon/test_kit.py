@@ -13,11 +13,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blender_addon import edits, kit, preferences, starter
+from blender_addon.ui import preferences, starter
 from planner_core import Plan, PlanError, compute_frames, review
-from planner_core.blocking import block_mesh
-from planner_core.planfile import plan_from_dict, plan_to_dict
-from planner_core.rig import bearing_and_altitude
+from planner_core.edit import edits, kit
+from planner_core.place.blocking import block_mesh
+from planner_core.plan.file import plan_from_dict, plan_to_dict
+from planner_core.rig.geometry import bearing_and_altitude
 
 
 @pytest.fixture(scope="module")
@@ -245,11 +246,11 @@ def test_an_axis_taken_off_leaves_the_lens_where_it_looked(bare: Plan) -> None:
 def test_standing_where_the_rig_can_stand_is_exact(
     bare: Plan, slide: float, pan: float, tilt: float, number: int
 ) -> None:
-    from planner_core import rig
+    from planner_core.rig import geometry
 
     pan += 40.0
-    eye = rig.camera_position_m(bare, slide, pan, tilt)
-    ahead = rig.direction(pan, tilt, bare.site.scene_north_deg)
+    eye = geometry.camera_position_m(bare, slide, pan, tilt)
+    ahead = geometry.direction(pan, tilt, bare.site.scene_north_deg)
     placed, said = edits.pose_from_view(bare, number, eye.tolist(), ahead.tolist())
     assert said == ()
     pose = placed.move.poses[number]

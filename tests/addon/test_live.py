@@ -17,23 +17,14 @@ import numpy as np
 import pytest
 from mathutils import Matrix
 
-from blender_addon import (
-    edits,
-    handlers,
-    kit,
-    live,
-    ops_preview,
-    parts,
-    preferences,
-    readout,
-    redraw,
-    rig,
-    starter,
-    store,
-)
-from blender_addon.preview_job import Job, share_of
+from blender_addon.scene import parts, rig, store
+from blender_addon.state import handlers, live, redraw
+from blender_addon.ui import ops_preview, preferences, starter
+from blender_addon.ui.preview_job import Job, share_of
 from planner_core import Plan, compute_frames, review
-from planner_core.timeline import clock
+from planner_core.edit import edits, kit
+from planner_core.output import readout
+from planner_core.plan.timeline import clock
 
 
 @pytest.fixture

@@ -8,12 +8,13 @@ import attrs
 import numpy as np
 import pytest
 
-from blender_addon import nightlights, parts, starfield
-from blender_addon.scene import build_scene
-from planner_core import FrameTable, compute_frames, lamps, sky, stars
-from planner_core.colour import LUMINANCE
+from blender_addon.scene import nightlights, parts, starfield
+from blender_addon.scene.build import build_scene
+from planner_core import FrameTable, compute_frames
+from planner_core.draft import lamps, sky, stars
 from planner_core.frames import replan
-from planner_core.planfile import plan_from_dict
+from planner_core.light.colour import LUMINANCE
+from planner_core.plan.file import plan_from_dict
 from tests.addon.renders import seen_from_above
 from tests.addon.scenes import empty_scene
 from tests.two_towers import document

@@ -19,22 +19,14 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from blender_addon import (
-    edits,
-    keyframes,
-    kit,
-    live,
-    ops_plan,
-    parts,
-    preferences,
-    readback,
-    registration,
-    rig,
-    starter,
-    store,
-)
+from blender_addon import registration
+from blender_addon.read import readback
+from blender_addon.scene import keyframes, parts, rig, store
+from blender_addon.state import live
+from blender_addon.ui import ops_plan, preferences, starter
 from planner_core import Plan, compute_frames, load_plan, save_plan
-from planner_core.planfile import plan_to_text
+from planner_core.edit import edits, kit
+from planner_core.plan.file import plan_to_text
 
 DAY = dt.date(2027, 3, 14)
 

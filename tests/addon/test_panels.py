@@ -14,8 +14,11 @@ import attrs
 import bpy
 import pytest
 
-from blender_addon import kit, live, panels, preferences, starter, store, wording
+from blender_addon.scene import store
+from blender_addon.state import live
+from blender_addon.ui import panels, preferences, starter, wording
 from planner_core import Plan
+from planner_core.edit import kit
 
 ICONS = set(bpy.types.UILayout.bl_rna.functions["label"].parameters["icon"].enum_items.keys())
 
@@ -161,7 +164,7 @@ def variants() -> dict[str, Plan]:
         "reveal": attrs.evolve(full, composition=attrs.evolve(full.composition, style="reveal")),
         "no blocks": attrs.evolve(full, blocks=(), composition=None),
     }
-    from blender_addon import edits
+    from planner_core.edit import edits
 
     rigs["start time"] = edits.with_start(full)
     still = full

@@ -17,10 +17,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from blender_addon import engines, framecache, movie, preview
-from blender_addon.preview import Preview, PreviewError, render_preview
+from blender_addon.render import cache as framecache
+from blender_addon.render import engines, movie, preview
+from blender_addon.render.preview import Preview, PreviewError, render_preview
 from planner_core import Plan
-from planner_core.planfile import save_plan
+from planner_core.plan.file import save_plan
 from tests.two_towers import plan
 
 SMALL = (160, 90)
@@ -123,23 +124,25 @@ def test_a_change_of_the_last_pose_keeps_the_frames_before_it_matters(
 
 
 def _imported(module: str) -> set[str]:
-    """Modules of the drawing layer that one of them imports, and those that these import."""
+    """Modules of the Blender layer that one of them imports, and those that these import, as scene/rig."""
+    layer = Path(framecache.__file__).parent.parent
     found, waiting = set(), [module]
     while waiting:
         name = waiting.pop()
         found.add(name)
-        source = (Path(framecache.__file__).parent / f"{name}.py").read_text(encoding="utf-8")
+        source = (layer / f"{name}.py").read_text(encoding="utf-8")
         for node in ast.walk(ast.parse(source)):
-            if isinstance(node, ast.ImportFrom) and node.level == 1:
-                names = [node.module] if node.module else [alias.name for alias in node.names]
-                waiting += [name for name in names if name not in found]
+            if isinstance(node, ast.ImportFrom) and node.level:
+                base = "/".join([*name.split("/")[: -node.level], *(node.module or "").split(".")]).strip("/")
+                names = [base, *(f"{base}/{alias.name}".strip("/") for alias in node.names)]
+                waiting += [n for n in names if (layer / f"{n}.py").is_file() and n not in found]
     return found
 
 
 def test_frames_drawn_by_other_code_are_not_kept() -> None:
     # these find, keep and choose, and shape no pixel
-    beside = {"engines", "framecache", "parts", "store"}
-    assert _imported("looks") | _imported("scene") == set(framecache.DRAWING) | beside
+    beside = {"render/engines", "render/cache", "scene/parts", "scene/store"}
+    assert _imported("render/looks") | _imported("scene/build") == set(framecache.DRAWING) | beside
 
 
 def test_a_change_of_light_or_place_draws_every_frame_anew(clip: Preview) -> None:
@@ -375,7 +378,7 @@ def test_burnt_in_words_stand_along_the_foot_and_nowhere_else(clip: Preview, tmp
 
 
 def test_the_words_are_the_frame_tables(clip: Preview) -> None:
-    from blender_addon import showing
+    from blender_addon.render import showing
     from planner_core import compute_frames
 
     frames = compute_frames(evening())
@@ -412,7 +415,7 @@ def test_frames_drawn_apart_join_into_the_clip(tmp_path: Path) -> None:
 
 
 def test_a_still_and_a_contact_sheet_are_pictures_of_the_frames(clip: Preview, tmp_path: Path) -> None:
-    from blender_addon.pictures import read_picture
+    from blender_addon.render.pictures import read_picture
 
     assert preview.render_still(evening(), 12, tmp_path / "still.png", look="fast", size=SMALL) == SMALL
     still = read_picture(tmp_path / "still.png").astype(int)
@@ -429,7 +432,7 @@ def test_a_still_and_a_contact_sheet_are_pictures_of_the_frames(clip: Preview, t
 
 
 def test_a_still_is_drawn_more_finely_than_a_frame_of_the_clip(tmp_path: Path) -> None:
-    from blender_addon.pictures import read_picture
+    from blender_addon.render.pictures import read_picture
 
     one = evening()
     wish: dict[str, Any] = {"size": SMALL, "cache": tmp_path / "cache"}
@@ -474,7 +477,7 @@ def test_what_the_verb_cannot_do_is_said_in_one_line(tmp_path: Path, project_roo
 
 
 def test_a_rig_that_never_stops_blurs_for_as_long_as_the_shutter_is_open(tmp_path: Path) -> None:
-    from blender_addon import looks
+    from blender_addon.render import looks
     from planner_core import compute_frames
     from tests.addon.scenes import drawn
 

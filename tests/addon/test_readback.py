@@ -16,11 +16,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from mathutils import Matrix
 
-from blender_addon import keyframes, parts, rig, store
-from blender_addon.readback import ReadbackError, read_file, read_plan, read_scene
-from planner_core import Plan, compute_frames, motion
-from planner_core.blocking import block_mesh
-from planner_core.plan import Block
+from blender_addon.read.readback import ReadbackError, read_file, read_plan, read_scene
+from blender_addon.scene import keyframes, parts, rig, store
+from planner_core import Plan, compute_frames
+from planner_core.place.blocking import block_mesh
+from planner_core.plan.model import Block
+from planner_core.rig import motion
 from tests.addon.scenes import drawn
 from tests.two_towers import plan
 

@@ -9,7 +9,9 @@ import bpy
 import pytest
 
 import blender_addon
-from blender_addon import handlers, live, overlay, registration
+from blender_addon import registration
+from blender_addon.state import handlers, live
+from blender_addon.ui import overlay
 
 
 def what_blender_knows() -> dict[str, Any]:

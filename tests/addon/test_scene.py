@@ -9,10 +9,10 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon import blocking, keyframes, parts, store
-from blender_addon import scene as scenes
-from planner_core import sky
-from planner_core.blocking import block_mesh, ground_level_m
+from blender_addon.scene import blocking, keyframes, parts, store
+from blender_addon.scene import build as scenes
+from planner_core.draft import sky
+from planner_core.place.blocking import block_mesh, ground_level_m
 from tests.addon.scenes import drawn, empty_scene
 from tests.two_towers import plan
 

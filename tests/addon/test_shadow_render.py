@@ -10,9 +10,11 @@ import numpy as np
 import pytest
 from mathutils import Matrix
 
-from blender_addon import engines, looks, parts, pictures
+from blender_addon import compat
+from blender_addon.render import engines, looks, pictures
+from blender_addon.scene import parts
 from planner_core import compute_frames
-from planner_core.planfile import plan_from_dict
+from planner_core.plan.file import plan_from_dict
 from tests.addon.renders import seen_from_above
 from tests.addon.scenes import drawn
 from tests.de421 import Ephemeris421
@@ -83,7 +85,7 @@ def test_shadows_of_the_fast_look_fall_away_from_the_sun(place: Any, tmp_path: P
     plan = post_at(*place)
     frames = compute_frames(plan)
     scene, _ = drawn(plan)
-    look = looks.Look(scene, frames, "fast", engines.choose_engine("fast", engines.WORKBENCH))
+    look = looks.Look(scene, frames, "fast", engines.choose_engine("fast", compat.WORKBENCH))
     look.show(2)
     length = POST_M / np.tan(np.radians(frames.sun_altitude_deg[1]))
     camera: Any = scene.camera

@@ -13,8 +13,9 @@ import warnings
 import numpy as np
 import pytest
 
-from planner_core import blocking, tracks
-from planner_core.optics import delivered_crop
+from planner_core.picture import tracks
+from planner_core.picture.optics import delivered_crop
+from planner_core.place import blocking
 from tests.places import random_place
 
 bpy = pytest.importorskip("bpy", reason="needs Blender's Python module")

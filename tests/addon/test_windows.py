@@ -10,8 +10,12 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon import keyframes, live, nightlights, parts, preferences, readback, starter, windows
-from planner_core import lamps, rig
+from blender_addon.read import readback
+from blender_addon.scene import keyframes, nightlights, parts, windows
+from blender_addon.state import live
+from blender_addon.ui import preferences, starter
+from planner_core.draft import lamps
+from planner_core.rig import geometry
 
 
 @pytest.fixture
@@ -35,7 +39,7 @@ def corners_m(scene: Any) -> Any:
 
 def test_they_stand_where_the_core_has_them(lit: Any) -> None:
     frames = frames_of(lit)
-    panes = lamps.panes(frames.plan, rig.head_middle_m(frames.plan))
+    panes = lamps.panes(frames.plan, geometry.head_middle_m(frames.plan))
     assert corners_m(lit) == pytest.approx(panes.corners_m.reshape(-1, 3), abs=1e-3)
 
 
@@ -107,6 +111,6 @@ def test_drawn_late_in_the_evening_they_shine_at_once(empty: Any) -> None:
     thing: Any = parts.object_of(empty, nightlights.PART)
     assert thing.color[0] > 0.5
     seen: Any = empty.world.evaluated_get(parts.depsgraph_of(empty))
-    panes = lamps.panes(frames_of(empty).plan, rig.head_middle_m(frames_of(empty).plan))
+    panes = lamps.panes(frames_of(empty).plan, geometry.head_middle_m(frames_of(empty).plan))
     assert 2.0 ** seen[nightlights.DUSK] == pytest.approx(frames_of(empty).illuminance_lux[329], rel=1e-3)
     assert (panes.on_lux > 2.0 ** seen[nightlights.DUSK]).any()

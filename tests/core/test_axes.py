@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 
 from planner_core import compute_frames
-from planner_core.axes import axes_csv, typed_plan, typed_plan_error_px
-from planner_core.optics import project_px
-from planner_core.plan import Pose
-from planner_core.rig import camera_position_m, camera_rotation
+from planner_core.output.axes import axes_csv, typed_plan, typed_plan_error_px
+from planner_core.picture.optics import project_px
+from planner_core.plan.model import Pose
+from planner_core.rig.geometry import camera_position_m, camera_rotation
 from tests.moves import QUAY, bare_rig, move_of, with_pan, with_poses, with_shoot
 
 

@@ -5,8 +5,8 @@ import copy
 import pytest
 
 from planner_core import compute_frames, review
-from planner_core.plan import PlanError
-from planner_core.planfile import plan_from_dict, plan_to_dict
+from planner_core.plan.file import plan_from_dict, plan_to_dict
+from planner_core.plan.model import PlanError
 from tests.moves import QUAY
 
 DOCUMENT = plan_to_dict(QUAY)

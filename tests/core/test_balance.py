@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planner_core import compute_frames
-from planner_core.balance import balance, move_share, place_of_share, sun_crossings
+from planner_core.evening.balance import balance, move_share, place_of_share, sun_crossings
 from tests.two_towers import plan
 
 

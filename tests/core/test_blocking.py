@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core import blocking, convex
-from planner_core.plan import Block, Composition
+from planner_core.maths import convex
+from planner_core.place import blocking
+from planner_core.plan.model import Block, Composition
 from tests.places import box, place, post, random_block, random_place
 
 SEEDS = st.integers(0, 10_000)

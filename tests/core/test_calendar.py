@@ -8,9 +8,9 @@ import pytest
 import vobject
 
 from planner_core import compute_frames
-from planner_core.calendar_file import ics_bytes
-from planner_core.plan import Plan
-from planner_core.timetable import timetable
+from planner_core.evening.timetable import timetable
+from planner_core.output.calendar import ics_bytes
+from planner_core.plan.model import Plan
 from tests.two_towers import plan
 
 STAMP = dt.datetime(2027, 1, 1, 12, 0, tzinfo=dt.UTC)

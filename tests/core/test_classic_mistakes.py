@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from planner_core import Plan, compute_frames, load_plan, review
-from planner_core.findings import Review
-from planner_core.fit_light import fit_balance, fit_clip
-from planner_core.fit_travel import fit_travel
+from planner_core.fit.light import fit_balance, fit_clip
+from planner_core.fit.travel import fit_travel
+from planner_core.review.findings import Review
 
 
 @pytest.fixture(scope="module")

@@ -8,11 +8,13 @@ import attrs
 import numpy as np
 import pytest
 
-from planner_core import candidates, compare, composition, compute_frames, review, tracks
-from planner_core.compare import KINDS, PLANNED
-from planner_core.drive import axis_limits
-from planner_core.plan import Composition, Pose
-from planner_core.planfile import load_plan, plan_from_text, plan_to_text
+from planner_core import compute_frames, review
+from planner_core.moves import candidates, compare
+from planner_core.moves.compare import KINDS, PLANNED
+from planner_core.picture import composition, tracks
+from planner_core.plan.file import load_plan, plan_from_text, plan_to_text
+from planner_core.plan.model import Composition, Pose
+from planner_core.rig.drive import axis_limits
 from tests.places import box, place, post
 
 TOWER = Composition(subject="tower")

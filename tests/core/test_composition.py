@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner_core import composition, tracks
-from planner_core.composition import WEIGHTS
-from planner_core.plan import Block, Composition, Pose
+from planner_core.picture import composition, tracks
+from planner_core.picture.composition import WEIGHTS
+from planner_core.plan.model import Block, Composition, Pose
 from tests.core.test_tracks import mirrored
 from tests.places import box, place, post, random_place
 

@@ -10,11 +10,19 @@ import numpy as np
 import pytest
 
 from planner_core import compute_frames
-from planner_core.dates import COLUMNS, DatesTable, date_span, dates_csv, dates_table, dates_text, likely_way
-from planner_core.optics import project_px
-from planner_core.plan import PlanError
-from planner_core.rig import direction
-from planner_core.skyline import OPEN, skyline
+from planner_core.evening.dates import (
+    COLUMNS,
+    DatesTable,
+    date_span,
+    dates_csv,
+    dates_table,
+    dates_text,
+    likely_way,
+)
+from planner_core.picture.optics import project_px
+from planner_core.place.skyline import OPEN, skyline
+from planner_core.plan.model import PlanError
+from planner_core.rig.geometry import direction
 from tests.two_towers import DOCUMENT, plan
 
 YEAR = (dt.date(2027, 1, 1), dt.date(2027, 12, 31))
@@ -187,7 +195,7 @@ def test_the_skyline_of_a_box_is_its_edges() -> None:
 
 def test_the_skyline_agrees_with_rays_cast_at_the_blocks() -> None:
     trimesh = pytest.importorskip("trimesh")
-    from planner_core.blocking import block_mesh
+    from planner_core.place.blocking import block_mesh
 
     here = plan()
     eye = np.array([0.3, 0.0, 1.1])

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core import colour, daylight
+from planner_core.light import colour, daylight
 
 altitudes = st.floats(-90, 90)
 elongations = st.floats(0, 180)

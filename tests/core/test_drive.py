@@ -11,9 +11,10 @@ from hypothesis import event, given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import CubicHermiteSpline
 
-from planner_core import compute_frames, drive
-from planner_core.plan import Plan, Pose, SlideAxis, TurnAxis
-from planner_core.review_rig import review_topic
+from planner_core import compute_frames
+from planner_core.plan.model import Plan, Pose, SlideAxis, TurnAxis
+from planner_core.review.rig import review_topic
+from planner_core.rig import drive
 from tests.moves import (
     PAN,
     QUAY,

@@ -10,7 +10,7 @@ from astral import sun as astral_sun
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core import ephemeris
+from planner_core.time import ephemeris
 
 EVENING = dt.datetime(2027, 3, 14, 17, tzinfo=dt.UTC).timestamp()
 POSITIONS = (ephemeris.sun_position, ephemeris.moon_position)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner_core import ephemeris, events
+from planner_core.time import ephemeris, events
 
 PLACES = [
     (57.7, 11.9, "Europe/Stockholm"),

@@ -8,9 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from planner_core import compute_frames, dates, frames
-from planner_core.axes import axes_csv
-from planner_core.footprints import Selection, footprint_blocks, horizon_ridge
+from planner_core import compute_frames, frames
+from planner_core.evening import dates
+from planner_core.output.axes import axes_csv
+from planner_core.place.footprints import Selection, footprint_blocks, horizon_ridge
 from tests.two_towers import plan
 
 

@@ -13,8 +13,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner_core import compute_frames, drive
-from planner_core.exposure import (
+from planner_core import compute_frames
+from planner_core.frames import frames_csv
+from planner_core.light.exposure import (
     exposure_ramp,
     f_number_label,
     iso_label,
@@ -26,8 +27,8 @@ from planner_core.exposure import (
     third_stops,
     wider_f_number,
 )
-from planner_core.frames import frames_csv
-from planner_core.plan import Exposure
+from planner_core.plan.model import Exposure
+from planner_core.rig import drive
 from tests.two_towers import plan
 
 PLAN = plan()

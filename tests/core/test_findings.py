@@ -7,7 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core.findings import duration_text, figure, frame_count, spans
+from planner_core.maths.runs import spans
+from planner_core.words.durations import duration_text
+from planner_core.words.figures import figure, frame_count
 
 
 @pytest.mark.parametrize(

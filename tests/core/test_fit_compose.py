@@ -6,10 +6,11 @@ import attrs
 import numpy as np
 import pytest
 
-from planner_core import composition, compute_frames, mend, parallax, tracks
-from planner_core.drive import axis_limits
-from planner_core.fit_compose import fit_compose
-from planner_core.plan import Composition, Pose
+from planner_core import compute_frames
+from planner_core.fit.compose import fit_compose
+from planner_core.picture import composition, parallax, pose_repair, tracks
+from planner_core.plan.model import Composition, Pose
+from planner_core.rig.drive import axis_limits
 from tests.places import PAN, SLIDE, box, place, post
 
 TOWER = Composition(subject="tower")
@@ -30,7 +31,7 @@ def pose(at, slide_m=0.5, pan_deg=0.0, tilt_deg=4.0):
 
 def failing(plan):
     reading = composition.read(plan, tracks.of(compute_frames(plan)), travels=parallax.slides(plan))
-    return mend.failing(plan, reading, weak=composition.WEAK)
+    return pose_repair.failing(plan, reading, weak=composition.WEAK)
 
 
 def inside_the_rig(plan):

@@ -8,12 +8,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner_core import compute_frames, drive, ephemeris
-from planner_core.balance import balance
-from planner_core.fit_light import fit_balance, fit_clip
-from planner_core.plan import PlanError
-from planner_core.planfile import plan_from_dict, plan_to_dict
-from planner_core.timeline import start_utc_s
+from planner_core import compute_frames
+from planner_core.evening.balance import balance
+from planner_core.fit.light import fit_balance, fit_clip
+from planner_core.plan.file import plan_from_dict, plan_to_dict
+from planner_core.plan.model import PlanError
+from planner_core.plan.timeline import start_utc_s
+from planner_core.rig import drive
+from planner_core.time import ephemeris
 from tests.two_towers import plan
 
 ratios = st.floats(0.05, 20.0)

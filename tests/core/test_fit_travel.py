@@ -8,12 +8,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner_core import compute_frames, speed
-from planner_core.fit_travel import CALM_FRAME_WIDTHS_S, fit_travel
-from planner_core.motion import axis_positions
-from planner_core.plan import PlanError, Pose
-from planner_core.planfile import plan_from_text, plan_to_text
-from planner_core.review_rig import review_topic
+from planner_core import compute_frames
+from planner_core.fit.travel import CALM_FRAME_WIDTHS_S, fit_travel
+from planner_core.picture import speed
+from planner_core.plan.file import plan_from_text, plan_to_text
+from planner_core.plan.model import PlanError, Pose
+from planner_core.review.rig import review_topic
+from planner_core.rig.motion import axis_positions
 from tests.moves import (
     QUAY,
     bare_rig,

@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core import outlines
-from planner_core.footprints import (
+from planner_core.place import outlines
+from planner_core.place.footprints import (
     Selection,
     footprint_blocks,
     horizon_ridge,
@@ -23,8 +23,8 @@ from planner_core.footprints import (
     parse_geojson,
     scene_xy_m,
 )
-from planner_core.plan import PlanError
-from planner_core.planfile import plan_from_text, plan_to_text
+from planner_core.plan.file import plan_from_text, plan_to_text
+from planner_core.plan.model import PlanError
 from tests.two_towers import plan
 
 METRE_NORTH_DEG = 1.0 / 111_000.0  # near enough to place things by

@@ -10,8 +10,8 @@ import pytest
 
 from planner_core import compute_frames
 from planner_core.frames import COLUMNS, frames_csv
-from planner_core.optics import project_px
-from planner_core.plan import Pose
+from planner_core.picture.optics import project_px
+from planner_core.plan.model import Pose
 
 
 def with_poses(plan, *poses):

@@ -6,8 +6,8 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core import lamps
-from planner_core.planfile import plan_from_dict
+from planner_core.draft import lamps
+from planner_core.plan.file import plan_from_dict
 from tests.two_towers import document
 
 EYE = (0.0, 0.0, 1.5)

@@ -185,6 +185,47 @@ def test_modules_that_need_each_other_are_found() -> None:
     assert import_cycle(in_a_class) == ["p.a", "p.b", "p.a"]
 
 
+# The folders of each layer, in the order of the flow: a row imports from rows above it only.
+CORE_ROWS = (
+    *("maths", "words", "time", "plan", "place", "light", "rig", "picture", "frames", "draft", "evening"),
+    *("review", "fit", "moves", "edit", "output"),
+)
+ADDON_ROWS = ("compat", "quiet", "scene", "read", "render", "state", "ui", "registration")
+
+
+def from_below(modules: Iterable[Module], package: str, rows: tuple[str, ...]) -> list[str]:
+    """`module: import` for each import of a module in a later row, or in one that no row names."""
+    found = []
+    for module in modules:
+        row = module.name.split(".")[1:2]
+        if not row:  # the package's own doors
+            continue
+        allowed = rows[: rows.index(row[0]) + 1]
+        for name in imports(module):
+            parts = name.split(".")
+            if parts[0] == package and len(parts) > 1 and parts[1] not in allowed:
+                found.append(f"{module.name}: {name}")
+    return sorted(found)
+
+
+@pytest.mark.parametrize(("package", "rows"), [("planner_core", CORE_ROWS), ("blender_addon", ADDON_ROWS)])
+def test_a_row_imports_from_rows_above_it_only(
+    project_root: Path, package: str, rows: tuple[str, ...]
+) -> None:
+    assert from_below(modules_of(project_root, package), package, rows) == []
+
+
+def test_an_import_from_a_row_below_is_found() -> None:
+    modules = [
+        Module("p.low", "p", "import p.high"),
+        Module(
+            "p.high.x", "p.high", "from p import low\nfrom ..low import y\ndef f():\n    import p.highest"
+        ),
+    ]
+    rows = ("low", "high", "highest")
+    assert from_below(modules, "p", rows) == ["p.high.x: p.highest", "p.low: p.high"]
+
+
 def test_imports_made_late_or_for_types_only_are_no_cycle() -> None:
     assert import_cycle(package(a="import p.b", b="def f():\n    from .a import x")) == []
     assert import_cycle(package(a="import p.b", b="if TYPE_CHECKING:\n    from .a import x")) == []

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core.motion import axis_positions, axis_values, minimum_jerk, monotone_cubic, progress
-from planner_core.plan import Pose
+from planner_core.plan.model import Pose
+from planner_core.rig.motion import axis_positions, axis_values, minimum_jerk, monotone_cubic, progress
 from tests.moves import PAN, QUAY, SLIDE, TILT, bare_rig, move_of
 
 FRAMES = np.linspace(0.0, 1.0, 481)

@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core import optics, rig
-from planner_core.plan import Clip
+from planner_core.picture import optics
+from planner_core.plan.model import Clip
+from planner_core.rig import geometry
 from tests.two_towers import plan
 
 PLAN = plan()
@@ -35,15 +36,15 @@ def test_an_upright_clip_takes_the_whole_height_of_the_sensor():
 
 @given(st.floats(0, 360), st.floats(-60, 60), st.floats(-180, 180), st.floats(0.1, 1e5))
 def test_what_the_lens_points_at_is_in_the_middle_of_the_frame(pan, tilt, north, distance):
-    rotation = rig.camera_rotation(pan, tilt, north)
+    rotation = geometry.camera_rotation(pan, tilt, north)
     eye = np.array([3.0, -2.0, 1.0])
-    xy, depth = optics.project_px(PLAN, eye + distance * rig.direction(pan, tilt, north), eye, rotation)
+    xy, depth = optics.project_px(PLAN, eye + distance * geometry.direction(pan, tilt, north), eye, rotation)
     np.testing.assert_allclose(xy, CENTRE, atol=1e-5)
     assert depth == pytest.approx(distance)
 
 
 def test_right_is_right_up_is_up_and_twice_as_far_is_half_as_much():
-    rotation = rig.camera_rotation(0.0, 0.0, 0.0)
+    rotation = geometry.camera_rotation(0.0, 0.0, 0.0)
     points = np.array([(1.0, 10.0, 0.5), (2.0, 20.0, 1.0), (1.0, 20.0, 0.5)])
     xy, _ = optics.project_px(PLAN, points, np.zeros(3), rotation)
     off = xy - CENTRE
@@ -53,7 +54,9 @@ def test_right_is_right_up_is_up_and_twice_as_far_is_half_as_much():
 
 
 def test_what_is_behind_the_camera_has_no_place_in_the_picture():
-    xy, depth = optics.project_px(PLAN, [(0.0, -5.0, 0.0)], np.zeros(3), rig.camera_rotation(0.0, 0.0, 0.0))
+    xy, depth = optics.project_px(
+        PLAN, [(0.0, -5.0, 0.0)], np.zeros(3), geometry.camera_rotation(0.0, 0.0, 0.0)
+    )
     assert np.all(np.isnan(xy))
     assert depth[0] < 0.0
 
@@ -66,14 +69,14 @@ def test_full_frame_focal_length_of_a_small_sensor():
 @given(st.floats(-80, 80), st.floats(0, 360), st.floats(0, 60), st.floats(-360, 360))
 def test_star_drift_does_not_depend_on_how_the_scene_is_turned(latitude, bearing, altitude, north):
     straight, turned = at_latitude(latitude, 0.0), at_latitude(latitude, north)
-    expected = optics.star_drift_px_s(straight, rig.camera_rotation(bearing, altitude, 0.0))
-    found = optics.star_drift_px_s(turned, rig.camera_rotation(bearing, altitude, north))
+    expected = optics.star_drift_px_s(straight, geometry.camera_rotation(bearing, altitude, 0.0))
+    found = optics.star_drift_px_s(turned, geometry.camera_rotation(bearing, altitude, north))
     np.testing.assert_allclose(found, expected, rtol=1e-9)
 
 
 @given(st.floats(-80, 80), st.floats(0, 360), st.floats(0, 89))
 def test_no_star_drifts_faster_than_one_on_the_equator_at_the_frame_s_corner(latitude, bearing, altitude):
-    rate = optics.star_drift_px_s(at_latitude(latitude), rig.camera_rotation(bearing, altitude, 266.0))
+    rate = optics.star_drift_px_s(at_latitude(latitude), geometry.camera_rotation(bearing, altitude, 266.0))
     crop = optics.delivered_crop(PLAN.camera, PLAN.clip)
     corner = np.hypot(crop.width_mm, crop.height_mm) / 2.0 / PLAN.camera.focal_length_mm
     assert 0.0 < rate <= np.radians(15.041 / 3600.0) * crop.focal_px * (1.0 + corner**2) * (1.0 + 1e-9)

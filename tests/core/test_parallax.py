@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core import parallax, tracks
-from planner_core.parallax import HORIZON
-from planner_core.plan import Block, Composition, Pose
+from planner_core.picture import parallax, tracks
+from planner_core.picture.parallax import HORIZON
+from planner_core.plan.model import Block, Composition, Pose
 from tests.places import box, place, post, random_place
 
 

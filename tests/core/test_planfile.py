@@ -13,8 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planner_core import PlanError, load_plan, save_plan
-from planner_core.plan import Pose, SlideAxis
-from planner_core.planfile import plan_from_dict, plan_from_text, plan_to_dict, plan_to_text
+from planner_core.plan.file import plan_from_dict, plan_from_text, plan_to_dict, plan_to_text
+from planner_core.plan.model import Pose, SlideAxis
 
 DELETE = object()
 

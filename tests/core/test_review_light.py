@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from planner_core import compute_frames
-from planner_core.exposure import settings_ev100
-from planner_core.fit_light import fit_balance, fit_clip
-from planner_core.review_lens import nearest_depths_m
-from planner_core.review_light import review_topic
+from planner_core.fit.light import fit_balance, fit_clip
+from planner_core.light.exposure import settings_ev100
+from planner_core.review.lens import nearest_depths_m
+from planner_core.review.light import review_topic
 from tests.two_towers import plan
 
 

@@ -6,10 +6,12 @@ import attrs
 import numpy as np
 import pytest
 
-from planner_core import compute_frames, mend, review, review_picture
-from planner_core.plan import Composition, Pose
-from planner_core.planfile import load_plan
-from planner_core.review_picture import review_topic
+from planner_core import compute_frames, review
+from planner_core.picture import pose_repair
+from planner_core.plan.file import load_plan
+from planner_core.plan.model import Composition, Pose
+from planner_core.review import picture as review_picture
+from planner_core.review.picture import review_topic
 from tests.places import PAN, box, place, post
 
 TOWER = Composition(subject="tower")
@@ -370,14 +372,14 @@ def spent(monkeypatch, plan):
     fixes.
     """
     costs = []
-    spend = mend.Budget.spend
+    spend = pose_repair.Budget.spend
 
     def counted(budget, seen):
         costs.append(spend(budget, seen))
         return costs[-1]
 
     with monkeypatch.context() as patch:
-        patch.setattr(mend.Budget, "spend", counted)
+        patch.setattr(pose_repair.Budget, "spend", counted)
         findings, _ = review_topic(plan, compute_frames(plan))
     return costs, [finding.fix for finding in findings]
 

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planner_core import compute_frames
-from planner_core.plan import Anchor, Pose
-from planner_core.review_rig import review_topic
+from planner_core.plan.model import Anchor, Pose
+from planner_core.review.rig import review_topic
 from tests.moves import (
     PAN,
     QUAY,

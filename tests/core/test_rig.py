@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core import compute_frames, rig
-from planner_core.optics import project_px
-from planner_core.plan import Pose
+from planner_core import compute_frames
+from planner_core.picture.optics import project_px
+from planner_core.plan.model import Pose
+from planner_core.rig import geometry
 from tests.moves import QUAY, bare_rig, box, move_of, with_poses, with_rig
 
 bearings = st.floats(-360.0, 720.0)
@@ -17,44 +18,44 @@ altitudes = st.floats(-80.0, 80.0)
 
 @given(bearings, altitudes, st.floats(-360.0, 360.0))
 def test_bearing_and_altitude_come_back_from_a_direction(bearing, altitude, north):
-    found, rise = rig.bearing_and_altitude(rig.direction(bearing, altitude, north), north)
+    found, rise = geometry.bearing_and_altitude(geometry.direction(bearing, altitude, north), north)
     assert (float(found) - bearing + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=1e-6)
     assert float(rise) == pytest.approx(altitude, abs=1e-6)
 
 
 @given(bearings, altitudes, st.floats(-360.0, 360.0))
 def test_the_camera_is_never_rolled_or_mirrored(bearing, altitude, north):
-    turn = rig.camera_rotation(bearing, altitude, north)
+    turn = geometry.camera_rotation(bearing, altitude, north)
     assert np.allclose(turn.T @ turn, np.eye(3), atol=1e-12)
     assert np.linalg.det(turn) == pytest.approx(1.0)
     assert turn[2, 0] == 0.0  # its right-hand side is level
     assert turn[2, 1] > 0.0  # and its top is up
-    assert np.allclose(-turn[:, 2], rig.direction(bearing, altitude, north))
+    assert np.allclose(-turn[:, 2], geometry.direction(bearing, altitude, north))
 
 
 def test_with_the_scene_turned_east_a_bearing_of_90_is_ahead():
-    assert np.allclose(rig.direction(90.0, 0.0, 90.0), [0.0, 1.0, 0.0], atol=1e-15)
-    assert np.allclose(rig.direction(180.0, 0.0, 90.0), [1.0, 0.0, 0.0], atol=1e-15)
-    assert np.allclose(rig.direction(0.0, 90.0, 90.0), [0.0, 0.0, 1.0], atol=1e-15)
+    assert np.allclose(geometry.direction(90.0, 0.0, 90.0), [0.0, 1.0, 0.0], atol=1e-15)
+    assert np.allclose(geometry.direction(180.0, 0.0, 90.0), [1.0, 0.0, 0.0], atol=1e-15)
+    assert np.allclose(geometry.direction(0.0, 90.0, 90.0), [0.0, 0.0, 1.0], atol=1e-15)
 
 
 def test_a_rail_that_rises_lifts_the_carriage():
     # by hand: a rail of bearing +Y rising by 30°: cos 30° ahead, sin 30° up for each metre
     plan = with_rig(QUAY, origin_m=(1.0, 2.0, 0.5), bearing_deg=270.0, incline_deg=30.0)
-    assert rig.carriage_position_m(plan, 1.0) == pytest.approx([1.0, 2.0 + np.cos(np.pi / 6), 1.0])
-    assert rig.carriage_position_m(plan, None) == pytest.approx([1.0, 2.0, 0.5])
+    assert geometry.carriage_position_m(plan, 1.0) == pytest.approx([1.0, 2.0 + np.cos(np.pi / 6), 1.0])
+    assert geometry.carriage_position_m(plan, None) == pytest.approx([1.0, 2.0, 0.5])
 
 
 @given(st.floats(0.0, 1.5), bearings, altitudes)
 def test_head_and_pupil_offset_carry_the_camera(slide, pan, tilt):
     plan = with_rig(QUAY, head_height_m=0.2, pupil_offset_m=0.1)
-    offset = rig.camera_position_m(plan, slide, pan, tilt) - rig.carriage_position_m(plan, slide)
+    offset = geometry.camera_position_m(plan, slide, pan, tilt) - geometry.carriage_position_m(plan, slide)
     north = plan.site.scene_north_deg
-    assert np.allclose(offset, [0.0, 0.0, 0.2] + 0.1 * rig.direction(pan, tilt, north))
+    assert np.allclose(offset, [0.0, 0.0, 0.2] + 0.1 * geometry.direction(pan, tilt, north))
 
 
 def test_axes_without_values_look_ahead_from_the_rails_start():
-    position, turn = rig.camera_pose(QUAY, 3, None, None, None)
+    position, turn = geometry.camera_pose(QUAY, 3, None, None, None)
     assert position.shape == (3, 3)
     assert np.allclose(-turn[:, :, 2], [0.0, 1.0, 0.0], atol=1e-15)
     x, y, z = QUAY.rig.origin_m
@@ -64,7 +65,7 @@ def test_axes_without_values_look_ahead_from_the_rails_start():
 def test_the_pose_of_the_camera_is_that_of_the_frame_table():
 
     frames = compute_frames(QUAY)
-    position, turn = rig.camera_pose(QUAY, len(frames), frames.slide_m, frames.pan_deg, frames.tilt_deg)
+    position, turn = geometry.camera_pose(QUAY, len(frames), frames.slide_m, frames.pan_deg, frames.tilt_deg)
     assert np.array_equal(position, frames.camera_m)
     assert np.array_equal(turn, frames.camera_rotation)
 
@@ -90,15 +91,15 @@ def test_with_pan_only_about_the_pupil_near_and_far_never_part():
 
 
 def test_the_rail_runs_over_its_usable_range():
-    points = rig.rail_points_m(QUAY)
-    assert points[0] == pytest.approx(rig.carriage_position_m(QUAY, QUAY.rig.slide.min_m))
-    assert points[-1] == pytest.approx(rig.carriage_position_m(QUAY, QUAY.rig.slide.max_m))
+    points = geometry.rail_points_m(QUAY)
+    assert points[0] == pytest.approx(geometry.carriage_position_m(QUAY, QUAY.rig.slide.min_m))
+    assert points[-1] == pytest.approx(geometry.carriage_position_m(QUAY, QUAY.rig.slide.max_m))
     still = attrs.evolve(QUAY, rig=bare_rig(QUAY), move=move_of(Pose(at=0.0)))
-    assert len(rig.rail_points_m(still)) == 0
+    assert len(geometry.rail_points_m(still)) == 0
 
 
 def test_legs_reach_the_ground_under_the_rails_ends():
-    legs = rig.leg_points_m(QUAY)
+    legs = geometry.leg_points_m(QUAY)
     assert legs[:, 2].min() == pytest.approx(0.0)  # the quay's top
     assert legs[:, 2].max() == pytest.approx(QUAY.rig.origin_m[2])
 
@@ -107,18 +108,18 @@ def test_legs_on_a_roof_stand_on_the_roof_and_not_in_the_street():
     street = box("ground", (0.0, 100.0, -0.5), (400.0, 400.0, 1.0))
     roof = box("ground", (0.0, 0.0, 19.5), (20.0, 20.0, 1.0))
     plan = with_rig(attrs.evolve(QUAY, blocks=(street, roof)), origin_m=(0.0, 0.0, 20.8))
-    assert rig.ground_under_m(plan, (0.0, 0.0, 20.8)) == pytest.approx(20.0)
-    assert rig.leg_points_m(plan)[:, 2].min() == pytest.approx(20.0)
+    assert geometry.ground_under_m(plan, (0.0, 0.0, 20.8)) == pytest.approx(20.0)
+    assert geometry.leg_points_m(plan)[:, 2].min() == pytest.approx(20.0)
     no_roof = attrs.evolve(plan, blocks=(street,))
-    assert rig.leg_points_m(no_roof)[:, 2].min() == pytest.approx(20.8 - rig.LONGEST_LEGS_M)
+    assert geometry.leg_points_m(no_roof)[:, 2].min() == pytest.approx(20.8 - geometry.LONGEST_LEGS_M)
 
 
 @given(st.floats(0.2, 30.0), st.floats(0.5, 89.0), st.floats(0.0, 360.0))
 def test_a_shadow_is_as_long_as_the_height_over_the_tangent(height, altitude, azimuth):
     # h / tan(altitude), opposite the sun
     plan = attrs.evolve(QUAY, blocks=())
-    sun = rig.direction(azimuth, altitude, plan.site.scene_north_deg)
-    point, way = rig.shadow_on_ground_m(plan, [1.0, 2.0, height], sun)
+    sun = geometry.direction(azimuth, altitude, plan.site.scene_north_deg)
+    point, way = geometry.shadow_on_ground_m(plan, [1.0, 2.0, height], sun)
     length = height / np.tan(np.radians(altitude))
     assert np.hypot(*(point[:2] - [1.0, 2.0])) == pytest.approx(length, rel=1e-9)
     assert point[2] == pytest.approx(0.0, abs=1e-6)
@@ -130,15 +131,19 @@ def test_a_shadow_stays_on_the_roof_it_falls_on():
     street = box("ground", (0.0, 100.0, -0.5), (400.0, 400.0, 1.0))
     roof = box("ground", (0.0, 0.0, 19.5), (20.0, 20.0, 1.0))
     plan = attrs.evolve(QUAY, blocks=(street, roof))
-    point, way = rig.shadow_on_ground_m(plan, [0.0, 0.0, 21.0], rig.direction(90.0, 45.0, 270.0))
+    point, way = geometry.shadow_on_ground_m(plan, [0.0, 0.0, 21.0], geometry.direction(90.0, 45.0, 270.0))
     assert point == pytest.approx([0.0, 1.0, 20.0])
     assert way == pytest.approx(np.sqrt(2.0))
-    beyond_the_roof, _ = rig.shadow_on_ground_m(plan, [0.0, 9.5, 21.0], rig.direction(90.0, 45.0, 270.0))
+    beyond_the_roof, _ = geometry.shadow_on_ground_m(
+        plan, [0.0, 9.5, 21.0], geometry.direction(90.0, 45.0, 270.0)
+    )
     assert beyond_the_roof == pytest.approx([0.0, 30.5, 0.0])
 
 
 def test_no_sun_no_shadow():
     for altitude in (0.0, -5.0):
-        point, way = rig.shadow_on_ground_m(QUAY, [0.0, 0.0, 1.0], rig.direction(270.0, altitude, 270.0))
+        point, way = geometry.shadow_on_ground_m(
+            QUAY, [0.0, 0.0, 1.0], geometry.direction(270.0, altitude, 270.0)
+        )
         assert np.isnan(point).all()
         assert np.isnan(way)

@@ -12,14 +12,14 @@ import numpy as np
 import pytest
 
 from planner_core import FrameTable, Plan, Review, compute_frames, review
-from planner_core.exposure import settings_ev100, shutter_label
-from planner_core.findings import Finding
-from planner_core.planfile import plan_from_dict
-from planner_core.sheet import Picture, sheet_html, strip_frames
-from planner_core.sheet_back import cautions
-from planner_core.sheet_map import bearings, block_outlines, measured, rig_svg
-from planner_core.sheet_tables import exposure_rows, late_starts, light_shifts, pose_rows, ramp_room
-from planner_core.timetable import timetable, turn_moment
+from planner_core.evening.timetable import timetable, turn_moment
+from planner_core.light.exposure import settings_ev100, shutter_label
+from planner_core.output.sheet.back import cautions
+from planner_core.output.sheet.map import bearings, block_outlines, measured, rig_svg
+from planner_core.output.sheet.page import Picture, sheet_html, strip_frames
+from planner_core.output.sheet.tables import exposure_rows, late_starts, light_shifts, pose_rows, ramp_room
+from planner_core.plan.file import plan_from_dict
+from planner_core.review.findings import Finding
 from tests.two_towers import document, plan
 
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(40)
@@ -168,13 +168,13 @@ def test_numbers_on_the_sheet_are_the_frame_tables(variant: str) -> None:
 
 
 def page_time(frames: FrameTable, after_s: float) -> str:
-    from planner_core.timeline import utc_datetime
+    from planner_core.plan.timeline import utc_datetime
 
     return utc_datetime(float(frames.utc_s[0]) + after_s).isoformat()
 
 
 def local(frames: FrameTable, k: int) -> Any:
-    from planner_core.timeline import local_datetime
+    from planner_core.plan.timeline import local_datetime
 
     return local_datetime(float(frames.utc_s[k]), frames.plan.zone)
 

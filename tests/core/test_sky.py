@@ -9,8 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from planner_core import FrameTable, compute_frames, daylight, sky
-from planner_core.colour import LUMINANCE
+from planner_core import FrameTable, compute_frames
+from planner_core.draft import sky
+from planner_core.light import daylight
+from planner_core.light.colour import LUMINANCE
 from tests.two_towers import plan
 
 FRAMES = compute_frames(plan(shoot__frames=61, shoot__interval_s=180.0))

@@ -8,9 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core import compute_frames, speed
-from planner_core.optics import delivered_crop, project_px
-from planner_core.plan import Block
+from planner_core import compute_frames
+from planner_core.picture import speed
+from planner_core.picture.optics import delivered_crop, project_px
+from planner_core.plan.model import Block
 from tests.moves import QUAY, box, panning, sliding, with_move, with_rig, with_shoot
 
 
@@ -212,7 +213,7 @@ def metres(most):
     ),
 )
 def test_the_fast_projection_is_the_projection(points, cameras):
-    from planner_core.rig import camera_rotation
+    from planner_core.rig.geometry import camera_rotation
 
     points, cameras = np.array(points), np.array(cameras)
     turn = camera_rotation(cameras[:, 3], cameras[:, 4], 0.0)

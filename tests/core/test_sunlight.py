@@ -10,9 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner_core import compute_frames, ephemeris, rig
-from planner_core.balance import sun_times_utc_s
-from planner_core.sunlight import OPEN, blocks_in_the_way, subject_spot, sun_day, sunlight
+from planner_core import compute_frames
+from planner_core.evening.balance import sun_times_utc_s
+from planner_core.evening.sunlight import OPEN, blocks_in_the_way, subject_spot, sun_day, sunlight
+from planner_core.rig import geometry
+from planner_core.time import ephemeris
 from tests.two_towers import plan
 
 DATE = dt.date(2027, 3, 14)
@@ -118,13 +120,13 @@ def test_under_a_bridge_the_low_sun_comes_in():
     given_ = place(deck)
     day = sun_day(given_, EYE, DATE)
     assert day.set_utc_s == pytest.approx(sun_times_utc_s(given_, "sunset", DATE)[0], abs=10.0)
-    high = rig.direction([270.0, 270.0], [20.0, 5.0], 270.0)
+    high = geometry.direction([270.0, 270.0], [20.0, 5.0], 270.0)
     assert blocks_in_the_way(given_, EYE, high).tolist() == [0, OPEN]
 
 
 def test_the_nearest_block_is_the_one_in_the_way():
     given_ = place(box("far", (0, 200, 50), (50, 5, 100)), box("near", (0, 100, 15), (50, 5, 30)))
-    ahead = rig.direction([270.0, 270.0, 90.0], [10.0, 25.0, 10.0], 270.0)
+    ahead = geometry.direction([270.0, 270.0, 90.0], [10.0, 25.0, 10.0], 270.0)
     assert blocks_in_the_way(given_, EYE, ahead).tolist() == [1, 0, OPEN]
 
 
@@ -140,8 +142,8 @@ def test_leaving_out_blocks_off_the_way_changes_nothing(bearing, altitude, seed)
         if abs(x) > w or abs(y) > d
     ]
     given_ = place(*blocks)
-    ways = rig.direction(bearing + np.arange(8.0), np.full(8, altitude), 270.0)
-    from planner_core import visibility
+    ways = geometry.direction(bearing + np.arange(8.0), np.full(8, altitude), 270.0)
+    from planner_core.place import visibility
 
     _, met = visibility.first_hits(given_, np.array(EYE), ways)
     np.testing.assert_array_equal(blocks_in_the_way(given_, EYE, ways), np.where(met >= 0, met, OPEN))

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from planner_core import PlanError
-from planner_core.plan import ANCHOR_EVENTS, Anchor
-from planner_core.timeline import (
+from planner_core.plan.model import ANCHOR_EVENTS, Anchor
+from planner_core.plan.timeline import (
     anchor_utc_s,
     clock,
     clock_changes,

@@ -7,9 +7,9 @@ import datetime as dt
 import pytest
 
 from planner_core import compute_frames
-from planner_core.packing import card_space_gb, hours_on_location, packing_list
-from planner_core.plan import Plan
-from planner_core.timetable import Moment, end_utc_s, timetable, turn_moment
+from planner_core.evening.timetable import Moment, end_utc_s, timetable, turn_moment
+from planner_core.output.packing import card_space_gb, hours_on_location, packing_list
+from planner_core.plan.model import Plan
 from tests.two_towers import plan
 
 

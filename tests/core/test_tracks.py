@@ -8,8 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner_core import blocking, compute_frames, optics, tracks
-from planner_core.plan import Block, Pose
+from planner_core import compute_frames
+from planner_core.picture import optics, tracks
+from planner_core.place import blocking
+from planner_core.plan.model import Block, Pose
 from tests.places import box, place, post, random_place
 
 SEEDS = st.integers(0, 10_000)

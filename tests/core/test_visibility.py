@@ -5,15 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from planner_core import rig, visibility
-from planner_core.plan import Block
-from planner_core.visibility import GROUND, NOTHING
+from planner_core.place import visibility
+from planner_core.place.visibility import GROUND, NOTHING
+from planner_core.plan.model import Block
+from planner_core.rig import geometry
 from tests.places import box, place, post
 
 
 def look(plan, bearing_deg, altitude_deg, origin=(0.0, 0.0, 1.5), **options):
     distance, met = visibility.first_hits(
-        plan, origin, rig.direction(bearing_deg, altitude_deg, 0.0), **options
+        plan, origin, geometry.direction(bearing_deg, altitude_deg, 0.0), **options
     )
     return float(distance), int(met)
 
@@ -65,17 +66,17 @@ def test_a_ridge_hides_the_low_sun_and_not_the_high_one():
     )
     plan = place(ridge)
     eye = np.asarray(plan.rig.origin_m)  # from where the skyline was taken
-    low, high = rig.direction([270.0, 270.0], [3.9, 4.1], 0.0)
+    low, high = geometry.direction([270.0, 270.0], [3.9, 4.1], 0.0)
     assert not visibility.is_clear(plan, eye, low)
     assert visibility.is_clear(plan, eye, high)
-    assert visibility.is_clear(plan, eye, rig.direction(200.0, 3.9, 0.0))
+    assert visibility.is_clear(plan, eye, geometry.direction(200.0, 3.9, 0.0))
 
 
 def test_a_shadow_is_as_long_as_height_over_tan_altitude():
     # geometry: the end of a 10 m wall's shadow with the sun at 30°
     wall = box("wall", 0, 20, (200, 0.2, 10))
     plan = place(wall)
-    sun = rig.direction(0.0, 30.0, 0.0)
+    sun = geometry.direction(0.0, 30.0, 0.0)
     end = 19.9 - 10.0 / np.tan(np.radians(30.0))
     points = np.array([(0.0, end + 0.05, 0.0), (0.0, end - 0.05, 0.0)])
     assert visibility.is_clear(plan, points, sun).tolist() == [False, True]
@@ -83,7 +84,7 @@ def test_a_shadow_is_as_long_as_height_over_tan_altitude():
 
 def test_arrays_of_rays_keep_their_shape():
     plan = place(box("house", 0, 20, (6, 4, 8)))
-    directions = rig.direction(np.linspace(-30, 30, 12).reshape(3, 4), 0.0, 0.0)
+    directions = geometry.direction(np.linspace(-30, 30, 12).reshape(3, 4), 0.0, 0.0)
     distance, met = visibility.first_hits(plan, (0.0, 0.0, 1.5), directions)
     assert distance.shape == met.shape == (3, 4)
 

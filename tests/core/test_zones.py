@@ -4,7 +4,7 @@ import zoneinfo
 
 import pytest
 
-from planner_core.zones import meant_zone, nearest_zone, off_the_sun_h
+from planner_core.plan.zones import meant_zone, nearest_zone, off_the_sun_h
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ import warnings
 import numpy as np
 import pytest
 
-from planner_core import colour
+from planner_core.light import colour
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # it warns of optional packages that are missing

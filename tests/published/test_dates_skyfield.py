@@ -10,8 +10,8 @@ from skyfield import almanac
 from skyfield.api import Loader, wgs84
 from skyfield_data import get_skyfield_data_path
 
-from planner_core.dates import Occasion, dates_table
-from planner_core.plan import Plan
+from planner_core.evening.dates import Occasion, dates_table
+from planner_core.plan.model import Plan
 from tests.two_towers import plan
 
 LOAD = Loader(get_skyfield_data_path(), verbose=False)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from planner_core import daylight
+from planner_core.light import daylight
 
 # lux of sun and clear sky on level ground by apparent altitude: formula of US Naval Observatory Circular 171
 CIRCULAR_171 = {

@@ -5,7 +5,7 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from planner_core import events
+from planner_core.time import events
 
 HORIZONS = {  # body and its horizon in degrees; None: the almanac's own (34′ and the body's radius)
     ("sunrise", "sunset"): ("sun", -0.833),

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core import daylight, ephemeris
-from planner_core.exposure import (
+from planner_core.light import daylight
+from planner_core.light.exposure import (
     aperture_value,
     iso_label,
     settings_ev100,
@@ -18,6 +18,7 @@ from planner_core.exposure import (
     speed_value,
     time_value,
 )
+from planner_core.time import ephemeris
 
 
 @pytest.mark.parametrize(

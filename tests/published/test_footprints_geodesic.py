@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from pyproj import Geod
 
-from planner_core import outlines
-from planner_core.footprints import Selection, footprint_blocks, scene_xy_m
-from planner_core.rig import bearing_and_altitude
+from planner_core.place import outlines
+from planner_core.place.footprints import Selection, footprint_blocks, scene_xy_m
+from planner_core.rig.geometry import bearing_and_altitude
 from tests.two_towers import plan
 
 GEOD = Geod(ellps="WGS84")  # Karney, Journal of Geodesy 87 (2013)

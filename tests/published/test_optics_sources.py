@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core import optics, rig
-from planner_core.plan import Camera
+from planner_core.picture import optics
+from planner_core.plan.model import Camera
+from planner_core.rig import geometry
 from tests.two_towers import plan
 
 FULL_FRAME = Camera(
@@ -103,20 +104,20 @@ def looking(latitude_deg, focal_length_mm=24.0, north_deg=0.0):
 def test_a_star_on_the_equator_drifts_15_041_arcseconds_a_second():
     # references: 15.041″·cos δ; from the equator the zenith is at δ = 0; a long lens has no edges to speak of
     plan_ = looking(0.0, focal_length_mm=1000.0)
-    rate = float(optics.star_drift_px_s(plan_, rig.camera_rotation(180.0, 89.0, 0.0)))
+    rate = float(optics.star_drift_px_s(plan_, geometry.camera_rotation(180.0, 89.0, 0.0)))
     expected = np.radians(15.041 / 3600.0) * 1000.0 / 36.0 * 3840.0
     assert rate == pytest.approx(expected, rel=2e-3)
 
 
 def test_the_pole_stands_still_but_for_the_edges_of_the_frame():
     plan_ = looking(60.0, focal_length_mm=1000.0)
-    rate = float(optics.star_drift_px_s(plan_, rig.camera_rotation(0.0, 60.0, 0.0)))
+    rate = float(optics.star_drift_px_s(plan_, geometry.camera_rotation(0.0, 60.0, 0.0)))
     edge = np.radians(15.041 / 3600.0) * np.hypot(3840.0, 2160.0) / 2.0
     assert rate == pytest.approx(edge, rel=1e-3)
 
 
 def test_a_frame_of_ground_has_no_stars():
-    assert np.isnan(optics.star_drift_px_s(looking(40.0), rig.camera_rotation(90.0, -60.0, 0.0)))
+    assert np.isnan(optics.star_drift_px_s(looking(40.0), geometry.camera_rotation(90.0, -60.0, 0.0)))
 
 
 @pytest.mark.parametrize(
@@ -133,18 +134,18 @@ def test_star_drift_agrees_with_the_sky_of_skyfield(de421, latitude, bearing, al
     from skyfield.api import Star
 
     plan_ = looking(latitude, north_deg=north)
-    rotation = rig.camera_rotation(bearing, altitude, north)
+    rotation = geometry.camera_rotation(bearing, altitude, north)
     crop = optics.delivered_crop(plan_.camera, plan_.clip)
     x, y = np.meshgrid(np.linspace(-0.4995, 0.4995, 7), np.linspace(-0.4995, 0.4995, 5))
     rays = np.stack([x * 3840.0, y * 2160.0, np.full(x.shape, -crop.focal_px)], axis=-1).reshape(-1, 3)
-    bearings, heights = rig.bearing_and_altitude(rays @ rotation.T, north)
+    bearings, heights = geometry.bearing_and_altitude(rays @ rotation.T, north)
     place, times = de421.place(latitude, -3.8), de421.times([1_900_000_000.0, 1_900_000_010.0])
     drifts = []
     for azimuth, height in zip(bearings, heights, strict=True):
         if height > 0.0:
             ra, dec, _ = place.at(times[0]).from_altaz(alt_degrees=height, az_degrees=azimuth).radec()
             seen_height, seen_azimuth, _ = place.at(times).observe(Star(ra=ra, dec=dec)).apparent().altaz()
-            points = 1e9 * rig.direction(seen_azimuth.degrees, seen_height.degrees, north)
+            points = 1e9 * geometry.direction(seen_azimuth.degrees, seen_height.degrees, north)
             xy, _ = optics.project_px(plan_, points, np.zeros(3), rotation)
             drifts.append(float(np.hypot(*(xy[1] - xy[0]))) / 10.0)
     assert float(optics.star_drift_px_s(plan_, rotation)) == pytest.approx(max(drifts), rel=0.005)

@@ -8,8 +8,9 @@ import cv2
 import numpy as np
 import pytest
 
-from planner_core import blocking, tracks
-from planner_core.optics import delivered_crop, project_px
+from planner_core.picture import tracks
+from planner_core.picture.optics import delivered_crop, project_px
+from planner_core.place import blocking
 from tests.places import random_place
 
 

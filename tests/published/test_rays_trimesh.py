@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import trimesh
 
-from planner_core import blocking, visibility
-from planner_core.plan import Block
+from planner_core.place import blocking, visibility
+from planner_core.plan.model import Block
 from tests.places import place, random_place
 
 RAYS = 1500

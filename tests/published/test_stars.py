@@ -9,7 +9,8 @@ import pytest
 from skyfield.api import Star, load_constellation_map, position_of_radec
 from skyfield.named_stars import named_star_dict
 
-from planner_core import rig, stars
+from planner_core.draft import stars
+from planner_core.rig import geometry
 from tests.de421 import Ephemeris421
 
 CATALOGUE = stars.bright_stars()
@@ -96,7 +97,7 @@ def test_the_sky_over_a_site_is_skyfields(
 ) -> None:
     north = 30.0
     rotation = stars.sky_rotation(when.timestamp(), latitude, longitude, north)
-    bearings, altitudes = rig.bearing_and_altitude(CATALOGUE.directions[:60] @ rotation.T, north)
+    bearings, altitudes = geometry.bearing_and_altitude(CATALOGUE.directions[:60] @ rotation.T, north)
     at = de421.place(latitude, longitude).at(de421.times([when.timestamp()])[0])
     for star in range(0, 60, 7):
         ascension, declination = ascension_and_declination_deg(CATALOGUE.directions[star])

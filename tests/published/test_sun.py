@@ -5,7 +5,7 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from planner_core import ephemeris, events
+from planner_core.time import ephemeris, events
 
 
 def across(azimuth, other_azimuth, altitude):

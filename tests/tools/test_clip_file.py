@@ -19,9 +19,10 @@ from numpy.typing import NDArray
 av = pytest.importorskip("av", reason="reads the clips")
 bpy = pytest.importorskip("bpy", reason="needs Blender's Python module")
 
-from blender_addon import framecache, movie  # noqa: E402
+from blender_addon.render import cache as framecache  # noqa: E402
+from blender_addon.render import movie  # noqa: E402
 from planner_core import Plan  # noqa: E402
-from planner_core.planfile import save_plan  # noqa: E402
+from planner_core.plan.file import save_plan  # noqa: E402
 from tests.two_towers import plan  # noqa: E402
 
 SIZE = (96, 54)

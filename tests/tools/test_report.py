@@ -6,8 +6,8 @@ import re
 import attrs
 
 from planner_core import Review, compute_frames, review
-from planner_core.findings import Finding
-from planner_core.timeline import clock
+from planner_core.plan.timeline import clock
+from planner_core.review.findings import Finding
 from tools.report import finding_text, review_text
 
 

@@ -15,8 +15,8 @@ from typing import Any
 import pytest
 
 from planner_core import Review, compute_frames, review
-from planner_core.findings import Finding
-from planner_core.sheet import sheet_html
+from planner_core.output.sheet.page import sheet_html
+from planner_core.review.findings import Finding
 from tests.two_towers import document, plan
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")

@@ -1,0 +1,1 @@
+"""Reads edits of a scene back into a plan. Nothing is drawn here."""

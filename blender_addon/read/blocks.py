@@ -1,0 +1,254 @@
+"""Blocks as they stand in a scene: moved, scaled, turned, renamed, edited, added or deleted objects as
+blocks of a plan.
+
+An object nobody touched is its block exactly. A mesh of the user's own is a block once it lies in the
+collection of a role (or carries the mark): a box where it is one, else an upright prism of its outline.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import attrs
+import bpy
+import numpy as np
+from numpy.typing import NDArray
+
+from planner_core.maths.convex import hull
+from planner_core.plan.model import ROLES, Block, Plan
+from planner_core.rig.geometry import bearing_and_altitude
+
+from ..scene import parts
+from ..scene.blocking import NAME_KEY, ROLE_KEY, SHOWN_KEY, block_objects, is_own, mesh_sums
+from ..scene.rig import flat
+
+Array = NDArray[np.float64]
+
+PLACE_DECIMALS, TURN_DECIMALS = 4, 3
+UPRIGHT = 1e-4  # how far an axis may lean and still count as upright
+THIN_M = 1e-3
+MOST_CORNERS = 64
+
+
+def read_blocks(scene: bpy.types.Scene, plan: Plan) -> tuple[tuple[Block, ...], list[str]]:
+    """The plan's blocks as the scene has them now, and sentences on what could not be kept as it was."""
+    depsgraph = parts.depsgraph_of(scene)
+    said: list[str] = []
+    blocks: list[Block] = []
+    for thing in block_objects(scene):
+        block = _read(thing, depsgraph, plan, said)
+        if block is not None:
+            blocks.append(block)
+    return tuple(blocks), said
+
+
+def _read(thing: bpy.types.Object, depsgraph: Any, plan: Plan, said: list[str]) -> Block | None:
+    number = int(thing.get(parts.INDEX_KEY, -1))
+    known = (
+        plan.blocks[number] if 0 <= number < len(plan.blocks) and parts.part_of(thing) == "block" else None
+    )
+    role = _role(thing, known)
+    name = _name(thing, known)
+    if known is not None and not _touched(thing, depsgraph):
+        same = known.role == role and known.name == name
+        return known if same else attrs.evolve(known, role=role, name=name)
+    if thing.type != "MESH" or not len(thing.data.vertices):  # type: ignore[union-attr]
+        said.append(f"{thing.name} has no shape any more; it was left out of the blocks.")
+        return None
+    world = np.array(thing.evaluated_get(depsgraph).matrix_world)
+    block = None
+    if known is not None and not is_own(thing) and not _reshaped(thing):
+        block = _moved(known, thing, world, plan)
+    if block is None:
+        block = _outlined(thing, world, name, role)
+        if known is not None and known.shape not in (block.shape, "prism"):
+            said.append(
+                f"{thing.name} can't stay a {known.shape} in the shape it has now; it became a {block.shape}."
+            )
+    lights = known.lights if known is not None else None
+    return attrs.evolve(block, name=name, role=role, lights=lights)
+
+
+def _role(thing: bpy.types.Object, known: Block | None) -> str:
+    """The role whose collection holds the object; else the one it is marked with."""
+    holding = [str(parts.part_of(c) or "").removeprefix("role:") for c in thing.users_collection]
+    roles = [role for role in holding if role in ROLES]
+    marked = thing.get(ROLE_KEY)
+    if marked in ROLES and (not roles or marked in roles):
+        return str(marked)
+    return roles[0] if roles else known.role if known else "background"
+
+
+def _name(thing: bpy.types.Object, known: Block | None) -> str:
+    if thing.get(SHOWN_KEY) == thing.name:
+        return str(thing.get(NAME_KEY, thing.name))
+    return thing.name
+
+
+def _touched(thing: bpy.types.Object, depsgraph: Any) -> bool:
+    written = list(thing.get(parts.WRITTEN_KEY, ()))
+    if thing.type != "MESH" or len(written) != 21:
+        return True
+    now = flat(thing.evaluated_get(depsgraph).matrix_world)
+    reach = np.maximum(1.0, np.abs(written[:16]))
+    return bool(np.any(np.abs(np.array(now) - written[:16]) > 2e-6 * reach)) or _reshaped(thing)
+
+
+def _reshaped(thing: bpy.types.Object) -> bool:
+    written = list(thing.get(parts.WRITTEN_KEY, ()))
+    if len(written) != 21 or thing.modifiers:
+        return True
+    return bool(
+        np.any(
+            np.abs(np.array(mesh_sums(thing)) - written[16:]) > 1e-4 * np.maximum(1.0, np.abs(written[16:]))
+        )
+    )
+
+
+# ---------------------------------------------------------------- moved, turned, scaled
+
+
+def _moved(block: Block, thing: bpy.types.Object, world: Array, plan: Plan) -> Block | None:
+    """The block with its object's place, turn and scale; None where it can't stay what it is."""
+    written = np.array(list(thing[parts.WRITTEN_KEY])[:16]).reshape(4, 4)
+    change = world @ np.linalg.inv(written)
+    if block.shape == "ridge":
+        return _moved_ridge(block, thing, world, plan)
+    axes = world[:3, :3]
+    scale = np.linalg.norm(axes, axis=0)
+    if scale.min() < 1e-6:
+        return None
+    unit = axes / scale
+    upright = abs(unit[2, 0]) < UPRIGHT and abs(unit[2, 1]) < UPRIGHT and unit[2, 2] > 0.0
+    if not upright:
+        return None
+    if block.shape == "prism":
+        return _moved_prism(block, change, scale[2])
+    if abs(float(unit[:, 0] @ unit[:, 1])) > UPRIGHT:
+        return None
+    assert block.size_m is not None
+    assert block.centre_m is not None
+    centre: Any = tuple(_kept(old, new) for old, new in zip(block.centre_m, world[:3, 3], strict=True))
+    size: Any = tuple(_kept(old, old * s) for old, s in zip(block.size_m, scale, strict=True))
+    turn = -math.degrees(math.atan2(unit[1, 0], unit[0, 0]))
+    turn = block.turn_deg + (turn - block.turn_deg + 180.0) % 360.0 - 180.0
+    turn = block.turn_deg if abs(turn - block.turn_deg) < 1e-3 else round(turn % 360.0, TURN_DECIMALS)
+    return attrs.evolve(block, centre_m=centre, size_m=size, turn_deg=turn)
+
+
+def _moved_prism(block: Block, change: Array, height_scale: float) -> Block:
+    outline = np.array([(x, y, block.base_m, 1.0) for x, y in block.footprint_m or ()]) @ change.T
+    flat_change = np.abs(change[:2] - np.eye(4)[:2]).max()
+    footprint = block.footprint_m if flat_change < 2e-6 else _points(outline[:, :2])
+    return attrs.evolve(
+        block,
+        footprint_m=footprint,
+        base_m=_kept(block.base_m, float(outline[0, 2])),
+        height_m=_kept(block.height_m or 0.0, (block.height_m or 0.0) * height_scale),
+    )
+
+
+def _moved_ridge(block: Block, thing: bpy.types.Object, world: Array, plan: Plan) -> Block | None:
+    """A ridge's skyline anew, as seen from the rail's start; its crest is the second half of its vertices."""
+    points = _vertices(thing) @ world[:3, :3].T + world[:3, 3]
+    count = len(block.skyline_deg or ())
+    if len(points) != 2 * count:
+        return None
+    eye = np.asarray(plan.rig.origin_m)
+    bearings, altitudes = bearing_and_altitude(points[count:] - eye, plan.site.scene_north_deg)
+    bearings = np.degrees(np.unwrap(np.radians(bearings)))
+    first = (block.skyline_deg or ((0.0, 0.0),))[0][0]
+    bearings += 360.0 * np.rint((first - bearings[0]) / 360.0)
+    if np.any(np.diff(bearings) <= 0.0):
+        return None
+    distance = float(np.mean(np.hypot(*(points[count:, :2] - eye[:2]).T)))
+    skyline = tuple(
+        (round(float(b), 4), round(float(a), 4)) for b, a in zip(bearings, altitudes, strict=True)
+    )
+    return attrs.evolve(block, skyline_deg=skyline, distance_m=round(distance, 2))
+
+
+def _kept(old: float, new: float) -> float:
+    """The old number where only single precision tells them apart, else the new one, rounded."""
+    return old if abs(new - old) <= 2e-6 * max(1.0, abs(old)) else round(float(new), PLACE_DECIMALS)
+
+
+def _points(outline: Array) -> tuple[tuple[float, float], ...]:
+    return tuple((round(float(x), PLACE_DECIMALS), round(float(y), PLACE_DECIMALS)) for x, y in outline)
+
+
+# ---------------------------------------------------------------- any mesh
+
+
+def _outlined(thing: bpy.types.Object, world: Array, name: str, role: str) -> Block:
+    """A box where the mesh is an upright one, else the upright prism over the mesh's outline seen from
+    above.
+    """
+    own = _vertices(thing)
+    box = _as_box(own, world)
+    if box is not None:
+        centre, size, turn = box
+        return Block(name=name, role=role, shape="box", centre_m=centre, size_m=size, turn_deg=turn)
+    points = own @ world[:3, :3].T + world[:3, 3]
+    low, high = float(points[:, 2].min()), float(points[:, 2].max())
+    outline = _cap(thing, points, low)
+    if outline is None:
+        outline = hull(points[:, :2])
+    if len(outline) < 3:
+        middle, reach = points[:, :2].mean(axis=0), max(THIN_M, float(np.ptp(points[:, :2])) / 2.0)
+        outline = middle + reach * np.array([(-1.0, -0.1), (1.0, -0.1), (1.0, 0.1), (-1.0, 0.1)])
+    return Block(
+        name=name,
+        role=role,
+        shape="prism",
+        footprint_m=_points(outline),
+        base_m=round(low, PLACE_DECIMALS),
+        height_m=round(max(high - low, THIN_M), PLACE_DECIMALS),
+    )
+
+
+def _as_box(
+    own: Array, world: Array
+) -> tuple[tuple[float, float, float], tuple[float, float, float], float] | None:
+    """Centre, size and turn where eight vertices are the corners of an upright box."""
+    if len(own) != 8:
+        return None
+    low, high = own.min(axis=0), own.max(axis=0)
+    on_corner = np.isclose(own, low, atol=1e-5) | np.isclose(own, high, atol=1e-5)
+    corners = {tuple(row) for row in np.isclose(own, high, atol=1e-5).tolist()}
+    axes = world[:3, :3]
+    scale = np.linalg.norm(axes, axis=0)
+    if not on_corner.all() or len(corners) != 8 or scale.min() < 1e-9:
+        return None
+    unit = axes / scale
+    if max(abs(unit[2, 0]), abs(unit[2, 1]), abs(float(unit[:, 0] @ unit[:, 1]))) > UPRIGHT:
+        return None
+    centre = axes @ ((low + high) / 2.0) + world[:3, 3]
+    size = np.maximum((high - low) * scale, THIN_M)
+    turn = (-math.degrees(math.atan2(unit[1, 0], unit[0, 0]))) % 360.0
+    turn = round(0.0 if min(turn, 360.0 - turn) < 1e-3 else turn, TURN_DECIMALS)
+    x, y, z = (round(float(v), PLACE_DECIMALS) for v in centre)
+    wide, deep, tall = (round(float(v), PLACE_DECIMALS) for v in size)
+    return (x, y, z), (wide, deep, tall), turn
+
+
+def _cap(thing: bpy.types.Object, points: Array, low: float) -> Array | None:
+    """The outline of a mesh that is drawn straight up from one flat face, or None."""
+    mesh: Any = thing.data
+    if len(mesh.polygons) == 0 or thing.modifiers:
+        return None
+    high = points[:, 2].max()
+    levels = np.isclose(points[:, 2], low, atol=1e-4) | np.isclose(points[:, 2], high, atol=1e-4)
+    floors = [f for f in mesh.polygons if np.allclose(points[list(f.vertices), 2], low, atol=1e-4)]
+    if not levels.all() or len(floors) != 1 or len(floors[0].vertices) * 2 != len(points):
+        return None
+    outline = points[list(floors[0].vertices), :2]
+    return outline if len(outline) <= MOST_CORNERS else None
+
+
+def _vertices(thing: bpy.types.Object) -> Array:
+    mesh: Any = thing.data
+    found = np.empty(3 * len(mesh.vertices), dtype=np.float32)
+    mesh.vertices.foreach_get("co", found)
+    return found.reshape(-1, 3).astype(np.float64)

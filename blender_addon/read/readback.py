@@ -1,0 +1,197 @@
+"""An edited scene back into a plan.
+
+What can be edited, and comes back: poses and curves (readmotion), blocks (readblocks), where the rail
+stands and which way it runs, the head's height and the lens's place ahead of it, the focal length and the
+focus. Everything else is kept as the scene's plan has it. A scene without edits gives its plan back
+exactly.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any
+
+import attrs
+import bpy
+import numpy as np
+from attrs import frozen
+
+from planner_core.frames import compute_frames
+from planner_core.plan.model import Block, Composition, Plan
+from planner_core.rig import geometry
+from planner_core.rig.geometry import bearing_and_altitude
+
+from ..quiet import quiet
+from ..scene import blocking, parts, rig, store
+from . import blocks as readblocks
+from . import motion as readmotion
+
+PLACE_SAME_M, DIRECTION_SAME = 1e-5, 2e-6
+OFF_RIG_M, OFF_RIG_DEG = 0.001, 0.02
+
+
+class ReadbackError(RuntimeError):
+    """Why a scene has no plan to read back, in one line that says what would do."""
+
+
+@frozen(kw_only=True)
+class Readback:
+    """The plan as the scene has it now, and sentences on what could not be kept as it was."""
+
+    plan: Plan
+    said: tuple[str, ...]
+
+
+def read_plan(blend: str | os.PathLike[str]) -> Plan:
+    """The plan in a .blend file, with the edits made to its scene. Raises ReadbackError, and PlanError
+    where the edits make something that can't be meant. The file's scripts are not run.
+    """
+    return read_file(blend).plan
+
+
+def read_file(blend: str | os.PathLike[str]) -> Readback:
+    """As read_plan, with what could not be kept. The session's file is replaced by this one."""
+    path = Path(blend)
+    if not path.is_file():
+        raise ReadbackError(
+            f"{path}: {'is a folder' if path.is_dir() else 'does not exist'}; a .blend file is meant"
+        )
+    try:
+        with quiet():
+            bpy.ops.wm.open_mainfile(filepath=str(path.resolve()), load_ui=False, use_scripts=False)
+    except RuntimeError as problem:
+        reason = " ".join(str(problem).replace("Error:", "").split())
+        raise ReadbackError(f"{path}: can't be read as a .blend file ({reason})") from None
+    scene = next((s for s in (bpy.context.scene, *bpy.data.scenes) if s and store.has_plan(s)), None)
+    if scene is None:
+        raise ReadbackError(
+            f"{path}: no scene in it has a plan; draw a plan into it with the add-on and save it"
+        )
+    return read_scene(scene)
+
+
+def read_scene(scene: bpy.types.Scene, *, thorough: bool = True) -> Readback:
+    """The scene's plan with the edits made to it. Raises ReadbackError and PlanError.
+
+    thorough looks at the camera on every frame, and refuses a scene where something else than the rig's
+    three axes moves it. The scene stays as it is.
+    """
+    drawn = store.stored_plan(scene)
+    if drawn is None:
+        raise ReadbackError(f"Scene {scene.name} has no plan; draw one into it first")
+    _check_scene(scene)
+    for layer in scene.view_layers:
+        layer.update()
+    placed, said = _read_rig(scene, drawn)
+    frames = compute_frames(placed)
+    move = readmotion.read_move(scene, frames)
+    blocks, block_words = readblocks.read_blocks(scene, placed)
+    plan = placed
+    if move is not plan.move:
+        plan = attrs.evolve(plan, move=move)
+    if blocks != plan.blocks:
+        plan = attrs.evolve(plan, blocks=blocks, composition=_subject_followed(scene, plan, blocks))
+    if thorough:
+        _check_camera(scene, placed, drawn)
+    return Readback(plan=drawn if plan == drawn else plan, said=(*said, *block_words))
+
+
+def _subject_followed(scene: bpy.types.Scene, plan: Plan, blocks: tuple[Block, ...]) -> Composition | None:
+    """What is judged of the picture, with its subject called as its block is now."""
+    judged = plan.composition
+    if judged is None or not judged.subject or judged.subject in {block.name for block in blocks}:
+        return judged
+    things = [
+        thing for thing in blocking.block_objects(scene) if thing.get(blocking.NAME_KEY) == judged.subject
+    ]
+    return attrs.evolve(judged, subject=things[0].name) if len(things) == 1 else judged
+
+
+def _check_scene(scene: bpy.types.Scene) -> None:
+    missing = [
+        part for part in ("rail", "carriage", "pan", "tilt", "camera") if not parts.objects_of(scene, part)
+    ]
+    if missing:
+        raise ReadbackError(
+            f"Scene {scene.name} lacks a part of its rig ({', '.join(missing)}); undo the deletion, "
+            "or draw the plan again"
+        )
+    scale = scene.unit_settings.scale_length
+    if abs(scale - 1.0) > 1e-6:
+        raise ReadbackError(
+            f"Scene {scene.name} has a unit scale of {scale:g}; a plan is in metres: set Unit Scale to 1 "
+            "in the scene's properties"
+        )
+
+
+# ---------------------------------------------------------------- the rig
+
+
+def _read_rig(scene: bpy.types.Scene, plan: Plan) -> tuple[Plan, list[str]]:
+    """The plan with its rail, head and lens as they stand in the scene; the same object if nothing was
+    moved.
+    """
+    depsgraph = parts.depsgraph_of(scene)
+    rail, pan, camera = (parts.object_of(scene, part) for part in ("rail", "pan", "camera"))
+    assert rail is not None
+    assert pan is not None
+    assert camera is not None
+    now, drawn = np.array(rail.evaluated_get(depsgraph).matrix_world), np.array(rig.rail_matrix(plan))
+    changes: dict[str, Any] = {}
+    said: list[str] = []
+    scale = np.linalg.norm(now[:3, :3], axis=0)
+    if np.abs(scale - 1.0).max() > 1e-4:
+        raise ReadbackError(
+            f"{rail.name} is scaled by {scale.max():.3g}; clear its scale (Alt S), set its length in the plan"
+        )
+    reach = max(1.0, float(np.abs(drawn[:3, 3]).max()))
+    if np.abs(now[:3, 3] - drawn[:3, 3]).max() > PLACE_SAME_M * reach:
+        changes["origin_m"] = tuple(round(float(x), 5) for x in now[:3, 3])
+    if np.abs(now[:3, 1] - drawn[:3, 1]).max() > DIRECTION_SAME:
+        bearing, incline = bearing_and_altitude(now[:3, 1], plan.site.scene_north_deg)
+        changes["bearing_deg"] = round(float(bearing), 4)
+        changes["incline_deg"] = round(float(incline), 4)
+    if abs(now[2, 0]) > 1e-3:
+        said.append(f"{rail.name} leans to its side; a plan has no such lean, it was left out.")
+    for name, value in (("head_height_m", pan.location.z), ("pupil_offset_m", camera.location.y)):
+        if abs(value - getattr(plan.rig, name)) > 2e-6:
+            changes[name] = round(float(value), 5)
+    placed = attrs.evolve(plan, rig=attrs.evolve(plan.rig, **changes)) if changes else plan
+    return _read_lens(camera.data, placed), said
+
+
+def _read_lens(camera: Any, plan: Plan) -> Plan:
+    changes: dict[str, Any] = {}
+    for name, value in (("focal_length_mm", camera.lens), ("focus_distance_m", camera.dof.focus_distance)):
+        if abs(value - getattr(plan.camera, name)) > 2e-6 * abs(getattr(plan.camera, name)):
+            changes[name] = round(float(value), 4)
+    return attrs.evolve(plan, camera=attrs.evolve(plan.camera, **changes)) if changes else plan
+
+
+def _check_camera(scene: bpy.types.Scene, plan: Plan, drawn: Plan) -> None:
+    """Refuse a scene whose camera is not where its rail and its three axes put it. Raises ReadbackError."""
+    if (plan.rig.bearing_deg, plan.rig.incline_deg) != (drawn.rig.bearing_deg, drawn.rig.incline_deg):
+        return  # the head turned with the rail; pan and tilt are levelled again when the plan is drawn
+    depsgraph = parts.depsgraph_of(scene)
+    camera = parts.object_of(scene, "camera")
+    assert camera is not None
+    slide, pan, tilt = (readmotion.axis_now(scene, plan, axis)[0] for axis in readmotion.AXES)
+    places = geometry.camera_position_m(plan, slide, pan, tilt)
+    rotations = geometry.camera_rotation(pan, tilt, plan.site.scene_north_deg)
+    before = scene.frame_current, scene.frame_subframe
+    try:
+        for number in range(1, plan.shoot.frames + 1):
+            scene.frame_set(number)
+            now = np.array(camera.evaluated_get(depsgraph).matrix_world)
+            reach = max(1.0, float(np.abs(places[number - 1]).max()) / 1000.0)
+            away = float(np.linalg.norm(now[:3, 3] - places[number - 1])) / reach
+            turned = float(np.degrees(np.abs(now[:3, :3] - rotations[number - 1]).max()))
+            if away > OFF_RIG_M or turned > OFF_RIG_DEG:
+                raise ReadbackError(
+                    f"Frame {number}: the camera is not where slide, pan and tilt put it; something else "
+                    "moves it (keys, a constraint or a driver on camera or head, or a shift of its own). "
+                    "Take that off, and move poses, rail or the three axes' curves instead"
+                )
+    finally:
+        scene.frame_set(before[0], subframe=before[1])

@@ -1,0 +1,157 @@
+"""Which of Blender's engines draws on this machine, found out without putting the session at risk.
+
+Blender ends the whole process where OpenGL is missing, so that is tried in a process of its own, once a day.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import platform
+import subprocess
+import sys
+import time
+from typing import Any
+
+import bpy
+from attrs import frozen
+
+from .. import compat
+from . import cache as framecache
+
+PROBE_SECONDS = 60.0
+PROBE_LASTS_S = 86400.0
+
+PROBE = """
+import bpy
+scene = bpy.data.scenes.new("probe")
+camera = bpy.data.objects.new("probe", bpy.data.cameras.new("probe"))
+scene.collection.objects.link(camera)
+scene.camera = camera
+scene.render.engine = "BLENDER_WORKBENCH"
+scene.render.resolution_x = scene.render.resolution_y = 16
+bpy.ops.render.render(scene=scene.name)
+import gpu
+print("DUSKRAIL PROBE", gpu.platform.device_type_get())
+"""
+
+
+class EngineError(RuntimeError):
+    """No engine draws here, in one line that says what would do."""
+
+
+@frozen(kw_only=True)
+class Engine:
+    """An engine by Blender's name, how to say it to a person, and why it was chosen."""
+
+    name: str
+    words: str
+    why: str = ""
+
+    @property
+    def said(self) -> str:
+        return f"{self.words} ({self.why})" if self.why else self.words
+
+
+@frozen(kw_only=True)
+class Machine:
+    """What draws here: OpenGL at all, and on a graphics card or in software."""
+
+    opengl: bool
+    graphics_card: bool
+
+
+def choose_engine(look: str, wanted: str | None = None) -> Engine:
+    """The engine for a look on this machine; or the wanted one, by Blender's name. Raises EngineError.
+
+    fast takes Workbench, or Cycles with very few samples without OpenGL; lit takes EEVEE on a graphics card
+    and Cycles without one.
+    """
+    if wanted is not None:
+        return _named(wanted)
+    machine = this_machine()
+    if look == "fast" and machine.opengl:
+        return Engine(name=compat.WORKBENCH, words="Workbench")
+    if look == "lit" and machine.graphics_card:
+        return Engine(name=compat.EEVEE, words="EEVEE", why="on the graphics card")
+    why = "no OpenGL here" if look == "fast" else "no graphics card here"
+    if not _has_cycles():
+        raise EngineError(
+            f"preview: nothing here can draw: {why}, and this Blender was built without Cycles; "
+            "install the system's OpenGL libraries (libgl1 and libegl1 on Debian and Ubuntu)"
+        )
+    return Engine(name=compat.CYCLES, words="Cycles on the processor", why=why)
+
+
+def this_machine() -> Machine:
+    """What the probe found, now or within the last day."""
+    if not bpy.app.background:
+        return Machine(opengl=True, graphics_card=_device_type() not in ("SOFTWARE", "UNKNOWN"))
+    notes, key = _read_notes(), _machine_key()
+    noted = notes.get(key)
+    if isinstance(noted, dict) and 0.0 <= time.time() - float(noted.get("time", 0.0)) < PROBE_LASTS_S:
+        return Machine(opengl=bool(noted.get("opengl")), graphics_card=bool(noted.get("graphics_card")))
+    found = _probe()
+    notes[key] = {"opengl": found.opengl, "graphics_card": found.graphics_card, "time": time.time()}
+    _write_notes(notes)
+    return found
+
+
+def _probe() -> Machine:
+    if bpy.app.binary_path:
+        command = [bpy.app.binary_path, "--background", "--factory-startup", "--python-expr", PROBE]
+    else:
+        command = [sys.executable, "-c", PROBE]
+    try:
+        done = subprocess.run(command, capture_output=True, text=True, timeout=PROBE_SECONDS, check=False)
+    except (OSError, subprocess.TimeoutExpired):
+        return Machine(opengl=False, graphics_card=False)
+    words = next((line.split() for line in done.stdout.splitlines() if "DUSKRAIL PROBE" in line), [])
+    device = words[-1] if len(words) == 3 else ""
+    return Machine(
+        opengl=done.returncode == 0 and bool(device),
+        graphics_card=done.returncode == 0 and device not in ("", "SOFTWARE", "UNKNOWN"),
+    )
+
+
+def _device_type() -> str:
+    import gpu
+
+    return str(gpu.platform.device_type_get())
+
+
+def _has_cycles() -> bool:
+    preferences: Any = bpy.context.preferences
+    return hasattr(bpy.types, "CyclesRenderSettings") or "cycles" in preferences.addons
+
+
+def _named(name: str) -> Engine:
+    words = {compat.WORKBENCH: "Workbench", compat.CYCLES: "Cycles on the processor", compat.EEVEE: "EEVEE"}
+    return Engine(name=name, words=words.get(name, name), why="as asked")
+
+
+def _machine_key() -> str:
+    drivers = [
+        f"{name}={os.environ[name]}"
+        for name in sorted(os.environ)
+        if name in ("DISPLAY", "WAYLAND_DISPLAY")
+        or name.startswith(("LIBGL_", "__EGL", "__GLX", "MESA_", "EGL_"))
+    ]
+    return "|".join([bpy.app.version_string, platform.node(), sys.executable, *drivers])
+
+
+def _read_notes() -> dict[str, Any]:
+    try:
+        notes = json.loads((framecache.cache_folder() / "machine.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return notes if isinstance(notes, dict) else {}
+
+
+def _write_notes(notes: dict[str, Any]) -> None:
+    try:
+        path = framecache.cache_folder() / "machine.json"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        framecache.write_whole(path, json.dumps(notes).encode("utf-8"))
+    except OSError:
+        return  # found out anew next time

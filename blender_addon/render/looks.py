@@ -1,0 +1,135 @@
+"""The two looks of a draft clip, set up for an engine: fast, for timing and composition; lit, for the
+plan's light.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+
+from planner_core.frames import FrameTable
+
+from .. import compat
+from ..scene import lighting, nightlights, starfield
+from . import engines
+from .fastlook import FastLook
+
+FAST, LIT = "fast", "lit"
+LOOKS = (FAST, LIT)
+# of a clip's frames, and of a still, which is looked at for longer
+CYCLES_SAMPLES, CYCLES_STILL_SAMPLES = 2, 16
+EEVEE_SAMPLES, EEVEE_STILL_SAMPLES = 16, 64
+WORKBENCH_SAMPLES, WORKBENCH_STILL_SAMPLES = "FXAA", "8"
+GRAINY = 4  # so many times the samples, where Cycles has no denoiser
+VIEW, CONTRAST = "AgX", "AgX - Punchy"
+
+
+class Look:
+    """A drawn scene set up for a look and an engine, for a clip's frames or finer, for a still.
+
+    show(number) makes it ready for a frame, counted from 1.
+    """
+
+    def __init__(
+        self,
+        scene: bpy.types.Scene,
+        frames: FrameTable,
+        look: str,
+        engine: engines.Engine,
+        *,
+        still: bool = False,
+    ) -> None:
+        self.scene, self.frames = scene, frames
+        scene.render.engine = engine.name  # type: ignore[assignment]
+        _choose_view(scene)
+        panes = nightlights.draw_windows(scene, frames)
+        self.fast = FastLook(scene, frames, panes) if engine.name == compat.WORKBENCH else None
+        if engine.name == compat.WORKBENCH:
+            display: Any = scene.display
+            display.render_aa = WORKBENCH_STILL_SAMPLES if still else WORKBENCH_SAMPLES
+        elif engine.name == compat.CYCLES:
+            _set_cycles(scene, CYCLES_STILL_SAMPLES if still else CYCLES_SAMPLES)
+        else:
+            _set_eevee(scene, EEVEE_STILL_SAMPLES if still else EEVEE_SAMPLES)
+        self.stars_px = 0
+        if self.fast is None:
+            lighting.mirror_lamps(scene, engine.name != compat.CYCLES)
+            nightlights.draw_pools(scene, frames)
+            starfield.draw_stars(scene, frames)
+        _set_motion_blur(scene, frames, engine)
+
+    @property
+    def needs_window(self) -> bool:
+        """Whether the scene must be the window's while it renders: Blender goes by the keys of no other."""
+        return self.fast is None
+
+    def show(self, number: int) -> None:
+        """Go to a frame, counted from 1."""
+        if self.fast is not None:
+            self.fast.show(number)
+            return
+        width = self.scene.render.resolution_x
+        if width != self.stars_px:  # a star is as large as the picture's pixels let it
+            starfield.draw_stars(self.scene, self.frames, float(width))
+            self.stars_px = width
+        self.scene.frame_set(number)
+        if self.scene.render.use_motion_blur and self.frames.ramp is not None:
+            share = self.frames.ramp.shutter_s[number - 1] / self.frames.plan.shoot.interval_s
+            self.scene.render.motion_blur_shutter = max(0.01, min(1.0, float(share)))
+
+
+def settings_key(look: str, engine: engines.Engine, *, still: bool = False) -> list[Any]:
+    """What a picture depends on besides the plan and the code that draws."""
+    return [look, engine.name, bpy.app.version_string, still]
+
+
+def _choose_view(scene: bpy.types.Scene) -> None:
+    """A view that keeps the colours of a bright evening sky.
+
+    Its contrast shows a grey card of 18 % as 88 of 255, nearly a stop below middle grey (118).
+    """
+    settings: Any = scene.view_settings
+    settings.view_transform, settings.look = VIEW, CONTRAST
+    settings.exposure, settings.gamma = 0.0, 1.0
+    display: Any = scene.display_settings
+    display.display_device = "sRGB"
+
+
+def _set_cycles(scene: bpy.types.Scene, samples: int) -> None:
+    """Few samples, the same ones on every frame, and the denoiser: grain that doesn't crawl."""
+    cycles: Any = scene.cycles  # type: ignore[attr-defined]
+    cycles.device = "CPU"
+    cycles.samples = samples
+    cycles.use_adaptive_sampling = False
+    cycles.seed, cycles.use_animated_seed = 0, False
+    cycles.light_sampling_threshold = 0.01
+    cycles.max_bounces, cycles.diffuse_bounces, cycles.glossy_bounces = 3, 1, 2
+    cycles.transmission_bounces = cycles.volume_bounces = 0
+    cycles.transparent_max_bounces = 2
+    cycles.caustics_reflective = cycles.caustics_refractive = False
+    scene.render.use_persistent_data = True
+    cycles.use_denoising = True
+    try:
+        cycles.denoiser = "OPENIMAGEDENOISE"
+    except TypeError:  # some builds of Blender come without it: then with some grain
+        cycles.use_denoising, cycles.samples = False, GRAINY * samples
+        return
+    # a clean guide keeps thin masts whole, and costs less than the samples that would
+    cycles.denoising_input_passes = "RGB_ALBEDO"
+    cycles.denoising_prefilter, cycles.denoising_quality = "ACCURATE", "FAST"
+
+
+def _set_eevee(scene: bpy.types.Scene, samples: int) -> None:
+    eevee: Any = scene.eevee
+    eevee.taa_render_samples = samples
+    eevee.use_shadows = True
+    eevee.shadow_resolution_scale = 0.5  # a place up to the horizon would fill the memory for shadows
+    eevee.use_raytracing = True
+
+
+def _set_motion_blur(scene: bpy.types.Scene, frames: FrameTable, engine: engines.Engine) -> None:
+    """A rig that never stops moves while the shutter is open, from the frame's own instant on."""
+    moving = frames.plan.move.drive == "continuous" and frames.ramp is not None
+    scene.render.use_motion_blur = moving and engine.name != compat.WORKBENCH
+    scene.render.motion_blur_position = "START"

@@ -1,0 +1,165 @@
+"""Pictures to a video: H.264 in MP4, by the encoder inside Blender, with its index at the front of the
+file.
+"""
+
+from __future__ import annotations
+
+import os
+import platform
+import shutil
+import struct
+import tempfile
+import zlib
+from collections.abc import Sequence
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from .. import compat
+from ..quiet import quiet
+
+Box = tuple[int, bytes, int, int]  # place, kind, size of its head, size
+
+
+class MovieError(RuntimeError):
+    """Why a video could not be made, in one line."""
+
+
+def encode(pictures: Sequence[Path], output: Path, fps: float, size_px: tuple[int, int]) -> None:
+    """Write pictures of a size as a video. It appears at output once it is whole. Raises MovieError,
+    OSError.
+    """
+    _sweep(output.parent)
+    with tempfile.TemporaryDirectory(prefix=f"{_working_prefix()}{os.getpid()}-", dir=output.parent) as name:
+        folder = Path(name)
+        for number, picture in enumerate(pictures, start=1):
+            _link(picture, folder / f"{number:06d}.png")
+        made = _render(folder, len(pictures), fps, size_px)
+        index_first(made)
+        with made.open("rb") as whole:
+            os.fsync(whole.fileno())
+        made.replace(output)
+
+
+def _working_prefix() -> str:
+    """What working folders of this machine begin with: others may work in the same folder."""
+    return f".clip-{zlib.crc32(platform.node().encode()):08x}-"
+
+
+def _sweep(folder: Path) -> None:
+    """Take away the working folders of previews on this machine that were killed."""
+    prefix = _working_prefix()
+    for left in folder.glob(f"{prefix}*"):
+        owner = left.name.removeprefix(prefix).partition("-")[0]
+        if owner.isdecimal() and not _is_running(int(owner)):
+            shutil.rmtree(left, ignore_errors=True)
+
+
+def _is_running(process: int) -> bool:
+    if os.name == "nt":
+        return True  # asking would end it
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
+
+
+def _render(folder: Path, count: int, fps: float, size_px: tuple[int, int]) -> Path:
+    scene: Any = bpy.data.scenes.new("Clip")
+    try:
+        render = scene.render
+        render.resolution_x, render.resolution_y = size_px
+        render.resolution_percentage = 100
+        pace = Fraction(fps).limit_denominator(1001)  # whole numbers, or the file's pace is a rounded one
+        render.fps, render.fps_base = pace.numerator, pace.denominator
+        render.use_file_extension = False
+        scene.frame_start, scene.frame_end = 1, count
+        scene.view_settings.view_transform = "Standard"
+        scene.view_settings.look = "None"
+        scene.sequencer_colorspace_settings.name = "sRGB"
+        compat.choose_video(render.image_settings)
+        _choose_codec(render.ffmpeg, fps)
+        strip = compat.add_pictures(scene, str(folder), [f"{n:06d}.png" for n in range(1, count + 1)])
+        strip.colorspace_settings.name = "sRGB"
+        render.use_sequencer, render.use_compositing = True, False
+        made = folder / "clip.mp4"
+        render.filepath = str(made)
+        with quiet(), compat.window_on(scene):
+            bpy.ops.render.render(animation=True, scene=scene.name)
+    except RuntimeError as problem:
+        raise MovieError(f"preview: the video could not be written ({problem})".replace("\n", " ")) from None
+    finally:
+        bpy.data.scenes.remove(scene)
+    if not made.is_file() or made.stat().st_size == 0:
+        raise MovieError("preview: Blender's encoder wrote no video; is the disk full?")
+    return made
+
+
+def _choose_codec(ffmpeg: bpy.types.FFmpegSettings, fps: float) -> None:
+    ffmpeg.format, ffmpeg.codec = "MPEG4", "H264"
+    ffmpeg.constant_rate_factor = "HIGH"
+    ffmpeg.ffmpeg_preset = "REALTIME"  # half the time, and a larger file
+    ffmpeg.gopsize = max(1, round(fps))  # a whole picture every second, so that one can jump to any place
+    ffmpeg.use_max_b_frames = False
+    ffmpeg.audio_codec = "NONE"
+
+
+def _link(picture: Path, place: Path) -> None:
+    try:
+        os.link(picture, place)
+    except OSError:  # another disk, or a file system without links
+        shutil.copyfile(picture, place)
+
+
+# ---------------------------------------------------------------- the index first
+
+
+def index_first(path: Path) -> None:
+    """Put an MP4's index (moov) before its pictures (mdat), so that it plays while it loads. ISO/IEC
+    14496-12.
+    """
+    content = path.read_bytes()
+    boxes = _boxes(content, 0, len(content))
+    kinds = [kind for _, kind, _, _ in boxes]
+    if b"moov" not in kinds or b"mdat" not in kinds or kinds.index(b"moov") < kinds.index(b"mdat"):
+        return
+    place, _, _, size = boxes[kinds.index(b"moov")]
+    start = boxes[kinds.index(b"mdat")][0]
+    index = bytearray(content[place : place + size])
+    _move_chunks(index, 0, len(index), size)
+    path.write_bytes(content[:start] + bytes(index) + content[start:place] + content[place + size :])
+
+
+def _boxes(content: bytes | bytearray, start: int, end: int) -> list[Box]:
+    found = []
+    while start + 8 <= end:
+        size, kind = struct.unpack_from(">I4s", content, start)
+        head = 8
+        if size == 1:
+            size, head = struct.unpack_from(">Q", content, start + 8)[0], 16
+        elif size == 0:
+            size = end - start
+        if size < head or start + size > end:
+            break
+        found.append((start, kind, head, size))
+        start += size
+    return found
+
+
+def _move_chunks(index: bytearray, start: int, end: int, by: int) -> None:
+    """Add to every place of pictures that an index names, in tables of 32 or 64 bits."""
+    for place, kind, head, size in _boxes(index, start, end):
+        inside = place + head
+        if kind in (b"moov", b"trak", b"mdia", b"minf", b"stbl"):
+            _move_chunks(index, inside, place + size, by)
+        elif kind in (b"stco", b"co64"):
+            layout, width = (">I", 4) if kind == b"stco" else (">Q", 8)
+            count = struct.unpack_from(">I", index, inside + 4)[0]
+            for entry in range(count):
+                at = inside + 8 + entry * width
+                struct.pack_into(layout, index, at, struct.unpack_from(layout, index, at)[0] + by)

@@ -1,0 +1,1 @@
+"""Draws a FrameTable as a Blender scene. Nothing is read back here."""

@@ -1,0 +1,280 @@
+"""Blocks as meshes in collections by role, with plain draft colours; and the level ground that reaches to
+the horizon.
+
+A block stays an ordinary object. Its mesh has the size the plan gives and its origin is the block's centre
+(a prism's: the middle of its footprint, at its base; a ridge's: the rail's start, from where its skyline is
+seen).
+"""
+
+from __future__ import annotations
+
+import colorsys
+import math
+import zlib
+
+import attrs
+import bpy
+import numpy as np
+from mathutils import Matrix
+from numpy.typing import NDArray
+
+from planner_core.place import draft_shapes
+from planner_core.place.blocking import block_label, block_mesh, ground_level_m
+from planner_core.plan.model import Block, Plan
+
+from . import materials, parts
+from .rig import flat
+
+ROLE_COLLECTIONS = {
+    "subject": "Subject",
+    "foreground": "Foreground",
+    "background": "Background",
+    "ground": "Ground",
+    "water": "Water",
+}
+ROLE_KEY = "duskrail_role"
+SHAPE_KEY = "duskrail_shape"
+NAME_KEY = "duskrail_name"  # the name as the plan has it; Blender's own may end in .001
+SHOWN_KEY = "duskrail_shown_name"
+OWN_MESH_KEY = "duskrail_own_mesh"  # a mesh the user made: drawn by nobody else
+
+# hue 0..1, saturation, albedo: draft colours that read as a place. Ours.
+ROLE_COLOURS = {
+    "subject": (0.075, 0.42, 0.42),
+    "foreground": (0.09, 0.30, 0.20),
+    "background": (0.08, 0.14, 0.30),
+    "ground": (0.13, 0.28, 0.17),
+    "water": (0.55, 0.60, 0.035),
+}
+RIDGE_COLOUR = (0.30, 0.30, 0.11)
+FIGURE_COLOURS = ((0.62, 0.45, 0.10), (0.02, 0.50, 0.14), (0.12, 0.25, 0.22), (0.45, 0.30, 0.08))
+
+GROUND_RINGS_M = (60.0, 600.0, 6000.0, 80000.0)
+GROUND_BELOW_M = 0.03  # how far the level ground stays under blocks that lie on it
+
+
+def draw_blocks(scene: bpy.types.Scene, plan: Plan) -> None:
+    """All blocks of the plan and the level ground, replacing those drawn before; own meshes of the user
+    stay.
+    """
+    old = block_objects(scene)
+    if any(is_own(thing) for thing in old):
+        for layer in scene.view_layers:
+            layer.update()
+    chosen = _match(plan, old)
+    for surplus in old:
+        if surplus not in chosen and parts.part_of(surplus) is not None:
+            release(scene, surplus)
+    for index, (block, thing) in enumerate(zip(plan.blocks, chosen, strict=True)):
+        draw_block(scene, plan, index, block, thing)
+    draw_level_ground(scene, plan)
+
+
+def block_objects(scene: bpy.types.Scene) -> list[bpy.types.Object]:
+    """Objects that are blocks: those drawn, in the plan's order, then copies of them and the user's own, by
+    name.
+
+    A mesh of the user's own is a block once it lies in the collection of a role.
+    """
+    first: dict[int, bpy.types.Object] = {}
+    copies: list[bpy.types.Object] = []
+    for thing in parts.objects_of(scene, "block"):
+        number = int(thing.get(parts.INDEX_KEY, -1))
+        if number < 0 or number in first:
+            copies.append(thing)
+        else:
+            first[number] = thing
+    copies += [
+        thing
+        for collection in parts.collections_of(scene)
+        if str(parts.part_of(collection)).startswith("role:")
+        for thing in collection.objects
+        if thing.type == "MESH" and parts.part_of(thing) is None
+    ]
+    return [*first.values(), *sorted(dict.fromkeys(copies), key=lambda thing: thing.name)]
+
+
+def is_own(thing: bpy.types.Object) -> bool:
+    """Whether a block's mesh was made by the user, so that nobody else draws it."""
+    return parts.part_of(thing) is None or bool(thing.get(OWN_MESH_KEY))
+
+
+def release(scene: bpy.types.Scene, thing: bpy.types.Object) -> None:
+    """Take a block out of the scene; a mesh of the user's own only loses its mark and its role's
+    collection.
+    """
+    if not is_own(thing):
+        parts.remove(thing)
+        return
+    for key in [key for key in thing.keys() if key.startswith("duskrail_")]:  # noqa: SIM118  # an object is no dict
+        del thing[key]
+    for collection in list(thing.users_collection):
+        if str(parts.part_of(collection) or "").startswith("role:"):
+            collection.objects.unlink(thing)
+    if not thing.users_collection:
+        scene.collection.objects.link(thing)
+
+
+def _match(plan: Plan, old: list[bpy.types.Object]) -> list[bpy.types.Object | None]:
+    """Which object each block had before: the one with its name, else the one with its number."""
+    left = dict(enumerate(old))
+    chosen: list[bpy.types.Object | None] = [None] * len(plan.blocks)
+
+    def name_of(thing: bpy.types.Object) -> object:
+        return thing.get(NAME_KEY) if thing.get(SHOWN_KEY) == thing.name else thing.name
+
+    def number_of(thing: bpy.types.Object) -> object:
+        return thing.get(parts.INDEX_KEY)
+
+    for mark_of in (name_of, number_of):
+        by_mark = {mark_of(left[place]): place for place in sorted(left, reverse=True)}
+        for index, block in enumerate(plan.blocks):
+            mark = block.name if mark_of is name_of else index
+            if chosen[index] is None and mark != "" and mark in by_mark:
+                chosen[index] = left.pop(by_mark.pop(mark))
+    return chosen
+
+
+def draw_block(
+    scene: bpy.types.Scene, plan: Plan, index: int, block: Block, thing: bpy.types.Object | None = None
+) -> bpy.types.Object:
+    """One block, into the object it had before if there is one."""
+    collection = parts.collection_of(scene, f"role:{block.role}", ROLE_COLLECTIONS[block.role])
+    label = block_label(plan, index)
+    if thing is None:
+        thing = parts.new_object("block", label, bpy.data.meshes.new(label), collection, index)
+    elif thing.name != label:
+        thing.name = label
+    _move_to(thing, collection)
+    own = is_own(thing)
+    if own:
+        thing[parts.PART_KEY], thing[OWN_MESH_KEY] = "block", True
+    else:
+        place, vertices, faces = local_mesh(plan, block)
+        mesh = thing.data
+        assert isinstance(mesh, bpy.types.Mesh)
+        mesh.clear_geometry()
+        stands_for = draft_shapes.drawn_shape(plan, block)
+        vertices, faces = stands_for or (vertices, faces)
+        mesh.from_pydata(vertices.tolist(), [], [list(face) for face in faces])
+        if block.shape == "post" and stands_for is not None:
+            mesh.polygons.foreach_set("use_smooth", [True] * len(mesh.polygons))
+        elif block.shape == "post":
+            _round(mesh)
+        elif block.shape == "ridge":
+            mesh.polygons.foreach_set("use_smooth", [True] * len(mesh.polygons))
+        mesh.update()
+        thing.parent = None
+        thing.rotation_mode = "XYZ"
+        thing.matrix_basis = place
+        thing.color = (*block_colour(block, label, draft_shapes.drawn_colour(plan, block)), 1.0)
+        mesh.materials.clear()
+        mesh.materials.append(materials.role_material(block.role))
+    thing[parts.INDEX_KEY] = index
+    thing[ROLE_KEY] = block.role
+    thing[SHAPE_KEY] = block.shape
+    thing[NAME_KEY] = block.name
+    thing[SHOWN_KEY] = thing.name
+    thing[parts.WRITTEN_KEY] = [*flat(thing.matrix_world if own else thing.matrix_basis), *mesh_sums(thing)]
+    return thing
+
+
+def local_mesh(plan: Plan, block: Block) -> tuple[Matrix, NDArray[np.float64], tuple[tuple[int, ...], ...]]:
+    """Where a block stands, and its mesh (vertices (n, 3) in metres and faces) as seen from there."""
+    if block.shape == "prism":
+        outline = np.asarray(block.footprint_m, dtype=np.float64)
+        middle = (outline.min(axis=0) + outline.max(axis=0)) / 2.0
+        origin = np.array([*middle, block.base_m])
+    elif block.shape == "ridge":
+        origin = np.asarray(plan.rig.origin_m, dtype=np.float64)
+    else:
+        upright = attrs.evolve(block, centre_m=(0.0, 0.0, 0.0), turn_deg=0.0)
+        mesh = block_mesh(plan, upright)
+        turn = Matrix.Rotation(-math.radians(block.turn_deg), 4, "Z")
+        return Matrix.Translation(block.centre_m or (0.0, 0.0, 0.0)) @ turn, mesh.vertices_m, mesh.faces
+    mesh = block_mesh(plan, block)
+    return Matrix.Translation(origin.tolist()), mesh.vertices_m - origin, mesh.faces
+
+
+def mesh_sums(thing: bpy.types.Object) -> list[float]:
+    """A few numbers that change with a mesh's vertices: their count, and sums of their coordinates."""
+    mesh = thing.data
+    assert isinstance(mesh, bpy.types.Mesh)
+    coordinates = np.empty(3 * len(mesh.vertices), dtype=np.float32)
+    mesh.vertices.foreach_get("co", coordinates)
+    points = coordinates.reshape(-1, 3).astype(np.float64)
+    weights = np.arange(1.0, len(points) + 1.0)
+    return [float(len(points)), *(weights @ points).tolist(), float(np.sum(points**2))]
+
+
+def block_colour(
+    block: Block, label: str, known: tuple[float, float, float] | None = None
+) -> tuple[float, float, float]:
+    """A block's draft colour, linear RGB: its role's or a known hue, saturation and albedo, a little lighter,
+    darker or warmer by its name.
+    """
+    luck = zlib.crc32(label.encode())
+    if block.shape == "figure":
+        hue, saturation, albedo = FIGURE_COLOURS[luck % len(FIGURE_COLOURS)]
+    elif known is not None:
+        hue, saturation, albedo = known
+    else:
+        hue, saturation, albedo = RIDGE_COLOUR if block.shape == "ridge" else ROLE_COLOURS[block.role]
+    lighter, warmer = (luck % 97) / 96.0 - 0.5, (luck // 97 % 89) / 88.0 - 0.5
+    red, green, blue = colorsys.hsv_to_rgb((hue + 0.03 * warmer) % 1.0, saturation, 1.0)
+    scale = albedo * (1.0 + 0.5 * lighter) / (0.2126 * red + 0.7152 * green + 0.0722 * blue)
+    return red * scale, green * scale, blue * scale
+
+
+def _round(mesh: bpy.types.Mesh) -> None:
+    """Shade a post's side as round, with sharp rims."""
+    sides = [len(face.vertices) == 4 for face in mesh.polygons]
+    mesh.polygons.foreach_set("use_smooth", sides)
+    rims = {tuple(sorted(key)) for face in mesh.polygons if len(face.vertices) != 4 for key in face.edge_keys}
+    mesh.edges.foreach_set("use_edge_sharp", [tuple(sorted(edge.vertices)) in rims for edge in mesh.edges])
+
+
+def draw_level_ground(scene: bpy.types.Scene, plan: Plan) -> None:
+    """The level ground to the horizon, just under the ground and water blocks where there are any."""
+    collection = parts.collection_of(scene, "role:ground", ROLE_COLLECTIONS["ground"])
+    ground = parts.ensure_object(
+        scene, "ground", "Level ground", bpy.data.meshes.new("Level ground"), collection
+    )
+    mesh = ground.data
+    assert isinstance(mesh, bpy.types.Mesh)
+    vertices, faces = _rings()
+    mesh.clear_geometry()
+    mesh.from_pydata(vertices, [], faces)
+    mesh.update()
+    covered = any(block.role in ("ground", "water") for block in plan.blocks)
+    x, y, _ = plan.rig.origin_m
+    ground.matrix_basis = Matrix.Translation(
+        (x, y, ground_level_m(plan) - (GROUND_BELOW_M if covered else 0.0))
+    )
+    hue, saturation, albedo = ROLE_COLOURS["ground"]
+    ground.color = (*(albedo * c for c in colorsys.hsv_to_rgb(hue, saturation, 1.0)), 1.0)
+    ground.hide_select = True
+    mesh.materials.clear()
+    mesh.materials.append(materials.role_material("ground"))
+
+
+def _rings() -> tuple[list[tuple[float, float, float]], list[tuple[int, ...]]]:
+    """Squares within squares: small faces near the camera, where precision counts, and large ones far
+    away.
+    """
+    corners = ((-1, -1), (1, -1), (1, 1), (-1, 1))
+    vertices = [(x * half, y * half, 0.0) for half in GROUND_RINGS_M for x, y in corners]
+    faces: list[tuple[int, ...]] = [(0, 1, 2, 3)]
+    for ring in range(1, len(GROUND_RINGS_M)):
+        inner, outer = 4 * (ring - 1), 4 * ring
+        faces += [(outer + i, outer + (i + 1) % 4, inner + (i + 1) % 4, inner + i) for i in range(4)]
+    return vertices, faces
+
+
+def _move_to(thing: bpy.types.Object, collection: bpy.types.Collection) -> None:
+    """Keep an object in its role's collection, and out of those of other roles."""
+    for other in list(thing.users_collection):
+        if other != collection and str(parts.part_of(other) or "").startswith("role:"):
+            other.objects.unlink(thing)
+    if collection not in list(thing.users_collection):
+        collection.objects.link(thing)

@@ -1,0 +1,112 @@
+"""A plan as a Blender scene: place, rig, light and timeline, drawn from the FrameTable."""
+
+from __future__ import annotations
+
+import bpy
+
+from planner_core.frames import FrameTable
+from planner_core.plan import timeline
+from planner_core.plan.model import Plan
+from planner_core.time import events
+
+from . import blocking, lighting, parts, rig, store
+
+MARKERS_KEY = "duskrail_markers"
+
+EVENT_WORDS = {
+    "sunrise": "Sunrise",
+    "sunset": "Sunset",
+    "civil_dawn": "Civil dawn",
+    "civil_dusk": "Civil dusk",
+    "nautical_dawn": "Nautical dawn",
+    "nautical_dusk": "Nautical dusk",
+    "astronomical_dawn": "Astronomical dawn",
+    "astronomical_dusk": "Astronomical dusk",
+    "moonrise": "Moonrise",
+    "moonset": "Moonset",
+    "solar_noon": "Solar noon",
+}
+
+
+def build_scene(plan: Plan, frames: FrameTable, scene: bpy.types.Scene) -> None:
+    """Draw the whole plan into a scene, and keep the plan in it.
+
+    What an earlier call drew is brought up to date; what the user put there stays. frames must be the
+    plan's own.
+    """
+    store.store_plan(scene, plan)
+    draw_timeline(scene, frames)
+    blocking.draw_blocks(scene, plan)
+    rig.draw_rig(scene, frames)
+    lighting.draw_light(scene, frames)
+    for layer in scene.view_layers:
+        layer.update()
+
+
+def clear_scene(scene: bpy.types.Scene) -> None:
+    """Take everything that build_scene made out of a scene, and its plan."""
+    for thing in list(dict.fromkeys(scene.collection.all_objects)):
+        if parts.part_of(thing) == "block":
+            blocking.release(scene, thing)
+        elif parts.part_of(thing) is not None:
+            parts.remove(thing)
+    for collection in list(parts.collections_of(scene)):
+        if not collection.all_objects:
+            bpy.data.collections.remove(collection)
+    world = scene.world
+    if world is not None and parts.part_of(world) == lighting.WORLD_PART:
+        parts.remove_world(world)
+    _remove_markers(scene)
+    scene.pop(MARKERS_KEY, None)  # type: ignore[attr-defined]
+    store.drop_plan(scene)
+
+
+def draw_timeline(scene: bpy.types.Scene, frames: FrameTable) -> None:
+    """Frame range, fps, size and units of the clip, and a marker at each light event of the shoot."""
+    plan, render = frames.plan, scene.render
+    scene.unit_settings.system = "METRIC"
+    scene.unit_settings.scale_length = 1.0
+    scene.frame_start, scene.frame_end = 1, len(frames)
+    if not 1 <= scene.frame_current <= len(frames):
+        scene.frame_set(1)
+    render.resolution_x, render.resolution_y = plan.clip.width_px, plan.clip.height_px
+    render.resolution_percentage = 100
+    render.pixel_aspect_x = render.pixel_aspect_y = 1.0
+    render.fps = max(1, round(plan.clip.fps))
+    render.fps_base = render.fps / plan.clip.fps
+    _remove_markers(scene)
+    names = []
+    for name, frame in event_frames(frames):
+        names.append(scene.timeline_markers.new(name, frame=frame).name)
+    scene[MARKERS_KEY] = names
+
+
+def event_frames(frames: FrameTable) -> list[tuple[str, int]]:
+    """Light events within the shoot, as 'Sunset 18:42', with the nearest frame counted from 1, in order."""
+    plan = frames.plan
+    first, last = float(frames.utc_s[0]), float(frames.utc_s[-1])
+    half = plan.shoot.interval_s / 2.0
+    dates = {
+        timeline.local_datetime(t, plan.zone).date() for t in (first, *frames.utc_s[::100].tolist(), last)
+    }
+    found = []
+    for date in sorted(dates):
+        site = plan.site
+        for name, times in events.day_events(
+            date, site.latitude_deg, site.longitude_deg, site.timezone
+        ).items():
+            found += [(t, name) for t in times if first - half <= t <= last + half]
+    return [
+        (
+            f"{EVENT_WORDS[name]} {timeline.clock(t, plan.zone)}",
+            1 + round((t - first) / plan.shoot.interval_s),
+        )
+        for t, name in sorted(set(found))
+    ]
+
+
+def _remove_markers(scene: bpy.types.Scene) -> None:
+    ours = set(scene.get(MARKERS_KEY, ()))
+    for marker in list(scene.timeline_markers):
+        if marker.name in ours:
+            scene.timeline_markers.remove(marker)

@@ -1,0 +1,222 @@
+"""Sun, moon and sky of a scene, keyed for every frame as the picture records them.
+
+Strengths have the frame's exposure in them: a white matt surface lit to level 1 renders as 1, whatever the
+hour. So the scene needs no exposure of its own, and a ramp that runs out shows as a dark picture.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import bpy
+import numpy as np
+from numpy.typing import NDArray
+
+from planner_core.draft import sky
+from planner_core.frames import FrameTable
+
+from .. import compat
+from . import keyframes, materials, parts
+from .nodes import Graph
+
+SUN_WIDTH_RAD = math.radians(0.533)
+WORLD_PART = "sky"
+LAMPS_MIRRORED = "Lamps mirrored"
+DIMMEST = 1e-12
+GROUND_ALBEDO = 0.18
+SHADOW_M = 0.02  # how finely EEVEE draws the sun's shadows: finer would fill its memory, so far is the ground
+LAMPS_BELOW_M = 150.0  # a sun shines from its direction alone; Blender's marks for it stay out of the way
+
+
+def draw_light(scene: bpy.types.Scene, frames: FrameTable) -> None:
+    """Sun lamp, moon lamp and sky of the plan, with a key on every frame."""
+    light = sky.picture_light(frames)
+    collection = parts.collection_of(scene, "light", "Light")
+    north = frames.plan.site.scene_north_deg
+    for part, name, azimuth, altitude, level in (
+        ("sun", "Sun", frames.sun_azimuth_deg, frames.sun_altitude_deg, light.sun),
+        ("moon", "Moon", frames.moon_azimuth_deg, frames.moon_altitude_deg, light.moon),
+    ):
+        lamp = parts.ensure_object(scene, part, name, bpy.data.lights.new(name, "SUN"), collection)
+        lamp.location.z = -LAMPS_BELOW_M
+        _key_direction(lamp, azimuth - north, altitude)
+        _key_strength(lamp.data, level)
+    _draw_sky(scene, frames, light)
+
+
+def _key_direction(lamp: bpy.types.Object, bearing_deg: NDArray[Any], altitude_deg: NDArray[Any]) -> None:
+    """Turn a sun lamp so that its light comes from a bearing (from the scene's +Y) and altitude."""
+    lamp.rotation_mode = "XYZ"
+    keyframes.write_curve(lamp, "rotation_euler", np.radians(90.0 - altitude_deg), 0)
+    keyframes.write_curve(lamp, "rotation_euler", np.unwrap(np.radians(180.0 - bearing_deg)), 2)
+
+
+def _key_strength(lamp: Any, level: NDArray[Any]) -> None:
+    """A sun lamp of strength π lights a white surface square to it to level 1."""
+    lamp.angle = SUN_WIDTH_RAD
+    lamp.shadow_maximum_resolution = SHADOW_M
+    brightest = np.maximum(level.max(axis=1), DIMMEST)
+    keyframes.write_curve(lamp, "energy", np.where(brightest > DIMMEST, np.pi * brightest, 0.0))
+    for channel in range(3):
+        keyframes.write_curve(lamp, "color", level[:, channel] / brightest, channel)
+
+
+def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: sky.PictureLight) -> None:
+    world = scene.world
+    if world is None or parts.part_of(world) != WORLD_PART or world.users > 1:
+        world = bpy.data.worlds.new("Sky")
+        world[parts.PART_KEY] = WORLD_PART
+        scene.world = world
+    tree = world.node_tree
+    if tree is None or LAMPS_MIRRORED not in tree.nodes:
+        tree = compat.use_nodes(world)
+        _build_sky(tree)
+    mirror_lamps(scene, str(scene.render.engine) != compat.CYCLES)
+    cycles: Any = world.cycles  # type: ignore[attr-defined]
+    cycles.sampling_method = "NONE"  # a smooth sky needs no map of where it is bright
+    parts_levels = sky.part_levels(light)
+    veils = sky.veil_levels(light)
+    for name, values in (
+        *((name, parts_levels[:, k]) for k, name in enumerate(("Even", "Band", "Glow", "Ember"))),
+        ("Air", -light.air),
+        ("Lamps", light.lamps),
+        ("Skyglow", sky.skyglow(light)),
+        ("Sun disc", sky.sun_disc(light)),
+        ("Moon disc", sky.moon_disc(light, frames.moon_lit_fraction)),
+        *((f"Veil {number + 1}", veils[:, number]) for number in range(len(sky.VEILS))),
+    ):
+        _key_vector(tree, name, 0, values)
+    _key_vector(tree, "Toward glow", 1, light.glow_direction)
+    toward_lamps: Any = tree.nodes["Toward lamps"].inputs[1]
+    toward_lamps.default_value = light.lamp_direction[0].tolist()
+    _key_vector(tree, "From sun", 1, frames.sun_direction)
+    _key_vector(tree, "From moon", 1, frames.moon_direction)
+    _key_vector(tree, "Moon day", 1, frames.sun_direction)
+    between = np.sum(frames.sun_direction * frames.moon_direction, axis=1)
+    keyframes.write_curve(tree, 'nodes["Moon phase"].outputs[0].default_value', between)
+    keyframes.write_curve(tree, 'nodes["Glow height"].outputs[0].default_value', light.glow_direction[:, 2])
+    around, glow, ember = sky.lowest_sky(light)
+    for k, name in enumerate(("Ember width", "Ember fall")):
+        values = light.ember_form[:, k]
+        keyframes.write_curve(tree, f'nodes["{name}"].outputs[0].default_value', values)
+    world[materials.EMBER_WIDTH] = float(light.ember_form[0, 0])
+    keyframes.write_curve(world, f'["{materials.EMBER_WIDTH}"]', light.ember_form[:, 0])
+    for key, values in (
+        (materials.LOW_SKY, around + sky.skyglow(light)),
+        (materials.LOW_GLOW, glow),
+        (materials.LOW_EMBER, ember),
+        (materials.GLOW_WAY, light.glow_direction),
+        (materials.LEVEL_LIGHT, _on_level(frames, light)),
+    ):
+        world[key] = [float(value) for value in values[0]]
+        for channel in range(3):
+            keyframes.write_curve(world, f'["{key}"]', values[:, channel], channel)
+
+
+def mirror_lamps(scene: bpy.types.Scene, shown: bool) -> None:
+    """Whether what mirrors takes part in the light of lamps from all around.
+
+    It must for EEVEE, which lights matt surfaces from a picture of the sky as a mirror sees it.
+    """
+    world: Any = scene.world
+    world.node_tree.nodes[LAMPS_MIRRORED].outputs[0].default_value = float(shown)
+
+
+def _on_level(frames: FrameTable, light: sky.PictureLight) -> NDArray[Any]:
+    """Light of all kinds on level ground, shape (frames, 3)."""
+    from_sun = np.maximum(frames.sun_direction[:, 2:], 0.0) * light.sun
+    from_moon = np.maximum(frames.moon_direction[:, 2:], 0.0) * light.moon
+    return light.even + light.band + light.glow + light.ember + light.lamps + from_sun + from_moon
+
+
+def key_lamps(scene: bpy.types.Scene, levels: NDArray[Any]) -> None:
+    """Have lamps light from all around to those levels, shape (frames, 3), on level ground."""
+    assert scene.world is not None
+    _key_vector(scene.world.node_tree, "Lamps", 0, levels)
+
+
+def _key_vector(tree: Any, node: str, socket: int, values: NDArray[Any]) -> None:
+    for channel in range(3):
+        keyframes.write_curve(
+            tree, f'nodes["{node}"].inputs[{socket}].default_value', values[:, channel], channel
+        )
+
+
+def _build_sky(tree: Any) -> None:
+    """The nodes of planner_core.sky.radiance: even + band · exp(−k up) + lobes exp(w (toward − 1) − f (up
+    − middle)⁺), times exp(−air / (up + rise)).
+
+    Light of lamps comes from all sides, but only to matt surfaces: it isn't seen in the sky, or in water by
+    Cycles. The discs of sun and moon and the veil around the sun are seen by the camera only: the light they
+    stand for comes from the lamps of the scene.
+    """
+    graph = Graph(tree)
+    maths, vectors, scaled, total = graph.maths, graph.vectors, graph.scaled, graph.total
+    direction = graph.node("TexCoord").outputs["Generated"]
+    height = graph.apart(direction)[2]
+    up = maths("MAXIMUM", height, sky.LOWEST_RISE)
+    toward = maths("SUBTRACT", vectors("DOT_PRODUCT", direction, name="Toward glow"), 1.0)
+    middle = graph.node("Value", "Glow height").outputs[0]
+    above = maths("MAXIMUM", maths("SUBTRACT", up, middle), 0.0)
+
+    def lobe(name: str, width: Any, fall: Any) -> Any:
+        fallen = maths("MULTIPLY", above, fall)
+        falls = maths("EXPONENT", maths("SUBTRACT", maths("MULTIPLY", toward, width), fallen))
+        return scaled(falls, name=name)
+
+    band = maths("EXPONENT", maths("MULTIPLY", up, -sky.BAND_FALL))
+    toll = graph.apart(scaled(maths("DIVIDE", 1.0, maths("ADD", up, sky.AIR_RISE)), name="Air"))
+    left = graph.node("CombineXYZ")
+    for channel in range(3):
+        graph.give(left.inputs[channel], maths("EXPONENT", toll[channel]))
+    ember_form = (graph.node("Value", f"Ember {form}").outputs[0] for form in ("width", "fall"))
+    scattered = total(
+        vectors("ADD", name="Even"),
+        scaled(band, name="Band"),
+        lobe("Glow", sky.GLOW_WIDTH, sky.GLOW_FALL),
+        lobe("Ember", *ember_form),
+    )
+    lit = vectors("DOT_PRODUCT", direction, name="Toward lamps")
+    lobe_of_lamps = maths("EXPONENT", maths("MULTIPLY_ADD", lit, sky.LAMPS_WIDTH, -sky.LAMPS_WIDTH))
+    lamps = maths("MULTIPLY_ADD", lobe_of_lamps, (1.0 - sky.LAMPS_AROUND) * sky.lamp_peak(), sky.LAMPS_AROUND)
+    # below the horizon is ground: what EEVEE takes the light from below to be
+    ground = maths("MULTIPLY_ADD", height, 40.0, 1.4, clamp=True)
+    seen = maths("MULTIPLY_ADD", ground, 1.0 - GROUND_ALBEDO, GROUND_ALBEDO)
+    natural = scaled(seen, vectors("MULTIPLY", scattered, left.outputs[0]))
+
+    def within(away: Any) -> Any:
+        """1 on a disc, 0 outside, over a soft edge."""
+        edge = maths("DIVIDE", away, float(sky.SUN_RADIUS_RAD))
+        return maths("MULTIPLY_ADD", edge, -6.0, 6.5, clamp=True)
+
+    from_sun = vectors("DISTANCE", direction, name="From sun")
+    veils = [
+        scaled(maths("EXPONENT", maths("DIVIDE", from_sun, -float(width))), name=f"Veil {number + 1}")
+        for number, (_, width) in enumerate(sky.VEILS)
+    ]
+    from_moon = vectors("SUBTRACT", direction, name="From moon")
+    on_moon = within(vectors("LENGTH", from_moon))
+    offset = scaled(1.0 / float(sky.SUN_RADIUS_RAD), from_moon)
+    bulge = maths(
+        "SQRT", maths("MAXIMUM", maths("SUBTRACT", 1.0, vectors("DOT_PRODUCT", offset, offset)), 0.0)
+    )
+    across = vectors("DOT_PRODUCT", offset, name="Moon day")
+    phase = graph.node("Value", "Moon phase").outputs[0]
+    facing = maths("SUBTRACT", across, maths("MULTIPLY", bulge, phase))
+    sunlit = maths("MULTIPLY_ADD", facing, 8.0, 0.5, clamp=True)
+
+    def shining(colour: Any) -> Any:
+        return graph.node("Background", Color=colour).outputs[0]
+
+    # mixed and not multiplied by whether it is seen: Cycles leaves out what is mixed in by nothing
+    ray = graph.node("LightPath").outputs
+    moon = graph.mixed(on_moon, None, shining(scaled(maths("MULTIPLY", on_moon, sunlit), name="Moon disc")))
+    sun = shining(total(*veils, scaled(within(from_sun), name="Sun disc")))
+    mirrored = graph.node("Value", LAMPS_MIRRORED).outputs[0]
+    lights = maths("MAXIMUM", ray["Is Diffuse Ray"], maths("MULTIPLY", ray["Is Glossy Ray"], mirrored))
+    lamplight = graph.mixed(
+        lights, shining(scaled(band, name="Skyglow")), shining(scaled(lamps, name="Lamps"))
+    )
+    discs = graph.mixed(ray["Is Camera Ray"], None, graph.both(sun, moon))
+    graph.end(graph.both(graph.both(shining(natural), lamplight), discs), "World")

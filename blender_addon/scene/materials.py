@@ -1,0 +1,101 @@
+"""Draft materials: one a role, coloured by each object's own colour, and paler with distance as air makes it.
+
+What changes from frame to frame is not in them but in properties of the world, so that scenes can share them.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+
+from planner_core.draft import sky
+
+from .. import compat
+from . import parts
+from .nodes import Graph
+
+# properties of the world, keyed: the sky at the horizon all around, its lobes, and the way to their middle
+LOW_SKY, LOW_GLOW, LOW_EMBER, GLOW_WAY = (
+    f"duskrail_{name}" for name in ("low_sky", "low_glow", "low_ember", "glow_way")
+)
+EMBER_WIDTH = "duskrail_ember_width"
+LEVEL_LIGHT = "duskrail_level_light"  # of all light together on level ground, without shadows
+WATER_IOR = 1.333
+AIR_LEAST = 0.002  # less of it isn't seen, and needn't be worked out
+AIR_M = 30_000.0  # how far the air lets a colour through to 1/e: a clear evening, value from memory
+
+NAMES = {
+    "subject": "Draft subject",
+    "foreground": "Draft foreground",
+    "background": "Draft background",
+    "ground": "Draft ground",
+    "water": "Draft water",
+}
+
+
+def role_material(role: str) -> bpy.types.Material:
+    """The material of a role, made once a file."""
+    for found in bpy.data.materials:
+        if found.is_editable and parts.part_of(found) == f"role:{role}":
+            return found
+    made = bpy.data.materials.new(NAMES[role])
+    made[parts.PART_KEY] = f"role:{role}"
+    tree = compat.use_nodes(made)
+    (_water if role == "water" else _solid)(tree)
+    lights_nothing(made)
+    return made
+
+
+def lights_nothing(material: bpy.types.Material) -> None:
+    """Keep Cycles from taking a material that shines for a lamp."""
+    cycles: Any = getattr(material, "cycles", None)
+    if cycles is not None:
+        cycles.emission_sampling = "NONE"
+
+
+def _solid(tree: Any) -> None:
+    """Plain matt stuff in the object's colour."""
+    graph = Graph(tree)
+    colour = graph.node("ObjectInfo").outputs["Color"]
+    graph.end(_through_air(graph, graph.node("BsdfDiffuse", Color=colour).outputs[0]))
+
+
+def _water(tree: Any) -> None:
+    """Dark below, mirror above by Fresnel's law, with a slight swell.
+
+    What is below shines as the light above it makes it, rather than be lit: so that all of a draft's few
+    samples go to what is mirrored.
+    """
+    graph = Graph(tree)
+    noise = graph.node(
+        "TexNoise", Vector=graph.node("NewGeometry").outputs["Position"], Scale=0.9, Detail=1.0
+    )
+    noise.noise_dimensions = "2D"
+    swell = graph.node("Bump", Strength=0.12, Distance=0.1, Height=noise.outputs[0]).outputs[0]
+    mirror = graph.node("BsdfGlossy", Roughness=0.06, Normal=swell).outputs[0]
+    colour = graph.node("ObjectInfo").outputs["Color"]
+    lit = graph.vectors("MULTIPLY", colour, graph.vector_of("VIEW_LAYER", LEVEL_LIGHT))
+    body = graph.node("Emission", Color=lit).outputs[0]
+    fresnel = graph.node("Fresnel", IOR=WATER_IOR).outputs[0]
+    graph.end(_through_air(graph, graph.mixed(fresnel, body, mirror)))
+
+
+def _through_air(graph: Graph, shader: Any) -> Any:
+    """A surface as it is seen through air: it goes over into the sky low behind it."""
+    maths = graph.maths
+    view = graph.node("NewGeometry").outputs["Incoming"]
+    toward = graph.vectors("DOT_PRODUCT", view, graph.vector_of("VIEW_LAYER", GLOW_WAY))
+    away = maths("SUBTRACT", maths("MULTIPLY", toward, -1.0), 1.0)
+    low = graph.vector_of("VIEW_LAYER", LOW_SKY)
+    for name, width in (
+        (LOW_GLOW, sky.GLOW_WIDTH),
+        (LOW_EMBER, graph.number_of("VIEW_LAYER", EMBER_WIDTH)),
+    ):
+        lobe = maths("EXPONENT", maths("MULTIPLY", away, width))
+        low = graph.total(low, graph.scaled(lobe, graph.vector_of("VIEW_LAYER", name)))
+    air = graph.node("Emission", Color=low).outputs[0]
+    far = graph.node("LightPath").outputs["Ray Length"]
+    clear = maths("EXPONENT", maths("MULTIPLY", far, -1.0 / AIR_M))
+    taken = maths("SUBTRACT", 1.0 - AIR_LEAST, clear)  # nothing nearby, rather than next to nothing
+    return graph.mixed(taken, shader, air)

@@ -1,0 +1,69 @@
+"""Where the plan lives in a .blend: as the text of a plan file, on the scene it belongs to.
+
+Everything that needs a scene's plan takes it from here. The text travels with the scene (saved, copied and
+undone with it); the parsed plan is kept as long as the text stays the same.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from planner_core.plan.file import plan_from_text, plan_to_text
+from planner_core.plan.model import Plan, PlanError
+
+PLAN_KEY = "duskrail_plan"
+
+_KEPT_PLANS = 16
+_parsed: dict[str, Plan | PlanError] = {}
+
+
+def has_plan(scene: Any) -> bool:
+    """Whether the scene carries a plan, readable or not."""
+    return PLAN_KEY in scene
+
+
+def stored_text(scene: Any) -> str | None:
+    """The plan's text as it stands in the scene, or None."""
+    text = scene.get(PLAN_KEY)
+    return text if isinstance(text, str) else None
+
+
+def stored_plan(scene: Any) -> Plan | None:
+    """The scene's plan, or None where it has none. Raises PlanError where its text is no plan."""
+    text = stored_text(scene)
+    if text is None:
+        return None
+    found = _parsed.get(text)
+    if found is None:
+        found = _remember(text, _parse(text))
+    if isinstance(found, PlanError):
+        raise found
+    return found
+
+
+def store_plan(scene: Any, plan: Plan) -> None:
+    """Keep the plan in the scene, in place of the one before. Nothing is drawn."""
+    text = plan_to_text(plan)
+    _remember(text, plan)
+    if stored_text(scene) != text:
+        scene[PLAN_KEY] = text
+
+
+def drop_plan(scene: Any) -> None:
+    """Forget the scene's plan."""
+    if PLAN_KEY in scene:
+        del scene[PLAN_KEY]
+
+
+def _parse(text: str) -> Plan | PlanError:
+    try:
+        return plan_from_text(text)
+    except PlanError as error:
+        return error
+
+
+def _remember(text: str, found: Plan | PlanError) -> Plan | PlanError:
+    while len(_parsed) >= _KEPT_PLANS:
+        del _parsed[next(iter(_parsed))]
+    _parsed[text] = found
+    return found

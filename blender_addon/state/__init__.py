@@ -1,0 +1,1 @@
+"""What the add-on knows about the open file: live review, handlers, selection."""

@@ -1,0 +1,85 @@
+"""What the add-on listens to: things moved in the view, undo and redo, files loaded.
+
+Each handler leaves at once where the scene has no plan, and there is none for frame changes: the readout is
+made when the view is drawn.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+from bpy.app.handlers import persistent
+
+from ..scene import parts, store
+from . import live
+
+LISTENED_TO = {"block", "pose", "rail"}
+
+
+@persistent
+def on_depsgraph_update(scene: Any, depsgraph: Any) -> None:
+    """Something was moved, edited, added or deleted: take it into the plan if it is one of ours."""
+    if live.is_busy() or not store.has_plan(scene):
+        return
+    if not _concerns_us(depsgraph):
+        return
+    if bpy.context.mode != "OBJECT":
+        return  # a mesh being edited is taken when the editing ends
+    live.absorb(scene, curves=False)
+
+
+def _concerns_us(depsgraph: Any) -> bool:
+    """Whether an update is about a block, pose or rail, or about which objects there are."""
+    for update in depsgraph.updates:
+        changed = update.id
+        if isinstance(changed, bpy.types.Object):
+            if parts.part_of(changed) in LISTENED_TO:
+                return True
+        elif isinstance(changed, bpy.types.Scene | bpy.types.Collection | bpy.types.Mesh):
+            return True
+    return False
+
+
+@persistent
+def on_undo(scene: Any, *_more: Any) -> None:
+    """After undo and redo the scene is the truth; what the plan's text lags behind is taken from it."""
+    for other in bpy.data.scenes:
+        if store.has_plan(other):
+            live.catch_up(other)
+    live.show()
+
+
+@persistent
+def on_load(*_more: Any) -> None:
+    """Another file: nothing that was known holds any more."""
+    live.clear()
+    for scene in bpy.data.scenes:
+        if store.has_plan(scene):
+            live.match_lists(scene, live.plan_of(scene))
+            live.ask_for_review(scene)
+            live.ask_for_windows(scene)
+
+
+HANDLERS = (
+    ("depsgraph_update_post", on_depsgraph_update),
+    ("undo_post", on_undo),
+    ("redo_post", on_undo),
+    ("load_post", on_load),
+)
+
+
+def register() -> None:
+    """Begin to listen."""
+    for name, function in HANDLERS:
+        listeners = getattr(bpy.app.handlers, name)
+        if function not in listeners:
+            listeners.append(function)
+
+
+def unregister() -> None:
+    """Stop listening."""
+    for name, function in HANDLERS:
+        listeners = getattr(bpy.app.handlers, name)
+        if function in listeners:
+            listeners.remove(function)

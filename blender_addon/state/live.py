@@ -1,0 +1,406 @@
+"""The plan on the desk: the one door through which the add-on changes a scene's plan, and what is known about
+it.
+
+A change goes: new Plan → FrameTable → kept in the scene and drawn where it differs → review, a moment later.
+What the plan refuses leaves everything as it was, and its reason is shown. Edits made to the scene itself (a
+block or pose moved in the view) are taken into the plan the same way.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from types import TracebackType
+from typing import Any
+
+import attrs
+import bpy
+from attrs import define
+
+from planner_core import FrameTable, Plan, PlanError, Review, compute_frames
+from planner_core.review.findings import Finding, sort_findings
+from planner_core.review.report import TOPICS
+
+from ..read import readback
+from ..scene import store, windows
+from . import redraw
+
+FRAMES_ARE_MADE_OF = ("site", "camera", "clip", "rig", "move", "shoot", "exposure")
+AT_A_TIME_S = 0.03  # of a review, before Blender gets to draw; a part that was begun is finished
+PAUSE_S = 0.001
+WINDOWS_AFTER_S = 0.4  # without another change, so that a drag isn't held up
+
+
+@define(eq=False)
+class Desk:
+    """What is known about one scene's plan. Nothing here is saved: it can all be computed again."""
+
+    frames: FrameTable | None = None
+    refused: Plan | None = None  # the plan that has no frames …
+    reason: str = ""  # … and why
+    review: Review | None = None
+    reviewed: Plan | None = None
+    problem: str = ""  # what was refused last, as a line for the photographer …
+    refused_at_s: float = 0.0  # … and when, by time.monotonic
+    said: tuple[str, ...] = ()  # what was done last, where it needs telling
+    mended: tuple[str, ...] = ()  # what a fit did, if that was last
+
+
+_desks: dict[int, Desk] = {}
+_reviews: dict[int, tuple[Plan, Iterator[Review | None]]] = {}  # under way, by scene
+_unlit: set[int] = set()  # scenes whose windows and lamps lag behind the plan
+_busy = False
+
+
+def desk(scene: bpy.types.Scene) -> Desk:
+    """The scene's desk, an empty one where it has none yet."""
+    return _desks.setdefault(scene.session_uid, Desk())
+
+
+def clear() -> None:
+    """Forget everything about every scene; the plans stay in their scenes."""
+    _desks.clear()
+    _reviews.clear()
+    _unlit.clear()
+    for timer in (_review_on, _light_up):
+        if bpy.app.timers.is_registered(timer):
+            bpy.app.timers.unregister(timer)
+
+
+# ---------------------------------------------------------------- looking
+
+
+def plan_of(scene: bpy.types.Scene) -> Plan | None:
+    """The scene's plan; None where it has none, or none that can be read."""
+    try:
+        return store.stored_plan(scene)
+    except PlanError:
+        return None
+
+
+def unreadable(scene: bpy.types.Scene) -> str:
+    """Why the plan that the scene carries can't be read, or nothing."""
+    try:
+        store.stored_plan(scene)
+    except PlanError as error:
+        return str(error)
+    return ""
+
+
+def linked(scene: Any) -> str:
+    """Why nothing can be changed in a scene that belongs to another file; nothing where it can."""
+    if scene.library is None:
+        return ""
+    return (
+        f"This scene is linked from {scene.library.name}, to be looked at only; "
+        "open that file, or make the scene local"
+    )
+
+
+def frames_of(scene: bpy.types.Scene) -> FrameTable | None:
+    """The FrameTable of the scene's plan, computed when it is first asked for."""
+    plan = plan_of(scene)
+    if plan is None:
+        return None
+    here = desk(scene)
+    if here.frames is not None and here.frames.plan is plan:
+        return here.frames
+    if here.refused is plan:
+        return None
+    try:
+        here.frames = compute_frames(plan)
+    except PlanError as error:
+        here.frames, here.refused, here.reason = None, plan, str(error)
+    return here.frames
+
+
+def review_now(scene: bpy.types.Scene) -> Review | None:
+    """The review of the plan as it stands, computed here and now where the desk hasn't got it."""
+    frames = frames_of(scene)
+    if frames is None:
+        return None
+    here = desk(scene)
+    if here.reviewed != frames.plan:
+        _reviews.pop(scene.session_uid, None)
+        for report in review_in_parts(frames):
+            if report is not None:
+                here.review, here.reviewed = report, frames.plan
+    return here.review
+
+
+def review_in_parts(frames: FrameTable) -> Iterator[Review | None]:
+    """The review, with a pause (None) after each of its topics."""
+    findings: list[Finding] = []
+    summary: dict[str, Any] = {}
+    for topic in TOPICS:
+        found, numbers = topic.review_topic(frames.plan, frames)
+        findings += found
+        summary |= numbers
+        yield None
+    yield Review(title=frames.plan.title, summary=summary, findings=sort_findings(findings))
+
+
+def ask_for_review(scene: bpy.types.Scene) -> None:
+    """Have the plan reviewed soon, part by part, so that the view goes on meanwhile.
+
+    Without a window nobody waits for it: it is then computed when it is asked for.
+    """
+    frames = frames_of(scene)
+    if frames is None or not _in_a_window():
+        return
+    if desk(scene).reviewed == frames.plan:
+        _reviews.pop(scene.session_uid, None)
+        return
+    _reviews[scene.session_uid] = (frames.plan, review_in_parts(frames))
+    _start_timer()
+
+
+def _in_a_window() -> bool:
+    return not bpy.app.background
+
+
+def _start_timer() -> None:
+    if not bpy.app.timers.is_registered(_review_on):
+        bpy.app.timers.register(_review_on, first_interval=0.0)
+
+
+def _review_on() -> float | None:
+    """Go on with the first review that is under way, for a moment."""
+    scenes = {scene.session_uid: scene for scene in bpy.data.scenes}
+    for uid in [uid for uid in _reviews if uid not in scenes]:
+        del _reviews[uid]
+    if not _reviews:
+        return None
+    uid, (plan, parts) = next(iter(_reviews.items()))
+    began, report = time.perf_counter(), next(parts)
+    while report is None and time.perf_counter() - began < AT_A_TIME_S:
+        report = next(parts)
+    if report is not None:
+        del _reviews[uid]
+        if plan_of(scenes[uid]) is plan:
+            desk(scenes[uid]).review, desk(scenes[uid]).reviewed = report, plan
+        show()
+    return PAUSE_S if _reviews else None
+
+
+def ask_for_windows(scene: bpy.types.Scene) -> None:
+    """Have windows and lamps drawn in the scene a moment after the last change. Without a window nobody sees
+    them.
+    """
+    if not _in_a_window() or plan_of(scene) is None:
+        return
+    _unlit.add(scene.session_uid)
+    if bpy.app.timers.is_registered(_light_up):
+        bpy.app.timers.unregister(_light_up)
+    bpy.app.timers.register(_light_up, first_interval=WINDOWS_AFTER_S)
+
+
+def _light_up() -> float | None:
+    """Draw the windows and lamps that lag behind, unless Blender is rendering."""
+    is_under_way: Any = bpy.app.is_job_running
+    if is_under_way("RENDER"):
+        return WINDOWS_AFTER_S
+    scenes: Any = bpy.data.scenes
+    for scene in scenes:
+        frames = frames_of(scene) if scene.session_uid in _unlit and scene.library is None else None
+        if frames is not None:
+            with quiet():
+                windows.draw(scene, frames)
+    _unlit.clear()
+    show()
+    return None
+
+
+def show() -> None:
+    """Have every area drawn again that shows something of a plan."""
+    manager: Any = bpy.context.window_manager
+    for window in manager.windows:
+        for area in window.screen.areas:
+            if area.type in {"VIEW_3D", "DOPESHEET_EDITOR"}:
+                area.tag_redraw()
+
+
+def is_reviewed(scene: bpy.types.Scene) -> bool:
+    """Whether the findings on the desk are those of the plan as it stands."""
+    plan = plan_of(scene)
+    return plan is not None and desk(scene).reviewed == plan
+
+
+# ---------------------------------------------------------------- changing
+
+
+def put(scene: bpy.types.Scene, plan: Plan, said: tuple[str, ...] = ()) -> None:
+    """Make this the scene's plan: keep it, draw what differs, have it reviewed.
+
+    Raises PlanError, before anything is done.
+    """
+    before = plan_of(scene)
+    here = desk(scene)
+    frames = _frames_for(plan, here.frames)
+    with quiet():
+        store.store_plan(scene, plan)
+        redraw.redraw(scene, before, frames)
+    here.frames, here.problem, here.said, here.mended = frames, "", said, ()
+    match_lists(scene, plan)
+    ask_for_review(scene)
+    ask_for_windows(scene)
+    show()
+
+
+def match_lists(scene: bpy.types.Scene, plan: Plan | None) -> None:
+    """Give the panels' lists of poses and blocks as many rows as the plan has."""
+    settings = getattr(scene, "duskrail", None)
+    if settings is None:
+        return  # the add-on isn't enabled
+    for rows, wanted in (
+        (settings.poses, len(plan.move.poses) if plan else 0),
+        (settings.blocks, len(plan.blocks) if plan else 0),
+    ):
+        while len(rows) > wanted:
+            rows.remove(len(rows) - 1)
+        while len(rows) < wanted:
+            row = rows.add()
+            row.row = len(rows) - 1
+    with quiet():
+        settings.pose_row = max(0, min(settings.pose_row, len(settings.poses) - 1))
+        settings.block_row = max(-1, min(settings.block_row, len(settings.blocks) - 1))
+
+
+def _frames_for(plan: Plan, known: FrameTable | None) -> FrameTable:
+    """The plan's FrameTable, out of a known one where the plans differ in nothing that it is made of."""
+    if known is not None and all(
+        getattr(known.plan, name) == getattr(plan, name) for name in FRAMES_ARE_MADE_OF
+    ):
+        return attrs.evolve(known, plan=plan)
+    return compute_frames(plan)
+
+
+def attempt(scene: bpy.types.Scene, change: Callable[[Plan], Plan], said: tuple[str, ...] = ()) -> str:
+    """Change the scene's plan; what it refuses is kept to be shown. Returns the reason, or nothing."""
+    here = desk(scene)
+    here.problem = linked(scene)
+    if here.problem:
+        return here.problem
+    try:
+        absorb(scene)
+        before = plan_of(scene)
+        if before is None:
+            return "This scene has no plan yet"
+        after = change(before)
+        if after != before:
+            put(scene, after, said)
+        else:
+            here.problem = ""
+    except PlanError as error:
+        _refuse(here, error)
+        return here.problem
+    return ""
+
+
+def absorb(scene: bpy.types.Scene, *, curves: bool = True) -> bool:
+    """Take what was moved in the scene since it was drawn into the plan. Returns whether anything was.
+
+    Without curves, curves reshaped by hand are left for later: to find poses that make them takes a while.
+    Where the plan can't take it, the reason is shown and the plan stays as it was.
+    """
+    plan = plan_of(scene)
+    if plan is None or _busy or linked(scene) or redraw.missing_parts(scene):
+        return False
+    frames = frames_of(scene)
+    touched = redraw.was_touched(scene, plan)
+    if not touched and not (curves and frames is not None and redraw.curves_touched(scene, frames)):
+        return False
+    here = desk(scene)
+    try:
+        with quiet():
+            found = readback.read_scene(scene, thorough=False)
+        put(scene, found.plan, tuple(found.said))
+    except (PlanError, readback.ReadbackError) as error:
+        _refuse(here, error)
+        return False
+    frames = frames_of(scene)
+    if frames is not None:
+        with quiet():
+            redraw.settle(scene, frames)
+    return True
+
+
+def _refuse(here: Desk, error: Exception) -> None:
+    here.problem, here.refused_at_s = str(error), time.monotonic()
+
+
+class quiet:
+    """While the add-on itself draws, its handlers don't listen."""
+
+    def __enter__(self) -> None:
+        global _busy
+        self.outer, _busy = _busy, True
+
+    def __exit__(
+        self, _kind: type[BaseException] | None, _error: BaseException | None, _trace: TracebackType | None
+    ) -> None:
+        global _busy
+        _busy = self.outer
+
+
+def is_busy() -> bool:
+    """Whether the add-on itself is drawing."""
+    return _busy
+
+
+# ---------------------------------------------------------------- the scene around the plan
+
+
+def remove(scene: bpy.types.Scene) -> None:
+    """Take the plan, and everything drawn for it, out of a scene."""
+    with quiet():
+        redraw.clear(scene)
+    _desks.pop(scene.session_uid, None)
+    _reviews.pop(scene.session_uid, None)
+    match_lists(scene, None)
+    show()
+
+
+def draw_anew(scene: bpy.types.Scene) -> None:
+    """Draw the whole plan again."""
+    frames = frames_of(scene)
+    if frames is not None:
+        with quiet():
+            redraw.redraw(scene, None, frames)
+        ask_for_windows(scene)
+        show()
+
+
+def draw_anew_rig(scene: bpy.types.Scene) -> None:
+    """Draw rig and poses again, also what was pushed off the rig."""
+    frames = frames_of(scene)
+    if frames is not None:
+        with quiet():
+            redraw.draw_rig(scene, frames)
+
+
+def catch_up(scene: bpy.types.Scene) -> None:
+    """After the scene was set back or forth: lists as long as the plan's, and a review of it."""
+    absorb(scene, curves=False)
+    match_lists(scene, plan_of(scene))
+    ask_for_review(scene)
+    ask_for_windows(scene)
+
+
+def place_shown(scene: bpy.types.Scene) -> float:
+    """The place in the move of the frame that is shown, 0 to 1."""
+    plan = plan_of(scene)
+    if plan is None or plan.shoot.frames < 2:
+        return 0.0
+    return min(max((scene.frame_current_final - 1.0) / (plan.shoot.frames - 1), 0.0), 1.0)
+
+
+def choose_block(scene: Any, number: int) -> None:
+    """Choose a block in the list, without selecting its object."""
+    with quiet():
+        scene.duskrail.block_row = number
+
+
+def choose_pose(scene: Any, number: int) -> None:
+    """Choose a pose in the list."""
+    scene.duskrail.pose_row = number

@@ -1,0 +1,135 @@
+"""What has to be drawn again when a plan changes, and whether somebody moved what was drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import attrs
+import bpy
+
+from planner_core import FrameTable, Plan
+
+from ..read import motion as readmotion
+from ..scene import blocking, lighting, parts, rig
+from ..scene import build as whole_scene
+
+RIG_PARTS = ("rail", "carriage", "pan", "tilt", "camera")
+
+
+def redraw(scene: bpy.types.Scene, before: Plan | None, frames: FrameTable) -> None:
+    """Bring what is drawn of a plan up to date, where it was that of `before` till now."""
+    plan = frames.plan
+    if before is None or any(parts.object_of(scene, part) is None for part in RIG_PARTS):
+        whole_scene.build_scene(plan, frames, scene)
+        return
+    changed = {
+        field.name for field in attrs.fields(Plan) if getattr(before, field.name) != getattr(plan, field.name)
+    }
+    when = bool(changed & {"site", "shoot"})
+    if when or "clip" in changed:
+        whole_scene.draw_timeline(scene, frames)
+    if "blocks" in changed or before.rig.origin_m != plan.rig.origin_m or "site" in changed:
+        _redraw_blocks(scene, before, plan)
+    if changed & {"site", "camera", "clip", "rig", "exposure"}:
+        rig.draw_rig(scene, frames)
+    elif "move" in changed or before.shoot.frames != plan.shoot.frames:
+        rig.draw_move(scene, frames)
+    if when or "exposure" in changed:
+        lighting.draw_light(scene, frames)
+
+
+def draw_rig(scene: bpy.types.Scene, frames: FrameTable) -> None:
+    """Rig and poses as the plan has them."""
+    rig.draw_rig(scene, frames)
+
+
+def clear(scene: bpy.types.Scene) -> None:
+    """Take everything that was drawn, and the plan, out of a scene; meshes that the user made stay."""
+    whole_scene.clear_scene(scene)
+
+
+def _redraw_blocks(scene: bpy.types.Scene, before: Plan, plan: Plan) -> None:
+    """The blocks that differ, where every object still has its block's number; else all of them."""
+    things = blocking.block_objects(scene)
+    if len(before.blocks) != len(plan.blocks) or not _numbered(things, len(plan.blocks)):
+        blocking.draw_blocks(scene, plan)
+        return
+    ridges_moved = before.rig.origin_m != plan.rig.origin_m or before.site != plan.site
+    for number, (old, block) in enumerate(zip(before.blocks, plan.blocks, strict=True)):
+        if block != old or (block.shape == "ridge" and ridges_moved):
+            blocking.draw_block(scene, plan, number, block, things[number])
+    blocking.draw_level_ground(scene, plan)
+
+
+def _numbered(things: Sequence[bpy.types.Object], count: int) -> bool:
+    """Whether there is one object for each block, in the plan's order."""
+    return [int(thing.get(parts.INDEX_KEY, -1)) for thing in things] == list(range(count))
+
+
+def was_touched(scene: bpy.types.Scene, plan: Plan) -> bool:
+    """Whether any block, pose or the rail stands other than it was drawn, or is gone, or was added."""
+    blocks, poses = blocking.block_objects(scene), parts.objects_of(scene, "pose")
+    if not _numbered(blocks, len(plan.blocks)) or not _numbered(poses, len(plan.move.poses)):
+        return True
+    return _rail_moved(scene, plan) or any(differs(thing) for thing in (*blocks, *poses))
+
+
+def curves_touched(scene: bpy.types.Scene, frames: FrameTable) -> bool:
+    """Whether somebody edited the curves of slide, pan or tilt."""
+    if missing_parts(scene):
+        return False
+    return any(readmotion.read_axis(scene, frames, axis) is not None for axis in readmotion.AXES)
+
+
+def settle(scene: bpy.types.Scene, frames: FrameTable) -> None:
+    """Put what still stands other than the plan has it back to where it belongs."""
+    plan = frames.plan
+    things = blocking.block_objects(scene)
+    if not _numbered(things, len(plan.blocks)):
+        blocking.draw_blocks(scene, plan)
+    for number, thing in enumerate(blocking.block_objects(scene)):
+        if differs(thing):
+            blocking.draw_block(scene, plan, number, plan.blocks[number], thing)
+    poses = parts.objects_of(scene, "pose")
+    if (
+        not _numbered(poses, len(plan.move.poses))
+        or _rail_moved(scene, plan)
+        or any(differs(pose) for pose in poses)
+    ):
+        rig.draw_rig(scene, frames)
+
+
+def _rail_moved(scene: bpy.types.Scene, plan: Plan) -> bool:
+    rail = parts.object_of(scene, "rail")
+    return rail is not None and not near(rig.flat(rail.matrix_basis), rig.flat(rig.rail_matrix(plan)))
+
+
+def differs(thing: bpy.types.Object) -> bool:
+    """Whether a block or pose stands, or has a mesh or name, other than it was drawn with."""
+    written = thing.get(parts.WRITTEN_KEY)
+    if written is None:
+        return True
+    if parts.part_of(thing) != "block":
+        return not near(rig.flat(thing.matrix_basis), written)
+    if thing.type != "MESH" or thing.name != thing.get(blocking.SHOWN_KEY):
+        return True
+    # where others have a say in where it stands, as of the last time Blender worked it out
+    own = thing.parent is None and not thing.constraints
+    place = thing.matrix_basis if own else thing.matrix_world
+    return not near([*rig.flat(place), *blocking.mesh_sums(thing)], written)
+
+
+def near(now: Sequence[float], then: Sequence[float]) -> bool:
+    """Whether numbers are the same but for single precision."""
+    return len(now) == len(then) and all(
+        abs(a - b) <= 1e-6 * max(1.0, abs(b)) for a, b in zip(now, then, strict=True)
+    )
+
+
+# ---------------------------------------------------------------- what is amiss
+
+
+def missing_parts(scene: bpy.types.Scene) -> list[str]:
+    """The rig's parts that are gone from the scene, by name."""
+    there = {parts.part_of(thing) for thing in scene.collection.all_objects}
+    return [part for part in RIG_PARTS if part not in there]

@@ -1,0 +1,85 @@
+"""What all operators share: when they can run, and what they say when they can't."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import bpy
+
+from planner_core import Plan, PlanError
+
+from ..state import live
+from . import wording
+
+Outcome = Any  # a set of Blender's words, such as FINISHED
+UNDOABLE: Any = {"REGISTER", "UNDO"}
+
+
+def editable(cls: Any, context: Any) -> bool:
+    """Whether the scene may be changed at all; says why not."""
+    scene = context.scene
+    if scene is None:
+        cls.poll_message_set("There is no scene here")
+        return False
+    linked = live.linked(scene)
+    if linked:
+        cls.poll_message_set(linked)
+        return False
+    return True
+
+
+class WithPlan:
+    """An operator that needs a plan in the scene."""
+
+    poll_message_set: Callable[..., None]
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Greyed out, with the reason, where there is no plan that can be changed."""
+        if not editable(cls, context):
+            return False
+        if live.plan_of(context.scene) is None:
+            reason = live.unreadable(context.scene)
+            cls.poll_message_set(
+                f"The plan in this scene can't be read: {reason}"
+                if reason
+                else "This scene has no plan yet: start one, or open a plan file"
+            )
+            return False
+        return True
+
+
+class WithFrames(WithPlan):
+    """An operator that needs to know every frame of the plan."""
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Greyed out, with the reason, where the plan has no times."""
+        if not super().poll(context):
+            return False
+        if live.frames_of(context.scene) is None:
+            cls.poll_message_set(live.desk(context.scene).reason)
+            return False
+        return True
+
+
+def change(operator: Any, context: Any, edit: Callable[[Plan], Plan], said: str = "") -> Outcome:
+    """Run an edit of the scene's plan; a refusal is reported and leaves everything as it was."""
+    problem = live.attempt(context.scene, edit)
+    if problem:
+        operator.report({"ERROR"}, wording.in_words(problem, live.plan_of(context.scene)))
+        return {"CANCELLED"}
+    if said:
+        operator.report({"INFO"}, said)
+    return {"FINISHED"}
+
+
+def set_plan(operator: Any, scene: bpy.types.Scene, plan: Plan) -> Outcome:
+    """Make a plan that of a scene, or report why it can't be."""
+    try:
+        live.put(scene, plan)
+    except PlanError as error:
+        operator.report({"ERROR"}, str(error))
+        return {"CANCELLED"}
+    return {"FINISHED"}

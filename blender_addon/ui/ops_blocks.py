@@ -1,0 +1,467 @@
+"""Operators of the blocking kit: things placed from the map or at the cursor, meshes marked, blocks taken
+out.
+"""
+# Blender reads the annotations of its classes as they are, so none may be turned into text here.
+# mypy: disable-error-code="valid-type,func-returns-value,union-attr"
+
+import math
+from pathlib import Path
+from typing import Any
+
+import attrs
+import bpy
+import numpy as np
+from bpy.props import EnumProperty, FloatProperty, FloatVectorProperty, StringProperty
+
+from planner_core import Plan
+from planner_core.edit import kit
+from planner_core.place.footprints import Selection, load_footprints, load_horizon
+
+from ..scene import blocking, parts
+from ..state import live, selection
+from .ops import UNDOABLE, Outcome, WithPlan, change
+from .properties import ROLE_CHOICES
+
+KINDS = [(kind, piece.label, piece.says, place) for place, (kind, piece) in enumerate(kit.PIECES.items())]
+WHERE = [
+    (
+        "MAP",
+        "Bearing and distance",
+        "As read off a map: from the rail's start, facing it",
+        "ORIENTATION_GIMBAL",
+        0,
+    ),
+    ("CURSOR", "3D cursor", "With its foot at the 3D cursor, facing the rail", "PIVOT_CURSOR", 1),
+]
+ROLES = [
+    ("AUTO", "As usual", "The role that such a thing usually has"),
+    *((role, label, tip) for role, (label, tip) in ROLE_CHOICES.items()),
+]
+
+
+def lens_bearing_deg(scene: Any) -> float:
+    """Where the lens looks on the frame that is shown."""
+    frames = live.frames_of(scene)
+    if frames is None:
+        return 0.0
+    shown = min(max(scene.frame_current, 1), len(frames)) - 1
+    return float(frames.lens_bearing_deg[shown]) % 360.0
+
+
+class DUSKRAIL_OT_add_block(WithPlan, bpy.types.Operator):
+    """Add a thing to the place"""
+
+    bl_idname = "duskrail.add_block"
+    bl_label = "Add Block"
+    bl_options = UNDOABLE
+
+    kind: EnumProperty(name="Kind", description="What it is", items=KINDS)
+    where: EnumProperty(name="Where", description="What its place is given by", items=WHERE)
+    bearing: FloatProperty(
+        name="Bearing",
+        description="Compass bearing from the rail's start, clockwise from true north",
+        subtype="ANGLE",
+        unit="ROTATION",
+        step=100,
+        options={"SKIP_SAVE"},
+    )
+    distance: FloatProperty(
+        name="Distance",
+        description="Distance from the rail's start to its middle",
+        min=0.0,
+        soft_max=5000.0,
+        subtype="DISTANCE",
+        unit="LENGTH",
+        step=100,
+        options={"SKIP_SAVE"},
+    )
+    size: FloatVectorProperty(
+        name="Size",
+        description="Width across the line of sight, depth along it, and height",
+        size=3,
+        min=0.0,
+        subtype="XYZ",
+        unit="LENGTH",
+        precision=2,
+        step=50,
+        options={"SKIP_SAVE"},
+    )
+    turn: FloatProperty(
+        name="Turned",
+        description="How far it is turned from facing the rail, clockwise seen from above",
+        subtype="ANGLE",
+        unit="ROTATION",
+        step=500,
+        options={"SKIP_SAVE"},
+    )
+    role: EnumProperty(
+        name="Role", description="What it is in the picture", items=ROLES, options={"SKIP_SAVE"}
+    )
+    called: StringProperty(
+        name="Name", description="What findings call it. Empty: what it is", options={"SKIP_SAVE"}
+    )
+
+    @classmethod
+    def description(cls, _context: Any, properties: Any) -> str:
+        """Says what the kind is."""
+        return kit.PIECES[properties.kind].says
+
+    def _fill_in(self, context: Any) -> None:
+        """What nobody gave is as usual for the kind."""
+        piece = kit.PIECES[self.kind]
+        if not self.properties.is_property_set("size"):
+            self.size = piece.size_m
+        if not self.properties.is_property_set("distance"):
+            self.distance = piece.distance_m
+        if not self.properties.is_property_set("bearing"):
+            self.bearing = math.radians(lens_bearing_deg(context.scene))
+
+    def invoke(self, context: Any, _event: Any) -> Outcome:
+        self._fill_in(context)
+        if self.where == "CURSOR":
+            return self.execute(context)
+        label = kit.PIECES[self.kind].label
+        return set(
+            context.window_manager.invoke_props_dialog(
+                self, width=320, title=f"Add {label}", confirm_text="Add"
+            )
+        )
+
+    def draw(self, _context: Any) -> None:
+        layout = self.layout
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        if self.where == "MAP":
+            column = layout.column(align=True)
+            column.prop(self, "bearing")
+            column.prop(self, "distance")
+        column = layout.column(align=True)
+        for axis, label in enumerate(("Width", "Depth", "Height")):
+            column.prop(self, "size", index=axis, text=label)
+        layout.prop(self, "turn")
+        layout.prop(self, "role")
+        layout.prop(self, "called")
+
+    def execute(self, context: Any) -> Outcome:
+        self._fill_in(context)
+        scene = context.scene
+        width, depth, height = (round(float(v), 3) for v in self.size)
+        role = "" if self.role == "AUTO" else self.role
+
+        def edit(plan: Plan) -> Plan:
+            spot = self._spot(scene, plan)
+            return kit.with_blocks(
+                plan,
+                kit.piece_blocks(
+                    plan, self.kind, spot, (width, depth, height), role=role, name=self.called.strip()
+                ),
+            )
+
+        before = live.plan_of(scene)
+        outcome = change(self, context, edit)
+        after = live.plan_of(scene)
+        if outcome == {"FINISHED"} and before is not None and after is not None:
+            added = range(len(before.blocks), len(after.blocks))
+            selection.select_blocks(context, scene, added)
+            live.choose_block(scene, added[0])
+        return outcome
+
+    def _spot(self, scene: Any, plan: Plan) -> kit.Spot:
+        turn = math.degrees(self.turn)
+        if self.where == "MAP":
+            spot = kit.spot_by_bearing(plan, math.degrees(self.bearing), self.distance)
+            return attrs.evolve(spot, turn_deg=spot.turn_deg + turn)
+        x, y, z = scene.cursor.location
+        away = np.array([x, y]) - plan.rig.origin_m[:2]
+        facing = math.degrees(math.atan2(away[0], away[1])) if np.hypot(*away) > 0.01 else 0.0
+        return kit.Spot(foot_m=(round(x, 2), round(y, 2), round(z, 2)), turn_deg=round(facing + turn, 2))
+
+
+class DUSKRAIL_OT_add_ridge(WithPlan, bpy.types.Operator):
+    """Add a ridge of hills on the horizon"""
+
+    bl_idname = "duskrail.add_ridge"
+    bl_label = "Add Ridge"
+    bl_options = UNDOABLE
+
+    bearing: FloatProperty(
+        name="Bearing",
+        description="Compass bearing of the ridge's middle from the rail's start",
+        subtype="ANGLE",
+        unit="ROTATION",
+        step=100,
+        options={"SKIP_SAVE"},
+    )
+    distance: FloatProperty(
+        name="Distance",
+        description="How far the ridge is",
+        min=1.0,
+        soft_max=60000.0,
+        default=kit.RIDGE_DISTANCE_M,
+        subtype="DISTANCE",
+        unit="LENGTH",
+        step=10000,
+    )
+    width: FloatProperty(
+        name="Width",
+        description="From one end of the ridge to the other",
+        min=1.0,
+        soft_max=60000.0,
+        default=kit.RIDGE_SIZE_M[0],
+        subtype="DISTANCE",
+        unit="LENGTH",
+        step=10000,
+    )
+    height: FloatProperty(
+        name="Height",
+        description="Height of its highest point above the ground here",
+        min=0.0,
+        soft_max=5000.0,
+        default=kit.RIDGE_SIZE_M[2],
+        subtype="DISTANCE",
+        unit="LENGTH",
+        step=1000,
+    )
+    called: StringProperty(name="Name", description="What findings call it", options={"SKIP_SAVE"})
+
+    def invoke(self, context: Any, _event: Any) -> Outcome:
+        if not self.properties.is_property_set("bearing"):
+            self.bearing = math.radians(lens_bearing_deg(context.scene))
+        return set(
+            context.window_manager.invoke_props_dialog(self, width=320, title="Add Ridge", confirm_text="Add")
+        )
+
+    def draw(self, _context: Any) -> None:
+        layout = self.layout
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        column = layout.column(align=True)
+        for name in ("bearing", "distance", "width", "height"):
+            column.prop(self, name)
+        layout.prop(self, "called")
+
+    def execute(self, context: Any) -> Outcome:
+        if not self.properties.is_property_set("bearing"):
+            self.bearing = math.radians(lens_bearing_deg(context.scene))
+
+        def edit(plan: Plan) -> Plan:
+            ridge = kit.ridge_block(
+                plan,
+                math.degrees(self.bearing),
+                self.distance,
+                self.width,
+                self.height,
+                name=self.called.strip(),
+            )
+            return kit.with_blocks(plan, [ridge])
+
+        return change(self, context, edit)
+
+
+# ---------------------------------------------------------------- meshes of the user's own
+
+
+def own_meshes(context: Any) -> list[Any]:
+    """Selected mesh objects that are no part of the plan yet."""
+    return [
+        thing for thing in context.selected_objects if thing.type == "MESH" and parts.part_of(thing) is None
+    ]
+
+
+class DUSKRAIL_OT_mark_block(WithPlan, bpy.types.Operator):
+    """Make the selected meshes blocks of the plan. They stay the objects they are; the plan knows their
+    outline
+    """
+
+    bl_idname = "duskrail.mark_block"
+    bl_label = "Mark as Block"
+    bl_options = UNDOABLE
+
+    role: EnumProperty(
+        name="Role",
+        description="What they are in the picture",
+        items=[(role, label, tip) for role, (label, tip) in ROLE_CHOICES.items()],
+        default="background",
+    )
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if not super().poll(context):
+            return False
+        if context.mode != "OBJECT":
+            cls.poll_message_set("Leave Edit Mode first")
+            return False
+        if not own_meshes(context):
+            cls.poll_message_set("Select a mesh that is not a block yet")
+            return False
+        return True
+
+    def execute(self, context: Any) -> Outcome:
+        things = own_meshes(context)
+        linked = [thing.name for thing in things if thing.library or thing.override_library]
+        if linked:
+            self.report({"ERROR"}, f"{linked[0]} is linked from another file; make it local, then mark it")
+            return {"CANCELLED"}
+        scene = context.scene
+        before = live.plan_of(scene)
+        for thing in things:
+            put_among(scene, thing, self.role)
+        live.absorb(scene)
+        after = live.plan_of(scene)
+        if after is None or before is None or len(after.blocks) == len(before.blocks):
+            for thing in things:
+                blocking.release(scene, thing)
+            self.report({"ERROR"}, live.desk(scene).problem or f"{things[0].name} can't be a block")
+            return {"CANCELLED"}
+        live.choose_block(scene, len(before.blocks))
+        return {"FINISHED"}
+
+
+def put_among(scene: Any, thing: Any, role: str) -> None:
+    """Put a mesh object among the blocks of a role, beside the collections that it is in."""
+    among = parts.collection_of(scene, f"role:{role}", blocking.ROLE_COLLECTIONS[role])
+    if thing.name not in among.objects:
+        among.objects.link(thing)
+    thing[blocking.ROLE_KEY] = role
+
+
+class OnBlocks(WithPlan):
+    """An operator on the selected blocks, or on the one chosen in the list."""
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Greyed out where none is selected."""
+        if not super().poll(context):
+            return False
+        if not chosen(context):
+            cls.poll_message_set("Select a block, in the view or in the list")
+            return False
+        return True
+
+
+class DUSKRAIL_OT_remove_block(OnBlocks, bpy.types.Operator):
+    """Take the selected blocks out of the place. A mesh of your own stays in the scene as it is"""
+
+    bl_idname = "duskrail.remove_block"
+    bl_label = "Remove Block"
+    bl_options = UNDOABLE
+
+    def execute(self, context: Any) -> Outcome:
+        numbers = set(chosen(context))
+        return change(self, context, lambda plan: kit.without_blocks(plan, numbers))
+
+
+def chosen(context: Any) -> list[int]:
+    """Numbers of the blocks selected in the view, else of the one chosen in the list."""
+    found = selection.chosen_blocks(context)
+    row = context.scene.duskrail.block_row
+    plan = live.plan_of(context.scene)
+    rows = [row] if plan is not None and 0 <= row < len(plan.blocks) else []
+    return [number for number in found if plan is not None and number < len(plan.blocks)] or rows
+
+
+class DUSKRAIL_OT_set_role(OnBlocks, bpy.types.Operator):
+    """Give every selected block this role"""
+
+    bl_idname = "duskrail.set_role"
+    bl_label = "Set Role"
+    bl_options = UNDOABLE
+
+    role: EnumProperty(
+        name="Role",
+        description="What they are in the picture",
+        items=[(role, label, tip) for role, (label, tip) in ROLE_CHOICES.items()],
+    )
+
+    @classmethod
+    def description(cls, _context: Any, properties: Any) -> str:
+        """Says what the role is."""
+        label, tip = ROLE_CHOICES[properties.role]
+        return f"Make the selected blocks {label.lower()}: {tip[0].lower()}{tip[1:]}"
+
+    def execute(self, context: Any) -> Outcome:
+        numbers = chosen(context)
+
+        def edit(plan: Plan) -> Plan:
+            blocks = tuple(
+                attrs.evolve(block, role=self.role) if number in numbers else block
+                for number, block in enumerate(plan.blocks)
+            )
+            return attrs.evolve(plan, blocks=blocks)
+
+        return change(self, context, edit)
+
+
+# ---------------------------------------------------------------- from files
+
+
+class DUSKRAIL_OT_import_map(WithPlan, bpy.types.Operator):
+    """Add buildings from a map file (GeoJSON footprints), or hills from a horizon profile (CSV), around the
+    rail
+    """
+
+    bl_idname = "duskrail.import_map"
+    bl_label = "Blocks from a Map File"
+    bl_options = UNDOABLE
+
+    filepath: StringProperty(
+        name="File", description="The map file", subtype="FILE_PATH", options={"SKIP_SAVE"}
+    )
+    filter_glob: StringProperty(default="*.geojson;*.json;*.csv", options={"HIDDEN"})
+    max_distance: FloatProperty(
+        name="Within",
+        description="How far from the rail buildings are taken",
+        default=2000.0,
+        min=1.0,
+        subtype="DISTANCE",
+        unit="LENGTH",
+    )
+    default_height: FloatProperty(
+        name="Usual height",
+        description="Height of buildings for which the map gives none",
+        default=9.0,
+        min=0.1,
+        subtype="DISTANCE",
+        unit="LENGTH",
+    )
+    ridge_distance: FloatProperty(
+        name="Hills at",
+        description="How far away a horizon profile is drawn",
+        default=8000.0,
+        min=1.0,
+        subtype="DISTANCE",
+        unit="LENGTH",
+    )
+
+    def invoke(self, context: Any, _event: Any) -> Outcome:
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+    def execute(self, context: Any) -> Outcome:
+        path = bpy.path.abspath(self.filepath)
+        said: list[str] = []
+
+        def edit(plan: Plan) -> Plan:
+            if Path(path).suffix.lower() == ".csv":
+                changed, ridge = load_horizon(path, plan, distance_m=self.ridge_distance)
+                said.append(f"Added the skyline “{ridge.name}”")
+                return changed
+            taken = Selection(max_distance_m=self.max_distance, default_height_m=self.default_height)
+            changed, imported = load_footprints(path, plan, taken)
+            said.extend(imported.said)
+            return changed
+
+        outcome = change(self, context, edit)
+        for line in said:
+            self.report({"INFO"}, line)
+        return outcome
+
+
+CLASSES = (
+    DUSKRAIL_OT_add_block,
+    DUSKRAIL_OT_add_ridge,
+    DUSKRAIL_OT_mark_block,
+    DUSKRAIL_OT_remove_block,
+    DUSKRAIL_OT_set_role,
+    DUSKRAIL_OT_import_map,
+)

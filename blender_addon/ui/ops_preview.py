@@ -1,0 +1,196 @@
+"""Operators of the draft clip: rendering it in the background, stopping that, and looking at the clip."""
+# Blender reads the annotations of its classes as they are, so none may be turned into text here.
+# mypy: disable-error-code="valid-type"
+
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from planner_core import Plan
+from planner_core.plan.file import plan_to_text
+
+from ..state import live
+from .ops import Outcome, WithFrames
+from .ops_plan import ENDING
+from .preview_job import Job
+
+LOOK_EVERY_S = 0.2
+
+_jobs: list[Job] = []  # the one under way or done last, if any
+
+
+def current() -> Job | None:
+    """The clip under way, or the one made last."""
+    return _jobs[0] if _jobs else None
+
+
+def running() -> bool:
+    """Whether a clip is being made."""
+    job = current()
+    return job is not None and job.is_running()
+
+
+def stop() -> None:
+    """Stop what is under way, and forget it."""
+    while _jobs:
+        _jobs.pop().stop()
+
+
+def clip_path(scene: Any) -> Path:
+    """Where the clip goes: as chosen, else beside the plan file, else beside the .blend, else in the home
+    folder.
+    """
+    settings = scene.duskrail
+    if settings.clip_file:
+        chosen = Path(bpy.path.abspath(settings.clip_file))
+        return chosen if chosen.suffix == ".mp4" else chosen.with_name(chosen.name + ".mp4")
+    if settings.file:
+        return Path(bpy.path.abspath(settings.file.removesuffix(ENDING) + ".mp4"))
+    if bpy.data.filepath:
+        return Path(bpy.data.filepath).with_suffix(".mp4")
+    return Path.home() / "duskrail_preview.mp4"
+
+
+def even_height(width: int, clip: Any) -> int:
+    """The height that goes with a width for the clip's shape; even, as video wants it."""
+    return max(2, 2 * round(width * clip.height_px / clip.width_px / 2))
+
+
+def options_of(scene: Any, plan: Plan) -> dict[str, Any]:
+    """What the panel asks of the clip, within what the plan has."""
+    settings = scene.duskrail
+    width = 2 * round(settings.clip_px / 2)
+    first = min(settings.first_frame, plan.shoot.frames)
+    last = min(max(first, settings.last_frame), plan.shoot.frames)
+    return {
+        "look": settings.look.lower(),
+        "frame_range": [first, last] if settings.use_range else None,
+        "every": settings.every,
+        "size": [width, even_height(width, plan.clip)],
+    }
+
+
+class DUSKRAIL_OT_preview(WithFrames, bpy.types.Operator):
+    """Render a draft clip of the plan in the background. You can go on working; Esc stops it"""
+
+    bl_idname = "duskrail.preview"
+    bl_label = "Render Preview"
+    bl_options = {"REGISTER"}
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if not super().poll(context):
+            return False
+        if running():
+            cls.poll_message_set("A preview is being rendered; stop it first")
+            return False
+        return True
+
+    def _start(self, context: Any) -> Job | None:
+        scene = context.scene
+        live.absorb(scene)
+        plan = live.plan_of(scene)
+        assert plan is not None
+        output = clip_path(scene)
+        if not output.parent.is_dir():
+            self.report({"ERROR"}, f"{output.parent} is no folder; choose where the clip goes")
+            return None
+        stop()
+        _jobs.append(Job(plan_to_text(plan), output, options_of(scene, plan)))
+        return _jobs[0]
+
+    def execute(self, context: Any) -> Outcome:
+        """Without a window, wait for it."""
+        job = self._start(context)
+        if job is None:
+            return {"CANCELLED"}
+        job.wait()
+        return self._tell(job)
+
+    def invoke(self, context: Any, _event: Any) -> Outcome:
+        if self._start(context) is None:
+            return {"CANCELLED"}
+        self.timer = context.window_manager.event_timer_add(LOOK_EVERY_S, window=context.window)
+        context.window_manager.modal_handler_add(self)
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context: Any, event: Any) -> Outcome:
+        """Everything passes through to Blender, but for Esc."""
+        job = current()
+        if event.type == "ESC" and event.value == "PRESS" and running():
+            assert job is not None
+            job.stop()
+        elif event.type != "TIMER":
+            return {"PASS_THROUGH"}
+        if job is not None and job.look():
+            context.workspace.status_text_set(f"Preview: {job.text}   (Esc stops it)")
+            live.show()
+            return {"PASS_THROUGH"}
+        self._end(context)
+        return self._tell(job) if job is not None else {"CANCELLED"}
+
+    def _end(self, context: Any) -> None:
+        context.window_manager.event_timer_remove(self.timer)
+        context.workspace.status_text_set(None)
+        live.show()
+
+    def cancel(self, context: Any) -> None:
+        """Blender ends: so does the other one."""
+        stop()
+        self._end(context)
+
+    def _tell(self, job: Job) -> Outcome:
+        if job.result is not None:
+            self.report({"INFO"}, f"{Path(job.result['output']).name}: {told(job)}")
+            return {"FINISHED"}
+        self.report({"WARNING"} if job.stopped else {"ERROR"}, job.problem or "The preview was stopped")
+        return {"CANCELLED"}
+
+
+def told(job: Job) -> str:
+    """What was made, in a line."""
+    made = job.result or {}
+    kept = f", {made['kept']} of them kept from before" if made.get("kept") else ""
+    return f"{made.get('frames')} frames{kept}, {made.get('size')}, {made.get('engine')}"
+
+
+class DUSKRAIL_OT_preview_stop(bpy.types.Operator):
+    """Stop rendering. Finished frames are kept for the next time"""
+
+    bl_idname = "duskrail.preview_stop"
+    bl_label = "Stop"
+
+    @classmethod
+    def poll(cls, _context: Any) -> bool:
+        if not running():
+            cls.poll_message_set("No preview is being rendered")
+            return False
+        return True
+
+    def execute(self, _context: Any) -> Outcome:
+        job = current()
+        if job is not None:
+            job.stop()
+        return {"FINISHED"}
+
+
+class DUSKRAIL_OT_preview_open(bpy.types.Operator):
+    """Show the clip in this computer's usual player"""
+
+    bl_idname = "duskrail.preview_open"
+    bl_label = "Show the Clip"
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if context.scene is None or not clip_path(context.scene).is_file():
+            cls.poll_message_set("There is no clip yet; render one")
+            return False
+        return True
+
+    def execute(self, context: Any) -> Outcome:
+        opened: Outcome = bpy.ops.wm.path_open(filepath=str(clip_path(context.scene)))
+        return opened
+
+
+CLASSES = (DUSKRAIL_OT_preview, DUSKRAIL_OT_preview_stop, DUSKRAIL_OT_preview_open)

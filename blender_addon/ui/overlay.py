@@ -1,0 +1,381 @@
+"""What is drawn over the view and the timeline: the camera's way, the sky's, the readout, and day and night.
+
+Colours and shapes are ours. Nothing here changes anything; without a plan in the scene nothing is drawn.
+"""
+
+from __future__ import annotations
+
+import textwrap
+import time
+from collections.abc import Sequence
+from typing import Any
+
+import blf
+import bpy
+import gpu
+import numpy as np
+from attrs import define, frozen
+from bpy_extras.view3d_utils import location_3d_to_region_2d
+from gpu_extras.batch import batch_for_shader
+from mathutils import Vector
+from numpy.typing import NDArray
+
+from planner_core.frames import FrameTable
+from planner_core.output import readout
+
+from ..state import live
+from . import wording
+
+Colour = tuple[float, float, float, float]
+Array = NDArray[Any]
+
+# day, civil, nautical and astronomical twilight, night
+PHASE_COLOURS: tuple[Colour, ...] = (
+    (0.95, 0.80, 0.42, 1.0),
+    (0.93, 0.52, 0.36, 1.0),
+    (0.62, 0.44, 0.68, 1.0),
+    (0.36, 0.40, 0.70, 1.0),
+    (0.24, 0.28, 0.48, 1.0),
+)
+SUN_COLOUR: Colour = (1.0, 0.86, 0.45, 1.0)
+MOON_COLOUR: Colour = (0.80, 0.86, 0.95, 1.0)
+MOON_WAY_COLOUR: Colour = (0.70, 0.78, 0.90, 0.35)
+COMPASS_COLOUR: Colour = (0.80, 0.80, 0.76, 0.45)
+LENS_COLOUR: Colour = (0.55, 0.85, 0.80, 0.55)
+HERE_COLOUR: Colour = (0.60, 0.95, 0.88, 1.0)
+TEXT_COLOUR: Colour = (0.96, 0.95, 0.90, 1.0)
+REFUSED_COLOUR: Colour = (1.0, 0.62, 0.42, 1.0)
+TEXT_SHADE: Colour = (0.0, 0.0, 0.0, 0.75)
+TIMELINE_ALPHA = 0.16
+
+TICK_M, LENS_M = 0.03, 0.22
+MOST_TICKS = 240
+LENSES = 13
+RING_SIDES = 72
+DISC_SHARE = 0.022  # of the sky's radius, where it is drawn round the rig …
+SUN_SHARE = 0.00465  # … and as large as it is, through the camera: half of 0.533°
+FAR_M = 30000.0
+BELOW_BLENDERS_PX = 118.0  # from the view's upper edge, under what Blender writes there
+BELOW_HORIZON_ALPHA = 0.22
+PROBLEM_LETTERS = 80  # on a line
+PROBLEM_SHOWN_S = 20.0  # in the view; the panel keeps it until it is put away
+
+_handles: list[tuple[Any, Any]] = []
+
+
+@define(eq=False)
+class Shapes:
+    """Batches of one FrameTable, ready to draw."""
+
+    frames: FrameTable
+    path: list[tuple[Any, float]]
+    sky: list[tuple[Any, float]]  # on a sphere of radius 1
+    labels: list[tuple[Vector, str, Colour]]
+    radius_m: float  # that the sky is drawn with in the place
+
+
+_shapes: dict[int, Shapes] = {}
+
+
+def register() -> None:
+    """Begin to draw, where there is a window to draw in."""
+    if bpy.app.background:
+        return
+    view, timeline = bpy.types.SpaceView3D, bpy.types.SpaceDopeSheetEditor
+    for space, function, moment in (
+        (view, draw_in_scene, "POST_VIEW"),
+        (view, draw_readout, "POST_PIXEL"),
+        (timeline, draw_phases, "POST_PIXEL"),
+    ):
+        _handles.append((space, space.draw_handler_add(function, (), "WINDOW", moment)))
+
+
+def unregister() -> None:
+    """Stop drawing and forget what was drawn."""
+    while _handles:
+        space, handle = _handles.pop()
+        space.draw_handler_remove(handle, "WINDOW")
+    _shapes.clear()
+
+
+# ---------------------------------------------------------------- shapes
+
+
+def _buffer(values: Array) -> Any:
+    """Numbers as the graphics card takes them."""
+    return values.astype(np.float32)
+
+
+def _lines(points: Array, colours: Array) -> Any:
+    """A batch of separate lines: points (2 n, 3), colours (2 n, 4)."""
+    shader = gpu.shader.from_builtin("POLYLINE_FLAT_COLOR")
+    return batch_for_shader(shader, "LINES", {"pos": _buffer(points), "color": _buffer(colours)})
+
+
+def _pairs(points: Array, colours: Array) -> tuple[Array, Array]:
+    """A run of points as separate lines from each to the next."""
+    return np.repeat(points, 2, axis=0)[1:-1], np.repeat(colours, 2, axis=0)[1:-1]
+
+
+def _even(colour: Colour, count: int) -> Array:
+    return np.tile(np.array(colour), (count, 1))
+
+
+def shapes_of(frames: FrameTable, uid: int) -> Shapes:
+    """The batches of a FrameTable, made when it is first drawn."""
+    kept = _shapes.get(uid)
+    if kept is None or kept.frames is not frames:
+        way = readout.sky_way(frames)
+        sky, labels = _sky(frames, way)
+        kept = _shapes[uid] = Shapes(
+            frames, _path(frames, way), sky, labels, readout.sky_radius_m(frames.plan)
+        )
+    return kept
+
+
+def _path(frames: FrameTable, way: readout.SkyWay) -> list[tuple[Any, float]]:
+    """The lens's way, a tick for each frame coloured by the light, and where the lens looks now and then."""
+    points = frames.camera_m
+    colours = np.array(PHASE_COLOURS)[way.shoot_phase]
+    drawn = []
+    if len(points) > 1 and float(np.ptp(points, axis=0).max()) > 1e-4:
+        drawn.append((_lines(*_pairs(points, colours)), 2.0))
+    chosen = np.unique(np.linspace(0, len(points) - 1, min(len(points), MOST_TICKS)).round().astype(int))
+    ticks = np.repeat(points[chosen], 2, axis=0)
+    ticks[1::2, 2] += TICK_M
+    drawn.append((_lines(ticks, np.repeat(colours[chosen], 2, axis=0)), 1.5))
+    some = np.unique(np.linspace(0, len(points) - 1, min(len(points), LENSES)).round().astype(int))
+    looks = np.repeat(points[some], 2, axis=0)
+    looks[1::2] -= LENS_M * frames.camera_rotation[some][:, :, 2]
+    drawn.append((_lines(looks, _even(LENS_COLOUR, len(looks))), 1.0))
+    return drawn
+
+
+def _sky(
+    frames: FrameTable, way: readout.SkyWay
+) -> tuple[list[tuple[Any, float]], list[tuple[Vector, str, Colour]]]:
+    """The sun's way over the day and the shoot, the moon's, a compass on the horizon, and their labels."""
+    drawn, labels = [], []
+    day = np.array(PHASE_COLOURS)[way.day_phase]
+    day[:, 3] = np.where(way.day_directions[:, 2] > 0.0, 0.55, BELOW_HORIZON_ALPHA)
+    drawn.append((_lines(*_pairs(way.day_directions, day)), 1.2))
+    shoot = np.array(PHASE_COLOURS)[way.shoot_phase]
+    if len(shoot) > 1:
+        drawn.append((_lines(*_pairs(way.shoot_directions, shoot)), 4.0))
+        moon = _even(MOON_WAY_COLOUR, len(shoot))
+        drawn.append((_lines(*_pairs(way.moon_directions, moon)), 2.0))
+    if len(way.hour_directions):
+        marks = np.repeat(way.hour_directions, 2, axis=0)
+        marks[1::2] *= 0.97
+        drawn.append((_lines(marks, _even(PHASE_COLOURS[0], len(marks))), 1.5))
+        labels += [
+            (Vector((1.04 * direction).tolist()), f"{text} h", PHASE_COLOURS[0])
+            for direction, text in zip(way.hour_directions, way.hour_labels, strict=True)
+        ]
+    ring, points = _compass(frames.plan.site.scene_north_deg)
+    drawn.append((_lines(ring, _even(COMPASS_COLOUR, len(ring))), 1.0))
+    labels += [(Vector(place.tolist()), name, COMPASS_COLOUR) for name, place in points]
+    return drawn, labels
+
+
+def _compass(north_deg: float) -> tuple[Array, list[tuple[str, Array]]]:
+    """A level ring with marks at the four quarters; and where their names go."""
+    turn = np.linspace(0.0, 2.0 * np.pi, RING_SIDES + 1)
+    ring = np.stack([np.sin(turn), np.cos(turn), np.zeros_like(turn)], axis=1)
+    lines = [np.repeat(ring, 2, axis=0)[1:-1]]
+    names = []
+    for name, bearing in (("N", 0.0), ("E", 90.0), ("S", 180.0), ("W", 270.0)):
+        angle = np.radians(bearing - north_deg)
+        out = np.array([np.sin(angle), np.cos(angle), 0.0])
+        lines.append(np.array([0.95 * out, 1.02 * out]))
+        names.append((name, 1.07 * out))
+    return np.concatenate(lines), names
+
+
+def _disc(centre: Vector, towards_eye: Vector, size: float, colour: Colour) -> Any:
+    """A small filled disc that faces the eye."""
+    turn = towards_eye.to_track_quat("Z", "Y").to_matrix()
+    rim = [
+        centre + turn @ Vector((size * np.cos(a), size * np.sin(a), 0.0))
+        for a in np.linspace(0.0, 2.0 * np.pi, 25)[:-1]
+    ]
+    fan: Any = [point for i in range(24) for point in (centre, rim[i], rim[(i + 1) % 24])]
+    shader = gpu.shader.from_builtin("UNIFORM_COLOR")
+    batch = batch_for_shader(shader, "TRIS", {"pos": fan})
+    shader.bind()
+    shader.uniform_float("color", colour)
+    batch.draw(shader)
+
+
+def _ui_scale() -> float:
+    preferences: Any = bpy.context.preferences
+    return float(preferences.system.ui_scale)
+
+
+def _draw_lines(batches: Sequence[tuple[Any, float]], region: Any) -> None:
+    shader = gpu.shader.from_builtin("POLYLINE_FLAT_COLOR")
+    shader.bind()
+    shader.uniform_float("viewportSize", (region.width, region.height))
+    scale = _ui_scale()
+    for batch, width in batches:
+        shader.uniform_float("lineWidth", width * scale)
+        batch.draw(shader)
+
+
+# ---------------------------------------------------------------- drawing
+
+
+def _shown(context: Any) -> tuple[Any, FrameTable] | None:
+    """The scene's settings and frames, where the view shows overlays and the scene has a plan."""
+    scene = context.scene
+    settings = getattr(scene, "duskrail", None)
+    space = context.space_data
+    overlay = getattr(space, "overlay", None)
+    if settings is None or (overlay is not None and not overlay.show_overlays):
+        return None
+    frames = live.frames_of(scene)
+    return (settings, frames) if frames is not None else None
+
+
+@frozen
+class Dome:
+    """Where the sky is drawn: round the rig, or as seen through the camera round the eye and as good as
+    infinitely far.
+    """
+
+    centre: Vector
+    radius_m: float
+    disc_share: float  # of the radius, for the discs of sun and moon
+    through_camera: bool
+
+    def at(self, direction: Any) -> Vector:
+        """Scene metres of a direction in the sky."""
+        return self.centre + self.radius_m * Vector(direction)
+
+
+def _dome(context: Any, frames: FrameTable, shapes: Shapes) -> Dome:
+    view = context.region_data
+    if view.view_perspective == "CAMERA":
+        return Dome(view.view_matrix.inverted().translation, FAR_M, SUN_SHARE, True)
+    return Dome(Vector(frames.plan.rig.origin_m), shapes.radius_m, DISC_SHARE, False)
+
+
+def draw_in_scene() -> None:
+    """The camera's way and the sky's, in the 3D view."""
+    context: Any = bpy.context
+    shown = _shown(context)
+    if shown is None:
+        return
+    settings, frames = shown
+    shapes = shapes_of(frames, context.scene.session_uid)
+    region, here = context.region, readout.frame_number(frames, context.scene.frame_current)
+    dome = _dome(context, frames, shapes)
+    gpu.state.blend_set("ALPHA")
+    if settings.show_path and not dome.through_camera:
+        _draw_lines(shapes.path, region)
+        at = frames.camera_m[here]
+        ahead = -frames.camera_rotation[here][:, 2]
+        mark = np.array([at, at + 3.0 * LENS_M * ahead, at, at + np.array([0.0, 0.0, 2.5 * TICK_M])])
+        _draw_lines([(_lines(mark, _even(HERE_COLOUR, 4)), 3.0)], region)
+    if settings.show_sky:
+        gpu.state.depth_test_set("LESS_EQUAL")
+        matrix: Any = gpu.matrix
+        with matrix.push_pop():
+            matrix.translate(dome.centre)
+            matrix.scale_uniform(dome.radius_m)
+            _draw_lines(shapes.sky, region)
+        _draw_bodies(context, frames, dome, here)
+        gpu.state.depth_test_set("NONE")
+    gpu.state.blend_set("NONE")
+
+
+def _draw_bodies(context: Any, frames: FrameTable, dome: Dome, here: int) -> None:
+    """Sun and moon where they stand on the frame that is shown; over the place, the sun with a line to the
+    compass.
+    """
+    eye = context.region_data.view_matrix.inverted().col[2].xyz
+    sun, moon = Vector(frames.sun_direction[here]), Vector(frames.moon_direction[here])
+    for direction, colour in ((moon, MOON_COLOUR), (sun, SUN_COLOUR)):
+        seen = (*colour[:3], 1.0 if direction.z > 0.0 else 0.4)
+        _disc(dome.at(direction), eye, dome.disc_share * dome.radius_m, seen)
+    flat = Vector((sun.x, sun.y, 0.0))
+    if flat.length > 1e-6 and not dome.through_camera:
+        foot = dome.at(flat.normalized())
+        line = np.array([dome.centre, foot, foot, dome.at(sun)])
+        _draw_lines([(_lines(line, _even((*SUN_COLOUR[:3], 0.5), 4)), 1.0)], context.region)
+
+
+def draw_readout() -> None:
+    """Labels of the sky, and what there is to know about the frame, as text over the 3D view."""
+    context: Any = bpy.context
+    shown = _shown(context)
+    if shown is None:
+        return
+    settings, frames = shown
+    scale = _ui_scale()
+    region, font = context.region, 0
+    if settings.show_sky:
+        blf.size(font, 11.0 * scale)
+        shapes = shapes_of(frames, context.scene.session_uid)
+        dome = _dome(context, frames, shapes)
+        for direction, text, colour in shapes.labels:
+            spot = location_3d_to_region_2d(region, context.region_data, dome.at(direction))
+            if spot is not None:
+                _write(font, text, spot.x - 4.0 * len(text) * scale, spot.y - 4.0 * scale, (*colour[:3], 0.9))
+    lines: list[tuple[str, Colour]] = []
+    if settings.show_readout:
+        lines = [(text, TEXT_COLOUR) for text in readout.hud_lines(frames, context.scene.frame_current)]
+    here = live.desk(context.scene)
+    problem = here.problem
+    if (
+        problem and time.monotonic() - here.refused_at_s < PROBLEM_SHOWN_S
+    ):  # the field that was refused may be far from the panel that tells why
+        problem = wording.in_words(problem, frames.plan)
+        lines += [(text, REFUSED_COLOUR) for text in textwrap.wrap(problem, PROBLEM_LETTERS)]
+    left = 14.0 * scale + _left_margin(context)
+    top = region.height - BELOW_BLENDERS_PX * scale
+    blf.size(font, 13.0 * scale)
+    for row, (text, colour) in enumerate(lines):
+        _write(font, text, left, top - 19.0 * scale * row, colour)
+
+
+def _left_margin(context: Any) -> float:
+    """Width of what covers the view's left edge."""
+    if not context.preferences.system.use_region_overlap:
+        return 0.0
+    tools = [r for r in context.area.regions if r.type == "TOOLS"]
+    return float(tools[0].width) if tools and tools[0].width > 1 else 0.0
+
+
+def _write(font: int, text: str, x: float, y: float, colour: Colour) -> None:
+    blf.enable(font, blf.SHADOW)
+    blf.shadow(font, 3, *TEXT_SHADE)
+    blf.shadow_offset(font, 1, -1)
+    blf.color(font, *colour)
+    blf.position(font, x, y, 0.0)
+    blf.draw(font, text)
+    blf.disable(font, blf.SHADOW)
+
+
+def draw_phases() -> None:
+    """Day, twilight and night behind the keys of timeline and dope sheet."""
+    context: Any = bpy.context
+    shown = _shown(context)
+    if shown is None or not shown[0].show_phases:
+        return
+    _, frames = shown
+    region = context.region
+    to_x = region.view2d.view_to_region
+    gpu.state.blend_set("ALPHA")
+    shader = gpu.shader.from_builtin("UNIFORM_COLOR")
+    shader.bind()
+    for phase, first, last in readout.phase_spans(frames):
+        left, _ = to_x(first - 0.5, 0.0, clip=False)
+        right, _ = to_x(last + 0.5, 0.0, clip=False)
+        left, right = max(left, 0), min(right, region.width)
+        if right <= left:
+            continue
+        corners = [(left, 0), (right, 0), (right, region.height), (left, region.height)]
+        shader.uniform_float("color", (*PHASE_COLOURS[phase][:3], TIMELINE_ALPHA))
+        batch_for_shader(shader, "TRIS", {"pos": [corners[i] for i in (0, 1, 2, 0, 2, 3)]}).draw(shader)
+    gpu.state.blend_set("NONE")

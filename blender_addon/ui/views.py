@@ -1,0 +1,83 @@
+"""What the 3D views look at. Views belong to the window, not to the scene: nothing here changes the plan."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+import bpy
+import numpy as np
+from mathutils import Euler, Vector
+
+from planner_core import FrameTable
+from planner_core.output import readout
+
+from ..scene import parts
+from ..state import live
+
+DOWN_DEG = 24.0  # how steeply the place is looked down on
+BACK_SHARE = 3.0  # of the sky's radius: the whole ring of the horizon is in sight
+NEAR_SHARE = (
+    0.001  # of the distance looked from; nearer, water and ground flicker through each other far away
+)
+FAR_M = 20000.0
+
+
+def _views(context: Any) -> Iterator[Any]:
+    """The 3D views' spaces of the window, those that have a view to turn."""
+    window = context.window
+    for area in window.screen.areas if window else ():
+        if area.type == "VIEW_3D" and area.spaces.active.region_3d is not None:
+            yield area.spaces.active
+
+
+def _set(space: Any, perspective: str) -> Any:
+    """Have a space draw near and far things, in the blocks' own colours."""
+    space.clip_end = max(space.clip_end, FAR_M)
+    space.shading.color_type = "OBJECT"
+    space.region_3d.view_perspective = perspective
+    return space.region_3d
+
+
+def _behind(view: Any, frames: FrameTable, distance_m: float, forward_m: float) -> None:
+    """Look the way the lens does half way through, from above and behind."""
+    middle = len(frames) // 2
+    ahead = -frames.camera_rotation[middle][:, 2]
+    bearing = math.atan2(float(ahead[0]), float(ahead[1]))
+    view.view_rotation = Euler((math.radians(90.0 - DOWN_DEG), 0.0, -bearing)).to_quaternion()
+    view.view_location = Vector(frames.camera_m[middle]) + forward_m * Vector(
+        (math.sin(bearing), math.cos(bearing), 0.0)
+    )
+    view.view_distance = distance_m
+
+
+def show_place(context: Any, scene: bpy.types.Scene) -> None:
+    """Look at what was blocked out, over the rig, with the sky's ways in sight."""
+    frames = live.frames_of(scene)
+    if frames is not None:
+        reach = readout.sky_radius_m(frames.plan)
+        for space in _views(context):
+            space.clip_start = NEAR_SHARE * BACK_SHARE * reach
+            _behind(_set(space, "PERSP"), frames, BACK_SHARE * reach, 0.15 * reach)
+
+
+def show_rig(context: Any, scene: bpy.types.Scene) -> None:
+    """Look at rail and poses from nearby."""
+    frames = live.frames_of(scene)
+    if frames is not None:
+        size = float(np.ptp(frames.camera_m, axis=0).max()) if len(frames) > 1 else 0.0
+        slide = frames.plan.rig.slide
+        length = max(size, slide.max_m - slide.min_m if slide else 0.0, 0.8)
+        for space in _views(context):
+            space.clip_start = NEAR_SHARE * 2.2 * length
+            _behind(_set(space, "PERSP"), frames, 2.2 * length, 0.0)
+
+
+def show_picture(context: Any, scene: bpy.types.Scene) -> None:
+    """Look through the rig's camera."""
+    camera = parts.object_of(scene, "camera")
+    if camera is not None:
+        scene.camera = camera
+        for space in _views(context):
+            _set(space, "CAMERA")

@@ -1,0 +1,1 @@
+"""What the draft pictures are lit and filled with: sky, lamps and stars as numbers. No Blender."""

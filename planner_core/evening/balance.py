@@ -1,0 +1,154 @@
+"""Balance: how a clip's frames share out over day and night, and how far the move is when day turns."""
+
+from __future__ import annotations
+
+import datetime as dt
+from functools import lru_cache
+
+import numpy as np
+from attrs import frozen
+from numpy.typing import NDArray
+
+from planner_core.frames import FrameTable
+from planner_core.plan.model import Plan
+from planner_core.plan.timeline import local_datetime
+from planner_core.time import events
+
+Array = NDArray[np.float64]
+
+RISE_AND_SET = ("sunrise", "sunset")
+TURNING_EVENTS = tuple(events.SUN_EVENTS)  # rise, set and the twilights: the events between day and night
+
+
+@frozen(kw_only=True)
+class Turn:
+    """The light event around which a clip goes from day to night or back.
+
+    `at` is its place in the move, 0 to 1, or beyond where the event falls outside the shoot.
+    """
+
+    event: str
+    utc_s: float
+    at: float
+
+
+@frozen(kw_only=True)
+class Balance:
+    """Frames of each phase, in the order of events.PHASES: day, the three twilights, night.
+
+    turn is None where the shoot lies wholly on one side of sunrise and sunset. move_share is the share of the
+    way done at the turn, None without a turn or without a move.
+    """
+
+    phase_frames: tuple[int, ...]
+    golden_hour_frames: int
+    blue_hour_frames: int
+    fps: float
+    turn: Turn | None
+    move_share: float | None
+
+    @property
+    def day_frames(self) -> int:
+        return self.phase_frames[0]
+
+    @property
+    def dark_frames(self) -> int:
+        """All frames with the sun below the horizon, twilights and night together."""
+        return sum(self.phase_frames[1:])
+
+
+def balance(frames: FrameTable) -> Balance:
+    """How the frames of a plan share out. Golden and blue hour are common practice, no source."""
+    altitude = frames.sun_true_altitude_deg
+    phases = np.bincount(events.light_phase(altitude), minlength=len(events.PHASES))
+    turn = day_night_turn(frames)
+    golden, blue = (
+        int(np.sum((altitude > low) & (altitude < high)))
+        for low, high in (events.LIGHT_HOURS["golden_hour"], events.LIGHT_HOURS["blue_hour"])
+    )
+    return Balance(
+        phase_frames=tuple(int(count) for count in phases),
+        golden_hour_frames=golden,
+        blue_hour_frames=blue,
+        fps=frames.plan.clip.fps,
+        turn=turn,
+        move_share=None if turn is None else move_share(frames, turn.at),
+    )
+
+
+def day_night_turn(frames: FrameTable) -> Turn | None:
+    """The event around which day turns to night or night to day; None for a shoot that has no such turn.
+
+    A plan anchored to sunrise or sunset is about that event. One anchored to a twilight is too, where the sun
+    rises or sets during the shoot. Any other has its turn where the sun does, nearest to the middle of the
+    shoot.
+    """
+    crossings = sun_crossings(frames)
+    anchor = frames.plan.shoot.anchor
+    if anchor is not None and anchor.event in TURNING_EVENTS and (crossings or anchor.event in RISE_AND_SET):
+        start = float(frames.utc_s[0])
+        return Turn(event=anchor.event, utc_s=start + anchor.at * frames.plan.duration_s, at=anchor.at)
+    return min(crossings, key=lambda turn: abs(turn.at - 0.5), default=None)
+
+
+def sun_crossings(frames: FrameTable) -> list[Turn]:
+    """Every sunrise and sunset between two frames, in order of time."""
+    height = frames.sun_true_altitude_deg - events.SUN_RISES_AT_DEG
+    up = height > 0.0
+    before = np.flatnonzero(up[1:] != up[:-1])
+    share = height[before] / (height[before] - height[before + 1])
+    places = (before + share) / max(len(frames) - 1, 1)
+    return [
+        Turn(
+            event="sunset" if up[k] else "sunrise",
+            utc_s=float(frames.utc_s[0]) + float(at) * frames.plan.duration_s,
+            at=float(at),
+        )
+        for k, at in zip(before, places, strict=True)
+    ]
+
+
+def move_share(frames: FrameTable, at: float) -> float | None:
+    """Share of the way done at a place of the move, by the slide or what else moves; None if nothing does."""
+    way = _way_share(frames)
+    return None if way is None else float(np.interp(at, frames.at, way))
+
+
+def place_of_share(frames: FrameTable, share: float) -> float | None:
+    """Place of the move at which so much of the way is done, the middle of a rest; None if nothing moves."""
+    way = _way_share(frames)
+    if way is None:
+        return None
+    resting = np.flatnonzero(np.abs(way - share) < 1e-9)
+    if len(resting) > 1:
+        return float(frames.at[resting].mean())
+    return float(np.interp(share, way, frames.at))
+
+
+def _way_share(frames: FrameTable) -> Array | None:
+    for axis in (frames.slide_m, frames.pan_deg, frames.tilt_deg):
+        if axis is None or len(axis) < 2:
+            continue
+        way = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(axis)))])
+        if way[-1] > 1e-9:
+            return np.asarray(way / way[-1])
+    return None
+
+
+def local_dates(plan: Plan, utc_s: Array) -> list[dt.date]:
+    """The local dates on which a shoot begins and ends, one or two."""
+    first, last = (local_datetime(float(t), plan.zone).date() for t in (utc_s[0], utc_s[-1]))
+    return [first] if first == last else [first, last]
+
+
+def sun_times_utc_s(plan: Plan, event: str, date: dt.date) -> tuple[float, ...]:
+    """Instants of an event at the site on a local date, remembered between calls."""
+    site = plan.site
+    return _times(event, date, site.latitude_deg, site.longitude_deg, site.timezone)
+
+
+@lru_cache(maxsize=512)
+def _times(
+    event: str, date: dt.date, latitude_deg: float, longitude_deg: float, zone: str
+) -> tuple[float, ...]:
+    return tuple(events.event_times_utc_s(event, date, latitude_deg, longitude_deg, zone))

@@ -1,0 +1,177 @@
+"""The evening by the clock: leave by, arrive, set up, test run, start, the light's events, end."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+from attrs import frozen
+
+from planner_core.evening.balance import day_night_turn, local_dates
+from planner_core.frames import FrameTable
+from planner_core.plan.model import Plan
+from planner_core.plan.timeline import local_datetime
+from planner_core.rig import drive
+from planner_core.time import events
+
+# Practice of the trade, no source: how long before the first frame the rig runs its move once for practice.
+SHORTEST_TEST_RUN_S = 600.0
+AFTERWARDS_S = 3600.0  # events so long after the last frame still matter, for the way back
+
+EVENT_WORDS = {
+    "sunrise": "Sunrise",
+    "sunset": "Sunset",
+    "civil_dawn": "Civil dawn",
+    "civil_dusk": "Civil dusk",
+    "nautical_dawn": "Nautical dawn",
+    "nautical_dusk": "Nautical dusk",
+    "astronomical_dawn": "Astronomical dawn",
+    "astronomical_dusk": "Astronomical dusk",
+    "moonrise": "Moonrise",
+    "moonset": "Moonset",
+    "solar_noon": "Solar noon",
+}
+
+
+@frozen(kw_only=True)
+class Moment:
+    """One line of the timetable. kind is leave, arrive, set-up, test-run, start, event, light or end.
+
+    `event` is the light event that the shoot is about, `light` any other. frame counts from 1; None where no
+    frame is being taken.
+    """
+
+    kind: str
+    label: str
+    utc_s: float
+    note: str = ""
+    frame: int | None = None
+
+    def local(self, plan: Plan) -> dt.datetime:
+        """Clock time at the site."""
+        return local_datetime(self.utc_s, plan.zone)
+
+
+def timetable(plan: Plan, frames: FrameTable) -> tuple[Moment, ...]:
+    """Every moment that somebody on location must know, in order of time."""
+    start = float(frames.utc_s[0])
+    arrive = start - plan.shoot.setup_s
+    moments = [
+        _leave(plan, arrive),
+        Moment(
+            kind="arrive",
+            label="Arrive",
+            utc_s=arrive,
+            note=_minutes(plan.shoot.setup_s) + " before the start",
+        ),
+        Moment(kind="set-up", label="Set up", utc_s=arrive, note=_set_up_note(plan)),
+        _test_run(plan, frames, start),
+        Moment(kind="start", label="Start", utc_s=start, note="first frame", frame=1),
+        *_light(plan, frames, arrive),
+        Moment(
+            kind="end",
+            label="End",
+            utc_s=end_utc_s(frames),
+            note=f"shutter of frame {len(frames)} closes",
+            frame=len(frames),
+        ),
+    ]
+    rank = {"leave": 0, "arrive": 1, "set-up": 2, "test-run": 3, "start": 4}
+    return tuple(sorted(moments, key=lambda m: (m.utc_s, rank.get(m.kind, 5))))
+
+
+def end_utc_s(frames: FrameTable) -> float:
+    """Instant at which the last frame's shutter closes; its opening where the plan has no exposure."""
+    return float(frames.utc_s[-1] + (frames.ramp.shutter_s[-1] if frames.ramp else 0.0))
+
+
+def turn_moment(moments: tuple[Moment, ...]) -> Moment | None:
+    """The light event that the shoot is about, if it has one."""
+    return next((moment for moment in moments if moment.kind == "event"), None)
+
+
+def _leave(plan: Plan, arrive: float) -> Moment:
+    if plan.shoot.travel_s > 0.0:
+        note = f"{_minutes(plan.shoot.travel_s)} on the way"
+    else:
+        note = "the plan has no travel time: take yours off"
+    return Moment(kind="leave", label="Leave by", utc_s=arrive - plan.shoot.travel_s, note=note)
+
+
+def _set_up_note(plan: Plan) -> str:
+    if plan.rig.slide is None:
+        return "tripod and head level, then aim"
+    return (
+        f"rail level, along {plan.rig.bearing_deg % 360.0:.0f}°"
+        if not plan.rig.incline_deg
+        else (f"rail along {plan.rig.bearing_deg % 360.0:.0f}°, rising {plan.rig.incline_deg:g}°")
+    )
+
+
+def _test_run(plan: Plan, frames: FrameTable, start: float) -> Moment:
+    """The move once there and back at full speed, and time to mend what it shows."""
+    way = [
+        float(drive.move_time_s(np.sum(np.abs(np.diff(position))), axis.max_speed, axis.max_acceleration))
+        for axis, position in drive.motorised(plan, frames.slide_m, frames.pan_deg, frames.tilt_deg)
+    ]
+    once = max(way, default=0.0)
+    lead = min(max(SHORTEST_TEST_RUN_S, 2.0 * once + 300.0), plan.shoot.setup_s / 2.0)
+    note = f"the whole move once, {_short(once)}" if once > 0.0 else "one frame, sharp and straight?"
+    return Moment(kind="test-run", label="Test run", utc_s=start - lead, note=note)
+
+
+def _light(plan: Plan, frames: FrameTable, arrive: float) -> list[Moment]:
+    """Light events from the arrival to an hour after the end."""
+    site, turn = plan.site, day_night_turn(frames)
+    until = end_utc_s(frames) + AFTERWARDS_S
+    anchor = plan.shoot.anchor
+    about = turn.event if turn else anchor.event if anchor else ""
+    about_utc_s = (
+        turn.utc_s if turn else (float(frames.utc_s[0]) + anchor.at * plan.duration_s if anchor else 0.0)
+    )
+    found = []
+    first = local_datetime(arrive, plan.zone).date()
+    last = max(local_dates(plan, frames.utc_s)[-1], local_datetime(until, plan.zone).date())
+    for day in (first + dt.timedelta(days=n) for n in range((last - first).days + 1)):
+        for name, times in events.day_events(
+            day, site.latitude_deg, site.longitude_deg, site.timezone
+        ).items():
+            for t in times:
+                main = name == about and abs(t - about_utc_s) < 60.0
+                if main or arrive <= t <= until:
+                    found.append(_light_moment(plan, frames, name, about_utc_s if main else t, main))
+    return found
+
+
+def _light_moment(plan: Plan, frames: FrameTable, name: str, utc_s: float, main: bool) -> Moment:
+    inside = frames.utc_s[0] <= utc_s <= frames.utc_s[-1]
+    place = (utc_s - float(frames.utc_s[0])) / plan.shoot.interval_s
+    return Moment(
+        kind="event" if main else "light",
+        label=EVENT_WORDS[name],
+        utc_s=utc_s,
+        note=_where(plan, frames, name, utc_s),
+        frame=1 + round(place) if inside else None,
+    )
+
+
+def _where(plan: Plan, frames: FrameTable, name: str, utc_s: float) -> str:
+    from planner_core.time import ephemeris
+
+    site = plan.site
+    if name.startswith("moon"):
+        azimuth, _ = ephemeris.moon_position(utc_s, site.latitude_deg, site.longitude_deg)
+        return f"at {float(azimuth):.0f}°"
+    azimuth, altitude = ephemeris.sun_position(utc_s, site.latitude_deg, site.longitude_deg)
+    return f"at {float(azimuth):.0f}°" if name in ("sunrise", "sunset") else f"sun at {float(altitude):.0f}°"
+
+
+def _minutes(seconds: float) -> str:
+    minutes = round(seconds / 60.0)
+    if minutes < 90:
+        return f"{minutes} min"
+    return f"{minutes // 60} h {minutes % 60:02d} min" if minutes % 60 else f"{minutes // 60} h"
+
+
+def _short(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 90.0 else f"{seconds / 60.0:.0f} min"

@@ -1,0 +1,1 @@
+"""Solvers for what a plan leaves free. Each returns a new plan and says what it changed."""

@@ -1,0 +1,96 @@
+"""Fits the move to the picture: the smallest changes of poses after which the subject composes throughout."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from planner_core.fit.result import Fit
+from planner_core.frames import compute_frames
+from planner_core.maths.runs import span
+from planner_core.picture import composition, parallax, pose_repair, tracks
+from planner_core.picture.composition import WEAK, Reading
+from planner_core.plan.model import Plan
+from planner_core.review.findings import Finding
+from planner_core.review.report import review
+from planner_core.words.figures import frames_text
+
+MOST_CHANGES = 4
+RIG_FAULTS = ("axis-", "interval-", "camera-inside")
+
+
+def fit_compose(plan: Plan) -> Fit:
+    """Change poses, as little as mends, until no frame that must stand fails; every change is tried on all
+    frames.
+
+    Where one change doesn't mend all, the one that betters most is taken, and so on up to MOST_CHANGES. What
+    could not be met is said. Raises PlanError where the plan has no times.
+    """
+    reading = _read(plan)
+    if not reading.subject:
+        return Fit(plan=plan, said=("Nothing to compose for: the plan names no subject among its blocks.",))
+    if not pose_repair.failing(plan, reading, weak=WEAK).any():
+        return Fit(plan=plan, said=(f"Nothing to mend in the picture: {_weakest_text(plan, reading)}.",))
+    said = [_failing_text(plan, reading)]
+    for change in _changes(plan, reading):
+        said.append(change.text(plan))
+        plan = change.plan
+    after = _read(plan)
+    left = pose_repair.failing(plan, after, weak=WEAK)
+    if left.any():
+        failed = "Still failing" if len(said) > 1 else "No change of a pose helps"
+        said.append(f"{failed}: {_failing_text(plan, after)}")
+        said.append("Another place for the rail, another lens or another subject may do what poses can't.")
+    else:
+        said.append(f"Now {_weakest_text(plan, after)}.")
+    said += (
+        [f"But: {finding.message} {finding.fix}".strip() for finding in _rig_faults(plan)]
+        if len(said) > 2
+        else []
+    )
+    return Fit(plan=plan, said=tuple(said))
+
+
+def _changes(plan: Plan, reading: Reading) -> Iterator[pose_repair.Change]:
+    """Changes, each of the plan that the one before left."""
+    for _ in range(MOST_CHANGES):
+        change = pose_repair.smallest_change(plan, reading, weak=WEAK) or pose_repair.best_change(
+            plan, reading, weak=WEAK
+        )
+        if change is None:
+            return
+        yield change
+        plan, reading = change.plan, _read(change.plan)
+        if not pose_repair.failing(plan, reading, weak=WEAK).any():
+            return
+
+
+def _read(plan: Plan) -> Reading:
+    frames = compute_frames(plan)
+    return composition.read(plan, tracks.of(frames), travels=parallax.slides(plan))
+
+
+def _rig_faults(plan: Plan) -> list[Finding]:
+    """What the changed move asks of the rig that it can't do."""
+    findings = review(plan, compute_frames(plan)).findings
+    return [f for f in findings if f.level == "stop" and f.code.startswith(RIG_FAULTS)]
+
+
+def _weakest_text(plan: Plan, reading: Reading) -> str:
+    weakest = composition.weakest_frame(reading, composition.judged(plan, reading.at))
+    return (
+        f"the weakest frame is {weakest + 1}, {reading.score[weakest] * 100.0:.0f} of 100 "
+        f"({composition.part_text(plan, reading, weakest)})"
+    )
+
+
+def _failing_text(plan: Plan, reading: Reading) -> str:
+    bad = pose_repair.failing(plan, reading, weak=WEAK)
+    frames = span(bad)
+    assert frames is not None
+    worst = composition.weakest_frame(reading, bad)
+    if bad[0] and not composition.judged(plan, reading.at)[0] and bad.sum() == 1:
+        return f"Frame 1: {composition.subject_name(plan)} shows from the start, so nothing is revealed."
+    return (
+        f"{frames_text(frames)}: {int(bad.sum())} of {len(bad)} frames fail, frame {worst + 1} the most: "
+        f"{composition.part_text(plan, reading, worst)}."
+    )

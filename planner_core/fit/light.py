@@ -1,0 +1,218 @@
+"""Fits of time: when to start for a balance of day and night, and frames and interval for a clip's length."""
+
+from __future__ import annotations
+
+import math
+
+import attrs
+import numpy as np
+
+from planner_core.evening.balance_start import day_frames, started_for, turn_to_balance
+from planner_core.fit.result import Fit
+from planner_core.frames import compute_frames
+from planner_core.plan.model import Plan, PlanError
+from planner_core.plan.timeline import (
+    clock,
+    start_utc_s,
+)
+from planner_core.rig import drive
+from planner_core.words.durations import duration_text
+
+MOST_FRAMES = 100_000
+TIDY_INTERVALS_S = (1.0, 0.5, 0.1, 0.01, 0.001)
+
+
+# ---------------------------------------------------------------- balance
+
+
+def fit_balance(plan: Plan, day: float, night: float) -> Fit:
+    """Start so that frames of day stand to those of twilight and night as day to night.
+
+    Frames and interval stay. An anchor keeps its event and gets another place in the move, as long as its
+    event still falls into the shoot. Where the ratio can't be met (a short night, a sun that doesn't set),
+    the nearest is taken and said. Raises PlanError for a ratio that is none, or a plan without times.
+    """
+    if not (math.isfinite(day) and math.isfinite(night) and min(day, night) >= 0.0 < day + night):
+        raise PlanError(
+            "balance", f"{day:g}:{night:g}", "is no ratio of day to night; write it as 1:1 or 2:3"
+        )
+    wanted = round(plan.shoot.frames * day / (day + night))
+    had = day_frames(plan)
+    if had == wanted:
+        return Fit(plan=plan, said=(f"Day and night stand as asked: {_shares(plan, had)}. Nothing changed.",))
+    turn = turn_to_balance(plan)
+    if turn is None:
+        return Fit(plan=plan, said=(_no_turn(plan, had, day, night),))
+    event, event_utc_s = turn
+    new = started_for(plan, event, event_utc_s, wanted)
+    got = day_frames(new)
+    if abs(got - wanted) >= abs(had - wanted):
+        return Fit(plan=plan, said=(_cannot(plan, had, day, night) + " Nothing changed.",))
+    said = [_start_said(plan, new, event, event_utc_s, had, got)]
+    said += _anchor_said(plan, new)
+    if abs(got - wanted) > 1:
+        said.append(_cannot(new, got, day, night))
+    return Fit(plan=new, said=tuple(said))
+
+
+def _shares(plan: Plan, day_frames: int) -> str:
+    dark, fps = plan.shoot.frames - day_frames, plan.clip.fps
+    return (
+        f"{day_frames} frames ({day_frames / fps:.1f} s) of day and {dark} ({dark / fps:.1f} s) of "
+        "twilight and night"
+    )
+
+
+def _start_said(plan: Plan, new: Plan, event: str, event_utc_s: float, had: int, got: int) -> str:
+    old_start, start = start_utc_s(plan), start_utc_s(new)
+    close = clock(start, plan.zone) == clock(old_start, plan.zone)
+    was, now = (clock(each, plan.zone, seconds=close) for each in (old_start, start))
+    return (
+        f"Starts at {now} instead of {was} "
+        f"({event} at {clock(event_utc_s, plan.zone)}), for {_shares(new, got)}; it was {had} to "
+        f"{plan.shoot.frames - had}. Ends at {clock(start + new.duration_s, plan.zone)}; frames and "
+        "interval stay."
+    )
+
+
+def _anchor_said(plan: Plan, new: Plan) -> list[str]:
+    old, now = plan.shoot.anchor, new.shoot.anchor
+    if old is None:
+        return []
+    if now is None:
+        return [f"The anchor {_spoken(old.event)} falls outside the new times; the plan has a start instead."]
+    if (now.event, now.date) != (old.event, old.date):
+        return [
+            f"The anchor is {_spoken(now.event)} at {now.at:.3g} of the move instead of "
+            f"{_spoken(old.event)}, which "
+            "falls outside the new times."
+        ]
+    return [f"The anchor stays {_spoken(now.event)}, at {now.at:.3g} of the move instead of {old.at:.3g}."]
+
+
+def _spoken(event: str) -> str:
+    return event.replace("_", " ")
+
+
+def _cannot(plan: Plan, got: int, day: float, night: float) -> str:
+    return (
+        f"{day:g}:{night:g} can't be met over {duration_text(plan.duration_s)} on that date; the nearest is "
+        f"{_shares(plan, got)}. A shorter shoot or another date would come closer."
+    )
+
+
+def _no_turn(plan: Plan, had: int, day: float, night: float) -> str:
+    state = "stays up" if had else "stays down"
+    return (
+        f"{day:g}:{night:g} can't be met: the sun {state} at latitude {plan.site.latitude_deg:g}° on that "
+        "date, with "
+        f"no sunrise or sunset a day around. It stays at {_shares(plan, had)}; choose another date."
+    )
+
+
+# ---------------------------------------------------------------- clip
+
+
+def fit_clip(plan: Plan, seconds: float) -> Fit:
+    """Frames and interval together, so that the clip lasts so long over the same stretch of the evening.
+
+    The interval leaves time for the exposure that the light asks for, the writing, the move and the settling.
+    Where it can't, the longest clip that this stretch allows is taken, and said. Raises PlanError for a
+    length that is no clip, or a plan without times.
+    """
+    frames = round(seconds * plan.clip.fps) if math.isfinite(seconds) else 0
+    if not 2 <= frames <= MOST_FRAMES:
+        raise PlanError(
+            "clip",
+            seconds,
+            f"seconds at {plan.clip.fps:g} fps are no clip of 2 to {MOST_FRAMES} frames; give a number from "
+            f"{2 / plan.clip.fps:.2g} to {MOST_FRAMES / plan.clip.fps:.0f}",
+        )
+    start_utc_s(plan)
+    span = plan.duration_s or plan.shoot.interval_s * (frames - 1)
+    new = _with_frames(plan, span, frames)
+    if _interval_holds(new):
+        return Fit(plan=new, said=(_clip_said(plan, new),))
+    most = _most_frames(plan, span, frames)
+    if most is None:
+        return Fit(plan=plan, said=(_no_clip(plan, span, seconds),))
+    nearest = _with_frames(plan, span, most)
+    longer = _needed_interval_s(nearest) * (frames - 1)
+    said = (
+        f"A clip of {seconds:g} s can't be met over {duration_text(span)}: it would take a frame every "
+        f"{new.shoot.interval_s:.3g} s, and exposure, writing, move and settling need "
+        f"{_needed_interval_s(new):.3g} s. "
+        f"The nearest is {most / plan.clip.fps:.1f} s. For {seconds:g} s, shoot for about "
+        f"{duration_text(longer)}, or "
+        "allow less exposure time (exposure.shutter_max_s) and more ISO.",
+        _clip_said(plan, nearest),
+    )
+    return Fit(plan=nearest, said=said)
+
+
+def _with_frames(plan: Plan, span_s: float, frames: int) -> Plan:
+    """The plan with so many frames over the span, an interval that can be set on a timer where that fits."""
+    exact = span_s / (frames - 1)
+    tidy = (
+        interval
+        for unit in TIDY_INTERVALS_S
+        if (interval := round(round(exact / unit) * unit, 6)) > 0.0
+        and abs(interval - exact) * (frames - 1) <= exact
+    )
+    return attrs.evolve(plan, shoot=attrs.evolve(plan.shoot, frames=frames, interval_s=next(tidy, exact)))
+
+
+def _interval_holds(plan: Plan) -> bool:
+    return _needed_interval_s(plan) <= plan.shoot.interval_s + 1e-9
+
+
+def _needed_interval_s(plan: Plan) -> float:
+    """The interval that the frame most pressed for time needs, with the exposure its light asks for."""
+    frames = compute_frames(plan)
+    shutter_s = np.zeros(len(frames)) if frames.ramp is None else frames.ramp.wanted_shutter_s
+    axes = frames.slide_m, frames.pan_deg, frames.tilt_deg
+    return float(np.max(drive.time_needed_s(plan, *axes, shutter_s)))
+
+
+def _most_frames(plan: Plan, span_s: float, too_many: int) -> int | None:
+    """The greatest number of frames over the span whose interval holds, by bisection; None without one."""
+    fits, fails = 1, too_many
+    while fails - fits > 1:
+        middle = (fits + fails) // 2
+        if _interval_holds(_with_frames(plan, span_s, middle)):
+            fits = middle
+        else:
+            fails = middle
+    return fits if fits > 1 else None
+
+
+def _clip_said(plan: Plan, new: Plan) -> str:
+    old, now, fps = plan.shoot, new.shoot, plan.clip.fps
+    if (old.frames, old.interval_s) == (now.frames, now.interval_s):
+        every = f"one every {now.interval_s:g} s"
+        return f"The clip lasts {now.frames / fps:.1f} s as it is: {now.frames} frames, {every}."
+    if old.frames == 1:
+        return (
+            f"{now.frames} frames, one every {now.interval_s:.6g} s, instead of a single one: the clip lasts "
+            f"{now.frames / fps:.1f} s at {fps:g} fps, over {duration_text(new.duration_s)}."
+        )
+    return (
+        f"{now.frames} frames, one every {now.interval_s:.6g} s, instead of {old.frames}, one every "
+        f"{old.interval_s:g} s: the clip lasts {now.frames / fps:.1f} s at {fps:g} fps instead of "
+        f"{old.frames / fps:.1f} s, over "
+        f"{duration_text(new.duration_s)}. Everything moves {_pace(old.frames / now.frames)} on screen."
+    )
+
+
+def _pace(factor: float) -> str:
+    if abs(factor - 1.0) < 0.005:
+        return "as fast as before"
+    return f"{factor:.2g} times as fast"
+
+
+def _no_clip(plan: Plan, span_s: float, seconds: float) -> str:
+    return (
+        f"A clip of {seconds:g} s can't be met: {duration_text(span_s)} leave no time for two frames with "
+        "exposure, "
+        "writing, move and settling. Nothing changed; shoot longer or expose shorter."
+    )

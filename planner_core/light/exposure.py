@@ -1,0 +1,307 @@
+"""Exposure: APEX values, third stops, and the ramp of f-number, shutter and ISO that follows the light.
+
+An EV here is always that of the scene at ISO 100, as an incident meter reads it. Settings have one too: the
+EV of the scene that they render as metered.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from attrs import frozen
+from numpy.typing import ArrayLike, NDArray
+
+from planner_core.plan.model import Exposure, Plan
+
+Array = NDArray[np.float64]
+
+# A setting is kept until the light has left it by this much; then the nearest one is taken. Above half a
+# third, so that the camera doesn't hunt between two neighbours, and below a third, so that no frame is off by
+# more than that.
+DEADBAND_STOPS = 0.25
+# Between these EVs the look goes over from day to night: sunset by Circular 171, and a landscape under a full
+# moon (from memory of ANSI PH2.7) or the place's own artificial light, where that is brighter.
+SUNSET_EV100 = 8.2
+MOONLIT_EV100 = -3.0
+# At least so much of each stop of the scene's light stays in the target, however strong the look.
+LEAST_TARGET_SLOPE = 0.1
+SPEED_AT_ISO_3_125 = 3.125  # APEX: Sv = log2(ISO / 3.125), CIPA DC-008 (Exif), annex C
+
+
+@frozen(kw_only=True, eq=False)
+class Ramp:
+    """Settings of each frame, arrays of shape (frames,).
+
+    target_ev100 is the EV the settings should have; error_stops is positive where a frame comes out brighter
+    than that. The wanted_ fields are what the light and the plan's own limits ask for, as if the interval
+    left time for any exposure; interval_binds is True where it doesn't. longest_shutter_s is the longest
+    shutter allowed in the ramp.
+    """
+
+    target_ev100: Array
+    f_number: Array
+    shutter_s: Array
+    iso: Array
+    error_stops: Array
+    wanted_shutter_s: Array
+    wanted_error_stops: Array
+    interval_binds: NDArray[np.bool_]
+    longest_shutter_s: float
+
+
+def aperture_value(f_number: ArrayLike) -> Array:
+    """APEX Av = 2·log2 N, any shape (CIPA DC-008, annex C)."""
+    return 2.0 * np.log2(np.asarray(f_number, dtype=np.float64))
+
+
+def time_value(shutter_s: ArrayLike) -> Array:
+    """APEX Tv = −log2 t, any shape (CIPA DC-008, annex C)."""
+    return -np.log2(np.asarray(shutter_s, dtype=np.float64))
+
+
+def speed_value(iso: ArrayLike) -> Array:
+    """APEX Sv = log2(ISO / 3.125), 5 at ISO 100, any shape (CIPA DC-008, annex C)."""
+    return np.log2(np.asarray(iso, dtype=np.float64) / SPEED_AT_ISO_3_125)
+
+
+def settings_ev100(
+    f_number: ArrayLike, shutter_s: ArrayLike, iso: ArrayLike, nd_stops: ArrayLike = 0.0
+) -> Array:
+    """EV of the scene that the settings render as metered; arguments broadcast.
+
+    log2(N²/t · 100/ISO), plus the stops of a filter: 2^EV = N²/t at ISO 100, a stop a doubling of ISO.
+    """
+    gain = speed_value(iso) - speed_value(100.0)
+    filtered: Array = np.asarray(nd_stops, dtype=np.float64) - gain
+    return aperture_value(f_number) + time_value(shutter_s) + filtered
+
+
+def target_ev100(scene_ev100: ArrayLike, limits: Exposure, cloud_divisor: float = 1.0) -> Array:
+    """The EV that the settings should have: the scene's by day, shifted by the night look at night.
+
+    Any shape. Rises with the scene's EV everywhere, so that the ramp turns only where the light does. The
+    look goes over smoothly from sunset, under the plan's cloud, to the place's night level; a look too strong
+    for that span starts earlier in the evening.
+    """
+    scene = np.asarray(scene_ev100, dtype=np.float64)
+    look = limits.night_look_stops
+    floor = MOONLIT_EV100 if limits.artificial_ev100 is None else limits.artificial_ev100
+    night = max(floor, MOONLIT_EV100)
+    width = max(2.0, 1.5 * abs(look) / (1.0 - LEAST_TARGET_SLOPE))
+    day = max(SUNSET_EV100 - math.log2(cloud_divisor), night + width)
+    share = np.clip((day - scene) / (day - night), 0.0, 1.0)
+    return scene - look * share**2 * (3.0 - 2.0 * share)
+
+
+def third_stops(low: float, high: float, anchor: float) -> Array:
+    """Settings a third of a stop apart, from low to high, both included; rising, shape (n,).
+
+    Exact powers of 2^(1/3) from the anchor (1 s, ISO 100), as ISO 516 and ISO 12232 have them. A limit that
+    is none of them is a setting too (a camera's 1/2000 s is 0.0005 in a plan), in place of a power within a
+    twelfth of a stop.
+    """
+    first, last = math.log2(low / anchor) * 3.0, math.log2(high / anchor) * 3.0
+    steps = np.arange(math.ceil(first + 0.25), math.floor(last - 0.25) + 1)
+    inside = anchor * np.exp2(steps / 3.0)
+    return np.unique(np.concatenate([[low], inside, [high]]))
+
+
+def exposure_ramp(plan: Plan, scene_ev100: Array, time_left_s: Array) -> Ramp | None:
+    """Settings for each frame of a plan with exposure limits; None for one without.
+
+    scene_ev100 and time_left_s, what the interval leaves for the exposure, have shape (frames,). The f-number
+    stays. As the light falls the shutter gets longer up to its limit, then ISO rises (ramp_order "iso-first":
+    the other way round), in third stops. Settings never pass the plan's limits; nor what the interval leaves,
+    as far as the shortest shutter allows. One longest shutter holds for the whole ramp, so that a rig that
+    moves unevenly doesn't make it hunt.
+    """
+    limits = plan.exposure
+    if limits is None:
+        return None
+    target = target_ev100(scene_ev100, limits, plan.shoot.cloud_divisor)
+    wanted_shutter, wanted_iso = _settings(limits, target, limits.shutter_max_s)
+    binds = wanted_shutter > time_left_s
+    longest, shutter, iso = limits.shutter_max_s, wanted_shutter, wanted_iso
+    if np.any(binds):
+        longest = _setting_within(limits, float(np.min(time_left_s[binds])))
+        shutter, iso = _settings(limits, target, longest)
+
+    def error(shutter_s: Array, iso: Array) -> Array:
+        return target - settings_ev100(limits.f_number, shutter_s, iso, limits.nd_stops)
+
+    return Ramp(
+        target_ev100=target,
+        f_number=np.full(target.shape, limits.f_number),
+        shutter_s=shutter,
+        iso=iso,
+        error_stops=error(shutter, iso),
+        wanted_shutter_s=wanted_shutter,
+        wanted_error_stops=error(wanted_shutter, wanted_iso),
+        interval_binds=binds,
+        longest_shutter_s=longest,
+    )
+
+
+def _setting_within(limits: Exposure, time_s: float) -> float:
+    """The plan's longest shutter setting that is open no longer than time_s; the shortest, if none is."""
+    shutters = third_stops(limits.shutter_min_s, limits.shutter_max_s, 1.0)
+    return float(shutters[max(int(np.searchsorted(shutters, time_s, side="right")) - 1, 0)])
+
+
+def _settings(limits: Exposure, target: Array, longest_s: float) -> tuple[Array, Array]:
+    """Shutter and ISO of each frame, from the ladder of settings that let in more and more light."""
+    shutters = third_stops(limits.shutter_min_s, longest_s, 1.0)
+    isos = third_stops(limits.iso_min, limits.iso_max, 100.0)
+    if limits.ramp_order == "shutter-first":
+        shutter = np.concatenate([shutters, np.full(len(isos) - 1, shutters[-1])])
+        iso = np.concatenate([np.full(len(shutters), isos[0]), isos[1:]])
+    else:
+        shutter = np.concatenate([np.full(len(isos), shutters[0]), shutters[1:]])
+        iso = np.concatenate([isos, np.full(len(shutters) - 1, isos[-1])])
+    ladder_ev100 = settings_ev100(limits.f_number, shutter, iso, limits.nd_stops)
+    rungs = _follow(-target, -ladder_ev100)
+    return shutter[rungs], iso[rungs]
+
+
+def _follow(wanted: Array, rungs: Array) -> NDArray[np.intp]:
+    """Number of the rung for each wanted value: the last one while it is near enough, else the nearest.
+
+    wanted (frames,) and rungs (n,), rising, in stops. Where wanted only rises or only falls, so do the rungs.
+    """
+    nearest = np.searchsorted((rungs[1:] + rungs[:-1]) / 2.0, wanted).tolist()
+    values, steps = wanted.tolist(), rungs.tolist()
+    rung = nearest[0] if nearest else 0
+    followed = []
+    for value, near in zip(values, nearest, strict=True):
+        if abs(value - steps[rung]) > DEADBAND_STOPS:
+            rung = near
+        followed.append(rung)
+    return np.array(followed, dtype=np.intp)
+
+
+def stops_per_min(ev100: Array, interval_s: float) -> Array:
+    """How fast an EV changes at each frame, stops a minute, falling light negative; shape (frames,)."""
+    if len(ev100) < 2:
+        return np.zeros(len(ev100))
+    return np.gradient(ev100) * (60.0 / interval_s)
+
+
+# ---------------------------------------------------------------- nominal numbers, as cameras print them
+
+# Third stops from 1/8000 s to 30 s, from ISO 12 to ISO 102400 and from f/1 to f/32: nominal values of ISO 516
+# and ISO 12232.
+_FRACTIONS = (
+    *(
+        8000,
+        6400,
+        5000,
+        4000,
+        3200,
+        2500,
+        2000,
+        1600,
+        1250,
+        1000,
+        800,
+        640,
+        500,
+        400,
+        320,
+        250,
+        200,
+        160,
+        125,
+    ),
+    *(100, 80, 60, 50, 40, 30, 25, 20, 15, 13, 10, 8, 6, 5, 4),
+)
+_SECONDS = (0.3, 0.4, 0.5, 0.6, 0.8, 1, 1.3, 1.6, 2, 2.5, 3.2, 4, 5, 6, 8, 10, 13, 15, 20, 25, 30)
+_SHUTTERS = (*(f"1/{part}" for part in _FRACTIONS), *(f"{time:g}" for time in _SECONDS))
+_ISOS = tuple(
+    str(iso)
+    for iso in (
+        *(12, 16, 20, 25, 32, 40, 50, 64, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1250),
+        *(1600, 2000, 2500, 3200, 4000, 5000, 6400, 8000, 10000, 12800, 16000, 20000, 25600, 32000, 40000),
+        *(51200, 64000, 80000, 102400),
+    )
+)
+_F_NUMBERS = (
+    *(
+        1,
+        1.1,
+        1.2,
+        1.4,
+        1.6,
+        1.8,
+        2,
+        2.2,
+        2.5,
+        2.8,
+        3.2,
+        3.5,
+        4,
+        4.5,
+        5,
+        5.6,
+        6.3,
+        7.1,
+        8,
+        9,
+        10,
+        11,
+        13,
+        14,
+        16,
+    ),
+    *(18, 20, 22, 25, 29, 32),
+)
+_SHORTEST_THIRD, _LOWEST_THIRD = -39, -9
+
+
+def shutter_label(shutter_s: float) -> str:
+    """A shutter as a camera shows it: 1/125 s, 0.6 s, 13 s; a time between settings with its own digits."""
+    nominal = _nominal(shutter_s, 1.0, _SHUTTERS, _SHORTEST_THIRD)
+    if nominal:
+        return f"{nominal} s"
+    if shutter_s < 0.25:
+        return f"1/{_rounded(1.0 / shutter_s, 2)} s"
+    return f"{_rounded(shutter_s, 2 if shutter_s < 100.0 else 3)} s"
+
+
+def iso_label(iso: float) -> str:
+    """An ISO as a camera shows it: ISO 100, ISO 25600; a value between settings with its own digits."""
+    return f"ISO {_nominal(iso, 100.0, _ISOS, _LOWEST_THIRD) or _rounded(iso, 3)}"
+
+
+def f_number_label(f_number: float) -> str:
+    """An f-number as it stands in the plan: f/5.6."""
+    return f"f/{f_number:g}"
+
+
+def wider_f_number(f_number: float) -> float | None:
+    """The nominal third-stop f-number at or just wider than this one; None where lenses don't go."""
+    return max((float(n) for n in _F_NUMBERS if n <= f_number * 1.01), default=None)
+
+
+def narrower_f_number(f_number: float) -> float | None:
+    """The nominal third-stop f-number at or just narrower than this one; None where lenses don't go."""
+    return min((float(n) for n in _F_NUMBERS if n >= f_number * 0.99), default=None)
+
+
+def _nominal(setting: float, anchor: float, names: Sequence[str], first_third: int) -> str:
+    """The nominal name of a third stop, for its exact or its nominal value; empty for anything else."""
+    third = round(math.log2(setting / anchor) * 3.0)
+    if not 0 <= third - first_third < len(names):
+        return ""
+    name = names[third - first_third]
+    printed = 1.0 / float(name[2:]) if name.startswith("1/") else float(name)
+    exact = anchor * 2.0 ** (third / 3.0)
+    return name if min(abs(setting / printed - 1.0), abs(setting / exact - 1.0)) < 0.02 else ""
+
+
+def _rounded(number: float, digits: int) -> str:
+    """A number above 0 to so many significant digits, never in powers of ten."""
+    places = digits - 1 - math.floor(math.log10(number))
+    text = f"{round(number, places):.{max(places, 0)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text

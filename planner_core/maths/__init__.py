@@ -1,0 +1,1 @@
+"""Plain mathematics on arrays: angles, searches, convex hulls. Nothing here knows what a plan is."""

@@ -1,0 +1,1 @@
+"""Other moves on the same scene, compared and ranked."""

@@ -1,0 +1,140 @@
+"""What the view says about the frame that is shown, and what is drawn of the sky: numbers and lines, no
+drawing.
+
+Everything comes from the FrameTable, or from the core's own functions where the day around the shoot is
+meant.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from attrs import frozen
+from numpy.typing import NDArray
+
+from planner_core.frames import FrameTable
+from planner_core.light.exposure import f_number_label, iso_label, shutter_label
+from planner_core.plan import timeline
+from planner_core.plan.model import Plan
+from planner_core.rig import geometry
+from planner_core.time import ephemeris, events
+
+Array = NDArray[np.float64]
+
+DAY_S, SKY_STEP_S = 86400.0, 600.0
+HOUR_S = 3600.0
+
+
+def frame_number(frames: FrameTable, shown: float) -> int:
+    """The frame of the table for the frame that Blender shows, from 0."""
+    return int(min(max(round(shown), 1), len(frames))) - 1
+
+
+def hud_lines(frames: FrameTable, shown: float) -> list[str]:
+    """What there is to know about one frame: clock, sun and moon, light and settings, a line each."""
+    i, plan = frame_number(frames, shown), frames.plan
+    clock = timeline.clock(float(frames.utc_s[i]), plan.zone, seconds=True)
+    phase = events.PHASES[int(events.light_phase(frames.sun_true_altitude_deg[i]))]
+    lines = [
+        f"{clock}   frame {i + 1} of {len(frames)}   {phase}",
+        f"Sun {signed(frames.sun_altitude_deg[i])}° at {frames.sun_azimuth_deg[i]:.0f}°   "
+        f"Moon {signed(frames.moon_altitude_deg[i])}° at {frames.moon_azimuth_deg[i]:.0f}°, "
+        f"{100.0 * frames.moon_lit_fraction[i]:.0f} % lit",
+    ]
+    light = f"EV {signed(frames.scene_ev100[i])}"
+    ramp = frames.ramp
+    if ramp is None:
+        return [*lines, f"{light}   no exposure planned"]
+    off = float(ramp.error_stops[i])
+    told = "" if abs(off) < 0.3 else f"   {abs(off):.1f} stops too {'bright' if off > 0 else 'dark'}"
+    return [*lines, f"{light}   {settings_text(frames, i)}{told}"]
+
+
+def settings_text(frames: FrameTable, i: int) -> str:
+    """f-number, shutter and ISO of a frame (from 0), as printed on a camera."""
+    ramp = frames.ramp
+    if ramp is None:
+        return ""
+    return (
+        f"{f_number_label(float(ramp.f_number[i]))}   {shutter_label(float(ramp.shutter_s[i]))}   "
+        f"{iso_label(float(ramp.iso[i]))}"
+    )
+
+
+def signed(value: float) -> str:
+    """A number with one decimal and a true minus sign."""
+    text = f"{value:.1f}"
+    return "0.0" if text == "-0.0" else text.replace("-", "−")
+
+
+def phase_spans(frames: FrameTable) -> list[tuple[int, int, int]]:
+    """Runs of frames in one phase of the light: index into events.PHASES, first and last frame, counted from
+    1.
+    """
+    phase = events.light_phase(frames.sun_true_altitude_deg)
+    edges = np.flatnonzero(np.diff(phase)) + 1
+    starts, ends = np.concatenate([[0], edges]), np.concatenate([edges, [len(phase)]])
+    return [(int(phase[a]), int(a) + 1, int(b)) for a, b in zip(starts, ends, strict=True)]
+
+
+@frozen(kw_only=True, eq=False)
+class SkyWay:
+    """The way of sun and moon across the sky, as unit vectors in scene axes, shape (n, 3).
+
+    day_ is the sun over the whole local date of the shoot's middle, hours its places at full hours, with
+    their labels; shoot_ and moon_ are the frames' own.
+    """
+
+    day_directions: Array
+    day_phase: NDArray[np.int8]
+    hour_directions: Array
+    hour_labels: tuple[str, ...]
+    shoot_directions: Array
+    shoot_phase: NDArray[np.int8]
+    moon_directions: Array
+
+
+@lru_cache(maxsize=4)
+def _day(
+    site: Any, date_ordinal: int, start_utc_s: float
+) -> tuple[Array, NDArray[np.int8], Array, tuple[str, ...]]:
+    north = site.scene_north_deg
+    times = start_utc_s + np.arange(0.0, DAY_S + 1.0, SKY_STEP_S)
+    azimuth, true = ephemeris.sun_position(times, site.latitude_deg, site.longitude_deg)
+    way = geometry.direction(azimuth, ephemeris.apparent_altitude_deg(true), north)
+    hours = start_utc_s + np.arange(0.0, DAY_S, HOUR_S)
+    azimuth, hour_true = ephemeris.sun_position(hours, site.latitude_deg, site.longitude_deg)
+    up = hour_true > 0.0
+    marks = geometry.direction(azimuth[up], ephemeris.apparent_altitude_deg(hour_true[up]), north)
+    return way, events.light_phase(true), marks, tuple(str(h) for h in np.flatnonzero(up))
+
+
+def sky_way(frames: FrameTable) -> SkyWay:
+    """The way of sun and moon for the day and the shoot."""
+    plan = frames.plan
+    middle = timeline.local_datetime(float(frames.utc_s[len(frames) // 2]), plan.zone)
+    midnight = middle.replace(hour=0, minute=0, second=0, microsecond=0).timestamp()
+    day, day_phase, marks, labels = _day(plan.site, middle.toordinal(), midnight)
+    return SkyWay(
+        day_directions=day,
+        day_phase=day_phase,
+        hour_directions=marks,
+        hour_labels=labels,
+        shoot_directions=frames.sun_direction,
+        shoot_phase=events.light_phase(frames.sun_true_altitude_deg),
+        moon_directions=frames.moon_direction,
+    )
+
+
+def sky_radius_m(plan: Plan) -> float:
+    """How far out the sky is drawn: as far as most of what is blocked out, within reason."""
+    x, y, _ = plan.rig.origin_m
+    reaches = [
+        math.hypot(block.centre_m[0] - x, block.centre_m[1] - y)
+        for block in plan.blocks
+        if block.centre_m is not None and block.role in ("subject", "background")
+    ]
+    return float(min(max(np.median(reaches) if reaches else 30.0, 10.0), 400.0))

@@ -1,0 +1,1 @@
+"""The shot sheet, one file for each part of the page."""

@@ -1,0 +1,266 @@
+"""The shot sheet's second side: the place, sun and moon, what to mind, what to do when the light differs,
+what to pack, and the cautions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from planner_core.frames import FrameTable
+from planner_core.output.packing import Item, packing_list
+from planner_core.output.sheet.draw import minus
+from planner_core.output.sheet.map import (
+    Bearing,
+    Measured,
+    Outlines,
+    bearings,
+    block_outlines,
+    measured,
+    place_svg,
+    rig_svg,
+)
+from planner_core.output.sheet.markup import Matter, bullets, cell, esc, table, under
+from planner_core.output.sheet.tables import Shift, late_starts, light_advice, light_shifts
+from planner_core.picture.optics import project_px
+from planner_core.place.ground import height_above_ground_m
+from planner_core.plan.model import Plan
+from planner_core.review.findings import Finding
+from planner_core.words.dates import day_words
+
+LEVEL_WORDS = {"stop": "Stop", "warn": "Mind", "note": "Note"}
+PAPER_LINES = 35.0  # of text in the left column, beside headings and the table
+STOPS_OFF = {-2: "2 stops<br>darker", -1: "1 stop<br>darker", 1: "1 stop<br>brighter"}
+
+
+def second_side(matter: Matter) -> Iterator[str]:
+    """The second side's HTML."""
+    title = esc(matter.plan.title or "Shot sheet")
+    day = day_words(matter.date, year=True)
+    yield f'<p class="folio"><span class="clamp1">{title}</span><span>{day}, side 2</span></p>'
+    outlines = block_outlines(matter.plan)
+    yield '<div class="columns maps">'
+    yield from _place(matter, outlines)
+    yield '<div class="stack">'
+    yield from _rig(matter, outlines)
+    yield '</div></div><div class="columns two"><div class="stack">'
+    yield from _findings(matter)
+    yield from _differs(matter)
+    yield '</div><div class="stack">'
+    yield from _sky(matter)
+    yield from _packing(matter)
+    yield '<section class="care"><h2>Take care</h2>'
+    yield from bullets("plain", cautions(matter.plan, matter.frames))
+    yield "</section></div></div>"
+
+
+# ---------------------------------------------------------------- the place
+
+
+def _place(matter: Matter, outlines: Outlines) -> Iterator[str]:
+    yield '<section class="map"><h2>The place</h2>'
+    for kind, width, height in (("wide", 112.0, 86.0), ("narrow", 80.0, 84.0)):
+        drawing = place_svg(matter.plan, matter.frames, matter.event, outlines, width, height, f"m{kind[0]}")
+        yield f'<div class="{kind}">{drawing}</div>'
+    yield f"{under(' '.join(_place_notes(matter)))}</section>"
+
+
+def _place_notes(matter: Matter) -> list[str]:
+    notes = ["North is up. Field of view: full line at the start, dashed at the end."]
+    if any(not row.up for row in bearings(matter.frames, matter.event) if row.body == "sun"):
+        notes.append("A hollow mark is below the horizon.")
+    for block in matter.plan.blocks:
+        if block.shape == "ridge" and block.skyline_deg and block.distance_m:
+            low, high = min(a for _, a in block.skyline_deg), max(a for _, a in block.skyline_deg)
+            name = block.name[:40] or "A ridge"
+            notes.append(f"{name}: {block.distance_m / 1000.0:.1f} km away, {low:.1f}° to {high:.1f}° high.")
+    return notes[:4]
+
+
+def _rig(matter: Matter, outlines: Outlines) -> Iterator[str]:
+    plan, rig = matter.plan, matter.plan.rig
+    if rig.slide is None:
+        height_m = height_above_ground_m(plan, matter.frames.camera_m[0])
+        note = f"Tripod; the lens {height_m:.2f} m above the ground."
+    else:
+        rise = f", rising {rig.incline_deg:g}°" if rig.incline_deg else ", level"
+        note = (
+            f"Rail of {rig.slide.max_m - rig.slide.min_m:.2f} m along {rig.bearing_deg % 360.0:.1f}°{rise}, "
+            f"its start {height_above_ground_m(plan, rig.origin_m):.2f} m above the ground."
+        )
+    drawing = rig_svg(plan, matter.frames, outlines, 70.0, 38.0)
+    yield f'<section class="map"><h2>The rig</h2>{drawing}{under(note)}</section>'
+    rows = measured(plan, outlines)
+    if rows:
+        heads = ("from the rail’s start", "distance", "bearing", "height")
+        yield "<section>"
+        yield from table("measure-table", heads, map(_measured, rows), words=(0,))
+        yield "</section>"
+
+
+def _measured(row: Measured) -> str:
+    distance = f"{row.distance_m:.2f} m" if row.distance_m < 20 else f"{row.distance_m:.0f} m"
+    height = f"{row.height_m:.1f} m" if row.height_m < 20 else f"{row.height_m:.0f} m"
+    return (
+        f'<tr><td class="words"><span class="clamp1">{esc(row.name)}</span></td><td>{distance}</td>'
+        f"<td>{row.bearing_deg:.1f}°</td><td>{minus(height[:-2])} m</td></tr>"
+    )
+
+
+def _sky(matter: Matter) -> Iterator[str]:
+    shown = bearings(matter.frames, matter.event)
+    bodies = [body for body in ("sun", "moon") if body == "sun" or any(r.up for r in shown if r.body == body)]
+    heads = ["<b>Sun and moon</b>"]
+    for body in bodies:
+        heads += [f"{body}<br>bearing", "altitude", "across"]
+    rows = (
+        f'<tr><td class="words">{esc(when)}</td>'
+        + "".join(_sky_cells(matter, row) for row in shown if row.when == when and row.body in bodies)
+        + "</tr>"
+        for when in dict.fromkeys(row.when for row in shown)
+    )
+    yield "<section>"
+    yield from table("sky-table", heads, rows, words=(0,))
+    moon = float(matter.frames.moon_lit_fraction[len(matter.frames) // 2])
+    note = f"Moon {moon:.0%} lit." if "moon" in bodies else "The moon stays below the horizon."
+    note += (
+        " Across: share of the picture’s width, from its left edge. Bearings are true: take your compass’s "
+    )
+    note += "declination off."
+    yield f"{under(note)}</section>"
+
+
+def _sky_cells(matter: Matter, row: Bearing) -> str:
+    altitude = minus(f"{row.altitude_deg:.1f}") + "°"
+    return (
+        cell(f"{row.body}_azimuth_deg", row.frame, row.bearing_deg, f"{row.bearing_deg:.1f}°")
+        + cell(f"{row.body}_altitude_deg", row.frame, row.altitude_deg, altitude)
+        + f"<td>{_in_picture(matter, row)}</td>"
+    )
+
+
+def _in_picture(matter: Matter, row: Bearing) -> str:
+    if not row.up:
+        return "down"
+    plan, frames, k = matter.plan, matter.frames, row.frame - 1
+    eye, rotation = frames.camera_m[k], frames.camera_rotation[k]
+    (x, y), _ = project_px(plan, eye + getattr(frames, f"{row.body}_direction")[k], eye, rotation)
+    width, height = plan.clip.width_px, plan.clip.height_px
+    if np.isfinite(x) and 0 <= x <= width:
+        return f"{x / width:.0%}" if 0 <= y <= height else "above" if y < 0 else "below"
+    turn = (row.bearing_deg - float(frames.lens_bearing_deg[k]) + 180.0) % 360.0 - 180.0
+    return "behind" if abs(turn) > 90.0 else f"{abs(turn):.0f}° {'right' if turn > 0 else 'left'}"
+
+
+# ---------------------------------------------------------------- words
+
+
+def _findings(matter: Matter) -> Iterator[str]:
+    findings = matter.report.findings
+    yield '<section class="findings"><h2>What to mind in this plan</h2>'
+    if not findings:
+        yield "<p>The review found nothing to object to.</p></section>"
+        return
+    room = PAPER_LINES - sum(_lines(sentence, 58) for sentence in _advice(matter))
+    left_out = 0
+    yield "<ul>"
+    for finding in findings:
+        room -= _lines(f"{finding.message} {finding.fix}", 54)
+        left_out += room < 0
+        yield _finding(finding, screen_only=room < 0)
+    yield "</ul>"
+    if left_out:
+        yield f'<p class="paper-only quiet">{left_out} more on the phone, or with the check verb.</p>'
+    yield "</section>"
+
+
+def _finding(finding: Finding, *, screen_only: bool) -> str:
+    fix = f' <span class="fix">{esc(finding.fix)}</span>' if finding.fix else ""
+    kind = finding.level + (" screen-only" if screen_only else "")
+    return f'<li class="{kind}"><b>{LEVEL_WORDS[finding.level]}</b>{esc(finding.message)}{fix}</li>'
+
+
+def _lines(text: str, width: int) -> float:
+    """About how many lines a text takes on paper, its spacing included."""
+    return -(-len(text) // width) + 0.35
+
+
+def _differs(matter: Matter) -> Iterator[str]:
+    yield "<section><h2>When the light isn’t the plan’s</h2>"
+    shifts = light_shifts(matter.frames, matter.event, tuple(STOPS_OFF))
+    heads = ("meter at", "should<br>read EV", *STOPS_OFF.values())
+    yield from table("shift-table", heads, (_shift(matter, row) for row in shifts))
+    yield under(
+        "Use the settings that the exposure table has so many minutes later (+) or earlier (−). "
+        "A dash: the plan’s light never gets there."
+    )
+    yield from bullets("plain", _advice(matter))
+    yield "</section>"
+
+
+def _shift(matter: Matter, row: Shift) -> str:
+    cells = "".join(f"<td>{_minutes(row.minutes[stop])}</td>" for stop in STOPS_OFF)
+    reading = cell("scene_ev100", row.index + 1, row.ev100, minus(f"{row.ev100:.1f}"))
+    return f"<tr><td>{esc(row.when)}, {matter.clock(row.index + 1)}</td>{reading}{cells}</tr>"
+
+
+def _minutes(value: float | None) -> str:
+    if value is None:
+        return "–"
+    size = round(abs(value))
+    if size == 0:
+        return "now"
+    words = f"{size} min" if size < 100 else f"{size // 60} h {size % 60:02d}"
+    return f"{'+' if value > 0 else '−'}{words}"
+
+
+def _advice(matter: Matter) -> list[str]:
+    event = matter.event
+    said = light_advice(matter.plan, matter.frames, event)
+    late = late_starts(matter.plan, matter.frames, event)
+    if late and event is not None:
+        words = [f"{row.minutes} min, frame {row.frame} or every {row.interval_s:.1f} s" for row in late]
+        said.append(
+            f"Starting late, {event.label.lower()} falls before frame {event.frame}; a shorter interval "
+            f"still ends on time: {'; '.join(words)}."
+        )
+    return said
+
+
+def _packing(matter: Matter) -> Iterator[str]:
+    def line(item: Item) -> str:
+        return f"<li>{esc(item.name)} <small>{esc(item.why)}</small></li>"
+
+    yield '<section><h2>To pack</h2><ul class="items">'
+    yield from map(line, packing_list(matter.plan, matter.frames))
+    yield "</ul></section>"
+
+
+def cautions(plan: Plan, frames: FrameTable) -> list[str]:
+    """What can hurt people or gear, with this plan's own facts where it has some."""
+    sun = (
+        "Never look at the sun through the finder or a long lens. While you wait, cap the lens or turn it "
+        "away: a sun resting in it burns shutter and sensor."
+    )
+    pixels, _ = project_px(
+        plan, frames.camera_m + frames.sun_direction, frames.camera_m, frames.camera_rotation
+    )
+    with np.errstate(invalid="ignore"):
+        inside = np.all((pixels >= 0) & (pixels <= (plan.clip.width_px, plan.clip.height_px)), axis=1)
+    seen = np.flatnonzero(inside & (frames.sun_altitude_deg > -0.3))
+    if len(seen):
+        sun += f" Here it can be in the picture from frame {seen[0] + 1} to frame {seen[-1] + 1}."
+    edge = "Weigh the rig down and tie it to something that holds, above all beside an edge, water or people"
+    edge += ": this place has water." if any(block.role == "water" for block in plan.blocks) else "."
+    dark = bool(np.any(frames.sun_true_altitude_deg < -0.833))
+    way = "Look up wind, tide and traffic, dress for standing still"
+    way += ", and walk the way back once while it is light." if dark else ", and know the way back."
+    return [
+        sun,
+        edge,
+        way,
+        "Ask whoever owns the ground; local law decides about filming, lamps and access.",
+        "Work at height, rigging on a structure and mains power are for people licensed for it, "
+        "by the local code. This page replaces neither.",
+    ]

@@ -1,0 +1,69 @@
+"""The shot sheet: one self-contained page for the evening itself, two A4 sides on paper, one column on a
+phone.
+
+No script, no outside request, system fonts. Numbers stand in cells with data attributes (data-column,
+data-frame, data-value), so that they can be read back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from planner_core.evening.timetable import timetable, turn_moment
+from planner_core.frames import FrameTable
+from planner_core.output.sheet.back import second_side
+from planner_core.output.sheet.front import Shown, first_side, strip_frames
+from planner_core.output.sheet.markup import Matter, Picture, esc
+from planner_core.output.sheet.style import STYLE
+from planner_core.plan.model import Plan
+from planner_core.plan.timeline import local_datetime
+from planner_core.review.findings import Review
+from planner_core.words.dates import day_words
+
+__all__ = ["Picture", "Shown", "sheet_html", "strip_frames"]
+
+POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+
+
+def sheet_html(
+    plan: Plan, frames: FrameTable, report: Review, pictures: Sequence[Picture] | None = None
+) -> str:
+    """The whole page as HTML.
+
+    pictures of the draft clip are taken for the strip by frame number (strip_frames says which it wants);
+    drawings of the blocks stand in where there is none.
+    """
+    moments = timetable(plan, frames)
+    matter = Matter(
+        plan=plan,
+        frames=frames,
+        report=report,
+        pictures={picture.frame: picture for picture in pictures or ()},
+        moments=moments,
+        event=turn_moment(moments),
+        date=local_datetime(float(frames.utc_s[0]), plan.zone).date(),
+    )
+    lines = [
+        "<!doctype html>",
+        '<html lang="en-GB">',
+        "<head>",
+        '<meta charset="utf-8">',
+        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">',
+        '<meta name="viewport" content="width=device-width, initial-scale=1">',
+        '<meta name="color-scheme" content="light dark">',
+        '<link rel="icon" href="data:,">',
+        f"<title>{esc(plan.title or 'Shot sheet')}, {day_words(matter.date, year=True)}</title>",
+        f"<style>{STYLE}</style>",
+        "</head>",
+        "<body>",
+        '<div class="page">',
+        *first_side(matter),
+        "</div>",
+        '<div class="page">',
+        *second_side(matter),
+        "</div>",
+        "</body>",
+        "</html>",
+        "",
+    ]
+    return "\n".join(lines)

@@ -1,0 +1,414 @@
+"""Reading the picture: where the subject sits, what is cut or hidden, horizon, foreground, things that
+merge.
+
+Every frame gets one score, 0 to 1, from named parts; the plan is judged by its weakest frame. What a good
+picture is, is common practice with no source: the numbers are in one table here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import attrs
+import numpy as np
+from attrs import frozen
+from numpy.typing import ArrayLike, NDArray
+
+from planner_core.picture.optics import delivered_crop, field_of_view_deg
+from planner_core.picture.tracks import Seen, Tracks, spread
+from planner_core.place import blocking
+from planner_core.plan.model import Plan
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+# What each part counts for in a frame's score. Common practice, no source.
+WEIGHTS: dict[str, float] = {
+    "place": 3.0,  # the subject near a third or the middle, away from the frame's edges
+    "edges": 3.0,  # nothing of it cut, a little air around it
+    "size": 2.0,  # large enough to be read
+    "apart": 1.5,  # its outline free of others
+    "horizon": 1.5,  # on a third rather than through the middle
+    "headroom": 1.0,  # air above it
+    "foreground": 1.0,  # something near, where the camera travels
+}
+
+# Shares, all common practice with no source.
+SEEN_ENOUGH = 0.7  # of the subject seen, for it to be there
+SEEN_BARELY = 0.3  # less of it seen than this, and it is hidden
+INSIDE_WHOLE = 0.98  # inside by this much, it isn't cut
+INSIDE_LOST = 0.1  # inside by less, it is lost
+PLACES = (1 / 3, 1 / 2, 2 / 3)  # of the frame's width
+READABLE = (0.012, 0.09)  # of the frame's height or width: too small to be read, large enough
+NEAR_EDGE = 0.12  # of the frame, to be near its edge
+AIR = 0.03  # of the frame, between the subject and its edges
+HEADROOM = 0.06  # of the frame's height
+HORIZON_MIDDLE = (0.46, 0.54)  # of the frame's height: splits the picture
+NEAR_M = 4.0  # nearer than this is foreground, whatever its role
+FOREGROUND = (0.01, 0.5)  # of the frame: there at all, too much
+TOUCH = 0.004  # of the frame's width: outlines nearer than this merge
+LARGER_PART = 0.25  # of the subject's height: a part whose sides matter
+APART_DISTANCE = 0.04  # blocks whose distances differ by less belong together
+FOREGROUND_FRAMES = 17  # on which the foreground is measured; it comes and goes slowly
+WEAK = 0.5  # a score below this is a weak picture
+
+
+@frozen(kw_only=True, eq=False)
+class SubjectReading:
+    """Where the subject is, frame by frame; arrays of shape (frames,) unless it says otherwise.
+
+    at: place in the move. subject: block numbers, none where the plan has no subject. rect_px (frames, 4):
+    left, top, right, bottom around it, NaN behind the camera. inside: share of its outline inside the frame.
+    seen: what of that nothing hides. shown: share of all of it that shows. oversize (frames, 2): wider,
+    taller than the frame.
+    """
+
+    at: Array
+    subject: tuple[int, ...]
+    rect_px: Array
+    inside: Array
+    seen: Seen
+    visible: Array
+    shown: Array
+    oversize: Mask
+
+
+@frozen(kw_only=True, eq=False)
+class Reading(SubjectReading):
+    """What is in the picture, frame by frame; arrays of shape (frames,).
+
+    horizon: its height above the frame's lower edge, as a share. foreground: share of the frame covered by
+    what is near. merging: the block whose outline touches the subject's, −1 where none does. travels:
+    whether the camera moves along. parts: score of each part, 0 to 1. score: all together.
+    """
+
+    horizon: Array
+    foreground: Array
+    merging: NDArray[np.intp]
+    travels: bool
+    parts: dict[str, Array]
+    score: Array
+
+    def weakest_part(self, frame: int) -> str:
+        """The part that costs a frame (0-based) the most; 'seen' where the subject is hidden or gone."""
+        if self.subject and self.shown[frame] < SEEN_ENOUGH and not self.oversize[frame].any():
+            return "seen"
+        return max(self.parts, key=lambda name: WEIGHTS[name] * (1.0 - self.parts[name][frame]))
+
+
+def read_subject(plan: Plan, tracks: Tracks, *, every_frame: bool = False) -> SubjectReading:
+    """Where the subject is on every frame, and how much of it shows.
+
+    every_frame works out each frame by itself, for cameras that don't follow on each other.
+    """
+    subject = blocking.subject_parts(plan)
+    count = len(tracks)
+    if not subject:
+        nothing = np.full(count, np.nan)
+        none = np.zeros(count)
+        return SubjectReading(
+            at=tracks.at,
+            subject=(),
+            rect_px=np.full((count, 4), np.nan),
+            inside=none,
+            seen=Seen(
+                share=nothing, looked_at=np.empty(0, np.intp), hidden_by=np.empty((0, len(plan.blocks)))
+            ),
+            visible=none,
+            shown=none,
+            oversize=np.zeros((count, 2), dtype=bool),
+        )
+    rect = tracks.rectangle_px(subject)
+    oversize = _oversize(tracks, rect)
+    seen = tracks.seen(subject, ignoring=_companions(plan, subject), every_frame=every_frame)
+    visible = np.nan_to_num(seen.share)
+    inside = tracks.inside_share(subject, np.arange(count) if every_frame else None)
+    return SubjectReading(
+        at=tracks.at,
+        subject=subject,
+        rect_px=rect,
+        inside=inside,
+        seen=seen,
+        visible=visible,
+        shown=np.where(oversize.any(axis=1), (inside > 0.0) * visible, inside * visible),
+        oversize=oversize,
+    )
+
+
+def read(plan: Plan, tracks: Tracks, *, travels: bool, every_frame: bool = False) -> Reading:
+    """The reading of every frame. travels says whether the camera moves along, which asks for a
+    foreground.
+    """
+    found = read_subject(plan, tracks, every_frame=every_frame)
+    horizon = _horizon(tracks)
+    foreground = _foreground(plan, tracks, found.subject)
+    merging, closeness = np.full(len(tracks), -1), np.zeros(len(tracks))
+    parts = {"horizon": _horizon_score(horizon)}
+    if travels:
+        parts["foreground"] = _foreground_score(foreground)
+    if found.subject:
+        merging, closeness = _merging(plan, tracks, found.subject, found.rect_px)
+        parts |= {
+            "place": _place_score(tracks, found),
+            "edges": _edges_score(tracks, found),
+            "size": _size_score(tracks, found),
+            "headroom": _headroom_score(tracks, found),
+            "apart": 1.0 - 0.6 * closeness,
+        }
+    score = _together(parts)
+    return Reading(
+        **{name: getattr(found, name) for name in attrs.fields_dict(SubjectReading)},
+        horizon=horizon,
+        foreground=foreground,
+        merging=merging,
+        travels=travels,
+        parts=parts,
+        score=score * _smooth(found.shown, SEEN_BARELY, SEEN_ENOUGH) if found.subject else score,
+    )
+
+
+def gaps(plan: Plan, found: SubjectReading) -> tuple[Array, Array]:
+    """Room between the subject and the nearer side, and the nearer of top and bottom, as shares of the
+    frame, (frames,).
+
+    Below 0 where it reaches past the edge, NaN behind the camera; 1 where it is too large to keep clear of
+    the edges.
+    """
+    left, top, right, bottom = found.rect_px.T
+    width, height = plan.clip.width_px, plan.clip.height_px
+    across = np.where(found.oversize[:, 0], 1.0, np.minimum(left, width - right) / width)
+    above = np.where(found.oversize[:, 1], 1.0, np.minimum(top, height - bottom) / height)
+    return across, above
+
+
+def air(plan: Plan, found: SubjectReading) -> Array:
+    """Room between the subject and the nearest edge, as `gaps` has it, (frames,)."""
+    return np.minimum(*gaps(plan, found))
+
+
+def judged(plan: Plan, at: Array) -> Mask:
+    """Which places of the move must stand as pictures: all of a hold; of a reveal, those from reveal_by
+    on.
+    """
+    composition = plan.composition
+    if composition is None or composition.style == "hold":
+        return np.ones(len(at), dtype=bool)
+    return np.asarray(at >= min(composition.reveal_by, float(at[-1])) - 1e-9)
+
+
+def view_deg(plan: Plan) -> tuple[float, float]:
+    """Angles of view of the delivered frame, across and up, in degrees."""
+    crop = delivered_crop(plan.camera, plan.clip)
+    across, up = field_of_view_deg((crop.width_mm, crop.height_mm), plan.camera.focal_length_mm)
+    return float(across), float(up)
+
+
+def weakest_frame(reading: Reading, frames: Mask) -> int:
+    """The judged frame with the lowest score, 0-based; of several at the bottom, the one that shows the
+    least.
+    """
+    return int(np.argmin(np.where(frames, reading.score + 1e-3 * reading.shown, np.inf)))
+
+
+# ---------------------------------------------------------------- words
+
+
+def part_text(plan: Plan, reading: Reading, frame: int) -> str:
+    """The weakest part of a frame (0-based) in words, with its number."""
+    part = reading.weakest_part(frame)
+    name = subject_name(plan)
+    left, top, right, bottom = reading.rect_px[frame]
+    width, height = plan.clip.width_px, plan.clip.height_px
+    if part == "seen":
+        shown = reading.shown[frame]
+        return f"only {percent(shown)} of {name} shows" if shown >= 0.005 else f"{name} doesn't show"
+    if part == "horizon":
+        return f"the horizon lies at {percent(reading.horizon[frame])} of the frame's height"
+    if part == "foreground":
+        share = reading.foreground[frame]
+        return (
+            f"what is near covers {percent(share)} of the frame"
+            if share > 0.0
+            else "nothing near is in the frame"
+        )
+    if part == "size":
+        tall, wide = (bottom - top) / height, (right - left) / width
+        return f"{name} is only {percent(max(tall, wide))} of the frame {'high' if tall >= wide else 'wide'}"
+    if part == "headroom":
+        return f"there is {percent(max(top / height, 0.0))} of the frame above {name}"
+    if part == "apart":
+        other = reading.merging[frame]
+        who = blocking.block_text(plan, int(other)) if other >= 0 else "another outline"
+        return f"{name} runs into {who}"
+    edge, gap = min(
+        (
+            ("left", left / width),
+            ("right", 1.0 - right / width),
+            ("top", top / height),
+            ("lower", 1.0 - bottom / height),
+        ),
+        key=lambda pair: pair[1],
+    )
+    if gap < 0.0 and reading.inside[frame] < INSIDE_WHOLE:
+        return f"{name} is cut by the {edge} edge"
+    if part == "edges":
+        return f"{name} is {percent(max(gap, 0.0))} of the frame from the {edge} edge"
+    return (
+        f"{name} stands at {percent((left + right) / 2.0 / width)} of the frame's width, near the {edge} edge"
+    )
+
+
+def subject_name(plan: Plan) -> str:
+    """How a person calls the subject: “beacon”, or the subject."""
+    found = blocking.subject_indices(plan)
+    return blocking.block_text(plan, found[0]) if found else "the subject"
+
+
+def percent(share: float) -> str:
+    """A share as a person reads it: 3 %, 0.4 %."""
+    value = float(share) * 100.0
+    return f"{value:.0f} %" if abs(value) >= 1.0 or value == 0.0 else f"{value:.1f} %"
+
+
+# ---------------------------------------------------------------- parts
+
+
+def _together(parts: dict[str, Array]) -> Array:
+    total = sum(WEIGHTS[name] for name in parts)
+    return np.asarray(sum(WEIGHTS[name] * values for name, values in parts.items()) / total)
+
+
+def _smooth(value: ArrayLike, low: float, high: float) -> Array:
+    """0 up to low, 1 from high on, and an even way between them."""
+    share = np.clip((np.asarray(value, dtype=np.float64) - low) / (high - low), 0.0, 1.0)
+    return share * share * (3.0 - 2.0 * share)
+
+
+def _horizon(tracks: Tracks) -> Array:
+    """Height of the level horizon above the frame's lower edge, as a share of the frame's height; no rig
+    here rolls.
+    """
+    ahead = -tracks.camera_rotation[:, :, 2]
+    level = np.maximum(np.hypot(ahead[:, 0], ahead[:, 1]), 1e-9)
+    return 0.5 - tracks.focal_px * ahead[:, 2] / level / tracks.height_px
+
+
+def _horizon_score(horizon: Array) -> Array:
+    """Best between a sixth and the middle of either half; a level split or a line along the edge is
+    weaker.
+    """
+    split = 0.35 * (1.0 - _smooth(np.abs(horizon - 0.5), 0.0, 0.1))
+    off = np.minimum(horizon, 1.0 - horizon)
+    edge = 0.35 * (1.0 - _smooth(np.abs(off), 0.0, 0.12))
+    return np.where(off < 0.0, np.maximum(0.8 - edge, 0.65), 1.0 - split - edge)
+
+
+def _foreground(plan: Plan, tracks: Tracks, subject: Sequence[int]) -> Array:
+    """Share of the frame that near things cover, worked out on some frames and interpolated."""
+    count = len(tracks)
+    total = np.zeros(count)
+    if not plan.blocks:
+        return total
+    frames = np.flatnonzero(spread(count, FOREGROUND_FRAMES))
+    inside, distance = tracks.in_frame[frames], tracks.distance_m[frames]
+    for index, block in enumerate(plan.blocks):
+        if index in subject or block.role in ("ground", "water"):
+            continue
+        near = inside[:, index] & ((distance[:, index] < NEAR_M) | (block.role == "foreground"))
+        if near.any():
+            share = np.zeros(len(frames))
+            share[near] = tracks.frame_share(index, frames[near])
+            total += np.interp(np.arange(count), frames, share)
+    return np.minimum(total, 1.0)
+
+
+def _foreground_score(foreground: Array) -> Array:
+    low, high = FOREGROUND
+    return (0.3 + 0.7 * _smooth(foreground, 0.0, low)) * (1.0 - 0.6 * _smooth(foreground, high, 0.85))
+
+
+def _oversize(tracks: Tracks, rect: Array) -> Mask:
+    wide = rect[:, 2] - rect[:, 0] > tracks.width_px
+    tall = rect[:, 3] - rect[:, 1] > tracks.height_px
+    return np.stack([wide, tall], axis=1)
+
+
+def _companions(plan: Plan, subject: Sequence[int]) -> tuple[int, ...]:
+    """Other blocks of the role subject: what they hide of the subject isn't held against the picture."""
+    return tuple(i for i, block in enumerate(plan.blocks) if block.role == "subject" and i not in subject)
+
+
+def _place_score(tracks: Tracks, found: SubjectReading) -> Array:
+    rect, oversize = found.rect_px, found.oversize
+    middle_x = (rect[:, 0] + rect[:, 2]) / 2.0 / tracks.width_px
+    middle_y = (rect[:, 1] + rect[:, 3]) / 2.0 / tracks.height_px
+    away = np.min([np.abs(middle_x - place) for place in PLACES], axis=0)
+    across = np.where(oversize[:, 0], 1.0, 1.0 - np.clip((away - 0.05) / 0.25, 0.0, 1.0))
+    above = np.where(oversize[:, 1], 1.0, 1.0 - np.clip((np.abs(middle_y - 0.5) - 0.25) / 0.25, 0.0, 1.0))
+    return np.nan_to_num(np.minimum(across, above))
+
+
+def _edges_score(tracks: Tracks, found: SubjectReading) -> Array:
+    """1 with air all round, 0.7 where the outline touches the edge, falling to 0 where a quarter of it is
+    cut.
+    """
+    gap = air(tracks.plan, found)
+    whole = 0.7 + 0.3 * _smooth(gap, 0.0, AIR)
+    cut = 0.7 * (1.0 - np.clip((1.0 - found.inside) / 0.25, 0.0, 1.0))
+    return np.nan_to_num(np.where(gap >= 0.0, whole, cut))
+
+
+def _size_score(tracks: Tracks, found: SubjectReading) -> Array:
+    rect = found.rect_px
+    width = (np.minimum(rect[:, 2], tracks.width_px) - np.maximum(rect[:, 0], 0.0)) / tracks.width_px
+    height = (np.minimum(rect[:, 3], tracks.height_px) - np.maximum(rect[:, 1], 0.0)) / tracks.height_px
+    size = np.maximum(np.fmax(width, height), 1e-6)
+    low, high = np.log(READABLE)
+    return np.nan_to_num(np.clip((np.log(size) - low) / (high - low), 0.0, 1.0))
+
+
+def _headroom_score(tracks: Tracks, found: SubjectReading) -> Array:
+    gap = found.rect_px[:, 1] / tracks.height_px
+    return np.nan_to_num(np.where(found.oversize[:, 1], 1.0, 0.2 + 0.8 * _smooth(gap, 0.0, HEADROOM)))
+
+
+def _merging(
+    plan: Plan, tracks: Tracks, subject: Sequence[int], rect: Array
+) -> tuple[NDArray[np.intp], Array]:
+    """The block whose side runs along a side of the subject, −1 for none, and how closely, 0 to 1.
+
+    The sides of the subject's larger parts count, and blocks that reach along at least half of such a side:
+    one that ends where the part begins, or that stands in front with its edge on the part's edge. Not those
+    at much the same distance, which are built onto it, nor ground, water and ridges.
+    """
+    count = len(tracks)
+    roles = [
+        block.role in ("foreground", "background") and block.shape != "ridge" and index not in subject
+        for index, block in enumerate(plan.blocks)
+    ]
+    tolerance = TOUCH * tracks.width_px
+    beside = (tracks.left < rect[:, 2:3] + tolerance) & (tracks.right > rect[:, 0:1] - tolerance)
+    beside &= (tracks.top < rect[:, 3:4]) & (tracks.bottom > rect[:, 1:2]) & tracks.in_frame
+    chosen = np.flatnonzero(beside.any(axis=0) & np.array(roles, dtype=bool))
+    if not len(chosen):
+        return np.full(count, -1), np.zeros(count)
+    left, top, right, bottom = (
+        side[:, chosen] for side in (tracks.left, tracks.top, tracks.right, tracks.bottom)
+    )
+    distance = tracks.distance_m[:, chosen]
+    gap = np.full(left.shape, np.inf)
+    tall = rect[:, 3] - rect[:, 1]
+    for part in subject:
+        own_left, own_top, own_right, own_bottom = tracks.rectangle_px((part,)).T[:, :, None]
+        high = own_bottom - own_top
+        own = tracks.distance_m[:, part : part + 1]
+        kissing = np.minimum(np.abs(left - own_right), np.abs(right - own_left))
+        flush = np.minimum(np.abs(left - own_left), np.abs(right - own_right))
+        nearest = np.where(distance < own, np.minimum(kissing, flush), kissing)
+        counts = np.minimum(bottom, own_bottom) - np.maximum(top, own_top) > 0.5 * high
+        counts &= (high >= LARGER_PART * tall[:, None]) & (bottom - top < 4.0 * tall[:, None])
+        counts &= np.abs(distance - own) > APART_DISTANCE * own + 1.0
+        gap = np.fmin(gap, np.where(counts & beside[:, chosen], nearest, np.inf))
+    best = gap.argmin(axis=1)
+    closeness = 1.0 - np.clip(gap[np.arange(count), best] / tolerance, 0.0, 1.0)
+    return np.where(closeness > 0.0, chosen[best], -1), closeness

@@ -1,0 +1,529 @@
+"""Mending a picture: the smallest change of a pose after which the subject composes, found by trying.
+
+Changes are tried in the order of their size, on some of the frames, and the one that is kept is tried again
+on all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import attrs
+import numpy as np
+from attrs import frozen
+from numpy.typing import NDArray
+
+from planner_core.picture import composition, tracks
+from planner_core.picture.composition import INSIDE_WHOLE, SEEN_BARELY, SEEN_ENOUGH, Reading, SubjectReading
+from planner_core.place import blocking
+from planner_core.plan.model import Plan
+from planner_core.rig import geometry
+from planner_core.rig.drive import axis_limits
+from planner_core.rig.motion import axis_values
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+PLACES = 25  # frames that a change is tried on, beside the failing ones
+FAILING_PLACES = 12
+WHOLE_COUNTS = 3  # a trial on all frames takes as long as so many others
+RAIL_PLACES = 65  # at which the view of the subject is looked at
+FEW_PLACES, FEW_FAILING_PLACES, FEW_RAIL_PLACES = 9, 3, 17  # the same where work is limited
+MOST_GUESSES = 3  # turns straight onto the subject that are tried before all else
+# Work is counted in rays tried against a piece of a block; what else there is, in rays that take as long.
+OUTLINE_WORK, TRIAL_WORK = 400, 10_000
+HARDLY_MOVES_M = 0.1  # an entrance pupil so near to the head's axes doesn't look around things
+STEPS = {"slide_m": 0.05, "pan_deg": 0.5, "tilt_deg": 0.5}  # what a person would set
+MANY_STEPS = (1, 2, 3, 4, 6, 8, 11, 15, 20, 27, 36, 48, 64, 90)
+# Sizes of changes that count as equally large: a twentieth of the view, a tenth of the rail.
+VIEW_SHARE, RAIL_SHARE = 0.05, 0.1
+VERBS = {"slide_m": "slide", "pan_deg": "pan", "tilt_deg": "tilt"}
+
+
+@frozen(kw_only=True)
+class Change:
+    """One axis of one pose, or of all of them together, set to another value."""
+
+    axis: str  # slide_m, pan_deg or tilt_deg
+    poses: tuple[int, ...]
+    by: float
+    size: float
+    plan: Plan  # with the change in it
+
+    def text(self, before: Plan) -> str:
+        """What to do, as one says it to a photographer."""
+        verb, after = VERBS[self.axis], self.plan
+        if len(self.poses) > 1:
+            return self._text_for_all(before)
+        index = self.poses[0]
+        old, new = (_shown(self.axis, getattr(p.move.poses[index], self.axis)) for p in (before, after))
+        last = len(before.move.poses) - 1
+        if index == 0:
+            return f"Start the {verb} at {new} instead of {old}."
+        if index == last:
+            return f"End the {verb} at {new} instead of {old}."
+        return (
+            f"At {before.move.poses[index].at * 100.0:.0f} % of the move, {verb} to {new} instead of {old}."
+        )
+
+    def _text_for_all(self, before: Plan) -> str:
+        first, last = (_shown(self.axis, _value_at(self.plan, self.axis, place)) for place in (0.0, 1.0))
+        way = {
+            "slide_m": ("back along the rail", "farther along the rail"),
+            "pan_deg": ("to the left", "to the right"),
+            "tilt_deg": ("down", "up"),
+        }[self.axis][self.by > 0.0]
+        span = first if first == last else f"{first} to {last}"
+        verb = {"slide_m": "Slide", "pan_deg": "Point the lens", "tilt_deg": "Tilt"}[self.axis]
+        return f"{verb} {_shown(self.axis, abs(self.by))} {way} throughout ({VERBS[self.axis]} {span})."
+
+
+def _shown(axis: str, value: float) -> str:
+    return f"{round(value, 3):g} m" if axis == "slide_m" else f"{round(value, 2):g}°"
+
+
+def _value_at(plan: Plan, axis: str, place: float) -> float:
+    found = axis_values(plan.move, axis, np.array([place]))
+    return float(found[0]) if found is not None else 0.0
+
+
+def failing(plan: Plan, reading: SubjectReading, *, weak: float = 0.0, air: float = 0.0) -> Mask:
+    """Frames on which the plan's own intent fails, (frames,): subject gone, cut or hidden, or a score below
+    weak.
+
+    Of a reveal, also the first frame where it gives the subject away, and frames that hide it again.
+    """
+    frames = composition.judged(plan, reading.at)
+    bad = (reading.shown < SEEN_ENOUGH) | ((reading.inside < INSIDE_WHOLE) & ~reading.oversize.any(axis=1))
+    if isinstance(reading, Reading):
+        bad |= reading.score < weak
+    if air > 0.0:
+        bad |= ~(composition.air(plan, reading) >= air)
+    bad &= frames
+    if plan.composition is not None and plan.composition.style == "reveal":
+        bad[0] |= reading.shown[0] >= SEEN_BARELY
+        shown = np.flatnonzero(reading.shown >= SEEN_ENOUGH)
+        if len(shown):
+            bad[shown[0] :] |= reading.shown[shown[0] :] < SEEN_ENOUGH
+    return bad
+
+
+def smallest_change(
+    plan: Plan,
+    reading: Reading,
+    *,
+    most_tries: int = 400,
+    most_work: int | None = None,
+    weak: float = 0.0,
+    only: Sequence[int] | None = None,
+) -> Change | None:
+    """The smallest change that leaves no frame failing; None where none was found within so many tries.
+
+    With air around the subject where a change gives that, else without. `only` limits the blocks that are
+    looked at while trying; the change that is returned was tried with all of them, on all frames. With
+    most_work, turns straight onto the subject are tried first, changes are tried on fewer frames, and none
+    is tried that is likely to take more than what is left of so much work.
+    """
+    bad = failing(plan, reading, weak=weak)
+    if not bad.any() or not reading.subject:
+        return None
+    less = plan if only is None else _with_blocks(plan, only)
+    everyone = np.ones(len(bad), dtype=bool)
+    budget = Budget(most_tries, most_work)
+    aim: _Aim | None = None
+    for air in (composition.AIR, 0.0):
+        some = _Trial(less, bad, weak, air, reading.travels, budget)
+        all_ = _Trial(plan, everyone, weak, air, reading.travels, budget, counts=WHOLE_COUNTS)
+        aim = _Aim(some, reading) if aim is None else aim
+        aim.ask_for(air)
+        found = _smallest(plan, some, all_, aim, len(reading.seen.looked_at))
+        if found is not None:
+            return found
+    return None
+
+
+def _smallest(plan: Plan, some: _Trial, all_: _Trial, aim: _Aim, looks: int) -> Change | None:
+    """The smallest change that mends; trying one on all frames takes about so many looks."""
+    if some.budget.limited and some.place_work == 0:
+        some.gauge()
+    if not some.can_pay():
+        return None
+    before = some.faults(some.plan)
+
+    def with_fewest_steps(
+        size: float, axis: str, poses: tuple[int, ...], way: int, low: int, high: int
+    ) -> Change | None:
+        """The change by fewest steps between low, that don't mend, and high, that do, tried on all frames."""
+        fewest = _fewest_steps(some, aim, axis, poses, way, low, high)
+        for steps in dict.fromkeys((fewest, high)):
+            changed = _changed(plan, axis, poses, way * steps)
+            if all_.budget.allows(TRIAL_WORK + some.place_work * looks) and all_.faults(changed) == 0.0:
+                by, share = way * steps * STEPS[axis], steps / high
+                return Change(axis=axis, poses=poses, by=by, size=size * share, plan=changed)
+        return None
+
+    if some.budget.limited:
+        for size, axis, poses, way, steps in aim.guesses()[:MOST_GUESSES]:
+            if some.can_pay() and some.faults(_changed(some.plan, axis, poses, way * steps)) == 0.0:
+                found = with_fewest_steps(size, axis, poses, way, max(steps - 2, 0), steps)
+                if found is not None:
+                    return found
+    last: dict[tuple[str, tuple[int, ...], int], tuple[int, float]] = {}
+    for size, axis, poses, way, steps in _in_order_of_size(plan):
+        key = (axis, poses, way)
+        tried, faults = last.get(key, (0, before))
+        if faults > before and tried > 2:
+            continue  # it went the wrong way
+        if not some.can_pay():
+            return None
+        if not aim.may_hit(axis, poses, way * steps):
+            continue
+        last[key] = steps, some.faults(_changed(some.plan, axis, poses, way * steps))
+        if last[key][1] == 0.0:
+            found = with_fewest_steps(size, axis, poses, way, tried, steps)
+            if found is not None:
+                return found
+    for size, axis, poses, way, steps in () if some.budget.limited else aim.guesses():
+        wide = aim.steps_to_middle(axis, poses, way, steps)  # farther than the steps tried so far
+        if some.can_pay() and some.faults(_changed(some.plan, axis, poses, way * wide)) == 0.0:
+            found = with_fewest_steps(size * wide / steps, axis, poses, way, max(steps - 2, 0), wide)
+            if found is not None:
+                return found
+    return None
+
+
+def best_change(plan: Plan, reading: Reading, *, weak: float = 0.0, most_tries: int = 400) -> Change | None:
+    """The change after which the least fails, where none mends all; None where none betters it by a tenth.
+
+    Of changes that are about as good, the smallest is taken.
+    """
+    bad = failing(plan, reading, weak=weak)
+    if not bad.any() or not reading.subject:
+        return None
+    trial = _Trial(plan, bad, weak, 0.0, reading.travels, Budget(most_tries))
+    before = trial.badness(plan)
+    found: tuple[float, Change] | None = None
+    aim = _Aim(trial, reading)
+    aim.ask_for(0.0)
+    for size, axis, poses, way, steps in (*_in_order_of_size(plan), *aim.guesses()):
+        if not trial.can_pay():
+            break
+        changed = _changed(plan, axis, poses, way * steps)
+        left = trial.badness(changed)
+        if left < 0.9 * (found[0] if found else before):
+            by = way * steps * STEPS[axis]
+            found = left, Change(axis=axis, poses=poses, by=by, size=size, plan=changed)
+    return found[1] if found else None
+
+
+class Budget:
+    """What trying may cost: so many tries, and so much work where that is limited; and what it has cost."""
+
+    def __init__(self, most_tries: int, most_work: int | None = None) -> None:
+        self.most_tries, self.most_work = most_tries, most_work
+        self.tries = self.work = 0
+
+    @property
+    def limited(self) -> bool:
+        return self.most_work is not None
+
+    def allows(self, work: int) -> bool:
+        """Whether one more try is left, and so much work."""
+        return self.tries < self.most_tries and (self.most_work is None or self.work + work <= self.most_work)
+
+    def spend(self, seen: tracks.Tracks) -> int:
+        """Count what has been worked out of some tracks, and say how much it was."""
+        work = TRIAL_WORK + seen.ray_tests + OUTLINE_WORK * seen.outlines
+        self.work += work
+        return work
+
+
+class _Trial:
+    """Tries plans on some frames: first on some that failed, then on some of all."""
+
+    def __init__(
+        self, plan: Plan, bad: Mask, weak: float, air: float, travels: bool, budget: Budget, counts: int = 1
+    ) -> None:
+        self.plan, self.weak, self.air, self.travels = plan, weak, air, travels
+        self.budget, self.counts = budget, counts
+        self.place_work = 0  # what the dearest place has taken so far
+        few, most = (FEW_FAILING_PLACES, FEW_PLACES) if budget.limited else (FAILING_PLACES, PLACES)
+        if bad.all():
+            count = len(bad) if counts > 1 or not budget.limited else min(len(bad), few + most)
+            self.sets = [np.linspace(0.0, 1.0, count) if count > 1 else np.zeros(1)]
+        else:
+            failed = np.flatnonzero(bad)
+            some = failed[np.linspace(0, len(failed) - 1, min(len(failed), few)).round().astype(int)]
+            even = np.linspace(0, len(bad) - 1, min(len(bad), most)).round().astype(int)
+            self.sets = [frames / max(len(bad) - 1, 1) for frames in (some, np.union1d(even, some))]
+
+    def can_pay(self) -> bool:
+        """Whether the budget has room for one more try where all places are as dear as any so far."""
+        places = sum(len(places) for places in self.sets)
+        return self.budget.allows(TRIAL_WORK * len(self.sets) + self.place_work * places)
+
+    def gauge(self) -> None:
+        """Find out on one place what places take."""
+        first = self.sets[0]
+        self._failing_at(self.plan, first[len(first) // 2 :][:1])
+
+    def faults(self, plan: Plan) -> float:
+        """How much fails: the share of the first places that do and how badly, or of all of them where those
+        don't.
+        """
+        self.budget.tries += self.counts
+        for places in self.sets:
+            bad, depth = self._failing_at(plan, places)
+            if bad.any():
+                return float(np.mean(bad) + np.mean(depth))
+        return 0.0
+
+    def badness(self, plan: Plan) -> float:
+        """How much fails on the evenly spread places, whatever failed first."""
+        self.budget.tries += self.counts
+        bad, depth = self._failing_at(plan, self.sets[-1])
+        return float(np.mean(bad) + np.mean(depth * bad))
+
+    def _failing_at(self, plan: Plan, places: Array) -> tuple[Mask, Array]:
+        seen = tracks.compute_tracks(plan, tracks.camera_path(plan, places))
+        found = _failing_in(plan, seen, weak=self.weak, air=self.air, travels=self.travels)
+        work = self.budget.spend(seen) - TRIAL_WORK
+        self.place_work = max(self.place_work, work // len(places))
+        return found
+
+
+class _Aim:
+    """Rules out turns of the head that leave the subject outside the frame, by its bearing and altitude
+    alone.
+    """
+
+    SLACK_DEG = 1.5
+
+    def __init__(self, trial: _Trial, reading: SubjectReading) -> None:
+        self.plan, self.places, self.trial = trial.plan, trial.sets[-1], trial
+        self.frames = composition.judged(self.plan, self.places)
+        path = tracks.camera_path(self.plan, self.places)
+        boxes = blocking.bounding_boxes(self.plan)
+        corners = boxes.corners_m[np.isin(boxes.block, blocking.subject_parts(self.plan))].reshape(-1, 3)
+        self.corners = corners
+        way = corners - path.camera_m[:, None]
+        right = path.camera_rotation[:, :, 0]
+        ahead = np.stack([-right[:, 1], right[:, 0], np.zeros(len(right))], axis=1)
+        x, y = np.einsum("fci,fi->fc", way, right), np.einsum("fci,fi->fc", way, ahead)
+        self.bearing = np.degrees(np.arctan2(x, y))
+        self.altitude = np.degrees(np.arctan2(way[..., 2], np.hypot(x, y))) - path.lens_altitude_deg[:, None]
+        # a head that turns about the pupil can't look past what stands in the way
+        at = np.searchsorted(reading.at, self.places).clip(0, len(reading.at) - 1)
+        hidden = (reading.visible[at] < SEEN_ENOUGH) & (reading.inside[at] >= INSIDE_WHOLE) & self.frames
+        self.hopeless = bool(hidden.any()) and abs(self.plan.rig.pupil_offset_m) < HARDLY_MOVES_M
+        self.gaps = [gap[at][self.frames] for gap in composition.gaps(self.plan, reading)]
+        self.effect: dict[tuple[str, tuple[int, ...]], Array] = {}
+        self.start: dict[str, Array] = {}
+        self._rail: tuple[tuple[Array, Array] | None] | None = None
+
+    def ask_for(self, air: float) -> None:
+        """Room there should be between the subject and the frame's edges, as a share of the frame."""
+        across, above = self.gaps
+        self.half = dict(
+            zip(("pan_deg", "tilt_deg"), np.array(composition.view_deg(self.plan)) * (0.5 - air), strict=True)
+        )
+        # a turn can't mend what only the other direction gets wrong
+        self.helps = {
+            "pan_deg": not ((above < air) & (across >= air)).any(),
+            "tilt_deg": not ((across < air) & (above >= air)).any(),
+        }
+
+    def _allowed(self, axis: str, slack_deg: float) -> tuple[Array, Array]:
+        """Least and most turn of the lens at each place that brings all of the subject into the frame; least
+        above most where it is too large.
+        """
+        angle, reach = {"pan_deg": self.bearing, "tilt_deg": self.altitude}[axis], self.half[axis] + slack_deg
+        return angle.max(axis=1) - reach, angle.min(axis=1) + reach
+
+    def guesses(self) -> list[tuple[float, str, tuple[int, ...], int, int]]:
+        """For each axis and pose of the head the fewest steps that bring the subject into the frame, the
+        smallest change first: size, axis, poses, way, steps.
+        """
+        found = []
+        for axis, poses, lowest, highest, unit in _options(self.plan):
+            if axis == "slide_m" or self.hopeless or not self.helps[axis]:
+                continue
+            low, high = (edge[self.frames] for edge in self._allowed(axis, 0.0))
+            turn = self._turn(axis, poses, 1)[self.frames]
+            matters = low <= high
+            acts = matters & (np.abs(turn) > 1e-6)
+            if ((low > 0.0) | (high < 0.0))[matters & ~acts].any() or not acts.any():
+                continue
+            ends = np.sort([low[acts] / turn[acts], high[acts] / turn[acts]], axis=0)
+            least, most = float(ends[0].max()), float(ends[1].min())
+            steps = int(np.ceil(least)) if least > 0.0 else int(np.floor(min(most, 0.0)))
+            by = steps * STEPS[axis]
+            if steps and least <= steps <= most and lowest - 1e-9 <= by <= highest + 1e-9:
+                size = abs(by) / unit * (1.5 if len(poses) > 1 else 1.0)
+                found.append((size, axis, poses, 1 if steps > 0 else -1, abs(steps)))
+        return sorted(found)
+
+    def steps_to_middle(self, axis: str, poses: tuple[int, ...], way: int, steps: int) -> int:
+        """From the fewest steps that bring the subject in, those to the middle of what keeps it in."""
+        more = steps
+        while more < 4 * MANY_STEPS[-1] and self.may_hit(axis, poses, way * (more + 1)):
+            more += 1
+        allowed = next(
+            abs(high if way > 0 else low)
+            for a, p, low, high, _ in _options(self.plan)
+            if (a, p) == (axis, poses)
+        )
+        return min((steps + more) // 2, max(int((allowed + 1e-9) / STEPS[axis]), steps))
+
+    @property
+    def rail(self) -> tuple[Array, Array] | None:
+        if self._rail is None:
+            self._rail = (self._clear_rail(),)
+        return self._rail[0]
+
+    def _clear_rail(self) -> tuple[Array, Array] | None:
+        """Places on the rail, and how much of the subject is free from each with the lens turned to it."""
+        rail, budget = self.plan.rig.slide, self.trial.budget
+        count = FEW_RAIL_PLACES if budget.limited else RAIL_PLACES
+        if rail is None or not budget.allows(TRIAL_WORK + self.trial.place_work * count):
+            return None
+        places = np.linspace(rail.min_m, rail.max_m, count)
+        north = self.plan.site.scene_north_deg
+        middle = (self.corners.min(axis=0) + self.corners.max(axis=0)) / 2.0
+        stand = geometry.camera_position_m(self.plan, places, 0.0, 0.0)
+        pan, tilt = geometry.bearing_and_altitude(middle - stand, north)
+        path = tracks.CameraPath(
+            plan=self.plan,
+            at=np.linspace(0.0, 1.0, len(places)),
+            camera_m=stand,
+            camera_rotation=geometry.camera_rotation(pan, tilt, north),
+            lens_altitude_deg=tilt,
+        )
+        seen = tracks.compute_tracks(self.plan, path)
+        subjects = [i for i, block in enumerate(self.plan.blocks) if block.role == "subject"]
+        found = seen.seen(blocking.subject_parts(self.plan), ignoring=subjects, every_frame=True)
+        budget.spend(seen)
+        return places, np.nan_to_num(found.share)
+
+    def may_hit(self, axis: str, poses: tuple[int, ...], steps: int) -> bool:
+        if axis == "slide_m":
+            if self.rail is None:
+                return True
+            slide = self._before(axis) + self._turn(axis, poses, steps)
+            return bool(np.interp(slide[self.frames], *self.rail).min() > SEEN_ENOUGH - 0.15)
+        if self.hopeless or not self.helps[axis]:
+            return False
+        low, high = self._allowed(axis, self.SLACK_DEG)
+        by = self._turn(axis, poses, steps)
+        fits = ((low <= by) & (by <= high)) | (low > high)
+        return bool(fits[self.frames].all())
+
+    def _before(self, axis: str) -> Array:
+        """Where an axis is at each place without any change."""
+        if axis not in self.start:
+            found = axis_values(self.plan.move, axis, self.places)
+            resting = np.full(self.places.shape, _resting(self.plan, axis))
+            self.start[axis] = resting if found is None else found
+        return self.start[axis]
+
+    def _turn(self, axis: str, poses: tuple[int, ...], steps: int) -> Array:
+        """How far a change turns the lens at each place, degrees; a change is taken to act in proportion."""
+        key = (axis, poses)
+        if key not in self.effect:
+            after = axis_values(_changed(self.plan, axis, poses, 1).move, axis, self.places)
+            assert after is not None
+            self.effect[key] = after - self._before(axis)
+        return self.effect[key] * steps
+
+
+def _with_blocks(plan: Plan, chosen: Sequence[int]) -> Plan:
+    kept = sorted({*chosen, *blocking.subject_parts(plan)})
+    return attrs.evolve(plan, blocks=tuple(plan.blocks[i] for i in kept))
+
+
+def _options(plan: Plan) -> Iterator[tuple[str, tuple[int, ...], float, float, float]]:
+    """Axis, poses, lowest and highest change that the rig allows, and the change that counts as 1."""
+    crop_deg = composition.view_deg(plan)
+    limits = {axis.name: axis for axis in axis_limits(plan)}
+    for axis in ("pan_deg", "tilt_deg", "slide_m"):
+        given = [i for i, pose in enumerate(plan.move.poses) if getattr(pose, axis) is not None]
+        if axis == "slide_m" and axis not in limits:
+            continue
+        if axis in limits:
+            low, high = limits[axis].low, limits[axis].high
+        else:
+            low, high = (-1080.0, 1080.0) if axis == "pan_deg" else (-90.0, 90.0)
+        unit = RAIL_SHARE * (high - low) if axis == "slide_m" else VIEW_SHARE * crop_deg[axis == "tilt_deg"]
+        values = [getattr(plan.move.poses[i], axis) for i in given]
+        if axis in limits:
+            for i, value in zip(given, values, strict=True):
+                if len(given) > 1:
+                    yield axis, (i,), low - value, high - value, unit
+        if not given:  # where no pose gives it, the axis rests; all poses may say where
+            given = list(range(len(plan.move.poses)))
+            values = [_resting(plan, axis)] * len(given)
+        yield axis, tuple(given), low - min(values), high - max(values), unit
+
+
+def _resting(plan: Plan, axis: str) -> float:
+    if axis == "slide_m":
+        return plan.rig.slide.min_m if plan.rig.slide else 0.0
+    return plan.site.scene_north_deg if axis == "pan_deg" else 0.0
+
+
+def _in_order_of_size(plan: Plan) -> list[tuple[float, str, tuple[int, ...], int, int]]:
+    """All changes to try, the smallest first: size, axis, poses, way (−1 or 1), steps. Changing all poses
+    counts half more.
+    """
+    found = []
+    for axis, poses, low, high, unit in _options(plan):
+        for way in (-1, 1):
+            for steps in MANY_STEPS:
+                by = way * steps * STEPS[axis]
+                if low - 1e-9 <= by <= high + 1e-9:
+                    found.append((abs(by) / unit * (1.5 if len(poses) > 1 else 1.0), axis, poses, way, steps))
+    return sorted(found)
+
+
+def _changed(plan: Plan, axis: str, poses: Sequence[int], steps: int) -> Plan:
+    by = steps * STEPS[axis]
+    changed = list(plan.move.poses)
+    for i in poses:
+        value = getattr(changed[i], axis)
+        value = _resting(plan, axis) if value is None else value
+        changed[i] = attrs.evolve(changed[i], **{axis: round(value + by, 6)})
+    return attrs.evolve(plan, move=attrs.evolve(plan.move, poses=tuple(changed)))
+
+
+def failing_at(
+    plan: Plan, places: Array, *, weak: float = 0.0, air: float = 0.0, travels: bool = False
+) -> tuple[Mask, Array]:
+    """What `failing` says of a plan at places of the move (0..1), without a FrameTable, and how badly each
+    place fails.
+    """
+    seen = tracks.compute_tracks(plan, tracks.camera_path(plan, places))
+    return _failing_in(plan, seen, weak=weak, air=air, travels=travels)
+
+
+def _failing_in(
+    plan: Plan, seen: tracks.Tracks, *, weak: float, air: float, travels: bool
+) -> tuple[Mask, Array]:
+    if weak <= 0.0:
+        found = composition.read_subject(plan, seen)
+        return failing(plan, found, air=air), 1.0 - found.shown
+    reading = composition.read(plan, seen, travels=travels)
+    return failing(plan, reading, weak=weak, air=air), 2.0 - reading.shown - reading.score
+
+
+def _fewest_steps(
+    trial: _Trial, aim: _Aim, axis: str, poses: tuple[int, ...], way: int, low: int, high: int
+) -> int:
+    """Fewest steps that mend, by halving between low that don't and high that do."""
+    while high - low > 1:
+        middle = (low + high) // 2
+        if not trial.can_pay():
+            break
+        mended = aim.may_hit(axis, poses, way * middle)
+        mended = mended and trial.faults(_changed(trial.plan, axis, poses, way * middle)) == 0.0
+        low, high = (low, middle) if mended else (middle, high)
+    return high

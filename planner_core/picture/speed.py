@@ -1,0 +1,334 @@
+"""Speed as seen: how fast foreground, subject and background cross the picture, and words for it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+from attrs import frozen
+from numpy.typing import ArrayLike, NDArray
+
+from planner_core.picture.optics import delivered_crop
+from planner_core.place.blocking import block_mesh, subject_indices
+from planner_core.plan.model import Block, Plan
+from planner_core.words.figures import figure
+
+Array = NDArray[np.float64]
+
+# The word for each speed, up to the number of frame widths a second of clip beside it. Common practice, no
+# source; values from memory. A thing that takes longer than 100 s to cross the picture reads as creeping, and
+# cinematographers keep a pan to seven seconds or more a picture width, lest it judders.
+SPEED_WORDS: tuple[tuple[str, float], ...] = (
+    ("still", 0.001),
+    ("creeping", 0.01),
+    ("calm", 0.05),
+    ("brisk", 1.0 / 7.0),
+    ("too fast", math.inf),
+)
+FOREGROUND, SUBJECT, BACKGROUND, FAR = "foreground", "subject", "background", "far distance"
+ROLES = (FOREGROUND, SUBJECT, BACKGROUND, FAR)
+FAR_M = 1e6
+LEAST_PX = 0.01  # a frame; less is no movement to speak of
+SAMPLE_FRAMES = 12  # frames at which the points to watch are chosen
+KEPT_BLOCKS = {FOREGROUND: 8, SUBJECT: 4, BACKGROUND: 12}
+KEPT_POINTS = 12
+LARGE_FACE = 0.3  # share of its distance from which a face is looked at more closely than at its corners
+
+
+def speed_limit(word: str) -> float:
+    """Up to how many frame widths a second of clip a speed is called by this word."""
+    return dict(SPEED_WORDS)[word]
+
+
+def speed_word(frame_widths_s: float) -> str:
+    """The word for a speed in frame widths a second of clip."""
+    return next(word for word, up_to in SPEED_WORDS if frame_widths_s <= up_to)
+
+
+def frame_widths_a_second(plan: Plan, px_per_frame: ArrayLike) -> Array:
+    """Clip pixels a frame as frame widths a second of clip, any shape."""
+    return np.asarray(px_per_frame, dtype=np.float64) * plan.clip.fps / plan.clip.width_px
+
+
+def px_a_frame(plan: Plan, frame_widths_s: ArrayLike) -> Array:
+    """Frame widths a second of clip as clip pixels a frame, any shape."""
+    return np.asarray(frame_widths_s, dtype=np.float64) * plan.clip.width_px / plan.clip.fps
+
+
+def px_text(px_per_frame: float) -> str:
+    """A speed as a person reads it: '4.79 px a frame', 'under 0.01 px a frame'."""
+    return f"{figure(px_per_frame) if px_per_frame >= LEAST_PX else f'under {LEAST_PX:g}'} px a frame"
+
+
+@frozen(kw_only=True, eq=False)
+class Watched:
+    """Points of the scene whose way across the picture is watched, and the blocks that they belong to."""
+
+    points_m: Array  # (points, 3)
+    role: NDArray[np.intp]  # (points,), places in ROLES
+    block: NDArray[np.intp]  # (points,), −1 for the far distance
+
+
+@frozen(kw_only=True, eq=False)
+class Track:
+    """Points on their way through the pictures, arrays of shape (frames, points).
+
+    x_px and y_px are clip pixels from the frame's top left corner, NaN where depth_m, the distance ahead of
+    the camera, is not above 0.
+    """
+
+    x_px: Array
+    y_px: Array
+    depth_m: Array
+
+
+@frozen(kw_only=True, eq=False)
+class RoleSpeed:
+    """How fast one role moves from each frame to the next; arrays of shape (frames − 1,).
+
+    px_per_frame is NaN where nothing of the role is in the picture. For the foreground it is the speed of the
+    nearest point in the picture, else the median of the points in it. distance_m and block say what that is.
+    """
+
+    role: str
+    px_per_frame: Array
+    distance_m: Array
+    block: NDArray[np.intp]
+
+    @property
+    def seen(self) -> bool:
+        return bool(np.any(np.isfinite(self.px_per_frame)))
+
+    @property
+    def worst(self) -> int:
+        """Place of the fastest frame."""
+        return int(np.nanargmax(self.px_per_frame))
+
+    @property
+    def worst_px(self) -> float:
+        """Clip pixels a frame at the fastest frame."""
+        return float(self.px_per_frame[self.worst])
+
+    @property
+    def typical_px(self) -> float:
+        """Median of the frames in which it is seen, clip pixels a frame."""
+        return float(np.nanmedian(self.px_per_frame))
+
+
+def screen_speeds(plan: Plan, camera_m: Array, camera_rotation: Array) -> dict[str, RoleSpeed]:
+    """Speed of each role that the picture shows at some frame, by its name in ROLES.
+
+    camera_m is (frames, 3) and camera_rotation (frames, 3, 3), as in the FrameTable. The far distance, which
+    moves by pan and tilt alone, is always there. Empty for a plan of a single frame.
+    """
+    if len(camera_m) < 2:
+        return {}
+    watched = watched_points(plan, camera_m, camera_rotation)
+    return role_speeds(plan, watched, picture_px(plan, watched.points_m, camera_m, camera_rotation))
+
+
+def role_speeds(plan: Plan, watched: Watched, track: Track) -> dict[str, RoleSpeed]:
+    """Speed of each role out of the watched points' way through the pictures, as screen_speeds has it."""
+    moved = np.hypot(np.diff(track.x_px, axis=0), np.diff(track.y_px, axis=0))
+    counts = in_picture(plan, track)[:-1]
+    # what is behind the camera a frame later has crossed the picture at the least
+    moved = np.where(np.isfinite(moved), moved, math.hypot(plan.clip.width_px, plan.clip.height_px))
+    depth = track.depth_m[:-1]
+    found = {}
+    for place, role in enumerate(ROLES):
+        mine = watched.role == place
+        if not np.any(counts[:, mine]):
+            continue
+        choose = _nearest if role == FOREGROUND else _median
+        found[role] = choose(role, counts[:, mine], moved[:, mine], depth[:, mine], watched.block[mine])
+    return found
+
+
+def _nearest(role: str, counts: NDArray, moved: Array, depth: Array, block: NDArray) -> RoleSpeed:
+    near = np.argmin(np.where(counts, depth, np.inf), axis=1)
+    rows = np.arange(len(moved))
+    some = counts.any(axis=1)
+    return RoleSpeed(
+        role=role,
+        px_per_frame=np.where(some, moved[rows, near], np.nan),
+        distance_m=np.where(some, depth[rows, near], np.nan),
+        block=np.where(some, block[near], -1),
+    )
+
+
+def _median(role: str, counts: NDArray, moved: Array, depth: Array, block: NDArray) -> RoleSpeed:
+    ranked = np.argsort(np.where(counts, moved, np.inf), axis=1)
+    middle = np.maximum(counts.sum(axis=1) - 1, 0) // 2
+    rows = np.arange(len(moved))
+    chosen = ranked[rows, middle]
+    some = counts.any(axis=1)
+    return RoleSpeed(
+        role=role,
+        px_per_frame=np.where(some, moved[rows, chosen], np.nan),
+        distance_m=np.where(some, depth[rows, chosen], np.nan),
+        block=np.where(some, block[chosen], -1),
+    )
+
+
+# ---------------------------------------------------------------- points
+
+
+def picture_px(plan: Plan, points_m: Array, camera_m: Array, camera_rotation: Array) -> Track:
+    """Where the same points (points, 3) are in the picture of every frame's camera.
+
+    What optics.project_px gives, faster, for the case that every frame sees every point. camera_m is
+    (frames, 3) and camera_rotation (frames, 3, 3).
+    """
+    frames, points = len(camera_m), len(points_m)
+    turned = np.ascontiguousarray(camera_rotation.transpose(0, 2, 1))
+    local = (turned.reshape(-1, 3) @ np.ascontiguousarray(points_m).T).reshape(frames, 3, points)
+    local -= np.einsum("fji,fi->fj", turned, camera_m)[:, :, None]
+    depth = -local[:, 2]
+    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
+        scale = delivered_crop(plan.camera, plan.clip).focal_px / depth
+    scale[depth <= 0.0] = np.nan
+    return Track(
+        x_px=plan.clip.width_px / 2.0 + local[:, 0] * scale,
+        y_px=plan.clip.height_px / 2.0 - local[:, 1] * scale,
+        depth_m=depth,
+    )
+
+
+def in_picture(plan: Plan, track: Track) -> NDArray[np.bool_]:
+    """Whether points lie ahead of the camera and inside the delivered frame, (frames, points)."""
+    x, y = track.x_px, track.y_px
+    return (x >= 0.0) & (x <= plan.clip.width_px) & (y >= 0.0) & (y <= plan.clip.height_px)
+
+
+def shift_px(plan: Plan, meant: Track, real: Track) -> Array:
+    """How far off, at worst, things in the picture are where the camera isn't as it is meant; (frames,)."""
+    off = np.hypot(real.x_px - meant.x_px, real.y_px - meant.y_px)
+    counts = in_picture(plan, meant) & np.isfinite(off)
+    return np.where(counts, off, 0.0).max(axis=1, initial=0.0)
+
+
+def watched_points(plan: Plan, camera_m: Array, camera_rotation: Array) -> Watched:
+    """A few dozen points that stand for what the picture shows: chosen at some frames, to be watched at all.
+
+    Of the foreground, the nearest point in each of those frames; of subject and background, points spread
+    over what is in the picture; and for each of those frames a point far away on the lens axis.
+    """
+    chosen = np.unique(np.linspace(0, len(camera_m) - 1, SAMPLE_FRAMES).round().astype(int))
+    eyes, turns = camera_m[chosen], camera_rotation[chosen]
+    points, roles, owners = [], [], []
+    for role, blocks in _blocks_by_role(plan).items():
+        kept = _blocks_in_picture(plan, blocks, eyes, turns, KEPT_BLOCKS[role], nearest=role == FOREGROUND)
+        lookouts = eyes[[0, len(eyes) // 2, -1]] if role == FOREGROUND else eyes[[len(eyes) // 2]]
+        found, owner = _surface_points(plan, kept, lookouts)
+        picked = _picked(plan, found, eyes, turns, nearest=role == FOREGROUND)
+        points.append(found[picked])
+        owners.append(owner[picked])
+        roles.append(np.full(len(picked), ROLES.index(role)))
+    points.append(eyes - FAR_M * turns[:, :, 2])
+    owners.append(np.full(len(eyes), -1))
+    roles.append(np.full(len(eyes), ROLES.index(FAR)))
+    return Watched(points_m=np.concatenate(points), role=np.concatenate(roles), block=np.concatenate(owners))
+
+
+def _blocks_by_role(plan: Plan) -> dict[str, list[int]]:
+    subjects = subject_indices(plan)
+    groups: dict[str, list[int]] = {FOREGROUND: [], SUBJECT: list(subjects), BACKGROUND: []}
+    for index, block in enumerate(plan.blocks):
+        if block.role in (FOREGROUND, BACKGROUND) and index not in subjects:
+            groups[block.role].append(index)
+    return {role: blocks for role, blocks in groups.items() if blocks}
+
+
+def _ball(plan: Plan, block: Block) -> tuple[float, float, float, float]:
+    """Centre and radius of a ball around a block."""
+    if block.shape in ("box", "post", "figure") and block.centre_m and block.size_m:
+        return (*block.centre_m, math.hypot(*block.size_m) / 2.0)
+    vertices = block_mesh(plan, block).vertices_m
+    low, high = vertices.min(axis=0), vertices.max(axis=0)
+    x, y, z = (low + high) / 2.0
+    return float(x), float(y), float(z), float(np.linalg.norm(high - low)) / 2.0
+
+
+def _blocks_in_picture(
+    plan: Plan, blocks: Sequence[int], eyes: Array, turns: Array, most: int, *, nearest: bool
+) -> list[int]:
+    """Blocks that may be in some of the pictures: the nearest, or ones spread over all distances."""
+    balls = np.array([_ball(plan, plan.blocks[index]) for index in blocks])
+    local = (balls[:, :3] - eyes[:, None, :]) @ turns
+    radius, depth = balls[:, 3], -local[..., 2]
+    crop = delivered_crop(plan.camera, plan.clip)
+    seen = depth > -radius
+    for across, size_px in ((local[..., 0], plan.clip.width_px), (local[..., 1], plan.clip.height_px)):
+        edge = size_px / 2.0 / crop.focal_px
+        seen &= np.abs(across) - depth * edge <= radius * math.hypot(1.0, edge)
+    near = np.where(seen, np.linalg.norm(local, axis=-1) - radius, np.inf).min(axis=0)
+    order = np.argsort(near, kind="stable")[: int(np.isfinite(near).sum())]
+    if not nearest and len(order) > most:
+        order = order[np.linspace(0, len(order) - 1, most).round().astype(int)]
+    return [blocks[place] for place in order[:most]]
+
+
+def _surface_points(plan: Plan, blocks: Iterable[int], lookouts: Array) -> tuple[Array, NDArray[np.intp]]:
+    """Points on the blocks' faces, denser toward each lookout, and each point's block.
+
+    On every four-cornered face that shows to a lookout (a ridge's do from both sides): its corners; and on
+    one that is large for its distance also edges, the point nearest to the lookout, and points one and a half
+    times as far from that as the lookout is.
+    """
+    quads, owners, open_ones = [], [], []
+    for index in blocks:
+        mesh = block_mesh(plan, plan.blocks[index])
+        faces = [face for face in mesh.faces if len(face) == 4]
+        quads.append(mesh.vertices_m[np.array(faces, dtype=int).reshape(-1, 4)])
+        owners.append(np.full(len(faces), index))
+        open_ones.append(np.full(len(faces), plan.blocks[index].shape == "ridge"))
+    if not quads:
+        return np.zeros((0, 3)), np.zeros(0, dtype=np.intp)
+    corners, owner, is_open = np.concatenate(quads), np.concatenate(owners), np.concatenate(open_ones)
+    found, whose = [], []
+    for eye in lookouts:
+        facing = is_open | (np.einsum("fi,fi->f", _normals(corners), eye - corners[:, 0]) > 0.0)
+        diagonal = np.linalg.norm(corners[:, 2] - corners[:, 0], axis=1)
+        large = diagonal > LARGE_FACE * np.linalg.norm(corners.mean(axis=1) - eye, axis=1)
+        for chosen, on_face in (
+            (facing & large, _face_points(corners[facing & large], eye)),
+            (facing & ~large, corners[facing & ~large]),
+        ):
+            found.append(on_face.reshape(-1, 3))
+            whose.append(np.repeat(owner[chosen], on_face.shape[1]))
+    return np.concatenate(found), np.concatenate(whose)
+
+
+def _normals(corners: Array) -> Array:
+    return np.cross(corners[:, 1] - corners[:, 0], corners[:, 3] - corners[:, 0])
+
+
+def _face_points(corners: Array, eye: Array) -> Array:
+    """Points of faces (faces, 4, 3) as seen from an eye, shape (faces, 25, 3)."""
+    origin = corners[:, 0]
+    sides = corners[:, [1, 3]] - origin[:, None]  # (faces, 2, 3)
+    length = np.maximum(np.linalg.norm(sides, axis=-1), 1e-9)
+    share = np.clip(np.einsum("fsi,fi->fs", sides, eye - origin) / length**2, 0.0, 1.0)
+    distance = np.linalg.norm(eye - origin - np.einsum("fs,fsi->fi", share, sides), axis=-1)
+    spread = 1.5 * distance[:, None] / length
+    ends = np.zeros_like(share), np.ones_like(share)
+    along = np.stack([ends[0], share - spread, share, share + spread, ends[1]], axis=-1).clip(0.0, 1.0)
+    s, t = along[:, 0, :, None], along[:, 1, None, :]  # (faces, 5, 1) and (faces, 1, 5)
+    weights = np.stack([(1 - s) * (1 - t), s * (1 - t), s * t, (1 - s) * t], axis=-1)
+    return (weights.reshape(len(corners), 25, 4) @ corners) if len(corners) else np.zeros((0, 25, 3))
+
+
+def _picked(plan: Plan, points: Array, eyes: Array, turns: Array, *, nearest: bool) -> NDArray[np.intp]:
+    """Which points to watch: the nearest in each picture, or some spread over all that are in one."""
+    if not len(points):
+        return np.zeros(0, dtype=np.intp)
+    track = picture_px(plan, points, eyes, turns)
+    inside = in_picture(plan, track)
+    if nearest:
+        closest = np.argmin(np.where(inside, track.depth_m, np.inf), axis=1)
+        return np.unique(closest[inside.any(axis=1)])
+    seen = np.flatnonzero(inside.any(axis=0))
+    if len(seen) > KEPT_POINTS:
+        seen = seen[np.linspace(0, len(seen) - 1, KEPT_POINTS).round().astype(int)]
+    return seen

@@ -1,0 +1,1 @@
+"""The blocks that stand for the place: their shapes, outlines, ground and what hides what. No camera."""

@@ -1,0 +1,521 @@
+"""Blocks from maps: building footprints (GeoJSON, RFC 7946) become prisms, a horizon profile (CSV) a ridge.
+
+Longitudes and latitudes are placed on the plane that touches the WGS 84 ellipsoid at the site: through
+Earth-centred coordinates, so that it holds at any latitude and across the date line. The ground is taken as
+level.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+import os
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import attrs
+import numpy as np
+from attrs import frozen
+from numpy.typing import ArrayLike, NDArray
+
+from planner_core.place import outlines
+from planner_core.place.blocking import ground_level_m
+from planner_core.plan.model import MISSING, Block, Plan, PlanError, Site, as_number
+
+Array = NDArray[np.float64]
+
+EQUATOR_RADIUS_M = 6378137.0  # WGS 84
+FLATTENING = 1.0 / 298.257223563
+LEVEL_M = 3.0  # common practice, no source
+DEFAULT_HEIGHT_M = 9.0  # three levels
+FEET_M = 0.3048
+FULL_TURN_GAP_DEG = 45.0  # a profile whose widest gap is smaller goes all the way round
+
+
+@frozen(kw_only=True)
+class Selection:
+    """What to take from a map, and how finely.
+
+    max_distance_m is counted from the rail's start to the nearest part of a footprint; smaller areas than
+    min_area_m2 are left out; corners that move the outline by less than tolerance_m are dropped;
+    default_height_m is for footprints without a height or levels.
+    """
+
+    max_distance_m: float = 2000.0
+    min_area_m2: float = 10.0
+    tolerance_m: float = 0.2
+    default_height_m: float = DEFAULT_HEIGHT_M
+    role: str = "background"
+
+
+@frozen(kw_only=True)
+class Imported:
+    """Blocks from a map, and sentences that say what was taken, assumed and left out; counts says it in
+    numbers.
+    """
+
+    blocks: tuple[Block, ...]
+    said: tuple[str, ...]
+    counts: dict[str, int]
+
+
+def read_text(path: str | os.PathLike[str], kind: str) -> str:
+    """A small text file in UTF-8. Raises PlanError, naming the kind of file, where it can't be read."""
+    file = Path(path)
+    try:
+        return file.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError:
+        raise PlanError(kind, str(file), "does not exist; check the name") from None
+    except IsADirectoryError:
+        raise PlanError(kind, str(file), "is a folder; name a file") from None
+    except OSError as error:
+        raise PlanError(kind, str(file), f"can't be read ({error.strerror})") from None
+    except UnicodeDecodeError:
+        raise PlanError(kind, str(file), "is not text in UTF-8") from None
+
+
+def load_footprints(
+    path: str | os.PathLike[str], plan: Plan, selection: Selection | None = None
+) -> tuple[Plan, Imported]:
+    """The plan with the buildings of a GeoJSON file added, and what was taken. Raises PlanError."""
+    imported = footprint_blocks(parse_geojson(read_text(path, "footprints")), plan, selection or Selection())
+    return attrs.evolve(plan, blocks=(*plan.blocks, *imported.blocks)), imported
+
+
+def load_horizon(
+    path: str | os.PathLike[str], plan: Plan, *, distance_m: float = 5000.0, name: str = ""
+) -> tuple[Plan, Block]:
+    """The plan with the skyline of a CSV file (bearing, altitude) added as a ridge. Raises PlanError."""
+    block = horizon_ridge(
+        read_text(path, "horizon profile"), distance_m=distance_m, name=name or Path(path).stem
+    )
+    return attrs.evolve(plan, blocks=(*plan.blocks, block)), block
+
+
+def enu_m(longitude_deg: ArrayLike, latitude_deg: ArrayLike, site: Site) -> tuple[Array, Array]:
+    """Metres east and north of the site on its tangent plane, any shape.
+
+    Both places on the WGS 84 ellipsoid; any handbook of geodesy. Within 2 km lengths, areas and bearings keep
+    to the geodesic's within a few parts in ten million.
+    """
+    x, y, z = _geocentric(longitude_deg, latitude_deg)
+    x0, y0, z0 = _geocentric(site.longitude_deg, site.latitude_deg)
+    turn, rise = math.radians(site.longitude_deg), math.radians(site.latitude_deg)
+    outward = (x - x0) * math.cos(turn) + (y - y0) * math.sin(turn)
+    east = (y - y0) * math.cos(turn) - (x - x0) * math.sin(turn)
+    north = (z - z0) * math.cos(rise) - outward * math.sin(rise)
+    return east, north
+
+
+def _geocentric(longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> tuple[Array, Array, Array]:
+    turn, rise = np.radians(longitude_deg), np.radians(latitude_deg)
+    squared = FLATTENING * (2.0 - FLATTENING)
+    curvature = EQUATOR_RADIUS_M / np.sqrt(1.0 - squared * np.sin(rise) ** 2)
+    return (
+        curvature * np.cos(rise) * np.cos(turn),
+        curvature * np.cos(rise) * np.sin(turn),
+        curvature * (1.0 - squared) * np.sin(rise),
+    )
+
+
+def scene_xy_m(longitude_deg: ArrayLike, latitude_deg: ArrayLike, site: Site) -> Array:
+    """Places on the map in scene metres, shape (..., 2): X right, Y along the site's scene_north_deg."""
+    east, north = enu_m(longitude_deg, latitude_deg, site)
+    turn = math.radians(site.scene_north_deg)
+    return np.stack(
+        [east * math.cos(turn) - north * math.sin(turn), east * math.sin(turn) + north * math.cos(turn)],
+        axis=-1,
+    )
+
+
+# ---------------------------------------------------------------- GeoJSON
+
+
+def parse_geojson(text: str) -> Any:
+    """The JSON value in a text. Raises PlanError for text that isn't JSON."""
+
+    def no_constant(name: str) -> Any:
+        raise PlanError("footprints", name, "is not a number JSON knows; give a finite number")
+
+    try:
+        return json.loads(text, parse_constant=no_constant)
+    except json.JSONDecodeError as error:
+        raise PlanError(
+            "footprints",
+            f"line {error.lineno}, column {error.colno}",
+            f"is where it stops being JSON ({error.msg})",
+        ) from None
+    except RecursionError:
+        raise PlanError("footprints", "its nesting", "is too deep to be a map") from None
+    except ValueError as error:
+        if isinstance(error, PlanError):
+            raise
+        raise PlanError("footprints", "a number in it", "has too many digits") from None
+
+
+def footprint_blocks(document: Any, plan: Plan, selection: Selection) -> Imported:
+    """Prisms for the buildings of a GeoJSON document. Raises PlanError, naming the feature that is malformed.
+
+    A building with courtyards is cut into pieces without holes, a multipolygon into its parts. Points and
+    lines are no buildings; they, what is far, tiny, crossing itself or in the plan already are left out and
+    counted.
+    """
+    counts: Counter[str] = Counter()
+    crossing: list[str] = []
+    blocks: list[Block] = []
+    taken = {block.name for block in plan.blocks}
+    known = {_fingerprint(block) for block in plan.blocks if block.shape == "prism"}
+    ground_m = ground_level_m(plan)
+    nearest_m = math.inf
+    for feature in _features(document):
+        counts["features"] += 1
+        polygons = list(_polygons(feature.geometry, f"{feature.label}.geometry"))
+        if not polygons:
+            counts["not_polygons"] += 1
+            continue
+        height_m, base_m, known_from = _heights(feature, selection.default_height_m)
+        counts[f"height_from_{known_from}"] += 1
+        pieces: list[Array] = []
+        for rings in polygons:
+            outer = [scene_xy_m(ring[:, 0], ring[:, 1], plan.site) for ring in rings]
+            distance_m = outlines.distance_m(outer[0], np.asarray(plan.rig.origin_m[:2]))
+            nearest_m = min(nearest_m, distance_m)
+            if distance_m > selection.max_distance_m:
+                counts["far"] += 1
+                continue
+            simple = [outlines.simplified(ring, selection.tolerance_m) for ring in outer]
+            if any(outlines.crosses_itself(ring) for ring in simple) or outlines.rings_cross(simple):
+                counts["crossing"] += 1
+                crossing.append(feature.label)
+                continue
+            area_m2 = abs(outlines.area_m2(simple[0])) - sum(abs(outlines.area_m2(r)) for r in simple[1:])
+            if area_m2 < selection.min_area_m2:
+                counts["tiny"] += 1
+                continue
+            counts["holes"] += len(simple) - 1
+            pieces += outlines.without_holes(simple)
+        name = _free_name(feature.name, taken) if pieces else ""
+        for number, outline in enumerate(pieces, start=1):
+            block = _prism(
+                outline,
+                name if len(pieces) == 1 else f"{name}, part {number}",
+                role=selection.role,
+                height_m=height_m,
+                base_m=ground_m + base_m,
+            )
+            if _fingerprint(block) in known:
+                counts["repeated"] += 1
+                continue
+            known.add(_fingerprint(block))
+            blocks.append(block)
+        counts["buildings"] += bool(pieces)
+    counts["blocks"] = len(blocks)
+    said = tuple(_told(counts, crossing, selection, plan, blocks, nearest_m))
+    return Imported(blocks=tuple(blocks), said=said, counts=dict(counts))
+
+
+def _prism(outline: Array, name: str, *, role: str, height_m: float, base_m: float) -> Block:
+    corners = tuple((float(x), float(y)) for x, y in np.round(outline, 3))
+    return Block(name=name, role=role, shape="prism", footprint_m=corners, height_m=height_m, base_m=base_m)
+
+
+def _fingerprint(block: Block) -> frozenset[tuple[float, float]]:
+    return frozenset((round(x, 1), round(y, 1)) for x, y in block.footprint_m or ())
+
+
+def _free_name(wanted: str, taken: set[str]) -> str:
+    name, number = wanted, 2
+    while name in taken:
+        name, number = f"{wanted} {number}", number + 1
+    taken.add(name)
+    return name
+
+
+@frozen(kw_only=True)
+class _Feature:
+    label: str  # as an error names it
+    name: str
+    geometry: Any
+    properties: dict[str, Any]
+
+
+def _features(document: Any) -> Iterator[_Feature]:
+    if not isinstance(document, dict):
+        raise PlanError("footprints", document, "is not GeoJSON; a FeatureCollection is an object in { }")
+    _check_coordinate_system(document)
+    kind = document.get("type", MISSING)
+    if kind == "FeatureCollection":
+        features = document.get("features", MISSING)
+        if not isinstance(features, list):
+            raise PlanError("features", features, "a FeatureCollection lists its features in [ ]")
+        for index, entry in enumerate(features):
+            yield _feature(entry, f"features[{index}]", index + 1)
+    elif kind == "Feature":
+        yield _feature(document, "feature", 1)
+    elif kind in _GEOMETRIES:
+        yield _Feature(label="map", name="building 1", geometry=document, properties={})
+    else:
+        is_not = "" if kind is MISSING else "is not GeoJSON's; "
+        raise PlanError("type", kind, f"{is_not}FeatureCollection, Feature or a geometry is meant")
+
+
+def _check_coordinate_system(document: dict[str, Any]) -> None:
+    named = document.get("crs")
+    if named is not None and not re.search(r"CRS84|4326", json.dumps(named)):
+        raise PlanError(
+            "crs",
+            named if not isinstance(named, dict) else json.dumps(named),
+            "is another coordinate system; export the map in longitude and latitude (WGS 84)",
+        )
+
+
+def _feature(entry: Any, label: str, number: int) -> _Feature:
+    if not isinstance(entry, dict) or entry.get("type") != "Feature":
+        found = entry.get("type", MISSING) if isinstance(entry, dict) else entry
+        raise PlanError(f"{label}.type", found, 'is not a feature; "type": "Feature" is meant')
+    identity = entry.get("id")
+    if isinstance(identity, (str, int)):
+        label = f"{label} (id {identity})"
+    properties = entry.get("properties") or {}
+    if not isinstance(properties, dict):
+        raise PlanError(f"{label}.properties", properties, "is not an object; write it in { }")
+    if "geometry" not in entry:
+        raise PlanError(f"{label}.geometry", MISSING, "a feature has one, or null")
+    given = properties.get("name")
+    name = str(given).strip() if isinstance(given, (str, int, float)) else ""
+    return _Feature(
+        label=label, name=name or f"building {number}", geometry=entry["geometry"], properties=properties
+    )
+
+
+_GEOMETRIES = (
+    "Point",
+    "MultiPoint",
+    "LineString",
+    "MultiLineString",
+    "Polygon",
+    "MultiPolygon",
+    "GeometryCollection",
+)
+
+
+def _polygons(geometry: Any, label: str, depth: int = 0) -> Iterator[list[Array]]:
+    """Each polygon's rings as arrays (n, 2) of longitude and latitude, the closing position dropped."""
+    if geometry is None:
+        return
+    kind = geometry.get("type", MISSING) if isinstance(geometry, dict) else geometry
+    if not isinstance(geometry, dict) or kind not in _GEOMETRIES:
+        raise PlanError(f"{label}.type", kind, f"is not a geometry; one of {', '.join(_GEOMETRIES)}")
+    if kind == "GeometryCollection":
+        parts = geometry.get("geometries", MISSING)
+        if not isinstance(parts, list) or depth > 8:
+            raise PlanError(f"{label}.geometries", parts, "is not a plain list of geometries")
+        for index, part in enumerate(parts):
+            yield from _polygons(part, f"{label}.geometries[{index}]", depth + 1)
+        return
+    coordinates = geometry.get("coordinates", MISSING)
+    if not isinstance(coordinates, list):
+        raise PlanError(f"{label}.coordinates", coordinates, "a geometry lists its positions in [ ]")
+    if kind == "Polygon" and coordinates:
+        yield _rings(coordinates, f"{label}.coordinates")
+    elif kind == "MultiPolygon":
+        for index, polygon in enumerate(coordinates):
+            yield _rings(polygon, f"{label}.coordinates[{index}]")
+
+
+def _rings(polygon: Any, label: str) -> list[Array]:
+    if not isinstance(polygon, list) or not polygon:
+        raise PlanError(label, polygon, "is not a polygon; it lists its rings, the outline first, then holes")
+    return [_ring(ring, f"{label}[{index}]") for index, ring in enumerate(polygon)]
+
+
+def _ring(ring: Any, label: str) -> Array:
+    if not isinstance(ring, list) or len(ring) < 4:
+        raise PlanError(
+            label, ring, "is not a ring; it has four or more positions, the last equal to the first"
+        )
+    positions = [_position(position, f"{label}[{index}]") for index, position in enumerate(ring)]
+    if positions[0] != positions[-1]:
+        raise PlanError(
+            f"{label}[{len(ring) - 1}]",
+            ring[-1],
+            f"must repeat the ring's first position {list(positions[0])}",
+        )
+    return np.array(positions[:-1])
+
+
+def _position(position: Any, label: str) -> tuple[float, float]:
+    if not isinstance(position, list) or len(position) < 2:
+        raise PlanError(label, position, "is not a position; write [longitude, latitude]")
+    try:
+        longitude, latitude = as_number(position[0]), as_number(position[1])
+    except PlanError as error:
+        raise PlanError(label, position, f"is not a position ({error.expected})") from None
+    if not (abs(longitude) <= 180.0 and abs(latitude) <= 90.0):
+        raise PlanError(
+            label,
+            [longitude, latitude],
+            "is no [longitude, latitude] in degrees; export the map in WGS 84, longitude first",
+        )
+    return longitude, latitude
+
+
+# ---------------------------------------------------------------- heights
+
+_LENGTH = re.compile(r"^([+-]?\d+(?:[.,]\d+)?)\s*(m|metres?|meters?|ft|feet|foot|')?$", re.IGNORECASE)
+_FEET_INCHES = re.compile(r"^(\d+)\s*(?:'|ft)\s*(\d+(?:\.\d+)?)\s*(?:\"|in)?$")
+
+
+def length_m(value: Any) -> float | None:
+    """Metres from a map's value: 12, "12", "12.5 m", "40 ft" or 39'4"; None where it says no length."""
+    if isinstance(value, bool):
+        return None
+    if isinstance(value, (int, float)):
+        return float(value) if math.isfinite(value) else None
+    text = str(value).strip()
+    if both := _FEET_INCHES.match(text):
+        return (float(both[1]) + float(both[2]) / 12.0) * FEET_M
+    if found := _LENGTH.match(text):
+        unit = (found[2] or "m").lower()
+        return float(found[1].replace(",", ".")) * (1.0 if unit.startswith("m") else FEET_M)
+    return None
+
+
+def _heights(feature: _Feature, default_m: float) -> tuple[float, float, str]:
+    """Height of the prism, height of its base above the ground, and where they come from."""
+    given = feature.properties
+
+    def first(names: Sequence[str], factor: float = 1.0) -> float | None:
+        lengths = (length_m(given[name]) for name in names if given.get(name) is not None)
+        return next((length * factor for length in lengths if length is not None), None)
+
+    base_m = first(("min_height",))
+    if base_m is None:
+        base_m = first(("building:min_level", "min_level"), LEVEL_M)
+    base_m = max(base_m or 0.0, 0.0)
+    for origin, names, factor in (
+        ("height", ("height",), 1.0),
+        ("levels", ("building:levels", "levels"), LEVEL_M),
+    ):
+        top_m = first(names, factor)
+        if top_m is not None and base_m < top_m <= 1000.0:
+            return round(top_m - base_m, 3), round(base_m, 3), origin
+    return default_m, round(base_m, 3), "default"
+
+
+# ---------------------------------------------------------------- what is told
+
+
+def _told(
+    counts: Counter[str],
+    crossing: list[str],
+    selection: Selection,
+    plan: Plan,
+    blocks: list[Block],
+    nearest_m: float,
+) -> Iterator[str]:
+    holes = f", {counts['holes']} courtyards cut out" if counts["holes"] else ""
+    yield (
+        f"{counts['buildings']} buildings of {counts['features']} features taken as {counts['blocks']} prisms"
+        f"{holes}."
+    )
+    if not blocks and counts["far"]:
+        yield (
+            f"The nearest outline is {nearest_m / 1000.0:.1f} km from the rail: check site.latitude_deg and "
+            "site.longitude_deg, and that the map has longitude first."
+        )
+    yield (
+        f"Heights: {counts['height_from_height']} given, {counts['height_from_levels']} from levels × "
+        f"{LEVEL_M:g} m, {counts['height_from_default']} without either, "
+        f"set to {selection.default_height_m:g} m."
+    )
+    left_out = (
+        ("far", f"farther than {selection.max_distance_m:g} m from the rail"),
+        ("tiny", f"under {selection.min_area_m2:g} m²"),
+        ("crossing", "with an outline that crosses itself"),
+        ("not_polygons", "that are no polygons"),
+        ("repeated", "already in the plan"),
+    )
+    parts = [f"{counts[key]} {words}" for key, words in left_out if counts[key]]
+    if parts:
+        yield f"Left out: {'; '.join(parts)}."
+    if crossing:
+        more = f" and {len(crossing) - 5} more" if len(crossing) > 5 else ""
+        yield f"Outlines to mend: {', '.join(crossing[:5])}{more}."
+    eye = np.asarray(plan.rig.origin_m, dtype=np.float64)
+    for block in blocks:
+        inside = outlines.contains(np.asarray(block.footprint_m), eye[:2])
+        if inside and block.base_m < eye[2] < block.base_m + float(block.height_m or 0.0):
+            yield (
+                f"The rail's start lies inside {block.name}, {block.height_m:g} m high: check site, "
+                "rig.origin_m and that height."
+            )
+
+
+# ---------------------------------------------------------------- a horizon profile
+
+
+def horizon_ridge(
+    text: str, *, distance_m: float = 5000.0, name: str = "skyline", role: str = "background"
+) -> Block:
+    """A ridge from lines of bearing and altitude in degrees, as seen from the rail's start.
+
+    Columns are divided by commas, semicolons or tabs; a heading is allowed, lines starting with # are
+    remarks. The lines may come in any order; a profile all the way round is closed. Raises PlanError, naming
+    the line.
+    """
+    pairs = _profile(text)
+    by_bearing = dict(sorted(pairs))
+    bearings = np.array(list(by_bearing))
+    altitudes = np.array(list(by_bearing.values()))
+    gaps = np.diff(np.append(bearings, bearings[0] + 360.0))
+    start = (int(np.argmax(gaps)) + 1) % len(bearings)
+    bearings = np.concatenate([bearings[start:], bearings[:start] + 360.0])
+    altitudes = np.roll(altitudes, -start)
+    if gaps.max() <= FULL_TURN_GAP_DEG:
+        bearings, altitudes = np.append(bearings, bearings[0] + 360.0), np.append(altitudes, altitudes[0])
+    skyline = tuple((float(b), float(a)) for b, a in zip(bearings, altitudes, strict=True))
+    return Block(name=name, role=role, shape="ridge", distance_m=distance_m, skyline_deg=skyline)
+
+
+def _profile(text: str) -> list[tuple[float, float]]:
+    delimiter = next((mark for mark in (";", "\t", ",") if mark in text), ",")
+    pairs: dict[float, float] = {}
+    for number, row in enumerate(csv.reader(io.StringIO(text), delimiter=delimiter), start=1):
+        cells = [cell.strip() for cell in row if cell.strip()]
+        if not cells or cells[0].startswith("#"):
+            continue
+        try:
+            bearing, altitude = (float(cell.replace(",", ".")) for cell in cells[:2])
+        except ValueError:
+            if not pairs and not any(re.match(r"[+-]?\d", cell) for cell in cells):
+                continue
+            raise PlanError(
+                f"horizon profile, line {number}",
+                delimiter.join(row),
+                "is not a bearing and an altitude in degrees, as in 245.5, 3.2",
+            ) from None
+        if not (-360.0 <= bearing <= 360.0 and -89.0 <= altitude <= 89.0):
+            raise PlanError(
+                f"horizon profile, line {number}",
+                delimiter.join(row),
+                "is outside bearings from 0 to 360 and altitudes from -89 to 89 degrees",
+            )
+        place = bearing % 360.0
+        if pairs.get(place, altitude) != altitude:
+            if bearing == 360.0 or place == 0.0:
+                continue  # 0 and 360 are one bearing; the first stands
+            raise PlanError(
+                f"horizon profile, line {number}",
+                bearing,
+                "is the second altitude for this bearing; keep one",
+            )
+        pairs[place] = altitude
+    if len(pairs) < 2:
+        raise PlanError("horizon profile", f"{len(pairs)} lines", "needs two or more bearings with altitudes")
+    return list(pairs.items())

@@ -1,0 +1,103 @@
+"""The skyline: how high the blocks stand above the level horizon all the way round, and which block it is."""
+
+from __future__ import annotations
+
+import numpy as np
+from attrs import frozen
+from numpy.typing import ArrayLike, NDArray
+
+from planner_core.place.blocking import Mesh, block_mesh
+from planner_core.plan.model import Plan
+
+Array = NDArray[np.float64]
+
+STEP_DEG = 0.02  # a twenty-fifth of the sun's width
+OPEN = -1
+
+
+@frozen(eq=False)
+class Skyline:
+    """altitude_deg and block (index into plan.blocks, OPEN for the level horizon) at equal steps of bearing
+    from north.
+
+    Both have shape (n,); step k stands for the bearings around k·STEP_DEG.
+    """
+
+    altitude_deg: Array
+    block: NDArray[np.int32]
+
+    def step(self, bearing_deg: ArrayLike) -> NDArray[np.intp]:
+        """The step that stands for a bearing, any shape."""
+        place = np.rint(np.asarray(bearing_deg, dtype=np.float64) / STEP_DEG).astype(np.intp)
+        return place % len(self.altitude_deg)
+
+    def altitude_at(self, bearing_deg: ArrayLike) -> Array:
+        """Altitude of the skyline, degrees, 0 or more, any shape."""
+        return self.altitude_deg[self.step(bearing_deg)]
+
+    def block_at(self, bearing_deg: ArrayLike) -> NDArray[np.int32]:
+        """Index of the block that makes the skyline, or OPEN, any shape."""
+        return self.block[self.step(bearing_deg)]
+
+
+def skyline(plan: Plan, eye_m: ArrayLike) -> Skyline:
+    """The skyline of the plan's blocks seen from a place in the scene, eye_m (3,).
+
+    The upper outline of a solid runs along its edges, so each edge is followed over the bearings that it
+    spans. Light goes straight here: over 2 km Earth's curve lowers a roof by 0.3 m.
+    """
+    count = round(360.0 / STEP_DEG)
+    altitude = np.zeros(count)
+    owner = np.full(count, OPEN, dtype=np.int32)
+    starts, ends, owners = _edges(plan, np.asarray(eye_m, dtype=np.float64))
+    for part in np.array_split(np.arange(len(owners)), max(1, len(owners) // 5000)):
+        steps, heights, edge = _along(starts[part], ends[part])
+        np.maximum.at(altitude, steps, heights)
+        top = heights >= altitude[steps]
+        owner[steps[top]] = owners[part][edge[top]]
+    owner[altitude <= 0.0] = OPEN
+    bearing = np.arange(count) * STEP_DEG
+    turned = np.rint((bearing - plan.site.scene_north_deg) / STEP_DEG).astype(np.intp) % count
+    return Skyline(altitude_deg=altitude[turned], block=owner[turned])
+
+
+def _edges(plan: Plan, eye_m: Array) -> tuple[Array, Array, NDArray[np.int32]]:
+    """Both ends of every block's edges from the eye, shape (n, 3), and the block that each belongs to."""
+    starts, ends, owners = [np.zeros((0, 3))], [np.zeros((0, 3))], [np.zeros(0, dtype=np.int32)]
+    for index, block in enumerate(plan.blocks):
+        mesh = block_mesh(plan, block)
+        edges = _mesh_edges(mesh)
+        starts.append(mesh.vertices_m[edges[:, 0]] - eye_m)
+        ends.append(mesh.vertices_m[edges[:, 1]] - eye_m)
+        owners.append(np.full(len(edges), index, dtype=np.int32))
+    return np.concatenate(starts), np.concatenate(ends), np.concatenate(owners)
+
+
+def _mesh_edges(mesh: Mesh) -> NDArray[np.intp]:
+    pairs = {
+        (min(a, b), max(a, b)) for face in mesh.faces for a, b in zip(face, (*face[1:], face[0]), strict=True)
+    }
+    return np.array(sorted(pairs), dtype=np.intp).reshape(-1, 2)
+
+
+def _along(start: Array, end: Array) -> tuple[NDArray[np.intp], Array, NDArray[np.intp]]:
+    """Of every edge (n, 3), each step of turn that it spans, its altitude there, and the edge's number."""
+    first = np.degrees(np.arctan2(start[:, 0], start[:, 1]))
+    sweep = (np.degrees(np.arctan2(end[:, 0], end[:, 1])) - first + 180.0) % 360.0 - 180.0
+    low = np.ceil(np.minimum(first, first + sweep) / STEP_DEG)
+    counts = np.maximum(np.floor(np.maximum(first, first + sweep) / STEP_DEG) - low + 1.0, 0.0).astype(
+        np.intp
+    )
+    edge = np.repeat(np.arange(len(start)), counts)
+    within = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+    steps = low[edge].astype(np.intp) + within
+    turn = np.radians(steps * STEP_DEG)
+    across, ahead = np.sin(turn), np.cos(turn)
+    way = end - start
+    slant = way[edge, 0] * ahead - way[edge, 1] * across
+    offset = start[edge, 0] * ahead - start[edge, 1] * across
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.clip(np.nan_to_num(-offset / slant), 0.0, 1.0)
+    x, y, z = (start[edge, axis] + share * way[edge, axis] for axis in range(3))
+    heights = np.degrees(np.arctan2(z, np.hypot(x, y)))
+    return steps % round(360.0 / STEP_DEG), heights, edge

@@ -1,0 +1,376 @@
+"""The plan file: JSON to Plan and back, errors that name the field, writing that can't leave half a file."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import errno
+import json
+import os
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import attrs
+import cattrs
+from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
+
+from planner_core.plan import model as parts
+from planner_core.plan.model import MISSING, NO_FIELD, Plan, PlanError, Word, as_number, as_whole
+from planner_core.plan.timeline import start_utc_s
+
+FORMAT = "duskrail-plan"
+VERSION = 1
+
+_PART_CLASSES = (
+    parts.Site,
+    parts.Camera,
+    parts.Clip,
+    parts.SlideAxis,
+    parts.TurnAxis,
+    parts.Rig,
+    parts.Pose,
+    parts.Move,
+    parts.Anchor,
+    parts.Shoot,
+    parts.Exposure,
+    parts.Composition,
+    parts.Block,
+    parts.Plan,
+)
+# Fields that a file leaves out while they say nothing.
+_QUIET = {
+    parts.Camera: ("raw_file_mb",),
+    parts.Rig: ("max_incline_deg",),
+    parts.Pose: ("slide_m", "pan_deg", "tilt_deg"),
+    parts.Shoot: ("anchor", "start", "setup_s", "travel_s", "cloud_divisor"),
+    parts.Exposure: ("artificial_ev100", "ramp_order"),
+    parts.Block: (
+        "centre_m",
+        "size_m",
+        "turn_deg",
+        "footprint_m",
+        "height_m",
+        "base_m",
+        "distance_m",
+        "skyline_deg",
+        "lights",
+    ),
+    parts.Plan: ("reason", "notes", "exposure", "composition"),
+}
+# One function a step: MIGRATIONS[n] turns a version-n document into version n + 1.
+MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
+
+
+def load_plan(path: str | os.PathLike[str]) -> Plan:
+    """The plan in a file. Raises PlanError, in one line, for anything wrong with the file or in it."""
+    return plan_from_text(_read(Path(path)))
+
+
+def save_plan(plan: Plan, path: str | os.PathLike[str]) -> None:
+    """Write the plan as JSON: a new file beside the old, flushed, then renamed over it. Raises OSError."""
+    write_atomically(Path(path), plan_to_text(plan).encode("utf-8"))
+
+
+def plan_from_text(text: str) -> Plan:
+    """The plan in a JSON text. Raises PlanError."""
+    return plan_from_dict(_parse(text))
+
+
+def plan_to_text(plan: Plan) -> str:
+    """The plan as JSON, short lists kept on one line, ending in a line feed."""
+    return _layout(plan_to_dict(plan)) + "\n"
+
+
+def plan_from_dict(document: Any) -> Plan:
+    """The plan in a parsed document. Raises PlanError, also where its anchor's event doesn't happen."""
+    if not isinstance(document, dict):
+        raise PlanError("", document, "is not a plan; a plan file holds one JSON object")
+    body = _current_version(document)
+    try:
+        plan = _converter.structure(body, Plan)
+    except PlanError as error:
+        raise error from None
+    except Exception as error:  # cattrs nests what went wrong; the first of it is what a reader can mend
+        raise _first_problem(error) from None
+    start_utc_s(plan)  # so that a loaded plan has times
+    return plan
+
+
+def plan_to_dict(plan: Plan) -> dict[str, Any]:
+    """The plan as plain values, in the order of the plan file."""
+    body = _converter.unstructure(plan)
+    order = [attribute.name for attribute in attrs.fields(Plan) if attribute.name in body]
+    return {"format": FORMAT, "version": VERSION, **{name: body[name] for name in order}}
+
+
+def write_atomically(path: Path, content: bytes) -> None:
+    """Replace a file's content in one step; where that fails, the old one stays as it was. Raises OSError."""
+    if not path.parent.is_dir():
+        raise FileNotFoundError(errno.ENOENT, "the folder to write it to does not exist", str(path))
+    if path.is_dir():
+        raise IsADirectoryError(errno.EISDIR, "is a folder; give a file name", str(path))
+    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        Path(name).chmod(path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask())
+        Path(name).replace(path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+def _read(path: Path) -> str:
+    try:
+        if path.is_dir():
+            raise PlanError("plan file", str(path), "is a folder; name a file ending in .plan.json")
+        content = path.read_bytes()
+    except FileNotFoundError:
+        raise PlanError("plan file", str(path), "does not exist; check the name") from None
+    except PlanError:
+        raise
+    except (OSError, ValueError) as error:  # a name with a NUL in it is a ValueError
+        why = getattr(error, "strerror", None) or error
+        raise PlanError("plan file", str(path), f"can't be read ({why})") from None
+    if not content.strip():
+        raise PlanError("plan file", str(path), "is empty; a plan file holds one JSON object")
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise PlanError("plan file", str(path), "is not text in UTF-8; is it a plan file?") from None
+
+
+class _Flaw:
+    """Stands in a parsed document for what JSON may not hold, until its place in the file is known."""
+
+    def __init__(self, value: Any, expected: str) -> None:
+        self.value, self.expected = value, expected
+
+
+def _parse(text: str) -> Any:
+    flaws: list[_Flaw] = []
+
+    def flaw(value: Any, expected: str) -> _Flaw:
+        flaws.append(_Flaw(value, expected))
+        return flaws[-1]
+
+    def no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        seen: dict[str, Any] = {}
+        for key, value in pairs:
+            seen[key] = flaw(value, "is the second value for this field; keep one") if key in seen else value
+        return seen
+
+    try:
+        document = json.loads(
+            text,
+            parse_constant=lambda name: flaw(Word(name), "is not a number JSON knows; give a finite number"),
+            object_pairs_hook=no_twins,
+        )
+        problem = _find_flaw(document, "") if flaws else None
+    except json.JSONDecodeError as error:
+        raise PlanError(
+            "plan file",
+            Word(f"line {error.lineno}, column {error.colno}"),
+            f"is where it stops being JSON ({error.msg})",
+        ) from None
+    except RecursionError:
+        raise PlanError("plan file", Word("is nested"), "too deep to be a plan") from None
+    except ValueError:
+        raise PlanError("plan file", Word("has a number in it"), "that has too many digits") from None
+    if problem is not None:
+        raise problem
+    return document
+
+
+def _find_flaw(value: Any, path: str) -> PlanError | None:
+    """The first flaw in a parsed document, with its path."""
+    if isinstance(value, _Flaw):
+        nested = None if isinstance(value.value, Word) else _find_flaw(value.value, path)
+        return nested or PlanError(path or "plan file", value.value, value.expected)
+    if isinstance(value, dict):
+        parts: Any = ((f"{path}.{key}" if path else key, item) for key, item in value.items())
+    elif isinstance(value, list):
+        parts = ((f"{path}[{index}]", item) for index, item in enumerate(value))
+    else:
+        return None
+    return next((found for name, item in parts if (found := _find_flaw(item, name))), None)
+
+
+def _current_version(document: dict[str, Any]) -> dict[str, Any]:
+    """The document without its two header fields, brought to this version."""
+    if document.get("format", MISSING) != FORMAT:
+        is_not = "" if "format" not in document else "is not a plan's format; "
+        raise PlanError(
+            "format", document.get("format", MISSING), f'{is_not}a plan file says "{FORMAT}" here'
+        )
+    version = document.get("version", MISSING)
+    if version is MISSING:
+        raise PlanError("version", MISSING, f"a plan file written for this tool says {VERSION} here")
+    if isinstance(version, float) and version.is_integer():
+        version = int(version)
+    if isinstance(version, bool) or not isinstance(version, int) or version < 1:
+        raise PlanError("version", version, f"is not a version number; this tool writes {VERSION}")
+    if version > VERSION:
+        raise PlanError(
+            "version", version, f"is newer than this tool knows ({VERSION}); update Duskrail to open it"
+        )
+    for step in range(version, VERSION):
+        document = MIGRATIONS[step](document)
+    return {key: value for key, value in document.items() if key not in ("format", "version")}
+
+
+# ---------------------------------------------------------------- reading values
+
+
+def _text_hook(value: Any, _type: Any) -> str:
+    if not isinstance(value, str):
+        raise PlanError("", value, "is not text; write it in double quotes")
+    return value
+
+
+def _date_hook(value: Any, _type: Any) -> dt.date:
+    try:
+        return dt.date.fromisoformat(_text_hook(value, str))
+    except ValueError as error:
+        if isinstance(error, PlanError):
+            raise
+        raise PlanError("", value, "is not a date of the calendar; write it as 2027-03-14") from None
+
+
+def _datetime_hook(value: Any, _type: Any) -> dt.datetime:
+    text = _text_hook(value, str)
+    try:
+        if "T" not in text and " " not in text:
+            raise ValueError(text)
+        return dt.datetime.fromisoformat(text)
+    except ValueError as error:
+        if isinstance(error, PlanError):
+            raise
+        raise PlanError("", value, "is not a local time; write it as 2027-03-14T17:20:00") from None
+
+
+def _keep(value: Any, _type: Any) -> Any:
+    return value
+
+
+def _as_it_is(value: Any) -> Any:
+    return value
+
+
+def _build_converter() -> cattrs.Converter:
+    converter = cattrs.Converter(detailed_validation=True, forbid_extra_keys=True)
+    converter.register_structure_hook(float, lambda value, _type: as_number(value))
+    converter.register_structure_hook(int, lambda value, _type: as_whole(value))
+    converter.register_structure_hook(str, _text_hook)
+    converter.register_structure_hook(dt.date, _date_hook)
+    converter.register_structure_hook(dt.datetime, _datetime_hook)
+    for shape in (parts.Vector, parts.Vector | None, tuple[parts.Point, ...] | None, bool | None):
+        converter.register_structure_hook_func(_is(shape), _keep)
+    for listed, item in ((tuple[parts.Pose, ...], parts.Pose), (tuple[parts.Block, ...], parts.Block)):
+        converter.register_structure_hook_func(_is(listed), _list_hook(converter, item))
+    converter.register_unstructure_hook(dt.datetime, lambda value: value.isoformat())
+    converter.register_unstructure_hook(dt.date, lambda value: value.isoformat())
+    for part in _PART_CLASSES:
+        quiet: Any = {name: override(omit_if_default=True) for name in _QUIET.get(part, ())}
+        attrs.resolve_types(part)
+        structure: Any = make_dict_structure_fn(part, converter)
+        converter.register_structure_hook(part, _object_hook(structure))
+        if part is parts.Plan:
+            quiet["notes"] = override(omit_if_default=True, unstruct_hook=_as_it_is)
+        converter.register_unstructure_hook(part, make_dict_unstructure_fn(part, converter, **quiet))
+    return converter
+
+
+def _is(wanted: Any) -> Callable[[Any], bool]:
+    return lambda candidate: candidate == wanted
+
+
+def _object_hook(structure: Callable[[Any, Any], Any]) -> Callable[[Any, Any], Any]:
+    def hook(value: Any, cls: Any) -> Any:
+        if not isinstance(value, dict):
+            raise PlanError("", value, "is not an object; write it in { }")
+        return structure(value, cls)
+
+    return hook
+
+
+def _list_hook(converter: cattrs.Converter, item: type) -> Callable[[Any, Any], Any]:
+    def hook(value: Any, _type: Any) -> Any:
+        if not isinstance(value, list):
+            raise PlanError("", value, "is not a list; write it in [ ]")
+        found: list[Any] = []
+        for index, entry in enumerate(value):
+            try:
+                found.append(converter.structure(entry, item))
+            except Exception as error:
+                raise _first_problem(error).under(f"[{index}]") from None
+        return tuple(found)
+
+    return hook
+
+
+def _first_problem(error: BaseException) -> PlanError:
+    """The first thing wrong, with its whole path, out of the groups that cattrs raises."""
+    if isinstance(error, PlanError):
+        return error
+    if isinstance(error, cattrs.errors.ForbiddenExtraKeysError):
+        return _unknown_key(error)
+    if isinstance(error, cattrs.errors.ClassValidationError):
+        nested = sorted(
+            error.exceptions, key=lambda e: isinstance(e, cattrs.errors.ForbiddenExtraKeysError), reverse=True
+        )
+        first = nested[0]
+        name = next(
+            (
+                n.name
+                for n in getattr(first, "__notes__", ())
+                if isinstance(n, cattrs.errors.AttributeValidationNote)
+            ),
+            "",
+        )
+        if isinstance(first, KeyError) and name:
+            return PlanError(name, MISSING, "every plan needs it")
+        return _first_problem(first).under(name)
+    return PlanError("", "what stands here", f"can't be read as part of a plan ({error})")
+
+
+def _unknown_key(error: cattrs.errors.ForbiddenExtraKeysError) -> PlanError:
+    key = sorted(error.extra_fields)[0]
+    known = [attribute.name for attribute in attrs.fields(error.cl)]
+    if error.cl is Plan:
+        known += ["format", "version"]
+    begun = [name for name in known if name.startswith(key.lower())]
+    near = (begun or difflib.get_close_matches(key, known, n=1, cutoff=0.0))[0]
+    return PlanError(key, NO_FIELD, f"did you mean {near}? (free text goes under notes)")
+
+
+_converter = _build_converter()
+
+
+# ---------------------------------------------------------------- writing JSON that a person can edit
+
+
+def _layout(value: Any, indent: str = "") -> str:
+    """JSON with objects opened up and short ones kept on a line, as a person would write it."""
+    flat = json.dumps(value, ensure_ascii=False, allow_nan=False)
+    if not isinstance(value, (dict, list)) or len(flat) + len(indent) <= 110 - (40 if indent == "" else 0):
+        return flat
+    inner = indent + "  "
+    if isinstance(value, dict):
+        rows = [
+            f"{inner}{json.dumps(key, ensure_ascii=False)}: {_layout(item, inner)}"
+            for key, item in value.items()
+        ]
+        return "{\n" + ",\n".join(rows) + f"\n{indent}}}"
+    rows = [inner + _layout(item, inner) for item in value]
+    return "[\n" + ",\n".join(rows) + f"\n{indent}]"

@@ -1,0 +1,633 @@
+"""What the photographer decided: plain values with units in their names, immutable and checked.
+
+Every class here is a part of the plan file. A value that can't be meant raises `PlanError`, which names the
+field, the value and what would be accepted. Optional fields that a plan may leave out carry the default that
+keeps older plans as they were.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import zoneinfo
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Any
+
+import attrs
+from attrs import field, frozen
+
+from planner_core.plan.zones import meant_zone
+
+ANCHOR_EVENTS = (
+    "sunrise",
+    "sunset",
+    "civil_dawn",
+    "civil_dusk",
+    "nautical_dawn",
+    "nautical_dusk",
+    "astronomical_dawn",
+    "astronomical_dusk",
+    "moonrise",
+    "moonset",
+    "solar_noon",
+)
+DRIVES = ("shoot-move-shoot", "continuous")
+STYLES = ("hold", "reveal")
+ROLES = ("subject", "foreground", "background", "ground", "water")
+SHAPES = ("box", "prism", "ridge", "post", "figure")
+RAMP_ORDERS = ("shutter-first", "iso-first")
+
+Vector = tuple[float, float, float]
+Point = tuple[float, float]
+
+
+class PlanError(ValueError):
+    """Something in a plan that can't be meant.
+
+    `path` names the field as it stands in the plan file (`rig.slide.max_m`), `value` is what stands there and
+    `expected` says what would be accepted. The message is one line.
+    """
+
+    def __init__(self, path: str, value: Any, expected: str) -> None:
+        self.path = path
+        self.value = value
+        self.expected = expected
+        super().__init__(path, value, expected)
+
+    def __str__(self) -> str:
+        return f"{self.path or 'plan'}: {shown(self.value)} {self.expected}".replace("\n", " ")
+
+    def under(self, parent: str) -> PlanError:
+        """The same problem, seen from the part that holds this one."""
+        joint = "" if not self.path or self.path.startswith("[") or not parent else "."
+        return PlanError(f"{parent}{joint}{self.path}", self.value, self.expected)
+
+
+class Word:
+    """Stands in an error where there is no value to show."""
+
+    def __init__(self, word: str) -> None:
+        self.word = word
+
+    def __repr__(self) -> str:
+        return self.word
+
+
+MISSING = Word("is missing;")
+NO_FIELD = Word("is not a field here;")
+
+
+def shown(value: Any) -> str:
+    """A value as an error message shows it: short, on one line."""
+    if value is None or isinstance(value, bool):
+        return {None: "null", True: "true", False: "false"}[value]
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        return str(int(value))
+    text = repr(value) if not isinstance(value, (dict, list, tuple)) else _outline(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _outline(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{...}" if value else "{}"
+    return "[" + ", ".join(shown(item) for item in value) + "]"
+
+
+def _number(
+    low: float,
+    high: float,
+    unit: str = "",
+    *,
+    default: Any = attrs.NOTHING,
+    optional: bool = False,
+    above: bool = False,
+    slips: Sequence[tuple[float, str]] = (),
+    likely: tuple[float, float] = (0.0, math.inf),
+    remark: str = "",
+    whole: bool = False,
+) -> Any:
+    """A field that takes a number from low to high (above low, where `above`).
+
+    `slips` are the unit mistakes made by hand: (factor, unit) pairs; where value x factor would be in range,
+    the error suggests it, as far as its size is `likely`.
+    """
+
+    def check(_instance: Any, attribute: Any, value: Any) -> None:
+        if value is None and optional:
+            return
+        try:
+            number = as_whole(value) if whole else as_number(value)
+        except PlanError as error:
+            raise error.under(attribute.name) from None
+
+        def inside(value: float) -> bool:
+            return (low < value if above else low <= value) and value <= high
+
+        if inside(number):
+            return
+        meant = [
+            (slip, f"{scaled:.6g}")
+            for factor, slip in slips
+            if inside(scaled := number * factor) and likely[0] <= abs(scaled) <= likely[1]
+        ]
+        if meant:
+            why = remark or f"looks like {' or '.join(slip for slip, _ in meant)}"
+            wanted = f"{unit[3:]} is" if unit.startswith("as ") else f"{unit} are"
+            instead = " or ".join(scaled for _, scaled in meant)
+            raise PlanError(attribute.name, value, f"{why} ({wanted} meant; {instead}?)")
+        bottom, top = (f"{limit:.6g}" if abs(limit) < 1e6 else f"{limit:.0f}" for limit in (low, high))
+        span = f"above {bottom} and up to {top}" if above else f"from {bottom} to {top}"
+        raise PlanError(
+            attribute.name, value, f"is outside what is possible; give a number {span} {unit}".rstrip()
+        )
+
+    def convert(value: Any) -> Any:
+        return float(value) if type(value) is int and not whole else value
+
+    return field(
+        default=default, converter=convert, validator=check, metadata={"unit": unit, "range": (low, high)}
+    )
+
+
+def as_number(value: Any) -> float:
+    """The value as a finite float; raises PlanError (without a path) for anything else, booleans included."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise PlanError("", value, "is not a number; write it without quotes, as in 12.5")
+    try:
+        number = float(value)
+    except OverflowError:
+        number = math.inf
+    if not math.isfinite(number):
+        raise PlanError("", value, "is not a finite number")
+    return number
+
+
+def as_whole(value: Any) -> int:
+    """The value as an int; raises PlanError (without a path) for anything with a fraction."""
+    if isinstance(value, float) and value.is_integer():
+        return int(value)
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise PlanError("", value, "is not a whole number")
+    return value
+
+
+def _choice(options: Sequence[str], *, default: Any = attrs.NOTHING) -> Any:
+    def check(_instance: Any, attribute: Any, value: Any) -> None:
+        if value not in options:
+            raise PlanError(attribute.name, value, f"is not known; use one of: {', '.join(options)}")
+
+    return field(default=default, validator=check)
+
+
+def _text(*, default: Any = attrs.NOTHING) -> Any:
+    def check(_instance: Any, attribute: Any, value: Any) -> None:
+        if not isinstance(value, str):
+            raise PlanError(attribute.name, value, "is not text; write it in double quotes")
+        _check_writable(attribute.name, value)
+
+    return field(default=default, validator=check)
+
+
+DEEPEST_NOTES = 50
+
+
+def _notes() -> Any:
+    def check(_instance: Any, attribute: Any, value: Any) -> None:
+        _check_writable(attribute.name, value)
+
+    return field(default=None, validator=check)
+
+
+def _check_writable(path: str, value: Any, depth: int = 0) -> None:
+    """What a plan file may hold as it is: text that UTF-8 can write, and not nested without end."""
+    if isinstance(value, str):
+        try:
+            value.encode("utf-8")
+        except UnicodeEncodeError:
+            raise PlanError(
+                path, ascii(value), "has half a character in it (a lone surrogate); retype it"
+            ) from None
+    elif isinstance(value, (dict, list, tuple)):
+        if depth >= DEEPEST_NOTES:
+            raise PlanError(
+                path, Word("is nested too deeply;"), f"{DEEPEST_NOTES} levels are enough for notes"
+            )
+        for item in [*value.keys(), *value.values()] if isinstance(value, dict) else value:
+            _check_writable(path, item, depth + 1)
+
+
+def _points(dimensions: int, limit: float, unit: str, *, many: bool = False, optional: bool = True) -> Any:
+    """A field for one point of `dimensions` numbers, or for a list of them where `many`."""
+
+    def one(value: Any, path: str) -> None:
+        if not isinstance(value, (tuple, list)) or len(value) != dimensions:
+            raise PlanError(path, value, f"is not a list of {dimensions} numbers ({unit})")
+        for place, number in enumerate(value):
+            try:
+                inside = abs(as_number(number)) <= limit
+            except PlanError as error:
+                raise error.under(f"{path}[{place}]") from None
+            if not inside:
+                raise PlanError(f"{path}[{place}]", number, f"is beyond {limit:.0f} {unit}")
+
+    def check(_instance: Any, attribute: Any, value: Any) -> None:
+        if value is None and optional:
+            return
+        if not many:
+            one(value, attribute.name)
+            return
+        if not isinstance(value, (tuple, list)):
+            raise PlanError(attribute.name, value, "is not a list of points")
+        for place, point in enumerate(value):
+            one(point, f"{attribute.name}[{place}]")
+
+    def convert(value: Any) -> Any:
+        try:
+            if many:
+                return tuple(tuple(as_number(number) for number in point) for point in value)
+            return tuple(as_number(number) for number in value)
+        except (PlanError, TypeError):
+            return value  # the validator says what is wrong, with its place
+
+    default = None if optional else attrs.NOTHING
+    return field(default=default, converter=convert, validator=check, metadata={"unit": unit})
+
+
+_METRE_SLIPS = ((0.001, "millimetres"), (0.01, "centimetres"))
+_MM_SLIPS = ((1000.0, "metres"), (10.0, "centimetres"))
+_MILLISECONDS_SLIP = ((0.001, "milliseconds"),)
+_PERCENT_SLIP = ((0.01, "percent"),)
+_SLIDER_M = (0.1, 3.0)
+NEAREST_FOCUS = 1.2  # focal lengths from the lens: five times life size, nearer than lenses go
+NARROWEST_SHARE = 0.16  # a focal length of less than this share of the sensor's width sees more than 144°
+
+
+@frozen(kw_only=True)
+class Site:
+    """Where on Earth the scene's origin lies, and which way it is turned.
+
+    scene_north_deg is the compass bearing of the scene's +Y axis.
+    """
+
+    name: str = _text(default="")
+    latitude_deg: float = _number(-90, 90, "degrees")
+    longitude_deg: float = _number(-180, 180, "degrees")
+    elevation_m: float = _number(-450, 9000, "metres", default=0.0)
+    timezone: str = _text()
+    scene_north_deg: float = _number(-360, 360, "degrees", default=0.0)
+
+    @timezone.validator
+    def _zone_exists(self, _attribute: Any, value: str) -> None:
+        try:
+            zoneinfo.ZoneInfo(value)
+        except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError, TypeError):
+            raise PlanError(
+                "timezone",
+                value,
+                "is not an IANA time zone; write one like Europe/Lisbon or UTC"
+                + meant_zone(str(value), self.latitude_deg, self.longitude_deg),
+            ) from None
+
+
+@frozen(kw_only=True)
+class Camera:
+    """The sensor, the picture size and the lens. Sensor sizes are those of the whole sensor."""
+
+    sensor_width_mm: float = _number(1, 150, "millimetres", slips=_MM_SLIPS)
+    sensor_height_mm: float = _number(1, 150, "millimetres", slips=_MM_SLIPS)
+    image_width_px: int = _number(16, 60000, "pixels", whole=True)
+    image_height_px: int = _number(16, 60000, "pixels", whole=True)
+    focal_length_mm: float = _number(2, 3000, "millimetres", slips=_MM_SLIPS)
+    focus_distance_m: float = _number(0.02, 1e6, "metres", above=True)
+    raw_file_mb: float | None = _number(0, 4000, "megabytes", default=None, optional=True, above=True)
+
+    def __attrs_post_init__(self) -> None:
+        if 1000.0 * self.focus_distance_m < NEAREST_FOCUS * self.focal_length_mm:
+            raise PlanError(
+                "focus_distance_m",
+                self.focus_distance_m,
+                f"is too near for a lens of {self.focal_length_mm:g} mm; give metres, from "
+                f"{NEAREST_FOCUS * self.focal_length_mm / 1000.0:.3g}",
+            )
+        if self.focal_length_mm < NARROWEST_SHARE * self.sensor_width_mm:
+            raise PlanError(
+                "focal_length_mm",
+                self.focal_length_mm,
+                f"is too short for a sensor {self.sensor_width_mm:g} mm wide: no lens that keeps lines "
+                f"straight sees more than 144° (millimetres are meant; {10.0 * self.focal_length_mm:g}?)",
+            )
+
+
+@frozen(kw_only=True)
+class Clip:
+    """The delivered clip: what is judged."""
+
+    width_px: int = _number(16, 16384, "pixels", whole=True)
+    height_px: int = _number(16, 16384, "pixels", whole=True)
+    fps: float = _number(1, 240, "frames a second")
+
+
+@frozen(kw_only=True)
+class SlideAxis:
+    """The carriage on the rail: its usable range along the rail and what its motor can do."""
+
+    min_m: float = _number(
+        -30, 30, "metres", slips=_METRE_SLIPS, likely=_SLIDER_M, remark="is longer than any slider"
+    )
+    max_m: float = _number(
+        -30, 30, "metres", slips=_METRE_SLIPS, likely=_SLIDER_M, remark="is longer than any slider"
+    )
+    max_speed_m_s: float = _number(0, 10, "metres a second", above=True, slips=_METRE_SLIPS)
+    max_acceleration_m_s2: float = _number(0, 100, "metres a second squared", above=True, slips=_METRE_SLIPS)
+    step_m: float = _number(0, 0.1, "metres", above=True, slips=_METRE_SLIPS, likely=(0.0, 0.02))
+
+    def __attrs_post_init__(self) -> None:
+        _ordered(self, "min_m", "max_m", "a rail needs some length", strictly=True)
+
+
+@frozen(kw_only=True)
+class TurnAxis:
+    """A pan or tilt axis: its range as bearing (pan) or altitude (tilt), and what its motor does."""
+
+    min_deg: float = _number(-1080, 1080, "degrees")
+    max_deg: float = _number(-1080, 1080, "degrees")
+    max_speed_deg_s: float = _number(0, 720, "degrees a second", above=True)
+    max_acceleration_deg_s2: float = _number(0, 7200, "degrees a second squared", above=True)
+    step_deg: float = _number(0, 30, "degrees", above=True)
+
+    def __attrs_post_init__(self) -> None:
+        _ordered(self, "min_deg", "max_deg", "an axis needs some range", strictly=True)
+
+
+def _ordered(part: Any, low: str, high: str, why: str, *, strictly: bool = False) -> None:
+    bottom, top = getattr(part, low), getattr(part, high)
+    if top < bottom or (strictly and top == bottom):
+        raise PlanError(
+            high, top, f"must be {'above' if strictly else 'no less than'} {low} ({bottom:g}); {why}"
+        )
+
+
+@frozen(kw_only=True)
+class Rig:
+    """Rail, carriage and head. An axis that is None is one the rig lacks.
+
+    origin_m is the rail's start (slide 0) in the scene; bearing_deg the compass bearing in which the carriage
+    travels and incline_deg how steeply it rises. The head stands level, head_height_m above the carriage, and
+    the lens's entrance pupil lies pupil_offset_m ahead of both turning axes.
+    """
+
+    origin_m: Vector = _points(3, 1e5, "metres", optional=False)
+    bearing_deg: float = _number(-360, 360, "degrees", default=0.0)
+    incline_deg: float = _number(-90, 90, "degrees", default=0.0)
+    head_height_m: float = _number(-2, 5, "metres", default=0.0, slips=_METRE_SLIPS, likely=(0.02, 1.0))
+    pupil_offset_m: float = _number(-1, 1, "metres", default=0.0, slips=_METRE_SLIPS, likely=(0.005, 0.3))
+    settle_s: float = _number(0, 120, "seconds", default=0.0, slips=_MILLISECONDS_SLIP)
+    slide: SlideAxis | None = None
+    pan: TurnAxis | None = None
+    tilt: TurnAxis | None = None
+    max_incline_deg: float = _number(0, 90, "degrees", default=30.0)
+
+
+@frozen(kw_only=True)
+class Pose:
+    """Where the axes stand at one place of the move. An axis left out (None) is interpolated."""
+
+    at: float = _number(0, 1, "as a share of the move", slips=_PERCENT_SLIP, likely=(0.01, 1.0))
+    slide_m: float | None = _number(
+        -30, 30, "metres", default=None, optional=True, slips=_METRE_SLIPS, likely=_SLIDER_M
+    )
+    pan_deg: float | None = _number(-1080, 1080, "degrees", default=None, optional=True)
+    tilt_deg: float | None = _number(-90, 90, "degrees", default=None, optional=True)
+
+
+@frozen(kw_only=True)
+class Move:
+    """Poses in the order of the move, how gently it starts and stops, and how the rig is driven.
+
+    ease is the share of the move spent speeding up, and again slowing down: 0 none, 0.5 all of it.
+    """
+
+    drive: str = _choice(DRIVES)
+    ease: float = _number(
+        0, 0.5, "as a share of the move", default=0.0, slips=_PERCENT_SLIP, likely=(0.01, 1.0)
+    )
+    poses: tuple[Pose, ...] = ()
+
+    def __attrs_post_init__(self) -> None:
+        if not self.poses:
+            raise PlanError("poses", list(self.poses), "has no pose; a move needs a pose at 0 and one at 1")
+        for index, (before, after) in enumerate(pairwise(self.poses), start=1):
+            if after.at == before.at:
+                raise PlanError(
+                    f"poses[{index}].at",
+                    after.at,
+                    "is also the place of the pose before; give each pose a place",
+                )
+            if after.at < before.at:
+                raise PlanError(
+                    f"poses[{index}].at",
+                    after.at,
+                    f"comes before {before.at:g}; put the poses in the order of the move",
+                )
+
+
+@frozen(kw_only=True)
+class Anchor:
+    """A light event of a local date, pinned to a place in the move."""
+
+    event: str = _choice(ANCHOR_EVENTS)
+    date: dt.date = field()
+    at: float = _number(0, 1, "as a share of the move", default=0.5, slips=_PERCENT_SLIP, likely=(0.01, 1.0))
+
+    @date.validator
+    def _is_date(self, _attribute: Any, value: Any) -> None:
+        if not isinstance(value, dt.date) or isinstance(value, dt.datetime):
+            raise PlanError("date", value, "is not a date; write it as 2027-03-14")
+        _possible_year("date", value.year, value)
+
+
+def _possible_year(path: str, year: int, value: Any) -> None:
+    if not 1950 <= year <= 2050:
+        raise PlanError(
+            path, str(value), "is outside the years 1950 to 2050, for which sun and moon are good"
+        )
+
+
+@frozen(kw_only=True)
+class Shoot:
+    """How many frames, how often, and when: an anchor or a local start.
+
+    setup_s is the time to set up before the first frame and travel_s the way there. cloud_divisor thins the
+    natural light: 1 clear, 3 average cloud, 10 dark stratus (US Naval Observatory Circular 171).
+    """
+
+    frames: int = _number(1, 100_000, "frames", whole=True)
+    interval_s: float = _number(0, 3600, "seconds", above=True, slips=_MILLISECONDS_SLIP)
+    write_s: float = _number(0, 600, "seconds", default=0.0, slips=_MILLISECONDS_SLIP)
+    anchor: Anchor | None = None
+    start: dt.datetime | None = field(default=None)
+    setup_s: float = _number(0, 86400, "seconds", default=2700.0)
+    travel_s: float = _number(0, 604800, "seconds", default=0.0)
+    cloud_divisor: float = _number(1, 100, "(1 clear, 3 average cloud, 10 dark stratus)", default=1.0)
+
+    @start.validator
+    def _is_datetime(self, _attribute: Any, value: Any) -> None:
+        if value is None:
+            return
+        if not isinstance(value, dt.datetime):
+            raise PlanError("start", value, "is not a local time; write it as 2027-03-14T17:20:00")
+        _possible_year("start", value.year, value.isoformat())
+
+    def __attrs_post_init__(self) -> None:
+        if self.anchor is None and self.start is None:
+            raise PlanError("", MISSING, 'give either "anchor" (a light event) or "start" (a local time)')
+        if self.anchor is not None and self.start is not None:
+            raise PlanError(
+                "start", self.start.isoformat(), "stands beside an anchor; keep only one of the two"
+            )
+
+
+@frozen(kw_only=True)
+class Exposure:
+    """The limits within which the camera follows the light.
+
+    night_look_stops is how much darker than metered the night should look (negative: darker);
+    artificial_ev100 the EV at ISO 100 of the place by artificial light alone.
+    """
+
+    f_number: float = _number(0.5, 128, "(as in f/5.6)")
+    iso_min: float = _number(1, 10_000_000, "ISO", default=100.0)
+    iso_max: float = _number(1, 10_000_000, "ISO", default=1600.0)
+    shutter_min_s: float = _number(0, 3600, "seconds", above=True, default=1 / 4000)
+    shutter_max_s: float = _number(0, 3600, "seconds", above=True, default=30.0)
+    nd_stops: float = _number(0, 30, "stops", default=0.0)
+    night_look_stops: float = _number(-8, 8, "stops", default=0.0)
+    artificial_ev100: float | None = _number(-12, 18, "EV at ISO 100", default=None, optional=True)
+    ramp_order: str = _choice(RAMP_ORDERS, default="shutter-first")
+
+    def __attrs_post_init__(self) -> None:
+        _ordered(self, "iso_min", "iso_max", "swap them?")
+        _ordered(self, "shutter_min_s", "shutter_max_s", "swap them?")
+
+
+@frozen(kw_only=True)
+class Composition:
+    """What the picture is about: a hold (composed throughout) or a reveal, and the subject block's name.
+
+    reveal_by is the place of the move by which a reveal must show its subject.
+    """
+
+    style: str = _choice(STYLES, default="hold")
+    subject: str = _text(default="")
+    reveal_by: float = _number(
+        0, 1, "as a share of the move", default=0.7, slips=_PERCENT_SLIP, likely=(0.01, 1.0)
+    )
+
+
+@frozen(kw_only=True)
+class Block:
+    """One solid of the roughly blocked-out place, in scene metres.
+
+    box, post and figure: centre_m, size_m (x, y, z) and turn_deg, clockwise seen from above. A post is round,
+    a figure a standing person. prism: footprint_m (corners x, y), height_m and base_m. ridge: a skyline as
+    seen from the rail's start, skyline_deg (bearing, altitude) pairs at distance_m. `lights` says whether
+    windows or lamps come on at dusk; None lets the role decide.
+    """
+
+    name: str = _text(default="")
+    role: str = _choice(ROLES)
+    shape: str = _choice(SHAPES)
+    centre_m: Vector | None = _points(3, 1e6, "metres")
+    size_m: Vector | None = _points(3, 1e6, "metres")
+    turn_deg: float = _number(-360, 360, "degrees", default=0.0)
+    footprint_m: tuple[Point, ...] | None = _points(2, 1e6, "metres", many=True)
+    height_m: float | None = _number(0, 1e5, "metres", default=None, optional=True, above=True)
+    base_m: float = _number(-1e5, 1e5, "metres", default=0.0)
+    distance_m: float | None = _number(0, 1e6, "metres", default=None, optional=True, above=True)
+    skyline_deg: tuple[Point, ...] | None = _points(2, 1080, "degrees", many=True)
+    lights: bool | None = field(default=None)
+
+    @lights.validator
+    def _is_bool(self, _attribute: Any, value: Any) -> None:
+        if value is not None and not isinstance(value, bool):
+            raise PlanError("lights", value, "is neither true nor false")
+
+    def __attrs_post_init__(self) -> None:
+        needed = {"prism": ("footprint_m", "height_m"), "ridge": ("distance_m", "skyline_deg")}
+        for name in needed.get(self.shape, ("centre_m", "size_m")):
+            if getattr(self, name) is None:
+                raise PlanError(name, MISSING, f"a {self.shape} needs it")
+        if self.size_m is not None:
+            for place, extent in enumerate(self.size_m):
+                if extent <= 0:
+                    raise PlanError(f"size_m[{place}]", extent, "is not above 0 metres")
+        if self.shape == "prism" and (self.footprint_m is None or len(set(self.footprint_m)) < 3):
+            raise PlanError("footprint_m", self.footprint_m, "needs three or more different corners")
+        if self.shape == "ridge":
+            self._check_skyline()
+
+    def _check_skyline(self) -> None:
+        skyline = self.skyline_deg or ()
+        if len(skyline) < 2:
+            raise PlanError("skyline_deg", self.skyline_deg, "needs two or more [bearing, altitude] pairs")
+        for place, ((before, _), (after, _)) in enumerate(pairwise(skyline), start=1):
+            if after <= before:
+                raise PlanError(
+                    f"skyline_deg[{place}][0]", after, f"must be above the bearing before it ({before:g})"
+                )
+        for place, (_, altitude) in enumerate(skyline):
+            if not -89 <= altitude <= 89:
+                raise PlanError(
+                    f"skyline_deg[{place}][1]", altitude, "is not an altitude from -89 to 89 degrees"
+                )
+
+
+@frozen(kw_only=True)
+class Plan:
+    """Everything that was decided for one evening. Change it with attrs.evolve."""
+
+    title: str = _text(default="")
+    reason: str = _text(default="")
+    notes: Any = _notes()
+    site: Site
+    camera: Camera
+    clip: Clip
+    rig: Rig
+    move: Move
+    shoot: Shoot
+    exposure: Exposure | None = None
+    composition: Composition | None = None
+    blocks: tuple[Block, ...] = ()
+
+    def __attrs_post_init__(self) -> None:
+        self._check_axes()
+
+    def _check_axes(self) -> None:
+        """A pose may not ask for an axis the rig lacks.
+
+        A head without a pan or tilt motor still points somewhere: the same value in every pose says where.
+        """
+        for name, part in (("slide_m", "slide"), ("pan_deg", "pan"), ("tilt_deg", "tilt")):
+            if getattr(self.rig, part) is not None:
+                continue
+            values = [getattr(pose, name) for pose in self.move.poses]
+            if part != "slide" and len(set(values)) == 1:
+                continue
+            also = "" if part == "slide" else ", or give every pose the same value"
+            for index, value in enumerate(values):
+                if value is not None and (part == "slide" or value != values[0] or None in values):
+                    raise PlanError(
+                        f"move.poses[{index}].{name}",
+                        value,
+                        f"asks for an axis that the rig lacks; leave it out{also}, or describe rig.{part}",
+                    )
+
+    @property
+    def zone(self) -> zoneinfo.ZoneInfo:
+        return zoneinfo.ZoneInfo(self.site.timezone)
+
+    @property
+    def duration_s(self) -> float:
+        """From the first frame's start to the last one's, in seconds."""
+        return (self.shoot.frames - 1) * self.shoot.interval_s

@@ -1,0 +1,126 @@
+"""Clock time: when each frame is taken, from a local start or a light event pinned in the move."""
+
+from __future__ import annotations
+
+import datetime as dt
+import zoneinfo
+from itertools import pairwise
+
+import numpy as np
+from attrs import frozen
+from numpy.typing import NDArray
+
+from planner_core.plan.model import Anchor, Plan, PlanError
+from planner_core.time import events
+
+UTC = dt.UTC
+CLOCKS_LOOKED_AT_S = 86400.0  # no zone changes its clocks and back within a day
+
+
+def frame_places(frames: int) -> NDArray[np.float64]:
+    """Place in the move of each frame, shape (frames,): 0 at the first, 1 at the last; a lone one is at 0."""
+    return np.linspace(0.0, 1.0, frames) if frames > 1 else np.zeros(1)
+
+
+def frame_times_utc_s(plan: Plan) -> NDArray[np.float64]:
+    """Instant at which each frame's exposure opens, POSIX seconds, shape (frames,). Raises PlanError."""
+    return start_utc_s(plan) + plan.shoot.interval_s * np.arange(plan.shoot.frames, dtype=np.float64)
+
+
+def start_utc_s(plan: Plan) -> float:
+    """Instant of the first frame in POSIX seconds.
+
+    Raises PlanError at shoot.start for a local time that a clock change skips or repeats, and at shoot.anchor
+    where the event does not happen on that local date.
+    """
+    if plan.shoot.start is not None:
+        return local_to_utc_s(plan.shoot.start, plan.zone, "shoot.start")
+    anchor = plan.shoot.anchor
+    assert anchor is not None
+    return anchor_utc_s(plan, anchor) - anchor.at * plan.duration_s
+
+
+def anchor_utc_s(plan: Plan, anchor: Anchor) -> float:
+    """Instant of the anchor's event; the first where it happens twice. Raises PlanError."""
+    site = plan.site
+    times = events.event_times_utc_s(
+        anchor.event, anchor.date, site.latitude_deg, site.longitude_deg, site.timezone
+    )
+    if not times:
+        raise PlanError(
+            "shoot.anchor",
+            f"{anchor.event} on {anchor.date}",
+            f"does not happen at latitude {site.latitude_deg:g} on that date; choose another event or date, "
+            'or give "start" instead',
+        )
+    return times[0]
+
+
+def local_to_utc_s(moment: dt.datetime, zone: zoneinfo.ZoneInfo, path: str) -> float:
+    """POSIX seconds of a local time. Raises PlanError, naming `path`, where no or two instants have it.
+
+    A time with an offset of its own (…+01:00) is taken at its word where the zone has that offset then.
+    """
+    if moment.tzinfo is not None:
+        seconds = moment.timestamp()
+        if dt.datetime.fromtimestamp(seconds, zone).utcoffset() != moment.utcoffset():
+            raise PlanError(
+                path, moment.isoformat(), f"has an offset that {zone.key} doesn't have then; leave it out"
+            )
+        return seconds
+    earlier, later = moment.replace(tzinfo=zone, fold=0), moment.replace(tzinfo=zone, fold=1)
+    if earlier.utcoffset() == later.utcoffset():
+        return earlier.timestamp()
+    if dt.datetime.fromtimestamp(earlier.timestamp(), zone).replace(tzinfo=None, fold=0) != moment:
+        after = dt.datetime.fromtimestamp(earlier.timestamp(), zone)
+        raise PlanError(
+            path, moment.isoformat(), f"is skipped by a clock change in {zone.key}; {after:%H:%M} comes next"
+        )
+    raise PlanError(
+        path,
+        moment.isoformat(),
+        f"happens twice in {zone.key}; write {earlier.isoformat()} or {later.isoformat()}",
+    )
+
+
+@frozen
+class ClockChange:
+    """A change of the local clocks: its instant, and by how much they go forward (negative: back)."""
+
+    utc_s: float
+    by_s: float
+
+
+def clock_changes(start_utc_s: float, end_utc_s: float, zone: zoneinfo.ZoneInfo) -> list[ClockChange]:
+    """Changes of the zone's clocks after the start, up to the end, to the second; in order of time."""
+
+    def offset_s(utc_s: float) -> float:
+        offset = local_datetime(utc_s, zone).utcoffset()
+        assert offset is not None
+        return offset.total_seconds()
+
+    times = [*np.arange(start_utc_s, end_utc_s, CLOCKS_LOOKED_AT_S).tolist(), end_utc_s]
+    found = []
+    for before, after in pairwise(times):
+        if (by := offset_s(after) - offset_s(before)) == 0.0:
+            continue
+        while after - before > 0.5:
+            middle = (before + after) / 2.0
+            before, after = (middle, after) if offset_s(middle) != offset_s(after) else (before, middle)
+        found.append(ClockChange(utc_s=float(round(after)), by_s=by))
+    return found
+
+
+def utc_datetime(utc_s: float) -> dt.datetime:
+    """An aware UTC datetime."""
+    return dt.datetime.fromtimestamp(float(utc_s), UTC)
+
+
+def local_datetime(utc_s: float, zone: zoneinfo.ZoneInfo) -> dt.datetime:
+    """An aware local datetime at the site."""
+    return dt.datetime.fromtimestamp(float(utc_s), zone)
+
+
+def clock(utc_s: float, zone: zoneinfo.ZoneInfo, *, seconds: bool = False) -> str:
+    """What a clock on the wall at the site shows: 18:42 (minutes begun, not rounded), or 18:42:07."""
+    return f"{local_datetime(utc_s, zone):{'%H:%M:%S' if seconds else '%H:%M'}}"

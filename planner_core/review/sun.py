@@ -1,0 +1,170 @@
+"""Findings about the sun against the place: in the picture, and taken away by a skyline before it sets.
+
+Limits, common practice without a source: the subject in shade 5 minutes before the almanac's sunset (or as
+long after sunrise) earns a note, 15 a warning; a sun higher than 5° in the picture of a lens of 100 mm (full
+frame) or more earns a warning, any other sun in the picture a note.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from planner_core.evening.balance import Turn, sun_times_utc_s
+from planner_core.evening.sunlight import OPEN, SunDay, Sunlight, subject_spot, sun_day, sunlight
+from planner_core.frames import FrameTable
+from planner_core.maths.runs import spans
+from planner_core.picture.optics import full_frame_focal_mm
+from planner_core.place.blocking import block_label, block_text, subject_indices
+from planner_core.plan.model import Plan
+from planner_core.plan.timeline import clock, local_datetime
+from planner_core.review.findings import Finding
+from planner_core.words.figures import frames_text
+
+HIDDEN_NOTE_S, HIDDEN_WARN_S = 300.0, 900.0
+LONG_LENS_MM, HIGH_SUN_DEG = 100.0, 5.0
+
+
+def review_sun(plan: Plan, frames: FrameTable, turn: Turn | None) -> tuple[list[Finding], dict[str, Any]]:
+    """Findings and summary numbers of the sun against blocks and picture."""
+    sun = sunlight(frames)
+    numbers: dict[str, Any] = {}
+    findings = _in_picture(plan, frames, sun)
+    if np.any(sun.up) or turn is not None:
+        found, numbers = _horizon(plan, frames, turn)
+        findings += found
+    seen = spans(sun.in_picture)
+    numbers["sun_in_picture_frames"] = [seen[0][0], seen[-1][1]] if seen else None
+    numbers["camera_in_shade_frames"] = int(np.count_nonzero(sun.up & ~sun.camera_lit))
+    if sun.subject_lit is not None:
+        numbers["subject_in_shade_frames"] = int(np.count_nonzero(sun.up & ~sun.subject_lit))
+    return findings, numbers
+
+
+# ---------------------------------------------------------------- in the picture
+
+
+def _in_picture(plan: Plan, frames: FrameTable, sun: Sunlight) -> list[Finding]:
+    seen = spans(sun.in_picture)
+    if not seen:
+        return []
+    first, last = seen[0][0], seen[-1][1]
+    count = int(np.count_nonzero(sun.in_picture))
+    long_lens = full_frame_focal_mm(plan.camera) >= LONG_LENS_MM
+    highest = float(frames.sun_altitude_deg[sun.in_picture].max())
+    danger = long_lens and highest > HIGH_SUN_DEG
+    times = " to ".join(clock(float(frames.utc_s[k - 1]), plan.zone) for k in (first, last))
+    gaps = f" in {count} of them" if count < last - first + 1 else ""
+    return [
+        Finding(
+            code="sun-in-frame",
+            level="warn" if danger else "note",
+            frames=(first, last),
+            value=float(count),
+            limit=0.0,
+            unit="frames",
+            message=f"{frames_text((first, last))} ({times}): the sun is in the picture{gaps}, up to "
+            f"{highest:.1f}° high; "
+            f"{_coming_and_going(plan, frames, sun, first, last)}.",
+            fix=f"Keep the lens covered until the sun is below {HIGH_SUN_DEG:g}°, or frame it out: through "
+            f"{plan.camera.focal_length_mm:g} mm it can burn sensor and shutter."
+            if danger
+            else "Expect flare and a burnt-out disc; clean the front element, and never look at the sun "
+            "through an "
+            "optical finder.",
+        )
+    ]
+
+
+def _coming_and_going(plan: Plan, frames: FrameTable, sun: Sunlight, first: int, last: int) -> str:
+    """How the sun comes into the picture before frame number `first` and goes out of it after `last`."""
+    said = []
+    if first > 1:
+        when = f"at frame {first} ({clock(float(frames.utc_s[first - 1]), plan.zone)})"
+        how = {"sets": "rises", "goes behind": "comes out from behind", "leaves by": "comes in by"}
+        verb, what = _out_of_picture(plan, sun, first - 2)
+        said.append(f"it {how[verb]}{what} {when}")
+    if last == len(frames):
+        said.append("it is still there in the last frame")
+    else:
+        verb, what = _out_of_picture(plan, sun, last)
+        said.append(f"it {verb}{what} at frame {last + 1} ({clock(float(frames.utc_s[last]), plan.zone)})")
+    return " and ".join(said)
+
+
+def _out_of_picture(plan: Plan, sun: Sunlight, frame: int) -> tuple[str, str]:
+    """Why the sun is not in the picture of a frame (from 0): a verb for its leaving, and what it left by."""
+    if not sun.up[frame]:
+        return "sets", ""
+    if sun.camera_behind[frame] != OPEN:
+        return "goes behind", " " + block_text(plan, int(sun.camera_behind[frame]))
+    x, y = sun.picture_px[frame]
+    over = {"left": -x, "right": x - plan.clip.width_px, "upper": -y, "lower": y - plan.clip.height_px}
+    edge = max(over, key=lambda name: over[name] if np.isfinite(over[name]) else -np.inf)
+    return "leaves by", f" the {edge} edge"
+
+
+# ---------------------------------------------------------------- the horizon of the place
+
+
+def _horizon(plan: Plan, frames: FrameTable, turn: Turn | None) -> tuple[list[Finding], dict[str, Any]]:
+    """When the sun really comes and goes, at the camera and at the subject."""
+    middle = len(frames) // 2
+    date = local_datetime(turn.utc_s if turn else float(frames.utc_s[middle]), plan.zone).date()
+    numbers: dict[str, Any] = {}
+    at_camera = sun_day(plan, frames.camera_m[middle], date)
+    numbers |= _times(plan, "camera", at_camera)
+    spot, own = subject_spot(plan)
+    at_subject = None if spot is None else sun_day(plan, spot, date, ignoring=own)
+    if at_subject is not None:
+        numbers |= _times(plan, "subject", at_subject)
+    if turn is None:
+        return [], numbers
+    evening = turn.event == "sunset" or turn.event.endswith("dusk")
+    level = sun_times_utc_s(plan, "sunset" if evening else "sunrise", date)
+    name = "the camera" if at_subject is None else block_text(plan, subject_indices(plan)[0])
+    day = at_camera if at_subject is None else at_subject
+    return _hidden(plan, day, name, evening, level[-1] if evening else level[0]) if level else [], numbers
+
+
+def _times(plan: Plan, where: str, day: SunDay) -> dict[str, Any]:
+    def local(utc_s: float | None) -> str | None:
+        return None if utc_s is None else local_datetime(utc_s, plan.zone).isoformat(timespec="seconds")
+
+    return {f"{where}_sunrise_local": local(day.rise_utc_s), f"{where}_sunset_local": local(day.set_utc_s)}
+
+
+def _hidden(plan: Plan, day: SunDay, name: str, evening: bool, level_utc_s: float) -> list[Finding]:
+    """A skyline that takes the sun away from a place long before sunset, or holds it back after sunrise."""
+    reached, behind = (day.set_utc_s, day.set_behind) if evening else (day.rise_utc_s, day.rise_behind)
+    event = "sunset" if evening else "sunrise"
+    if reached is None or behind == OPEN:
+        return []
+    off_s = level_utc_s - reached if evening else reached - level_utc_s
+    if off_s < HIDDEN_NOTE_S:
+        return []
+    at, level = clock(reached, plan.zone), clock(level_utc_s, plan.zone)
+    block, hider = block_label(plan, behind), block_text(plan, behind)
+    minutes = round(off_s / 60.0)
+    said = (
+        f"The sun leaves {name} at {at}, {minutes} minutes before sunset ({level}): {hider} stands "
+        "in the way."
+        if evening
+        else f"The sun reaches {name} at {at}, {minutes} minutes after sunrise ({level}): {hider} stands "
+        "in the way."
+    )
+    warn = off_s >= HIDDEN_WARN_S
+    return [
+        Finding(
+            code="sun-hidden",
+            level="warn" if warn else "note",
+            value=off_s / 60.0,
+            limit=(HIDDEN_WARN_S if warn else HIDDEN_NOTE_S) / 60.0,
+            unit="minutes",
+            message=said,
+            fix=f"Time the direct light by {at}, not by {event}: start {minutes} minutes "
+            f"{'earlier' if evening else 'later'} to keep as much of it as planned.",
+            blocks=(block,),
+        )
+    ]

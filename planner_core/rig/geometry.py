@@ -1,0 +1,158 @@
+"""The rig's geometry: from axis positions to where the entrance pupil is and which way the lens looks."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from planner_core.place.blocking import block_mesh, ground_level_m
+from planner_core.plan.model import Plan
+
+
+def direction(bearing_deg: ArrayLike, altitude_deg: ArrayLike, scene_north_deg: float) -> NDArray[np.float64]:
+    """Unit vectors in scene axes (X right, Y ahead, Z up) of bearings and altitudes, shape (..., 3)."""
+    turn = np.radians(np.asarray(bearing_deg, dtype=np.float64) - scene_north_deg)
+    rise = np.radians(np.asarray(altitude_deg, dtype=np.float64))
+    turn, rise = np.broadcast_arrays(turn, rise)
+    return np.stack([np.sin(turn) * np.cos(rise), np.cos(turn) * np.cos(rise), np.sin(rise)], axis=-1)
+
+
+def bearing_and_altitude(vectors: ArrayLike, scene_north_deg: float) -> tuple[NDArray, NDArray]:
+    """Compass bearing (0..360) and altitude, degrees, of scene vectors of shape (..., 3)."""
+    vectors = np.asarray(vectors, dtype=np.float64)
+    across, ahead, up = vectors[..., 0], vectors[..., 1], vectors[..., 2]
+    bearing = (np.degrees(np.arctan2(across, ahead)) + scene_north_deg) % 360.0
+    return bearing, np.degrees(np.arctan2(up, np.hypot(across, ahead)))
+
+
+def camera_rotation(pan_deg: ArrayLike, tilt_deg: ArrayLike, scene_north_deg: float) -> NDArray[np.float64]:
+    """Rotations scene-from-camera, shape (..., 3, 3). The camera looks along its −Z, +Y up, without roll."""
+    ahead = direction(pan_deg, tilt_deg, scene_north_deg)
+    pan = np.radians(
+        np.broadcast_to(np.asarray(pan_deg, dtype=np.float64), ahead.shape[:-1]) - scene_north_deg
+    )
+    right = np.stack([np.cos(pan), -np.sin(pan), np.zeros_like(pan)], axis=-1)
+    up = np.cross(right, ahead)
+    return np.stack([right, up, -ahead], axis=-1)
+
+
+def rail_direction(plan: Plan) -> NDArray[np.float64]:
+    """Unit vector along the rail, in which slide_m grows, shape (3,)."""
+    return direction(plan.rig.bearing_deg, plan.rig.incline_deg, plan.site.scene_north_deg)
+
+
+def carriage_position_m(plan: Plan, slide_m: ArrayLike | None) -> NDArray[np.float64]:
+    """Carriage on the rail in scene metres, shape (..., 3); the rail's start where the rig has no slide."""
+    slide = np.asarray(0.0 if slide_m is None else slide_m, dtype=np.float64)
+    return np.asarray(plan.rig.origin_m) + slide[..., None] * rail_direction(plan)
+
+
+def camera_position_m(
+    plan: Plan, slide_m: ArrayLike | None, pan_deg: ArrayLike, tilt_deg: ArrayLike
+) -> NDArray[np.float64]:
+    """Entrance pupil in scene metres, shape (..., 3): a head above the carriage, the pupil offset ahead."""
+    head = carriage_position_m(plan, slide_m) + np.array([0.0, 0.0, plan.rig.head_height_m])
+    return head + plan.rig.pupil_offset_m * direction(pan_deg, tilt_deg, plan.site.scene_north_deg)
+
+
+def camera_pose(
+    plan: Plan, count: int, slide_m: ArrayLike | None, pan_deg: ArrayLike | None, tilt_deg: ArrayLike | None
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Entrance pupil (count, 3) and rotation (count, 3, 3) for axes at values of shape (count,).
+
+    Without a value the carriage is at the rail's start, and the lens looks along the scene's +Y, level.
+    """
+    north = plan.site.scene_north_deg
+    bearing = np.broadcast_to(np.asarray(north if pan_deg is None else pan_deg, dtype=np.float64), (count,))
+    altitude = np.broadcast_to(np.asarray(0.0 if tilt_deg is None else tilt_deg, dtype=np.float64), (count,))
+    position = np.broadcast_to(camera_position_m(plan, slide_m, bearing, altitude), (count, 3))
+    return position, camera_rotation(bearing, altitude, north)
+
+
+def head_middle_m(plan: Plan) -> NDArray[np.float64]:
+    """The head with the carriage in the middle of the usable rail, scene metres, shape (3,).
+
+    It is near the camera of every frame, and no pose changes it.
+    """
+    slide = plan.rig.slide
+    middle = None if slide is None else (slide.min_m + slide.max_m) / 2.0
+    return carriage_position_m(plan, middle) + np.array([0.0, 0.0, plan.rig.head_height_m])
+
+
+# ---------------------------------------------------------------- the rig as a thing that stands in the scene
+
+LEG_SPREAD_M = 0.3  # how far a stand's feet stand out from under the rail's end; value from memory
+LONGEST_LEGS_M = 1.6  # higher than that a rail is on something else than legs; value from memory
+RAIL_POINTS, LEG_POINTS = 16, 6
+
+
+def rail_points_m(plan: Plan) -> NDArray[np.float64]:
+    """Points along the usable rail, its ends first and last, scene metres, (n, 3); none without a rail."""
+    slide = plan.rig.slide
+    if slide is None:
+        return np.zeros((0, 3))
+    return carriage_position_m(plan, np.linspace(slide.min_m, slide.max_m, RAIL_POINTS))
+
+
+def leg_points_m(plan: Plan) -> NDArray[np.float64]:
+    """Points along the legs under the rail's ends, or under the head where there is no rail, shape (n, 3).
+
+    Each stand is taken as four splayed legs down to the ground, or LONGEST_LEGS_M where that is deeper.
+    """
+    rail = rail_points_m(plan)
+    tops = rail[[0, -1]] if len(rail) else np.asarray(plan.rig.origin_m)[None]
+    spread = LEG_SPREAD_M * np.array([(1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)])
+    down = np.linspace(0.0, 1.0, LEG_POINTS)
+    legs = []
+    for top in tops:
+        height = np.clip(top[2] - ground_under_m(plan, top), 0.0, LONGEST_LEGS_M)
+        for foot in spread:
+            legs.append(top + down[:, None] * np.array([*foot, -height]))
+    return np.concatenate(legs)
+
+
+def ground_under_m(plan: Plan, point_m: ArrayLike) -> float:
+    """Height of what a point stands over: the highest ground block below it, else the level ground."""
+    x, y, z = np.asarray(point_m, dtype=np.float64)
+    below = [
+        top for low, high, top in _ground_plates(plan) if low[0] <= x <= high[0] and low[1] <= y <= high[1]
+    ]
+    return max([top for top in below if top <= z], default=min(ground_level_m(plan), float(z)))
+
+
+def _ground_plates(plan: Plan) -> list[tuple[NDArray, NDArray, float]]:
+    """Lower and upper corner (x, y) and top of each ground block, by the box around it."""
+    plates = []
+    for block in plan.blocks:
+        if block.role == "ground":
+            vertices = block_mesh(plan, block).vertices_m
+            plates.append((vertices.min(axis=0)[:2], vertices.max(axis=0)[:2], float(vertices[:, 2].max())))
+    return plates
+
+
+def shadow_on_ground_m(
+    plan: Plan, points_m: ArrayLike, light_direction: ArrayLike
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Where the shadow of points falls on the ground, and how far it falls.
+
+    points_m and light_direction, unit vectors towards the light, have shapes (..., 3) that broadcast. The
+    shadow falls on the ground block that it meets first, else on the level ground. NaN where the light stands
+    at or below the horizon, or the point below the ground.
+    """
+    points, light = np.broadcast_arrays(
+        np.asarray(points_m, dtype=np.float64), np.asarray(light_direction, dtype=np.float64)
+    )
+    rise = np.where(light[..., 2] > 0.0, light[..., 2], np.nan)
+
+    def way_to(level: float) -> NDArray[np.float64]:
+        way = (points[..., 2] - level) / rise
+        return np.where(way >= 0.0, way, np.nan)
+
+    way = way_to(ground_level_m(plan))
+    for low, high, top in _ground_plates(plan):
+        candidate = way_to(top)
+        place = points[..., :2] - candidate[..., None] * light[..., :2]
+        with np.errstate(invalid="ignore"):
+            on_it = np.all((place >= low) & (place <= high), axis=-1)
+            way = np.where(on_it & ~(candidate > way), candidate, way)
+    return points - way[..., None] * light, way

@@ -1,0 +1,1 @@
+"""Where sun and moon stand, when events happen, and when each frame is taken. No light."""

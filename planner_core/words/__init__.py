@@ -1,0 +1,1 @@
+"""How numbers, dates and lengths of time are said. No sentences about a plan."""

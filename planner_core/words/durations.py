@@ -1,0 +1,15 @@
+"""Lengths of time as a person says them."""
+
+from __future__ import annotations
+
+
+def duration_text(seconds: float) -> str:
+    """'1 h 35 min', '12 min', '2 min 30 s' or '45 s': a length of time as a person says it."""
+    if seconds < 90.0:
+        return f"{seconds:.0f} s" if seconds >= 9.95 or seconds == round(seconds) else f"{seconds:.1f} s"
+    if round(seconds) < 600:
+        whole, rest = divmod(round(seconds), 60)
+        return f"{whole} min {rest} s" if rest else f"{whole} min"
+    minutes = round(seconds / 60.0)
+    hours, rest = divmod(minutes, 60)
+    return f"{minutes} min" if minutes < 90 else f"{hours} h {rest} min" if rest else f"{hours} h"
