@@ -38,8 +38,8 @@ DRAWING = (
 DRAWN = (
     "draft/lamps",
     "draft/sky",
-    "draft/star_table",
     "draft/stars",
+    "draft/stars.csv",
     "light/colour",
     "picture/optics",
     "place/blocking",
@@ -160,7 +160,7 @@ def code_key() -> str:
     core, layer = Path(planner_core.__file__).parent, Path(__file__).parent.parent
     for folder, names in ((layer, DRAWING), (core, DRAWN)):
         for name in names:
-            digest.update((folder / f"{name}.py").read_bytes())
+            digest.update((folder / (name if "." in name else f"{name}.py")).read_bytes())
     return digest.hexdigest()
 
 

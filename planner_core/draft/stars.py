@@ -7,13 +7,13 @@ the air leaves little of its light anyway. Planets are none of it.
 from __future__ import annotations
 
 from functools import lru_cache
+from importlib import resources
 
 import numpy as np
 from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.draft import sky
-from planner_core.draft.star_table import STARS
 from planner_core.frames import FrameTable
 from planner_core.light import colour, daylight
 from planner_core.rig import geometry
@@ -42,9 +42,10 @@ class Stars:
 
 @lru_cache(maxsize=1)
 def bright_stars() -> Stars:
-    """All stars of the table."""
-    rows = [[float(cell) for cell in row.split()] for row in STARS.replace("\n", ", ").split(", ") if row]
-    number, ascension, declination, magnitude, b_minus_v = np.array(rows).T
+    """All stars of the table, stars.csv beside this module, which says where its numbers come from."""
+    table = resources.files(__package__).joinpath("stars.csv").read_text(encoding="utf-8")
+    rows = [line.split(",") for line in table.splitlines() if line[:1].isdigit()]
+    number, ascension, declination, magnitude, b_minus_v = np.array(rows, dtype=np.float64).T
     alpha, delta = np.radians(ascension), np.radians(declination)
     return Stars(
         hipparcos=number.astype(np.int64),

@@ -59,11 +59,25 @@ def test_it_carries_every_module_and_nothing_that_fits_one_system_only(
             carried = {name for name in wheel.namelist() if name.startswith("planner_core/")}
     assert {f"./{name}" for name in wheels} == set(manifest["wheels"])
     assert all(name.endswith("-none-any.whl") for name in wheels)
-    modules = {path.name for path in (project_root / "blender_addon").glob("*.py")}
-    assert modules <= names
-    core = (project_root / "planner_core").rglob("*.py")
-    assert carried >= {path.relative_to(project_root).as_posix() for path in core}
+    addon = project_root / "blender_addon"
+    assert names >= {path.relative_to(addon).as_posix() for path in addon.rglob("*.py")}
+    of_core = [path for path in (project_root / "planner_core").rglob("*") if path.is_file()]
+    shipped = {path.relative_to(project_root).as_posix() for path in of_core if path.suffix != ".pyc"}
+    assert carried == shipped
     assert not any("__pycache__" in name for name in names | carried)
+
+
+def test_an_installed_core_has_its_data_files_too(project_root: Path) -> None:
+    settings = tomllib.loads((project_root / "pyproject.toml").read_text("utf-8"))
+    core = project_root / "planner_core"
+    listed = {
+        path
+        for pattern in settings["tool"]["setuptools"]["package-data"]["planner_core"]
+        for path in core.glob(pattern)
+    }
+    data = {path for path in core.rglob("*") if path.is_file() and path.suffix not in {".py", ".pyc"}}
+    assert data
+    assert listed == data
 
 
 def test_the_manifest_in_the_repository_has_the_projects_version(project_root: Path) -> None:
