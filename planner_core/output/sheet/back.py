@@ -4,7 +4,7 @@ what to pack, and the cautions.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
@@ -27,32 +27,24 @@ from planner_core.picture.optics import project_px
 from planner_core.place.ground import height_above_ground_m
 from planner_core.plan.model import Plan
 from planner_core.review.findings import Finding
-from planner_core.words.dates import day_words
 
 LEVEL_WORDS = {"stop": "Stop", "warn": "Mind", "note": "Note"}
 PAPER_LINES = 35.0  # of text in the left column, beside headings and the table
 STOPS_OFF = {-2: "2 stops<br>darker", -1: "1 stop<br>darker", 1: "1 stop<br>brighter"}
 
 
-def second_side(matter: Matter) -> Iterator[str]:
-    """The second side's HTML."""
-    title = esc(matter.plan.title or "Shot sheet")
-    day = day_words(matter.date, year=True)
-    yield f'<p class="folio"><span class="clamp1">{title}</span><span>{day}, side 2</span></p>'
+def second_side(matter: Matter) -> dict[str, Iterable[str]]:
+    """The sections of the second side by their names in sheet.html, each as lines of HTML."""
     outlines = block_outlines(matter.plan)
-    yield '<div class="columns maps">'
-    yield from _place(matter, outlines)
-    yield '<div class="stack">'
-    yield from _rig(matter, outlines)
-    yield '</div></div><div class="columns two"><div class="stack">'
-    yield from _findings(matter)
-    yield from _differs(matter)
-    yield '</div><div class="stack">'
-    yield from _sky(matter)
-    yield from _packing(matter)
-    yield '<section class="care"><h2>Take care</h2>'
-    yield from bullets("plain", cautions(matter.plan, matter.frames))
-    yield "</section></div></div>"
+    return {
+        "place": _place(matter, outlines),
+        "rig": _rig(matter, outlines),
+        "findings": _findings(matter),
+        "light_differs": _differs(matter),
+        "sun_and_moon": _sky(matter),
+        "packing": _packing(matter),
+        "care": _care(matter),
+    }
 
 
 # ---------------------------------------------------------------- the place
@@ -235,6 +227,12 @@ def _packing(matter: Matter) -> Iterator[str]:
     yield '<section><h2>To pack</h2><ul class="items">'
     yield from map(line, packing_list(matter.plan, matter.frames))
     yield "</ul></section>"
+
+
+def _care(matter: Matter) -> Iterator[str]:
+    yield '<section class="care"><h2>Take care</h2>'
+    yield from bullets("plain", cautions(matter.plan, matter.frames))
+    yield "</section>"
 
 
 def cautions(plan: Plan, frames: FrameTable) -> list[str]:

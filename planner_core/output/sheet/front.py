@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import pairwise
 
 import attrs
@@ -78,18 +78,17 @@ def strip_frames(frames: FrameTable, report: Review | None) -> tuple[Shown, ...]
     return tuple(Shown(label=label, frame=frame) for frame, label in sorted(merged.items()))
 
 
-def first_side(matter: Matter) -> Iterator[str]:
-    """The first side's HTML."""
-    yield from _head(matter)
-    yield from _times(matter)
-    yield from _strip(matter)
-    yield '<section class="chart">'
-    for kind, size in (("wide", _wide(matter)), ("narrow", NARROW)):
-        yield f'<div class="{kind}">{chart_svg(matter.frames, matter.moments, size)}</div>'
-    yield '</section><div class="columns poses">'
-    yield from _poses(matter)
-    yield from _exposure(matter)
-    yield "</div>"
+def first_side(matter: Matter) -> dict[str, Iterable[str]]:
+    """The sections of the first side by their names in sheet.html, each as lines of HTML."""
+    return {
+        "head": _head(matter),
+        "times": _times(matter),
+        "strip": _strip(matter),
+        "chart_wide": [chart_svg(matter.frames, matter.moments, _wide(matter))],
+        "chart_narrow": [chart_svg(matter.frames, matter.moments, NARROW)],
+        "poses": _poses(matter),
+        "exposure": _exposure(matter),
+    }
 
 
 def _wide(matter: Matter) -> ChartSize:

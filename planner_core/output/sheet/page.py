@@ -2,27 +2,28 @@
 phone.
 
 No script, no outside request, system fonts. Numbers stand in cells with data attributes (data-column,
-data-frame, data-value), so that they can be read back.
+data-frame, data-value), so that they can be read back. The page's frame is sheet.html, its look sheet.css;
+front.py and back.py fill in the sections of the two sides.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
+from importlib import resources
+from string import Template
 
 from planner_core.evening.timetable import timetable, turn_moment
 from planner_core.frames import FrameTable
 from planner_core.output.sheet.back import second_side
 from planner_core.output.sheet.front import Shown, first_side, strip_frames
 from planner_core.output.sheet.markup import Matter, Picture, esc
-from planner_core.output.sheet.style import STYLE
 from planner_core.plan.model import Plan
 from planner_core.plan.timeline import local_datetime
 from planner_core.review.findings import Review
 from planner_core.words.dates import day_words
 
 __all__ = ["Picture", "Shown", "sheet_html", "strip_frames"]
-
-POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 
 
 def sheet_html(
@@ -43,27 +44,19 @@ def sheet_html(
         event=turn_moment(moments),
         date=local_datetime(float(frames.utc_s[0]), plan.zone).date(),
     )
-    lines = [
-        "<!doctype html>",
-        '<html lang="en-GB">',
-        "<head>",
-        '<meta charset="utf-8">',
-        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">',
-        '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        '<meta name="color-scheme" content="light dark">',
-        '<link rel="icon" href="data:,">',
-        f"<title>{esc(plan.title or 'Shot sheet')}, {day_words(matter.date, year=True)}</title>",
-        f"<style>{STYLE}</style>",
-        "</head>",
-        "<body>",
-        '<div class="page">',
-        *first_side(matter),
-        "</div>",
-        '<div class="page">',
-        *second_side(matter),
-        "</div>",
-        "</body>",
-        "</html>",
-        "",
-    ]
-    return "\n".join(lines)
+    sections = first_side(matter) | second_side(matter)
+    return _template().substitute(
+        title=esc(plan.title or "Shot sheet"),
+        day=day_words(matter.date, year=True),
+        style=_file("sheet.css").strip(),
+        **{name: "\n".join(lines) for name, lines in sections.items()},
+    )
+
+
+@lru_cache(maxsize=1)
+def _template() -> Template:
+    return Template(_file("sheet.html"))
+
+
+def _file(name: str) -> str:
+    return resources.files(__package__).joinpath(name).read_text(encoding="utf-8")
