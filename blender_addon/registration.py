@@ -5,28 +5,15 @@ from __future__ import annotations
 import bpy
 
 from .state import handlers, live
-from .ui import (
-    ops_blocks,
-    ops_plan,
-    ops_preview,
-    ops_review,
-    ops_rig,
-    overlay,
-    panels,
-    preferences,
-    properties,
-)
-
-OPERATORS = tuple(
-    cls for module in (ops_plan, ops_blocks, ops_rig, ops_review, ops_preview) for cls in module.CLASSES
-)
+from .ui import operators, overlay, panels, preferences, properties
+from .ui.operators import preview
 
 
 def register() -> None:
     """Enable: preferences and properties first, then what uses them."""
     preferences.register()
     properties.register()
-    for cls in OPERATORS:
+    for cls in operators.CLASSES:
         bpy.utils.register_class(cls)
     panels.register()
     overlay.register()
@@ -38,11 +25,11 @@ def unregister() -> None:
     """Disable, in the opposite order; plans stay in their scenes."""
     if bpy.app.timers.is_registered(_take_up):
         bpy.app.timers.unregister(_take_up)
-    ops_preview.stop()
+    preview.stop()
     handlers.unregister()
     overlay.unregister()
     panels.unregister()
-    for cls in reversed(OPERATORS):
+    for cls in reversed(operators.CLASSES):
         bpy.utils.unregister_class(cls)
     properties.unregister()
     preferences.unregister()

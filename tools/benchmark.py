@@ -364,14 +364,13 @@ def addon() -> Iterator[str]:
 
     import blender_addon
     from blender_addon.state import handlers, live
-    from blender_addon.ui import preferences, starter
     from planner_core import compute_frames, review
-    from planner_core.edit import edits, kit
+    from planner_core.edit import edits, kit, starter
 
     bpy.ops.wm.read_factory_settings(use_empty=True)
     blender_addon.register()
     scene = bpy.data.scenes[0]
-    plan = starter.starter_plan(preferences.Defaults(), dt.date(2027, 3, 14))
+    plan = starter.starter_plan(starter.PlanDefaults(), dt.date(2027, 3, 14))
     plan = attrs.evolve(plan, shoot=attrs.evolve(plan.shoot, frames=480))
     for number in range(60 - len(plan.blocks)):
         spot = kit.spot_by_bearing(plan, 230.0 + 1.9 * number, 60.0 + 9.0 * number)

@@ -1,1 +1,1 @@
-"""Reads edits of a scene back into a plan. Nothing is drawn here."""
+"""Reads edits of a scene back into a plan. Nothing is drawn here, and no plan is kept."""

@@ -1,1 +1,1 @@
-"""Draws a FrameTable as a Blender scene. Nothing is read back here."""
+"""Draws a FrameTable as a scene. Nothing here reads edits back, and nothing is computed that the core has."""

@@ -1,1 +1,1 @@
-"""What the add-on knows about the open file: live review, handlers, selection."""
+"""What is known about an open scene: its frames and review, handlers, selection. No buttons and no layout."""

@@ -1,1 +1,1 @@
-"""What the user sees and presses: properties, panels, overlay, operators. Thin; the work is done below."""
+"""The sidebar, the overlay and what the buttons do. What a plan means is computed in the core, not here."""

@@ -12,7 +12,7 @@ from planner_core.fit.result import Fit
 
 from ..state import live, selection
 from . import wording
-from .ops import UNDOABLE, Outcome, WithFrames, change
+from .operators.base import UNDOABLE, Outcome, WithFrames, change
 
 
 def fit_of(kind: str, plan: Plan) -> Fit:

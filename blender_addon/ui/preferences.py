@@ -11,12 +11,14 @@ from collections.abc import Iterator
 from functools import lru_cache
 from typing import Any
 
+import attrs
 import bpy
 from bpy.props import BoolProperty, FloatProperty, IntProperty, StringProperty
 
-from planner_core.plan.model import SlideAxis, TurnAxis
+from planner_core.edit.starter import PlanDefaults
 
 ADDON = (__package__ or "").rpartition(".")[0]  # as Blender lists it
+USUAL = PlanDefaults()
 
 
 @lru_cache(maxsize=1)
@@ -39,14 +41,14 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     timezone: StringProperty(
         name="Time zone",
         description="Zone whose clock a new plan goes by",
-        default="Europe/Zurich",
+        default=USUAL.timezone,
         search=find_zones,
         search_options={"SORT", "SUGGESTION"},
     )
     latitude_deg: FloatProperty(
         name="Latitude",
         description="Degrees north of the equator (negative: south)",
-        default=46.5,
+        default=USUAL.latitude_deg,
         min=-90,
         max=90,
         precision=4,
@@ -54,7 +56,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     longitude_deg: FloatProperty(
         name="Longitude",
         description="Degrees east of Greenwich (negative: west)",
-        default=7.0,
+        default=USUAL.longitude_deg,
         min=-180,
         max=180,
         precision=4,
@@ -62,7 +64,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     rail_m: FloatProperty(
         name="Rail",
         description="Usable length of your slider",
-        default=1.2,
+        default=USUAL.rail_m,
         min=0.1,
         max=30.0,
         unit="LENGTH",
@@ -71,7 +73,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     slide_speed_m_s: FloatProperty(
         name="Slide speed",
         description="Fastest the carriage goes",
-        default=0.04,
+        default=USUAL.slide_speed_m_s,
         min=0.0001,
         max=5.0,
         precision=4,
@@ -80,17 +82,21 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     turn_speed_deg_s: FloatProperty(
         name="Turn speed (°/s)",
         description="Fastest the head pans and tilts, in degrees a second",
-        default=5.0,
+        default=USUAL.turn_speed_deg_s,
         min=0.01,
         max=360.0,
     )
-    has_slide: BoolProperty(name="Slider", description="A new plan's rig has a rail", default=True)
-    has_pan: BoolProperty(name="Pan", description="A new plan's head turns left and right", default=True)
-    has_tilt: BoolProperty(name="Tilt", description="A new plan's head turns up and down", default=True)
+    has_slide: BoolProperty(name="Slider", description="A new plan's rig has a rail", default=USUAL.has_slide)
+    has_pan: BoolProperty(
+        name="Pan", description="A new plan's head turns left and right", default=USUAL.has_pan
+    )
+    has_tilt: BoolProperty(
+        name="Tilt", description="A new plan's head turns up and down", default=USUAL.has_tilt
+    )
     rail_height_m: FloatProperty(
         name="Rail height",
         description="Height of the rail above the ground",
-        default=0.7,
+        default=USUAL.rail_height_m,
         min=0.0,
         max=30.0,
         unit="LENGTH",
@@ -99,7 +105,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     head_height_m: FloatProperty(
         name="Head height",
         description="The turning axes above the carriage",
-        default=0.16,
+        default=USUAL.head_height_m,
         min=-2.0,
         max=5.0,
         unit="LENGTH",
@@ -108,7 +114,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     settle_s: FloatProperty(
         name="Settling",
         description="How long the rig swings after a move",
-        default=0.8,
+        default=USUAL.settle_s,
         min=0.0,
         max=60.0,
         unit="TIME_ABSOLUTE",
@@ -117,7 +123,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     sensor_width_mm: FloatProperty(
         name="Sensor width",
         description="Width of your camera's sensor",
-        default=36.0,
+        default=USUAL.sensor_width_mm,
         min=1.0,
         max=150.0,
         unit="CAMERA",
@@ -126,7 +132,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     sensor_height_mm: FloatProperty(
         name="Height",
         description="Height of your camera's sensor",
-        default=24.0,
+        default=USUAL.sensor_height_mm,
         min=1.0,
         max=150.0,
         unit="CAMERA",
@@ -135,7 +141,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     image_width_px: IntProperty(
         name="Picture width",
         description="Width of a picture as your camera takes it",
-        default=6000,
+        default=USUAL.image_width_px,
         min=16,
         max=60000,
         subtype="PIXEL",
@@ -143,7 +149,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     image_height_px: IntProperty(
         name="Height",
         description="Height of a picture as your camera takes it",
-        default=4000,
+        default=USUAL.image_height_px,
         min=16,
         max=60000,
         subtype="PIXEL",
@@ -151,7 +157,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     focal_length_mm: FloatProperty(
         name="Focal length",
         description="The lens you use most",
-        default=24.0,
+        default=USUAL.focal_length_mm,
         min=2.0,
         max=3000.0,
         unit="CAMERA",
@@ -160,7 +166,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     clip_width_px: IntProperty(
         name="Clip width",
         description="Width of the delivered clip",
-        default=3840,
+        default=USUAL.clip_width_px,
         min=16,
         max=16384,
         subtype="PIXEL",
@@ -168,13 +174,13 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     clip_height_px: IntProperty(
         name="Height",
         description="Height of the delivered clip",
-        default=2160,
+        default=USUAL.clip_height_px,
         min=16,
         max=16384,
         subtype="PIXEL",
     )
     fps: FloatProperty(
-        name="Frames a second", description="How fast the clip plays", default=24.0, min=1.0, max=240.0
+        name="Frames a second", description="How fast the clip plays", default=USUAL.fps, min=1.0, max=240.0
     )
 
     def draw(self, _context: bpy.types.Context) -> None:
@@ -198,41 +204,14 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
                     row.prop(self, name, toggle=True)
 
 
-class Defaults:
-    """The preferences' defaults, for where Blender keeps none."""
-
-    def __getattr__(self, name: str) -> Any:
-        try:
-            return DUSKRAIL_AP_preferences.__annotations__[name].keywords.get("default", "")
-        except KeyError:
-            raise AttributeError(name) from None
-
-
-def current() -> Any:
-    """The preferences as the user has set them, or the defaults."""
+def current() -> PlanDefaults:
+    """What a new plan starts with, as the user has set it; as usual where Blender keeps no preferences."""
     kept: Any = bpy.context.preferences
     addon = kept.addons.get(ADDON)
     found = addon.preferences if addon else None
-    return found if isinstance(found, DUSKRAIL_AP_preferences) else Defaults()
-
-
-def usual_axis(axis: str) -> SlideAxis | TurnAxis:
-    """An axis as the preferences have it: slide, pan or tilt."""
-    usual = current()
-    if axis == "slide":
-        speed = round(usual.slide_speed_m_s, 5)
-        return SlideAxis(
-            min_m=0.0,
-            max_m=round(usual.rail_m, 3),
-            max_speed_m_s=speed,
-            max_acceleration_m_s2=speed,
-            step_m=1e-5,
-        )
-    low, high = (0.0, 360.0) if axis == "pan" else (-45.0, 45.0)
-    speed = round(usual.turn_speed_deg_s, 3)
-    return TurnAxis(
-        min_deg=low, max_deg=high, max_speed_deg_s=speed, max_acceleration_deg_s2=speed, step_deg=0.01
-    )
+    if not isinstance(found, DUSKRAIL_AP_preferences):
+        return USUAL
+    return PlanDefaults(**{field.name: getattr(found, field.name) for field in attrs.fields(PlanDefaults)})
 
 
 CLASSES = (DUSKRAIL_AP_preferences,)

@@ -1,1 +1,1 @@
-"""Changes to a plan as a hand makes them: blocks from a kit, a rail moved, a pose added."""
+"""Changes of a plan that need no Blender: by path, by pose, by block; and new plans. Nothing is computed."""

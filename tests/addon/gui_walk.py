@@ -480,7 +480,7 @@ def file_and_preview() -> Wait:
     yield from step("plan saved", file=saved.name)
     yield from fill_in("Every nth", "100", lambda: bool(window().scene.duskrail.every == 100))
     yield from click("Render Preview")
-    jobs = sys.modules[f"{MODULE}.ops_preview"]
+    jobs = sys.modules[f"{MODULE}.operators.preview"]
     assert jobs.current() is not None
     yield from step("preview under way")
     for _ in range(600):
@@ -573,7 +573,7 @@ def grab_a_pose() -> Wait:
 
 def stopped_preview() -> Wait:
     """Esc stops the rendering, and nothing is left of it."""
-    jobs = sys.modules[f"{MODULE}.ops_preview"]
+    jobs = sys.modules[f"{MODULE}.operators.preview"]
     window().scene.duskrail.clip_file = str(OUT / "stopped.mp4")
     window().scene.duskrail.look = "LIT"
     yield from click("Render Preview")

@@ -13,9 +13,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blender_addon.ui import preferences, starter
 from planner_core import Plan, PlanError, compute_frames, review
-from planner_core.edit import edits, kit
+from planner_core.edit import edits, kit, starter
 from planner_core.place.blocking import block_mesh
 from planner_core.plan.file import plan_from_dict, plan_to_dict
 from planner_core.rig.geometry import bearing_and_altitude
@@ -24,7 +23,7 @@ from planner_core.rig.geometry import bearing_and_altitude
 @pytest.fixture(scope="module")
 def bare() -> Plan:
     """A plan with a rig and nothing else, that looks to 40° in a scene turned by 40°."""
-    return starter.bare_plan(preferences.Defaults(), dt.date(2027, 3, 14), 40.0, 40.0)
+    return starter.bare_plan(starter.PlanDefaults(), dt.date(2027, 3, 14), 40.0, 40.0)
 
 
 def middle_of(plan: Plan, blocks: tuple[kit.Block, ...]) -> np.ndarray:
@@ -141,7 +140,7 @@ def test_a_block_taken_out_is_forgotten_as_the_subject(bare: Plan) -> None:
 
 @pytest.mark.parametrize("month", range(1, 13))
 def test_the_starter_is_a_plan_to_go_out_with_in_any_month(month: int) -> None:
-    plan = starter.starter_plan(preferences.Defaults(), dt.date(2027, month, 20))
+    plan = starter.starter_plan(starter.PlanDefaults(), dt.date(2027, month, 20))
     report = review(plan, compute_frames(plan))
     assert [finding.code for finding in report.findings if finding.level != "note"] == []
     assert 10 <= len(plan.blocks) <= 40
@@ -152,10 +151,8 @@ def test_the_starter_is_a_plan_to_go_out_with_in_any_month(month: int) -> None:
     ("slide", "pan", "tilt"), [(False, True, True), (True, False, False), (False, False, False)]
 )
 def test_the_starter_takes_the_rig_of_the_preferences(slide: bool, pan: bool, tilt: bool) -> None:
-    class Usual(preferences.Defaults):
-        has_slide, has_pan, has_tilt = slide, pan, tilt
-
-    plan = starter.starter_plan(Usual(), dt.date(2027, 3, 14))
+    defaults = starter.PlanDefaults(has_slide=slide, has_pan=pan, has_tilt=tilt)
+    plan = starter.starter_plan(defaults, dt.date(2027, 3, 14))
     assert [plan.rig.slide is not None, plan.rig.pan is not None, plan.rig.tilt is not None] == [
         slide,
         pan,
@@ -165,10 +162,8 @@ def test_the_starter_takes_the_rig_of_the_preferences(slide: bool, pan: bool, ti
 
 
 def test_where_the_sun_does_not_set_the_plan_goes_by_noon() -> None:
-    class North(preferences.Defaults):
-        latitude_deg, timezone = 78.0, "Arctic/Longyearbyen"
-
-    plan = starter.bare_plan(North(), dt.date(2027, 6, 21))
+    north = starter.PlanDefaults(latitude_deg=78.0, timezone="Arctic/Longyearbyen")
+    plan = starter.bare_plan(north, dt.date(2027, 6, 21))
     assert plan.shoot.anchor is not None
     assert plan.shoot.anchor.event == "solar_noon"
 
@@ -233,7 +228,7 @@ def test_an_axis_taken_off_leaves_the_lens_where_it_looked(bare: Plan) -> None:
     assert still.rig.pan is None
     assert still.rig.slide is None
     assert {pose.pan_deg for pose in still.move.poses} == {bare.move.poses[0].pan_deg}
-    again = edits.with_axis(still, "pan", preferences.usual_axis("pan"))
+    again = edits.with_axis(still, "pan", starter.default_axis(starter.PlanDefaults(), "pan"))
     assert compute_frames(again).pan_deg is not None
 
 

@@ -19,10 +19,10 @@ from mathutils import Matrix
 
 from blender_addon.scene import parts, rig, store
 from blender_addon.state import handlers, live, redraw
-from blender_addon.ui import ops_preview, preferences, starter
+from blender_addon.ui.operators import preview
 from blender_addon.ui.preview_job import Job, share_of
 from planner_core import Plan, compute_frames, review
-from planner_core.edit import edits, kit
+from planner_core.edit import edits, kit, starter
 from planner_core.output import readout
 from planner_core.plan.timeline import clock
 
@@ -35,7 +35,7 @@ def scene(empty: Any) -> Any:
 
 
 def start() -> Plan:
-    return starter.starter_plan(preferences.Defaults(), dt.date(2027, 3, 14))
+    return starter.starter_plan(starter.PlanDefaults(), dt.date(2027, 3, 14))
 
 
 def large() -> Plan:
@@ -427,13 +427,13 @@ def in_a_folder(scene: Any, tmp_path: Path) -> Any:
     scene.duskrail.use_range = True
     scene.duskrail.first_frame, scene.duskrail.last_frame = 179, 182
     yield scene
-    ops_preview.stop()
+    preview.stop()
 
 
 def test_four_frames_are_rendered_in_the_background(in_a_folder: Any, tmp_path: Path) -> None:
     before = store.stored_text(in_a_folder)
     assert bpy.ops.duskrail.preview() == {"FINISHED"}
-    job = ops_preview.current()
+    job = preview.current()
     assert job is not None
     assert job.result is not None
     assert job.result["frames"] == 4
@@ -461,7 +461,7 @@ def test_a_stopped_preview_leaves_no_clip_and_no_litter(in_a_folder: Any, tmp_pa
 def options_of(scene: Any) -> dict[str, Any]:
     plan = live.plan_of(scene)
     assert plan is not None
-    return ops_preview.options_of(scene, plan)
+    return preview.options_of(scene, plan)
 
 
 def test_what_keeps_a_clip_from_being_made_is_told(in_a_folder: Any, tmp_path: Path) -> None:
@@ -484,14 +484,14 @@ def test_progress_is_read_from_what_is_said(text: str, share: float) -> None:
 
 def test_the_clip_goes_beside_the_plan_file(scene: Any, tmp_path: Path) -> None:
     bpy.ops.duskrail.save_as(filepath=str(tmp_path / "evening.plan.json"))
-    assert ops_preview.clip_path(scene) == tmp_path / "evening.mp4"
+    assert preview.clip_path(scene) == tmp_path / "evening.mp4"
     scene.duskrail.clip_file = str(tmp_path / "other")
-    assert ops_preview.clip_path(scene) == tmp_path / "other.mp4"
+    assert preview.clip_path(scene) == tmp_path / "other.mp4"
 
 
 @pytest.mark.parametrize(("width", "height"), [(640, 360), (64, 36), (100, 56)])
 def test_heights_are_even_and_in_the_clips_shape(width: int, height: int) -> None:
-    assert ops_preview.even_height(width, start().clip) == height
+    assert preview.even_height(width, start().clip) == height
 
 
 def test_a_subject_renamed_in_the_scene_stays_the_subject(scene: Any) -> None:

@@ -19,20 +19,20 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from blender_addon import registration
 from blender_addon.read import readback
 from blender_addon.scene import keyframes, parts, rig, store
 from blender_addon.state import live
-from blender_addon.ui import ops_plan, preferences, starter
+from blender_addon.ui import operators
+from blender_addon.ui.operators import plan_file
 from planner_core import Plan, compute_frames, load_plan, save_plan
-from planner_core.edit import edits, kit
+from planner_core.edit import edits, kit, starter
 from planner_core.plan.file import plan_to_text
 
 DAY = dt.date(2027, 3, 14)
 
 
 def start() -> Plan:
-    return starter.starter_plan(preferences.Defaults(), DAY)
+    return starter.starter_plan(starter.PlanDefaults(), DAY)
 
 
 @pytest.fixture
@@ -197,8 +197,8 @@ def test_every_operator_is_among_those_tried() -> None:
         *("start_plan", "open", "save", "save_as", "save_sheet", "import_map", "dismiss", "review_now"),
         *("show_place", "show_rig", "show_picture", "preview", "preview_stop", "preview_open"),
     }
-    assert {cls.bl_idname.removeprefix("duskrail.") for cls in registration.OPERATORS} == tried
-    for cls in registration.OPERATORS:
+    assert {cls.bl_idname.removeprefix("duskrail.") for cls in operators.CLASSES} == tried
+    for cls in operators.CLASSES:
         if cls.bl_idname.removeprefix("duskrail.") in {name for name, _, _ in UNDONE}:
             assert "UNDO" in cls.bl_options, cls.bl_idname
 
@@ -548,12 +548,12 @@ def test_saving_and_opening_give_the_plan_back(scene: Any, tmp_path: Path) -> No
     assert bpy.ops.duskrail.save_as(filepath=str(path)) == {"FINISHED"}
     file = tmp_path / "evening.plan.json"
     assert load_plan(file) == start()
-    assert not ops_plan.unsaved(scene)
+    assert not plan_file.unsaved(scene)
     scene.duskrail.title = "Changed"
-    assert ops_plan.unsaved(scene)
+    assert plan_file.unsaved(scene)
     assert bpy.ops.duskrail.open(filepath=str(file)) == {"FINISHED"}
     assert live.plan_of(scene) == start()
-    assert not ops_plan.unsaved(scene)
+    assert not plan_file.unsaved(scene)
 
 
 def test_saving_takes_what_was_just_moved_along(scene: Any, tmp_path: Path) -> None:
@@ -572,7 +572,7 @@ def test_a_file_changed_by_somebody_else_is_not_overwritten_without_asking(
     theirs = attrs.evolve(start(), title="Theirs")
     save_plan(theirs, file)
     scene.duskrail.title = "Mine"
-    assert ops_plan.changed_on_disk(scene)
+    assert plan_file.changed_on_disk(scene)
     with pytest.raises(RuntimeError, match=r"evening\.plan\.json was changed on disk since it was opened"):
         bpy.ops.duskrail.save()
     assert load_plan(file) == theirs
@@ -627,7 +627,7 @@ def test_a_blend_keeps_everything_without_a_plan_file(scene: Any, tmp_path: Path
     ],
 )
 def test_plan_files_end_as_they_should(name: str, ended: str) -> None:
-    assert ops_plan.with_ending(name) == ended
+    assert plan_file.with_ending(name) == ended
 
 
 def test_the_shot_sheet_is_saved(scene: Any, tmp_path: Path) -> None:

@@ -16,9 +16,10 @@ import pytest
 
 from blender_addon.scene import store
 from blender_addon.state import live
-from blender_addon.ui import panels, preferences, starter, wording
+from blender_addon.ui import panels, wording
+from blender_addon.ui.panels import blocking, layout
 from planner_core import Plan
-from planner_core.edit import kit
+from planner_core.edit import kit, starter
 
 ICONS = set(bpy.types.UILayout.bl_rna.functions["label"].parameters["icon"].enum_items.keys())
 
@@ -68,7 +69,7 @@ class Layout:
     def template_list(
         self, kind: str, _key: str, owner: Any, listed: str, chooser: Any, row: str, **_more: Any
     ) -> None:
-        shown = without_window(getattr(panels, kind))
+        shown = without_window(next(cls for cls in panels.CLASSES if cls.__name__ == kind))
         assert row in chooser.bl_rna.properties
         for number, item in enumerate(getattr(owner, listed)):
             shown.draw_item(context(bpy.context.scene), self, owner, item, 0, chooser, row, number, 0)
@@ -119,7 +120,7 @@ def drawn(scene: Any) -> dict[str, list[str]]:
 
 
 def plan() -> Plan:
-    return starter.starter_plan(preferences.Defaults(), dt.date(2027, 3, 14))
+    return starter.starter_plan(starter.PlanDefaults(), dt.date(2027, 3, 14))
 
 
 def test_without_a_plan_there_are_the_ways_to_begin_and_nothing_else(empty: Any) -> None:
@@ -231,10 +232,10 @@ def test_findings_come_with_their_frames_their_fix_and_their_fit(empty: Any) -> 
 def test_long_words_are_wrapped_to_the_sidebar(empty: Any) -> None:
     asked: list[str] = []
     text = "Frames 1–180: the sun is in the picture, up to 4.5° high; it sets at frame 181 (16:50)."
-    panels.wrapped(Layout(asked), context(empty, width=200), text)
+    layout.wrapped(Layout(asked), context(empty, width=200), text)
     lines = [line.removeprefix("label ") for line in asked]
     assert " ".join(lines) == text
-    assert max(len(line) for line in lines) * panels.LETTER_PX < 200
+    assert max(len(line) for line in lines) * layout.LETTER_PX < 200
 
 
 def test_what_is_amiss_in_the_scene_is_told_with_its_remedy(empty: Any) -> None:
@@ -255,7 +256,7 @@ def test_what_is_amiss_in_the_scene_is_told_with_its_remedy(empty: Any) -> None:
 
 def test_every_piece_of_the_kit_has_a_button_and_an_icon(empty: Any) -> None:
     live.put(empty, plan())
-    assert set(panels.PIECE_ICONS) == set(kit.PIECES)
+    assert set(blocking.PIECE_ICONS) == set(kit.PIECES)
     asked = drawn(empty)["DUSKRAIL_PT_blocking"]
     assert asked.count("operator duskrail.add_block") == len(kit.PIECES)
 

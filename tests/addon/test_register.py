@@ -11,7 +11,7 @@ import pytest
 import blender_addon
 from blender_addon import registration
 from blender_addon.state import handlers, live
-from blender_addon.ui import overlay
+from blender_addon.ui import operators, overlay
 
 
 def what_blender_knows() -> dict[str, Any]:
@@ -79,7 +79,7 @@ def test_nothing_listens_to_frame_changes_and_others_leave_a_scene_without_a_pla
 
 def test_every_tooltip_is_there_and_ends_as_blenders_do(empty: Any) -> None:
     told: dict[str, str] = {}
-    for cls in (*registration.OPERATORS,):
+    for cls in (*operators.CLASSES,):
         known = getattr(bpy.ops.duskrail, cls.bl_idname.split(".")[1]).get_rna_type()
         told[cls.bl_idname] = known.description
         for prop in known.properties:
@@ -96,7 +96,7 @@ def test_every_tooltip_is_there_and_ends_as_blenders_do(empty: Any) -> None:
 
 
 def test_an_operator_without_a_plan_is_greyed_out_with_a_reason(empty: Any) -> None:
-    for cls in registration.OPERATORS:
+    for cls in operators.CLASSES:
         kind, name = cls.bl_idname.split(".")
         operator = getattr(getattr(bpy.ops, kind), name)
         if hasattr(cls, "poll") and not operator.poll():

@@ -13,15 +13,15 @@ import pytest
 from blender_addon.read import readback
 from blender_addon.scene import keyframes, nightlights, parts, windows
 from blender_addon.state import live
-from blender_addon.ui import preferences, starter
 from planner_core.draft import lamps
+from planner_core.edit import starter
 from planner_core.rig import geometry
 
 
 @pytest.fixture
 def lit(empty: Any) -> Any:
     """A scene with the example's place, its windows drawn."""
-    live.put(empty, starter.starter_plan(preferences.Defaults(), dt.date(2027, 3, 14)))
+    live.put(empty, starter.starter_plan(starter.PlanDefaults(), dt.date(2027, 3, 14)))
     assert windows.draw(empty, frames_of(empty))
     return empty
 
@@ -104,7 +104,7 @@ def test_taking_the_plan_out_takes_them_out(lit: Any) -> None:
 
 
 def test_drawn_late_in_the_evening_they_shine_at_once(empty: Any) -> None:
-    live.put(empty, starter.starter_plan(preferences.Defaults(), dt.date(2027, 3, 14)))
+    live.put(empty, starter.starter_plan(starter.PlanDefaults(), dt.date(2027, 3, 14)))
     empty.frame_set(330)
     windows.draw(empty, frames_of(empty))
     bpy.context.view_layer.update()

@@ -9,8 +9,8 @@ import bpy
 
 from planner_core import Plan, PlanError
 
-from ..state import live
-from . import wording
+from ...state import live
+from .. import wording
 
 Outcome = Any  # a set of Blender's words, such as FINISHED
 UNDOABLE: Any = {"REGISTER", "UNDO"}

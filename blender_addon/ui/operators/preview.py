@@ -10,10 +10,10 @@ import bpy
 from planner_core import Plan
 from planner_core.plan.file import plan_to_text
 
-from ..state import live
-from .ops import Outcome, WithFrames
-from .ops_plan import ENDING
-from .preview_job import Job
+from ...state import live
+from ..preview_job import Job
+from .base import Outcome, WithFrames
+from .plan_file import ENDING
 
 LOOK_EVERY_S = 0.2
 

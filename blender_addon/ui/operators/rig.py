@@ -14,10 +14,10 @@ from planner_core.place.blocking import block_mesh, subject_indices
 from planner_core.plan.model import Pose
 from planner_core.rig import geometry
 
-from ..scene import parts
-from ..state import live, selection
-from . import preferences
-from .ops import UNDOABLE, Outcome, WithPlan, change
+from ...scene import parts
+from ...state import live, selection
+from .. import preferences
+from .base import UNDOABLE, Outcome, WithPlan, change
 
 CHOSEN = IntProperty(
     name="Pose", description="Number of the pose, from 0; -1 is the one chosen in the list", default=-1

@@ -17,10 +17,10 @@ from planner_core import Plan
 from planner_core.edit import kit
 from planner_core.place.footprints import Selection, load_footprints, load_horizon
 
-from ..scene import blocking, parts
-from ..state import live, selection
-from .ops import UNDOABLE, Outcome, WithPlan, change
-from .properties import ROLE_CHOICES
+from ...scene import blocking, parts
+from ...state import live, selection
+from ..properties.choices import ROLE_CHOICES
+from .base import UNDOABLE, Outcome, WithPlan, change
 
 KINDS = [(kind, piece.label, piece.says, place) for place, (kind, piece) in enumerate(kit.PIECES.items())]
 WHERE = [

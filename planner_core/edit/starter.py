@@ -1,14 +1,14 @@
 """The plans that one begins with: a small invented place, or nothing but a rig.
 
-What the preferences say of zone, rig, camera and clip goes into both.
+What somebody usually works with (zone, rig, camera, clip) goes into both, as PlanDefaults.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any
 
 import attrs
+from attrs import frozen
 
 from planner_core.edit import kit
 from planner_core.edit.edits import AXES
@@ -22,6 +22,7 @@ from planner_core.plan.model import (
     Exposure,
     Move,
     Plan,
+    PlanError,
     Pose,
     Rig,
     Shoot,
@@ -30,20 +31,67 @@ from planner_core.plan.model import (
     TurnAxis,
 )
 
-from . import preferences
-
 EVENING_FRAMES, EVENING_INTERVAL_S = 360, 12.0
 FOCUS_M = 3.5
 FACES_DEG = 270.0  # rigs look to where the sun goes down at the equinoxes
+STEP_M, STEP_DEG = 1e-5, 0.01
 
 
-def bare_plan(usual: Any, today: dt.date, north_deg: float = 0.0, looks_deg: float = FACES_DEG) -> Plan:
+@frozen(kw_only=True)
+class PlanDefaults:
+    """What a new plan starts with: somebody's usual zone, rig, camera and clip. Lengths, speeds and angles as
+    their names say.
+    """
+
+    timezone: str = "Europe/Zurich"
+    latitude_deg: float = 46.5
+    longitude_deg: float = 7.0
+    rail_m: float = 1.2
+    slide_speed_m_s: float = 0.04
+    turn_speed_deg_s: float = 5.0
+    has_slide: bool = True
+    has_pan: bool = True
+    has_tilt: bool = True
+    rail_height_m: float = 0.7
+    head_height_m: float = 0.16
+    settle_s: float = 0.8
+    sensor_width_mm: float = 36.0
+    sensor_height_mm: float = 24.0
+    image_width_px: int = 6000
+    image_height_px: int = 4000
+    focal_length_mm: float = 24.0
+    clip_width_px: int = 3840
+    clip_height_px: int = 2160
+    fps: float = 24.0
+
+
+def default_axis(defaults: PlanDefaults, axis: str) -> SlideAxis | TurnAxis:
+    """A new rig's slide, pan or tilt axis."""
+    if axis == "slide":
+        speed = round(defaults.slide_speed_m_s, 5)
+        return SlideAxis(
+            min_m=0.0,
+            max_m=round(defaults.rail_m, 3),
+            max_speed_m_s=speed,
+            max_acceleration_m_s2=speed,
+            step_m=STEP_M,
+        )
+    low, high = (0.0, 360.0) if axis == "pan" else (-45.0, 45.0)
+    speed = round(defaults.turn_speed_deg_s, 3)
+    return TurnAxis(
+        min_deg=low, max_deg=high, max_speed_deg_s=speed, max_acceleration_deg_s2=speed, step_deg=STEP_DEG
+    )
+
+
+def bare_plan(
+    defaults: PlanDefaults, today: dt.date, north_deg: float = 0.0, looks_deg: float = FACES_DEG
+) -> Plan:
     """A plan with a rig at the scene's origin and nothing else, looking to a bearing, timed by today's
     sunset; in a scene whose +Y axis points to north_deg.
 
     Where the sun doesn't set today, the shoot is timed by the moment it stands highest. Raises PlanError.
     """
-    axes = {axis: preferences.usual_axis(axis) if getattr(usual, f"has_{axis}") else None for axis in AXES}
+    axes = {axis: default_axis(defaults, axis) if getattr(defaults, f"has_{axis}") else None for axis in AXES}
     slide, pan, tilt = axes["slide"], axes["pan"], axes["tilt"]
     assert slide is None or isinstance(slide, SlideAxis)
     assert not isinstance(pan, SlideAxis)
@@ -53,26 +101,28 @@ def bare_plan(usual: Any, today: dt.date, north_deg: float = 0.0, looks_deg: flo
     plan = Plan(
         title="A new plan",
         site=Site(
-            latitude_deg=round(usual.latitude_deg, 5),
-            longitude_deg=round(usual.longitude_deg, 5),
-            timezone=usual.timezone,
+            latitude_deg=round(defaults.latitude_deg, 5),
+            longitude_deg=round(defaults.longitude_deg, 5),
+            timezone=defaults.timezone,
             scene_north_deg=north_deg,
         ),
         camera=Camera(
-            sensor_width_mm=round(usual.sensor_width_mm, 3),
-            sensor_height_mm=round(usual.sensor_height_mm, 3),
-            image_width_px=usual.image_width_px,
-            image_height_px=usual.image_height_px,
-            focal_length_mm=round(usual.focal_length_mm, 2),
+            sensor_width_mm=round(defaults.sensor_width_mm, 3),
+            sensor_height_mm=round(defaults.sensor_height_mm, 3),
+            image_width_px=defaults.image_width_px,
+            image_height_px=defaults.image_height_px,
+            focal_length_mm=round(defaults.focal_length_mm, 2),
             focus_distance_m=FOCUS_M,
         ),
-        clip=Clip(width_px=usual.clip_width_px, height_px=usual.clip_height_px, fps=round(usual.fps, 3)),
+        clip=Clip(
+            width_px=defaults.clip_width_px, height_px=defaults.clip_height_px, fps=round(defaults.fps, 3)
+        ),
         rig=Rig(
-            origin_m=(0.0, 0.0, round(usual.rail_height_m, 3)),
+            origin_m=(0.0, 0.0, round(defaults.rail_height_m, 3)),
             bearing_deg=(looks_deg + 90.0) % 360.0,
-            head_height_m=round(usual.head_height_m, 3),
+            head_height_m=round(defaults.head_height_m, 3),
             pupil_offset_m=0.06,
-            settle_s=round(usual.settle_s, 3),
+            settle_s=round(defaults.settle_s, 3),
             slide=slide,
             pan=pan,
             tilt=tilt,
@@ -98,11 +148,11 @@ def bare_plan(usual: Any, today: dt.date, north_deg: float = 0.0, looks_deg: flo
     return _timed(plan)
 
 
-def starter_plan(usual: Any, today: dt.date) -> Plan:
+def starter_plan(defaults: PlanDefaults, today: dt.date) -> Plan:
     """A small invented place by the water, to try things on: a lighthouse, houses, a railing near the
     rail.
     """
-    plan = bare_plan(usual, today, FACES_DEG)
+    plan = bare_plan(defaults, today, FACES_DEG)
     plan = attrs.evolve(
         plan,
         title="Evening at the mole",
@@ -121,12 +171,12 @@ def _poses(
     if slide is not None:
         middle, half = (slide.min_m + slide.max_m) / 2.0, 0.3 * (slide.max_m - slide.min_m)
     poses = []
-    for at, way in ((0.0, -1.0), (1.0, 1.0)):
+    for at, direction in ((0.0, -1.0), (1.0, 1.0)):
         poses.append(
             Pose(
                 at=at,
-                slide_m=None if slide is None else round(middle + way * half, 3),
-                pan_deg=bearing_deg if pan is None else bearing_deg + way,
+                slide_m=None if slide is None else round(middle + direction * half, 3),
+                pan_deg=bearing_deg if pan is None else bearing_deg + direction,
                 tilt_deg=None if tilt is None else 2.0,
             )
         )
@@ -137,8 +187,6 @@ def _timed(plan: Plan) -> Plan:
     """The plan checked as one from a file would be; on a day without sunset timed by noon. Raises
     PlanError.
     """
-    from planner_core.plan.model import PlanError
-
     try:
         return plan_from_dict(plan_to_dict(plan))
     except PlanError as error:

@@ -1,0 +1,175 @@
+"""Beginning a plan, taking it out of the scene, drawing it again."""
+# Blender reads the annotations of its classes as they are, so none may be turned into text here.
+# mypy: disable-error-code="valid-type"
+
+import datetime as dt
+from typing import Any
+
+import bpy
+from bpy.props import BoolProperty
+
+from planner_core import PlanError
+from planner_core.edit import starter
+
+from ...read import readback
+from ...scene import store
+from ...state import live
+from .. import preferences, views
+from .base import UNDOABLE, Outcome, WithFrames, WithPlan, editable, set_plan
+
+
+class DUSKRAIL_OT_new_scene(bpy.types.Operator):
+    """Make a new scene with a rig and a plan for this evening"""
+
+    bl_idname = "duskrail.new_scene"
+    bl_label = "New Planned Scene"
+    bl_options = UNDOABLE
+
+    example: BoolProperty(
+        name="Example", description="With a small invented place, to try things on", default=True
+    )
+
+    @classmethod
+    def description(cls, _context: Any, properties: Any) -> str:
+        """Says what is in it."""
+        if properties.example:
+            return (
+                "Make a new scene with a small invented place, a rig and a plan for this evening, to try out"
+            )
+        return (
+            "Make a new scene with a rig on level ground and a plan for this evening, to block out a place "
+            "of your own. Other scenes stay as they are"
+        )
+
+    def execute(self, context: Any) -> Outcome:
+        make = starter.starter_plan if self.example else starter.bare_plan
+        try:
+            plan = make(preferences.current(), dt.date.today())
+        except PlanError as error:
+            self.report({"ERROR"}, f"The preferences don't make a plan: {error}")
+            return {"CANCELLED"}
+        made = bpy.data.scenes.new("Evening")
+        outcome = set_plan(self, made, plan)
+        if outcome == {"CANCELLED"}:
+            bpy.data.scenes.remove(made)
+            return outcome
+        if context.window is not None:
+            context.window.scene = made
+            views.show_place(context, made)
+        return outcome
+
+
+class DUSKRAIL_OT_start_plan(bpy.types.Operator):
+    """Put a rig at the scene's origin and begin a plan around it. What is in the scene stays"""
+
+    bl_idname = "duskrail.start_plan"
+    bl_label = "Plan in This Scene"
+    bl_options = UNDOABLE
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if not editable(cls, context):
+            return False
+        if store.has_plan(context.scene):
+            cls.poll_message_set("This scene has a plan already")
+            return False
+        return True
+
+    def execute(self, context: Any) -> Outcome:
+        try:
+            plan = starter.bare_plan(preferences.current(), dt.date.today())
+        except PlanError as error:
+            self.report({"ERROR"}, f"The preferences don't make a plan: {error}")
+            return {"CANCELLED"}
+        return set_plan(self, context.scene, plan)
+
+
+class DUSKRAIL_OT_remove_plan(bpy.types.Operator):
+    """Take the plan and everything that was drawn for it out of this scene. Meshes of your own stay"""
+
+    bl_idname = "duskrail.remove_plan"
+    bl_label = "Take the Plan Out"
+    bl_options = UNDOABLE
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if not editable(cls, context):
+            return False
+        if not store.has_plan(context.scene):
+            cls.poll_message_set("This scene has no plan")
+            return False
+        return True
+
+    def execute(self, context: Any) -> Outcome:
+        live.remove(context.scene)
+        return {"FINISHED"}
+
+
+class DUSKRAIL_OT_dismiss(bpy.types.Operator):
+    """Put this message away"""
+
+    bl_idname = "duskrail.dismiss"
+    bl_label = "Dismiss"
+
+    def execute(self, context: Any) -> Outcome:
+        here = live.desk(context.scene)
+        here.problem, here.said, here.mended = "", (), ()
+        live.show()
+        return {"FINISHED"}
+
+
+class DUSKRAIL_OT_set_units(bpy.types.Operator):
+    """Set the scene's unit scale to 1, so that a Blender unit is a metre, as in the plan"""
+
+    bl_idname = "duskrail.set_units"
+    bl_label = "Set Unit Scale to 1"
+    bl_options = UNDOABLE
+
+    def execute(self, context: Any) -> Outcome:
+        context.scene.unit_settings.scale_length = 1.0
+        return {"FINISHED"}
+
+
+class DUSKRAIL_OT_redraw(WithFrames, bpy.types.Operator):
+    """Draw everything of the plan anew: rig, blocks, light and timeline, also what was deleted by mistake"""
+
+    bl_idname = "duskrail.redraw"
+    bl_label = "Draw Anew"
+    bl_options = UNDOABLE
+
+    def execute(self, context: Any) -> Outcome:
+        live.draw_anew(context.scene)
+        return {"FINISHED"}
+
+
+class DUSKRAIL_OT_read_back(WithPlan, bpy.types.Operator):
+    """Take everything that was edited by hand in the scene into the plan: blocks, rail, poses, and curves of
+    the axes
+    """
+
+    bl_idname = "duskrail.read_back"
+    bl_label = "Read the Scene Back"
+    bl_options = UNDOABLE
+
+    def execute(self, context: Any) -> Outcome:
+        try:
+            found = readback.read_scene(context.scene)
+        except (PlanError, readback.ReadbackError) as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        same = found.plan == live.plan_of(context.scene)
+        outcome = set_plan(self, context.scene, found.plan)
+        for line in found.said or (("The scene is as the plan has it",) if same else ()):
+            self.report({"INFO"}, line)
+        return outcome
+
+
+CLASSES = (
+    DUSKRAIL_OT_new_scene,
+    DUSKRAIL_OT_start_plan,
+    DUSKRAIL_OT_remove_plan,
+    DUSKRAIL_OT_dismiss,
+    DUSKRAIL_OT_set_units,
+    DUSKRAIL_OT_redraw,
+    DUSKRAIL_OT_read_back,
+)

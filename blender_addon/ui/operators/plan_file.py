@@ -1,0 +1,236 @@
+"""Opening and saving the plan's file, and the shot sheet."""
+# Blender reads the annotations of its classes as they are, so none may be turned into text here.
+# mypy: disable-error-code="valid-type"
+
+import hashlib
+from pathlib import Path
+from typing import Any
+
+import bpy
+from bpy.props import BoolProperty, StringProperty
+
+from planner_core import Plan, PlanError, load_plan, save_plan
+from planner_core.plan.file import plan_to_text
+
+from ...scene import store
+from ...state import live
+from .base import UNDOABLE, Outcome, WithFrames, WithPlan, editable, set_plan
+
+ENDING = ".plan.json"
+
+
+def digest_of(path: str) -> str:
+    """A fingerprint of a file's content; nothing where it can't be read."""
+    try:
+        return hashlib.sha256(Path(path).read_bytes()).hexdigest()
+    except OSError:
+        return ""
+
+
+def changed_on_disk(scene: Any) -> bool:
+    """Whether the plan's file is there and is no longer what was opened or saved last."""
+    settings = scene.duskrail
+    found = digest_of(bpy.path.abspath(settings.file)) if settings.file else ""
+    return bool(found) and found != settings.file_digest
+
+
+def unsaved(scene: Any) -> bool:
+    """Whether the plan differs from what was opened or saved last."""
+    text = store.stored_text(scene)
+    return text is None or hashlib.sha256(text.encode()).hexdigest() != scene.duskrail.saved_digest
+
+
+def _remember(scene: Any, path: str, plan: Plan) -> None:
+    settings = scene.duskrail
+    settings.file = path
+    settings.file_digest = digest_of(path)
+    settings.saved_digest = hashlib.sha256(plan_to_text(plan).encode()).hexdigest()
+
+
+class DUSKRAIL_OT_open(bpy.types.Operator):
+    """Open a plan file in this scene, in place of the plan that it has. A file that can't be read changes
+    nothing
+    """
+
+    bl_idname = "duskrail.open"
+    bl_label = "Open Plan"
+    bl_options = UNDOABLE
+
+    filepath: StringProperty(
+        name="File", description="The plan file", subtype="FILE_PATH", options={"SKIP_SAVE"}
+    )
+    filter_glob: StringProperty(default="*.json", options={"HIDDEN"})
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        return editable(cls, context)
+
+    def invoke(self, context: Any, _event: Any) -> Outcome:
+        self.filepath = context.scene.duskrail.file
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+    def execute(self, context: Any) -> Outcome:
+        path = bpy.path.abspath(self.filepath)
+        try:
+            plan = load_plan(path)
+        except PlanError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        outcome = set_plan(self, context.scene, plan)
+        if outcome == {"FINISHED"}:
+            _remember(context.scene, path, plan)
+            self.report({"INFO"}, f"Opened {Path(path).name}: {plan.title or 'a plan without a title'}")
+        return outcome
+
+
+def write(operator: Any, scene: Any, path: str) -> Outcome:
+    """Save the scene's plan, with what was moved in the scene, and remember the file."""
+    live.absorb(scene)
+    plan = live.plan_of(scene)
+    assert plan is not None
+    try:
+        save_plan(plan, path)
+    except OSError as error:
+        operator.report({"ERROR"}, f"{path} can't be written: {error.strerror or error}")
+        return {"CANCELLED"}
+    _remember(scene, path, plan)
+    operator.report({"INFO"}, f"Saved {Path(path).name}")
+    return {"FINISHED"}
+
+
+class DUSKRAIL_OT_save(WithPlan, bpy.types.Operator):
+    """Save the plan to its file. Asks first where the file was changed by somebody else meanwhile"""
+
+    bl_idname = "duskrail.save"
+    bl_label = "Save Plan"
+    bl_options = {"REGISTER"}
+
+    overwrite: BoolProperty(
+        name="Overwrite",
+        description="Save also where the file was changed on disk since it was opened",
+        default=False,
+        options={"SKIP_SAVE"},
+    )
+
+    def invoke(self, context: Any, event: Any) -> Outcome:
+        if not context.scene.duskrail.file:
+            return bpy.ops.duskrail.save_as("INVOKE_DEFAULT")  # type: ignore[attr-defined,no-any-return]
+        if changed_on_disk(context.scene):
+            self.overwrite = True
+            confirmed = context.window_manager.invoke_confirm(
+                self,
+                event,
+                title="Overwrite the plan file?",
+                message=f"{Path(context.scene.duskrail.file).name} was changed on disk since it was opened",
+                confirm_text="Overwrite",
+                icon="WARNING",
+            )
+            return set(confirmed)
+        return self.execute(context)
+
+    def execute(self, context: Any) -> Outcome:
+        path = context.scene.duskrail.file
+        if not path:
+            self.report({"ERROR"}, "The plan has no file yet; use Save As")
+            return {"CANCELLED"}
+        if changed_on_disk(context.scene) and not self.overwrite:
+            self.report(
+                {"ERROR"},
+                f"{Path(path).name} was changed on disk since it was opened; "
+                "save as another file, or overwrite",
+            )
+            return {"CANCELLED"}
+        return write(self, context.scene, bpy.path.abspath(path))
+
+
+class DUSKRAIL_OT_save_as(WithPlan, bpy.types.Operator):
+    """Save the plan to a file that you choose"""
+
+    bl_idname = "duskrail.save_as"
+    bl_label = "Save Plan As"
+    bl_options = {"REGISTER"}
+
+    filepath: StringProperty(
+        name="File", description="The plan file", subtype="FILE_PATH", options={"SKIP_SAVE"}
+    )
+    check_existing: BoolProperty(default=True, options={"HIDDEN"})
+    filter_glob: StringProperty(default="*.json", options={"HIDDEN"})
+
+    def invoke(self, context: Any, _event: Any) -> Outcome:
+        plan = live.plan_of(context.scene)
+        name = "".join(c if c.isalnum() else "_" for c in (plan.title if plan else "")).strip("_").lower()
+        self.filepath = context.scene.duskrail.file or f"{name or 'evening'}{ENDING}"
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+    def check(self, _context: Any) -> bool:
+        """Give the file its ending while it is being named."""
+        ended = with_ending(self.filepath)
+        changed, self.filepath = ended != self.filepath, ended
+        return changed
+
+    def execute(self, context: Any) -> Outcome:
+        if not file_name(self.filepath):
+            self.report({"ERROR"}, "The file needs a name")
+            return {"CANCELLED"}
+        return write(self, context.scene, with_ending(bpy.path.abspath(self.filepath)))
+
+
+def file_name(path: str) -> str:
+    """The last part of a path; nothing where it names a folder."""
+    return "" if path.endswith(("/", "\\")) else Path(path).name
+
+
+def with_ending(path: str) -> str:
+    """A file name that ends as plan files do."""
+    if not file_name(path) or path.endswith(ENDING):
+        return path
+    return path.removesuffix(".json").removesuffix(".plan") + ENDING
+
+
+class DUSKRAIL_OT_save_sheet(WithFrames, bpy.types.Operator):
+    """Save the shot sheet: one page to print or keep on a phone, with what to set, when, and what to watch"""
+
+    bl_idname = "duskrail.save_sheet"
+    bl_label = "Save Shot Sheet"
+    bl_options = {"REGISTER"}
+
+    filepath: StringProperty(name="File", description="The sheet", subtype="FILE_PATH", options={"SKIP_SAVE"})
+    check_existing: BoolProperty(default=True, options={"HIDDEN"})
+    filter_glob: StringProperty(default="*.html", options={"HIDDEN"})
+
+    def invoke(self, context: Any, _event: Any) -> Outcome:
+        named = context.scene.duskrail.file.removesuffix(ENDING) or "evening"
+        self.filepath = f"{named}.html"
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+    def execute(self, context: Any) -> Outcome:
+        from planner_core.output.sheet.page import sheet_html
+        from planner_core.plan.file import write_atomically
+
+        frames = live.frames_of(context.scene)
+        assert frames is not None
+        report = live.review_now(context.scene)
+        assert report is not None
+        path = Path(bpy.path.abspath(self.filepath))
+        if not file_name(self.filepath):
+            self.report({"ERROR"}, "The file needs a name")
+            return {"CANCELLED"}
+        path = path if path.suffix == ".html" else path.with_name(path.name + ".html")
+        try:
+            write_atomically(path, sheet_html(frames.plan, frames, report).encode("utf-8"))
+        except OSError as error:
+            self.report({"ERROR"}, f"{path} can't be written: {error.strerror or error}")
+            return {"CANCELLED"}
+        self.report({"INFO"}, f"Saved {path.name}")
+        return {"FINISHED"}
+
+
+CLASSES = (
+    DUSKRAIL_OT_open,
+    DUSKRAIL_OT_save,
+    DUSKRAIL_OT_save_as,
+    DUSKRAIL_OT_save_sheet,
+)

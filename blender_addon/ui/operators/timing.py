@@ -1,0 +1,79 @@
+"""The day of the shoot, and the frame of its light event."""
+# Blender reads the annotations of its classes as they are, so none may be turned into text here.
+# mypy: disable-error-code="valid-type"
+
+from typing import Any
+
+import bpy
+from bpy.props import IntProperty
+
+from planner_core.edit import edits
+
+from ...state import live
+from .base import UNDOABLE, Outcome, WithFrames, WithPlan, change
+
+
+class DUSKRAIL_OT_step_day(WithPlan, bpy.types.Operator):
+    """The same shoot some days earlier or later"""
+
+    bl_idname = "duskrail.step_day"
+    bl_label = "Another Day"
+    bl_options = UNDOABLE
+
+    days: IntProperty(name="Days", description="How many days later; negative: earlier", default=1)
+
+    @classmethod
+    def description(cls, _context: Any, properties: Any) -> str:
+        """Says which way."""
+        count = abs(properties.days)
+        days = "day" if count == 1 else "days"
+        return f"The same shoot {count} {days} {'later' if properties.days > 0 else 'earlier'}"
+
+    def execute(self, context: Any) -> Outcome:
+        return change(self, context, lambda plan: edits.with_days_added(plan, self.days))
+
+
+class DUSKRAIL_OT_anchor_here(WithPlan, bpy.types.Operator):
+    """Have the light event fall on the frame that is shown now"""
+
+    bl_idname = "duskrail.anchor_here"
+    bl_label = "Event at This Frame"
+    bl_options = UNDOABLE
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if not super().poll(context):
+            return False
+        plan = live.plan_of(context.scene)
+        if plan is not None and plan.shoot.anchor is None:
+            cls.poll_message_set("The shoot goes by a start time; time it by a light event first")
+            return False
+        return True
+
+    def execute(self, context: Any) -> Outcome:
+        at = live.place_shown(context.scene)
+        return change(self, context, lambda plan: edits.evolved(plan, "shoot.anchor.at", at))
+
+
+class DUSKRAIL_OT_go_to_event(WithFrames, bpy.types.Operator):
+    """Show the frame on which the light event falls"""
+
+    bl_idname = "duskrail.go_to_event"
+    bl_label = "Go to the Event"
+    bl_options = UNDOABLE
+
+    def execute(self, context: Any) -> Outcome:
+        scene = context.scene
+        plan = live.plan_of(scene)
+        if plan is None or plan.shoot.anchor is None:
+            self.report({"ERROR"}, "The shoot goes by a start time, not by a light event")
+            return {"CANCELLED"}
+        scene.frame_set(round(1 + plan.shoot.anchor.at * (plan.shoot.frames - 1)))
+        return {"FINISHED"}
+
+
+CLASSES = (
+    DUSKRAIL_OT_step_day,
+    DUSKRAIL_OT_anchor_here,
+    DUSKRAIL_OT_go_to_event,
+)

@@ -1,0 +1,80 @@
+"""What all panels share: the tab they are in, text over several lines, and how rows are laid out."""
+# The stubs of Blender's interface take a panel's layout for missing, and icons for a closed list of words.
+# mypy: disable-error-code="misc,override,union-attr,arg-type"
+
+from __future__ import annotations
+
+import re
+import textwrap
+from collections.abc import Sequence
+from typing import Any
+
+from ...state import live
+from .. import wording
+
+TAB = "Duskrail"
+LETTER_PX = 5.9  # width of a letter of Blender's interface font at scale 1, on the generous side
+UNIT = re.compile(r"(?<=\d) (?=(?:%|°|m|s|mm|px|min|h|EV)\b|%|°)")  # stays beside its number
+ICON_PX = 24.0
+LEVEL_ICONS = {"stop": "CANCEL", "warn": "ERROR", "note": "INFO"}
+
+
+def wrapped(layout: Any, context: Any, text: str, *, icon: str = "NONE", spare_px: float = 40.0) -> None:
+    """Text over as many lines as the sidebar's width needs."""
+    scale = context.preferences.system.ui_scale
+    spare_px += ICON_PX if icon != "NONE" else 0.0
+    room = max(16, int((context.region.width - spare_px * scale) / (LETTER_PX * scale)))
+    column = layout.column(align=True)
+    column.scale_y = 0.8
+    text = UNIT.sub("\N{NO-BREAK SPACE}", text)
+    for number, line in enumerate(textwrap.wrap(text, room)):
+        column.label(text=line, icon=icon if number == 0 else ("BLANK1" if icon != "NONE" else "NONE"))
+
+
+def counts(layout: Any, scene: Any) -> None:
+    """How many findings there are of each level; faint while the review is behind the plan."""
+    report = live.desk(scene).review
+    if report is None:
+        return
+    row = layout.row(align=True)
+    row.active = live.is_reviewed(scene)
+    for level in ("stop", "warn", "note"):
+        count = sum(found.level == level for found in report.findings)
+        if count:
+            row.label(text=str(count), icon=LEVEL_ICONS[level])
+
+
+def done(layout: Any, context: Any, lines: Sequence[str]) -> None:
+    """What was done, with a button to put the message away; nothing where there is nothing to tell."""
+    if not lines:
+        return
+    box = layout.box()
+    row = box.row()
+    row.label(text="Done", icon="CHECKMARK")
+    row.operator("duskrail.dismiss", text="", icon="X", emboss=False)
+    for line in lines:
+        wrapped(box, context, wording.plainly(line))
+
+
+class Tab:
+    """A panel of the tab."""
+
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "UI"
+    bl_category = TAB
+
+
+class PlanTab(Tab):
+    """A panel that has nothing to show without a plan."""
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Shown where the scene has a plan."""
+        return context.scene is not None and live.plan_of(context.scene) is not None
+
+
+def rows(layout: Any) -> Any:
+    """The layout as Blender's own properties have it: names to the left of values."""
+    layout.use_property_split = True
+    layout.use_property_decorate = False
+    return layout

@@ -1,0 +1,100 @@
+"""The site, the day and its light event, and the evening's timetable."""
+# The stubs of Blender's interface take a panel's layout for missing, and icons for a closed list of words.
+# mypy: disable-error-code="misc,override,union-attr,arg-type"
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+
+from planner_core.plan import timeline
+
+from ...state import live
+from .layout import PlanTab, rows
+
+
+class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
+    bl_idname = "DUSKRAIL_PT_place"
+    bl_label = "Place and Light"
+    bl_order = 1
+
+    def draw(self, context: Any) -> None:
+        layout, scene = rows(self.layout), context.scene
+        settings = scene.duskrail
+        column = layout.column(align=True)
+        column.prop(settings, "site_name")
+        column.prop(settings, "latitude")
+        column.prop(settings, "longitude")
+        column.prop(settings, "timezone")
+        layout.prop(settings, "north")
+        layout.separator()
+        row = layout.row()
+        row.use_property_split = False
+        row.prop(settings, "timing", expand=True)
+        if settings.timing == "ANCHOR":
+            layout.prop(settings, "event")
+            row = layout.row(align=True)
+            row.prop(settings, "date")
+            self._day_buttons(row)
+            row = layout.row(align=True)
+            row.prop(settings, "anchor_at")
+            row.operator("duskrail.anchor_here", text="", icon="EYEDROPPER")
+            row.operator("duskrail.go_to_event", text="", icon="TIME")
+        else:
+            row = layout.row(align=True)
+            row.prop(settings, "start")
+            self._day_buttons(row)
+        column = layout.column(align=True)
+        column.prop(settings, "frames")
+        column.prop(settings, "interval")
+        layout.prop(settings, "cloud")
+        self._times(context)
+
+    def _day_buttons(self, row: Any) -> None:
+        row.operator("duskrail.step_day", text="", icon="TRIA_LEFT").days = -1
+        row.operator("duskrail.step_day", text="", icon="TRIA_RIGHT").days = 1
+
+    def _times(self, context: Any) -> None:
+        frames = live.frames_of(context.scene)
+        if frames is None:
+            return
+        zone = frames.plan.zone
+        first, last = (timeline.clock(float(frames.utc_s[i]), zone) for i in (0, -1))
+        minutes = frames.plan.duration_s / 60.0
+        clip = len(frames) / frames.plan.clip.fps
+        column = self.layout.column(align=True)
+        column.scale_y = 0.85
+        column.label(text=f"{first} to {last}, {minutes:.0f} min", icon="TIME")
+        column.label(text=f"{clip:.1f} s of clip", icon="BLANK1")
+
+
+class DUSKRAIL_PT_evening(PlanTab, bpy.types.Panel):
+    bl_idname = "DUSKRAIL_PT_evening"
+    bl_parent_id = "DUSKRAIL_PT_place"
+    bl_label = "By the Clock"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context: Any) -> None:
+        from planner_core.evening.timetable import timetable
+
+        layout, scene = self.layout, context.scene
+        frames = live.frames_of(scene)
+        if frames is None:
+            return
+        plan = frames.plan
+        grid = layout.column(align=True)
+        grid.scale_y = 0.85
+        for moment in timetable(plan, frames):
+            row = grid.row()
+            split = row.split(factor=0.22)
+            split.label(text=f"{moment.local(plan):%H:%M}")
+            tail = f"  (frame {moment.frame})" if moment.frame else ""
+            split.label(text=f"{moment.label}{tail}")
+        column = rows(layout).column(align=True)
+        column.prop(scene.duskrail, "setup")
+        column.prop(scene.duskrail, "travel")
+        layout.prop(scene.duskrail, "elevation")
+
+
+CLASSES = (DUSKRAIL_PT_place, DUSKRAIL_PT_evening)

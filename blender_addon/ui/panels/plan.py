@@ -1,0 +1,115 @@
+"""The plan as a whole: how to begin one, and what is wrong in the scene around it."""
+# The stubs of Blender's interface take a panel's layout for missing, and icons for a closed list of words.
+# mypy: disable-error-code="misc,override,union-attr,arg-type"
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+
+from planner_core import Plan
+
+from ...scene import store
+from ...state import live, redraw
+from .. import wording
+from .layout import Tab, counts, done, wrapped
+
+
+class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
+    bl_idname = "DUSKRAIL_PT_plan"
+    bl_label = "Plan"
+    bl_order = 0
+
+    def draw_header_preset(self, context: Any) -> None:
+        if context.scene is not None and live.plan_of(context.scene) is not None:
+            counts(self.layout, context.scene)
+
+    def draw(self, context: Any) -> None:
+        layout, scene = self.layout, context.scene
+        here = live.desk(scene)
+        if here.problem:
+            box = layout.box()
+            row = box.row()
+            row.alert = True
+            row.label(text="That can't be meant" if ":" in here.problem else "Not done", icon="ERROR")
+            row.operator("duskrail.dismiss", text="", icon="X", emboss=False)
+            wrapped(box, context, wording.in_words(here.problem, live.plan_of(scene)))
+        if not store.has_plan(scene):
+            self._begin(context)
+            return
+        plan = live.plan_of(scene)
+        if plan is None:
+            wrapped(
+                layout,
+                context,
+                f"The plan in this scene can't be read. {live.unreadable(scene)}",
+                icon="ERROR",
+            )
+            layout.operator("duskrail.open", icon="FILE_FOLDER")
+            layout.operator("duskrail.remove_plan", icon="TRASH")
+            return
+        self._about(context, plan)
+
+    def _begin(self, context: Any) -> None:
+        layout = self.layout
+        wrapped(layout, context, "This scene has no plan yet.")
+        column = layout.column()
+        column.scale_y = 1.3
+        column.operator("duskrail.new_scene", text="New Example Scene", icon="SCENE_DATA").example = True
+        column = layout.column(align=True)
+        column.operator("duskrail.new_scene", text="New Empty Scene", icon="ADD").example = False
+        column.operator("duskrail.start_plan", icon="OBJECT_ORIGIN")
+        column.operator("duskrail.open", text="Open Plan…", icon="FILE_FOLDER")
+
+    def _about(self, context: Any, plan: Plan) -> None:
+        layout, scene = self.layout, context.scene
+        settings, here = scene.duskrail, live.desk(scene)
+        layout.prop(settings, "title", text="")
+        frames = live.frames_of(scene)
+        if frames is None:
+            wrapped(layout, context, here.reason, icon="ERROR")
+        self._faults(context, plan)
+        done(layout, context, here.said)
+        row = layout.row(align=True)
+        row.prop(settings, "show_readout", icon="TEXT", toggle=True)
+        row.prop(settings, "show_path", icon="CON_FOLLOWPATH", toggle=True)
+        row.prop(settings, "show_sky", icon="LIGHT_SUN", toggle=True)
+        row.prop(settings, "show_phases", text="", icon="TIME", toggle=True)
+        row = layout.row(align=True)
+        row.operator("duskrail.show_place", text="Place", icon="VIEW3D")
+        row.operator("duskrail.show_rig", text="Rig", icon="TRACKING")
+        row.operator("duskrail.show_picture", text="Picture", icon="OUTLINER_OB_CAMERA")
+
+    def _faults(self, context: Any, plan: Plan) -> None:
+        """What is amiss in the scene around the plan, each with its remedy."""
+        layout, scene = self.layout, context.scene
+        linked = live.linked(scene)
+        if linked:
+            wrapped(layout.box(), context, linked, icon="LINKED", spare_px=52.0)
+        if scene.unit_settings.scale_length != 1.0:
+            box = layout.box()
+            scale = scene.unit_settings.scale_length
+            wrapped(
+                box,
+                context,
+                f"The scene's unit scale is {scale:g}: a metre of the plan is shown as {scale:g} m.",
+                icon="ERROR",
+                spare_px=52.0,
+            )
+            box.operator("duskrail.set_units")
+        missing = redraw.missing_parts(scene)
+        if missing:
+            box = layout.box()
+            gone = " and ".join(missing)
+            wrapped(
+                box,
+                context,
+                f"The rig's {gone} {'is' if len(missing) == 1 else 'are'} gone from the scene.",
+                icon="ERROR",
+                spare_px=52.0,
+            )
+            box.operator("duskrail.redraw", icon="FILE_REFRESH")
+
+
+CLASSES = (DUSKRAIL_PT_plan,)

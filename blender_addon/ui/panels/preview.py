@@ -1,0 +1,49 @@
+"""The draft clip: how it is drawn, how far it is, and what came of it."""
+# The stubs of Blender's interface take a panel's layout for missing, and icons for a closed list of words.
+# mypy: disable-error-code="misc,override,union-attr,arg-type"
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+
+from ..operators import preview
+from .layout import PlanTab, rows, wrapped
+
+
+class DUSKRAIL_PT_preview(PlanTab, bpy.types.Panel):
+    bl_idname = "DUSKRAIL_PT_preview"
+    bl_label = "Preview"
+    bl_order = 7
+
+    def draw(self, context: Any) -> None:
+        layout, scene = rows(self.layout), context.scene
+        settings = scene.duskrail
+        layout.row().prop(settings, "look", expand=True)
+        column = layout.column(align=True)
+        column.prop(settings, "clip_px")
+        column.prop(settings, "every")
+        row = layout.row(heading="Only frames")
+        row.prop(settings, "use_range", text="")
+        cell = row.row(align=True)
+        cell.enabled = settings.use_range
+        cell.prop(settings, "first_frame", text="")
+        cell.prop(settings, "last_frame", text="")
+        layout.prop(settings, "clip_file", placeholder=preview.clip_path(scene).name)
+        job = preview.current()
+        if job is not None and job.is_running():
+            layout.progress(factor=job.share, type="BAR", text=job.text)
+            layout.operator("duskrail.preview_stop", icon="X")
+            return
+        column = layout.column()
+        column.scale_y = 1.3
+        column.operator("duskrail.preview", icon="RENDER_ANIMATION")
+        if job is not None and job.problem:
+            wrapped(layout, context, job.problem, icon="ERROR")
+        elif job is not None and job.result:
+            wrapped(layout, context, preview.told(job), icon="CHECKMARK")
+        layout.operator("duskrail.preview_open", icon="PLAY")
+
+
+CLASSES = (DUSKRAIL_PT_preview,)

@@ -1,0 +1,67 @@
+"""The findings of the review, each with what it would take to resolve it."""
+# The stubs of Blender's interface take a panel's layout for missing, and icons for a closed list of words.
+# mypy: disable-error-code="misc,override,union-attr,arg-type"
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import bpy
+
+from planner_core.words.figures import frames_text
+
+from ...state import live
+from .. import ops_review, wording
+from .layout import LEVEL_ICONS, PlanTab, counts, done, wrapped
+
+
+class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
+    bl_idname = "DUSKRAIL_PT_review"
+    bl_label = "Review"
+    bl_order = 6
+
+    def draw_header_preset(self, context: Any) -> None:
+        counts(self.layout, context.scene)
+
+    def draw(self, context: Any) -> None:
+        layout, scene = self.layout, context.scene
+        report = live.desk(scene).review
+        if report is None:
+            layout.operator("duskrail.review_now", icon="VIEWZOOM")
+            return
+        fresh = live.is_reviewed(scene)
+        row = layout.row(align=True)
+        weakest = report.summary.get("weakest_frame")
+        text = f"Weakest Frame: {weakest}" if weakest else "Weakest Frame"
+        row.operator("duskrail.weakest_frame", text=text, icon="VIS_SEL_11")
+        if not fresh:
+            row.operator("duskrail.review_now", text="", icon="FILE_REFRESH")
+        done(layout, context, live.desk(scene).mended)
+        if not report.findings:
+            wrapped(layout, context, "Nothing to say against this plan.", icon="CHECKMARK")
+        column = layout.column()
+        column.active = fresh
+        for number, found in enumerate(report.findings):
+            self._finding(column, context, number, found)
+
+    def _finding(self, layout: Any, context: Any, number: int, found: Any) -> None:
+        box = layout.box()
+        row = box.row(align=True)
+        row.alert = found.level == "stop"
+        about = frames_text(found.frames) if found.frames else "The whole plan"
+        message, fix = wording.plainly(found.message), wording.plainly(found.fix)
+        told = re.match(rf"({re.escape(about)}(?: \([^)]*\))?): ", message)
+        if told:
+            about, message = told[1], message[told.end() :]
+        button = row.operator("duskrail.finding_go", text=about, icon=LEVEL_ICONS[found.level])
+        button.finding = number
+        wrapped(box, context, message[:1].upper() + message[1:], spare_px=52.0)
+        if fix:
+            wrapped(box, context, fix, icon="TOOL_SETTINGS", spare_px=52.0)
+        if found.fit in ops_review.FITS:
+            label, _ = ops_review.FITS[found.fit]
+            box.operator("duskrail.apply_fit", text=label, icon="MODIFIER").kind = found.fit
+
+
+CLASSES = (DUSKRAIL_PT_review,)

@@ -1,0 +1,88 @@
+"""Rail, axes, motors, camera and clip."""
+# The stubs of Blender's interface take a panel's layout for missing, and icons for a closed list of words.
+# mypy: disable-error-code="misc,override,union-attr,arg-type"
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+
+from .layout import PlanTab, rows
+
+
+class DUSKRAIL_PT_rig(PlanTab, bpy.types.Panel):
+    bl_idname = "DUSKRAIL_PT_rig"
+    bl_label = "Rig and Camera"
+    bl_order = 3
+
+    def draw(self, context: Any) -> None:
+        layout, settings = rows(self.layout), context.scene.duskrail
+        row = layout.row(heading="Axes")
+        row.prop(settings, "has_slide", toggle=True)
+        row.prop(settings, "has_pan", toggle=True)
+        row.prop(settings, "has_tilt", toggle=True)
+        layout.operator("duskrail.place_rig", icon="PIVOT_CURSOR")
+        layout.prop(settings, "origin")
+        column = layout.column(align=True)
+        column.prop(settings, "bearing")
+        column.prop(settings, "incline")
+        if settings.has_slide:
+            column = layout.column(align=True)
+            column.prop(settings, "slide_min", text="Usable from")
+            column.prop(settings, "slide_max", text="To")
+        column = layout.column(align=True)
+        column.prop(settings, "focal_length")
+        column.prop(settings, "focus")
+
+
+class DUSKRAIL_PT_motors(PlanTab, bpy.types.Panel):
+    bl_idname = "DUSKRAIL_PT_motors"
+    bl_parent_id = "DUSKRAIL_PT_rig"
+    bl_label = "What the Rig Can Do"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context: Any) -> None:
+        layout, settings = rows(self.layout), context.scene.duskrail
+        column = layout.column(align=True)
+        column.prop(settings, "head_height")
+        column.prop(settings, "pupil")
+        layout.prop(settings, "settle")
+        if settings.has_slide:
+            layout.label(text="Slide")
+            column = layout.column(align=True)
+            for name in ("slide_speed", "slide_acceleration", "slide_step", "max_incline"):
+                column.prop(settings, name)
+        for axis in ("pan", "tilt"):
+            if getattr(settings, f"has_{axis}"):
+                layout.label(text=axis.capitalize())
+                column = layout.column(align=True)
+                for name in ("min", "max", "speed", "acceleration", "step"):
+                    column.prop(settings, f"{axis}_{name}")
+
+
+class DUSKRAIL_PT_camera(PlanTab, bpy.types.Panel):
+    bl_idname = "DUSKRAIL_PT_camera"
+    bl_parent_id = "DUSKRAIL_PT_rig"
+    bl_label = "Camera and Clip"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context: Any) -> None:
+        layout, settings = rows(self.layout), context.scene.duskrail
+        column = layout.column(align=True)
+        column.prop(settings, "sensor_width")
+        column.prop(settings, "sensor_height")
+        column = layout.column(align=True)
+        column.prop(settings, "image_width")
+        column.prop(settings, "image_height")
+        layout.prop(settings, "write")
+        layout.prop(settings, "has_raw_size")
+        if settings.has_raw_size:
+            layout.prop(settings, "raw_size")
+        column = layout.column(align=True)
+        column.prop(settings, "clip_width")
+        column.prop(settings, "clip_height")
+        layout.prop(settings, "fps")
+
+
+CLASSES = (DUSKRAIL_PT_rig, DUSKRAIL_PT_motors, DUSKRAIL_PT_camera)

@@ -1,0 +1,60 @@
+"""Labels and tooltips of the plan's options."""
+
+from planner_core.evening.timetable import EVENT_WORDS
+from planner_core.plan.model import RAMP_ORDERS
+
+EVENT_CHOICES = {
+    name: (EVENT_WORDS[name], tip)
+    for name, tip in {
+        "sunrise": "The sun's upper edge comes over a level horizon",
+        "sunset": "The sun's upper edge goes under a level horizon",
+        "civil_dawn": "The sun is 6° below the horizon and rising",
+        "civil_dusk": "The sun is 6° below the horizon and sinking: the end of civil twilight",
+        "nautical_dawn": "The sun is 12° below the horizon and rising",
+        "nautical_dusk": "The sun is 12° below the horizon and sinking",
+        "astronomical_dawn": "The sun is 18° below the horizon and rising: the night ends",
+        "astronomical_dusk": "The sun is 18° below the horizon and sinking: the night begins",
+        "moonrise": "The moon's upper edge comes over a level horizon",
+        "moonset": "The moon's upper edge goes under a level horizon",
+        "solar_noon": "The sun stands highest",
+    }.items()
+}
+DRIVE_CHOICES = {
+    "shoot-move-shoot": (
+        "Shoot, move, shoot",
+        "The axes rest while the shutter is open: no blur from the move",
+    ),
+    "continuous": ("Continuous", "The axes move all the time, also while the shutter is open"),
+}
+STYLE_CHOICES = {
+    "hold": ("Hold", "The picture stands composed from the first frame to the last"),
+    "reveal": ("Reveal", "The subject is out of sight at first and comes into the picture on the way"),
+}
+ROLE_CHOICES = {
+    "subject": ("Subject", "What the picture is about"),
+    "foreground": ("Foreground", "Near things that slide past and give the move its depth"),
+    "background": ("Background", "What stands behind"),
+    "ground": ("Ground", "What one stands and walks on"),
+    "water": ("Water", "A level sheet of water"),
+}
+RAMP_CHOICES = {
+    "shutter-first": ("Shutter first", "As it gets dark the shutter goes long first, then ISO goes up"),
+    "iso-first": ("ISO first", "As it gets dark ISO goes up first, then the shutter goes long"),
+}
+assert set(RAMP_CHOICES) == set(RAMP_ORDERS)
+TIMING_CHOICES = (
+    (
+        "ANCHOR",
+        "Light event",
+        "A sunset, moonrise or other event falls on a place in the move",
+        "LIGHT_SUN",
+        0,
+    ),
+    ("START", "Start time", "The first frame is taken at a local time", "TIME", 1),
+)
+LIGHTS_OPTIONS = (None, True, False)
+LIGHTS_CHOICES = (
+    ("ROLE", "By role", "Windows and lamps of the subject and background come on as it gets dark", 0),
+    ("ON", "Lit at dusk", "Windows or lamps of this block come on as it gets dark", 1),
+    ("OFF", "Dark", "This block stays dark", 2),
+)

@@ -1,0 +1,92 @@
+"""What isn't in the plan: what the view shows, how the clip is drawn, and the plan's file."""
+# Blender reads the annotations of its classes as they are, so none may be turned into text here.
+# mypy: disable-error-code="valid-type,func-returns-value"
+
+from bpy.props import BoolProperty, EnumProperty, IntProperty, StringProperty
+
+
+class DisplayFields:
+    """What the view and the sidebar show."""
+
+    block_where: EnumProperty(
+        name="Where",
+        description="What the place of a new block is given by",
+        items=[
+            (
+                "MAP",
+                "Bearing",
+                "As read off a map: bearing and distance from the rail's start",
+                "ORIENTATION_GIMBAL",
+                0,
+            ),
+            ("CURSOR", "3D cursor", "With its foot at the 3D cursor", "PIVOT_CURSOR", 1),
+        ],
+    )
+    # what the view shows
+    show_path: BoolProperty(
+        name="Path", description="Show the lens's way and its frames in the view", default=True
+    )
+    show_sky: BoolProperty(
+        name="Sky",
+        description="Show the sun's way across the sky, for the day and for the shoot, and the moon's",
+        default=True,
+    )
+    show_readout: BoolProperty(
+        name="Readout",
+        description="Show clock, sun, moon, light and settings of the frame in the view",
+        default=True,
+    )
+    show_phases: BoolProperty(
+        name="Day and night", description="Shade day, twilight and night in the timeline", default=True
+    )
+
+
+class PreviewFields:
+    """How the draft clip is drawn."""
+
+    look: EnumProperty(
+        name="Look",
+        description="How the clip is drawn",
+        items=[
+            (
+                "FAST",
+                "Fast",
+                "Plain blocks with the light's direction and brightness: for timing and composition",
+            ),
+            ("LIT", "Lit", "The light as it will be, exposed as planned"),
+        ],
+    )
+    clip_px: IntProperty(
+        name="Width",
+        description="Width of the draft clip",
+        default=640,
+        min=64,
+        max=7680,
+        step=16,
+        subtype="PIXEL",
+    )
+    every: IntProperty(
+        name="Every nth",
+        description="Draw every so many frames only, for a quick look",
+        default=1,
+        min=1,
+        soft_max=24,
+    )
+    use_range: BoolProperty(name="Only frames", description="Draw some of the frames", default=False)
+    first_frame: IntProperty(name="First", description="First frame of the draft clip", default=1, min=1)
+    last_frame: IntProperty(name="Last", description="Last frame of the draft clip", default=24, min=1)
+    clip_file: StringProperty(
+        name="Clip",
+        description="Where the clip goes. Empty: beside the plan file or the .blend",
+        subtype="FILE_PATH",
+    )
+
+
+class FileFields:
+    """The plan's file."""
+
+    file: StringProperty(
+        name="File", description="The file that the plan was opened from or saved to", subtype="FILE_PATH"
+    )
+    file_digest: StringProperty(options={"HIDDEN"})
+    saved_digest: StringProperty(options={"HIDDEN"})

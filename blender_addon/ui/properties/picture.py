@@ -1,0 +1,127 @@
+"""The move as a whole, what the picture is about, and its exposure."""
+# Blender reads the annotations of its classes as they are, so none may be turned into text here.
+# mypy: disable-error-code="valid-type,func-returns-value"
+
+from collections.abc import Iterator
+from typing import Any
+
+import attrs
+
+from planner_core import Plan
+from planner_core.plan.model import DRIVES, RAMP_ORDERS, STYLES, Composition, Exposure
+
+from ...state import live
+from .choices import DRIVE_CHOICES, RAMP_CHOICES, STYLE_CHOICES
+from .fields import choice, number, optional_number, optional_part, share, shutter, text
+
+
+def _find_blocks(owner: Any, _context: Any, typed: str) -> Iterator[str]:
+    plan = live.plan_of(owner.id_data)
+    return (b.name for b in (plan.blocks if plan else ()) if b.name and typed.lower() in b.name.lower())
+
+
+def _add_exposure(plan: Plan) -> Plan:
+    return attrs.evolve(
+        plan, exposure=Exposure(f_number=5.6, shutter_max_s=max(0.5, round(0.5 * plan.shoot.interval_s, 3)))
+    )
+
+
+class MoveFields:
+    """How the rig is driven."""
+
+    drive: choice("move.drive", "Drive", "How the rig is driven", DRIVES, DRIVE_CHOICES)
+    ease: share("move.ease", "Ease", "Share of the move spent speeding up, and again slowing down", high=0.5)
+
+
+class ExposureFields:
+    """How the camera follows the light."""
+
+    has_exposure: optional_part(
+        "exposure",
+        "Exposure",
+        "Plan the exposure: how aperture, shutter and ISO follow the light",
+        _add_exposure,
+        lambda plan: attrs.evolve(plan, exposure=None),
+    )
+    f_number: number(
+        "exposure.f_number", "f/", "The f-number, kept throughout", low=0.7, high=64.0, step=0.1, precision=1
+    )
+    iso_min: number(
+        "exposure.iso_min", "ISO from", "Lowest ISO to use", low=25.0, high=102400.0, step=100.0, precision=0
+    )
+    iso_max: number(
+        "exposure.iso_max",
+        "ISO to",
+        "Highest ISO that is clean enough",
+        low=25.0,
+        high=409600.0,
+        step=100.0,
+        precision=0,
+    )
+    shutter_min: shutter("exposure.shutter_min_s", "Shutter from", "Shortest exposure, as in 1/2000")
+    shutter_max: shutter(
+        "exposure.shutter_max_s", "Shutter to", "Longest exposure, in seconds, as in 5 or 1/2"
+    )
+    nd: number(
+        "exposure.nd_stops",
+        "ND (stops)",
+        "Stops that a filter takes, all the time",
+        low=0.0,
+        high=15.0,
+        step=0.5,
+        precision=1,
+    )
+    night_look: number(
+        "exposure.night_look_stops",
+        "Night (stops)",
+        "How much darker than metered the night should look, in stops (negative: darker)",
+        low=-4.0,
+        high=2.0,
+        step=0.25,
+        precision=2,
+    )
+    has_artificial: optional_number(
+        "exposure.artificial_ev100",
+        2.0,
+        "Lamps",
+        "The place has lamps, and doesn't get darker than they make it",
+    )
+    artificial: number(
+        "exposure.artificial_ev100",
+        "Lamp light (EV)",
+        "EV at ISO 100 of the place by its lamps alone: a distant lit skyline about 2, a lit street 6 to 8",
+        low=-6.0,
+        high=14.0,
+        step=0.5,
+        precision=1,
+    )
+    ramp_order: choice(
+        "exposure.ramp_order", "As it gets dark", "What gives first", RAMP_ORDERS, RAMP_CHOICES
+    )
+
+
+class CompositionFields:
+    """What the move is for."""
+
+    title: text("title", "Title", "What the plan is called, on the sheet and in the clip")
+    reason: text(
+        "reason", "Reason", "Why this shot moves at all. Where there is none, a still may be the better shot"
+    )
+    has_composition: optional_part(
+        "composition",
+        "Composition",
+        "Have the picture judged: whether it holds, or reveals its subject",
+        lambda plan: attrs.evolve(plan, composition=Composition()),
+        lambda plan: attrs.evolve(plan, composition=None),
+    )
+    style: choice("composition.style", "Style", "What the move does to the picture", STYLES, STYLE_CHOICES)
+    subject: text(
+        "composition.subject",
+        "Subject",
+        "Block that the picture is about. Empty: every block of that role",
+        search=_find_blocks,
+        search_options={"SUGGESTION"},
+    )
+    reveal_by: share(
+        "composition.reveal_by", "Shown by", "Place in the move by which a reveal has to show its subject"
+    )

@@ -1,0 +1,139 @@
+"""The site, and when the shoot is."""
+# Blender reads the annotations of its classes as they are, so none may be turned into text here.
+# mypy: disable-error-code="valid-type,func-returns-value"
+
+from typing import Any
+
+from bpy.props import EnumProperty, StringProperty
+
+from planner_core.edit import edits
+from planner_core.plan.model import ANCHOR_EVENTS
+
+from ...state import live
+from .. import preferences, wording
+from .choices import EVENT_CHOICES, TIMING_CHOICES
+from .fields import angle, choice, get_value, length, number, seconds, share, text, whole
+
+
+def _get_timing(owner: Any) -> int:
+    plan = live.plan_of(owner.id_data)
+    return int(plan is not None and plan.shoot.start is not None)
+
+
+def _set_timing(owner: Any, wanted: int) -> None:
+    if wanted != _get_timing(owner):
+        live.attempt(owner.id_data, edits.with_start if wanted else lambda p: edits.with_anchor(p, "sunset"))
+
+
+def _get_start(owner: Any) -> str:
+    plan = live.plan_of(owner.id_data)
+    return plan.shoot.start.isoformat(" ") if plan and plan.shoot.start else ""
+
+
+def _set_start(owner: Any, typed: str) -> None:
+    live.attempt(
+        owner.id_data,
+        lambda plan: edits.evolved(plan, "shoot.start", edits.parse_start(typed, "shoot.start")),
+    )
+
+
+def _set_date(owner: Any, typed: str) -> None:
+    live.attempt(
+        owner.id_data,
+        lambda plan: edits.evolved(plan, "shoot.anchor.date", edits.parse_date(typed, "shoot.anchor.date")),
+    )
+
+
+class SiteFields:
+    """Where the place is."""
+
+    site_name: text("site.name", "Place", "What the place is called")
+    latitude: number(
+        "site.latitude_deg",
+        "Latitude",
+        "Degrees north of the equator (negative: south), as a map gives them",
+        low=-90.0,
+        high=90.0,
+        step=0.1,
+        precision=5,
+    )
+    longitude: number(
+        "site.longitude_deg",
+        "Longitude",
+        "Degrees east of Greenwich (negative: west), as a map gives them",
+        low=-180.0,
+        high=180.0,
+        step=0.1,
+        precision=5,
+    )
+    elevation: length(
+        "site.elevation_m", "Elevation", "Height above the sea", low=-450.0, high=9000.0, step=10.0
+    )
+    timezone: text(
+        "site.timezone",
+        "Time zone",
+        "The zone whose clock the plan goes by, as in Europe/Lisbon",
+        search=preferences.find_zones,
+        search_options={"SORT", "SUGGESTION"},
+    )
+    north: angle(
+        "site.scene_north_deg",
+        "Scene looks to",
+        "Compass bearing of the scene's +Y axis. 0° has north ahead, 90° east",
+    )
+
+
+class ShootFields:
+    """When the shoot is, and how many pictures it takes."""
+
+    timing: EnumProperty(
+        name="Timing",
+        description="What sets the time of the shoot",
+        items=TIMING_CHOICES,
+        get=_get_timing,
+        set=_set_timing,
+    )
+    event: choice(
+        "shoot.anchor.event",
+        "Event",
+        "The light event that the shoot is timed by",
+        ANCHOR_EVENTS,
+        EVENT_CHOICES,
+    )
+    date: StringProperty(
+        name="Date",
+        description="Local date of the event: year-month-day",
+        get=get_value("shoot.anchor.date", str, ""),
+        set=_set_date,
+    )
+    anchor_at: share(
+        "shoot.anchor.at", "Falls at", "Place in the move on which the event falls: 50 % is half way"
+    )
+    start: StringProperty(
+        name="Start",
+        description="Local time of the first frame, as in 2027-03-14 17:20",
+        get=_get_start,
+        set=_set_start,
+    )
+    cloud: number(
+        "shoot.cloud_divisor",
+        "Cloud",
+        "What the clouds leave of the light: 1 clear sky, "
+        "3 average cloud (a third), 10 dark stratus (a tenth)",
+        low=1.0,
+        high=20.0,
+        step=0.5,
+        precision=1,
+    )
+    frames: whole("shoot.frames", "Frames", "How many pictures are taken", low=1, high=100_000)
+    interval: seconds(
+        "shoot.interval_s", "Interval", "From the start of one exposure to the start of the next", low=0.1
+    )
+    write: seconds("shoot.write_s", "Writing", "How long the camera takes to store a picture", high=60.0)
+    setup: seconds("shoot.setup_s", "Setting up", "From arriving to the first frame", high=86400.0, step=60.0)
+    travel: seconds(
+        "shoot.travel_s", "Way there", "How long it takes to get to the place", high=86400.0, step=60.0
+    )
+
+
+wording.labels |= {"shoot.anchor.date": "Date", "shoot.start": "Start"}

@@ -1,0 +1,151 @@
+"""Rail, head and motors."""
+# Blender reads the annotations of its classes as they are, so none may be turned into text here.
+# mypy: disable-error-code="valid-type,func-returns-value"
+
+from typing import Any
+
+from bpy.props import FloatProperty
+
+from planner_core.edit import edits, starter
+
+from .. import preferences, wording
+from .fields import angle, get_value, length, number, optional_part, point, seconds, set_value
+
+
+def _axis(axis: str, name: str, description: str) -> Any:
+    return optional_part(
+        f"rig.{axis}",
+        name,
+        description,
+        lambda plan: edits.with_axis(plan, axis, starter.default_axis(preferences.current(), axis)),
+        lambda plan: edits.without_axis(plan, axis),
+    )
+
+
+class RigFields:
+    """What the rig is and can do."""
+
+    has_slide: _axis("slide", "Slider", "The rig has a rail with a driven carriage")
+    has_pan: _axis("pan", "Pan", "The head turns left and right")
+    has_tilt: _axis("tilt", "Tilt", "The head turns up and down")
+    origin: point("rig.origin_m", "Rail start", "Where the rail starts (slide 0), in the scene")
+    bearing: angle("rig.bearing_deg", "Runs to", "Compass bearing in which the carriage travels")
+    incline: angle("rig.incline_deg", "Rises", "How steeply the rail rises", low=-90.0, high=90.0)
+    max_incline: angle(
+        "rig.max_incline_deg", "Steepest", "The steepest rail that the motor can climb", low=0.0, high=90.0
+    )
+    head_height: length(
+        "rig.head_height_m",
+        "Head height",
+        "The turning axes above the carriage",
+        low=-2.0,
+        high=5.0,
+        step=0.01,
+    )
+    pupil: length(
+        "rig.pupil_offset_m",
+        "Lens ahead",
+        "How far the lens's entrance pupil is ahead of the turning axes",
+        low=-1.0,
+        high=1.0,
+        step=0.01,
+    )
+    settle: seconds(
+        "rig.settle_s",
+        "Settling",
+        "How long the rig swings after a move before a picture is sharp",
+        high=60.0,
+    )
+    slide_min: length("rig.slide.min_m", "From", "Where the usable rail begins", step=0.05)
+    slide_max: length("rig.slide.max_m", "To", "Where the usable rail ends", step=0.05)
+    slide_speed: number(
+        "rig.slide.max_speed_m_s",
+        "Speed",
+        "Fastest the carriage goes",
+        low=0.0001,
+        high=2.0,
+        step=0.01,
+        precision=4,
+        unit="VELOCITY",
+    )
+    slide_acceleration: number(
+        "rig.slide.max_acceleration_m_s2",
+        "Acceleration",
+        "How quickly the carriage gets going",
+        low=0.0001,
+        high=10.0,
+        step=0.01,
+        precision=4,
+        unit="ACCELERATION",
+    )
+    slide_step: FloatProperty(
+        name="Step (mm)",
+        description="Smallest move of the carriage that the motor can make, in millimetres",
+        soft_min=0.0001,
+        soft_max=10.0,
+        step=1,
+        precision=4,
+        get=get_value("rig.slide.step_m", lambda value: 1000.0 * value, 0.0),
+        set=set_value("rig.slide.step_m", lambda value: round(edits.tidy(value) / 1000.0, 9)),
+    )
+    pan_min: angle(
+        "rig.pan.min_deg", "From", "Lowest bearing that the head turns to", low=-1080.0, high=1080.0
+    )
+    pan_max: angle(
+        "rig.pan.max_deg", "To", "Highest bearing that the head turns to", low=-1080.0, high=1080.0
+    )
+    pan_speed: number(
+        "rig.pan.max_speed_deg_s",
+        "Speed (°/s)",
+        "Fastest the pan turns, in degrees a second",
+        low=0.01,
+        high=90.0,
+        step=0.5,
+    )
+    pan_acceleration: number(
+        "rig.pan.max_acceleration_deg_s2",
+        "Acceleration (°/s²)",
+        "How quickly the pan gets going, in degrees a second, every second",
+        low=0.01,
+        high=90.0,
+        step=0.5,
+    )
+    pan_step: number(
+        "rig.pan.step_deg",
+        "Step (°)",
+        "Smallest turn of the pan that the motor can make, in degrees",
+        low=0.0001,
+        high=1.0,
+        step=0.01,
+        precision=4,
+    )
+    tilt_min: angle("rig.tilt.min_deg", "From", "Lowest the lens looks", low=-90.0, high=90.0)
+    tilt_max: angle("rig.tilt.max_deg", "To", "Highest the lens looks", low=-90.0, high=90.0)
+    tilt_speed: number(
+        "rig.tilt.max_speed_deg_s",
+        "Speed (°/s)",
+        "Fastest the tilt turns, in degrees a second",
+        low=0.01,
+        high=90.0,
+        step=0.5,
+    )
+    tilt_acceleration: number(
+        "rig.tilt.max_acceleration_deg_s2",
+        "Acceleration (°/s²)",
+        "How quickly the tilt gets going, in degrees a second, every second",
+        low=0.01,
+        high=90.0,
+        step=0.5,
+    )
+    tilt_step: number(
+        "rig.tilt.step_deg",
+        "Step (°)",
+        "Smallest turn of the tilt that the motor can make, in degrees",
+        low=0.0001,
+        high=1.0,
+        step=0.01,
+        precision=4,
+    )
+
+
+wording.labels["rig.slide.step_m"] = "Step (mm)"
