@@ -6,7 +6,6 @@ import csv
 import io
 from typing import Any
 
-import attrs
 import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
@@ -16,6 +15,8 @@ from planner_core.light.exposure import Ramp, exposure_ramp
 from planner_core.plan import timeline
 from planner_core.plan.model import Plan
 from planner_core.rig import drive, geometry, motion
+from planner_core.rig.axes import AxisPositions
+from planner_core.rig.camera import camera_pose
 from planner_core.time import ephemeris
 
 Array = NDArray[np.float64]
@@ -60,67 +61,74 @@ class FrameTable:
     def __len__(self) -> int:
         return len(self.utc_s)
 
+    @property
+    def axes(self) -> AxisPositions:
+        """Where the axes stand on every frame."""
+        return AxisPositions(slide_m=self.slide_m, pan_deg=self.pan_deg, tilt_deg=self.tilt_deg)
+
 
 def compute_frames(plan: Plan) -> FrameTable:
     """Everything about every frame of a plan. Raises PlanError where the plan has no times."""
     at = timeline.frame_places(plan.shoot.frames)
     utc_s = timeline.frame_times_utc_s(plan)
-    axes = _axes(plan, at)
-    sky = _sky(plan, utc_s)
-    scene_ev100 = daylight.scene_ev100(
-        sky["illuminance_lux"], plan.exposure.artificial_ev100 if plan.exposure else None
+    axes = motion.axis_positions(plan, at)
+    pose = camera_pose(plan, axes, at.shape)
+    site = plan.site
+    sun = _sky_position(plan, *ephemeris.sun_position(utc_s, site.latitude_deg, site.longitude_deg))
+    moon = _sky_position(plan, *ephemeris.moon_position(utc_s, site.latitude_deg, site.longitude_deg))
+    cloud_divisor = plan.shoot.cloud_divisor
+    light = daylight.natural_light(
+        sun.altitude_deg, moon.altitude_deg, ephemeris.elongation_deg(utc_s), cloud_divisor
     )
-    time_left_s = drive.exposure_time_left_s(plan, axes["slide_m"], axes["pan_deg"], axes["tilt_deg"])
+    scene_ev100 = daylight.scene_ev100(
+        light.total_lux, plan.exposure.artificial_ev100 if plan.exposure else None
+    )
     return FrameTable(
         plan=plan,
         at=at,
         utc_s=utc_s,
-        **axes,
-        **sky,
+        slide_m=axes.slide_m,
+        pan_deg=axes.pan_deg,
+        tilt_deg=axes.tilt_deg,
+        lens_bearing_deg=pose.lens_bearing_deg,
+        lens_altitude_deg=pose.lens_altitude_deg,
+        camera_m=pose.camera_m,
+        camera_rotation=pose.camera_rotation,
+        sun_azimuth_deg=sun.azimuth_deg,
+        sun_true_altitude_deg=sun.true_altitude_deg,
+        sun_altitude_deg=sun.altitude_deg,
+        sun_direction=sun.direction,
+        moon_azimuth_deg=moon.azimuth_deg,
+        moon_altitude_deg=moon.altitude_deg,
+        moon_direction=moon.direction,
+        moon_lit_fraction=ephemeris.moon_lit_fraction(utc_s),
+        light=light,
+        illuminance_lux=light.total_lux,
         scene_ev100=scene_ev100,
-        ramp=exposure_ramp(plan, scene_ev100, time_left_s),
+        sun_colour=colour.sun_tint(sun.altitude_deg),
+        sky_colour=colour.sky_tint(sun.altitude_deg, cloud_divisor),
+        ramp=exposure_ramp(plan, scene_ev100, drive.exposure_time_left_s(plan, axes)),
     )
 
 
-def _axes(plan: Plan, at: Array) -> dict[str, Any]:
-    slide, pan, tilt = motion.axis_positions(plan, at)
-    north = plan.site.scene_north_deg
-    bearing = pan if pan is not None else np.full(at.shape, north)
-    altitude = tilt if tilt is not None else np.zeros(at.shape)
-    return {
-        "slide_m": slide,
-        "pan_deg": pan,
-        "tilt_deg": tilt,
-        "lens_bearing_deg": bearing,
-        "lens_altitude_deg": altitude,
-        "camera_m": np.broadcast_to(geometry.camera_position_m(plan, slide, bearing, altitude), (len(at), 3)),
-        "camera_rotation": geometry.camera_rotation(bearing, altitude, north),
-    }
+@frozen(kw_only=True, eq=False)
+class _SkyPosition:
+    """Sun or moon as seen from the site on every frame."""
+
+    azimuth_deg: Array
+    true_altitude_deg: Array
+    altitude_deg: Array
+    direction: Array
 
 
-def _sky(plan: Plan, utc_s: Array) -> dict[str, Any]:
-    site = plan.site
-    sun_azimuth, sun_true = ephemeris.sun_position(utc_s, site.latitude_deg, site.longitude_deg)
-    moon_azimuth, moon_true = ephemeris.moon_position(utc_s, site.latitude_deg, site.longitude_deg)
-    sun_altitude = ephemeris.apparent_altitude_deg(sun_true)
-    moon_altitude = ephemeris.apparent_altitude_deg(moon_true)
-    light = daylight.natural_light(
-        sun_altitude, moon_altitude, ephemeris.elongation_deg(utc_s), plan.shoot.cloud_divisor
+def _sky_position(plan: Plan, azimuth_deg: Array, true_altitude_deg: Array) -> _SkyPosition:
+    altitude_deg = ephemeris.apparent_altitude_deg(true_altitude_deg)
+    return _SkyPosition(
+        azimuth_deg=azimuth_deg,
+        true_altitude_deg=true_altitude_deg,
+        altitude_deg=altitude_deg,
+        direction=geometry.direction(azimuth_deg, altitude_deg, plan.site.scene_north_deg),
     )
-    return {
-        "sun_azimuth_deg": sun_azimuth,
-        "sun_true_altitude_deg": sun_true,
-        "sun_altitude_deg": sun_altitude,
-        "sun_direction": geometry.direction(sun_azimuth, sun_altitude, site.scene_north_deg),
-        "moon_azimuth_deg": moon_azimuth,
-        "moon_altitude_deg": moon_altitude,
-        "moon_direction": geometry.direction(moon_azimuth, moon_altitude, site.scene_north_deg),
-        "moon_lit_fraction": ephemeris.moon_lit_fraction(utc_s),
-        "light": light,
-        "illuminance_lux": light.total_lux,
-        "sun_colour": colour.sun_tint(sun_altitude),
-        "sky_colour": colour.sky_tint(sun_altitude, plan.shoot.cloud_divisor),
-    }
 
 
 COLUMNS = (
@@ -177,8 +185,3 @@ def frames_csv(frames: FrameTable) -> str:
 
 def _cell(value: Any) -> str:
     return repr(float(value)) if isinstance(value, (float, np.floating)) else str(value)
-
-
-def replan(frames: FrameTable, **changes: Any) -> FrameTable:
-    """The table of the same plan with some of its parts changed (attrs.evolve), computed anew."""
-    return compute_frames(attrs.evolve(frames.plan, **changes))

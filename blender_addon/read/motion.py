@@ -27,13 +27,14 @@ from numpy.typing import NDArray
 from planner_core.frames import FrameTable
 from planner_core.plan.model import Move, Plan, Pose
 from planner_core.rig import geometry, motion
+from planner_core.rig.axes import AXIS_NAMES
 from planner_core.rig.pose_fitting import refit_move
 
 from ..scene import keyframes, parts, rig
 
 Array = NDArray[np.float64]
 
-AXES = ("slide_m", "pan_deg", "tilt_deg")
+AXES = AXIS_NAMES
 PARTS = {"slide_m": "slide", "pan_deg": "pan", "tilt_deg": "tilt"}
 SAME = {"slide_m": 3e-6, "pan_deg": 2e-4, "tilt_deg": 1e-4}  # what single precision may change
 DECIMALS = {"slide_m": 6, "pan_deg": 5, "tilt_deg": 5}
@@ -151,11 +152,11 @@ def read_ghosts(scene: bpy.types.Scene, plan: Plan) -> tuple[dict[int, Spot], li
 
 
 def _all_values(plan: Plan, at: float) -> dict[str, float]:
-    found = motion.axis_positions(plan, np.array([at]))
+    axes = motion.axis_positions(plan, np.array([at]))
     return {
-        axis: float(values[0])
-        for axis, values in zip(AXES, found, strict=True)
-        if values is not None and getattr(plan.rig, PARTS[axis]) is not None
+        axis: float(positions[0])
+        for axis, positions in axes.given()
+        if getattr(plan.rig, PARTS[axis]) is not None
     }
 
 

@@ -21,7 +21,8 @@ from numpy.typing import ArrayLike, NDArray
 from planner_core.frames import FrameTable
 from planner_core.picture import optics
 from planner_core.plan.model import Plan
-from planner_core.rig import geometry, motion
+from planner_core.rig import motion
+from planner_core.rig.camera import camera_path
 
 from . import keyframes, parts
 
@@ -183,14 +184,8 @@ def draw_poses(scene: bpy.types.Scene, frames: FrameTable) -> None:
 
 def pose_matrices(plan: Plan) -> list[Matrix]:
     """Where the camera is at each pose, in scene axes."""
-    at = np.array([pose.at for pose in plan.move.poses])
-    slide, pan, tilt = motion.axis_positions(plan, at)
-    north = plan.site.scene_north_deg
-    bearing = np.full(at.shape, north) if pan is None else pan
-    altitude = np.zeros(at.shape) if tilt is None else tilt
-    position = np.broadcast_to(geometry.camera_position_m(plan, slide, bearing, altitude), (len(at), 3))
-    rotation = geometry.camera_rotation(bearing, altitude, north)
-    return [matrix(p, r) for p, r in zip(position, rotation, strict=True)]
+    path = camera_path(plan, np.array([pose.at for pose in plan.move.poses]))
+    return [matrix(p, r) for p, r in zip(path.camera_m, path.camera_rotation, strict=True)]
 
 
 def matrix(position: ArrayLike, rotation: ArrayLike) -> Matrix:

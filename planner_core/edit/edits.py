@@ -115,12 +115,8 @@ def without_axis(plan: Plan, axis: str) -> Plan:
 
 def axes_at(plan: Plan, at: float) -> dict[str, float]:
     """Where each axis that has a value stands at a place of the move: slide_m, pan_deg, tilt_deg."""
-    values = motion.axis_positions(plan, np.array([at]))
-    return {
-        name: round(float(value[0]), 6)
-        for name, value in zip(AXES.values(), values, strict=True)
-        if value is not None
-    }
+    axes = motion.axis_positions(plan, np.array([at]))
+    return {name: round(float(value[0]), 6) for name, value in axes.given()}
 
 
 def with_pose(plan: Plan, pose: Pose) -> tuple[Plan, int]:

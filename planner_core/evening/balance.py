@@ -126,8 +126,8 @@ def place_of_share(frames: FrameTable, share: float) -> float | None:
 
 
 def _way_share(frames: FrameTable) -> Array | None:
-    for axis in (frames.slide_m, frames.pan_deg, frames.tilt_deg):
-        if axis is None or len(axis) < 2:
+    for _, axis in frames.axes.given():
+        if len(axis) < 2:
             continue
         way = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(axis)))])
         if way[-1] > 1e-9:

@@ -25,6 +25,7 @@ from planner_core.place.skyline import OPEN, Skyline, skyline
 from planner_core.plan import timeline
 from planner_core.plan.model import Anchor, Plan, PlanError
 from planner_core.rig import geometry, motion
+from planner_core.rig.camera import camera_path
 from planner_core.time import ephemeris, events
 from planner_core.words.dates import day_words, span_words
 from planner_core.words.figures import figure
@@ -178,17 +179,8 @@ def _anchor_place(plan: Plan) -> float:
     return plan.shoot.anchor.at if plan.shoot.anchor is not None else 0.5
 
 
-def _pose(plan: Plan, at: Array) -> tuple[Array, Array, Array]:
-    """Bearing and altitude of the lens and place of the pupil (..., 3) at places of the move, any shape."""
-    slide, pan, tilt = motion.axis_positions(plan, at)
-    bearing = np.full(at.shape, plan.site.scene_north_deg) if pan is None else pan
-    altitude = np.zeros(at.shape) if tilt is None else tilt
-    eye = geometry.camera_position_m(plan, slide, bearing, altitude)
-    return bearing, altitude, np.broadcast_to(eye, (*at.shape, 3))
-
-
 def _anchor_eye_m(plan: Plan) -> Array:
-    return _pose(plan, np.array([_anchor_place(plan)]))[2][0]
+    return camera_path(plan, np.array([_anchor_place(plan)])).camera_m[0]
 
 
 class _Search:
@@ -224,13 +216,13 @@ class _Search:
         )
         place = (shown - starts) / max(self.plan.duration_s, self.plan.shoot.interval_s)
         at = np.clip(np.nan_to_num(place, nan=_anchor_place(self.plan)), 0.0, 1.0)
-        lens, tilt, eye = _pose(self.plan, at)
+        camera = camera_path(self.plan, at)
         north = self.site.scene_north_deg
         pixels, _ = project_px(
             self.plan,
-            eye + geometry.direction(azimuth, altitude, north),
-            eye,
-            geometry.camera_rotation(lens, tilt, north),
+            camera.camera_m + geometry.direction(azimuth, altitude, north),
+            camera.camera_m,
+            camera.camera_rotation,
         )
         level_azimuth = self._body(level)[0]
         rows = []
@@ -261,7 +253,9 @@ class _Search:
                     x_px=None if np.isnan(x) else x,
                     y_px=None if np.isnan(y) else y,
                     **self._beside(
-                        float(azimuth[i]), float(moment[i]) != t, float(lens[i]) if inside else None
+                        float(azimuth[i]),
+                        float(moment[i]) != t,
+                        float(camera.lens_bearing_deg[i]) if inside else None,
                     ),
                 )
             )
@@ -398,7 +392,7 @@ def _reach(plan: Plan) -> str:
     """'12° to 86°': the bearings between which the picture lies at the anchor's place of the move."""
     crop = delivered_crop(plan.camera, plan.clip)
     half = float(field_of_view_deg(crop.width_mm, plan.camera.focal_length_mm)) / 2.0
-    pan = motion.axis_positions(plan, _anchor_place(plan))[1]
+    pan = motion.axis_positions(plan, _anchor_place(plan)).pan_deg
     middle = plan.site.scene_north_deg if pan is None else float(pan)
     return f"{(middle - half) % 360.0:.0f}° to {(middle + half) % 360.0:.0f}°"
 

@@ -112,7 +112,7 @@ def _test_run(plan: Plan, frames: FrameTable, start: float) -> Moment:
     """The move once there and back at full speed, and time to mend what it shows."""
     way = [
         float(drive.move_time_s(np.sum(np.abs(np.diff(position))), axis.max_speed, axis.max_acceleration))
-        for axis, position in drive.motorised(plan, frames.slide_m, frames.pan_deg, frames.tilt_deg)
+        for axis, position in drive.motorised(plan, frames.axes)
     ]
     once = max(way, default=0.0)
     lead = min(max(SHORTEST_TEST_RUN_S, 2.0 * once + 300.0), plan.shoot.setup_s / 2.0)

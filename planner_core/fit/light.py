@@ -170,8 +170,7 @@ def _needed_interval_s(plan: Plan) -> float:
     """The interval that the frame most pressed for time needs, with the exposure its light asks for."""
     frames = compute_frames(plan)
     shutter_s = np.zeros(len(frames)) if frames.ramp is None else frames.ramp.wanted_shutter_s
-    axes = frames.slide_m, frames.pan_deg, frames.tilt_deg
-    return float(np.max(drive.time_needed_s(plan, *axes, shutter_s)))
+    return float(np.max(drive.time_needed_s(plan, frames.axes, shutter_s)))
 
 
 def _most_frames(plan: Plan, span_s: float, too_many: int) -> int | None:

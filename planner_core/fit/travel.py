@@ -19,7 +19,9 @@ from planner_core.picture.speed import BACKGROUND, FAR, FOREGROUND, SUBJECT, Rol
 from planner_core.place.blocking import block_text
 from planner_core.plan.model import Plan, PlanError, Pose, SlideAxis
 from planner_core.plan.timeline import frame_places
-from planner_core.rig import drive, geometry, motion
+from planner_core.rig import drive, motion
+from planner_core.rig.axes import AxisPositions
+from planner_core.rig.camera import camera_path
 from planner_core.words.figures import figure
 
 Array = NDArray[np.float64]
@@ -108,7 +110,8 @@ def _more_than_the_turn_px(unmoved: Plan, role: str, calm_px: float) -> float:
 
 def _effect_px(plan: Plan, role: str) -> float:
     """How fast the slide by itself, with the head at rest, moves a role."""
-    pan, tilt = (None if values is None else float(values) for values in motion.axis_positions(plan, 0.5)[1:])
+    middle = {name: float(value) for name, value in motion.axis_positions(plan, 0.5).given()}
+    pan, tilt = middle.get("pan_deg"), middle.get("tilt_deg")
     poses = tuple(attrs.evolve(pose, pan_deg=pan, tilt_deg=tilt) for pose in plan.move.poses)
     return _worst_px(attrs.evolve(plan, move=attrs.evolve(plan.move, poses=poses)), role)
 
@@ -176,10 +179,9 @@ def _middle_on_rail(plan: Plan, slide: SlideAxis) -> float:
 
 
 def _at_middle(plan: Plan, name: str) -> float:
-    values = dict(zip(("slide_m", "pan_deg", "tilt_deg"), motion.axis_positions(plan, 0.5), strict=True))
-    found = values[name]
-    assert found is not None
-    return float(found)
+    position = motion.axis_positions(plan, 0.5).of(name)
+    assert position is not None
+    return float(position)
 
 
 def _with_slide(plan: Plan, slide: SlideAxis, middle: float, length: float, shares: dict[int, float]) -> Plan:
@@ -229,10 +231,10 @@ def _exposures_that_fit_s(plan: Plan) -> Array:
 
 def _in_time(plan: Plan, exposure_s: Array) -> bool:
     """Whether the rail's motor keeps up from frame to frame."""
-    slide, _, _ = motion.axis_positions(plan, frame_places(plan.shoot.frames))
+    slide = AxisPositions(slide_m=motion.axis_positions(plan, frame_places(plan.shoot.frames)).slide_m)
     if plan.move.drive == "shoot-move-shoot":
-        return bool(np.all(drive.exposure_time_left_s(plan, slide, None, None) >= exposure_s))
-    axis, position = next(drive.motorised(plan, slide, None, None))
+        return bool(np.all(drive.exposure_time_left_s(plan, slide) >= exposure_s))
+    axis, position = next(drive.motorised(plan, slide))
     rate, acceleration = drive.drive_rates(position, plan.shoot.interval_s)
     return bool(np.all(rate <= axis.max_speed) and np.all(acceleration <= axis.max_acceleration))
 
@@ -300,8 +302,8 @@ def _narrow_turn(plan: Plan) -> tuple[Plan, list[str]]:
 
 
 def _turn_deg(plan: Plan) -> float:
-    _, pan, tilt = motion.axis_positions(plan, frame_places(plan.shoot.frames))
-    return max(0.0 if axis is None else float(np.ptp(axis)) for axis in (pan, tilt))
+    axes = motion.axis_positions(plan, frame_places(plan.shoot.frames))
+    return max(0.0 if axis is None else float(np.ptp(axis)) for axis in (axes.pan_deg, axes.tilt_deg))
 
 
 # ---------------------------------------------------------------- what it looks like
@@ -309,9 +311,8 @@ def _turn_deg(plan: Plan) -> float:
 
 def _watch(plan: Plan) -> dict[str, RoleSpeed]:
     """Speed on screen of each role, from the move alone."""
-    places = frame_places(plan.shoot.frames)
-    camera_m, rotation = geometry.camera_pose(plan, len(places), *motion.axis_positions(plan, places))
-    return speed.screen_speeds(plan, camera_m, rotation)
+    path = camera_path(plan, frame_places(plan.shoot.frames))
+    return speed.screen_speeds(plan, path.camera_m, path.camera_rotation)
 
 
 def _worst_px(plan: Plan, role: str) -> float:
@@ -320,7 +321,7 @@ def _worst_px(plan: Plan, role: str) -> float:
 
 
 def _travel_m(plan: Plan) -> float:
-    slide, _, _ = motion.axis_positions(plan, frame_places(plan.shoot.frames))
+    slide = motion.axis_positions(plan, frame_places(plan.shoot.frames)).slide_m
     return 0.0 if slide is None else float(np.ptp(slide))
 
 
@@ -334,7 +335,7 @@ def _speed_text(plan: Plan, role: str) -> str:
 
 
 def _travel_said(plan: Plan, fitted: Plan, role: str) -> str:
-    slide, _, _ = motion.axis_positions(fitted, np.array([0.0, 1.0]))
+    slide = motion.axis_positions(fitted, np.array([0.0, 1.0])).slide_m
     assert slide is not None
     shift = _at_middle(fitted, "slide_m") - _at_middle(plan, "slide_m")
     if plan.move == fitted.move:

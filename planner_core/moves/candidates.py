@@ -20,6 +20,8 @@ from planner_core.picture.optics import delivered_crop
 from planner_core.place import blocking
 from planner_core.plan.model import Plan, Pose, TurnAxis
 from planner_core.rig import geometry
+from planner_core.rig.axes import AxisPositions
+from planner_core.rig.camera import CameraPath, camera_along
 from planner_core.rig.motion import axis_positions, progress
 
 Array = NDArray[np.float64]
@@ -67,10 +69,10 @@ class Bench:
         crop = delivered_crop(plan.camera, plan.clip)
         self.width_share_px = plan.clip.width_px / crop.focal_px
         self.view_up_deg = composition.view_deg(plan)[1]
-        slide, pan, tilt = axis_positions(plan, np.linspace(0.0, 1.0, 5))
-        self.planned_slide = self._planned(slide, 0.0)
-        self.planned_pan = self._planned(pan, plan.site.scene_north_deg)
-        self.planned_tilt = self._planned(tilt, 0.0)
+        axes = axis_positions(plan, np.linspace(0.0, 1.0, 5))
+        self.planned_slide = self._planned(axes.slide_m, 0.0)
+        self.planned_pan = self._planned(axes.pan_deg, plan.site.scene_north_deg)
+        self.planned_tilt = self._planned(axes.tilt_deg, 0.0)
         boxes = blocking.bounding_boxes(plan)
         parts = np.isin(boxes.block, blocking.subject_parts(plan))
         self.corners = boxes.corners_m[parts].reshape(-1, 3)
@@ -206,17 +208,14 @@ class Bench:
         return list(dict.fromkeys(ways))
 
 
-def _still_cameras(plan: Plan, framings: Sequence[Framing], pans: Sequence[float]) -> tracks.CameraPath:
+def _still_cameras(plan: Plan, framings: Sequence[Framing], pans: Sequence[float]) -> CameraPath:
     """One camera for each framing, as if they were the frames of a clip."""
-    slide = np.array([framing.slide_m for framing in framings]) if plan.rig.slide else None
-    pan, tilt = np.array(pans), np.array([framing.tilt_deg for framing in framings])
-    return tracks.CameraPath(
-        plan=plan,
-        at=np.linspace(0.0, 1.0, len(pans)),
-        camera_m=np.broadcast_to(geometry.camera_position_m(plan, slide, pan, tilt), (len(pans), 3)),
-        camera_rotation=geometry.camera_rotation(pan, tilt, plan.site.scene_north_deg),
-        lens_altitude_deg=tilt,
+    axes = AxisPositions(
+        slide_m=np.array([framing.slide_m for framing in framings]) if plan.rig.slide else None,
+        pan_deg=np.array(pans),
+        tilt_deg=np.array([framing.tilt_deg for framing in framings]),
     )
+    return camera_along(plan, np.linspace(0.0, 1.0, len(pans)), axes)
 
 
 def within(axis: TurnAxis, bearing_deg: float, near_deg: float) -> float:

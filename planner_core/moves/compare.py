@@ -20,11 +20,11 @@ from planner_core.picture import composition, parallax, pose_repair, tracks
 from planner_core.picture.composition import Reading, percent
 from planner_core.picture.parallax import GOOD_PERCENT, MISSING_PERCENT, Parallax
 from planner_core.picture.speed import frame_widths_a_second, screen_speeds, speed_word
-from planner_core.picture.tracks import CameraPath
 from planner_core.place.blocking import block_text
 from planner_core.plan.model import Plan
 from planner_core.review.findings import Finding
 from planner_core.review.report import review
+from planner_core.rig.camera import camera_path
 from planner_core.rig.motion import axis_positions
 
 # Points; the best reveal comes to 100. Common practice, no source.
@@ -181,12 +181,10 @@ def moving_axes(plan: Plan) -> tuple[str, ...]:
     """The axes that a plan moves at all; a single frame moves none."""
     if plan.shoot.frames < 2:
         return ()
-    least = {"slide": SLIDING_M, "pan": TURNING_DEG, "tilt": TURNING_DEG}
-    values = axis_positions(plan, np.linspace(0.0, 1.0, 33))
+    least = {"slide_m": SLIDING_M, "pan_deg": TURNING_DEG, "tilt_deg": TURNING_DEG}
+    axes = axis_positions(plan, np.linspace(0.0, 1.0, 33))
     return tuple(
-        name
-        for (name, limit), found in zip(least.items(), values, strict=True)
-        if found is not None and np.ptp(found) >= limit
+        name.partition("_")[0] for name, positions in axes.given() if np.ptp(positions) >= least[name]
     )
 
 
@@ -228,7 +226,7 @@ def _points(
 
 def _quick_score(plan: Plan) -> float:
     """Score of a variant by some frames and without the rig's and the light's findings."""
-    path: CameraPath = tracks.camera_path(plan, np.linspace(0.0, 1.0, QUICK_PLACES))
+    path = camera_path(plan, np.linspace(0.0, 1.0, QUICK_PLACES))
     seen = tracks.compute_tracks(plan, path)
     moved = parallax.parallax(plan, seen)
     reading = composition.read(plan, seen, travels=parallax.slides(plan))

@@ -15,14 +15,15 @@ from planner_core.frames import FrameTable
 from planner_core.picture import speed
 from planner_core.plan.model import Plan
 from planner_core.plan.timeline import local_datetime
-from planner_core.rig import drive, geometry, motion
+from planner_core.rig import drive, motion
+from planner_core.rig.axes import AxisPositions
+from planner_core.rig.camera import camera_pose
 from planner_core.rig.drive import AxisLimits
 
 Array = NDArray[np.float64]
 
 # What a person reads off a scale and types: a millimetre, a tenth of a degree. Common practice, no source.
 TYPED_STEP = {"m": 0.001, "°": 0.1}
-AXIS_NAMES = ("slide_m", "pan_deg", "tilt_deg")
 
 
 def axes_csv(plan: Plan, frames: FrameTable) -> str:
@@ -69,8 +70,9 @@ def typed_plan(plan: Plan) -> Plan:
 
 def typed_plan_error_px(plan: Plan, frames: FrameTable) -> Array:
     """How far off each frame's picture is, clip pixels at worst, where the poses are typed; (frames,)."""
-    by_hand = typed_plan(plan)
-    return _error_px(plan, frames, len(frames), _by_name(plan, frames.at), _by_name(by_hand, frames.at))
+    planned = motion.axis_positions(plan, frames.at)
+    typed_axes = motion.axis_positions(typed_plan(plan), frames.at)
+    return _error_px(plan, frames, len(frames), planned, typed_axes)
 
 
 def _axis_columns(plan: Plan) -> Iterator[str]:
@@ -92,8 +94,7 @@ def _typed_unit(axis: AxisLimits) -> str:
 
 
 def _rows(plan: Plan, frames: FrameTable, kind: str, at: Array) -> Iterator[list[Any]]:
-    values = _by_name(plan, at)
-    rounded = dict(values)
+    values = rounded = motion.axis_positions(plan, at)
     after_s = at * plan.duration_s
     columns: list[list[Any]] = [
         [kind] * len(at),
@@ -103,9 +104,9 @@ def _rows(plan: Plan, frames: FrameTable, kind: str, at: Array) -> Iterator[list
         [_local(plan, frames.utc_s[0] + value) for value in after_s],
     ]
     for axis in drive.axis_limits(plan):
-        position = values[axis.name]
+        position = values.of(axis.name)
         assert position is not None
-        rounded[axis.name] = typed(axis, position)
+        rounded = rounded.replacing(axis.name, typed(axis, position))
         columns += _axis_cells(axis, position, typed(axis, position))
     columns.append([f"{error:.2f}" for error in _error_px(plan, frames, len(at), values, rounded)])
     yield from (list(row) for row in zip(*columns, strict=True))
@@ -133,20 +134,16 @@ def _local(plan: Plan, utc_s: float) -> str:
     return local_datetime(float(utc_s), plan.zone).isoformat(timespec="seconds")
 
 
-def _by_name(plan: Plan, at: Array) -> dict[str, Array | None]:
-    return dict(zip(AXIS_NAMES, motion.axis_positions(plan, at), strict=True))
-
-
 def _error_px(
     plan: Plan,
     frames: FrameTable,
     count: int,
-    meant: dict[str, Array | None],
-    real: dict[str, Array | None],
+    meant: AxisPositions,
+    real: AxisPositions,
 ) -> Array:
     watched = speed.watched_points(plan, frames.camera_m, frames.camera_rotation)
+    poses = [camera_pose(plan, axes, (count,)) for axes in (meant, real)]
     there, here = (
-        speed.picture_px(plan, watched.points_m, *geometry.camera_pose(plan, count, **values))
-        for values in (meant, real)
+        speed.picture_px(plan, watched.points_m, pose.camera_m, pose.camera_rotation) for pose in poses
     )
     return speed.shift_px(plan, there, here)

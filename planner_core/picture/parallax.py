@@ -65,7 +65,7 @@ def slides(plan: Plan) -> bool:
     """Whether the plan moves the carriage along the rail at all; a single frame never does."""
     if plan.shoot.frames < 2:
         return False
-    slide, _, _ = axis_positions(plan, np.linspace(0.0, 1.0, 33))
+    slide = axis_positions(plan, np.linspace(0.0, 1.0, 33)).slide_m
     return plan.rig.slide is not None and slide is not None and float(np.ptp(slide)) >= MOVING_M
 
 

@@ -18,6 +18,7 @@ from planner_core.picture.composition import INSIDE_WHOLE, SEEN_BARELY, SEEN_ENO
 from planner_core.place import blocking
 from planner_core.plan.model import Plan
 from planner_core.rig import geometry
+from planner_core.rig.camera import CameraPath, camera_path
 from planner_core.rig.drive import axis_limits
 from planner_core.rig.motion import axis_values
 
@@ -285,7 +286,7 @@ class _Trial:
         return float(np.mean(bad) + np.mean(depth * bad))
 
     def _failing_at(self, plan: Plan, places: Array) -> tuple[Mask, Array]:
-        seen = tracks.compute_tracks(plan, tracks.camera_path(plan, places))
+        seen = tracks.compute_tracks(plan, camera_path(plan, places))
         found = _failing_in(plan, seen, weak=self.weak, air=self.air, travels=self.travels)
         work = self.budget.spend(seen) - TRIAL_WORK
         self.place_work = max(self.place_work, work // len(places))
@@ -302,7 +303,7 @@ class _Aim:
     def __init__(self, trial: _Trial, reading: SubjectReading) -> None:
         self.plan, self.places, self.trial = trial.plan, trial.sets[-1], trial
         self.frames = composition.judged(self.plan, self.places)
-        path = tracks.camera_path(self.plan, self.places)
+        path = camera_path(self.plan, self.places)
         boxes = blocking.bounding_boxes(self.plan)
         corners = boxes.corners_m[np.isin(boxes.block, blocking.subject_parts(self.plan))].reshape(-1, 3)
         self.corners = corners
@@ -392,11 +393,12 @@ class _Aim:
         middle = (self.corners.min(axis=0) + self.corners.max(axis=0)) / 2.0
         stand = geometry.camera_position_m(self.plan, places, 0.0, 0.0)
         pan, tilt = geometry.bearing_and_altitude(middle - stand, north)
-        path = tracks.CameraPath(
+        path = CameraPath(
             plan=self.plan,
             at=np.linspace(0.0, 1.0, len(places)),
             camera_m=stand,
             camera_rotation=geometry.camera_rotation(pan, tilt, north),
+            lens_bearing_deg=pan,
             lens_altitude_deg=tilt,
         )
         seen = tracks.compute_tracks(self.plan, path)
@@ -501,7 +503,7 @@ def failing_at(
     """What `failing` says of a plan at places of the move (0..1), without a FrameTable, and how badly each
     place fails.
     """
-    seen = tracks.compute_tracks(plan, tracks.camera_path(plan, places))
+    seen = tracks.compute_tracks(plan, camera_path(plan, places))
     return _failing_in(plan, seen, weak=weak, air=air, travels=travels)
 
 

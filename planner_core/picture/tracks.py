@@ -20,7 +20,6 @@ from planner_core.place import blocking, silhouette
 from planner_core.place.silhouette import NEAR_M
 from planner_core.place.visibility import TOUCHING, interval, lattice
 from planner_core.plan.model import Plan
-from planner_core.rig import geometry, motion
 
 Array = NDArray[np.float64]
 Frames = NDArray[np.intp]
@@ -50,35 +49,6 @@ class Cameras(Protocol):
     def camera_m(self) -> Array: ...
     @property
     def camera_rotation(self) -> Array: ...
-
-
-@frozen(kw_only=True, eq=False)
-class CameraPath:
-    """The camera alone, at any places of the move: camera_m (n, 3), camera_rotation (n, 3, 3),
-    lens_altitude_deg (n,).
-    """
-
-    plan: Plan
-    at: Array
-    camera_m: Array
-    camera_rotation: Array
-    lens_altitude_deg: Array
-
-
-def camera_path(plan: Plan, at: Array) -> CameraPath:
-    """Where the camera stands and looks at places of the move (0..1), without anything about time or
-    light.
-    """
-    slide, pan, tilt = motion.axis_positions(plan, at)
-    bearing = pan if pan is not None else np.full(at.shape, plan.site.scene_north_deg)
-    altitude = tilt if tilt is not None else np.zeros(at.shape)
-    return CameraPath(
-        plan=plan,
-        at=at,
-        camera_m=np.broadcast_to(geometry.camera_position_m(plan, slide, bearing, altitude), (len(at), 3)),
-        camera_rotation=geometry.camera_rotation(bearing, altitude, plan.site.scene_north_deg),
-        lens_altitude_deg=altitude,
-    )
 
 
 @frozen(kw_only=True, eq=False)

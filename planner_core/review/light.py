@@ -400,9 +400,10 @@ def _held_back(plan: Plan, frames: FrameTable, ramp: Ramp, held_back: NDArray[np
         return []
     worst = int(np.argmin(np.where(held_back, ramp.error_stops, np.inf)))
     missing = -float(ramp.error_stops[worst])
-    axes = frames.slide_m, frames.pan_deg, frames.tilt_deg
-    left_s = float(np.min(drive.exposure_time_left_s(plan, *axes)))
-    longer = float(np.max(drive.time_needed_s(plan, *axes, ramp.wanted_shutter_s))) - plan.shoot.interval_s
+    left_s = float(np.min(drive.exposure_time_left_s(plan, frames.axes)))
+    longer = (
+        float(np.max(drive.time_needed_s(plan, frames.axes, ramp.wanted_shutter_s))) - plan.shoot.interval_s
+    )
     leaves = (
         f"{shutter_label(ramp.longest_shutter_s)} for the exposure" if left_s > 0.0 else "no time to expose"
     )

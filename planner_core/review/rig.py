@@ -23,6 +23,7 @@ from planner_core.plan.model import Plan, Rig
 from planner_core.plan.timeline import local_datetime
 from planner_core.review.findings import Finding
 from planner_core.rig import drive, geometry
+from planner_core.rig.camera import camera_pose
 from planner_core.rig.drive import AxisLimits
 from planner_core.words.durations import duration_text
 from planner_core.words.figures import figure, frame_count, frames_text
@@ -84,12 +85,8 @@ def _seen(plan: Plan, frames: FrameTable) -> Seen:
     return Seen(watched=watched, track=track, speeds=speed.role_speeds(plan, watched, track))
 
 
-def _axes(frames: FrameTable) -> tuple[Array | None, Array | None, Array | None]:
-    return frames.slide_m, frames.pan_deg, frames.tilt_deg
-
-
 def _moves(plan: Plan, frames: FrameTable) -> bool:
-    return any(np.ptp(position) > 0.0 for _, position in drive.motorised(plan, *_axes(frames)))
+    return any(np.ptp(position) > 0.0 for _, position in drive.motorised(plan, frames.axes))
 
 
 # ---------------------------------------------------------------- words
@@ -132,7 +129,7 @@ def _what(plan: Plan, moving: RoleSpeed, place: int) -> str:
 
 def _axis_ranges(plan: Plan, frames: FrameTable) -> list[Finding]:
     found = []
-    for axis, position in drive.motorised(plan, *_axes(frames)):
+    for axis, position in drive.motorised(plan, frames.axes):
         slack = 1e-9 * max(1.0, abs(axis.low), abs(axis.high))
         outside = (position < axis.low - slack) | (position > axis.high + slack)
         given = [
@@ -223,7 +220,7 @@ def _interval(plan: Plan, frames: FrameTable) -> list[Finding]:
         return []
     wanted = _wanted_shutter_s(frames)
     shutter = np.zeros(len(frames)) if wanted is None else wanted
-    needed = drive.time_needed_s(plan, *_axes(frames), shutter)
+    needed = drive.time_needed_s(plan, frames.axes, shutter)
     interval = plan.shoot.interval_s
     late = needed > interval + 1e-6
     if not np.any(late):
@@ -258,7 +255,7 @@ def _no_room_for_the_longest(plan: Plan, frames: FrameTable) -> list[Finding]:
     if plan.exposure is None:
         return []
     longest = plan.exposure.shutter_max_s
-    needed = drive.time_needed_s(plan, *_axes(frames), longest)
+    needed = drive.time_needed_s(plan, frames.axes, longest)
     late = span(needed > plan.shoot.interval_s + 1e-6)
     if late is None:
         return []
@@ -292,7 +289,7 @@ def _spent_text(plan: Plan, frames: FrameTable, shutter_s: float | None, place: 
     if plan.shoot.write_s:
         parts.append(f"writing {plan.shoot.write_s:g} s")
     if plan.move.drive == "shoot-move-shoot" and _moves(plan, frames):
-        times = drive.frame_move_times_s(plan, *_axes(frames))
+        times = drive.frame_move_times_s(plan, frames.axes)
         parts.append(f"move {figure(times[min(place, len(times) - 1)], 2)} s")
         if plan.rig.settle_s:
             parts.append(f"settling {plan.rig.settle_s:g} s")
@@ -300,7 +297,7 @@ def _spent_text(plan: Plan, frames: FrameTable, shutter_s: float | None, place: 
 
 
 def _shorter_exposure(plan: Plan, frames: FrameTable, wanted: Array | None) -> list[str]:
-    left = drive.exposure_time_left_s(plan, *_axes(frames))
+    left = drive.exposure_time_left_s(plan, frames.axes)
     if wanted is None or plan.exposure is None:
         return ["move less from frame to frame, or write faster"]
     longest = float(np.min(left))
@@ -319,7 +316,7 @@ def _axis_speeds(plan: Plan, frames: FrameTable) -> list[Finding]:
     check = _driven_too_fast if plan.move.drive == "continuous" else _stepped_too_far
     return [
         finding
-        for axis, position in drive.motorised(plan, *_axes(frames))
+        for axis, position in drive.motorised(plan, frames.axes)
         for finding in check(plan, axis, position)
     ]
 
@@ -391,7 +388,7 @@ def _driven_too_fast(plan: Plan, axis: AxisLimits, position: Array) -> list[Find
 def _steps(plan: Plan, frames: FrameTable, errors_px: dict[str, Array]) -> list[Finding]:
     return [
         _step_finding(axis, position, error, int(np.argmax(error)))
-        for axis, position in drive.motorised(plan, *_axes(frames))
+        for axis, position in drive.motorised(plan, frames.axes)
         if (error := errors_px.get(axis.name)) is not None and np.max(error) > VISIBLE_STEP_PX
     ]
 
@@ -400,7 +397,7 @@ def _step_errors_px(plan: Plan, frames: FrameTable, seen: Seen) -> dict[str, Arr
     """For each axis that moves, how far off things in the picture are because of its steps, (frames,)."""
     return {
         axis.name: _step_error_px(plan, frames, seen, axis, position)
-        for axis, position in drive.motorised(plan, *_axes(frames))
+        for axis, position in drive.motorised(plan, frames.axes)
         if np.ptp(position) > 0.0
     }
 
@@ -408,9 +405,8 @@ def _step_errors_px(plan: Plan, frames: FrameTable, seen: Seen) -> dict[str, Arr
 def _step_error_px(plan: Plan, frames: FrameTable, seen: Seen, axis: AxisLimits, position: Array) -> Array:
     """How far off things in the picture are, at worst, because an axis stands on steps; shape (frames,)."""
     standing = drive.standing_positions(axis, position)
-    values = dict(zip(("slide_m", "pan_deg", "tilt_deg"), _axes(frames), strict=True)) | {axis.name: standing}
-    camera_m, rotation = geometry.camera_pose(plan, len(frames), **values)
-    real = speed.picture_px(plan, seen.watched.points_m, camera_m, rotation)
+    pose = camera_pose(plan, frames.axes.replacing(axis.name, standing), (len(frames),))
+    real = speed.picture_px(plan, seen.watched.points_m, pose.camera_m, pose.camera_rotation)
     return speed.shift_px(plan, seen.track, real)
 
 
@@ -768,9 +764,9 @@ def _summary(plan: Plan, frames: FrameTable, seen: Seen) -> dict[str, Any]:
         "first_frame": local(first),
         "last_frame": local(last),
         "end": local(end),
-        "shortest_interval_s": float(np.max(drive.time_needed_s(plan, *_axes(frames), shutter))),
+        "shortest_interval_s": float(np.max(drive.time_needed_s(plan, frames.axes, shutter))),
     }
-    for axis, position in drive.motorised(plan, *_axes(frames)):
+    for axis, position in drive.motorised(plan, frames.axes):
         summary[f"{axis.label}_travel_{'m' if axis.unit == 'm' else 'deg'}"] = float(
             np.abs(np.diff(position)).sum()
         )

@@ -13,6 +13,7 @@ from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.plan.model import Plan, SlideAxis, TurnAxis
+from planner_core.rig.axes import AxisPositions
 
 Array = NDArray[np.float64]
 
@@ -70,13 +71,10 @@ def _turn_limits(label: str, axis: TurnAxis) -> AxisLimits:
     )
 
 
-def motorised(
-    plan: Plan, slide_m: Array | None, pan_deg: Array | None, tilt_deg: Array | None
-) -> Iterator[tuple[AxisLimits, Array]]:
+def motorised(plan: Plan, axes: AxisPositions) -> Iterator[tuple[AxisLimits, Array]]:
     """Each motorised axis with its position at every frame, shape (frames,)."""
-    values = {"slide_m": slide_m, "pan_deg": pan_deg, "tilt_deg": tilt_deg}
     for axis in axis_limits(plan):
-        position = values[axis.name]
+        position = axes.of(axis.name)
         if position is not None:
             yield axis, position
 
@@ -110,22 +108,18 @@ def axis_move_times_s(axis: AxisLimits, position: Array) -> Array:
     return move_time_s(np.where(way > 0.0, way + axis.step, 0.0), axis.max_speed, axis.max_acceleration)
 
 
-def frame_move_times_s(
-    plan: Plan, slide_m: Array | None, pan_deg: Array | None, tilt_deg: Array | None
-) -> Array:
+def frame_move_times_s(plan: Plan, axes: AxisPositions) -> Array:
     """Time to allow for the move from each frame to the next, shape (frames − 1,).
 
     The axes start together, so it is that of the slowest.
     """
     times = np.zeros(max(plan.shoot.frames - 1, 0))
-    for axis, position in motorised(plan, slide_m, pan_deg, tilt_deg):
+    for axis, position in motorised(plan, axes):
         times = np.maximum(times, axis_move_times_s(axis, position))
     return times
 
 
-def exposure_time_left_s(
-    plan: Plan, slide_m: Array | None, pan_deg: Array | None, tilt_deg: Array | None
-) -> Array:
+def exposure_time_left_s(plan: Plan, axes: AxisPositions) -> Array:
     """Longest exposure that each frame's interval leaves, seconds, shape (frames,); below 0: nothing fits.
 
     Shoot-move-shoot: interval − write − move to the next frame − settle. Continuous, or with a rig that never
@@ -136,24 +130,18 @@ def exposure_time_left_s(
     left = np.full(shoot.frames, shoot.interval_s - shoot.write_s)
     if plan.move.drive != "shoot-move-shoot":
         return left
-    times = frame_move_times_s(plan, slide_m, pan_deg, tilt_deg)
+    times = frame_move_times_s(plan, axes)
     if not np.any(times):
         return left
     return left - plan.rig.settle_s - np.append(times, times[-1])
 
 
-def time_needed_s(
-    plan: Plan,
-    slide_m: Array | None,
-    pan_deg: Array | None,
-    tilt_deg: Array | None,
-    shutter_s: ArrayLike,
-) -> Array:
+def time_needed_s(plan: Plan, axes: AxisPositions, shutter_s: ArrayLike) -> Array:
     """Seconds that each frame takes before the next can begin, shape (frames,).
 
     shutter_s has shape (frames,) or (). The largest of these is the shortest interval that does.
     """
-    left = exposure_time_left_s(plan, slide_m, pan_deg, tilt_deg)
+    left = exposure_time_left_s(plan, axes)
     return np.asarray(shutter_s, dtype=np.float64) + (plan.shoot.interval_s - left)
 
 
@@ -201,16 +189,6 @@ def standing_positions(axis: AxisLimits, position: ArrayLike) -> Array:
     highest = np.floor((axis.high - axis.low) / axis.step * (1.0 + 1e-12))
     inside = np.asarray(position) <= axis.high
     return axis.low + axis.step * np.where(inside, np.minimum(steps, highest), steps)
-
-
-def on_steps(
-    plan: Plan, slide_m: Array | None, pan_deg: Array | None, tilt_deg: Array | None
-) -> tuple[Array | None, Array | None, Array | None]:
-    """Slide, pan and tilt where the rig's motors will really stand, shapes as given."""
-    standing: dict[str, Array | None] = {"slide_m": slide_m, "pan_deg": pan_deg, "tilt_deg": tilt_deg}
-    for axis, position in motorised(plan, slide_m, pan_deg, tilt_deg):
-        standing[axis.name] = standing_positions(axis, position)
-    return standing["slide_m"], standing["pan_deg"], standing["tilt_deg"]
 
 
 def skipped_frames(axis: AxisLimits, position: Array) -> NDArray[np.bool_]:

@@ -1,4 +1,4 @@
-"""The rig's geometry: from axis positions to where the entrance pupil is and which way the lens looks."""
+"""The rig's geometry: directions, rail, head, pupil and legs, and the shadow they throw."""
 
 from __future__ import annotations
 
@@ -53,20 +53,6 @@ def camera_position_m(
     """Entrance pupil in scene metres, shape (..., 3): a head above the carriage, the pupil offset ahead."""
     head = carriage_position_m(plan, slide_m) + np.array([0.0, 0.0, plan.rig.head_height_m])
     return head + plan.rig.pupil_offset_m * direction(pan_deg, tilt_deg, plan.site.scene_north_deg)
-
-
-def camera_pose(
-    plan: Plan, count: int, slide_m: ArrayLike | None, pan_deg: ArrayLike | None, tilt_deg: ArrayLike | None
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Entrance pupil (count, 3) and rotation (count, 3, 3) for axes at values of shape (count,).
-
-    Without a value the carriage is at the rail's start, and the lens looks along the scene's +Y, level.
-    """
-    north = plan.site.scene_north_deg
-    bearing = np.broadcast_to(np.asarray(north if pan_deg is None else pan_deg, dtype=np.float64), (count,))
-    altitude = np.broadcast_to(np.asarray(0.0 if tilt_deg is None else tilt_deg, dtype=np.float64), (count,))
-    position = np.broadcast_to(camera_position_m(plan, slide_m, bearing, altitude), (count, 3))
-    return position, camera_rotation(bearing, altitude, north)
 
 
 def head_middle_m(plan: Plan) -> NDArray[np.float64]:

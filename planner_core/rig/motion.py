@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.plan.model import Move, Plan
+from planner_core.rig.axes import AxisPositions
 
 MINIMUM_JERK_PEAK_SPEED = 1.875
 MINIMUM_JERK_PEAK_ACCELERATION = 10.0 / np.sqrt(3.0)  # 5.7735
@@ -136,8 +137,8 @@ def _apart(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[NDArray[np.f
     return x[kept], y[kept]
 
 
-def axis_positions(plan: Plan, at: ArrayLike) -> tuple[NDArray | None, NDArray | None, NDArray | None]:
-    """Slide (metres along the rail), pan (lens bearing), tilt (lens altitude) at each place; None: no value.
+def axis_positions(plan: Plan, at: ArrayLike) -> AxisPositions:
+    """Where the axes stand at each place of the move, arrays of the shape of `at`.
 
     An axis that no pose mentions rests: the slide at its lower end, pan along the scene's +Y, tilt level.
     """
@@ -152,4 +153,4 @@ def axis_positions(plan: Plan, at: ArrayLike) -> tuple[NDArray | None, NDArray |
         pan = np.full(shape, plan.site.scene_north_deg)
     if tilt is None and rig.tilt is not None:
         tilt = np.zeros(shape)
-    return slide, pan, tilt
+    return AxisPositions(slide_m=slide, pan_deg=pan, tilt_deg=tilt)

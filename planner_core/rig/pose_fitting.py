@@ -18,11 +18,11 @@ from numpy.typing import NDArray
 from planner_core.plan import timeline
 from planner_core.plan.model import Move, Plan, Pose
 from planner_core.rig import motion
+from planner_core.rig.axes import AXIS_NAMES
 
 Array = NDArray[np.float64]
 
 TOLERANCES = {"slide_m": 0.0005, "pan_deg": 0.01, "tilt_deg": 0.01}
-AXES = tuple(TOLERANCES)
 MARGIN = 0.9  # of the tolerance, so that rounding can't use it up
 EASES = tuple(step / 20.0 for step in range(11))
 FINE_EASE = 0.01
@@ -81,7 +81,9 @@ def refit_move(plan: Plan, wanted: Mapping[str, Array]) -> Move:
     if not wanted:
         return plan.move
     kept = [
-        axis for axis in AXES if axis not in wanted and motion.axis_values(plan.move, axis, at) is not None
+        axis
+        for axis in AXIS_NAMES
+        if axis not in wanted and motion.axis_values(plan.move, axis, at) is not None
     ]
     if kept:
         fitted = _beside(plan.move, _target(plan.move, at, wanted), kept)
@@ -96,7 +98,7 @@ def refit_move(plan: Plan, wanted: Mapping[str, Array]) -> Move:
 
 
 def _target(move: Move, at: Array, wanted: Mapping[str, Array]) -> _Target:
-    axes = tuple(axis for axis in AXES if axis in wanted)
+    axes = tuple(axis for axis in AXIS_NAMES if axis in wanted)
     values = np.stack(
         [np.asarray(wanted[a], dtype=np.float64) / (TOLERANCES[a] * MARGIN) for a in axes], axis=1
     )

@@ -12,7 +12,6 @@ from blender_addon.scene import nightlights, parts, starfield
 from blender_addon.scene.build import build_scene
 from planner_core import FrameTable, compute_frames
 from planner_core.draft import lamps, sky, stars
-from planner_core.frames import replan
 from planner_core.light.colour import LUMINANCE
 from planner_core.plan.file import plan_from_dict
 from tests.addon.renders import seen_from_above
@@ -27,7 +26,8 @@ def at_hour(frames: FrameTable, hour: int, count: int = 3) -> FrameTable:
     """The same shoot begun at another hour."""
     shoot = frames.plan.shoot
     assert shoot.start is not None
-    return replan(frames, shoot=attrs.evolve(shoot, frames=count, start=shoot.start.replace(hour=hour)))
+    shoot = attrs.evolve(shoot, frames=count, start=shoot.start.replace(hour=hour))
+    return compute_frames(attrs.evolve(frames.plan, shoot=shoot))
 
 
 def night(**changes: Any) -> FrameTable:
@@ -147,7 +147,7 @@ def test_a_stars_light_in_the_picture_is_that_of_its_magnitude() -> None:
 
 def test_twilight_drowns_the_stars() -> None:
     # at −4° a star of magnitude 1 is little against the sky overhead; limit without source
-    dusk = at_hour(replan(night(), exposure=None), 17, 200)
+    dusk = at_hour(compute_frames(attrs.evolve(night().plan, exposure=None)), 17, 200)
     frame = int(np.argmin(np.abs(dusk.sun_altitude_deg + 4.0)))
     light = sky.picture_light(dusk)
     spot = starfield.spot_rad(dusk, 640.0) ** 2

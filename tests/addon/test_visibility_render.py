@@ -16,6 +16,7 @@ import pytest
 from planner_core.picture import tracks
 from planner_core.picture.optics import delivered_crop
 from planner_core.place import blocking
+from planner_core.rig.camera import camera_path
 from tests.places import random_place
 
 bpy = pytest.importorskip("bpy", reason="needs Blender's Python module")
@@ -105,7 +106,7 @@ class NumberedScene:
 def test_shares_equal_counted_pixels(seed, tmp_path):
     # Cycles, one ray through the middle of each pixel; three percent of the block's own pixels
     plan = random_place(seed, size_px=SIZE_PX)
-    path = tracks.camera_path(plan, np.linspace(0.0, 1.0, plan.shoot.frames))
+    path = camera_path(plan, np.linspace(0.0, 1.0, plan.shoot.frames))
     found = tracks.compute_tracks(plan, path)
     frame = np.array([np.random.default_rng(1000 + seed).integers(len(found))])
     pose = path.camera_m[frame[0]], path.camera_rotation[frame[0]]

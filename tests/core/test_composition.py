@@ -13,12 +13,13 @@ from hypothesis import strategies as st
 from planner_core.picture import composition, tracks
 from planner_core.picture.composition import WEIGHTS
 from planner_core.plan.model import Block, Composition, Pose
+from planner_core.rig.camera import camera_path
 from tests.core.test_tracks import mirrored
 from tests.places import box, place, post, random_place
 
 
 def read(plan, *, travels=False):
-    path = tracks.camera_path(plan, np.linspace(0.0, 1.0, plan.shoot.frames))
+    path = camera_path(plan, np.linspace(0.0, 1.0, plan.shoot.frames))
     return composition.read(plan, tracks.compute_tracks(plan, path), travels=travels)
 
 

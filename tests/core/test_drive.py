@@ -15,6 +15,7 @@ from planner_core import compute_frames
 from planner_core.plan.model import Plan, Pose, SlideAxis, TurnAxis
 from planner_core.review.rig import review_topic
 from planner_core.rig import drive
+from planner_core.rig.axes import AxisPositions
 from tests.moves import (
     PAN,
     QUAY,
@@ -43,7 +44,7 @@ SLIDE_LIMITS = drive.AxisLimits(
 
 def axes(plan):
     frames = compute_frames(plan)
-    return frames.slide_m, frames.pan_deg, frames.tilt_deg
+    return frames.axes
 
 
 # ---------------------------------------------------------------- time
@@ -75,38 +76,35 @@ def test_an_axis_without_speed_or_acceleration_is_refused(speed, acceleration):
 def test_the_interval_leaves_what_writing_moving_and_settling_don_t_take():
     # 479 equal moves of 1.6 mm and a step more: 2·√(0.00168/0.04) s by hand
     plan = with_move(sliding(QUAY, 0.1, 0.1 + 479 * 0.0016), ease=0.0)
-    left = drive.exposure_time_left_s(plan, *axes(plan))
+    left = drive.exposure_time_left_s(plan, axes(plan))
     move = 2.0 * math.sqrt((0.0016 + 1e-5) / 0.04)
     assert left == pytest.approx(np.full(480, 12.0 - 1.0 - 0.8 - move), rel=1e-9)
-    assert drive.time_needed_s(plan, *axes(plan), 2.0) == pytest.approx(2.0 + 1.0 + 0.8 + move)
+    assert drive.time_needed_s(plan, axes(plan), 2.0) == pytest.approx(2.0 + 1.0 + 0.8 + move)
 
 
 def test_the_slowest_axis_sets_the_time():
     plan = with_move(QUAY, ease=0.0)
-    slide, pan, tilt = axes(plan)
-    together = drive.frame_move_times_s(plan, slide, pan, tilt)
-    alone = [
-        drive.axis_move_times_s(axis, position) for axis, position in drive.motorised(plan, slide, pan, tilt)
-    ]
+    together = drive.frame_move_times_s(plan, axes(plan))
+    alone = [drive.axis_move_times_s(axis, position) for axis, position in drive.motorised(plan, axes(plan))]
     assert np.array_equal(together, np.max(alone, axis=0))
     assert len(alone) == 3
 
 
 def test_a_still_camera_loses_no_time_to_settling():
     plan = attrs.evolve(QUAY, rig=bare_rig(QUAY), move=move_of(Pose(at=0.0)))
-    assert np.all(drive.exposure_time_left_s(plan, None, None, None) == 11.0)
+    assert np.all(drive.exposure_time_left_s(plan, AxisPositions()) == 11.0)
     resting = sliding(QUAY, 0.5, 0.5)
-    assert np.all(drive.exposure_time_left_s(resting, *axes(resting)) == 11.0)
+    assert np.all(drive.exposure_time_left_s(resting, axes(resting)) == 11.0)
 
 
 def test_a_continuous_drive_only_has_to_write():
     plan = with_move(QUAY, drive="continuous")
-    assert np.all(drive.exposure_time_left_s(plan, *axes(plan)) == 11.0)
+    assert np.all(drive.exposure_time_left_s(plan, axes(plan)) == 11.0)
 
 
 def test_a_single_frame_has_time():
     plan = with_shoot(QUAY, frames=1)
-    assert drive.exposure_time_left_s(plan, *axes(plan)) == pytest.approx([11.0])
+    assert drive.exposure_time_left_s(plan, axes(plan)) == pytest.approx([11.0])
 
 
 # ---------------------------------------------------------------- steps
@@ -126,16 +124,14 @@ def test_frames_that_are_too_near_for_a_step_stand_still():
     # 2 mm steps, 0.5 mm from frame to frame: three of four frames don't move
     plan = with_move(with_shoot(with_slide(QUAY, step_m=0.002), frames=401), ease=0.0)
     plan = sliding(plan, 0.2, 0.4)
-    skipped = drive.skipped_frames(next(iter(drive.axis_limits(plan))), axes(plan)[0])
+    skipped = drive.skipped_frames(next(iter(drive.axis_limits(plan))), axes(plan).slide_m)
     assert np.count_nonzero(skipped) == pytest.approx(300, abs=1)
 
 
 def test_motors_stand_near_where_they_should():
-    slide, pan, tilt = axes(QUAY)
-    for meant, real, step in zip(
-        (slide, pan, tilt), drive.on_steps(QUAY, slide, pan, tilt), (1e-5, 0.01, 0.01), strict=True
-    ):
-        assert 0.0 < np.abs(meant - real).max() <= step / 2.0 + 1e-12
+    for axis, planned in drive.motorised(QUAY, axes(QUAY)):
+        real = drive.standing_positions(axis, planned)
+        assert 0.0 < np.abs(planned - real).max() <= axis.step / 2.0 + 1e-12
 
 
 # ---------------------------------------------------------------- continuous rates
@@ -158,7 +154,7 @@ def test_rates_are_those_of_the_cubic_through_the_frames(positions, interval):
 
 def test_a_steady_drive_runs_at_the_travel_over_the_time():
     plan = with_move(sliding(QUAY, 0.1, 0.1 + 479 * 0.0012), drive="continuous", ease=0.0)
-    speed, acceleration = drive.drive_rates(axes(plan)[0], 12.0)
+    speed, acceleration = drive.drive_rates(axes(plan).slide_m, 12.0)
     assert speed[5:-5] == pytest.approx(np.full(469, 0.0001))
     assert acceleration[5:-5] == pytest.approx(np.zeros(469), abs=1e-12)
 
@@ -282,14 +278,14 @@ def random_plans(draw, base: Plan, drive_name: str) -> Plan:
     factor = draw(st.floats(0.9, 1.2))
     if drive_name == "shoot-move-shoot":
         frames = compute_frames(plan)
-        needed = drive.time_needed_s(plan, *axes(plan), frames.ramp.wanted_shutter_s)
+        needed = drive.time_needed_s(plan, axes(plan), frames.ramp.wanted_shutter_s)
         return with_shoot(plan, interval_s=float(needed.max()) * factor)
     return with_shoot(plan, interval_s=slowest_interval_s(plan) * factor)
 
 
 def slowest_interval_s(plan: Plan) -> float:
     longest = plan.shoot.write_s + 1.0
-    for axis, position in drive.motorised(plan, *axes(plan)):
+    for axis, position in drive.motorised(plan, axes(plan)):
         speed, acceleration = drive.drive_rates(position, 1.0)
         longest = max(
             longest, speed.max() / axis.max_speed, math.sqrt(acceleration.max() / axis.max_acceleration)

@@ -176,7 +176,7 @@ def test_whole_plans_are_exposed_inside_their_limits(exposure, frames, interval_
     )
     site = attrs.evolve(PLAN.site, latitude_deg=latitude, timezone="UTC")
     table = compute_frames(attrs.evolve(PLAN, exposure=exposure, shoot=shoot, site=site))
-    left = drive.exposure_time_left_s(table.plan, table.slide_m, table.pan_deg, table.tilt_deg)
+    left = drive.exposure_time_left_s(table.plan, table.axes)
     assert np.all(table.ramp.shutter_s <= np.maximum(left, exposure.shutter_min_s))
     room = (table.ramp.shutter_s < table.ramp.longest_shutter_s) | (table.ramp.iso < exposure.iso_max)
     room &= (table.ramp.shutter_s > exposure.shutter_min_s) | (table.ramp.iso > exposure.iso_min)
@@ -188,7 +188,7 @@ def test_the_example_scenes_are_exposed_as_planned(example_plan):
         pytest.skip("this scene plans no exposure")
     frames = compute_frames(example_plan)
     assert np.all(np.diff(frames.utc_s) > 0.0)
-    left = drive.exposure_time_left_s(example_plan, frames.slide_m, frames.pan_deg, frames.tilt_deg)
+    left = drive.exposure_time_left_s(example_plan, frames.axes)
     assert np.all(frames.ramp.shutter_s <= np.maximum(left, example_plan.exposure.shutter_min_s))
 
 

@@ -132,9 +132,7 @@ def test_a_clip_lasts_as_asked_over_the_same_evening_or_as_long_as_it_can(second
     fitted = fit_clip(asked, seconds).plan
     assert abs(fitted.duration_s - asked.duration_s) <= fitted.shoot.interval_s
     table = compute_frames(fitted)
-    needed = drive.time_needed_s(
-        fitted, table.slide_m, table.pan_deg, table.tilt_deg, table.ramp.wanted_shutter_s
-    )
+    needed = drive.time_needed_s(fitted, table.axes, table.ramp.wanted_shutter_s)
     assert np.all(needed <= fitted.shoot.interval_s + 1e-9)
     frames = round(seconds * 24)
     if fitted.shoot.frames != frames:
@@ -148,9 +146,7 @@ def test_a_clip_lasts_as_asked_over_the_same_evening_or_as_long_as_it_can(second
             ),
         )
         table = compute_frames(longer)
-        needed = drive.time_needed_s(
-            longer, table.slide_m, table.pan_deg, table.tilt_deg, table.ramp.wanted_shutter_s
-        )
+        needed = drive.time_needed_s(longer, table.axes, table.ramp.wanted_shutter_s)
         assert np.any(needed > longer.shoot.interval_s)
 
 

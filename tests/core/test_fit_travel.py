@@ -39,7 +39,7 @@ def travel_m(plan):
 
 
 def middle(plan):
-    return [None if value is None else float(value) for value in axis_positions(plan, 0.5)]
+    return {name: float(value) for name, value in axis_positions(plan, 0.5).given()}
 
 
 WITHOUT_FOREGROUND = tuple(block for block in QUAY.blocks if block.role != "foreground")

@@ -11,11 +11,12 @@ from hypothesis import strategies as st
 from planner_core.picture import parallax, tracks
 from planner_core.picture.parallax import HORIZON
 from planner_core.plan.model import Block, Composition, Pose
+from planner_core.rig.camera import camera_path
 from tests.places import box, place, post, random_place
 
 
 def of(plan):
-    path = tracks.camera_path(plan, np.linspace(0.0, 1.0, 60))
+    path = camera_path(plan, np.linspace(0.0, 1.0, 60))
     return parallax.parallax(plan, tracks.compute_tracks(plan, path))
 
 

@@ -10,6 +10,8 @@ from planner_core import compute_frames
 from planner_core.picture.optics import project_px
 from planner_core.plan.model import Pose
 from planner_core.rig import geometry
+from planner_core.rig.axes import AxisPositions
+from planner_core.rig.camera import camera_pose
 from tests.moves import QUAY, bare_rig, box, move_of, with_poses, with_rig
 
 bearings = st.floats(-360.0, 720.0)
@@ -55,19 +57,18 @@ def test_head_and_pupil_offset_carry_the_camera(slide, pan, tilt):
 
 
 def test_axes_without_values_look_ahead_from_the_rails_start():
-    position, turn = geometry.camera_pose(QUAY, 3, None, None, None)
-    assert position.shape == (3, 3)
-    assert np.allclose(-turn[:, :, 2], [0.0, 1.0, 0.0], atol=1e-15)
+    pose = camera_pose(QUAY, AxisPositions(), (3,))
+    assert pose.camera_m.shape == (3, 3)
+    assert np.allclose(-pose.camera_rotation[:, :, 2], [0.0, 1.0, 0.0], atol=1e-15)
     x, y, z = QUAY.rig.origin_m
-    assert np.allclose(position, [x, y + QUAY.rig.pupil_offset_m, z + QUAY.rig.head_height_m])
+    assert np.allclose(pose.camera_m, [x, y + QUAY.rig.pupil_offset_m, z + QUAY.rig.head_height_m])
 
 
 def test_the_pose_of_the_camera_is_that_of_the_frame_table():
-
     frames = compute_frames(QUAY)
-    position, turn = geometry.camera_pose(QUAY, len(frames), frames.slide_m, frames.pan_deg, frames.tilt_deg)
-    assert np.array_equal(position, frames.camera_m)
-    assert np.array_equal(turn, frames.camera_rotation)
+    pose = camera_pose(QUAY, frames.axes, (len(frames),))
+    assert np.array_equal(pose.camera_m, frames.camera_m)
+    assert np.array_equal(pose.camera_rotation, frames.camera_rotation)
 
 
 def test_with_pan_only_about_the_pupil_near_and_far_never_part():

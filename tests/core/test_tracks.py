@@ -12,6 +12,7 @@ from planner_core import compute_frames
 from planner_core.picture import optics, tracks
 from planner_core.place import blocking
 from planner_core.plan.model import Block, Pose
+from planner_core.rig.camera import camera_path
 from tests.places import box, place, post, random_place
 
 SEEDS = st.integers(0, 10_000)
@@ -19,7 +20,7 @@ SEEDS = st.integers(0, 10_000)
 
 def along(plan, count=None):
     """The tracks of a plan's camera path."""
-    path = tracks.camera_path(plan, np.linspace(0.0, 1.0, count or plan.shoot.frames))
+    path = camera_path(plan, np.linspace(0.0, 1.0, count or plan.shoot.frames))
     return tracks.compute_tracks(plan, path)
 
 

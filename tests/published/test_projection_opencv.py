@@ -11,6 +11,7 @@ import pytest
 from planner_core.picture import tracks
 from planner_core.picture.optics import delivered_crop, project_px
 from planner_core.place import blocking
+from planner_core.rig.camera import camera_path
 from tests.places import random_place
 
 
@@ -34,7 +35,7 @@ def ahead(points_m, camera_m, rotation):
 def test_corners_project_as_opencv_has_them(seed):
     # cv2.projectPoints; the goal is 0.05 px of a 3840-wide frame
     plan = random_place(seed)
-    path = tracks.camera_path(plan, np.linspace(0.0, 1.0, 7))
+    path = camera_path(plan, np.linspace(0.0, 1.0, 7))
     for frame in range(7):
         pose = path.camera_m[frame], path.camera_rotation[frame]
         for block in plan.blocks:
@@ -48,7 +49,7 @@ def test_corners_project_as_opencv_has_them(seed):
 @pytest.mark.parametrize("seed", range(8))
 def test_rectangles_and_outlines_go_through_the_corners_as_opencv_has_them(seed):
     plan = random_place(seed)
-    path = tracks.camera_path(plan, np.linspace(0.0, 1.0, 5))
+    path = camera_path(plan, np.linspace(0.0, 1.0, 5))
     found = tracks.compute_tracks(plan, path)
     ground, checked = found.boxes.ground_m, 0
     for frame in range(5):
@@ -76,7 +77,7 @@ def test_rectangles_and_outlines_go_through_the_corners_as_opencv_has_them(seed)
 def test_an_outline_s_area_is_its_polygon_s_by_opencv():
     # cv2.contourArea of the outline, within a thousandth (it works in single precision)
     plan = random_place(3)
-    path = tracks.camera_path(plan, np.linspace(0.0, 1.0, 5))
+    path = camera_path(plan, np.linspace(0.0, 1.0, 5))
     found = tracks.compute_tracks(plan, path)
     boxes = [i for i, block in enumerate(plan.blocks) if block.shape in ("box", "post")]
     areas = np.array([found.areas_px(i)[0] for i in boxes])
@@ -92,7 +93,7 @@ def test_an_outline_s_area_is_its_polygon_s_by_opencv():
 def test_the_part_of_an_outline_inside_the_frame_is_the_polygons_common_part_by_opencv():
     # cv2.intersectConvexConvex with the frame
     plan = random_place(5)
-    path = tracks.camera_path(plan, np.linspace(0.0, 1.0, 9))
+    path = camera_path(plan, np.linspace(0.0, 1.0, 9))
     found = tracks.compute_tracks(plan, path)
     width, height = plan.clip.width_px, plan.clip.height_px
     frame_ring = np.array([(0, 0), (width, 0), (width, height), (0, height)], dtype=np.float32)
