@@ -301,7 +301,7 @@ def _barest_loop_s(plan: Plan, look: str, every: int) -> float:
     import bpy
 
     from blender_addon import compat
-    from blender_addon.quiet import quiet
+    from blender_addon.console import silenced
     from blender_addon.render import engines, looks
     from blender_addon.scene import build as scenes
     from blender_addon.scene import parts
@@ -322,7 +322,7 @@ def _barest_loop_s(plan: Plan, look: str, every: int) -> float:
     scene.camera = parts.object_of(scene, "camera")
     with tempfile.TemporaryDirectory() as folder:
         start = time.perf_counter()
-        with quiet(), compat.window_on(scene):
+        with silenced(), compat.window_on(scene):
             for number in numbers:
                 scene.frame_set(number)
                 shading.show_shadows = shadows[number]
@@ -381,7 +381,7 @@ def addon() -> Iterator[str]:
         return edits.evolved(plan, "shoot.anchor.at", float(next(places)))
 
     def in_the_window() -> None:
-        live.put(scene, edited())
+        live.set_plan(scene, edited())
         frames = live.frames_of(scene)
         assert frames is not None
         list(live.review_in_parts(frames))

@@ -22,7 +22,7 @@ from planner_core.plan.model import Block, Composition, Plan
 from planner_core.rig import geometry
 from planner_core.rig.geometry import bearing_and_altitude
 
-from ..quiet import quiet
+from ..console import silenced
 from ..scene import blocking, parts, rig, store
 from . import blocks as readblocks
 from . import motion as readmotion
@@ -58,7 +58,7 @@ def read_file(blend: str | os.PathLike[str]) -> Readback:
             f"{path}: {'is a folder' if path.is_dir() else 'does not exist'}; a .blend file is meant"
         )
     try:
-        with quiet():
+        with silenced():
             bpy.ops.wm.open_mainfile(filepath=str(path.resolve()), load_ui=False, use_scripts=False)
     except RuntimeError as problem:
         reason = " ".join(str(problem).replace("Error:", "").split())

@@ -18,7 +18,7 @@ from typing import Any
 import bpy
 
 from .. import compat
-from ..quiet import quiet
+from ..console import silenced
 
 Box = tuple[int, bytes, int, int]  # place, kind, size of its head, size
 
@@ -89,7 +89,7 @@ def _render(folder: Path, count: int, fps: float, size_px: tuple[int, int]) -> P
         render.use_sequencer, render.use_compositing = True, False
         made = folder / "clip.mp4"
         render.filepath = str(made)
-        with quiet(), compat.window_on(scene):
+        with silenced(), compat.window_on(scene):
             bpy.ops.render.render(animation=True, scene=scene.name)
     except RuntimeError as problem:
         raise MovieError(f"preview: the video could not be written ({problem})".replace("\n", " ")) from None

@@ -28,7 +28,7 @@ from planner_core.plan.model import Clip, Plan
 from planner_core.rig import geometry
 
 from .. import compat
-from ..quiet import quiet
+from ..console import silenced
 from ..scene import build as scenes
 from . import cache as framecache
 from . import engines, fastlook, looks, movie, pictures, showing
@@ -311,7 +311,7 @@ def save_scene(plan: Plan, output: Path) -> None:
     looks.Look(scene, frames, looks.LIT, _choose_engine(looks.LIT, None))
     working = output.with_name(f".{output.stem}.{os.getpid()}.blend")
     try:
-        with quiet():
+        with silenced():
             bpy.ops.wm.save_as_mainfile(filepath=str(working.absolute()), copy=True, compress=True)
         working.replace(output)
     except RuntimeError as problem:
@@ -457,7 +457,7 @@ def _drawing(
             prepared.show(number)
             render.filepath = str(path)
             try:
-                with quiet():
+                with silenced():
                     bpy.ops.render.render(write_still=True, scene=scene.name)
             except RuntimeError as problem:
                 reason = " ".join(str(problem).split())

@@ -26,7 +26,7 @@ def on_depsgraph_update(scene: Any, depsgraph: Any) -> None:
         return
     if bpy.context.mode != "OBJECT":
         return  # a mesh being edited is taken when the editing ends
-    live.absorb(scene, curves=False)
+    live.take_edits(scene, curves=False)
 
 
 def _concerns_us(depsgraph: Any) -> bool:

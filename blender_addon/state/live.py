@@ -1,5 +1,4 @@
-"""The plan on the desk: the one door through which the add-on changes a scene's plan, and what is known about
-it.
+"""The plan of an open scene: the one door through which the add-on changes it, and what is known about it.
 
 A change goes: new Plan → FrameTable → kept in the scene and drawn where it differs → review, a moment later.
 What the plan refuses leaves everything as it was, and its reason is shown. Edits made to the scene itself (a
@@ -32,7 +31,7 @@ WINDOWS_AFTER_S = 0.4  # without another change, so that a drag isn't held up
 
 
 @define(eq=False)
-class Desk:
+class SceneState:
     """What is known about one scene's plan. Nothing here is saved: it can all be computed again."""
 
     frames: FrameTable | None = None
@@ -46,20 +45,20 @@ class Desk:
     mended: tuple[str, ...] = ()  # what a fit did, if that was last
 
 
-_desks: dict[int, Desk] = {}
+_states: dict[int, SceneState] = {}
 _reviews: dict[int, tuple[Plan, Iterator[Review | None]]] = {}  # under way, by scene
 _unlit: set[int] = set()  # scenes whose windows and lamps lag behind the plan
 _busy = False
 
 
-def desk(scene: bpy.types.Scene) -> Desk:
-    """The scene's desk, an empty one where it has none yet."""
-    return _desks.setdefault(scene.session_uid, Desk())
+def state_of(scene: bpy.types.Scene) -> SceneState:
+    """What is known about a scene; nothing yet where it is new."""
+    return _states.setdefault(scene.session_uid, SceneState())
 
 
 def clear() -> None:
     """Forget everything about every scene; the plans stay in their scenes."""
-    _desks.clear()
+    _states.clear()
     _reviews.clear()
     _unlit.clear()
     for timer in (_review_on, _light_up):
@@ -102,7 +101,7 @@ def frames_of(scene: bpy.types.Scene) -> FrameTable | None:
     plan = plan_of(scene)
     if plan is None:
         return None
-    here = desk(scene)
+    here = state_of(scene)
     if here.frames is not None and here.frames.plan is plan:
         return here.frames
     if here.refused is plan:
@@ -115,11 +114,11 @@ def frames_of(scene: bpy.types.Scene) -> FrameTable | None:
 
 
 def review_now(scene: bpy.types.Scene) -> Review | None:
-    """The review of the plan as it stands, computed here and now where the desk hasn't got it."""
+    """The review of the plan as it stands, computed here and now where it isn't known yet."""
     frames = frames_of(scene)
     if frames is None:
         return None
-    here = desk(scene)
+    here = state_of(scene)
     if here.reviewed != frames.plan:
         _reviews.pop(scene.session_uid, None)
         for report in review_in_parts(frames):
@@ -148,7 +147,7 @@ def ask_for_review(scene: bpy.types.Scene) -> None:
     frames = frames_of(scene)
     if frames is None or not _in_a_window():
         return
-    if desk(scene).reviewed == frames.plan:
+    if state_of(scene).reviewed == frames.plan:
         _reviews.pop(scene.session_uid, None)
         return
     _reviews[scene.session_uid] = (frames.plan, review_in_parts(frames))
@@ -178,7 +177,7 @@ def _review_on() -> float | None:
     if report is not None:
         del _reviews[uid]
         if plan_of(scenes[uid]) is plan:
-            desk(scenes[uid]).review, desk(scenes[uid]).reviewed = report, plan
+            state_of(scenes[uid]).review, state_of(scenes[uid]).reviewed = report, plan
         show()
     return PAUSE_S if _reviews else None
 
@@ -204,7 +203,7 @@ def _light_up() -> float | None:
     for scene in scenes:
         frames = frames_of(scene) if scene.session_uid in _unlit and scene.library is None else None
         if frames is not None:
-            with quiet():
+            with handlers_paused():
                 windows.draw(scene, frames)
     _unlit.clear()
     show()
@@ -221,23 +220,23 @@ def show() -> None:
 
 
 def is_reviewed(scene: bpy.types.Scene) -> bool:
-    """Whether the findings on the desk are those of the plan as it stands."""
+    """Whether the known findings are those of the plan as it stands."""
     plan = plan_of(scene)
-    return plan is not None and desk(scene).reviewed == plan
+    return plan is not None and state_of(scene).reviewed == plan
 
 
 # ---------------------------------------------------------------- changing
 
 
-def put(scene: bpy.types.Scene, plan: Plan, said: tuple[str, ...] = ()) -> None:
+def set_plan(scene: bpy.types.Scene, plan: Plan, said: tuple[str, ...] = ()) -> None:
     """Make this the scene's plan: keep it, draw what differs, have it reviewed.
 
     Raises PlanError, before anything is done.
     """
     before = plan_of(scene)
-    here = desk(scene)
+    here = state_of(scene)
     frames = _frames_for(plan, here.frames)
-    with quiet():
+    with handlers_paused():
         store.store_plan(scene, plan)
         redraw.redraw(scene, before, frames)
     here.frames, here.problem, here.said, here.mended = frames, "", said, ()
@@ -261,7 +260,7 @@ def match_lists(scene: bpy.types.Scene, plan: Plan | None) -> None:
         while len(rows) < wanted:
             row = rows.add()
             row.row = len(rows) - 1
-    with quiet():
+    with handlers_paused():
         settings.pose_row = max(0, min(settings.pose_row, len(settings.poses) - 1))
         settings.block_row = max(-1, min(settings.block_row, len(settings.blocks) - 1))
 
@@ -275,20 +274,20 @@ def _frames_for(plan: Plan, known: FrameTable | None) -> FrameTable:
     return compute_frames(plan)
 
 
-def attempt(scene: bpy.types.Scene, change: Callable[[Plan], Plan], said: tuple[str, ...] = ()) -> str:
+def change_plan(scene: bpy.types.Scene, change: Callable[[Plan], Plan], said: tuple[str, ...] = ()) -> str:
     """Change the scene's plan; what it refuses is kept to be shown. Returns the reason, or nothing."""
-    here = desk(scene)
+    here = state_of(scene)
     here.problem = linked(scene)
     if here.problem:
         return here.problem
     try:
-        absorb(scene)
+        take_edits(scene)
         before = plan_of(scene)
         if before is None:
             return "This scene has no plan yet"
         after = change(before)
         if after != before:
-            put(scene, after, said)
+            set_plan(scene, after, said)
         else:
             here.problem = ""
     except PlanError as error:
@@ -297,7 +296,7 @@ def attempt(scene: bpy.types.Scene, change: Callable[[Plan], Plan], said: tuple[
     return ""
 
 
-def absorb(scene: bpy.types.Scene, *, curves: bool = True) -> bool:
+def take_edits(scene: bpy.types.Scene, *, curves: bool = True) -> bool:
     """Take what was moved in the scene since it was drawn into the plan. Returns whether anything was.
 
     Without curves, curves reshaped by hand are left for later: to find poses that make them takes a while.
@@ -310,26 +309,26 @@ def absorb(scene: bpy.types.Scene, *, curves: bool = True) -> bool:
     touched = redraw.was_touched(scene, plan)
     if not touched and not (curves and frames is not None and redraw.curves_touched(scene, frames)):
         return False
-    here = desk(scene)
+    here = state_of(scene)
     try:
-        with quiet():
+        with handlers_paused():
             found = readback.read_scene(scene, thorough=False)
-        put(scene, found.plan, tuple(found.said))
+        set_plan(scene, found.plan, tuple(found.said))
     except (PlanError, readback.ReadbackError) as error:
         _refuse(here, error)
         return False
     frames = frames_of(scene)
     if frames is not None:
-        with quiet():
+        with handlers_paused():
             redraw.settle(scene, frames)
     return True
 
 
-def _refuse(here: Desk, error: Exception) -> None:
+def _refuse(here: SceneState, error: Exception) -> None:
     here.problem, here.refused_at_s = str(error), time.monotonic()
 
 
-class quiet:
+class handlers_paused:
     """While the add-on itself draws, its handlers don't listen."""
 
     def __enter__(self) -> None:
@@ -353,9 +352,9 @@ def is_busy() -> bool:
 
 def remove(scene: bpy.types.Scene) -> None:
     """Take the plan, and everything drawn for it, out of a scene."""
-    with quiet():
+    with handlers_paused():
         redraw.clear(scene)
-    _desks.pop(scene.session_uid, None)
+    _states.pop(scene.session_uid, None)
     _reviews.pop(scene.session_uid, None)
     match_lists(scene, None)
     show()
@@ -365,7 +364,7 @@ def draw_anew(scene: bpy.types.Scene) -> None:
     """Draw the whole plan again."""
     frames = frames_of(scene)
     if frames is not None:
-        with quiet():
+        with handlers_paused():
             redraw.redraw(scene, None, frames)
         ask_for_windows(scene)
         show()
@@ -375,13 +374,13 @@ def draw_anew_rig(scene: bpy.types.Scene) -> None:
     """Draw rig and poses again, also what was pushed off the rig."""
     frames = frames_of(scene)
     if frames is not None:
-        with quiet():
+        with handlers_paused():
             redraw.draw_rig(scene, frames)
 
 
 def catch_up(scene: bpy.types.Scene) -> None:
     """After the scene was set back or forth: lists as long as the plan's, and a review of it."""
-    absorb(scene, curves=False)
+    take_edits(scene, curves=False)
     match_lists(scene, plan_of(scene))
     ask_for_review(scene)
     ask_for_windows(scene)
@@ -397,7 +396,7 @@ def place_shown(scene: bpy.types.Scene) -> float:
 
 def choose_block(scene: Any, number: int) -> None:
     """Choose a block in the list, without selecting its object."""
-    with quiet():
+    with handlers_paused():
         scene.duskrail.block_row = number
 
 

@@ -54,7 +54,7 @@ class DUSKRAIL_OT_review_now(WithFrames, bpy.types.Operator):
     bl_label = "Review Now"
 
     def execute(self, context: Any) -> Outcome:
-        live.absorb(context.scene)
+        live.take_edits(context.scene)
         report = live.review_now(context.scene)
         assert report is not None
         self.report({"INFO"}, f"{len(report.findings)} findings")
@@ -73,7 +73,7 @@ class DUSKRAIL_OT_finding_go(WithFrames, bpy.types.Operator):
     @classmethod
     def description(cls, context: Any, properties: Any) -> str:
         """The whole finding, with what to do."""
-        report = live.desk(context.scene).review
+        report = live.state_of(context.scene).review
         if report is None or properties.finding >= len(report.findings):
             return cls.__doc__ or ""
         found = report.findings[properties.finding]
@@ -148,7 +148,7 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
 
         outcome = change(self, context, edit)
         if fitted and outcome == {"FINISHED"}:
-            live.desk(context.scene).mended = fitted[-1].said
+            live.state_of(context.scene).mended = fitted[-1].said
             for line in fitted[-1].said:
                 self.report({"INFO"}, line)
         return outcome

@@ -325,7 +325,7 @@ def draw_readout() -> None:
     lines: list[tuple[str, Colour]] = []
     if settings.show_readout:
         lines = [(text, TEXT_COLOUR) for text in readout.hud_lines(frames, context.scene.frame_current)]
-    here = live.desk(context.scene)
+    here = live.state_of(context.scene)
     problem = here.problem
     if (
         problem and time.monotonic() - here.refused_at_s < PROBLEM_SHOWN_S

@@ -439,7 +439,7 @@ def findings() -> Wait:
 
     scene = window().scene
     yield from reviewed()
-    report = live().desk(scene).review
+    report = live().state_of(scene).review
     told["findings"] = [[found.level, found.code, found.message] for found in report.findings]
     assert any(found.code == "day-night-balance" for found in report.findings)
     yield from seek("Weakest Frame")
@@ -531,8 +531,8 @@ def dusk() -> Wait:
 
 def refused() -> Wait:
     yield from to_top()
-    yield from fill_in("Latitude", "89.9", lambda: bool(live().desk(window().scene).problem))
-    assert "shoot.anchor" in live().desk(window().scene).problem
+    yield from fill_in("Latitude", "89.9", lambda: bool(live().state_of(window().scene).problem))
+    assert "shoot.anchor" in live().state_of(window().scene).problem
     assert plan().site.latitude_deg != 89.9
     yield from step("refused with a reason")
 
@@ -655,7 +655,7 @@ def odd_parent() -> Wait:
     thing.parent = parent
     touched("parent")
     yield 2 * DRAWN_S
-    problem = live().desk(window().scene).problem
+    problem = live().state_of(window().scene).problem
     assert problem or plan() != before
     yield from step("a scaled and turned parent", problem=problem)
     bpy.data.objects.remove(parent)
@@ -683,7 +683,7 @@ def renamed() -> Wait:
     yield 2 * DRAWN_S
     assert "Old light" in [b.name for b in plan().blocks], [b.name for b in plan().blocks]
     assert plan().composition.subject == "Old light", plan().composition
-    yield from step("the subject renamed", problem=live().desk(window().scene).problem)
+    yield from step("the subject renamed", problem=live().state_of(window().scene).problem)
 
 
 def no_camera() -> Wait:

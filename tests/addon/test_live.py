@@ -1,4 +1,4 @@
-"""The plan on the desk: reviewed while one works, kept apart by scene, and calm about whatever stands
+"""The plan of an open scene: reviewed while one works, kept apart by scene, and calm about whatever stands
 in a scene.
 """
 
@@ -29,7 +29,7 @@ from planner_core.plan.timeline import clock
 
 @pytest.fixture
 def scene(empty: Any) -> Any:
-    live.put(empty, start())
+    live.set_plan(empty, start())
     bpy.context.view_layer.update()
     return empty
 
@@ -61,7 +61,7 @@ def test_findings_after_an_edit_are_those_of_the_edited_plan(scene: Any) -> None
     # how quickly is measured by tools/benchmark.py
     for at in (0.1, 0.5, 0.9):
         edited = edits.evolved(large(), "shoot.anchor.at", at)
-        live.put(scene, edited)
+        live.set_plan(scene, edited)
         frames = live.frames_of(scene)
         assert frames is not None
         (*_, report) = live.review_in_parts(frames)
@@ -106,7 +106,7 @@ def test_a_review_says_whether_it_is_behind_the_plan(scene: Any) -> None:
     assert live.is_reviewed(scene)
     scene.duskrail.interval = 3.0
     assert not live.is_reviewed(scene)
-    assert live.desk(scene).review is first  # still there to be read, faintly
+    assert live.state_of(scene).review is first  # still there to be read, faintly
     second = live.review_now(scene)
     assert second is not None
     assert first is not None
@@ -129,7 +129,7 @@ def test_in_a_window_a_newer_plan_takes_the_reviews_place(
         steps += 1
         assert steps < 20
     assert live.is_reviewed(scene)
-    report = live.desk(scene).review
+    report = live.state_of(scene).review
     assert report is not None
     assert any(finding.code == "interval-too-short" for finding in report.findings)
     assert asked
@@ -139,7 +139,7 @@ def test_a_scene_that_goes_away_takes_its_review_along(scene: Any, monkeypatch: 
     monkeypatch.setattr(live, "_in_a_window", lambda: True)
     monkeypatch.setattr(live, "_start_timer", lambda: None)
     other = bpy.data.scenes.new("Other")
-    live.put(other, start())
+    live.set_plan(other, start())
     bpy.data.scenes.remove(other)
     while live._review_on() is not None:
         pass
@@ -167,7 +167,7 @@ def test_the_weakest_frame_is_one_click_away(scene: Any) -> None:
 
 
 def test_a_fit_mends_what_its_finding_is_about(scene: Any) -> None:
-    live.attempt(scene, lambda plan: edits.evolved(plan, "shoot.anchor.at", 0.1))
+    live.change_plan(scene, lambda plan: edits.evolved(plan, "shoot.anchor.at", 0.1))
     before = live.review_now(scene)
     assert before is not None
     assert any(f.code == "day-night-balance" for f in before.findings)
@@ -175,7 +175,7 @@ def test_a_fit_mends_what_its_finding_is_about(scene: Any) -> None:
     after = live.review_now(scene)
     assert after is not None
     assert not any(f.code == "day-night-balance" for f in after.findings)
-    assert live.desk(scene).mended  # what changed, in sentences
+    assert live.state_of(scene).mended  # what changed, in sentences
 
 
 # ---------------------------------------------------------------- the readout
@@ -221,7 +221,7 @@ def test_the_suns_way_passes_through_the_frames_suns(scene: Any) -> None:
 
 def test_two_scenes_keep_their_plans_apart(scene: Any) -> None:
     other = bpy.data.scenes.new("Morning")
-    live.put(other, edits.evolved(start(), "title", "Morning"))
+    live.set_plan(other, edits.evolved(start(), "title", "Morning"))
     block_of(scene, "lighthouse").location.x += 3.0
     bpy.context.view_layer.update()
     other.duskrail.interval = 20.0
@@ -250,7 +250,7 @@ def test_a_copied_scene_goes_on_by_itself(scene: Any) -> None:
 
 
 def says(scene: Any) -> str:
-    return live.desk(scene).problem + " ".join(live.desk(scene).said)
+    return live.state_of(scene).problem + " ".join(live.state_of(scene).said)
 
 
 def test_a_block_under_a_scaled_and_turned_parent_stands_where_it_is_seen(scene: Any) -> None:
@@ -280,7 +280,7 @@ def test_another_unit_scale_is_told_and_nothing_breaks(scene: Any, capfd: pytest
     assert "unit scale of 0.01" in says(scene)
     bpy.ops.duskrail.set_units()
     bpy.context.view_layer.update()
-    live.absorb(scene)
+    live.take_edits(scene)
     plan = live.plan_of(scene)
     assert plan is not None
     assert plan != start()
@@ -316,12 +316,12 @@ def test_renamed_objects_are_found_again_and_rename_their_blocks(scene: Any) -> 
                 thing.name = f"my {name}"
     block_of(scene, "inn").name = "tavern"
     bpy.context.view_layer.update()
-    live.absorb(scene)
+    live.take_edits(scene)
     plan = live.plan_of(scene)
     assert plan is not None
     assert "tavern" in {b.name for b in plan.blocks}
     scene.duskrail.poses[0].pan = math.radians(268.0)
-    assert live.desk(scene).problem == ""
+    assert live.state_of(scene).problem == ""
 
 
 def test_a_scene_linked_from_another_file_is_greyed_out_with_a_reason(scene: Any, tmp_path: Path) -> None:
@@ -411,7 +411,7 @@ def test_a_ghost_pulled_off_the_rail_goes_back_to_it(scene: Any) -> None:
 
 
 def test_with_no_camera_nothing_is_looked_through(empty: Any) -> None:
-    live.put(empty, start())
+    live.set_plan(empty, start())
     bpy.data.objects.remove(empty.camera)
     with pytest.raises(RuntimeError, match="neither a 3D view nor a camera"):
         bpy.ops.duskrail.stand_here(pose=0)
@@ -497,7 +497,7 @@ def test_heights_are_even_and_in_the_clips_shape(width: int, height: int) -> Non
 def test_a_subject_renamed_in_the_scene_stays_the_subject(scene: Any) -> None:
     thing = next(b for b in parts.objects_of(scene, "block") if b.name == "lighthouse")
     thing.name = "Old light"
-    assert live.absorb(scene)
+    assert live.take_edits(scene)
     plan = live.plan_of(scene)
     assert plan is not None
     assert plan.composition is not None
@@ -509,5 +509,5 @@ def test_a_subject_renamed_in_the_scene_stays_the_subject(scene: Any) -> None:
 
 def test_what_is_refused_is_told_with_when(scene: Any) -> None:
     before = time.monotonic()
-    assert live.attempt(scene, lambda plan: edits.evolved(plan, "site.latitude_deg", 431.0))
-    assert before <= live.desk(scene).refused_at_s <= time.monotonic()
+    assert live.change_plan(scene, lambda plan: edits.evolved(plan, "site.latitude_deg", 431.0))
+    assert before <= live.state_of(scene).refused_at_s <= time.monotonic()

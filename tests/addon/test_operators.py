@@ -38,7 +38,7 @@ def start() -> Plan:
 @pytest.fixture
 def scene(empty: Any) -> Any:
     """A scene with the starter's plan, and a mesh of the user's own."""
-    live.put(empty, start())
+    live.set_plan(empty, start())
     mesh = bpy.data.meshes.new("shed")
     mesh.from_pydata(
         [(x, y, z) for z in (0, 3) for x, y in ((0, 0), (5, 0), (5, 4), (0, 4))],
@@ -98,7 +98,7 @@ def select_own_mesh() -> None:
 
 def break_the_balance() -> None:
     scene = bpy.context.scene
-    live.attempt(scene, lambda plan: edits.evolved(plan, "shoot.anchor.at", 0.1))
+    live.change_plan(scene, lambda plan: edits.evolved(plan, "shoot.anchor.at", 0.1))
 
 
 def at_frame(number: int) -> None:
@@ -499,7 +499,7 @@ def test_after_a_hundred_of_anything_the_scene_tells_the_plan_that_is_shown(
     bpy.ops.wm.read_factory_settings(use_empty=True)
     live.clear()
     scene = bpy.context.scene
-    live.put(scene, start())
+    live.set_plan(scene, start())
     mesh = bpy.data.meshes.new("shed")
     mesh.from_pydata(
         [(0, 0, 0), (4, 0, 0), (4, 4, 0), (0, 4, 0), (2, 2, 5)], [], [(3, 2, 1, 0), (0, 1, 4), (1, 2, 4)]
@@ -514,9 +514,9 @@ def test_after_a_hundred_of_anything_the_scene_tells_the_plan_that_is_shown(
     assert "Traceback" not in out + err
     # and the plan drawn into another scene tells the same again
     other = bpy.data.scenes.new("Other")
-    live.put(other, plan_shown(scene))
+    live.set_plan(other, plan_shown(scene))
     assert close(told_by_scene(other), plan_shown(scene))
-    live.put(other, told_by_scene(other))
+    live.set_plan(other, told_by_scene(other))
     assert told_by_scene(other) == plan_shown(other)
 
 

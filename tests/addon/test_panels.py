@@ -136,7 +136,7 @@ def test_without_a_plan_there_are_the_ways_to_begin_and_nothing_else(empty: Any)
 
 
 def test_the_panels_stand_in_the_order_of_the_work(empty: Any) -> None:
-    live.put(empty, plan())
+    live.set_plan(empty, plan())
     order = [
         cls for cls in panels.CLASSES if issubclass(cls, bpy.types.Panel) and not hasattr(cls, "bl_parent_id")
     ]
@@ -179,7 +179,7 @@ def variants() -> dict[str, Plan]:
 @pytest.mark.parametrize("name", sorted(variants()))
 def test_every_panel_draws_for_every_kind_of_plan(empty: Any, name: str) -> None:
     wanted = variants()[name]
-    live.put(empty, wanted)
+    live.set_plan(empty, wanted)
     live.review_now(empty)
     settings = empty.duskrail
     for row in range(-1, len(settings.blocks)):
@@ -194,7 +194,7 @@ def test_every_panel_draws_for_every_kind_of_plan(empty: Any, name: str) -> None
 
 
 def test_a_refused_value_is_told_and_can_be_put_away(empty: Any) -> None:
-    live.put(empty, plan())
+    live.set_plan(empty, plan())
     empty.duskrail.latitude = 89.9  # in March the sun is below the horizon there all day
     text = " ".join(line for line in drawn(empty)["DUSKRAIL_PT_plan"] if line.startswith("label"))
     assert "Place and Light" in text.replace("label ", "")
@@ -217,7 +217,7 @@ def test_findings_come_with_their_frames_their_fix_and_their_fit(empty: Any) -> 
     full = plan()
     assert full.shoot.anchor is not None
     anchor = attrs.evolve(full.shoot.anchor, at=0.1)
-    live.put(empty, attrs.evolve(full, shoot=attrs.evolve(full.shoot, anchor=anchor)))
+    live.set_plan(empty, attrs.evolve(full, shoot=attrs.evolve(full.shoot, anchor=anchor)))
     report = live.review_now(empty)
     assert report is not None
     assert any(found.fit == "balance" for found in report.findings)
@@ -239,7 +239,7 @@ def test_long_words_are_wrapped_to_the_sidebar(empty: Any) -> None:
 
 
 def test_what_is_amiss_in_the_scene_is_told_with_its_remedy(empty: Any) -> None:
-    live.put(empty, plan())
+    live.set_plan(empty, plan())
     empty.unit_settings.scale_length = 0.01
     bpy.data.objects.remove(empty.camera)
     shown = drawn(empty)["DUSKRAIL_PT_plan"]
@@ -255,7 +255,7 @@ def test_what_is_amiss_in_the_scene_is_told_with_its_remedy(empty: Any) -> None:
 
 
 def test_every_piece_of_the_kit_has_a_button_and_an_icon(empty: Any) -> None:
-    live.put(empty, plan())
+    live.set_plan(empty, plan())
     assert set(blocking.PIECE_ICONS) == set(kit.PIECES)
     asked = drawn(empty)["DUSKRAIL_PT_blocking"]
     assert asked.count("operator duskrail.add_block") == len(kit.PIECES)

@@ -21,7 +21,7 @@ from planner_core.rig import geometry
 @pytest.fixture
 def lit(empty: Any) -> Any:
     """A scene with the example's place, its windows drawn."""
-    live.put(empty, starter.starter_plan(starter.PlanDefaults(), dt.date(2027, 3, 14)))
+    live.set_plan(empty, starter.starter_plan(starter.PlanDefaults(), dt.date(2027, 3, 14)))
     assert windows.draw(empty, frames_of(empty))
     return empty
 
@@ -57,7 +57,7 @@ def test_a_moved_block_takes_its_windows_along(lit: Any) -> None:
     number = next(i for i, block in enumerate(plan.blocks) if block.name == "inn")
     x, y, z = plan.blocks[number].centre_m or (0.0, 0.0, 0.0)
     moved[number] = attrs.evolve(plan.blocks[number], centre_m=(x + 3.0, y, z))
-    live.attempt(lit, lambda old: attrs.evolve(old, blocks=tuple(moved)))
+    live.change_plan(lit, lambda old: attrs.evolve(old, blocks=tuple(moved)))
     assert windows.draw(lit, frames_of(lit))
     shifted = np.linalg.norm(corners_m(lit) - before, axis=1)
     assert np.isclose(shifted, 3.0, atol=1e-3).any()
@@ -66,7 +66,7 @@ def test_a_moved_block_takes_its_windows_along(lit: Any) -> None:
 
 def test_the_plan_read_back_is_the_same(lit: Any) -> None:
     assert readback.read_scene(lit).plan == live.plan_of(lit)
-    assert not live.absorb(lit)
+    assert not live.take_edits(lit)
 
 
 def test_in_plain_shading_they_are_dark_by_day_and_brighten_as_it_gets_dark(lit: Any) -> None:
@@ -80,7 +80,7 @@ def test_in_plain_shading_they_are_dark_by_day_and_brighten_as_it_gets_dark(lit:
 
 
 def test_without_buildings_there_are_none_any_more(lit: Any) -> None:
-    live.attempt(lit, lambda plan: attrs.evolve(plan, blocks=(), composition=None))
+    live.change_plan(lit, lambda plan: attrs.evolve(plan, blocks=(), composition=None))
     windows.draw(lit, frames_of(lit))
     assert parts.object_of(lit, nightlights.PART) is None
 
@@ -89,7 +89,7 @@ def test_undo_brings_them_with_the_plan_or_has_them_drawn_again(lit: Any) -> Non
     bpy.context.preferences.edit.use_global_undo = True
     bpy.ops.ed.undo_push(message="start")
     at_first = corners_m(lit)
-    live.attempt(lit, lambda plan: attrs.evolve(plan, blocks=plan.blocks[:-6]))
+    live.change_plan(lit, lambda plan: attrs.evolve(plan, blocks=plan.blocks[:-6]))
     windows.draw(lit, frames_of(lit))
     bpy.ops.ed.undo_push(message="fewer")
     bpy.ops.ed.undo()
@@ -104,7 +104,7 @@ def test_taking_the_plan_out_takes_them_out(lit: Any) -> None:
 
 
 def test_drawn_late_in_the_evening_they_shine_at_once(empty: Any) -> None:
-    live.put(empty, starter.starter_plan(starter.PlanDefaults(), dt.date(2027, 3, 14)))
+    live.set_plan(empty, starter.starter_plan(starter.PlanDefaults(), dt.date(2027, 3, 14)))
     empty.frame_set(330)
     windows.draw(empty, frames_of(empty))
     bpy.context.view_layer.update()

@@ -190,7 +190,7 @@ CORE_ROWS = (
     *("maths", "words", "time", "plan", "place", "light", "rig", "picture", "frames", "draft", "evening"),
     *("review", "fit", "moves", "edit", "output"),
 )
-ADDON_ROWS = ("compat", "quiet", "scene", "read", "render", "state", "ui", "registration")
+ADDON_ROWS = ("compat", "console", "scene", "read", "render", "state", "ui", "registration")
 
 
 def from_below(modules: Iterable[Module], package: str, rows: tuple[str, ...]) -> list[str]:

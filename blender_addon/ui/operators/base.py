@@ -59,14 +59,14 @@ class WithFrames(WithPlan):
         if not super().poll(context):
             return False
         if live.frames_of(context.scene) is None:
-            cls.poll_message_set(live.desk(context.scene).reason)
+            cls.poll_message_set(live.state_of(context.scene).reason)
             return False
         return True
 
 
 def change(operator: Any, context: Any, edit: Callable[[Plan], Plan], said: str = "") -> Outcome:
     """Run an edit of the scene's plan; a refusal is reported and leaves everything as it was."""
-    problem = live.attempt(context.scene, edit)
+    problem = live.change_plan(context.scene, edit)
     if problem:
         operator.report({"ERROR"}, wording.in_words(problem, live.plan_of(context.scene)))
         return {"CANCELLED"}
@@ -78,7 +78,7 @@ def change(operator: Any, context: Any, edit: Callable[[Plan], Plan], said: str 
 def set_plan(operator: Any, scene: bpy.types.Scene, plan: Plan) -> Outcome:
     """Make a plan that of a scene, or report why it can't be."""
     try:
-        live.put(scene, plan)
+        live.set_plan(scene, plan)
     except PlanError as error:
         operator.report({"ERROR"}, str(error))
         return {"CANCELLED"}

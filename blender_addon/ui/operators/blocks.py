@@ -306,12 +306,12 @@ class DUSKRAIL_OT_mark_block(WithPlan, bpy.types.Operator):
         before = live.plan_of(scene)
         for thing in things:
             put_among(scene, thing, self.role)
-        live.absorb(scene)
+        live.take_edits(scene)
         after = live.plan_of(scene)
         if after is None or before is None or len(after.blocks) == len(before.blocks):
             for thing in things:
                 blocking.release(scene, thing)
-            self.report({"ERROR"}, live.desk(scene).problem or f"{things[0].name} can't be a block")
+            self.report({"ERROR"}, live.state_of(scene).problem or f"{things[0].name} can't be a block")
             return {"CANCELLED"}
         live.choose_block(scene, len(before.blocks))
         return {"FINISHED"}

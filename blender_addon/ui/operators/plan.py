@@ -112,7 +112,7 @@ class DUSKRAIL_OT_dismiss(bpy.types.Operator):
     bl_label = "Dismiss"
 
     def execute(self, context: Any) -> Outcome:
-        here = live.desk(context.scene)
+        here = live.state_of(context.scene)
         here.problem, here.said, here.mended = "", (), ()
         live.show()
         return {"FINISHED"}

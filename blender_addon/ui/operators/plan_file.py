@@ -86,7 +86,7 @@ class DUSKRAIL_OT_open(bpy.types.Operator):
 
 def write(operator: Any, scene: Any, path: str) -> Outcome:
     """Save the scene's plan, with what was moved in the scene, and remember the file."""
-    live.absorb(scene)
+    live.take_edits(scene)
     plan = live.plan_of(scene)
     assert plan is not None
     try:

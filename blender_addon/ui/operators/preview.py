@@ -89,7 +89,7 @@ class DUSKRAIL_OT_preview(WithFrames, bpy.types.Operator):
 
     def _start(self, context: Any) -> Job | None:
         scene = context.scene
-        live.absorb(scene)
+        live.take_edits(scene)
         plan = live.plan_of(scene)
         assert plan is not None
         output = clip_path(scene)

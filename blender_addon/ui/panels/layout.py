@@ -33,7 +33,7 @@ def wrapped(layout: Any, context: Any, text: str, *, icon: str = "NONE", spare_p
 
 def counts(layout: Any, scene: Any) -> None:
     """How many findings there are of each level; faint while the review is behind the plan."""
-    report = live.desk(scene).review
+    report = live.state_of(scene).review
     if report is None:
         return
     row = layout.row(align=True)

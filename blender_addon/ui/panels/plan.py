@@ -27,7 +27,7 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
 
     def draw(self, context: Any) -> None:
         layout, scene = self.layout, context.scene
-        here = live.desk(scene)
+        here = live.state_of(scene)
         if here.problem:
             box = layout.box()
             row = box.row()
@@ -64,7 +64,7 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
 
     def _about(self, context: Any, plan: Plan) -> None:
         layout, scene = self.layout, context.scene
-        settings, here = scene.duskrail, live.desk(scene)
+        settings, here = scene.duskrail, live.state_of(scene)
         layout.prop(settings, "title", text="")
         frames = live.frames_of(scene)
         if frames is None:

@@ -26,7 +26,7 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
 
     def draw(self, context: Any) -> None:
         layout, scene = self.layout, context.scene
-        report = live.desk(scene).review
+        report = live.state_of(scene).review
         if report is None:
             layout.operator("duskrail.review_now", icon="VIEWZOOM")
             return
@@ -37,7 +37,7 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
         row.operator("duskrail.weakest_frame", text=text, icon="VIS_SEL_11")
         if not fresh:
             row.operator("duskrail.review_now", text="", icon="FILE_REFRESH")
-        done(layout, context, live.desk(scene).mended)
+        done(layout, context, live.state_of(scene).mended)
         if not report.findings:
             wrapped(layout, context, "Nothing to say against this plan.", icon="CHECKMARK")
         column = layout.column()

@@ -50,7 +50,9 @@ def get_value(path: str, convert: Callable[[Any], Any], empty: Any) -> Getter:
 
 def set_value(path: str, convert: Callable[[Any], Any]) -> Setter:
     def set_field(owner: Any, value: Any) -> None:
-        live.attempt(owner.id_data, lambda plan: edits.evolved(plan, _row_path(owner, path), convert(value)))
+        live.change_plan(
+            owner.id_data, lambda plan: edits.evolved(plan, _row_path(owner, path), convert(value))
+        )
 
     return set_field
 
@@ -214,7 +216,7 @@ def optional_part(
     def switch(owner: Any, wanted: bool) -> None:
         plan = live.plan_of(owner.id_data)
         if plan is not None and wanted != (edits.value_at(plan, path) is not None):
-            live.attempt(owner.id_data, make if wanted else drop)
+            live.change_plan(owner.id_data, make if wanted else drop)
 
     return BoolProperty(
         name=labelled(path, name),

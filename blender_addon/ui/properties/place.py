@@ -22,7 +22,9 @@ def _get_timing(owner: Any) -> int:
 
 def _set_timing(owner: Any, wanted: int) -> None:
     if wanted != _get_timing(owner):
-        live.attempt(owner.id_data, edits.with_start if wanted else lambda p: edits.with_anchor(p, "sunset"))
+        live.change_plan(
+            owner.id_data, edits.with_start if wanted else lambda p: edits.with_anchor(p, "sunset")
+        )
 
 
 def _get_start(owner: Any) -> str:
@@ -31,14 +33,14 @@ def _get_start(owner: Any) -> str:
 
 
 def _set_start(owner: Any, typed: str) -> None:
-    live.attempt(
+    live.change_plan(
         owner.id_data,
         lambda plan: edits.evolved(plan, "shoot.start", edits.parse_start(typed, "shoot.start")),
     )
 
 
 def _set_date(owner: Any, typed: str) -> None:
-    live.attempt(
+    live.change_plan(
         owner.id_data,
         lambda plan: edits.evolved(plan, "shoot.anchor.date", edits.parse_date(typed, "shoot.anchor.date")),
     )

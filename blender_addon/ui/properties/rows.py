@@ -27,7 +27,7 @@ def _set_place(owner: Any, percent: float) -> None:
         return moved
 
     row_now: list[int] = []
-    if not live.attempt(owner.id_data, change) and row_now:
+    if not live.change_plan(owner.id_data, change) and row_now:
         owner.id_data.duskrail.pose_row = row_now[0]
 
 
@@ -50,7 +50,7 @@ def _set_given(name: str) -> Setter:
             value = edits.axes_at(plan, pose.at).get(name) if wanted else None
             return edits.evolved(plan, f"move.poses[{owner.row}].{name}", value)
 
-        live.attempt(owner.id_data, change)
+        live.change_plan(owner.id_data, change)
 
     return set_value
 
@@ -75,7 +75,7 @@ def _block_label(owner: Any) -> str:
 
 
 def _set_block_name(owner: Any, name: str) -> None:
-    live.attempt(owner.id_data, lambda plan: kit.renamed(plan, owner.row, name.strip()))
+    live.change_plan(owner.id_data, lambda plan: kit.renamed(plan, owner.row, name.strip()))
 
 
 def _get_lights(owner: Any) -> int:

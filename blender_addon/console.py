@@ -11,7 +11,7 @@ import bpy
 
 
 @contextlib.contextmanager
-def quiet() -> Iterator[None]:
+def silenced() -> Iterator[None]:
     """Send what the process writes to standard output and error nowhere; in Blender's window nothing
     changes.
     """
