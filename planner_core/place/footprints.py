@@ -25,7 +25,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from planner_core.place import outlines
 from planner_core.place.blocking import ground_level_m
-from planner_core.plan.model import MISSING, Block, Plan, PlanError, Site, as_number
+from planner_core.plan.model import MISSING, Block, Plan, PlanError, Site, Word, as_number
+from planner_core.plan.text import nested_deeper, one_line
 
 Array = NDArray[np.float64]
 
@@ -34,6 +35,9 @@ FLATTENING = 1.0 / 298.257223563
 LEVEL_M = 3.0  # common practice, no source
 DEFAULT_HEIGHT_M = 9.0  # three levels
 FEET_M = 0.3048
+DEEPEST = 100  # levels of a map; GeoJSON itself needs a dozen
+LONGEST_M, LONGEST_LENGTH = 1e5, 40  # metres, and characters, that a length in a map may have
+TALLEST_M = 1000.0  # above which a height is taken for a slip; common practice, no source
 FULL_TURN_GAP_DEG = 45.0  # a profile whose widest gap is smaller goes all the way round
 
 
@@ -140,10 +144,14 @@ def parse_geojson(text: str) -> Any:
     """The JSON value in a text. Raises PlanError for text that isn't JSON."""
 
     def no_constant(name: str) -> Any:
-        raise PlanError("footprints", name, "is not a number JSON knows; give a finite number")
+        raise PlanError("footprints", name, "is not a number of a map; give a finite number")
+
+    def finite(number: str) -> float:
+        value = float(number)
+        return value if math.isfinite(value) else no_constant(number)
 
     try:
-        return json.loads(text, parse_constant=no_constant)
+        document = json.loads(text, parse_constant=no_constant, parse_float=finite)
     except json.JSONDecodeError as error:
         raise PlanError(
             "footprints",
@@ -156,6 +164,9 @@ def parse_geojson(text: str) -> Any:
         if isinstance(error, PlanError):
             raise
         raise PlanError("footprints", "a number in it", "has too many digits") from None
+    if nested_deeper(document, DEEPEST):
+        raise PlanError("footprints", "its nesting", f"is too deep to be a map; {DEEPEST} levels are enough")
+    return document
 
 
 def footprint_blocks(document: Any, plan: Plan, selection: Selection) -> Imported:
@@ -188,17 +199,13 @@ def footprint_blocks(document: Any, plan: Plan, selection: Selection) -> Importe
             if distance_m > selection.max_distance_m:
                 counts["far"] += 1
                 continue
-            simple = [outlines.simplified(ring, selection.tolerance_m) for ring in outer]
-            if any(outlines.crosses_itself(ring) for ring in simple) or outlines.rings_cross(simple):
-                counts["crossing"] += 1
+            found = _pieces(outer, selection)
+            counts["holes"] += found.holes
+            pieces += found.outlines
+            if found.left_out:
+                counts[found.left_out] += 1
+            if found.left_out == "crossing":
                 crossing.append(feature.label)
-                continue
-            area_m2 = abs(outlines.area_m2(simple[0])) - sum(abs(outlines.area_m2(r)) for r in simple[1:])
-            if area_m2 < selection.min_area_m2:
-                counts["tiny"] += 1
-                continue
-            counts["holes"] += len(simple) - 1
-            pieces += outlines.without_holes(simple)
         name = _free_name(feature.name, taken) if pieces else ""
         for number, outline in enumerate(pieces, start=1):
             block = _prism(
@@ -217,6 +224,38 @@ def footprint_blocks(document: Any, plan: Plan, selection: Selection) -> Importe
     counts["blocks"] = len(blocks)
     said = tuple(_told(counts, crossing, selection, plan, blocks, nearest_m))
     return Imported(blocks=tuple(blocks), said=said, counts=dict(counts))
+
+
+@frozen(kw_only=True)
+class _Pieces:
+    """What became of a polygon: outlines without holes, how many holes were cut out, or why there is none."""
+
+    outlines: Sequence[Array] = ()
+    holes: int = 0
+    left_out: str = ""
+
+
+def _pieces(rings: Sequence[Array], selection: Selection) -> _Pieces:
+    """A polygon cut into outlines without holes; as it stands in the map where thinned outlines cross."""
+    for tolerance_m in (selection.tolerance_m, 0.0):
+        simple = [outlines.simplified(ring, tolerance_m) for ring in rings]
+        if len(simple) > 1:
+            simple = outlines.joined(simple)
+        if not simple:
+            return _Pieces(left_out="tiny")
+        if any(outlines.crosses_itself(ring) for ring in simple) or outlines.rings_cross(simple):
+            continue
+        simple = outlines.open_holes(simple)
+        area_m2 = abs(outlines.area_m2(simple[0])) - sum(abs(outlines.area_m2(r)) for r in simple[1:])
+        if area_m2 < selection.min_area_m2:
+            return _Pieces(left_out="tiny")
+        cut = outlines.without_holes(simple)
+        if cut is not None:
+            return _Pieces(
+                outlines=[piece for piece in cut if len(np.unique(np.round(piece, 3), axis=0)) >= 3],
+                holes=len(simple) - 1,
+            )
+    return _Pieces(left_out="crossing")
 
 
 def _prism(outline: Array, name: str, *, role: str, height_m: float, base_m: float) -> Block:
@@ -287,7 +326,7 @@ def _feature(entry: Any, label: str, number: int) -> _Feature:
     if "geometry" not in entry:
         raise PlanError(f"{label}.geometry", MISSING, "a feature has one, or null")
     given = properties.get("name")
-    name = str(given).strip() if isinstance(given, (str, int, float)) else ""
+    name = one_line(given) if isinstance(given, (str, int, float)) else ""
     return _Feature(
         label=label, name=name or f"building {number}", geometry=entry["geometry"], properties=properties
     )
@@ -376,8 +415,10 @@ def length_m(value: Any) -> float | None:
     if isinstance(value, bool):
         return None
     if isinstance(value, (int, float)):
-        return float(value) if math.isfinite(value) else None
+        return float(value) if abs(value) < LONGEST_M else None
     text = str(value).strip()
+    if len(text) > LONGEST_LENGTH:
+        return None
     if both := _FEET_INCHES.match(text):
         return (float(both[1]) + float(both[2]) / 12.0) * FEET_M
     if found := _LENGTH.match(text):
@@ -398,12 +439,14 @@ def _heights(feature: _Feature, default_m: float) -> tuple[float, float, str]:
     if base_m is None:
         base_m = first(("building:min_level", "min_level"), LEVEL_M)
     base_m = max(base_m or 0.0, 0.0)
+    if base_m > TALLEST_M:
+        base_m = 0.0
     for origin, names, factor in (
         ("height", ("height",), 1.0),
         ("levels", ("building:levels", "levels"), LEVEL_M),
     ):
         top_m = first(names, factor)
-        if top_m is not None and base_m < top_m <= 1000.0:
+        if top_m is not None and base_m < top_m <= TALLEST_M:
             return round(top_m - base_m, 3), round(base_m, 3), origin
     return default_m, round(base_m, 3), "default"
 
@@ -483,10 +526,30 @@ def horizon_ridge(
     return Block(name=name, role=role, shape="ridge", distance_m=distance_m, skyline_deg=skyline)
 
 
+def _rows(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
+    """The lines of a CSV text, numbered from 1, cut into cells. Raises PlanError."""
+    rows = csv.reader(io.StringIO(text), delimiter=delimiter)
+    while True:
+        try:
+            yield rows.line_num + 1, next(rows)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            raise PlanError(
+                f"horizon profile, line {rows.line_num}", Word("can't be read;"), _csv_advice(error)
+            ) from None
+
+
+def _csv_advice(error: csv.Error) -> str:
+    if "new-line" in str(error):
+        return "its lines end in another way than text files do; save it again as plain text (CSV)"
+    return f"each line has a bearing and an altitude, as in 245.5, 3.2 ({error})"
+
+
 def _profile(text: str) -> list[tuple[float, float]]:
     delimiter = next((mark for mark in (";", "\t", ",") if mark in text), ",")
     pairs: dict[float, float] = {}
-    for number, row in enumerate(csv.reader(io.StringIO(text), delimiter=delimiter), start=1):
+    for number, row in _rows(text, delimiter):
         cells = [cell.strip() for cell in row if cell.strip()]
         if not cells or cells[0].startswith("#"):
             continue

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import json
 import math
+import tracemalloc
 from typing import Any
 
 import numpy as np
@@ -248,7 +249,18 @@ def test_a_malformed_map_names_the_feature(document: Any, named: str) -> None:
     assert "\n" not in str(caught.value)
 
 
-@pytest.mark.parametrize("text", ["", "{", '{"type": NaN}', "[" * 100_000, '{"type": 1' + "0" * 5000 + "}"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "{",
+        '{"type": NaN}',
+        "[" * 100_000,
+        "[" * 300 + "]" * 300,
+        '{"a": 1e400}',
+        '{"type": 1' + "0" * 5000 + "}",
+    ],
+)
 def test_what_is_no_json_is_one_line(text: str) -> None:
     with pytest.raises(PlanError) as caught:
         parse_geojson(text)
@@ -265,16 +277,79 @@ def test_what_is_no_json_is_one_line(text: str) -> None:
 def test_cutting_out_holes_keeps_the_area_and_leaves_sound_pieces(
     holes: list[tuple[int, int, float, float]],
 ) -> None:
-    def box(x: float, y: float, w: float, h: float) -> np.ndarray:
-        return np.array([(x, y), (x + w, y), (x + w, y + h), (x, y + h)], dtype=float)
-
     cut = [box(1 + 5 * i, 1 + 5 * j, w, h) for i, j, w, h in holes]
     pieces = outlines.without_holes([box(0, 0, 21, 21), *cut])
+    assert pieces is not None
     wanted = 21.0**2 - sum(outlines.area_m2(hole) for hole in cut)
     assert sum(outlines.area_m2(piece) for piece in pieces) == pytest.approx(wanted)
     for piece in pieces:
         assert not outlines.crosses_itself(piece)
         assert not any(outlines.contains(piece, hole.mean(axis=0)) for hole in cut)
+
+
+def box(x: float, y: float, w: float, h: float) -> np.ndarray:
+    return np.array([(x, y), (x + w, y), (x + w, y + h), (x, y + h)], dtype=float)
+
+
+@pytest.mark.parametrize(
+    ("yards", "open_m2"),
+    [
+        ([box(10, 10, 5, 5), box(15, 15, 5, 5)], 50.0),  # they share a corner
+        ([box(10, 10, 5, 5), box(15, 10, 5, 5)], 50.0),  # an edge
+        ([box(10, 10, 5, 10), box(15, 12, 5, 5)], 75.0),  # part of an edge
+        ([box(10, 10, 5, 5), box(10, 10, 5, 5)], 25.0),  # it is there twice
+        ([box(10, 10, 5, 5), box(10, 10, 5, 5)[::-1]], 25.0),
+        ([box(10, 10, 10, 10), box(12, 12, 2, 2)], 100.0),  # one lies in the other
+        ([box(10, 10, 10, 10), box(10, 10, 2, 2)], 100.0),
+        ([box(0, 10, 5, 5)], 25.0),  # it shares an edge with the outline
+        ([box(0, 0, 5, 5)], 25.0),
+        ([np.array([(0.0, 15.0), (8.0, 10.0), (8.0, 20.0)])], 40.0),  # a corner on the outline
+        ([np.array([(8.0, 30.0), (4.0, 20.0), (12.0, 20.0)])], 40.0),
+        ([box(0, 10, 30, 5)], 150.0),  # it cuts the building in two
+        ([box(5 * i, 5 * j, 5, 5) for i in range(6) for j in range(6) if (i + j) % 2], 450.0),  # a chessboard
+        ([box(5 * i, 10, 5, 5) for i in range(6)], 150.0),
+    ],
+)
+def test_courtyards_that_touch_repeat_or_nest_are_cut_out_once(
+    yards: list[np.ndarray], open_m2: float
+) -> None:
+    rings = outlines.open_holes(outlines.joined([box(0, 0, 30, 30), *yards]))
+    assert not outlines.rings_cross(rings)
+    pieces = outlines.without_holes(rings)
+    assert pieces is not None
+    assert sum(outlines.area_m2(piece) for piece in pieces) == pytest.approx(900.0 - open_m2)
+    for piece in pieces:
+        assert not outlines.crosses_itself(piece)
+        assert not any(outlines.contains(piece, yard.mean(axis=0)) for yard in yards)
+    for x, y in np.random.default_rng(7).uniform(0, 30, (200, 2)):  # each place is in one piece or in a yard
+        solid = sum(outlines.contains(piece, np.array([x, y])) for piece in pieces)
+        assert solid == (0 if any(outlines.contains(yard, np.array([x, y])) for yard in yards) else 1)
+
+
+@pytest.mark.parametrize(
+    "yards",
+    [
+        [box(10, 10, 10, 10), box(15, 15, 10, 10)],
+        [box(10, 10, 10, 10), box(15, 10, 10, 10)],  # they overlap, and no two edges cross
+        [box(25, 10, 10, 10)],
+        [box(-5, -5, 40, 40)],
+        [box(40, 40, 5, 5)],
+    ],
+)
+def test_courtyards_that_overlap_or_lie_outside_are_told_as_outlines_to_mend(yards: list[np.ndarray]) -> None:
+    rings = outlines.joined([box(0, 0, 30, 30), *yards])
+    assert outlines.rings_cross(rings) or outlines.without_holes(outlines.open_holes(rings)) is None
+
+
+def test_an_outline_of_many_corners_is_compared_in_little_memory() -> None:
+    turns = np.linspace(0.0, 2.0 * np.pi, 20_000, endpoint=False)
+    ring = (100.0 + np.cos(turns * 50.0))[:, None] * np.stack([np.cos(turns), np.sin(turns)], axis=1)
+    tracemalloc.start()
+    try:
+        assert not outlines.crosses_itself(ring)
+        assert tracemalloc.get_traced_memory()[1] < 200e6  # 20,000² pairs at once would take 3 GB a number
+    finally:
+        tracemalloc.stop()
 
 
 # ---------------------------------------------------------------- horizon profiles
@@ -305,6 +380,9 @@ def test_a_profile_all_the_way_round_is_closed() -> None:
         ("250,1\n260,99\n", "line 2"),
         ("250,1\n250,2\n", "line 2"),
         ("250\n", "line 1"),
+        ("250,1\r260,2\r", "its lines end in another way"),
+        ('250,1\n"' + "1" * 140_000 + '",2\n', "line 2"),
+        ("250,1\n260,nan\n", "line 2"),
         ("", "needs two or more"),
         ("bearing,altitude\n250,1\n", "needs two or more"),
     ],
