@@ -15,6 +15,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
+from planner_core.maths.angles import compass_deg, unwound_deg
 from planner_core.maths.convex import hull
 from planner_core.plan.model import ROLES, Block, Plan
 from planner_core.rig.geometry import bearing_and_altitude
@@ -132,8 +133,8 @@ def _moved(block: Block, thing: bpy.types.Object, world: Array, plan: Plan) -> B
     centre: Any = tuple(_kept(old, new) for old, new in zip(block.centre_m, world[:3, 3], strict=True))
     size: Any = tuple(_kept(old, old * s) for old, s in zip(block.size_m, scale, strict=True))
     turn = -math.degrees(math.atan2(unit[1, 0], unit[0, 0]))
-    turn = block.turn_deg + (turn - block.turn_deg + 180.0) % 360.0 - 180.0
-    turn = block.turn_deg if abs(turn - block.turn_deg) < 1e-3 else round(turn % 360.0, TURN_DECIMALS)
+    turn = unwound_deg(turn, block.turn_deg)
+    turn = block.turn_deg if abs(turn - block.turn_deg) < 1e-3 else round(compass_deg(turn), TURN_DECIMALS)
     return attrs.evolve(block, centre_m=centre, size_m=size, turn_deg=turn)
 
 
@@ -226,7 +227,7 @@ def _as_box(
         return None
     centre = axes @ ((low + high) / 2.0) + world[:3, 3]
     size = np.maximum((high - low) * scale, THIN_M)
-    turn = (-math.degrees(math.atan2(unit[1, 0], unit[0, 0]))) % 360.0
+    turn = compass_deg(-math.degrees(math.atan2(unit[1, 0], unit[0, 0])))
     turn = round(0.0 if min(turn, 360.0 - turn) < 1e-3 else turn, TURN_DECIMALS)
     x, y, z = (round(float(v), PLACE_DECIMALS) for v in centre)
     wide, deep, tall = (round(float(v), PLACE_DECIMALS) for v in size)

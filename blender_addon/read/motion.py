@@ -25,6 +25,7 @@ from mathutils import Matrix
 from numpy.typing import NDArray
 
 from planner_core.frames import FrameTable
+from planner_core.maths.angles import unwound_deg
 from planner_core.plan.model import Move, Plan, Pose
 from planner_core.rig import geometry, motion
 from planner_core.rig.axes import AXIS_NAMES
@@ -179,7 +180,7 @@ def _ghost_values(
         looking = np.array(rig.rail_matrix(plan).to_3x3() @ now.to_3x3())[:, 2] * -1.0
         seen, risen = geometry.bearing_and_altitude(looking, plan.site.scene_north_deg)
         pan = before.get("pan_deg", values.get("pan_deg", plan.site.scene_north_deg))
-        bearing, altitude = pan + (float(seen) - pan + 180.0) % 360.0 - 180.0, float(risen)
+        bearing, altitude = unwound_deg(float(seen), pan), float(risen)
         tilt = before.get("tilt_deg", values.get("tilt_deg", 0.0))
         if abs(bearing - pan) > SAME["pan_deg"]:
             values["pan_deg"] = bearing

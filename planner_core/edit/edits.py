@@ -16,6 +16,7 @@ from typing import Any
 import attrs
 import numpy as np
 
+from planner_core.maths.angles import compass_deg, unwound_deg
 from planner_core.plan import timeline
 from planner_core.plan.model import Anchor, Plan, PlanError, Pose, Rig, SlideAxis, TurnAxis
 from planner_core.rig import geometry, motion
@@ -217,7 +218,7 @@ def pose_from_view(
 
 def _nearest_turn(bearing_deg: float, near_deg: float) -> float:
     """The same bearing, with whole turns added, that is nearest to another."""
-    return round(near_deg + (bearing_deg - near_deg + 180.0) % 360.0 - 180.0, 3)
+    return round(unwound_deg(bearing_deg, near_deg), 3)
 
 
 def _held(value_deg: float, axis: TurnAxis, name: str, said: list[str]) -> float:
@@ -315,7 +316,7 @@ def rail_placed(
                 np.asarray(aim_m, dtype=np.float64) - np.asarray(origin), plan.site.scene_north_deg
             )
         )
-        bearing_deg = (aim + 90.0) % 360.0 if bearing_deg is None else bearing_deg
+        bearing_deg = compass_deg(aim + 90.0) if bearing_deg is None else bearing_deg
         middle = axes_at(plan, (poses[0].at + poses[-1].at) / 2.0)
         if "pan_deg" in middle:
             turn = _nearest_turn(aim, middle["pan_deg"]) - middle["pan_deg"]

@@ -15,6 +15,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
+from planner_core.maths.angles import wrapped_deg
 from planner_core.maths.convex import hull
 from planner_core.place.blocking import block_mesh, ground_level_m
 from planner_core.plan.model import Block, Plan, PlanError, Vector
@@ -321,7 +322,7 @@ def spot_by_bearing(plan: Plan, bearing_deg: float, distance_m: float, foot_m: f
     out = geometry.direction(bearing_deg, 0.0, plan.site.scene_north_deg)
     x, y, _ = np.asarray(plan.rig.origin_m) + distance_m * out
     height = standing_height_m(plan, x, y) if foot_m is None else foot_m
-    turn = (bearing_deg - plan.site.scene_north_deg + 180.0) % 360.0 - 180.0
+    turn = wrapped_deg(bearing_deg - plan.site.scene_north_deg)
     return Spot(foot_m=_rounded((x, y, height)), turn_deg=round(turn, 2))
 
 

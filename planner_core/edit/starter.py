@@ -12,6 +12,7 @@ from attrs import frozen
 
 from planner_core.edit import kit
 from planner_core.edit.edits import AXES
+from planner_core.maths.angles import compass_deg
 from planner_core.plan.file import plan_from_dict, plan_to_dict
 from planner_core.plan.model import (
     Anchor,
@@ -119,7 +120,7 @@ def bare_plan(
         ),
         rig=Rig(
             origin_m=(0.0, 0.0, round(defaults.rail_height_m, 3)),
-            bearing_deg=(looks_deg + 90.0) % 360.0,
+            bearing_deg=compass_deg(looks_deg + 90.0),
             head_height_m=round(defaults.head_height_m, 3),
             pupil_offset_m=0.06,
             settle_s=round(defaults.settle_s, 3),

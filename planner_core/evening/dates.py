@@ -19,6 +19,8 @@ from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.light import daylight
+from planner_core.maths import search
+from planner_core.maths.angles import compass_deg, unwound_deg, wrapped_deg
 from planner_core.picture.optics import delivered_crop, field_of_view_deg, project_px
 from planner_core.place.blocking import block_label
 from planner_core.place.skyline import OPEN, Skyline, skyline
@@ -285,10 +287,8 @@ class _Search:
         first = np.argmax(seen, axis=1)
         hidden = level_utc_s + offsets[np.maximum(first - 1, 0)]
         clear = level_utc_s + offsets[first]
-        while first.any() and np.max(np.abs(clear - hidden)) > 0.5:
-            middle = (hidden + clear) / 2.0
-            shows = self._visible(middle)
-            hidden, clear = np.where(shows, hidden, middle), np.where(shows, middle, clear)
+        if first.any():
+            clear, _ = search.boundaries(self._visible, clear, hidden, within=0.5)
         clear = np.where(first == 0, level_utc_s, clear)
         return np.where(seen.any(axis=1), clear, np.nan)
 
@@ -300,7 +300,7 @@ class _Search:
         crop = delivered_crop(plan.camera, plan.clip)
         half = float(field_of_view_deg(crop.width_mm, plan.camera.focal_length_mm)) / 2.0
         middle = bearing_deg if lens_deg is None else lens_deg
-        turn = (bearing_deg - middle + 180.0) % 360.0 - 180.0
+        turn = wrapped_deg(bearing_deg - middle)
         behind = int(seen.block_at(bearing_deg)) if above_level else OPEN
         height = float(seen.altitude_at(bearing_deg)) if above_level else 0.0
         found: dict[str, Any] = {"behind": block_label(plan, behind) if behind != OPEN else ""}
@@ -394,7 +394,7 @@ def _reach(plan: Plan) -> str:
     half = float(field_of_view_deg(crop.width_mm, plan.camera.focal_length_mm)) / 2.0
     pan = motion.axis_positions(plan, _anchor_place(plan)).pan_deg
     middle = plan.site.scene_north_deg if pan is None else float(pan)
-    return f"{(middle - half) % 360.0:.0f}° to {(middle + half) % 360.0:.0f}°"
+    return f"{compass_deg(middle - half):.0f}° to {compass_deg(middle + half):.0f}°"
 
 
 def _verb(event: str) -> str:
@@ -413,8 +413,8 @@ def _bearings(rows: list[Occasion]) -> str:
     found = [row.skyline_bearing_deg for row in rows if row.skyline_bearing_deg is not None]
     if not found:
         return ""
-    turned = np.sort((np.array(found) - found[0] + 180.0) % 360.0 + found[0] - 180.0)
-    low, high = (f"{bearing % 360.0:.0f}°" for bearing in (turned[0], turned[-1]))
+    turned = np.sort(unwound_deg(np.array(found), found[0]))
+    low, high = (f"{compass_deg(bearing):.0f}°" for bearing in (turned[0], turned[-1]))
     return f", at {low}" + (f" to {high}" if high != low else "")
 
 

@@ -9,6 +9,7 @@ from attrs import frozen
 
 from planner_core.evening.balance import day_night_turn, local_dates
 from planner_core.frames import FrameTable
+from planner_core.maths.angles import compass_deg
 from planner_core.plan.model import Plan
 from planner_core.plan.timeline import local_datetime
 from planner_core.rig import drive
@@ -102,9 +103,9 @@ def _set_up_note(plan: Plan) -> str:
     if plan.rig.slide is None:
         return "tripod and head level, then aim"
     return (
-        f"rail level, along {plan.rig.bearing_deg % 360.0:.0f}°"
+        f"rail level, along {compass_deg(plan.rig.bearing_deg):.0f}°"
         if not plan.rig.incline_deg
-        else (f"rail along {plan.rig.bearing_deg % 360.0:.0f}°, rising {plan.rig.incline_deg:g}°")
+        else (f"rail along {compass_deg(plan.rig.bearing_deg):.0f}°, rising {plan.rig.incline_deg:g}°")
     )
 
 

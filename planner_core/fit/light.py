@@ -10,6 +10,7 @@ import numpy as np
 from planner_core.evening.balance_start import day_frames, started_for, turn_to_balance
 from planner_core.fit.result import Fit
 from planner_core.frames import compute_frames
+from planner_core.maths import search
 from planner_core.plan.model import Plan, PlanError
 from planner_core.plan.timeline import (
     clock,
@@ -175,14 +176,10 @@ def _needed_interval_s(plan: Plan) -> float:
 
 def _most_frames(plan: Plan, span_s: float, too_many: int) -> int | None:
     """The greatest number of frames over the span whose interval holds, by bisection; None without one."""
-    fits, fails = 1, too_many
-    while fails - fits > 1:
-        middle = (fits + fails) // 2
-        if _interval_holds(_with_frames(plan, span_s, middle)):
-            fits = middle
-        else:
-            fails = middle
-    return fits if fits > 1 else None
+    most, _ = search.whole_boundary(
+        lambda frames: _interval_holds(_with_frames(plan, span_s, frames)), 1, too_many
+    )
+    return most if most > 1 else None
 
 
 def _clip_said(plan: Plan, new: Plan) -> str:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from planner_core.fit.result import Fit
 from planner_core.frames import compute_frames
+from planner_core.maths import search
 from planner_core.picture import speed
 from planner_core.picture.speed import BACKGROUND, FAR, FOREGROUND, SUBJECT, RoleSpeed
 from planner_core.place.blocking import block_text
@@ -210,14 +211,13 @@ def _longest(
         for share in shares.values()
         if share != 0.0
     ]
-    good, bad = 0.0, min(ends)
     exposure_s = _exposures_that_fit_s(plan)
-    if _in_time(travelling(bad), exposure_s):
-        return bad
-    for _ in range(HALVINGS):
-        half = (good + bad) / 2.0
-        good, bad = (half, bad) if _in_time(travelling(half), exposure_s) else (good, half)
-    return good
+
+    def in_time(length: float) -> bool:
+        return _in_time(travelling(length), exposure_s)
+
+    whole = min(ends)
+    return whole if in_time(whole) else search.boundary(in_time, 0.0, whole, halvings=HALVINGS)[0]
 
 
 def _exposures_that_fit_s(plan: Plan) -> Array:
@@ -247,10 +247,7 @@ def _reach(speed_at: Callable[[float], float], longest: float, target_px: float)
     if not len(crossings):
         return float(tried[np.argmin(np.abs(speeds - target_px))])
     low, high = (float(tried[crossings[0] + side]) for side in (0, 1))
-    for _ in range(HALVINGS):
-        half = (low + high) / 2.0
-        low, high = (half, high) if speed_at(half) < target_px else (low, half)
-    return high
+    return search.boundary(lambda length: speed_at(length) < target_px, low, high, halvings=HALVINGS)[1]
 
 
 def _slowed(speed_at: Callable[[float], float], longest: float, target_px: float) -> float | None:

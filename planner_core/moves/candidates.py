@@ -15,6 +15,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
+from planner_core.maths.angles import unwound_deg, wrapped_deg
 from planner_core.picture import composition, tracks
 from planner_core.picture.optics import delivered_crop
 from planner_core.place import blocking
@@ -92,7 +93,7 @@ class Bench:
         where it is out.
         """
         off = self.subject_deg(sum(self.planned_slide) / 2.0)[0] - sum(self.planned_pan) / 2.0
-        off = (off + 180.0) % 360.0 - 180.0
+        off = wrapped_deg(off)
         place = 0.5 + float(np.tan(np.radians(off))) / self.width_share_px if abs(off) < 80.0 else 0.5
         return round(place, 3) if 0.15 <= place <= 0.85 else 0.5
 
@@ -108,7 +109,7 @@ class Bench:
         bearing, altitude = geometry.bearing_and_altitude(
             self.corners - self.camera_m(slide_m), self.plan.site.scene_north_deg
         )
-        turned = (bearing - bearing[0] + 180.0) % 360.0 - 180.0
+        turned = wrapped_deg(bearing - bearing[0])
         return float(bearing[0] + (turned.min() + turned.max()) / 2.0), float(
             (altitude.min() + altitude.max()) / 2.0
         )
@@ -166,7 +167,7 @@ class Bench:
             self.plan, tracks.compute_tracks(self.plan, path), travels=False, every_frame=True
         )
         middle = [sum(span) / 2.0 for span in (self.planned_pan, self.planned_tilt)]
-        turned = (np.array(pans) - middle[0] + 180.0) % 360.0 - 180.0
+        turned = wrapped_deg(np.array(pans) - middle[0])
         away = np.abs(turned) + np.abs(np.array([framing.tilt_deg for framing in tried]) - middle[1])
         return tried[int(np.argmax(reading.score + 1e-3 * reading.shown - AWAY_COSTS * away))]
 
@@ -220,7 +221,7 @@ def _still_cameras(plan: Plan, framings: Sequence[Framing], pans: Sequence[float
 
 def within(axis: TurnAxis, bearing_deg: float, near_deg: float) -> float:
     """The bearing as the axis counts it nearest to near_deg, held to its range."""
-    turned = near_deg + (bearing_deg - near_deg + 180.0) % 360.0 - 180.0
+    turned = unwound_deg(bearing_deg, near_deg)
     others = [turned + turn for turn in (0.0, 360.0, -360.0)]
     inside = [value for value in others if axis.min_deg <= value <= axis.max_deg]
     return inside[0] if inside else float(np.clip(turned, axis.min_deg, axis.max_deg))
@@ -267,7 +268,7 @@ def rail_angle_deg(bench: Bench) -> float:
     """Angle between the way in which the slide grows and the level line to the subject, 0 to 180 degrees."""
     middle = sum(bench.planned_slide) / 2.0
     apart = bench.plan.rig.bearing_deg - bench.subject_deg(middle)[0]
-    return abs((apart + 180.0) % 360.0 - 180.0)
+    return abs(wrapped_deg(apart))
 
 
 def variants(bench: Bench, kind: str) -> Iterator[Plan]:

@@ -12,6 +12,7 @@ from attrs import frozen
 
 from planner_core.evening.timetable import end_utc_s
 from planner_core.frames import FrameTable
+from planner_core.maths.angles import compass_deg
 from planner_core.place.ground import height_above_ground_m
 from planner_core.plan.model import Plan
 from planner_core.time import ephemeris
@@ -64,8 +65,8 @@ def _focus(plan: Plan) -> str:
 
 def _direction(plan: Plan, frames: FrameTable) -> str:
     if plan.rig.slide is not None:
-        return f"rail along {plan.rig.bearing_deg % 360.0:.1f}°"
-    return f"lens along {float(frames.lens_bearing_deg[0]) % 360.0:.1f}° at the start"
+        return f"rail along {compass_deg(plan.rig.bearing_deg):.1f}°"
+    return f"lens along {compass_deg(float(frames.lens_bearing_deg[0])):.1f}° at the start"
 
 
 def _card(plan: Plan) -> Item:

@@ -13,6 +13,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
+from planner_core.maths import search
 from planner_core.picture import composition, tracks
 from planner_core.picture.composition import INSIDE_WHOLE, SEEN_BARELY, SEEN_ENOUGH, Reading, SubjectReading
 from planner_core.place import blocking
@@ -521,11 +522,11 @@ def _fewest_steps(
     trial: _Trial, aim: _Aim, axis: str, poses: tuple[int, ...], way: int, low: int, high: int
 ) -> int:
     """Fewest steps that mend, by halving between low that don't and high that do."""
-    while high - low > 1:
-        middle = (low + high) // 2
-        if not trial.can_pay():
-            break
-        mended = aim.may_hit(axis, poses, way * middle)
-        mended = mended and trial.faults(_changed(trial.plan, axis, poses, way * middle)) == 0.0
-        low, high = (low, middle) if mended else (middle, high)
-    return high
+
+    def mends(steps: int) -> bool:
+        return (
+            aim.may_hit(axis, poses, way * steps)
+            and trial.faults(_changed(trial.plan, axis, poses, way * steps)) == 0.0
+        )
+
+    return search.whole_boundary(mends, high, low, may_go_on=trial.can_pay)[0]

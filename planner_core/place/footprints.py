@@ -23,6 +23,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
+from planner_core.maths.angles import compass_deg
 from planner_core.place import outlines
 from planner_core.place.blocking import ground_level_m
 from planner_core.plan.model import MISSING, Block, Plan, PlanError, Site, Word, as_number
@@ -569,7 +570,7 @@ def _profile(text: str) -> list[tuple[float, float]]:
                 delimiter.join(row),
                 "is outside bearings from 0 to 360 and altitudes from -89 to 89 degrees",
             )
-        place = bearing % 360.0
+        place = compass_deg(bearing)
         if pairs.get(place, altitude) != altitude:
             if bearing == 360.0 or place == 0.0:
                 continue  # 0 and 360 are one bearing; the first stands

@@ -6,6 +6,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
+from planner_core.maths.angles import wrapped_deg
 from planner_core.place.blocking import Mesh, block_mesh
 from planner_core.plan.model import Plan
 
@@ -83,7 +84,7 @@ def _mesh_edges(mesh: Mesh) -> NDArray[np.intp]:
 def _along(start: Array, end: Array) -> tuple[NDArray[np.intp], Array, NDArray[np.intp]]:
     """Of every edge (n, 3), each step of turn that it spans, its altitude there, and the edge's number."""
     first = np.degrees(np.arctan2(start[:, 0], start[:, 1]))
-    sweep = (np.degrees(np.arctan2(end[:, 0], end[:, 1])) - first + 180.0) % 360.0 - 180.0
+    sweep = wrapped_deg(np.degrees(np.arctan2(end[:, 0], end[:, 1])) - first)
     low = np.ceil(np.minimum(first, first + sweep) / STEP_DEG)
     counts = np.maximum(np.floor(np.maximum(first, first + sweep) / STEP_DEG) - low + 1.0, 0.0).astype(
         np.intp

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import zoneinfo
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
+from planner_core.maths import search
 from planner_core.plan.model import Anchor, Plan, PlanError
 from planner_core.time import events
 
@@ -99,15 +101,17 @@ def clock_changes(start_utc_s: float, end_utc_s: float, zone: zoneinfo.ZoneInfo)
         assert offset is not None
         return offset.total_seconds()
 
+    def keeps(old_s: float, utc_s: float) -> bool:
+        return offset_s(utc_s) == old_s
+
     times = [*np.arange(start_utc_s, end_utc_s, CLOCKS_LOOKED_AT_S).tolist(), end_utc_s]
     found = []
     for before, after in pairwise(times):
-        if (by := offset_s(after) - offset_s(before)) == 0.0:
+        old_s = offset_s(before)
+        if (by := offset_s(after) - old_s) == 0.0:
             continue
-        while after - before > 0.5:
-            middle = (before + after) / 2.0
-            before, after = (middle, after) if offset_s(middle) != offset_s(after) else (before, middle)
-        found.append(ClockChange(utc_s=float(round(after)), by_s=by))
+        _, first = search.boundary(partial(keeps, old_s), before, after, within=0.5)
+        found.append(ClockChange(utc_s=float(round(first)), by_s=by))
     return found
 
 

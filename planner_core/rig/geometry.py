@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from planner_core.maths.angles import compass_deg
 from planner_core.place.blocking import block_mesh, ground_level_m
 from planner_core.plan.model import Plan
 
@@ -21,7 +22,7 @@ def bearing_and_altitude(vectors: ArrayLike, scene_north_deg: float) -> tuple[ND
     """Compass bearing (0..360) and altitude, degrees, of scene vectors of shape (..., 3)."""
     vectors = np.asarray(vectors, dtype=np.float64)
     across, ahead, up = vectors[..., 0], vectors[..., 1], vectors[..., 2]
-    bearing = (np.degrees(np.arctan2(across, ahead)) + scene_north_deg) % 360.0
+    bearing = compass_deg(np.degrees(np.arctan2(across, ahead)) + scene_north_deg)
     return bearing, np.degrees(np.arctan2(up, np.hypot(across, ahead)))
 
 

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterable, Mapping, Sequence
+from functools import partial
 
 import attrs
 import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
+from planner_core.maths import search
 from planner_core.plan import timeline
 from planner_core.plan.model import Move, Plan, Pose
 from planner_core.rig import motion
@@ -324,15 +326,13 @@ def _bends(problem: _Problem, within: float) -> list[int]:
     """
     knots = [problem.start]
     while knots[-1] < problem.end and len(knots) < MOST_BENDS:
-        low, high = knots[-1] + 1, problem.end
-        while low < high:
-            middle = (low + high + 1) // 2
-            low, high = (middle, high) if _is_cubic(problem, knots[-1], middle, within) else (low, middle - 1)
-        knots.append(low)
+        is_cubic_from = partial(_is_cubic, problem, within, knots[-1])
+        farthest, _ = search.whole_boundary(is_cubic_from, knots[-1] + 1, problem.end + 1)
+        knots.append(farthest)
     return sorted({*knots, problem.end})
 
 
-def _is_cubic(problem: _Problem, first: int, last: int, within: float) -> bool:
+def _is_cubic(problem: _Problem, within: float, first: int, last: int) -> bool:
     if last - first < 4:
         return True
     span = problem.warped[first : last + 1]

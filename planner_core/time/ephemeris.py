@@ -20,6 +20,8 @@ from astral import table4
 from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
+from planner_core.maths.angles import compass_deg, wrapped_deg
+
 Array = NDArray[np.float64]
 
 EARTH_RADIUS_KM = 6378.137
@@ -93,7 +95,7 @@ def sun_hour_angle_deg(utc_s: ArrayLike, longitude_deg: ArrayLike) -> Array:
     instants, longitude = np.broadcast_arrays(_instants(utc_s), np.asarray(longitude_deg, dtype=np.float64))
     sun = _geocentric(instants.ravel(), _sun_vector)
     ascension = np.degrees(np.arctan2(sun[:, 1], sun[:, 0])).reshape(instants.shape)
-    return np.mod(sidereal_time_deg(instants, longitude) - ascension + 180.0, 360.0) - 180.0
+    return wrapped_deg(sidereal_time_deg(instants, longitude) - ascension)
 
 
 def sidereal_time_deg(utc_s: ArrayLike, longitude_deg: ArrayLike) -> Array:
@@ -102,7 +104,7 @@ def sidereal_time_deg(utc_s: ArrayLike, longitude_deg: ArrayLike) -> Array:
     days = (instants + _ut1_minus_utc_s(instants) - J2000_UTC_S) / DAY_S
     centuries = days / 36525.0
     greenwich = 280.46061837 + 360.98564736629 * days + centuries**2 * (0.000387933 - centuries / 38710000.0)
-    return _turn(greenwich + np.asarray(longitude_deg, dtype=np.float64))
+    return compass_deg(greenwich + np.asarray(longitude_deg, dtype=np.float64))
 
 
 def refraction_deg(true_altitude_deg: ArrayLike) -> Array:
@@ -323,14 +325,8 @@ def _topocentric(
     north = axial * cos_phi - outward * sin_phi
     up = outward * cos_phi + axial * sin_phi
     level = np.hypot(east, north)
-    azimuth = _turn(np.degrees(np.arctan2(east, north)))
+    azimuth = compass_deg(np.degrees(np.arctan2(east, north)))
     return azimuth, np.degrees(np.arctan2(up, level)), np.hypot(level, up) * EARTH_RADIUS_KM
-
-
-def _turn(angle_deg: Array) -> Array:
-    """An angle within 0 ≤ a < 360."""
-    wrapped = np.mod(angle_deg, 360.0)
-    return np.where(wrapped == 360.0, 0.0, wrapped)
 
 
 def _instants(utc_s: ArrayLike) -> Array:

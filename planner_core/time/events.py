@@ -15,6 +15,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
+from planner_core.maths import search
 from planner_core.time import ephemeris
 
 Array = NDArray[np.float64]
@@ -40,6 +41,7 @@ PHASES = ("day", "civil twilight", "nautical twilight", "astronomical twilight",
 PHASE_STARTS_DEG = (SUN_RISES_AT_DEG, -6.0, -12.0, -18.0)
 
 STEP_S = 600.0
+WITHIN_S = 1.0  # spans of a crossing are narrowed to this: the middle is then good to half a second
 GRAZE_DEG = 0.1  # how near the horizon an altitude's turning point may hide a crossing between two samples
 
 
@@ -170,10 +172,7 @@ class _Day:
         return self._edge(inside[0], inside[0] - STEP_S), self._edge(inside[-1], inside[-1] + STEP_S)
 
     def _edge(self, inside: float, outside: float) -> float:
-        while abs(inside - outside) > 0.5:
-            middle = (inside + outside) / 2.0
-            inside, outside = (middle, outside) if self.is_in_date(middle) else (inside, middle)
-        return float(round(inside))
+        return float(round(search.boundary(self.is_in_date, inside, outside, within=0.5)[0]))
 
     def crossings(
         self, height_deg: Callable[[Array], Array], levels_deg: tuple[float, ...]
@@ -183,7 +182,9 @@ class _Day:
         above = heights[:, None] >= np.array(levels_deg)
         sample, level = np.nonzero(above[1:] != above[:-1])
         rising = above[sample + 1, level]
-        found = _refine(height_deg, times[sample], times[sample + 1], np.array(levels_deg)[level], rising)
+        found = search.crossings(
+            height_deg, times[sample], times[sample + 1], np.array(levels_deg)[level], rising, within=WITHIN_S
+        )
         return [
             (found[(level == k) & ~rising].tolist(), found[(level == k) & rising].tolist())
             for k in range(len(levels_deg))
@@ -198,13 +199,10 @@ class _Day:
         turns = (at - before) * (after - at) <= 0.0
         near = np.min(np.abs(at[:, None] - np.array(levels_deg)), axis=1) < GRAZE_DEG
         for i in np.flatnonzero(turns & near) + 1:
-            sign = 1.0 if heights[i] >= heights[i - 1] else -1.0
-            low, high = times[i - 1], times[i + 1]
-            while high - low > 0.1:
-                tries = np.linspace(low, high, 17)
-                best = int(np.argmax(sign * height_deg(tries)))
-                low, high = tries[max(best - 1, 0)], tries[min(best + 1, 16)]
-            middle = np.array([(low + high) / 2.0])
+            is_top = bool(heights[i] >= heights[i - 1])
+            middle = np.array(
+                [search.turning_point(height_deg, times[i - 1], times[i + 1], is_top=is_top, within=0.1)]
+            )
             times, heights = np.append(times, middle), np.append(heights, height_deg(middle))
         order = np.argsort(times, kind="stable")
         return times[order], heights[order]
@@ -214,7 +212,9 @@ class _Day:
         angle = self.hour_angle(self.utc_s)
         i = np.flatnonzero((angle[:-1] < 0.0) & (angle[1:] >= 0.0))
         rising = np.ones(i.shape, dtype=np.bool_)
-        return _refine(self.hour_angle, self.utc_s[i], self.utc_s[i + 1], np.zeros(i.shape), rising).tolist()
+        return search.crossings(
+            self.hour_angle, self.utc_s[i], self.utc_s[i + 1], np.zeros(i.shape), rising, within=WITHIN_S
+        ).tolist()
 
     def part(self, start_utc_s: float, end_utc_s: float) -> str:
         start, end = self.hour_angle(np.array([start_utc_s, end_utc_s]))
@@ -223,25 +223,6 @@ class _Day:
         if end < start:
             return "around_midnight"
         return "morning" if start + end < 0.0 else "evening"
-
-
-def _refine(
-    height_deg: Callable[[Array], Array],
-    low_s: Array,
-    high_s: Array,
-    level_deg: Array,
-    rising: NDArray[np.bool_],
-) -> Array:
-    """Instants between low_s and high_s (n,) at which the height passes its level, to a tenth of a second."""
-    pieces = 16
-    while low_s.size and float(np.max(high_s - low_s)) > 1.0:
-        tries = np.linspace(low_s, high_s, pieces + 1, axis=1)
-        passed = (height_deg(tries) >= level_deg[:, None]) == rising[:, None]
-        passed[:, -1] = True
-        first = np.clip(np.argmax(passed, axis=1), 1, pieces)
-        row = np.arange(low_s.size)
-        low_s, high_s = tries[row, first - 1], tries[row, first]
-    return (low_s + high_s) / 2.0
 
 
 def _zone(timezone: str) -> zoneinfo.ZoneInfo:

@@ -15,6 +15,7 @@ from bpy.props import EnumProperty, FloatProperty, FloatVectorProperty, StringPr
 
 from planner_core import Plan
 from planner_core.edit import kit
+from planner_core.maths.angles import compass_deg
 from planner_core.place.footprints import Selection, load_footprints, load_horizon
 
 from ...scene import blocking, parts
@@ -45,7 +46,7 @@ def lens_bearing_deg(scene: Any) -> float:
     if frames is None:
         return 0.0
     shown = min(max(scene.frame_current, 1), len(frames)) - 1
-    return float(frames.lens_bearing_deg[shown]) % 360.0
+    return compass_deg(float(frames.lens_bearing_deg[shown]))
 
 
 class DUSKRAIL_OT_add_block(WithPlan, bpy.types.Operator):

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 
 from planner_core.frames import FrameTable
+from planner_core.maths.angles import compass_deg, wrapped_deg
 from planner_core.output.packing import Item, packing_list
 from planner_core.output.sheet.draw import minus
 from planner_core.output.sheet.map import (
@@ -78,8 +79,8 @@ def _rig(matter: Matter, outlines: Outlines) -> Iterator[str]:
     else:
         rise = f", rising {rig.incline_deg:g}°" if rig.incline_deg else ", level"
         note = (
-            f"Rail of {rig.slide.max_m - rig.slide.min_m:.2f} m along {rig.bearing_deg % 360.0:.1f}°{rise}, "
-            f"its start {height_above_ground_m(plan, rig.origin_m):.2f} m above the ground."
+            f"Rail of {rig.slide.max_m - rig.slide.min_m:.2f} m along "
+            f"{compass_deg(rig.bearing_deg):.1f}°{rise}, its start {height_above_ground_m(plan, rig.origin_m):.2f} m above the ground."
         )
     drawing = rig_svg(plan, matter.frames, outlines, 70.0, 38.0)
     yield f'<section class="map"><h2>The rig</h2>{drawing}{under(note)}</section>'
@@ -141,7 +142,7 @@ def _in_picture(matter: Matter, row: Bearing) -> str:
     width, height = plan.clip.width_px, plan.clip.height_px
     if np.isfinite(x) and 0 <= x <= width:
         return f"{x / width:.0%}" if 0 <= y <= height else "above" if y < 0 else "below"
-    turn = (row.bearing_deg - float(frames.lens_bearing_deg[k]) + 180.0) % 360.0 - 180.0
+    turn = wrapped_deg(row.bearing_deg - float(frames.lens_bearing_deg[k]))
     return "behind" if abs(turn) > 90.0 else f"{abs(turn):.0f}° {'right' if turn > 0 else 'left'}"
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from planner_core.evening.timetable import Moment
 from planner_core.frames import FrameTable
+from planner_core.maths.angles import compass_deg
 from planner_core.output.sheet.draw import Canvas, round_step, text_width
 from planner_core.picture.optics import delivered_crop, field_of_view_deg
 from planner_core.place import blocking
@@ -97,7 +98,7 @@ def _measured(plan: Plan, index: int, way: Array) -> Measured:
         name=blocking.block_label(plan, index),
         role=block.role,
         distance_m=float(np.hypot(*way)),
-        bearing_deg=bearing % 360.0,
+        bearing_deg=compass_deg(bearing),
         height_m=height_above_ground_m(plan, (*plan.rig.origin_m[:2], top)),
     )
 
