@@ -2,61 +2,47 @@
 
 from __future__ import annotations
 
+import ast
+import contextlib
 import hashlib
 import json
 import os
-import sys
+import struct
 import time
+import zlib
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+import attrs
 import numpy as np
+import platformdirs
+from attrs import frozen
 
 CACHE_VARIABLE = "DUSKRAIL_CACHE"
 LARGEST_BYTES = 4_000_000_000
 STALE_S = 86400.0
-WISHES, MOST_WISHES = "drawn.json", 40
-Wish = tuple[str, str, int, int]  # look, engine, width and height in pixels
-# Modules that a picture's pixels depend on: those of this layer that draw, and those of the core that shape
-# what is drawn. What the rest of the core computes is in the key as numbers.
-DRAWING = (
-    "compat",
-    "scene/blocking",
-    "scene/build",
-    "scene/keyframes",
-    "scene/lighting",
-    "scene/materials",
-    "scene/nightlights",
-    "scene/nodes",
-    "scene/rig",
-    "scene/starfield",
-    "render/fastlook",
-    "render/looks",
-)
-DRAWN = (
-    "draft/lamps",
-    "draft/sky",
-    "draft/stars",
-    "draft/stars.csv",
-    "light/colour",
-    "picture/optics",
-    "place/blocking",
-    "place/draft_shapes",
-)
+VARIANTS_FILE, MOST_VARIANTS = "drawn.json", 40
+# The modules that draw; they and all that they import shape a picture's pixels.
+DRAWING = ("scene/build.py", "render/looks.py")
+PNG_SIGNATURE, PNG_END = b"\x89PNG\r\n\x1a\n", b"IEND"
 
 
 def cache_folder() -> Path:
     """Where finished frames are kept: $DUSKRAIL_CACHE, else the system's place for such things."""
     chosen = os.environ.get(CACHE_VARIABLE)
-    if chosen:
-        return Path(chosen)
-    if sys.platform == "darwin":
-        return Path.home() / "Library" / "Caches" / "duskrail"
-    if sys.platform == "win32":
-        return Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local") / "duskrail"
-    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "duskrail"
+    return Path(chosen or platformdirs.user_cache_dir("duskrail", appauthor=False, opinion=False))
+
+
+@frozen(kw_only=True)
+class CacheVariant:
+    """How kept frames were drawn: in which look, by which engine, in which size."""
+
+    look: str
+    engine: str
+    width_px: int
+    height_px: int
 
 
 class FrameCache:
@@ -76,37 +62,49 @@ class FrameCache:
         return path.with_name(f".{key[:16]}.{os.getpid()}.png")
 
     def finish(self, key: str) -> Path:
-        """Move a frame from its working path to its own. Raises OSError."""
-        path = self.path(key)
-        self.working_path(key).replace(path)
+        """Move a frame from its working path to its own, once it is on the disk. Raises OSError."""
+        path, working = self.path(key), self.working_path(key)
+        with working.open("rb+") as drawn:
+            os.fsync(drawn.fileno())
+        working.replace(path)
         return path
 
     def has(self, key: str) -> bool:
-        """Whether a finished frame is kept; it counts as used now."""
+        """Whether a frame is kept and whole; it counts as used now. A damaged one is taken away."""
+        path = self.path(key)
         try:
-            os.utime(self.path(key))
+            content = path.read_bytes()
         except OSError:
             return False
+        if not is_whole_png(content):
+            with contextlib.suppress(OSError):
+                path.unlink()
+            return False
+        with contextlib.suppress(OSError):  # a cache that may only be read
+            os.utime(path)
         return True
 
-    def note_wish(self, look: str, engine: str, width_px: int, height_px: int) -> None:
-        """Remember that frames were drawn in a look, by an engine, in a size: to find them again by."""
-        wish = (look, engine, width_px, height_px)
-        before = self.wishes()
-        if before[:1] == [wish]:
+    def note_variant(self, variant: CacheVariant) -> None:
+        """Remember that frames were drawn in this way: to find them again by."""
+        before = self.variants()
+        if before[:1] == [variant]:
             return
-        after = [wish, *(other for other in before if other != wish)][:MOST_WISHES]
+        after = [variant, *(other for other in before if other != variant)][:MOST_VARIANTS]
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
-            write_whole(self.folder / WISHES, json.dumps(after).encode("utf-8"))
+            rows = [attrs.astuple(one) for one in after]
+            write_whole(self.folder / VARIANTS_FILE, json.dumps(rows).encode("utf-8"))
         except OSError:
             return  # the frames are found by their names all the same
 
-    def wishes(self) -> list[Wish]:
-        """Looks, engines and sizes that frames were drawn with, the latest first."""
+    def variants(self) -> list[CacheVariant]:
+        """In which ways frames were drawn, the latest first."""
         try:
-            noted = json.loads((self.folder / WISHES).read_text(encoding="utf-8"))
-            return [(str(look), str(engine), int(wide), int(high)) for look, engine, wide, high in noted]
+            noted = json.loads((self.folder / VARIANTS_FILE).read_text(encoding="utf-8"))
+            return [
+                CacheVariant(look=str(look), engine=str(engine), width_px=int(wide), height_px=int(high))
+                for look, engine, wide, high in noted
+            ]
         except (OSError, ValueError, TypeError):
             return []
 
@@ -151,21 +149,100 @@ def _plain(value: Any) -> Any:
     return str(value)
 
 
+def is_whole_png(content: bytes) -> bool:
+    """Whether a PNG has all its chunks, each with the checksum it should have (ISO/IEC 15948, 5.3)."""
+    if not content.startswith(PNG_SIGNATURE):
+        return False
+    place, kind = len(PNG_SIGNATURE), b""
+    while place + 12 <= len(content):
+        length, kind = struct.unpack_from(">I4s", content, place)
+        end = place + 8 + length
+        if end + 4 > len(content):
+            return False
+        if zlib.crc32(memoryview(content)[place + 4 : end]) != struct.unpack_from(">I", content, end)[0]:
+            return False
+        place = end + 4
+        if kind == PNG_END:
+            break
+    return kind == PNG_END and place == len(content)
+
+
 @lru_cache(maxsize=1)
 def code_key() -> str:
-    """Of the code that draws: a frame drawn by other code is not taken for one of this."""
-    import planner_core
-
+    """Of the code that draws, and the data it reads: a frame drawn by other code is not taken for one of
+    this.
+    """
     digest = hashlib.sha256()
-    core, layer = Path(planner_core.__file__).parent, Path(__file__).parent.parent
-    for folder, names in ((layer, DRAWING), (core, DRAWN)):
-        for name in names:
-            digest.update((folder / (name if "." in name else f"{name}.py")).read_bytes())
+    for path in drawing_files():
+        digest.update(path.read_bytes())
     return digest.hexdigest()
+
+
+def drawing_files() -> list[Path]:
+    """The modules that draw, those they import from this layer and the core, and the data beside these."""
+    from planner_core import frames
+
+    layer, core = Path(__file__).parent.parent, Path(frames.__file__).parent
+    entries = [*(layer / name for name in DRAWING), core / "frames.py"]
+    modules = _imported(entries, layer, core)
+    data = {
+        path
+        for folder in {module.parent for module in modules} - {layer}
+        for path in folder.iterdir()
+        if path.is_file() and path.suffix not in (".py", ".pyc")
+    }
+    return sorted(modules) + sorted(data)
+
+
+def _imported(entries: Iterable[Path], layer: Path, core: Path) -> set[Path]:
+    """Modules and all that they import, late imports too, as far as they lie in the two folders."""
+    found: set[Path] = set()
+    waiting = list(entries)
+    while waiting:
+        path = waiting.pop()
+        if path in found:
+            continue
+        found.add(path)
+        for node in ast.walk(ast.parse(path.read_bytes())):
+            if isinstance(node, ast.ImportFrom):
+                waiting += _modules_named(node, path, layer, core)
+            elif isinstance(node, ast.Import):
+                for alias in node.names:
+                    package, *inner = alias.name.split(".")
+                    if package == core.name:
+                        waiting += _module_files(core.joinpath(*inner))
+    return found
+
+
+def _modules_named(node: ast.ImportFrom, path: Path, layer: Path, core: Path) -> list[Path]:
+    """Files of the modules that a from-import names, or takes something from."""
+    names = node.module.split(".") if node.module else []
+    if node.level:
+        base = path.parents[node.level - 1]
+    elif names[0] == core.name:
+        base, names = core, names[1:]
+    else:
+        return []
+    if base not in (layer, core) and not {layer, core} & set(base.parents):
+        return []
+    package = base.joinpath(*names)
+    inner = [_module_files(package / alias.name) for alias in node.names]
+    return [file for files in (inner if all(inner) else [*inner, _module_files(package)]) for file in files]
+
+
+def _module_files(path: Path) -> list[Path]:
+    """The module's file, or its package's."""
+    return [file for file in (path.with_suffix(".py"), path / "__init__.py") if file.is_file()]
 
 
 def write_whole(path: Path, content: bytes) -> None:
     """Write a file under another name and move it into place. Raises OSError."""
     working = path.with_name(f".{path.name}.{os.getpid()}")
-    working.write_bytes(content)
-    working.replace(path)
+    try:
+        with working.open("wb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        working.replace(path)
+    finally:
+        working.unlink(missing_ok=True)

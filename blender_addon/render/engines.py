@@ -11,6 +11,7 @@ import platform
 import subprocess
 import sys
 import time
+from pathlib import Path
 from typing import Any
 
 import bpy
@@ -22,8 +23,10 @@ from . import cache as framecache
 PROBE_SECONDS = 60.0
 PROBE_LASTS_S = 86400.0
 
-PROBE = """
+STARTED, FOUND = "DUSKRAIL STARTED", "DUSKRAIL PROBE"
+PROBE = f"""
 import bpy
+print("{STARTED}", flush=True)
 scene = bpy.data.scenes.new("probe")
 camera = bpy.data.objects.new("probe", bpy.data.cameras.new("probe"))
 scene.collection.objects.link(camera)
@@ -32,7 +35,7 @@ scene.render.engine = "BLENDER_WORKBENCH"
 scene.render.resolution_x = scene.render.resolution_y = 16
 bpy.ops.render.render(scene=scene.name)
 import gpu
-print("DUSKRAIL PROBE", gpu.platform.device_type_get())
+print("{FOUND}", gpu.platform.device_type_get())
 """
 
 
@@ -91,27 +94,30 @@ def this_machine() -> Machine:
     noted = notes.get(key)
     if isinstance(noted, dict) and 0.0 <= time.time() - float(noted.get("time", 0.0)) < PROBE_LASTS_S:
         return Machine(opengl=bool(noted.get("opengl")), graphics_card=bool(noted.get("graphics_card")))
-    found = _probe()
-    notes[key] = {"opengl": found.opengl, "graphics_card": found.graphics_card, "time": time.time()}
-    _write_notes(notes)
+    found, said = _probe()
+    if STARTED in said:  # what failed before it could look says nothing about the machine
+        notes[key] = {"opengl": found.opengl, "graphics_card": found.graphics_card, "time": time.time()}
+        _write_notes(notes)
     return found
 
 
-def _probe() -> Machine:
+def _probe() -> tuple[Machine, str]:
+    """What a process of its own found, and what it printed."""
     if bpy.app.binary_path:
         command = [bpy.app.binary_path, "--background", "--factory-startup", "--python-expr", PROBE]
-    else:
-        command = [sys.executable, "-c", PROBE]
+    else:  # isolated: nothing that lies in the current folder is imported
+        command = [sys.executable, "-I", "-c", PROBE]
     try:
         done = subprocess.run(command, capture_output=True, text=True, timeout=PROBE_SECONDS, check=False)
     except (OSError, subprocess.TimeoutExpired):
-        return Machine(opengl=False, graphics_card=False)
-    words = next((line.split() for line in done.stdout.splitlines() if "DUSKRAIL PROBE" in line), [])
+        return Machine(opengl=False, graphics_card=False), ""
+    words = next((line.split() for line in done.stdout.splitlines() if FOUND in line), [])
     device = words[-1] if len(words) == 3 else ""
-    return Machine(
+    machine = Machine(
         opengl=done.returncode == 0 and bool(device),
         graphics_card=done.returncode == 0 and device not in ("", "SOFTWARE", "UNKNOWN"),
     )
+    return machine, done.stdout
 
 
 def _device_type() -> str:
@@ -137,7 +143,23 @@ def _machine_key() -> str:
         if name in ("DISPLAY", "WAYLAND_DISPLAY")
         or name.startswith(("LIBGL_", "__EGL", "__GLX", "MESA_", "EGL_"))
     ]
-    return "|".join([bpy.app.version_string, platform.node(), sys.executable, *drivers])
+    return "|".join([bpy.app.version_string, platform.node(), *map(_binary_words, _binaries()), *drivers])
+
+
+def _binaries() -> list[str]:
+    """The files that the probe runs: Blender's program, or Python and Blender's module."""
+    if bpy.app.binary_path:
+        return [bpy.app.binary_path]
+    return [name for name in (sys.executable, getattr(bpy, "__file__", None)) if name]
+
+
+def _binary_words(name: str) -> str:
+    """A file with its size and date, so that another one in its place is told apart."""
+    try:
+        facts = Path(name).stat()
+    except OSError:
+        return name
+    return f"{name}:{facts.st_size}:{facts.st_mtime_ns}"
 
 
 def _read_notes() -> dict[str, Any]:

@@ -81,7 +81,7 @@ class _View:
         more than `most` over all pictures. A multiple of 8.
         """
         step = max(self.width_rad / across, (self.last_rad - self.first_rad) / most)
-        return 8 * int(np.ceil(np.pi / 4.0 / step))
+        return 8 * int(np.ceil(np.pi / 4.0 / step - 1e-9))  # not one more for a last bit
 
     def directions_rad(self, across: int, most: int) -> Array:
         """Directions of those steps, from one side of what is in view to the other. They are the same

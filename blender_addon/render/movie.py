@@ -38,6 +38,7 @@ def encode(pictures: Sequence[Path], output: Path, fps: float, size_px: tuple[in
             _link(picture, folder / f"{number:06d}.png")
         made = _render(folder, len(pictures), fps, size_px)
         index_first(made)
+        undate(made)
         with made.open("rb") as whole:
             os.fsync(whole.fileno())
         made.replace(output)
@@ -82,6 +83,7 @@ def _render(folder: Path, count: int, fps: float, size_px: tuple[int, int]) -> P
         scene.view_settings.view_transform = "Standard"
         scene.view_settings.look = "None"
         scene.sequencer_colorspace_settings.name = "sRGB"
+        compat.stamp_nothing(render)
         compat.choose_video(render.image_settings)
         _choose_codec(render.ffmpeg, fps)
         strip = compat.add_pictures(scene, str(folder), [f"{n:06d}.png" for n in range(1, count + 1)])
@@ -133,6 +135,25 @@ def index_first(path: Path) -> None:
     index = bytearray(content[place : place + size])
     _move_chunks(index, 0, len(index), size)
     path.write_bytes(content[:start] + bytes(index) + content[start:place] + content[place + size :])
+
+
+def undate(path: Path) -> None:
+    """Take the hour of writing out of an MP4's heads (mvhd, tkhd, mdhd), so that the same clip is the same
+    file. ISO/IEC 14496-12, 8.2.2.
+    """
+    content = bytearray(path.read_bytes())
+    _undate(content, 0, len(content))
+    path.write_bytes(content)
+
+
+def _undate(content: bytearray, start: int, end: int) -> None:
+    for place, kind, head, size in _boxes(content, start, end):
+        inside = place + head
+        if kind in (b"moov", b"trak", b"mdia"):
+            _undate(content, inside, place + size)
+        elif kind in (b"mvhd", b"tkhd", b"mdhd"):
+            dates = 16 if content[inside] == 1 else 8  # of making and of change, 64 or 32 bits each
+            content[inside + 4 : inside + 4 + dates] = bytes(dates)
 
 
 def _boxes(content: bytes | bytearray, start: int, end: int) -> list[Box]:

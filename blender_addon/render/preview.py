@@ -17,15 +17,13 @@ from pathlib import Path
 from types import FrameType
 from typing import Any
 
-import attrs
 import bpy
 import numpy as np
 from attrs import frozen
 
-from planner_core.draft import sky
 from planner_core.frames import FrameTable, compute_frames
+from planner_core.plan.file import plan_to_dict
 from planner_core.plan.model import Clip, Plan
-from planner_core.rig import geometry
 
 from .. import compat
 from ..console import silenced
@@ -38,7 +36,17 @@ DEFAULT_WIDTH_PX = {looks.FAST: 960, looks.LIT: 640}
 SMALLEST_PX, LARGEST_PX = 32, 8192
 CONTACT_WIDTH_PX = 640
 MOST_SPANS = 6
-PNG_END = b"IEND\xaeB`\x82"
+# Steps in which a frame's pose goes into its name: a tenth of a micrometre, a millionth of a degree
+PLACE_DECIMALS, ANGLE_DECIMALS = 7, 6
+# Fields of the plan file that no picture shows, or shows in the frame's own pose and settings
+UNSEEN_FIELDS = (
+    *("title", "reason", "notes", "composition", "site.name", "camera.raw_file_mb"),
+    *("move.poses", "move.ease", "shoot.write_s", "shoot.setup_s", "shoot.travel_s"),
+    *("rig.settle_s", "rig.max_incline_deg", "rig.pan", "rig.tilt"),
+    *("rig.slide.max_speed_m_s", "rig.slide.max_acceleration_m_s2", "rig.slide.step_m"),
+    *("exposure.iso_min", "exposure.iso_max", "exposure.shutter_min_s", "exposure.shutter_max_s"),
+    *("exposure.night_look_stops", "exposure.ramp_order"),
+)
 
 
 class PreviewError(RuntimeError):
@@ -176,9 +184,9 @@ def _joined(
 ) -> list[Path]:
     """Frames that are in the cache, whichever engine drew them. Raises PreviewError where one is missing."""
     names = [
-        engine
-        for its_look, engine, *its_size in store.wishes()
-        if (its_look, tuple(its_size)) == (look, size)
+        variant.engine
+        for variant in store.variants()
+        if (variant.look, variant.width_px, variant.height_px) == (look, *size)
     ]
     keys = [frame_keys(frames, look, engines.Engine(name=n, words=n), size) for n in dict.fromkeys(names)]
     paths = {}
@@ -417,7 +425,9 @@ def drawn_frames(
     missing = {number for number in numbers if not store.has(keys[number])}
     pace = _Pace(len(missing))
     if missing and not still:
-        store.note_wish(look, engine.name, *size)
+        store.note_variant(
+            framecache.CacheVariant(look=look, engine=engine.name, width_px=size[0], height_px=size[1])
+        )
     with contextlib.ExitStack() as stack:
         draw: Callable[[int, Path], None] | None = None
         for count, number in enumerate(numbers, start=1):
@@ -462,7 +472,7 @@ def _drawing(
             except RuntimeError as problem:
                 reason = " ".join(str(problem).split())
                 raise PreviewError(f"preview: frame {number} could not be drawn ({reason})") from None
-            if not path.is_file() or not path.read_bytes().endswith(PNG_END):
+            if not path.is_file() or not framecache.is_whole_png(path.read_bytes()):
                 raise PreviewError(
                     f"preview: frame {number} could not be written to {path.parent}; is the disk full?"
                 )
@@ -477,34 +487,56 @@ def _drawing(
 def frame_keys(
     frames: FrameTable, look: str, engine: engines.Engine, size: tuple[int, int], *, still: bool = False
 ) -> Callable[[int], str]:
-    """What names a frame in the cache: a function of its number, from everything the picture depends on."""
-    plan, light = frames.plan, sky.picture_light(frames)
+    """What names a frame in the cache: a function of its number, from everything the picture depends on.
+
+    That is what the plan decides, and the code that makes a picture of it. Two things are taken from the
+    frames instead: where the camera stands and looks, and its settings, so that a frame that a change of the
+    move leaves as it was keeps its name. They are rounded: the last bits of computed numbers may differ
+    between processes and machines, by some 1e-13, which the steps are a million times wider than; and a step
+    is below a thousandth of a pixel.
+    """
+    plan = frames.plan
     common = framecache.key_of(
         framecache.code_key(),
         looks.settings_key(look, engine, still=still),
         size,
-        [attrs.asdict(block) for block in plan.blocks],
-        attrs.asdict(plan.camera),
-        attrs.asdict(plan.clip),
-        geometry.head_middle_m(plan),
-        plan.site.scene_north_deg,
-        plan.move.drive,
+        _decided(plan),
+        np.round(frames.lens_bearing_deg[0], ANGLE_DECIMALS),  # the lamps' light comes from beside it
         fastlook.grid_of(frames) if look == looks.FAST else None,
     )
-    rows = [getattr(light, field.name) for field in attrs.fields(sky.PictureLight)]
-    rows += [frames.camera_m, frames.camera_rotation, frames.sun_direction, frames.moon_direction]
-    rows += [frames.moon_lit_fraction]
-    blurred = plan.move.drive == "continuous" and frames.ramp is not None
+    poses = np.column_stack(
+        [
+            np.round(frames.camera_m, PLACE_DECIMALS),
+            np.round(frames.lens_bearing_deg, ANGLE_DECIMALS),
+            np.round(frames.lens_altitude_deg, ANGLE_DECIMALS),
+        ]
+    )
+    poses += 0.0  # no −0
+    blurred = plan.move.drive == "continuous"
 
     def key(number: int) -> str:
-        here = [np.asarray(row[number - 1]) for row in rows]
-        if blurred and frames.ramp is not None:
-            after = min(number, len(frames) - 1)
-            here += [frames.camera_m[after], frames.camera_rotation[after]]
-            here += [np.asarray(frames.ramp.shutter_s[number - 1] / plan.shoot.interval_s)]
-        return framecache.key_of(common, here)
+        here = poses[number - 1 : number + 1 if blurred else number]
+        ramp = frames.ramp
+        settings = [f"{row[number - 1]:.9g}" for row in (ramp.shutter_s, ramp.iso)] if ramp else None
+        return framecache.key_of(common, number, here, settings)
 
     return key
+
+
+def _decided(plan: Plan) -> dict[str, Any]:
+    """The plan's fields that every frame's picture depends on: all but those that no picture shows, and the
+    move and the exposure's limits, which are seen in the frame's own pose and settings.
+    """
+    fields = plan_to_dict(plan)
+    for name in UNSEEN_FIELDS:
+        *parents, last = name.split(".")
+        part: Any = fields
+        for parent in parents:
+            part = part.get(parent) or {}
+        part.pop(last, None)
+    if plan.shoot.anchor is None:  # counted from the start, a frame's time is the same however many follow
+        fields["shoot"].pop("frames")
+    return fields
 
 
 def kept_pictures(frames: FrameTable, numbers: Sequence[int], cache: Path | None = None) -> dict[int, bytes]:
@@ -514,14 +546,15 @@ def kept_pictures(frames: FrameTable, numbers: Sequence[int], cache: Path | None
     a frame that nobody has drawn isn't there.
     """
     store = framecache.FrameCache(cache or framecache.cache_folder())
-    wishes = sorted(store.wishes(), key=lambda wish: (wish[0] != looks.LIT, -wish[2]))
+    variants = sorted(store.variants(), key=lambda one: (one.look != looks.LIT, -one.width_px))
     found: dict[int, bytes] = {}
-    for look, engine, width, height in wishes:
+    for variant in variants:
         if len(found) == len(set(numbers)):
             break
-        if look not in LOOKS:
+        if variant.look not in LOOKS:
             continue
-        key = frame_keys(frames, look, engines.Engine(name=engine, words=engine), (width, height))
+        engine = engines.Engine(name=variant.engine, words=variant.engine)
+        key = frame_keys(frames, variant.look, engine, (variant.width_px, variant.height_px))
         for number in numbers:
             if number not in found and 1 <= number <= len(frames) and store.has(key(number)):
                 with contextlib.suppress(OSError):

@@ -63,7 +63,7 @@ class Job:
                 "--",
             ]
             if bpy.app.binary_path
-            else [sys.executable, script]
+            else [sys.executable, "-I", script]
         )
         self.log = (self.folder / "log.txt").open("w", encoding="utf-8")
         self.process = subprocess.Popen(

@@ -19,8 +19,8 @@ LEAVE_NOTICE_S, START_NOTICE_S, EVENT_NOTICE_S, END_NOTICE_S = 900.0, 600.0, 300
 NAMESPACE = uuid.UUID("6f0d1c1e-5a3b-4f0c-9a7e-3b1b6f5f2d11")
 
 
-def ics_bytes(plan: Plan, frames: FrameTable, stamp: dt.datetime | None = None) -> bytes:
-    """The calendar file's content. stamp is the time of writing, an aware datetime; now, if None.
+def ics_bytes(plan: Plan, frames: FrameTable) -> bytes:
+    """The calendar file's content. Its stamp is the shoot's start, so that the same plan is the same file.
 
     Instants are in UTC, so that no calendar has to know the site's time zone; descriptions have the local
     clock. Writing the plan of the same day and place again gives the same identifiers, so that a calendar
@@ -35,7 +35,7 @@ def ics_bytes(plan: Plan, frames: FrameTable, stamp: dt.datetime | None = None) 
     calendar = Calendar()
     calendar.add("prodid", "-//Duskrail//Shot sheet//EN")
     calendar.add("version", "2.0")
-    written = stamp or dt.datetime.now(dt.UTC)
+    written = _whole(start.utc_s)
     entries = [
         _entry(
             plan,

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import ast
 import os
 import signal
 import subprocess
 import sys
+import time
+import zlib
 from pathlib import Path
 from typing import Any
 
@@ -123,26 +124,106 @@ def test_a_change_of_the_last_pose_keeps_the_frames_before_it_matters(
     assert np.abs(apart).mean() < 0.05
 
 
-def _imported(module: str) -> set[str]:
-    """Modules of the Blender layer that one of them imports, and those that these import, as scene/rig."""
-    layer = Path(framecache.__file__).parent.parent
-    found, waiting = set(), [module]
-    while waiting:
-        name = waiting.pop()
-        found.add(name)
-        source = (layer / f"{name}.py").read_text(encoding="utf-8")
-        for node in ast.walk(ast.parse(source)):
-            if isinstance(node, ast.ImportFrom) and node.level:
-                base = "/".join([*name.split("/")[: -node.level], *(node.module or "").split(".")]).strip("/")
-                names = [base, *(f"{base}/{alias.name}".strip("/") for alias in node.names)]
-                waiting += [n for n in names if (layer / f"{n}.py").is_file() and n not in found]
-    return found
+def test_frames_drawn_by_other_code_are_not_kept(project_root: Path, tmp_path: Path) -> None:
+    files = {path.relative_to(project_root).as_posix() for path in framecache.drawing_files()}
+    drawing = {"scene/lighting", "scene/starfield", "scene/rig", "render/fastlook", "compat"}
+    shaping = {
+        "draft/sky",
+        "draft/stars",
+        "place/blocking",
+        "picture/optics",
+        "time/ephemeris",
+        "light/exposure",
+    }
+    assert files >= {f"blender_addon/{name}.py" for name in drawing}
+    assert files >= {f"planner_core/{name}.py" for name in shaping}
+    assert any(name.startswith("planner_core/draft/") and name.endswith(".csv") for name in files)
+    # what judges, prints and reads back a plan draws none of it
+    beside = {"planner_core/review/", "planner_core/output/", "blender_addon/ui/", "blender_addon/read/"}
+    assert not [name for name in files if name.startswith(tuple(beside))]
 
 
-def test_frames_drawn_by_other_code_are_not_kept() -> None:
-    # these find, keep and choose, and shape no pixel
-    beside = {"render/engines", "render/cache", "scene/parts", "scene/store"}
-    assert _imported("render/looks") | _imported("scene/build") == set(framecache.DRAWING) | beside
+def test_whatever_a_drawing_module_imports_is_found(tmp_path: Path) -> None:
+    sources = {
+        "layer/scene/build.py": "from . import rig\nfrom ..compat import x\nimport core.light.sun\n",
+        "layer/scene/rig.py": "def late():\n    from core.draft import sky, stars as others\n",
+        "layer/scene/__init__.py": "",
+        "layer/compat.py": "from core import Plan\n",
+        "layer/ui.py": "",
+        "core/__init__.py": "",
+        "core/light/sun.py": "",
+        "core/draft/sky.py": "",
+        "core/draft/stars.py": "from core.plan.model import Plan\n",
+        "core/plan/model.py": "",
+        "core/plan/file.py": "",
+    }
+    for name, source in sources.items():
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_text(source, encoding="utf-8")
+    layer, core = tmp_path / "layer", tmp_path / "core"
+    found = framecache._imported([layer / "scene/build.py"], layer, core)
+    names = {path.relative_to(tmp_path).as_posix() for path in found}
+    assert names == set(sources) - {"layer/ui.py", "core/plan/file.py", "layer/scene/__init__.py"}
+
+
+# A fresh process: memory laid out at random, then the keys of an evening.
+KEYS_OF_A_PROCESS = """
+import random, sys
+sys.path[:0] = sys.argv[3:]
+luck = random.Random(int(sys.argv[1]))
+held = [bytearray(luck.randrange(1, 100_000)) for _ in range(luck.randrange(400))]
+import numpy as np
+held += [np.empty(luck.randrange(1, 50_000), np.uint8) for _ in range(luck.randrange(400))]
+del held[:: luck.randrange(2, 5)]
+from blender_addon.render import engines, preview
+from planner_core import compute_frames, load_plan
+frames = compute_frames(load_plan(sys.argv[2]))
+for look, name in (("fast", "BLENDER_WORKBENCH"), ("lit", "CYCLES")):
+    key = preview.frame_keys(frames, look, engines.Engine(name=name, words=name), (160, 90))
+    print(*map(key, range(1, len(frames) + 1)), sep="\\n")
+sys.stdout.flush()
+import os
+os._exit(0)
+"""
+FRESH_PROCESSES = int(os.environ.get("DUSKRAIL_FRESH_PROCESSES", "12"))
+
+
+def test_every_process_gives_a_plans_frames_the_same_names(tmp_path: Path, project_root: Path) -> None:
+    save_plan(evening(frames=48), tmp_path / "one.plan.json")
+    said = set()
+    for seed in range(FRESH_PROCESSES):
+        surroundings = {**os.environ, "PYTHONHASHSEED": str(seed), "DUSKRAIL_PADDING": "x" * (97 * seed)}
+        command = [sys.executable, "-I", "-c", KEYS_OF_A_PROCESS, str(seed), str(tmp_path / "one.plan.json")]
+        done = subprocess.run(
+            [*command, str(project_root)], env=surroundings, capture_output=True, text=True, check=True
+        )
+        said.add(done.stdout)
+    assert len(said) == 1
+    assert len(set(said.pop().split())) == 2 * 48
+
+
+@pytest.mark.parametrize("drive", ["shoot-move-shoot", "continuous"])
+def test_the_last_bits_of_computed_numbers_name_no_frame(drive: str) -> None:
+    from planner_core import compute_frames
+
+    frames, luck = compute_frames(evening(frames=120, move__drive=drive)), np.random.default_rng(7)
+
+    def shaken(values: NDArray[np.float64]) -> NDArray[np.float64]:
+        return values * (1.0 + 1e-13 * luck.uniform(-1.0, 1.0, values.shape))
+
+    for _ in range(20):
+        assert frames.ramp is not None
+        ramp = attrs.evolve(frames.ramp, shutter_s=shaken(frames.ramp.shutter_s), iso=shaken(frames.ramp.iso))
+        moved = {
+            field.name: shaken(value)
+            for field in attrs.fields(type(frames))
+            if isinstance(value := getattr(frames, field.name), np.ndarray)
+        }
+        for look, name in (("fast", "BLENDER_WORKBENCH"), ("lit", "CYCLES")):
+            engine = engines.Engine(name=name, words=name)
+            ours = preview.frame_keys(frames, look, engine, SMALL)
+            theirs = preview.frame_keys(attrs.evolve(frames, ramp=ramp, **moved), look, engine, SMALL)
+            assert [*map(ours, range(1, 121))] == [*map(theirs, range(1, 121))]
 
 
 def test_a_change_of_light_or_place_draws_every_frame_anew(clip: Preview) -> None:
@@ -313,19 +394,120 @@ def test_the_process_ends_politely_when_it_is_told_to(tmp_path: Path, project_ro
 # ---------------------------------------------------------------- the parts
 
 
+def tiny_png(padding: int = 0) -> bytes:
+    """The least that is a whole PNG, and a chunk of text to make it longer."""
+
+    def chunk(kind: bytes, content: bytes) -> bytes:
+        body = kind + content
+        return len(content).to_bytes(4, "big") + body + zlib.crc32(body).to_bytes(4, "big")
+
+    head = (1).to_bytes(4, "big") * 2 + bytes([8, 0, 0, 0, 0])
+    parts = [chunk(b"IHDR", head), chunk(b"tEXt", bytes(padding)), chunk(b"IDAT", zlib.compress(b"\0\0"))]
+    return b"\x89PNG\r\n\x1a\n" + b"".join(parts) + chunk(b"IEND", b"")
+
+
 def test_half_written_frames_count_for_nothing(tmp_path: Path) -> None:
     store = framecache.FrameCache(tmp_path)
     key = framecache.key_of("a frame")
-    store.working_path(key).write_bytes(b"half")
+    store.working_path(key).write_bytes(tiny_png())
     assert not store.has(key)
     store.finish(key)
     assert store.has(key)
 
 
+def test_a_frame_that_was_damaged_counts_for_nothing() -> None:
+    whole = tiny_png(40)
+    assert framecache.is_whole_png(whole)
+    for length in range(len(whole)):
+        assert not framecache.is_whole_png(whole[:length])
+    for place in range(len(whole)):
+        assert not framecache.is_whole_png(whole[:place] + bytes([whole[place] ^ 4]) + whole[place + 1 :])
+    assert not framecache.is_whole_png(whole + b"more")
+
+
+@pytest.mark.parametrize("damage", ["cut", "turned", "emptied", "no picture"])
+def test_a_damaged_frame_is_drawn_anew_and_the_clip_is_the_same(
+    damage: str, clip: Preview, tmp_path: Path
+) -> None:
+    wish: dict[str, Any] = {"size": SMALL, "cache": tmp_path / "cache", "frame_range": (1, 3)}
+    first = pictures(render_preview(evening(), tmp_path / "first.mp4", **wish).output)
+    spoilt = sorted((tmp_path / "cache").glob("frames/*/*.png"))[1]
+    content = spoilt.read_bytes()
+    middle = len(content) // 2
+    spoilt.write_bytes(
+        {
+            "cut": content[:middle],
+            "turned": content[:middle] + bytes([content[middle] ^ 1]) + content[middle + 1 :],
+            "emptied": b"",
+            "no picture": bytes(len(content)),
+        }[damage]
+    )
+    with pytest.raises(PreviewError, match="1 of 3 frames are not drawn yet"):
+        render_preview(evening(), tmp_path / "joined.mp4", join=True, **wish)
+    for options in ({"burn_in": True}, {}):
+        again = render_preview(evening(), tmp_path / "again.mp4", **options, **wish)
+        assert again.kept == (2 if options else 3)
+    assert np.array_equal(pictures(again.output), first)
+    assert spoilt.read_bytes() == content
+
+
+def test_a_damaged_frame_is_no_picture_of_the_sheet_and_no_still(tmp_path: Path) -> None:
+    from planner_core import compute_frames
+
+    wish: dict[str, Any] = {"size": SMALL, "cache": tmp_path / "cache"}
+    render_preview(evening(), tmp_path / "clip.mp4", frame_range=(3, 3), **wish)
+    preview.render_still(evening(), 3, tmp_path / "still.png", look="fast", **wish)
+    still = (tmp_path / "still.png").read_bytes()
+    for spoilt in (tmp_path / "cache").glob("frames/*/*.png"):
+        spoilt.write_bytes(spoilt.read_bytes()[:-100])
+    assert preview.kept_pictures(compute_frames(evening()), [3], tmp_path / "cache") == {}
+    preview.render_still(evening(), 3, tmp_path / "still.png", look="fast", **wish)
+    assert (tmp_path / "still.png").read_bytes() == still
+
+
+def test_the_same_frames_make_the_same_file(clip: Preview, tmp_path: Path) -> None:
+    time.sleep(1.1)  # the hour of writing has whole seconds
+    again = render_preview(evening(), tmp_path / "again.mp4", size=SMALL)
+    assert again.output.read_bytes() == clip.output.read_bytes()
+
+
+# ---------------------------------------------------------------- nothing that lies about is run
+
+
+def test_the_probe_runs_nothing_from_the_current_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(framecache.CACHE_VARIABLE, str(tmp_path / "cache"))
+    for name in ("bpy.py", "numpy.py", "gpu.py"):
+        (tmp_path / name).write_text(f"open({str(tmp_path / 'ran')!r}, 'w').close()", encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    engines.this_machine()
+    assert not (tmp_path / "ran").exists()
+
+
+def test_a_probe_that_could_not_start_says_nothing_for_tomorrow(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(framecache.CACHE_VARIABLE, str(tmp_path))
+    whole = engines.PROBE
+    monkeypatch.setattr(engines, "PROBE", "import no_such_module")
+    assert engines.this_machine() == engines.Machine(opengl=False, graphics_card=False)
+    assert not (tmp_path / "machine.json").exists()
+    monkeypatch.setattr(engines, "PROBE", whole)
+    found = engines.this_machine()
+    monkeypatch.setattr(engines, "PROBE", "import no_such_module")
+    assert engines.this_machine() == found  # kept
+    other = tmp_path / "python"
+    other.symlink_to(sys.executable)
+    monkeypatch.setattr(sys, "executable", str(other))
+    assert engines.this_machine() == engines.Machine(opengl=False, graphics_card=False)  # asked anew
+
+
 def test_the_cache_forgets_the_frames_used_least_lately(tmp_path: Path) -> None:
     store = framecache.FrameCache(tmp_path)
     for number in range(5):
-        store.working_path(framecache.key_of(number)).write_bytes(bytes(1000))
+        store.working_path(framecache.key_of(number)).write_bytes(tiny_png(1000 - len(tiny_png())))
         os.utime(store.finish(framecache.key_of(number)), (1e9 + number, 1e9 + number))
     assert store.has(framecache.key_of(0))  # used now
     store.tidy(largest_bytes=2500)

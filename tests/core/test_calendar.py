@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import time
 
 import pytest
 import vobject
@@ -13,11 +14,9 @@ from planner_core.output.calendar import ics_bytes
 from planner_core.plan.model import Plan
 from tests.two_towers import plan
 
-STAMP = dt.datetime(2027, 1, 1, 12, 0, tzinfo=dt.UTC)
-
 
 def entries(here: Plan) -> dict[str, vobject.base.Component]:
-    content = ics_bytes(here, compute_frames(here), STAMP).decode("utf-8")
+    content = ics_bytes(here, compute_frames(here)).decode("utf-8")
     calendar = vobject.readOne(content)
     return {event.summary.value.split(":")[0]: event for event in calendar.vevent_list}
 
@@ -61,6 +60,15 @@ def test_writing_it_again_replaces_and_another_day_adds() -> None:
     assert not {entry.uid.value for entry in other.values()} & set(first.values())
 
 
+def test_the_same_plan_is_the_same_file_whenever_it_is_written(monkeypatch: pytest.MonkeyPatch) -> None:
+    first = ics_bytes(plan(), compute_frames(plan()))
+    real = time.time
+    monkeypatch.setattr(time, "time", lambda: real() + 1e7)
+    assert ics_bytes(plan(), compute_frames(plan())) == first
+    stamps = {entry.dtstamp.value.timestamp() for entry in entries(plan()).values()}
+    assert [*stamps] == [pytest.approx(compute_frames(plan()).utc_s[0], abs=0.5)]
+
+
 def test_titles_with_commas_breaks_and_other_alphabets_come_back_whole() -> None:
     title = "Dusk; quay, silos\nand “far” тёмный берег " + "long " * 30
     entry = entries(plan(title=title))["Arrive"]
@@ -68,7 +76,7 @@ def test_titles_with_commas_breaks_and_other_alphabets_come_back_whole() -> None
 
 
 def test_the_file_keeps_to_the_letter_of_rfc_5545() -> None:
-    content = ics_bytes(plan(title="long " * 40), compute_frames(plan()), STAMP)
+    content = ics_bytes(plan(title="long " * 40), compute_frames(plan()))
     lines = content.split(b"\r\n")
     assert b"\n" not in b"".join(lines)  # 3.1: lines end with CRLF
     assert max(len(line) for line in lines) <= 75  # 3.1: and are folded at 75 octets

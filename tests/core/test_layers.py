@@ -29,6 +29,7 @@ ADDON_MAY_IMPORT = {
     "blender_addon",
     "planner_core",
     "attrs",
+    "platformdirs",
     "numpy",
     "bpy",
     "bpy_extras",
