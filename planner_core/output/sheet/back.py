@@ -80,7 +80,8 @@ def _rig(matter: Matter, outlines: Outlines) -> Iterator[str]:
         rise = f", rising {rig.incline_deg:g}°" if rig.incline_deg else ", level"
         note = (
             f"Rail of {rig.slide.max_m - rig.slide.min_m:.2f} m along "
-            f"{compass_deg(rig.bearing_deg):.1f}°{rise}, its start {height_above_ground_m(plan, rig.origin_m):.2f} m above the ground."
+            f"{compass_deg(rig.bearing_deg):.1f}°{rise}, "
+            f"its start {height_above_ground_m(plan, rig.origin_m):.2f} m above the ground."
         )
     drawing = rig_svg(plan, matter.frames, outlines, 70.0, 38.0)
     yield f'<section class="map"><h2>The rig</h2>{drawing}{under(note)}</section>'
