@@ -41,7 +41,7 @@ AIR_ALTITUDES_DEG, AIR_SHARES = (
 )  # by the sun's altitude
 
 # by the sun's altitude, for red, green and blue: tint of the sky's light on level ground, and shares of it;
-# the rest is even
+# the rest is even. tools/make_sky_table.py computes the rows anew and says how near they come.
 SHARES = (
     # sun, tint, band, glow, ember; −18: the night's own light, from memory
     (-18, (0.95, 1.00, 1.13), (0.400, 0.400, 0.400), (0.000, 0.000, 0.000), (0.000, 0.000, 0.000)),
