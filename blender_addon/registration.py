@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import bpy
 
-from .state import handlers, live
+from .state import files, handlers, live
 from .ui import operators, overlay, panels, preferences, properties
 from .ui.operators import preview
 
@@ -34,6 +34,7 @@ def unregister() -> None:
     properties.unregister()
     preferences.unregister()
     live.clear()
+    files.clear()
 
 
 def _take_up() -> None:

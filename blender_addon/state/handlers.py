@@ -12,7 +12,7 @@ import bpy
 from bpy.app.handlers import persistent
 
 from ..scene import parts, store
-from . import live
+from . import files, live
 
 LISTENED_TO = {"block", "pose", "rail"}
 
@@ -46,6 +46,7 @@ def on_undo(scene: Any, *_more: Any) -> None:
     """After undo and redo the scene is the truth; what the plan's text lags behind is taken from it."""
     for other in bpy.data.scenes:
         if store.has_plan(other):
+            files.after_undo(other)
             live.catch_up(other)
     live.show()
 
@@ -54,6 +55,7 @@ def on_undo(scene: Any, *_more: Any) -> None:
 def on_load(*_more: Any) -> None:
     """Another file: nothing that was known holds any more."""
     live.clear()
+    files.clear()
     for scene in bpy.data.scenes:
         if store.has_plan(scene):
             live.match_lists(scene, live.plan_of(scene))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 import bpy
@@ -78,6 +78,15 @@ def show_picture(context: Any, scene: bpy.types.Scene) -> None:
     """Look through the rig's camera."""
     camera = parts.object_of(scene, "camera")
     if camera is not None:
-        scene.camera = camera
+        if scene.library is None:
+            scene.camera = camera
         for space in _views(context):
             _set(space, "CAMERA")
+
+
+def show_in_local_view(context: Any, objects: Iterable[bpy.types.Object]) -> None:
+    """Have objects that were just made seen also in views that show a few objects only."""
+    for space in _views(context):
+        if space.local_view is not None:
+            for made in objects:
+                made.local_view_set(space, True)

@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 
 from blender_addon.read import readback
 from blender_addon.scene import keyframes, parts, rig, store
-from blender_addon.state import live
+from blender_addon.state import files, live
 from blender_addon.ui import operators
 from blender_addon.ui.operators import plan_file
 from planner_core import Plan, compute_frames, load_plan, save_plan
@@ -548,12 +548,12 @@ def test_saving_and_opening_give_the_plan_back(scene: Any, tmp_path: Path) -> No
     assert bpy.ops.duskrail.save_as(filepath=str(path)) == {"FINISHED"}
     file = tmp_path / "evening.plan.json"
     assert load_plan(file) == start()
-    assert not plan_file.unsaved(scene)
+    assert not files.is_unsaved(scene)
     scene.duskrail.title = "Changed"
-    assert plan_file.unsaved(scene)
+    assert files.is_unsaved(scene)
     assert bpy.ops.duskrail.open(filepath=str(file)) == {"FINISHED"}
     assert live.plan_of(scene) == start()
-    assert not plan_file.unsaved(scene)
+    assert not files.is_unsaved(scene)
 
 
 def test_saving_takes_what_was_just_moved_along(scene: Any, tmp_path: Path) -> None:

@@ -1,6 +1,6 @@
 """What all operators share: when they can run, and what they say when they can't."""
 
-from __future__ import annotations
+# Blender resolves text annotations of the classes it registers, so there are none in this module.
 
 from collections.abc import Callable
 from typing import Any
@@ -29,15 +29,16 @@ def editable(cls: Any, context: Any) -> bool:
     return True
 
 
-class WithPlan:
-    """An operator that needs a plan in the scene."""
+class ReadsPlan:
+    """An operator that needs a plan in the scene, and changes nothing of it."""
 
     poll_message_set: Callable[..., None]
 
     @classmethod
     def poll(cls, context: Any) -> bool:
-        """Greyed out, with the reason, where there is no plan that can be changed."""
-        if not editable(cls, context):
+        """Greyed out, with the reason, where there is no plan."""
+        if context.scene is None:
+            cls.poll_message_set("There is no scene here")
             return False
         if live.plan_of(context.scene) is None:
             reason = live.unreadable(context.scene)
@@ -46,6 +47,29 @@ class WithPlan:
                 if reason
                 else "This scene has no plan yet: start one, or open a plan file"
             )
+            return False
+        return True
+
+
+class WithPlan(ReadsPlan):
+    """An operator that changes the scene's plan."""
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Greyed out, with the reason, where there is no plan that can be changed."""
+        return editable(cls, context) and super().poll(context)
+
+
+class ReadsFrames(ReadsPlan):
+    """An operator that needs to know every frame of the plan, and changes nothing of it."""
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Greyed out, with the reason, where the plan has no times."""
+        if not super().poll(context):
+            return False
+        if live.frames_of(context.scene) is None:
+            cls.poll_message_set(live.state_of(context.scene).reason)
             return False
         return True
 

@@ -20,6 +20,7 @@ from planner_core.place.footprints import Selection, load_footprints, load_horiz
 
 from ...scene import blocking, parts
 from ...state import live, selection
+from .. import views
 from ..properties.choices import ROLE_CHOICES
 from .base import UNDOABLE, Outcome, WithPlan, change
 
@@ -163,6 +164,8 @@ class DUSKRAIL_OT_add_block(WithPlan, bpy.types.Operator):
         after = live.plan_of(scene)
         if outcome == {"FINISHED"} and before is not None and after is not None:
             added = range(len(before.blocks), len(after.blocks))
+            made = [obj for obj in parts.objects_of(scene, "block") if obj.get(parts.INDEX_KEY) in added]
+            views.show_in_local_view(context, made)
             selection.select_blocks(context, scene, added)
             live.choose_block(scene, added[0])
         return outcome

@@ -12,7 +12,7 @@ from planner_core import PlanError
 from planner_core.edit import starter
 
 from ...read import readback
-from ...scene import store
+from ...scene import startup, store
 from ...state import live
 from .. import preferences, views
 from .base import UNDOABLE, Outcome, WithFrames, WithPlan, editable, set_plan
@@ -60,7 +60,7 @@ class DUSKRAIL_OT_new_scene(bpy.types.Operator):
 
 
 class DUSKRAIL_OT_start_plan(bpy.types.Operator):
-    """Put a rig at the scene's origin and begin a plan around it. What is in the scene stays"""
+    """Put a rig at the scene's origin and begin a plan around it. What you made in the scene stays"""
 
     bl_idname = "duskrail.start_plan"
     bl_label = "Plan in This Scene"
@@ -81,7 +81,11 @@ class DUSKRAIL_OT_start_plan(bpy.types.Operator):
         except PlanError as error:
             self.report({"ERROR"}, f"The preferences don't make a plan: {error}")
             return {"CANCELLED"}
-        return set_plan(self, context.scene, plan)
+        startup.remove_startup_objects(context.scene)
+        outcome = set_plan(self, context.scene, plan)
+        if outcome == {"FINISHED"}:
+            views.show_place(context, context.scene)
+        return outcome
 
 
 class DUSKRAIL_OT_remove_plan(bpy.types.Operator):

@@ -2,49 +2,25 @@
 # Blender reads the annotations of its classes as they are, so none may be turned into text here.
 # mypy: disable-error-code="valid-type"
 
-import hashlib
 from pathlib import Path
 from typing import Any
 
 import bpy
 from bpy.props import BoolProperty, StringProperty
 
-from planner_core import Plan, PlanError, load_plan, save_plan
-from planner_core.plan.file import plan_to_text
+from planner_core import PlanError, load_plan, save_plan
 
-from ...scene import store
-from ...state import live
+from ...scene import startup, store
+from ...state import files, live
+from .. import views
 from .base import UNDOABLE, Outcome, WithFrames, WithPlan, editable, set_plan
 
 ENDING = ".plan.json"
 
 
-def digest_of(path: str) -> str:
-    """A fingerprint of a file's content; nothing where it can't be read."""
-    try:
-        return hashlib.sha256(Path(path).read_bytes()).hexdigest()
-    except OSError:
-        return ""
-
-
 def changed_on_disk(scene: Any) -> bool:
     """Whether the plan's file is there and is no longer what was opened or saved last."""
-    settings = scene.duskrail
-    found = digest_of(bpy.path.abspath(settings.file)) if settings.file else ""
-    return bool(found) and found != settings.file_digest
-
-
-def unsaved(scene: Any) -> bool:
-    """Whether the plan differs from what was opened or saved last."""
-    text = store.stored_text(scene)
-    return text is None or hashlib.sha256(text.encode()).hexdigest() != scene.duskrail.saved_digest
-
-
-def _remember(scene: Any, path: str, plan: Plan) -> None:
-    settings = scene.duskrail
-    settings.file = path
-    settings.file_digest = digest_of(path)
-    settings.saved_digest = hashlib.sha256(plan_to_text(plan).encode()).hexdigest()
+    return files.changed_on_disk(scene, bpy.path.abspath(scene.duskrail.file))
 
 
 class DUSKRAIL_OT_open(bpy.types.Operator):
@@ -77,9 +53,12 @@ class DUSKRAIL_OT_open(bpy.types.Operator):
         except PlanError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
+        if not store.has_plan(context.scene):
+            startup.remove_startup_objects(context.scene)
         outcome = set_plan(self, context.scene, plan)
         if outcome == {"FINISHED"}:
-            _remember(context.scene, path, plan)
+            files.opened(context.scene, path, plan)
+            views.show_place(context, context.scene)
             self.report({"INFO"}, f"Opened {Path(path).name}: {plan.title or 'a plan without a title'}")
         return outcome
 
@@ -94,7 +73,7 @@ def write(operator: Any, scene: Any, path: str) -> Outcome:
     except OSError as error:
         operator.report({"ERROR"}, f"{path} can't be written: {error.strerror or error}")
         return {"CANCELLED"}
-    _remember(scene, path, plan)
+    files.saved(scene, path, plan)
     operator.report({"INFO"}, f"Saved {Path(path).name}")
     return {"FINISHED"}
 

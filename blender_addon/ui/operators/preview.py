@@ -116,9 +116,10 @@ class DUSKRAIL_OT_preview(WithFrames, bpy.types.Operator):
         return {"RUNNING_MODAL"}
 
     def modal(self, context: Any, event: Any) -> Outcome:
-        """Everything passes through to Blender, but for Esc."""
+        """Everything passes through to Blender, but for Esc; while the animation plays, Esc ends that."""
         job = current()
-        if event.type == "ESC" and event.value == "PRESS" and running():
+        is_playing = context.screen is not None and context.screen.is_animation_playing
+        if event.type == "ESC" and event.value == "PRESS" and running() and not is_playing:
             assert job is not None
             job.stop()
         elif event.type != "TIMER":

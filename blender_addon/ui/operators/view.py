@@ -7,10 +7,10 @@ from typing import Any
 import bpy
 
 from .. import views
-from .base import Outcome, WithFrames, WithPlan
+from .base import Outcome, ReadsFrames, ReadsPlan
 
 
-class DUSKRAIL_OT_show_place(WithFrames, bpy.types.Operator):
+class DUSKRAIL_OT_show_place(ReadsFrames, bpy.types.Operator):
     """Look at the place from above and behind the rig, in the blocks' own colours, far enough to see the
     sky's ways
     """
@@ -23,7 +23,7 @@ class DUSKRAIL_OT_show_place(WithFrames, bpy.types.Operator):
         return {"FINISHED"}
 
 
-class DUSKRAIL_OT_show_rig(WithFrames, bpy.types.Operator):
+class DUSKRAIL_OT_show_rig(ReadsFrames, bpy.types.Operator):
     """Look at the rail and the poses from nearby"""
 
     bl_idname = "duskrail.show_rig"
@@ -34,7 +34,7 @@ class DUSKRAIL_OT_show_rig(WithFrames, bpy.types.Operator):
         return {"FINISHED"}
 
 
-class DUSKRAIL_OT_show_picture(WithPlan, bpy.types.Operator):
+class DUSKRAIL_OT_show_picture(ReadsPlan, bpy.types.Operator):
     """Look through the rig's camera"""
 
     bl_idname = "duskrail.show_picture"

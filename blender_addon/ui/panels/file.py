@@ -9,7 +9,7 @@ from typing import Any
 
 import bpy
 
-from ..operators import plan_file
+from ...state import files
 from .layout import PlanTab, wrapped
 
 
@@ -22,7 +22,7 @@ class DUSKRAIL_PT_file(PlanTab, bpy.types.Panel):
         layout, scene = self.layout, context.scene
         settings = scene.duskrail
         if settings.file:
-            unsaved = plan_file.unsaved(scene)
+            unsaved = files.is_unsaved(scene)
             layout.label(
                 text=Path(settings.file).name + (" (not saved)" if unsaved else ""),
                 icon="FILE_TEXT" if not unsaved else "GREASEPENCIL",

@@ -46,6 +46,7 @@ class CameraFields:
         "Size of one picture on the card, in megabytes",
         low=0.1,
         high=500.0,
+        fresh=30.0,
         precision=1,
     )
     clip_width: whole(

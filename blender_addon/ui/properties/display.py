@@ -4,6 +4,8 @@
 
 from bpy.props import BoolProperty, EnumProperty, IntProperty, StringProperty
 
+from .fields import NOT_KEYED
+
 
 class DisplayFields:
     """What the view and the sidebar show."""
@@ -21,23 +23,32 @@ class DisplayFields:
             ),
             ("CURSOR", "3D cursor", "With its foot at the 3D cursor", "PIVOT_CURSOR", 1),
         ],
+        options=NOT_KEYED,
     )
     # what the view shows
     show_path: BoolProperty(
-        name="Path", description="Show the lens's way and its frames in the view", default=True
+        name="Path",
+        description="Show the lens's way and its frames in the view",
+        default=True,
+        options=NOT_KEYED,
     )
     show_sky: BoolProperty(
         name="Sky",
         description="Show the sun's way across the sky, for the day and for the shoot, and the moon's",
         default=True,
+        options=NOT_KEYED,
     )
     show_readout: BoolProperty(
         name="Readout",
         description="Show clock, sun, moon, light and settings of the frame in the view",
         default=True,
+        options=NOT_KEYED,
     )
     show_phases: BoolProperty(
-        name="Day and night", description="Shade day, twilight and night in the timeline", default=True
+        name="Day and night",
+        description="Shade day, twilight and night in the timeline",
+        default=True,
+        options=NOT_KEYED,
     )
 
 
@@ -55,6 +66,7 @@ class PreviewFields:
             ),
             ("LIT", "Lit", "The light as it will be, exposed as planned"),
         ],
+        options=NOT_KEYED,
     )
     clip_px: IntProperty(
         name="Width",
@@ -64,6 +76,7 @@ class PreviewFields:
         max=7680,
         step=16,
         subtype="PIXEL",
+        options=NOT_KEYED,
     )
     every: IntProperty(
         name="Every nth",
@@ -71,14 +84,22 @@ class PreviewFields:
         default=1,
         min=1,
         soft_max=24,
+        options=NOT_KEYED,
     )
-    use_range: BoolProperty(name="Only frames", description="Draw some of the frames", default=False)
-    first_frame: IntProperty(name="First", description="First frame of the draft clip", default=1, min=1)
-    last_frame: IntProperty(name="Last", description="Last frame of the draft clip", default=24, min=1)
+    use_range: BoolProperty(
+        name="Only frames", description="Draw some of the frames", default=False, options=NOT_KEYED
+    )
+    first_frame: IntProperty(
+        name="First", description="First frame of the draft clip", default=1, min=1, options=NOT_KEYED
+    )
+    last_frame: IntProperty(
+        name="Last", description="Last frame of the draft clip", default=24, min=1, options=NOT_KEYED
+    )
     clip_file: StringProperty(
         name="Clip",
         description="Where the clip goes. Empty: beside the plan file or the .blend",
         subtype="FILE_PATH",
+        options=NOT_KEYED,
     )
 
 
@@ -86,7 +107,10 @@ class FileFields:
     """The plan's file."""
 
     file: StringProperty(
-        name="File", description="The file that the plan was opened from or saved to", subtype="FILE_PATH"
+        name="File",
+        description="The file that the plan was opened from or saved to",
+        subtype="FILE_PATH",
+        options=NOT_KEYED,
     )
     file_digest: StringProperty(options={"HIDDEN"})
     saved_digest: StringProperty(options={"HIDDEN"})

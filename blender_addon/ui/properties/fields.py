@@ -5,6 +5,7 @@ Numbers come from Blender in single precision and are kept as they were typed.
 # Blender reads the annotations of its classes as they are, so none may be turned into text here.
 # mypy: disable-error-code="valid-type,func-returns-value"
 
+import datetime as dt
 import math
 from collections.abc import Callable
 from typing import Any
@@ -19,11 +20,14 @@ from bpy.props import (
 )
 
 from planner_core import Plan
-from planner_core.edit import edits
+from planner_core.edit import edits, starter
 from planner_core.light.exposure import shutter_label
 
 from ...state import live
 from .. import wording
+
+NOT_KEYED: Any = set()  # options of every property: without ANIMATABLE
+USUAL = starter.bare_plan(starter.PlanDefaults(), dt.date(2027, 3, 14))  # what Backspace goes back to
 
 Getter = Callable[[Any], Any]
 Setter = Callable[[Any, Any], None]
@@ -46,6 +50,15 @@ def get_value(path: str, convert: Callable[[Any], Any], empty: Any) -> Getter:
         return empty if value is None else convert(value)
 
     return get
+
+
+def usual(path: str, convert: Callable[[Any], Any], empty: Any) -> Any:
+    """A field's value in a new plan, as Blender's property has it: the default that Backspace gives."""
+    try:
+        value = edits.value_at(USUAL, path)
+    except (IndexError, AttributeError):
+        return empty
+    return empty if value is None else convert(value)
 
 
 def set_value(path: str, convert: Callable[[Any], Any]) -> Setter:
@@ -74,8 +87,11 @@ def number(
     precision: int = 2,
     unit: Any = "NONE",
     subtype: Any = "NONE",
+    fresh: float = 0.0,
 ) -> Any:
-    """A plain number of the plan, with Blender's unit where it has one that fits."""
+    """A plain number of the plan, with Blender's unit where it has one that fits; `fresh` is its
+    default where a new plan leaves it out.
+    """
     return FloatProperty(
         name=labelled(path, name),
         description=description,
@@ -85,6 +101,8 @@ def number(
         precision=precision,
         unit=unit,
         subtype=subtype,
+        options=NOT_KEYED,
+        default=usual(path, float, fresh),
         get=get_value(path, float, 0.0),
         set=set_value(path, edits.tidy),
     )
@@ -124,6 +142,8 @@ def angle(path: str, name: str, description: str, *, low: float = -360.0, high: 
         precision=2,
         subtype="ANGLE",
         unit="ROTATION",
+        options=NOT_KEYED,
+        default=usual(path, math.radians, 0.0),
         get=get_value(path, math.radians, 0.0),
         set=set_value(path, edits.tidy_degrees),
     )
@@ -139,6 +159,8 @@ def share(path: str, name: str, description: str, *, high: float = 1.0) -> Any:
         step=100,
         precision=1,
         subtype="PERCENTAGE",
+        options=NOT_KEYED,
+        default=usual(path, lambda value: 100.0 * value, 0.0),
         get=get_value(path, lambda value: 100.0 * value, 0.0),
         set=set_value(path, lambda value: round(edits.tidy(value) / 100.0, edits.PLACE_DECIMALS)),
     )
@@ -152,6 +174,8 @@ def whole(path: str, name: str, description: str, *, low: int, high: int, subtyp
         min=low,
         max=high,
         subtype=subtype,
+        options=NOT_KEYED,
+        default=usual(path, int, low),
         get=get_value(path, int, low),
         set=set_value(path, int),
     )
@@ -162,6 +186,7 @@ def text(path: str, name: str, description: str, **more: Any) -> Any:
     return StringProperty(
         name=labelled(path, name),
         description=description,
+        options=NOT_KEYED,
         get=get_value(path, str, ""),
         set=set_value(path, str.strip),
         **more,
@@ -176,6 +201,8 @@ def choice(
         name=labelled(path, name),
         description=description,
         items=[(option, *words[option], place) for place, option in enumerate(options)],
+        options=NOT_KEYED,
+        default=usual(path, str, options[0]),
         get=get_value(path, options.index, 0),
         set=set_value(path, lambda place: options[place]),
     )
@@ -186,6 +213,7 @@ def shutter(path: str, name: str, description: str) -> Any:
     return StringProperty(
         name=labelled(path, name),
         description=description,
+        options=NOT_KEYED,
         get=get_value(path, lambda seconds_: shutter_label(seconds_).removesuffix(" s"), ""),
         set=set_value(path, lambda typed: edits.parse_shutter(typed, path)),
     )
@@ -201,6 +229,8 @@ def point(path: str, name: str, description: str) -> Any:
         step=10,
         unit="LENGTH",
         subtype="XYZ",
+        options=NOT_KEYED,
+        default=usual(path, tuple, (1.0, 1.0, 1.0) if path.endswith("size_m") else (0.0, 0.0, 0.0)),
         get=get_value(path, tuple, (0.0, 0.0, 0.0)),
         set=set_value(path, lambda values: tuple(edits.tidy(v) for v in values)),
     )
@@ -221,6 +251,8 @@ def optional_part(
     return BoolProperty(
         name=labelled(path, name),
         description=description,
+        options=NOT_KEYED,
+        default=usual(path, lambda _value: True, False),
         get=get_value(path, lambda _value: True, False),
         set=switch,
     )

@@ -12,7 +12,7 @@ from planner_core.plan.model import ANCHOR_EVENTS
 from ...state import live
 from .. import preferences, wording
 from .choices import EVENT_CHOICES, TIMING_CHOICES
-from .fields import angle, choice, get_value, length, number, seconds, share, text, whole
+from .fields import NOT_KEYED, angle, choice, get_value, length, number, seconds, share, text, whole
 
 
 def _get_timing(owner: Any) -> int:
@@ -94,6 +94,7 @@ class ShootFields:
         items=TIMING_CHOICES,
         get=_get_timing,
         set=_set_timing,
+        options=NOT_KEYED,
     )
     event: choice(
         "shoot.anchor.event",
@@ -107,6 +108,7 @@ class ShootFields:
         description="Local date of the event: year-month-day",
         get=get_value("shoot.anchor.date", str, ""),
         set=_set_date,
+        options=NOT_KEYED,
     )
     anchor_at: share(
         "shoot.anchor.at", "Falls at", "Place in the move on which the event falls: 50 % is half way"
@@ -116,6 +118,7 @@ class ShootFields:
         description="Local time of the first frame, as in 2027-03-14 17:20",
         get=_get_start,
         set=_set_start,
+        options=NOT_KEYED,
     )
     cloud: number(
         "shoot.cloud_divisor",

@@ -9,7 +9,7 @@ from bpy.props import FloatProperty
 from planner_core.edit import edits, starter
 
 from .. import preferences, wording
-from .fields import angle, get_value, length, number, optional_part, point, seconds, set_value
+from .fields import NOT_KEYED, angle, get_value, length, number, optional_part, point, seconds, set_value
 
 
 def _axis(axis: str, name: str, description: str) -> Any:
@@ -87,6 +87,7 @@ class RigFields:
         precision=4,
         get=get_value("rig.slide.step_m", lambda value: 1000.0 * value, 0.0),
         set=set_value("rig.slide.step_m", lambda value: round(edits.tidy(value) / 1000.0, 9)),
+        options=NOT_KEYED,
     )
     pan_min: angle(
         "rig.pan.min_deg", "From", "Lowest bearing that the head turns to", low=-1080.0, high=1080.0

@@ -17,7 +17,7 @@ from planner_core.plan.model import ROLES
 from ...state import live
 from .. import wording
 from .choices import LIGHTS_CHOICES, LIGHTS_OPTIONS, ROLE_CHOICES
-from .fields import Getter, Setter, angle, choice, get_value, length, point, set_value
+from .fields import NOT_KEYED, Getter, Setter, angle, choice, get_value, length, point, set_value
 
 
 def _set_place(owner: Any, percent: float) -> None:
@@ -98,6 +98,7 @@ class DUSKRAIL_PG_pose(bpy.types.PropertyGroup):
         subtype="PERCENTAGE",
         get=get_value("move.poses[#].at", lambda value: 100.0 * value, 0.0),
         set=_set_place,
+        options=NOT_KEYED,
     )
     slide: FloatProperty(
         name="Slide",
@@ -108,6 +109,7 @@ class DUSKRAIL_PG_pose(bpy.types.PropertyGroup):
         subtype="DISTANCE",
         get=_pose_value("slide_m", float),
         set=set_value("move.poses[#].slide_m", edits.tidy),
+        options=NOT_KEYED,
     )
     pan: FloatProperty(
         name="Pan",
@@ -119,6 +121,7 @@ class DUSKRAIL_PG_pose(bpy.types.PropertyGroup):
         unit="ROTATION",
         get=_pose_value("pan_deg", math.radians),
         set=set_value("move.poses[#].pan_deg", edits.tidy_degrees),
+        options=NOT_KEYED,
     )
     tilt: FloatProperty(
         name="Tilt",
@@ -129,24 +132,28 @@ class DUSKRAIL_PG_pose(bpy.types.PropertyGroup):
         unit="ROTATION",
         get=_pose_value("tilt_deg", math.radians),
         set=set_value("move.poses[#].tilt_deg", edits.tidy_degrees),
+        options=NOT_KEYED,
     )
     has_slide: BoolProperty(
         name="Slide is set",
         description="Whether this pose says where the carriage stands. If not, it passes on its way",
         get=_get_given("slide_m"),
         set=_set_given("slide_m"),
+        options=NOT_KEYED,
     )
     has_pan: BoolProperty(
         name="Pan is set",
         description="Whether this pose says where the lens points. If not, the pan passes on its way",
         get=_get_given("pan_deg"),
         set=_set_given("pan_deg"),
+        options=NOT_KEYED,
     )
     has_tilt: BoolProperty(
         name="Tilt is set",
         description="Whether this pose says how high the lens looks. If not, the tilt passes on its way",
         get=_get_given("tilt_deg"),
         set=_set_given("tilt_deg"),
+        options=NOT_KEYED,
     )
 
 
@@ -159,6 +166,7 @@ class DUSKRAIL_PG_block(bpy.types.PropertyGroup):
         description="What this block is called in findings. Double-click to rename",
         get=_block_label,
         set=_set_block_name,
+        options=NOT_KEYED,
     )
     role: choice("blocks[#].role", "Role", "What this block is in the picture", ROLES, ROLE_CHOICES)
     centre: point("blocks[#].centre_m", "Centre", "The block's middle in the scene")
@@ -175,6 +183,7 @@ class DUSKRAIL_PG_block(bpy.types.PropertyGroup):
         items=LIGHTS_CHOICES,
         get=_get_lights,
         set=set_value("blocks[#].lights", lambda place: LIGHTS_OPTIONS[place]),
+        options=NOT_KEYED,
     )
 
 

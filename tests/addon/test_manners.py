@@ -1,0 +1,138 @@
+"""The add-on in a file as people use it: fields aren't animated, undo, plan files, the startup file."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+import bpy
+import pytest
+
+from blender_addon.scene import parts
+from blender_addon.state import files, handlers, live
+from blender_addon.ui.operators import plan_file, view
+from planner_core import save_plan
+from planner_core.edit import edits, starter
+
+
+@pytest.fixture
+def scene(empty: Any) -> Any:
+    live.set_plan(empty, starter.starter_plan(starter.PlanDefaults(), dt.date(2027, 3, 14)))
+    bpy.context.view_layer.update()
+    return empty
+
+
+def fields(scene: Any) -> list[tuple[Any, Any]]:
+    """Every property of settings, poses and blocks, with its owner."""
+    settings = scene.duskrail
+    return [
+        (owner, prop)
+        for owner in (settings, settings.poses[0], settings.blocks[0])
+        for prop in owner.bl_rna.properties
+        if prop.identifier not in ("rna_type", "name", "poses", "blocks")
+    ]
+
+
+def test_no_field_of_a_plan_can_be_keyframed(scene: Any) -> None:
+    animated = [prop.identifier for _, prop in fields(scene) if prop.is_animatable]
+    assert animated == []
+    with pytest.raises(TypeError):
+        scene.duskrail.keyframe_insert("latitude")
+
+
+def test_a_field_set_back_takes_the_value_of_a_new_plan(scene: Any) -> None:
+    usual = starter.PlanDefaults()
+    defaults = {prop.identifier: prop for owner, prop in fields(scene) if owner == scene.duskrail}
+    assert defaults["latitude"].default == pytest.approx(usual.latitude_deg)
+    assert defaults["longitude"].default == pytest.approx(usual.longitude_deg)
+    assert defaults["focal_length"].default == pytest.approx(usual.focal_length_mm)
+    assert defaults["frames"].default == starter.EVENING_FRAMES
+    assert defaults["event"].default == "sunset"
+    assert defaults["anchor_at"].default == pytest.approx(50.0)
+
+
+def test_every_default_of_a_number_is_one_that_the_plan_takes(scene: Any) -> None:
+    for prop in scene.duskrail.bl_rna.properties:
+        is_number = prop.type in ("FLOAT", "INT") and not prop.is_array
+        if is_number and prop.identifier not in ("pose_row", "block_row"):
+            setattr(scene.duskrail, prop.identifier, prop.default)
+            assert live.state_of(scene).problem == "", prop.identifier
+
+
+def test_undo_after_saving_neither_blames_the_disk_nor_loses_the_file(scene: Any, tmp_path: Path) -> None:
+    path = str(tmp_path / "evening.plan.json")
+    bpy.ops.ed.undo_push(message="start")
+    assert bpy.ops.duskrail.save_as(filepath=path) == {"FINISHED"}
+    bpy.context.scene.duskrail.title = "First"
+    bpy.ops.ed.undo_push(message="first")
+    assert bpy.ops.duskrail.save() == {"FINISHED"}
+    bpy.context.scene.duskrail.title = "Second"
+    bpy.ops.ed.undo_push(message="second")
+    bpy.ops.ed.undo()
+    handlers.on_undo(bpy.context.scene)
+    assert bpy.context.scene.duskrail.title == "First"
+    assert not plan_file.changed_on_disk(bpy.context.scene)
+    assert not files.is_unsaved(bpy.context.scene)
+    bpy.ops.ed.undo()
+    handlers.on_undo(bpy.context.scene)
+    assert bpy.context.scene.duskrail.file == path
+    assert not plan_file.changed_on_disk(bpy.context.scene)
+    assert files.is_unsaved(bpy.context.scene)
+    assert bpy.ops.duskrail.save() == {"FINISHED"}
+
+
+def test_a_file_that_somebody_else_wrote_is_still_noticed(scene: Any, tmp_path: Path) -> None:
+    path = tmp_path / "evening.plan.json"
+    bpy.ops.duskrail.save_as(filepath=str(path))
+    plan = live.plan_of(scene)
+    assert plan is not None
+    save_plan(edits.evolved(plan, "title", "Theirs"), path)
+    assert plan_file.changed_on_disk(scene)
+
+
+def test_undoing_an_opening_gives_back_the_name_from_before(scene: Any, tmp_path: Path) -> None:
+    one, two = str(tmp_path / "one.plan.json"), str(tmp_path / "two.plan.json")
+    bpy.ops.duskrail.save_as(filepath=one)
+    plan = live.plan_of(scene)
+    assert plan is not None
+    save_plan(edits.evolved(plan, "title", "Two"), two)
+    bpy.ops.ed.undo_push(message="saved")
+    bpy.ops.duskrail.open(filepath=two)
+    bpy.ops.ed.undo_push(message="opened")
+    assert bpy.context.scene.duskrail.file == two
+    bpy.ops.ed.undo()
+    handlers.on_undo(bpy.context.scene)
+    assert bpy.context.scene.duskrail.file == one
+
+
+@pytest.mark.parametrize("opens", [True, False])
+def test_a_plan_in_the_startup_scene_stands_alone(addon: None, tmp_path: Path, opens: bool) -> None:
+    bpy.ops.wm.read_factory_settings()
+    live.clear()
+    if opens:
+        path = tmp_path / "evening.plan.json"
+        save_plan(starter.starter_plan(starter.PlanDefaults(), dt.date(2027, 3, 14)), path)
+        assert bpy.ops.duskrail.open(filepath=str(path)) == {"FINISHED"}
+    else:
+        assert bpy.ops.duskrail.start_plan() == {"FINISHED"}
+    assert [
+        obj.name for obj in bpy.context.scene.objects if parts.part_of(obj) is None and obj.type != "EMPTY"
+    ] == []
+
+
+def test_a_startup_cube_that_somebody_moved_stays(addon: None) -> None:
+    bpy.ops.wm.read_factory_settings()
+    live.clear()
+    bpy.data.objects["Cube"].location.x = 3.0
+    bpy.ops.duskrail.start_plan()
+    assert "Cube" in bpy.context.scene.objects
+
+
+def test_views_can_be_turned_where_nothing_may_be_changed(
+    scene: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(live, "linked", lambda _scene: "linked from another file")
+    assert not bpy.ops.duskrail.step_day.poll()
+    for cls in view.CLASSES:
+        assert getattr(bpy.ops.duskrail, cls.bl_idname.split(".")[1]).poll(), cls.bl_idname
