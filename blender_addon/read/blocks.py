@@ -21,7 +21,7 @@ from planner_core.plan.model import ROLES, Block, Plan
 from planner_core.rig.geometry import bearing_and_altitude
 
 from ..scene import parts
-from ..scene.blocking import NAME_KEY, ROLE_KEY, SHOWN_KEY, block_objects, is_own, mesh_sums
+from ..scene.blocking import NAME_KEY, ROLE_KEY, SHOWN_KEY, block_objects, is_own, keeps_name, mesh_sums
 from ..scene.rig import flat
 
 Array = NDArray[np.float64]
@@ -37,20 +37,25 @@ def read_blocks(scene: bpy.types.Scene, plan: Plan) -> tuple[tuple[Block, ...], 
     depsgraph = parts.depsgraph_of(scene)
     said: list[str] = []
     blocks: list[Block] = []
+    seen: set[int] = set()
     for thing in block_objects(scene):
-        block = _read(thing, depsgraph, plan, said)
+        number = int(thing.get(parts.INDEX_KEY, -1))
+        block = _read(thing, depsgraph, plan, said, is_copy=number in seen)
+        seen.add(number)
         if block is not None:
             blocks.append(block)
     return tuple(blocks), said
 
 
-def _read(thing: bpy.types.Object, depsgraph: Any, plan: Plan, said: list[str]) -> Block | None:
+def _read(
+    thing: bpy.types.Object, depsgraph: Any, plan: Plan, said: list[str], *, is_copy: bool
+) -> Block | None:
     number = int(thing.get(parts.INDEX_KEY, -1))
     known = (
         plan.blocks[number] if 0 <= number < len(plan.blocks) and parts.part_of(thing) == "block" else None
     )
     role = _role(thing, known)
-    name = _name(thing, known)
+    name = _name(thing, is_copy=is_copy)
     if known is not None and not _touched(thing, depsgraph):
         same = known.role == role and known.name == name
         return known if same else attrs.evolve(known, role=role, name=name)
@@ -81,8 +86,9 @@ def _role(thing: bpy.types.Object, known: Block | None) -> str:
     return roles[0] if roles else known.role if known else "background"
 
 
-def _name(thing: bpy.types.Object, known: Block | None) -> str:
-    if thing.get(SHOWN_KEY) == thing.name:
+def _name(thing: bpy.types.Object, *, is_copy: bool) -> str:
+    """The block's name: the plan's where the object keeps its own; a copy's is what Blender calls it."""
+    if thing.get(SHOWN_KEY) == thing.name or (keeps_name(thing) and not is_copy):
         return str(thing.get(NAME_KEY, thing.name))
     return thing.name
 

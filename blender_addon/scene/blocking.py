@@ -99,6 +99,19 @@ def is_own(thing: bpy.types.Object) -> bool:
     return parts.part_of(thing) is None or bool(thing.get(OWN_MESH_KEY))
 
 
+def keeps_name(obj: bpy.types.Object) -> bool:
+    """Whether an object is called what it was drawn as, but for the number that Blender puts after a name
+    that is taken: a full copy of a scene numbers every object anew.
+    """
+    shown = obj.get(SHOWN_KEY)
+    return isinstance(shown, str) and (shown == obj.name or _unnumbered(shown) == _unnumbered(obj.name))
+
+
+def _unnumbered(name: str) -> str:
+    stem, dot, number = name.rpartition(".")
+    return stem if dot and len(number) >= 3 and number.isdecimal() else name
+
+
 def release(scene: bpy.types.Scene, thing: bpy.types.Object) -> None:
     """Take a block out of the scene; a mesh of the user's own only loses its mark and its role's
     collection.
@@ -108,6 +121,7 @@ def release(scene: bpy.types.Scene, thing: bpy.types.Object) -> None:
         return
     for key in [key for key in thing.keys() if key.startswith("duskrail_")]:  # noqa: SIM118  # an object is no dict
         del thing[key]
+    parts.parts_changed()
     for collection in list(thing.users_collection):
         if str(parts.part_of(collection) or "").startswith("role:"):
             collection.objects.unlink(thing)
@@ -121,7 +135,7 @@ def _match(plan: Plan, old: list[bpy.types.Object]) -> list[bpy.types.Object | N
     chosen: list[bpy.types.Object | None] = [None] * len(plan.blocks)
 
     def name_of(thing: bpy.types.Object) -> object:
-        return thing.get(NAME_KEY) if thing.get(SHOWN_KEY) == thing.name else thing.name
+        return thing.get(NAME_KEY) if keeps_name(thing) else thing.name
 
     def number_of(thing: bpy.types.Object) -> object:
         return thing.get(parts.INDEX_KEY)
@@ -149,6 +163,7 @@ def draw_block(
     own = is_own(thing)
     if own:
         thing[parts.PART_KEY], thing[OWN_MESH_KEY] = "block", True
+        parts.parts_changed()
     else:
         place, vertices, faces = local_mesh(plan, block)
         mesh = thing.data

@@ -6,6 +6,7 @@ looked for among its own objects, so that scenes don't mix.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterator
 from typing import Any
 
@@ -16,6 +17,40 @@ WRITTEN_KEY = "duskrail_written"  # what was written into the thing, to tell edi
 INDEX_KEY = "duskrail_index"
 
 
+_scanned: dict[int, list[bpy.types.Object]] | None = None  # by scene, while `scanned` holds
+
+
+@contextlib.contextmanager
+def scanned() -> Iterator[None]:
+    """Look through a scene's objects once for all that is asked of them meanwhile, not once a question.
+
+    Holds while only this module makes, marks and removes parts; a file may have thousands of other objects.
+    """
+    global _scanned
+    outer = _scanned
+    _scanned = {} if outer is None else outer
+    try:
+        yield
+    finally:
+        _scanned = outer
+
+
+def parts_changed() -> None:
+    """Have scenes looked through again: an object was made, marked, linked or removed."""
+    if _scanned is not None:
+        _scanned.clear()
+
+
+def _parts_in(scene: bpy.types.Scene) -> list[bpy.types.Object]:
+    """The scene's objects that have a part."""
+    known = None if _scanned is None else _scanned.get(scene.session_uid)
+    if known is None:
+        known = list(dict.fromkeys(obj for obj in scene.collection.all_objects if part_of(obj) is not None))
+        if _scanned is not None:
+            _scanned[scene.session_uid] = known
+    return known
+
+
 def part_of(thing: Any) -> str | None:
     """The thing's part in the plan's scene; None for what isn't Duskrail's."""
     part = thing.get(PART_KEY)
@@ -24,9 +59,8 @@ def part_of(thing: Any) -> str | None:
 
 def objects_of(scene: bpy.types.Scene, part: str) -> list[bpy.types.Object]:
     """The scene's objects with that part, in the order of their index."""
-    found = [thing for thing in scene.collection.all_objects if part_of(thing) == part]
-    unique = list(dict.fromkeys(found))
-    return sorted(unique, key=lambda thing: int(thing.get(INDEX_KEY, 0)))
+    found = [thing for thing in _parts_in(scene) if part_of(thing) == part]
+    return sorted(found, key=lambda thing: int(thing.get(INDEX_KEY, 0)))
 
 
 def object_of(scene: bpy.types.Scene, part: str) -> bpy.types.Object | None:
@@ -80,6 +114,7 @@ def new_object(
     if index is not None:
         made[INDEX_KEY] = index
     collection.objects.link(made)
+    parts_changed()
     return made
 
 
@@ -88,6 +123,7 @@ def remove(thing: bpy.types.Object) -> None:
     data = thing.data
     keys = [_action_of(thing)]
     bpy.data.objects.remove(thing)
+    parts_changed()
     if data is not None and data.users == 0:
         keys.append(_action_of(data))
     discard(data)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import bpy
 from mathutils import Matrix, Vector
 
@@ -29,8 +31,9 @@ def remove_startup_objects(scene: bpy.types.Scene) -> int:
 def _is_startup(obj: bpy.types.Object) -> bool:
     if obj.parent is not None or obj.modifiers or obj.constraints or obj.animation_data is not None:
         return False
-    if obj.name == "Cube" and isinstance(obj.data, bpy.types.Mesh):
-        corners = obj.data.vertices
+    if obj.name == "Cube" and obj.type == "MESH":
+        mesh: Any = obj.data
+        corners = mesh.vertices
         is_cube = len(corners) == CUBE_CORNERS and all(
             abs(abs(x) - 1.0) < SAME_M for v in corners for x in v.co
         )

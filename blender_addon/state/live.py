@@ -21,7 +21,7 @@ from planner_core.review.findings import Finding, sort_findings
 from planner_core.review.report import TOPICS
 
 from ..read import readback
-from ..scene import store, windows
+from ..scene import parts, store, windows
 from . import redraw
 
 FRAMES_ARE_MADE_OF = ("site", "camera", "clip", "rig", "move", "shoot", "exposure")
@@ -87,13 +87,54 @@ def unreadable(scene: bpy.types.Scene) -> str:
 
 
 def linked(scene: Any) -> str:
-    """Why nothing can be changed in a scene that belongs to another file; nothing where it can."""
-    if scene.library is None:
-        return ""
-    return (
-        f"This scene is linked from {scene.library.name}, to be looked at only; "
-        "open that file, or make the scene local"
-    )
+    """Why nothing can be changed: the scene belongs to another file, or shares its objects. Else nothing."""
+    if scene.library is not None:
+        return (
+            f"This scene is linked from {scene.library.name}, to be looked at only; "
+            "open that file, or make the scene local"
+        )
+    other = shares_with(scene)
+    if other is not None:
+        return (
+            f"This scene and {other.name} share rig and blocks, as a linked copy does; "
+            "give this one its own before you change either"
+        )
+    return ""
+
+
+def shares_with(scene: Any) -> bpy.types.Scene | None:
+    """Another scene with a plan whose collections are this one's too, so that both plans would move."""
+    ours = {c.session_uid for c in scene.collection.children if parts.part_of(c) is not None}
+    others: Any = bpy.data.scenes
+    for other in others:
+        if other != scene and store.has_plan(other):
+            theirs = {c.session_uid for c in other.collection.children}
+            if ours & theirs:
+                return other  # type: ignore[no-any-return]
+    return None
+
+
+def make_own(scene: Any) -> None:
+    """Draw the scene's plan with objects of its own, and leave the shared ones to the other scene."""
+    frames = frames_of(scene)
+    if frames is None:
+        return
+    with handlers_paused():
+        for collection in [c for c in scene.collection.children if parts.part_of(c) is not None]:
+            scene.collection.children.unlink(collection)
+        if scene.world is not None and parts.part_of(scene.world) is not None and scene.world.users > 1:
+            scene.world = None
+        parts.parts_changed()
+        redraw.redraw(scene, None, frames)
+    request_all(scene)
+
+
+def request_all(scene: bpy.types.Scene) -> None:
+    """Have everything that follows from the plan brought up to date soon."""
+    match_lists(scene, plan_of(scene))
+    ask_for_review(scene)
+    ask_for_windows(scene)
+    show()
 
 
 def frames_of(scene: bpy.types.Scene) -> FrameTable | None:
@@ -306,9 +347,10 @@ def take_edits(scene: bpy.types.Scene, *, curves: bool = True) -> bool:
     if plan is None or _busy or linked(scene) or redraw.missing_parts(scene):
         return False
     frames = frames_of(scene)
-    touched = redraw.was_touched(scene, plan)
-    if not touched and not (curves and frames is not None and redraw.curves_touched(scene, frames)):
-        return False
+    with parts.scanned():
+        touched = redraw.was_touched(scene, plan)
+        if not touched and not (curves and frames is not None and redraw.curves_touched(scene, frames)):
+            return False
     here = state_of(scene)
     try:
         with handlers_paused():
@@ -334,12 +376,15 @@ class handlers_paused:
     def __enter__(self) -> None:
         global _busy
         self.outer, _busy = _busy, True
+        self.scan = parts.scanned()
+        self.scan.__enter__()
 
     def __exit__(
         self, _kind: type[BaseException] | None, _error: BaseException | None, _trace: TracebackType | None
     ) -> None:
         global _busy
         _busy = self.outer
+        self.scan.__exit__(None, None, None)
 
 
 def is_busy() -> bool:

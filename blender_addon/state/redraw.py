@@ -111,7 +111,7 @@ def differs(thing: bpy.types.Object) -> bool:
         return True
     if parts.part_of(thing) != "block":
         return not near(rig.flat(thing.matrix_basis), written)
-    if thing.type != "MESH" or thing.name != thing.get(blocking.SHOWN_KEY):
+    if thing.type != "MESH" or not blocking.keeps_name(thing):
         return True
     # where others have a say in where it stands, as of the last time Blender worked it out
     own = thing.parent is None and not thing.constraints
@@ -131,5 +131,12 @@ def near(now: Sequence[float], then: Sequence[float]) -> bool:
 
 def missing_parts(scene: bpy.types.Scene) -> list[str]:
     """The rig's parts that are gone from the scene, by name."""
-    there = {parts.part_of(thing) for thing in scene.collection.all_objects}
-    return [part for part in RIG_PARTS if part not in there]
+    there = {
+        parts.part_of(obj)
+        for collection in parts.collections_of(scene)
+        if parts.part_of(collection) == "rig"
+        for obj in collection.objects
+    }
+    if there.issuperset(RIG_PARTS):
+        return []
+    return [part for part in RIG_PARTS if parts.object_of(scene, part) is None]

@@ -74,7 +74,7 @@ def show_rig(context: Any, scene: bpy.types.Scene) -> None:
             _behind(_set(space, "PERSP"), frames, 2.2 * length, 0.0)
 
 
-def show_picture(context: Any, scene: bpy.types.Scene) -> None:
+def show_picture(context: Any, scene: Any) -> None:
     """Look through the rig's camera."""
     camera = parts.object_of(scene, "camera")
     if camera is not None:

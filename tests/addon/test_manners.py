@@ -136,3 +136,55 @@ def test_views_can_be_turned_where_nothing_may_be_changed(
     assert not bpy.ops.duskrail.step_day.poll()
     for cls in view.CLASSES:
         assert getattr(bpy.ops.duskrail, cls.bl_idname.split(".")[1]).poll(), cls.bl_idname
+
+
+# ---------------------------------------------------------------- scenes side by side, and many strangers
+
+
+def block_of(scene: Any, name: str) -> Any:
+    return next(b for b in parts.objects_of(scene, "block") if b.get("duskrail_name") == name)
+
+
+def test_a_linked_copy_is_refused_until_it_has_objects_of_its_own(scene: Any) -> None:
+    copied = scene.copy()
+    plan = live.plan_of(scene)
+    assert live.plan_of(copied) == plan
+    assert "give this one its own" in live.linked(copied)
+    block_of(scene, "lighthouse").location.x += 25.0
+    bpy.context.view_layer.update()
+    assert live.take_edits(scene) is False
+    block_of(scene, "lighthouse").location.x -= 25.0
+    live.make_own(copied)
+    assert live.linked(copied) == live.linked(scene) == ""
+    assert live.plan_of(copied) == plan
+    assert not {o.name for o in copied.objects if parts.part_of(o)} & {
+        o.name for o in scene.objects if parts.part_of(o)
+    }
+    block_of(scene, "lighthouse").location.x += 25.0
+    bpy.context.view_layer.update()
+    assert live.plan_of(scene) != plan
+    assert live.plan_of(copied) == plan
+    assert block_of(copied, "lighthouse").location.x == pytest.approx(6.0)
+
+
+def test_a_full_copy_keeps_every_name_of_the_plan(scene: Any) -> None:
+    plan = live.plan_of(scene)
+    bpy.ops.scene.new(type="FULL_COPY")
+    copied = next(s for s in bpy.data.scenes if s != scene)
+    assert block_of(copied, "lighthouse").name != "lighthouse"
+    live.catch_up(copied)
+    assert live.plan_of(copied) == plan == live.plan_of(scene)
+
+
+def test_an_edit_looks_through_the_scene_but_a_few_times(scene: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    looked: list[int] = []
+    real = parts._parts_in
+
+    def counted(where: Any) -> Any:
+        if parts._scanned is None or where.session_uid not in parts._scanned:
+            looked.append(1)
+        return real(where)
+
+    monkeypatch.setattr(parts, "_parts_in", counted)
+    scene.duskrail.title = "Another"
+    assert 0 < len(looked) <= 4  # 3,000 strangers take 6 ms to look through

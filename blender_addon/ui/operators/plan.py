@@ -15,7 +15,7 @@ from ...read import readback
 from ...scene import startup, store
 from ...state import live
 from .. import preferences, views
-from .base import UNDOABLE, Outcome, WithFrames, WithPlan, editable, set_plan
+from .base import UNDOABLE, Outcome, ReadsPlan, WithFrames, WithPlan, editable, set_plan
 
 
 class DUSKRAIL_OT_new_scene(bpy.types.Operator):
@@ -168,7 +168,29 @@ class DUSKRAIL_OT_read_back(WithPlan, bpy.types.Operator):
         return outcome
 
 
+class DUSKRAIL_OT_make_own(ReadsPlan, bpy.types.Operator):
+    """Draw this scene's plan with objects of its own; the shared ones stay with the other scene"""
+
+    bl_idname = "duskrail.make_own"
+    bl_label = "Give This Scene Its Own Objects"
+    bl_options = UNDOABLE
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if not super().poll(context):
+            return False
+        if context.scene.library is not None or live.shares_with(context.scene) is None:
+            cls.poll_message_set("This scene's plan shares its objects with no other scene")
+            return False
+        return True
+
+    def execute(self, context: Any) -> Outcome:
+        live.make_own(context.scene)
+        return {"FINISHED"}
+
+
 CLASSES = (
+    DUSKRAIL_OT_make_own,
     DUSKRAIL_OT_new_scene,
     DUSKRAIL_OT_start_plan,
     DUSKRAIL_OT_remove_plan,

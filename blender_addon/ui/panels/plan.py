@@ -86,7 +86,10 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
         layout, scene = self.layout, context.scene
         linked = live.linked(scene)
         if linked:
-            wrapped(layout.box(), context, linked, icon="LINKED", spare_px=52.0)
+            box = layout.box()
+            wrapped(box, context, linked, icon="LINKED", spare_px=52.0)
+            if scene.library is None:
+                box.operator("duskrail.make_own", icon="DUPLICATE")
         if scene.unit_settings.scale_length != 1.0:
             box = layout.box()
             scale = scene.unit_settings.scale_length

@@ -85,6 +85,7 @@ class RigFields:
         soft_max=10.0,
         step=1,
         precision=4,
+        default=1000.0 * starter.STEP_M,
         get=get_value("rig.slide.step_m", lambda value: 1000.0 * value, 0.0),
         set=set_value("rig.slide.step_m", lambda value: round(edits.tidy(value) / 1000.0, 9)),
         options=NOT_KEYED,
