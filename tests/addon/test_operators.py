@@ -194,7 +194,17 @@ def test_starting_and_opening_a_plan_are_undone_too(empty: Any, tmp_path: Path) 
 def test_every_operator_is_among_those_tried() -> None:
     tried = {name for name, _, _ in UNDONE} | {
         # tried elsewhere, or with nothing to undo: files, views, messages, the preview
-        *("start_plan", "open", "save", "save_as", "save_sheet", "import_map", "dismiss", "review_now"),
+        *(
+            "make_own",
+            "start_plan",
+            "open",
+            "save",
+            "save_as",
+            "save_sheet",
+            "import_map",
+            "dismiss",
+            "review_now",
+        ),
         *("show_place", "show_rig", "show_picture", "preview", "preview_stop", "preview_open"),
     }
     assert {cls.bl_idname.removeprefix("duskrail.") for cls in operators.CLASSES} == tried
