@@ -7,7 +7,7 @@ import shutil
 import textwrap
 from typing import Any
 
-from planner_core.review.findings import Finding, Review
+from planner_core.review.findings import Finding, Review, sentences
 from planner_core.words.figures import figure, frames_text
 
 HEADINGS = {"stop": "Must change", "warn": "Look at", "note": "Good to know"}
@@ -35,8 +35,10 @@ def review_text(report: Review) -> str:
 
 def finding_text(finding: Finding) -> str:
     """A finding as one paragraph: what it says, and what to do."""
-    where = f"{frames_text(finding.frames)}: " if finding.frames and "rame" not in finding.message[:8] else ""
-    return f"{where}{finding.message} {finding.fix} [{finding.code}]".replace("  ", " ")
+    said = sentences(finding)
+    where = frames_text(finding.frames) if finding.frames else ""
+    message = said.message if said.message.startswith(where) else f"{where}: {said.message}"
+    return " ".join(filter(None, [message, said.fix, f"[{finding.code}]"]))
 
 
 def _summary_lines(summary: dict[str, Any]) -> list[str]:

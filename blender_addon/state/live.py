@@ -39,7 +39,8 @@ class SceneState:
     reason: str = ""  # … and why
     review: Review | None = None
     reviewed: Plan | None = None
-    problem: str = ""  # what was refused last, as a line for the photographer …
+    problem: str = ""  # what was refused last, as a line with the plan file's names …
+    refusal: PlanError | None = None  # … the refusal itself, where it was the plan's …
     refused_at_s: float = 0.0  # … and when, by time.monotonic
     said: tuple[str, ...] = ()  # what was done last, where it needs telling
     mended: tuple[str, ...] = ()  # what a fit did, if that was last
@@ -318,7 +319,7 @@ def _frames_for(plan: Plan, known: FrameTable | None) -> FrameTable:
 def change_plan(scene: bpy.types.Scene, change: Callable[[Plan], Plan], said: tuple[str, ...] = ()) -> str:
     """Change the scene's plan; what it refuses is kept to be shown. Returns the reason, or nothing."""
     here = state_of(scene)
-    here.problem = linked(scene)
+    here.problem, here.refusal = linked(scene), None
     if here.problem:
         return here.problem
     try:
@@ -368,6 +369,7 @@ def take_edits(scene: bpy.types.Scene, *, curves: bool = True) -> bool:
 
 def _refuse(here: SceneState, error: Exception) -> None:
     here.problem, here.refused_at_s = str(error), time.monotonic()
+    here.refusal = error if isinstance(error, PlanError) else None
 
 
 class handlers_paused:

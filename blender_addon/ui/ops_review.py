@@ -9,6 +9,7 @@ from bpy.props import EnumProperty, IntProperty
 
 from planner_core import Plan, PlanError
 from planner_core.fit.result import Fit
+from planner_core.review.findings import sentences
 
 from ..state import live, selection
 from . import wording
@@ -28,7 +29,7 @@ def fit_of(kind: str, plan: Plan) -> Fit:
     if kind == "clip":
         from planner_core.fit.light import fit_clip
 
-        return fit_clip(plan, plan.shoot.frames / plan.clip.fps)
+        return fit_clip(plan, plan.shoot.frames / plan.clip.fps, wording.SIDEBAR)
     if kind == "compose":
         from planner_core.fit.compose import fit_compose
 
@@ -77,7 +78,7 @@ class DUSKRAIL_OT_finding_go(WithFrames, bpy.types.Operator):
         if report is None or properties.finding >= len(report.findings):
             return cls.__doc__ or ""
         found = report.findings[properties.finding]
-        told = wording.plainly(f"{found.message} {found.fix}".strip())
+        told = " ".join(filter(None, sentences(found, wording.SIDEBAR)))
         return f"{told}\n\nClick to go to its frames and select its blocks"
 
     def execute(self, context: Any) -> Outcome:
@@ -96,7 +97,7 @@ class DUSKRAIL_OT_finding_go(WithFrames, bpy.types.Operator):
         if numbers:
             live.choose_block(scene, numbers[0])
             selection.select_blocks(context, scene, numbers)
-        self.report({"INFO"}, wording.plainly(f"{found.message} {found.fix}".strip()))
+        self.report({"INFO"}, " ".join(filter(None, sentences(found, wording.SIDEBAR))))
         return {"FINISHED"}
 
 

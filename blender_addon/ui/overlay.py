@@ -326,11 +326,10 @@ def draw_readout() -> None:
     if settings.show_readout:
         lines = [(text, TEXT_COLOUR) for text in readout.hud_lines(frames, context.scene.frame_current)]
     here = live.state_of(context.scene)
-    problem = here.problem
     if (
-        problem and time.monotonic() - here.refused_at_s < PROBLEM_SHOWN_S
+        here.problem and time.monotonic() - here.refused_at_s < PROBLEM_SHOWN_S
     ):  # the field that was refused may be far from the panel that tells why
-        problem = wording.in_words(problem, frames.plan)
+        problem = wording.problem_text(context.scene)
         lines += [(text, REFUSED_COLOUR) for text in textwrap.wrap(problem, PROBLEM_LETTERS)]
     left = 14.0 * scale + _left_margin(context)
     top = region.height - BELOW_BLENDERS_PX * scale

@@ -1,15 +1,15 @@
-"""Messages of the core in the words of the panels: a field is called what it is called in the sidebar, not
-what it is called in the plan file.
-"""
+"""The plan's fields by the names of the sidebar, for findings and for what the plan refuses."""
 
 from __future__ import annotations
 
-import re
+from typing import Any
 
-from planner_core import Plan
+from planner_core import Plan, PlanError
 from planner_core.place.blocking import block_label
+from planner_core.review.findings import Names
 
-FIELD = re.compile(r"^([a-z]\w*(?:\.\w+|\[\d+\])*): ")
+from ..state import live
+
 PANELS = {
     "site": "Place and Light",
     "shoot": "Place and Light",
@@ -21,50 +21,61 @@ PANELS = {
     "exposure": "Exposure",
     "composition": "What It Is About",
 }
-PARTS = {"rig.slide.": "Slider", "rig.pan.": "Pan", "rig.tilt.": "Tilt"}
-
-INSIDE = re.compile(r"\b(?:site|shoot|camera|clip|rig|move|exposure|composition)(?:\.\w+|\[\d+\])+")
-PLACE = re.compile(r"\bshoot\.anchor\.at ([\d.]*\d)(?: instead of ([\d.]*\d))?")
+PARTS = {"slide": "Slider", "pan": "Pan", "tilt": "Tilt"}
+ROWS = ("blocks", "move.poses")
 
 labels: dict[str, str] = {}  # of the plan's fields, with # for the number of a row
 
 
-def plainly(text: str) -> str:
-    """A text with the fields in it called as in the sidebar, and places of the move in percent as there."""
+class SidebarNames(Names):
+    """Fields as the sidebar labels them, places of the move in percent."""
 
-    def place(found: re.Match[str]) -> str:
-        shown = [f"{100.0 * float(value):.3g} %" for value in found.groups() if value]
-        return f"“{labels.get('shoot.anchor.at', 'at')}” {' instead of '.join(shown)}"
+    def field(self, path: str) -> str:
+        """A field's label in quotation marks; its path where the sidebar doesn't have it."""
+        label = labels.get(label_key(path))
+        return f"“{label}”" if label else path
 
-    def field(found: re.Match[str]) -> str:
-        label = labels.get(_of_a_row(found[0]))
-        return f"“{label}”" if label else found[0]
-
-    return INSIDE.sub(field, PLACE.sub(place, text))
-
-
-def _of_a_row(path: str) -> str:
-    rows = re.sub(r"^(blocks|move\.poses)\[\d+\]", r"\1[#]", path)
-    return re.sub(r"\[\d+\]$", "", rows)
+    def fraction(self, value: float) -> str:
+        """A place in the move, in percent."""
+        return f"{100.0 * value:.3g} %"
 
 
-def in_words(message: str, plan: Plan | None = None) -> str:
-    """A message that begins with a field's path, beginning with where that field is in the sidebar."""
-    found = FIELD.match(message)
-    if not found:
-        return message
-    path = found[1]
-    top = re.split(r"[.\[]", path, maxsplit=1)[0]
+SIDEBAR = SidebarNames()
+
+
+def label_key(path: str) -> str:
+    """A path as the labels know it: `blocks[3].size_m[2]` is `blocks[#].size_m`."""
+    for rows in ROWS:
+        number, bracket, rest = path.removeprefix(f"{rows}[").partition("]")
+        if path.startswith(f"{rows}[") and bracket and number.isdigit():
+            path = f"{rows}[#]{rest}"
+    head, _, last = path.rpartition("[")
+    return head if head and last[:-1].isdigit() else path
+
+
+def problem_text(scene: Any) -> str:
+    """What was refused last in a scene, with the field named as in the sidebar."""
+    here = live.state_of(scene)
+    return here.problem if here.refusal is None else refusal_text(here.refusal, live.plan_of(scene))
+
+
+def refusal_text(error: PlanError, plan: Plan | None = None) -> str:
+    """What the plan refuses, beginning with where that field is in the sidebar."""
+    top = error.path.partition(".")[0].partition("[")[0]
     if top not in PANELS:
-        return message
-    said = [PANELS[top]]
-    said += [word for start, word in PARTS.items() if path.startswith(start)]
-    row = re.match(r"(?:move\.poses|blocks)\[(\d+)\]", path)
-    if row and top == "blocks" and plan is not None and int(row[1]) < len(plan.blocks):
-        said.append(f"“{block_label(plan, int(row[1]))}”")
-    elif row:
-        said.append(f"{'block' if top == 'blocks' else 'pose'} {int(row[1]) + 1}")
-    label = labels.get(_of_a_row(path))
-    said += [label] if label else []
-    rest = message[found.end() :].replace('give "start" instead', "go by a start time")
-    return f"{', '.join(said)}: {plainly(rest)}"
+        return str(error)
+    said = [PANELS[top], *_inside(error.path, top, plan)]
+    label = labels.get(label_key(error.path))
+    return f"{', '.join([*said, label] if label else said)}: {error.reason}"
+
+
+def _inside(path: str, top: str, plan: Plan | None) -> list[str]:
+    """The part of the rig, the block or the pose that a path leads to."""
+    if top == "rig":
+        return [word for part, word in PARTS.items() if path.startswith(f"rig.{part}.")]
+    number = path.partition("[")[2].partition("]")[0] if path.startswith(ROWS) else ""
+    if not number.isdigit():
+        return []
+    if top == "blocks" and plan is not None and int(number) < len(plan.blocks):
+        return [f"“{block_label(plan, int(number))}”"]
+    return [f"{'block' if top == 'blocks' else 'pose'} {int(number) + 1}"]

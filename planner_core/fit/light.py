@@ -16,6 +16,7 @@ from planner_core.plan.timeline import (
     clock,
     start_utc_s,
 )
+from planner_core.review.findings import PLAN_FILE, Names
 from planner_core.rig import drive
 from planner_core.words.durations import duration_text
 
@@ -114,12 +115,12 @@ def _no_turn(plan: Plan, had: int, day: float, night: float) -> str:
 # ---------------------------------------------------------------- clip
 
 
-def fit_clip(plan: Plan, seconds: float) -> Fit:
+def fit_clip(plan: Plan, seconds: float, names: Names = PLAN_FILE) -> Fit:
     """Frames and interval together, so that the clip lasts so long over the same stretch of the evening.
 
     The interval leaves time for the exposure that the light asks for, the writing, the move and the settling.
     Where it can't, the longest clip that this stretch allows is taken, and said. Raises PlanError for a
-    length that is no clip, or a plan without times.
+    length that is no clip, or a plan without times. names are those that its words call fields by.
     """
     frames = round(seconds * plan.clip.fps) if math.isfinite(seconds) else 0
     if not 2 <= frames <= MOST_FRAMES:
@@ -145,7 +146,7 @@ def fit_clip(plan: Plan, seconds: float) -> Fit:
         f"{_needed_interval_s(new):.3g} s. "
         f"The nearest is {most / plan.clip.fps:.1f} s. For {seconds:g} s, shoot for about "
         f"{duration_text(longer)}, or "
-        "allow less exposure time (exposure.shutter_max_s) and more ISO.",
+        f"allow less exposure time{names.aside('exposure.shutter_max_s')} and more ISO.",
         _clip_said(plan, nearest),
     )
     return Fit(plan=nearest, said=said)

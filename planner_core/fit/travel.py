@@ -142,7 +142,7 @@ def _no_time(plan: Plan, slide: SlideAxis) -> str:
     return (
         f"No travel fits: with writing, settling and exposure the interval of {plan.shoot.interval_s:g} s "
         f"leaves the slide no time to move, and even a millimetre takes it {figure(needed, 2)} s. The travel "
-        f"stays at {figure(_travel_m(plan))} m; lengthen shoot.interval_s first."
+        f"stays at {figure(_travel_m(plan))} m; lengthen the interval first."
     )
 
 

@@ -1,4 +1,4 @@
-"""Changes to a plan by the paths of its file: `{"shoot.interval_s": 11.0, "move.poses[1].pan_deg": 271.5}`."""
+"""Changes to a plan by the paths of its file, such as `{"move.poses[1].pan_deg": 271.5}`."""
 
 from __future__ import annotations
 

@@ -56,7 +56,12 @@ class PlanError(ValueError):
         super().__init__(path, value, expected)
 
     def __str__(self) -> str:
-        return f"{self.path or 'plan'}: {shown(self.value)} {self.expected}".replace("\n", " ")
+        return f"{self.path or 'plan'}: {self.reason}"
+
+    @property
+    def reason(self) -> str:
+        """The value and what would be accepted, without the path, on one line."""
+        return f"{shown(self.value)} {self.expected}".replace("\n", " ")
 
     def under(self, parent: str) -> PlanError:
         """The same problem, seen from the part that holds this one."""

@@ -53,7 +53,7 @@ def anchor_utc_s(plan: Plan, anchor: Anchor) -> float:
             "shoot.anchor",
             f"{anchor.event} on {anchor.date}",
             f"does not happen at latitude {site.latitude_deg:g} on that date; choose another event or date, "
-            'or give "start" instead',
+            "or go by a start time",
         )
     return times[0]
 

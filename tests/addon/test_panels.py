@@ -18,8 +18,9 @@ from blender_addon.scene import store
 from blender_addon.state import live
 from blender_addon.ui import panels, wording
 from blender_addon.ui.panels import blocking, layout
-from planner_core import Plan
+from planner_core import Plan, PlanError
 from planner_core.edit import kit, starter
+from planner_core.review.findings import Remedy, remedy_text, sentences
 
 ICONS = set(bpy.types.UILayout.bl_rna.functions["label"].parameters["icon"].enum_items.keys())
 
@@ -226,7 +227,7 @@ def test_findings_come_with_their_frames_their_fix_and_their_fit(empty: Any) -> 
     assert "operator duskrail.apply_fit" in asked
     said = " ".join(line.removeprefix("label ") for line in asked).replace("\N{NO-BREAK SPACE}", " ")
     for found in report.findings:
-        assert all(word in said for word in wording.plainly(found.fix).split())
+        assert all(word in said for word in sentences(found, wording.SIDEBAR).fix.split())
 
 
 def test_long_words_are_wrapped_to_the_sidebar(empty: Any) -> None:
@@ -262,20 +263,19 @@ def test_every_piece_of_the_kit_has_a_button_and_an_icon(empty: Any) -> None:
 
 
 @pytest.mark.parametrize(
-    ("said", "shown"),
+    ("path", "shown"),
     [
-        ("site.latitude_deg: 431 is no latitude", "Place and Light, Latitude: 431 is no latitude"),
-        ("rig.slide.max_m: 1500 is too long", "Rig and Camera, Slider, To: 1500 is too long"),
-        ("blocks[0].size_m[2]: 0 is flat", "Blocking, “{block}”, Size: 0 is flat"),
-        ("move.poses[1].pan_deg: 999 is out", "Move, pose 2, Pan: 999 is out"),
-        ("shoot.anchor: no sunset", "Place and Light: no sunset"),
-        ("Frames 1–3: it is dark", "Frames 1–3: it is dark"),
-        ("nothing of a field", "nothing of a field"),
+        ("site.latitude_deg", "Place and Light, Latitude: 431 is no good"),
+        ("rig.slide.max_m", "Rig and Camera, Slider, To: 431 is no good"),
+        ("blocks[0].size_m[2]", "Blocking, “{block}”, Size: 431 is no good"),
+        ("move.poses[1].pan_deg", "Move, pose 2, Pan: 431 is no good"),
+        ("shoot.anchor", "Place and Light: 431 is no good"),
+        ("balance", "balance: 431 is no good"),
     ],
 )
-def test_messages_name_a_field_as_the_panels_do(empty: Any, said: str, shown: str) -> None:
-    block = plan().blocks[0].name
-    assert wording.in_words(said, plan()) == shown.replace("{block}", block)
+def test_refusals_name_a_field_as_the_panels_do(empty: Any, path: str, shown: str) -> None:
+    said = wording.refusal_text(PlanError(path, 431, "is no good"), plan())
+    assert said == shown.replace("{block}", plan().blocks[0].name)
 
 
 def test_every_field_of_the_plan_in_the_panels_has_a_name_for_messages() -> None:
@@ -284,16 +284,12 @@ def test_every_field_of_the_plan_in_the_panels_has_a_name_for_messages() -> None
 
 
 @pytest.mark.parametrize(
-    ("said", "shown"),
+    ("path", "value", "shown"),
     [
-        ("Set shoot.interval_s to 13 s.", "Set “Interval” to 13 s."),
-        (
-            "Start at 16:14 (shoot.anchor.at 0.5 instead of 0.15).",
-            "Start at 16:14 (“Falls at” 50 % instead of 15 %).",
-        ),
-        ("Set exposure.shutter_max_s to 4 s.", "Set “Shutter to” to 4 s."),
-        ("End the pan at 271.5° instead of 276°.", "End the pan at 271.5° instead of 276°."),
+        ("shoot.interval_s", 13.0, "Set “Interval” to 13."),
+        ("shoot.anchor.at", 0.5, "Set “Falls at” to 50 %."),
+        ("exposure.shutter_max_s", 4.0, "Set “Shutter to” to 4."),
     ],
 )
-def test_findings_name_fields_as_the_panels_do(said: str, shown: str) -> None:
-    assert wording.plainly(said) == shown
+def test_remedies_name_fields_as_the_panels_do(path: str, value: float, shown: str) -> None:
+    assert remedy_text(Remedy(changes={path: value}), wording.SIDEBAR) == shown

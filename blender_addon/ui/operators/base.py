@@ -90,9 +90,8 @@ class WithFrames(WithPlan):
 
 def change(operator: Any, context: Any, edit: Callable[[Plan], Plan], said: str = "") -> Outcome:
     """Run an edit of the scene's plan; a refusal is reported and leaves everything as it was."""
-    problem = live.change_plan(context.scene, edit)
-    if problem:
-        operator.report({"ERROR"}, wording.in_words(problem, live.plan_of(context.scene)))
+    if live.change_plan(context.scene, edit):
+        operator.report({"ERROR"}, wording.problem_text(context.scene))
         return {"CANCELLED"}
     if said:
         operator.report({"INFO"}, said)

@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from typing import Any
 
 from ...state import live
-from .. import wording
 
 TAB = "Duskrail"
 LETTER_PX = 5.9  # width of a letter of Blender's interface font at scale 1, on the generous side
@@ -53,7 +52,7 @@ def done(layout: Any, context: Any, lines: Sequence[str]) -> None:
     row.label(text="Done", icon="CHECKMARK")
     row.operator("duskrail.dismiss", text="", icon="X", emboss=False)
     for line in lines:
-        wrapped(box, context, wording.plainly(line))
+        wrapped(box, context, line)
 
 
 class Tab:

@@ -32,9 +32,9 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
             box = layout.box()
             row = box.row()
             row.alert = True
-            row.label(text="That can't be meant" if ":" in here.problem else "Not done", icon="ERROR")
+            row.label(text="This value won't work" if here.refusal else "Not done", icon="ERROR")
             row.operator("duskrail.dismiss", text="", icon="X", emboss=False)
-            wrapped(box, context, wording.in_words(here.problem, live.plan_of(scene)))
+            wrapped(box, context, wording.problem_text(scene))
         if not store.has_plan(scene):
             self._begin(context)
             return

@@ -4,11 +4,11 @@
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
 import bpy
 
+from planner_core.review.findings import sentences
 from planner_core.words.figures import frames_text
 
 from ...state import live
@@ -50,10 +50,8 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
         row = box.row(align=True)
         row.alert = found.level == "stop"
         about = frames_text(found.frames) if found.frames else "The whole plan"
-        message, fix = wording.plainly(found.message), wording.plainly(found.fix)
-        told = re.match(rf"({re.escape(about)}(?: \([^)]*\))?): ", message)
-        if told:
-            about, message = told[1], message[told.end() :]
+        message, fix = sentences(found, wording.SIDEBAR)
+        message = message.removeprefix(f"{about}: ")
         button = row.operator("duskrail.finding_go", text=about, icon=LEVEL_ICONS[found.level])
         button.finding = number
         wrapped(box, context, message[:1].upper() + message[1:], spare_px=52.0)
