@@ -1,7 +1,7 @@
 """What a review is made of: findings as facts, what would remedy them, and how their words are looked up.
 
-A finding says nothing by itself. The sentences of each code stand in `review/words` and register here; they are
-made when somebody reads them, with the names that this reader knows the plan's fields by.
+A finding says nothing by itself. The sentences of each code stand in `review/words` and register here; they
+are made when somebody reads them, with the names that this reader knows the plan's fields by.
 """
 
 from __future__ import annotations
