@@ -96,8 +96,14 @@ def _started(plan: Plan, event: str, event_utc_s: float, start: float) -> Plan:
             if -slack <= at <= 1.0 + slack and first_of_its_day:
                 tidy = _tidy(min(max(at, 0.0), 1.0), 0.1 * shoot.interval_s / duration)
                 return attrs.evolve(plan, shoot=attrs.evolve(shoot, anchor=attrs.evolve(anchor, at=tidy)))
-    moment = local_datetime(round(start) if shoot.interval_s >= 4.0 else start, plan.zone)
-    return attrs.evolve(plan, shoot=attrs.evolve(shoot, anchor=None, start=_plain(plan, moment)))
+    return started_at(plan, start)
+
+
+def started_at(plan: Plan, start_utc_s: float) -> Plan:
+    """The plan with a local start in place of its anchor or start, on the second where frames are slow."""
+    slow = plan.shoot.interval_s >= 4.0
+    moment = local_datetime(round(start_utc_s) if slow else start_utc_s, plan.zone)
+    return attrs.evolve(plan, shoot=attrs.evolve(plan.shoot, anchor=None, start=_plain(plan, moment)))
 
 
 def _tidy(value: float, tolerance: float) -> float:

@@ -279,6 +279,25 @@ def f_number_label(f_number: float) -> str:
     return f"f/{f_number:g}"
 
 
+def next_third(setting: float, anchor: float) -> float:
+    """The third of a stop at or just above a setting, counted from the anchor (1 s, ISO 100), exact."""
+    return float(anchor * 2.0 ** (math.ceil(math.log2(setting / anchor) * 3.0 - 0.05) / 3.0))
+
+
+def nominal_iso(iso: float) -> float:
+    """An ISO as the number that cameras print: 320 for 322.5; one between settings as it is."""
+    name = _nominal(iso, 100.0, _ISOS, _LOWEST_THIRD)
+    return float(name) if name else iso
+
+
+def nominal_shutter_s(shutter_s: float) -> float:
+    """A shutter as the number that cameras print: 3.2 s for 3.175 s; one between settings as it is."""
+    name = _nominal(shutter_s, 1.0, _SHUTTERS, _SHORTEST_THIRD)
+    if not name:
+        return shutter_s
+    return 1.0 / float(name[2:]) if name.startswith("1/") else float(name)
+
+
 def wider_f_number(f_number: float) -> float | None:
     """The nominal third-stop f-number at or just wider than this one; None where lenses don't go."""
     return max((float(n) for n in _F_NUMBERS if n <= f_number * 1.01), default=None)

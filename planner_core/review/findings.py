@@ -11,6 +11,8 @@ from typing import Any, NamedTuple
 
 from attrs import field, frozen
 
+from planner_core.words.figures import figure
+
 LEVELS = ("stop", "warn", "note")
 
 
@@ -98,7 +100,7 @@ class Names:
 
     def fraction(self, value: float) -> str:
         """A place in the move, 0 to 1."""
-        return f"{value:.3g}"
+        return figure(value)
 
 
 PLAN_FILE = Names()

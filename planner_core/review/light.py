@@ -16,6 +16,7 @@ import datetime as dt
 import math
 from typing import Any
 
+import attrs
 import numpy as np
 from numpy.typing import NDArray
 
@@ -27,27 +28,28 @@ from planner_core.evening.balance import (
     place_of_share,
     sun_times_utc_s,
 )
-from planner_core.evening.balance_start import balanced_start
+from planner_core.evening.balance_start import balanced_start, started_at
 from planner_core.frames import FrameTable
 from planner_core.light.exposure import (
     Ramp,
-    f_number_label,
-    iso_label,
     narrower_f_number,
-    shutter_label,
+    next_third,
+    nominal_iso,
+    nominal_shutter_s,
     stops_per_min,
+    target_ev100,
     wider_f_number,
 )
 from planner_core.maths.runs import span
-from planner_core.plan.model import Plan
+from planner_core.plan.model import Exposure, Plan
 from planner_core.plan.timeline import clock, clock_changes, local_datetime, start_utc_s
 from planner_core.plan.zones import nearest_zone, off_the_sun_h
 from planner_core.review import lens as review_lens
 from planner_core.review import sun as review_sun
-from planner_core.review.findings import Finding
+from planner_core.review.findings import Finding, Remedy, facts
+from planner_core.review.words.light import settings_text
 from planner_core.rig import drive
 from planner_core.time import events
-from planner_core.words.figures import figure, frame_count, frames_text
 
 Array = NDArray[np.float64]
 
@@ -62,6 +64,7 @@ HIGHEST_ISO, WIDEST_F_NUMBER, SMALLEST_F_NUMBER = 12800.0, 1.4, 22.0
 ODD_ZONE_H = 4.0
 UNIVERSAL = ("UTC", "UCT", "GMT", "Zulu", "Universal", "Greenwich")
 SHORTEST_SHUTTER_S, LONGEST_SHUTTER_S = 2.0**-13, 30.0
+MOST_FRAMES, MOST_ND_STOPS, LEAST_NIGHT_LOOK_STOPS = 100_000, 30.0, -8.0  # as the plan takes them
 
 
 def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any]]:
@@ -97,7 +100,9 @@ def _balance(plan: Plan, shares: Balance) -> list[Finding]:
     if ratio < BALANCE_NOTE or day + dark < 4:
         return []
     more, less = ("day", "night") if day > dark else ("night", "day")
-    times = f"{figure(ratio, 2)} times as much {more} as {less}" if min(day, dark) else f"no {less} at all"
+    fitted = balanced_start(plan, 1.0, 1.0)
+    changed = fitted is not plan
+    anchor_at = _anchor_at(plan, fitted) if changed else None
     return [
         Finding(
             code="day-night-balance",
@@ -105,27 +110,44 @@ def _balance(plan: Plan, shares: Balance) -> list[Finding]:
             value=ratio,
             limit=BALANCE_WARN if ratio >= BALANCE_WARN else BALANCE_NOTE,
             unit=f"times as much {more} as {less}",
-            message=f"The clip has {frame_count(day)} ({day / shares.fps:.1f} s) of day and {dark} "
-            f"({dark / shares.fps:.1f} s) of twilight and night, {times}; about as much of both feels "
-            "balanced.",
-            fix=_balance_fix(plan),
+            facts=facts(
+                ratio=ratio,
+                more=more,
+                less=less,
+                day=(day, "frames"),
+                dark=(dark, "frames"),
+                day_clip=(day / shares.fps, "s"),
+                dark_clip=(dark / shares.fps, "s"),
+                start=clock(start_utc_s(plan), plan.zone),
+                better_start=clock(start_utc_s(fitted), plan.zone) if changed else None,
+                anchor_at=plan.shoot.anchor.at if plan.shoot.anchor else None,
+                better_anchor_at=anchor_at,
+            ),
+            remedies=(_start_remedy(plan, fitted),) if changed else (),
             fit="balance",
         )
     ]
 
 
-def _balance_fix(plan: Plan) -> str:
-    fitted = balanced_start(plan, 1.0, 1.0)
-    if fitted is plan:
-        return (
-            "Choose another date or a shorter shoot: with these frames and this interval no start gives 1:1."
-        )
-    old, new = (clock(start_utc_s(each), plan.zone) for each in (plan, fitted))
+def _anchor_at(plan: Plan, fitted: Plan) -> float | None:
+    """The place of the same anchor in the plan with another start; None where it has another one or none."""
     anchor, was = fitted.shoot.anchor, plan.shoot.anchor
-    by = ""
-    if anchor is not None and was is not None and (anchor.event, anchor.date) == (was.event, was.date):
-        by = f" (shoot.anchor.at {figure(anchor.at)} instead of {figure(was.at)})"
-    return f"For 1:1 start at {new} instead of {old}{by}."
+    if anchor is None or was is None or (anchor.event, anchor.date) != (was.event, was.date):
+        return None
+    return anchor.at
+
+
+def _start_remedy(plan: Plan, fitted: Plan) -> Remedy:
+    """What the plan with another start sets, as far as it differs."""
+    anchor, start, at = fitted.shoot.anchor, fitted.shoot.start, _anchor_at(plan, fitted)
+    if at is not None:
+        return Remedy(changes={"shoot.anchor.at": at})
+    if anchor is not None:
+        whole = {"event": anchor.event, "date": anchor.date.isoformat(), "at": anchor.at}
+        return Remedy(changes={"shoot.anchor": whole})
+    assert start is not None
+    emptied = {"shoot.anchor": None} if plan.shoot.anchor is not None else {}
+    return Remedy(changes=emptied | {"shoot.start": start.isoformat()})
 
 
 def _midpoint(plan: Plan, frames: FrameTable, shares: Balance) -> list[Finding]:
@@ -138,8 +160,8 @@ def _midpoint(plan: Plan, frames: FrameTable, shares: Balance) -> list[Finding]:
     step = MIDPOINT_WARN if off > MIDPOINT_WARN else MIDPOINT_NOTE
     frame = min(max(round(turn.at * (len(frames) - 1)) + 1, 1), len(frames))
     start = float(frames.utc_s[0])
-    better = clock(start + (turn.at - half_at) * plan.duration_s, plan.zone)
-    by = _anchor_moved(plan, half_at - turn.at)
+    better = start + (turn.at - half_at) * plan.duration_s
+    anchor_at = _anchor_moved(plan, half_at - turn.at)
     return [
         Finding(
             code="move-midpoint",
@@ -148,52 +170,61 @@ def _midpoint(plan: Plan, frames: FrameTable, shares: Balance) -> list[Finding]:
             value=share,
             limit=0.5 + math.copysign(step, share - 0.5),
             unit="share of the move",
-            message=f"Frame {frame}: {share * 100.0:.0f} % of the move is done at "
-            f"{turn.event.replace('_', ' ')} "
-            f"({clock(turn.utc_s, plan.zone)}); about half of it then carries day and night alike.",
-            fix=f"Start at {better} instead of {clock(start, plan.zone)}{by}, or move "
-            f"{'faster' if share < 0.5 else 'slower'} before the event.",
+            facts=facts(
+                frame=frame,
+                done=share,
+                event=turn.event,
+                event_time=clock(turn.utc_s, plan.zone),
+                start=clock(start, plan.zone),
+                better_start=clock(better, plan.zone),
+                anchor_at=plan.shoot.anchor.at if plan.shoot.anchor else None,
+                better_anchor_at=anchor_at,
+            ),
+            remedies=(
+                Remedy(changes={"shoot.anchor.at": round(anchor_at, 4)})
+                if anchor_at is not None
+                else _start_remedy(plan, started_at(plan, better)),
+            ),
             fit="balance" if abs(half_at - 0.5) < MIDPOINT_NOTE else "",
         )
     ]
 
 
-def _anchor_moved(plan: Plan, by: float) -> str:
-    """The anchor's place that moves the whole shoot by a share of its length, in brackets; '' for none."""
+def _anchor_moved(plan: Plan, by: float) -> float | None:
+    """The anchor's place that moves the whole shoot by a share of its length; None where there is none."""
     anchor = plan.shoot.anchor
-    if anchor is None or not 0.0 <= anchor.at + by <= 1.0:
-        return ""
-    return f" (shoot.anchor.at {figure(anchor.at + by)} instead of {figure(anchor.at)})"
+    return anchor.at + by if anchor is not None and 0.0 <= anchor.at + by <= 1.0 else None
 
 
 def _event_missing(plan: Plan, frames: FrameTable) -> list[Finding]:
     """A date on which the sun doesn't rise or doesn't set; a plan anchored to either knows what it does."""
     if plan.shoot.anchor is not None and plan.shoot.anchor.event in RISE_AND_SET:
         return []
-    findings = []
     dates = local_dates(plan, frames.utc_s)
     missing = [
         event
         for event in ("sunrise", "sunset")
         if not any(sun_times_utc_s(plan, event, day) for day in dates)
     ]
-    if missing:
-        altitude = frames.sun_true_altitude_deg
-        what = " and ".join("no " + event for event in missing)
-        state = (
-            f"the sun is between {altitude.min():.1f}° and {altitude.max():.1f}° during the shoot, "
-            f"{_phase_text(altitude)}"
+    if not missing:
+        return []
+    altitude = frames.sun_true_altitude_deg
+    phases = [events.PHASES[k] for k in np.unique(events.light_phase(altitude))]
+    return [
+        Finding(
+            code="event-missing",
+            level="note",
+            facts=facts(
+                latitude=(plan.site.latitude_deg, "°"),
+                missing=missing,
+                date=str(dates[0]),
+                lowest=(float(altitude.min()), "°"),
+                highest=(float(altitude.max()), "°"),
+                first_phase=phases[0],
+                last_phase=phases[-1],
+            ),
         )
-        findings.append(
-            Finding(
-                code="event-missing",
-                level="note",
-                message=f"At latitude {plan.site.latitude_deg:g}° there is {what} on {dates[0]}: {state}.",
-                fix="Fine if that is the light you want; for a day to night choose a date on which the sun "
-                "sets.",
-            )
-        )
-    return findings
+    ]
 
 
 def _clock_change(plan: Plan, frames: FrameTable) -> list[Finding]:
@@ -204,8 +235,6 @@ def _clock_change(plan: Plan, frames: FrameTable) -> list[Finding]:
         after = np.flatnonzero(frames.utc_s >= change.utc_s)
         frame = int(after[0]) + 1
         before = local_datetime(change.utc_s - 1.0, plan.zone) + dt.timedelta(seconds=1)
-        way = "forward" if change.by_s > 0.0 else "back"
-        when = f"before frame {frame}" if frame > 1 else "before the first frame"
         found.append(
             Finding(
                 code="clock-change",
@@ -213,10 +242,12 @@ def _clock_change(plan: Plan, frames: FrameTable) -> list[Finding]:
                 frames=(frame, frame) if frame > 1 else None,
                 value=change.by_s / 3600.0,
                 unit="h",
-                message=f"The clocks go {way} by {figure(abs(change.by_s) / 3600.0)} h, {when}: "
-                f"{before:%H:%M} becomes {clock(change.utc_s, plan.zone)}. All times here have that in them.",
-                fix="Leave the camera and the controller on one time until the end, and check by which clock "
-                "your alarm goes.",
+                facts=facts(
+                    by=(change.by_s / 3600.0, "h"),
+                    frame=frame,
+                    old_time=f"{before:%H:%M}",
+                    new_time=clock(change.utc_s, plan.zone),
+                ),
             )
         )
     return found
@@ -233,6 +264,9 @@ def _zone_odd(plan: Plan, frames: FrameTable) -> list[Finding]:
         return []
     noon_min = round((12.0 + ahead_h) * 60.0)
     near = nearest_zone(plan.site.latitude_deg, longitude)
+    remedies = [Remedy(changes={"site.timezone": near})] if near else []
+    if abs(off_the_sun_h(offset.total_seconds() / 3600.0, -longitude)) <= ODD_ZONE_H:
+        remedies.insert(0, Remedy(changes={"site.longitude_deg": -longitude}))
     return [
         Finding(
             code="zone-odd",
@@ -240,17 +274,15 @@ def _zone_odd(plan: Plan, frames: FrameTable) -> list[Finding]:
             value=ahead_h,
             limit=math.copysign(ODD_ZONE_H, ahead_h),
             unit="h",
-            message=f"By the clocks of {zone} the sun at longitude {longitude:g}° stands highest at about "
-            f"{noon_min // 60 % 24:02d}:{noon_min % 60:02d}.",
-            fix="Check site.longitude_deg (east is positive, west negative) and site.timezone"
-            + (f"; {near} lies nearest to these coordinates." if near else "."),
+            facts=facts(
+                zone=zone,
+                longitude=(longitude, "°"),
+                noon=f"{noon_min // 60 % 24:02d}:{noon_min % 60:02d}",
+                nearest_zone=near or None,
+            ),
+            remedies=tuple(remedies),
         )
     ]
-
-
-def _phase_text(true_altitude_deg: Array) -> str:
-    phases = [events.PHASES[k] for k in np.unique(events.light_phase(true_altitude_deg))]
-    return phases[0] + " throughout" if len(phases) == 1 else f"from {phases[0]} to {phases[-1]}"
 
 
 def _balance_numbers(plan: Plan, frames: FrameTable, shares: Balance) -> dict[str, Any]:
@@ -289,7 +321,7 @@ def _exposure(plan: Plan, frames: FrameTable) -> list[Finding]:
     short = ramp.wanted_error_stops < -EXPOSURE_WARN_STOPS
     held_back = (ramp.error_stops < -EXPOSURE_WARN_STOPS) & ~short
     return [
-        *_too_dark(plan, ramp, short),
+        *_too_dark(plan, frames, ramp, short),
         *_held_back(plan, frames, ramp, held_back),
         *_too_bright(plan, ramp, ramp.error_stops > EXPOSURE_WARN_STOPS),
         *_steep(plan, frames, ramp),
@@ -306,13 +338,14 @@ def _off_limit(error_stops: float) -> float:
     )
 
 
-def _too_dark(plan: Plan, ramp: Ramp, short: NDArray[np.bool_]) -> list[Finding]:
+def _too_dark(plan: Plan, frames: FrameTable, ramp: Ramp, short: NDArray[np.bool_]) -> list[Finding]:
     where = span(short)
     limits = plan.exposure
     if where is None or limits is None:
         return []
     worst = int(np.argmin(ramp.wanted_error_stops))
     missing = -float(ramp.wanted_error_stops[worst])
+    ways = _ways_brighter(plan, missing)
     return [
         Finding(
             code="exposure-short",
@@ -321,75 +354,110 @@ def _too_dark(plan: Plan, ramp: Ramp, short: NDArray[np.bool_]) -> list[Finding]
             value=-missing,
             limit=_off_limit(-missing),
             unit="stops",
-            message=f"{frames_text(where)}: up to {missing:.1f} stops darker than meant (frame "
-            f"{worst + 1}), with all "
-            "that the plan allows: "
-            f"{_settings_text(ramp.f_number[worst], ramp.wanted_shutter_s[worst], limits.iso_max)}"
-            f"{_nd_text(limits.nd_stops)}.",
-            fix=_brighter(plan, missing),
+            facts=(
+                *facts(
+                    cause="limits",
+                    missing=(missing, "stops"),
+                    worst_frame=worst + 1,
+                    f_number=float(ramp.f_number[worst]),
+                    shutter=(float(ramp.wanted_shutter_s[worst]), "s"),
+                    iso=limits.iso_max,
+                    nd=(limits.nd_stops, "stops"),
+                ),
+                *facts(**ways, darker_night=missing < EXPOSURE_STOP_STOPS),
+                *facts(**_gains(plan)),
+            ),
+            remedies=_brighter(plan, frames, ramp, missing, ways),
         )
     ]
 
 
-def _settings_text(f_number: float, shutter_s: float, iso: float) -> str:
-    return f"{f_number_label(f_number)}, {shutter_label(shutter_s)}, {iso_label(iso)}"
-
-
-def _nd_text(nd_stops: float) -> str:
-    return f" behind {nd_stops:g} stops of ND" if nd_stops else ""
-
-
-def _brighter(plan: Plan, stops: float) -> str:
-    """The single changes that would each make up for so many stops, or else what they do together."""
+def _ways_brighter(plan: Plan, stops: float) -> dict[str, Any]:
+    """The single changes of a limit that would each make up for so many stops; None for those that can't."""
     limits = plan.exposure
     assert limits is not None
     gain = 2.0**stops
-    ways = []
-    if limits.nd_stops >= stops:
-        ways.append(f"use {stops:.1f} stops less ND (exposure.nd_stops)")
-    iso = _next_third(limits.iso_max * gain, 100.0)
-    if iso <= HIGHEST_ISO:
-        ways.append(f"allow {iso_label(iso)} (exposure.iso_max)")
+    iso = next_third(limits.iso_max * gain, 100.0)
     wider = wider_f_number(limits.f_number / math.sqrt(gain))
-    if wider is not None and wider >= WIDEST_F_NUMBER:
-        ways.append(f"open to {f_number_label(wider)}")
-    shutter = _next_third(limits.shutter_max_s * gain, 1.0)
-    if shutter <= LONGEST_SHUTTER_S:
-        room = plan.shoot.interval_s - plan.shoot.write_s
-        note = "" if shutter < room else ", with a longer interval"
-        ways.append(f"allow {shutter_label(shutter)} (exposure.shutter_max_s{note})")
-    if stops < EXPOSURE_STOP_STOPS:
-        ways.append("accept a darker night (exposure.night_look_stops)")
-    if not ways:
-        return _together(plan, stops)
-    text = ", or ".join([", ".join(ways[:-1]), ways[-1]] if len(ways) > 1 else ways)
-    return text[0].upper() + text[1:] + "."
+    shutter = next_third(limits.shutter_max_s * gain, 1.0)
+    return {
+        "less_nd": stops if limits.nd_stops >= stops else None,
+        "iso_enough": iso if iso <= HIGHEST_ISO else None,
+        "f_number_enough": wider if wider is not None and wider >= WIDEST_F_NUMBER else None,
+        "shutter_enough": shutter if shutter <= LONGEST_SHUTTER_S else None,
+        "shutter_needs_interval": shutter >= plan.shoot.interval_s - plan.shoot.write_s,
+    }
 
 
-def _together(plan: Plan, stops: float) -> str:
+def _gains(plan: Plan) -> dict[str, Any]:
+    """Stops to be had from each limit as far as cameras and lenses go, where they are worth it, and in all."""
     limits = plan.exposure
     assert limits is not None
-    offers = [
-        (limits.nd_stops, "without the ND"),
-        (math.log2(HIGHEST_ISO / limits.iso_max), f"to {iso_label(HIGHEST_ISO)}"),
-        (2.0 * math.log2(limits.f_number / WIDEST_F_NUMBER), f"to {f_number_label(WIDEST_F_NUMBER)}"),
-        (math.log2(LONGEST_SHUTTER_S / limits.shutter_max_s), f"to {shutter_label(LONGEST_SHUTTER_S)}"),
-    ]
-    room = plan.shoot.interval_s - plan.shoot.write_s
-    longer = f" ({LONGEST_SHUTTER_S:g} s takes a longer interval)" if room < LONGEST_SHUTTER_S else ""
-    useful = [f"{gain:.1f} {way}{longer if way.endswith(' s') else ''}" for gain, way in offers if gain > 0.1]
-    reach = sum(gain for gain, _ in offers if gain > 0.1)
-    rest = (
-        "together they are enough"
-        if reach >= stops
-        else f"together {reach:.1f}, so the place needs light of its own, or the clip has to end earlier"
+    stops = {
+        "nd_gain": limits.nd_stops,
+        "iso_gain": math.log2(HIGHEST_ISO / limits.iso_max),
+        "aperture_gain": 2.0 * math.log2(limits.f_number / WIDEST_F_NUMBER),
+        "shutter_gain": math.log2(LONGEST_SHUTTER_S / limits.shutter_max_s),
+    }
+    worth_it = {name: gain if gain > 0.1 else 0.0 for name, gain in stops.items()}
+    return {name: (gain, "stops") for name, gain in worth_it.items()} | {
+        "reach": (sum(worth_it.values()), "stops"),
+        "highest_iso": HIGHEST_ISO,
+        "widest_f_number": WIDEST_F_NUMBER,
+        "longest_shutter": (LONGEST_SHUTTER_S, "s"),
+        "longest_needs_interval": plan.shoot.interval_s - plan.shoot.write_s < LONGEST_SHUTTER_S,
+    }
+
+
+def _brighter(
+    plan: Plan, frames: FrameTable, ramp: Ramp, stops: float, ways: dict[str, Any]
+) -> tuple[Remedy, ...]:
+    """What to set for so many stops more in the dark, without burning out the day."""
+    limits = plan.exposure
+    assert limits is not None
+    day = _room_by_day(limits, ramp) + EXPOSURE_WARN_STOPS
+    remedies = []
+    if ways["less_nd"] is not None and stops <= day:
+        remedies.append({"exposure.nd_stops": max(math.floor((limits.nd_stops - stops) * 10.0) / 10.0, 0.0)})
+    if ways["iso_enough"] is not None:
+        remedies.append({"exposure.iso_max": nominal_iso(ways["iso_enough"])})
+    wider = ways["f_number_enough"]
+    if wider is not None and 2.0 * math.log2(limits.f_number / wider) <= day:
+        remedies.append({"exposure.f_number": wider})
+    if ways["shutter_enough"] is not None:
+        remedies.append(_longer_shutter(plan, frames, nominal_shutter_s(ways["shutter_enough"])))
+    darker = math.floor((limits.night_look_stops - stops) * 10.0) / 10.0
+    if stops < EXPOSURE_STOP_STOPS and _is_dark_enough(plan, frames, ramp, darker, stops):
+        remedies.append({"exposure.night_look_stops": darker})
+    return tuple(Remedy(changes=changes) for changes in remedies)
+
+
+def _longer_shutter(plan: Plan, frames: FrameTable, shutter_s: float) -> dict[str, float]:
+    """A longer shutter, with the interval that it takes."""
+    needed_s = float(np.max(drive.time_needed_s(plan, frames.axes, shutter_s)))
+    changes = {"exposure.shutter_max_s": shutter_s}
+    if needed_s > plan.shoot.interval_s:
+        changes["shoot.interval_s"] = math.ceil(needed_s * 10.0 - 1e-6) / 10.0
+    return changes
+
+
+def _is_dark_enough(plan: Plan, frames: FrameTable, ramp: Ramp, look_stops: float, stops: float) -> bool:
+    """Whether with another night look the darkest frame is within the plan's limits, which miss so much."""
+    assert plan.exposure is not None
+    if look_stops < LEAST_NIGHT_LOOK_STOPS:
+        return False
+    limits = attrs.evolve(plan.exposure, night_look_stops=look_stops)
+    target = target_ev100(frames.scene_ev100, limits, plan.shoot.cloud_divisor)
+    return float(target.min() - ramp.target_ev100.min()) >= stops - EXPOSURE_WARN_STOPS
+
+
+def _room_by_day(limits: Exposure, ramp: Ramp) -> float:
+    """Stops by which the plan's limits could still expose the brightest frame shorter or with less ISO."""
+    brightest = int(np.argmax(ramp.target_ev100))
+    room = math.log2(ramp.shutter_s[brightest] / limits.shutter_min_s) + math.log2(
+        ramp.iso[brightest] / limits.iso_min
     )
-    return f"No single change makes up for it. Stops to be had: {', '.join(useful) or 'none'}; {rest}."
-
-
-def _next_third(setting: float, anchor: float) -> float:
-    """The setting, up to the next third of a stop."""
-    return float(anchor * 2.0 ** (math.ceil(math.log2(setting / anchor) * 3.0 - 0.05) / 3.0))
+    return room - float(ramp.error_stops[brightest])
 
 
 def _held_back(plan: Plan, frames: FrameTable, ramp: Ramp, held_back: NDArray[np.bool_]) -> list[Finding]:
@@ -400,13 +468,10 @@ def _held_back(plan: Plan, frames: FrameTable, ramp: Ramp, held_back: NDArray[np
         return []
     worst = int(np.argmin(np.where(held_back, ramp.error_stops, np.inf)))
     missing = -float(ramp.error_stops[worst])
+    interval_s = plan.shoot.interval_s
     left_s = float(np.min(drive.exposure_time_left_s(plan, frames.axes)))
-    longer = (
-        float(np.max(drive.time_needed_s(plan, frames.axes, ramp.wanted_shutter_s))) - plan.shoot.interval_s
-    )
-    leaves = (
-        f"{shutter_label(ramp.longest_shutter_s)} for the exposure" if left_s > 0.0 else "no time to expose"
-    )
+    needed_s = float(np.max(drive.time_needed_s(plan, frames.axes, ramp.wanted_shutter_s)))
+    longer_s = math.ceil((needed_s - interval_s) * 10.0) / 10.0
     return [
         Finding(
             code="exposure-short",
@@ -415,11 +480,16 @@ def _held_back(plan: Plan, frames: FrameTable, ramp: Ramp, held_back: NDArray[np
             value=-missing,
             limit=-EXPOSURE_WARN_STOPS,
             unit="stops",
-            message=f"{frames_text(where)}: up to {missing:.1f} stops darker than meant (frame "
-            f"{worst + 1}), because the "
-            f"interval of {plan.shoot.interval_s:g} s leaves {leaves}, "
-            f"where {shutter_label(float(ramp.wanted_shutter_s[worst]))} is wanted.",
-            fix=f"Lengthen shoot.interval_s by {math.ceil(longer * 10.0) / 10.0:.1f} s or more.",
+            facts=facts(
+                cause="interval",
+                missing=(missing, "stops"),
+                worst_frame=worst + 1,
+                interval=(interval_s, "s"),
+                room=(ramp.longest_shutter_s if left_s > 0.0 else None, "s"),
+                wanted=(float(ramp.wanted_shutter_s[worst]), "s"),
+                longer=(longer_s, "s"),
+            ),
+            remedies=(Remedy(changes={"shoot.interval_s": round(interval_s + longer_s, 6)}),),
             fit="clip",
         )
     ]
@@ -432,20 +502,9 @@ def _too_bright(plan: Plan, ramp: Ramp, long: NDArray[np.bool_]) -> list[Finding
         return []
     worst = int(np.argmax(ramp.error_stops))
     over = float(ramp.error_stops[worst])
-    filter_stops = math.ceil(over - 0.05)
-    shortfall = filter_stops - _room_in_the_dark(plan, ramp)
-    price = f"; that leaves the darkest frame {shortfall:.1f} stops short" if shortfall > 0.25 else ""
-    size = f"{filter_stops} stop{'s' * (filter_stops > 1)}"
-    ways = [f"put {size} of ND on (exposure.nd_stops {limits.nd_stops + filter_stops:g}{price})"]
-    stopped = narrower_f_number(limits.f_number * 2.0 ** (over / 2.0))
-    if stopped is not None and stopped <= SMALLEST_F_NUMBER:
-        ways.append(f"stop down to {f_number_label(stopped)}")
-    shutter = float(2.0 ** (math.floor(math.log2(limits.shutter_min_s / 2.0**over) * 3.0 + 0.05) / 3.0))
-    if shutter >= SHORTEST_SHUTTER_S:
-        ways.append(f"allow {shutter_label(shutter)} (exposure.shutter_min_s)")
-    if limits.iso_min / 2.0**over >= 100.0:
-        ways.append(f"allow {iso_label(limits.iso_min / 2.0**over)} (exposure.iso_min)")
-    text = ", or ".join(ways)
+    ways = _ways_darker(limits, over)
+    room = _room_in_the_dark(plan, ramp)
+    shortfall = ways["filter"] - room
     return [
         Finding(
             code="exposure-long",
@@ -454,14 +513,52 @@ def _too_bright(plan: Plan, ramp: Ramp, long: NDArray[np.bool_]) -> list[Finding
             value=over,
             limit=_off_limit(over),
             unit="stops",
-            message=f"{frames_text(where)}: up to {over:.1f} stops brighter than meant (frame {worst + 1}), "
-            "with the least "
-            "light that the plan allows in: "
-            f"{_settings_text(limits.f_number, limits.shutter_min_s, limits.iso_min)}"
-            f"{_nd_text(limits.nd_stops)}.",
-            fix=text[0].upper() + text[1:] + ".",
+            facts=(
+                *facts(
+                    over=(over, "stops"),
+                    worst_frame=worst + 1,
+                    f_number=limits.f_number,
+                    shutter=(limits.shutter_min_s, "s"),
+                    iso=limits.iso_min,
+                    nd=(limits.nd_stops, "stops"),
+                    shortfall=(shortfall if shortfall > 0.25 else None, "stops"),
+                ),
+                *facts(**ways),
+            ),
+            remedies=_darker(limits, ways, room),
         )
     ]
+
+
+def _ways_darker(limits: Exposure, over: float) -> dict[str, Any]:
+    """The single changes of a limit that would each take so many stops; None for those that can't."""
+    filter_stops = math.ceil(over - 0.05)
+    stopped = narrower_f_number(limits.f_number * 2.0 ** (over / 2.0))
+    shutter = float(2.0 ** (math.floor(math.log2(limits.shutter_min_s / 2.0**over) * 3.0 + 0.05) / 3.0))
+    iso = limits.iso_min / 2.0**over
+    return {
+        "filter": filter_stops,
+        "nd_enough": limits.nd_stops + filter_stops,
+        "f_number_enough": stopped if stopped is not None and stopped <= SMALLEST_F_NUMBER else None,
+        "shutter_enough": shutter if shutter >= SHORTEST_SHUTTER_S else None,
+        "iso_enough": iso if iso >= 100.0 else None,
+    }
+
+
+def _darker(limits: Exposure, ways: dict[str, Any], room_stops: float) -> tuple[Remedy, ...]:
+    """What to set for a day that comes out too bright, where that doesn't leave the night too dark."""
+    spare = room_stops + EXPOSURE_WARN_STOPS
+    remedies = []
+    if ways["filter"] <= spare and ways["nd_enough"] <= MOST_ND_STOPS:
+        remedies.append({"exposure.nd_stops": ways["nd_enough"]})
+    stopped = ways["f_number_enough"]
+    if stopped is not None and 2.0 * math.log2(stopped / limits.f_number) <= spare:
+        remedies.append({"exposure.f_number": stopped})
+    if ways["shutter_enough"] is not None:
+        remedies.append({"exposure.shutter_min_s": nominal_shutter_s(ways["shutter_enough"])})
+    if ways["iso_enough"] is not None:
+        remedies.append({"exposure.iso_min": math.floor(ways["iso_enough"])})
+    return tuple(Remedy(changes=changes) for changes in remedies)
 
 
 def _room_in_the_dark(plan: Plan, ramp: Ramp) -> float:
@@ -494,14 +591,31 @@ def _steep(plan: Plan, frames: FrameTable, ramp: Ramp) -> list[Finding]:
             value=minute,
             limit=STEEP_STOPS_A_FRAME * 60.0 / interval,
             unit="stops a minute",
-            message=f"{frames_text(where)}: the exposure changes by up to {steps[worst]:.2f} stop from one "
-            "frame to the next "
-            f"({figure(minute, 2)} stops a minute at frame {worst + 1}, "
-            f"{clock(float(frames.utc_s[worst]), plan.zone)}), more "
-            "than the third of a stop that a camera steps by: brightness will jump.",
-            fix=f"Shorten shoot.interval_s to {figure(short_enough, 2)} s or less.",
+            facts=facts(
+                step=(float(steps[worst]), "stops"),
+                speed=(minute, "stops a minute"),
+                worst_frame=worst + 1,
+                time=clock(float(frames.utc_s[worst]), plan.zone),
+                interval_enough=(short_enough, "s"),
+            ),
+            remedies=_gentler(plan, frames, ramp, short_enough),
         )
     ]
+
+
+def _gentler(plan: Plan, frames: FrameTable, ramp: Ramp, interval_s: float) -> tuple[Remedy, ...]:
+    """A shorter interval: with more frames over the same stretch, or with as many over a shorter one."""
+    places = 1 - math.floor(math.log10(interval_s))
+    shorter_s = math.floor(interval_s * 10.0**places) / 10.0**places
+    needed_s = float(np.max(drive.time_needed_s(plan, frames.axes, ramp.wanted_shutter_s)))
+    if needed_s > shorter_s:
+        return ()
+    count = math.ceil(plan.duration_s / shorter_s) + 1
+    alone = Remedy(changes={"shoot.interval_s": shorter_s})
+    if count > MOST_FRAMES:
+        return (alone,)
+    cost = facts(clip_longer=((count - plan.shoot.frames) / plan.clip.fps, "s"))
+    return Remedy(changes={"shoot.interval_s": shorter_s, "shoot.frames": count}, cost=cost), alone
 
 
 def _light_numbers(plan: Plan, frames: FrameTable) -> dict[str, Any]:
@@ -525,8 +639,8 @@ def _light_numbers(plan: Plan, frames: FrameTable) -> dict[str, Any]:
     return numbers | {
         "steepest_ramp_stops_per_min": float(speed[steepest]),
         "steepest_ramp_frame": steepest + 1,
-        "settings_first": _settings_text(*_settings_at(ramp, 0)),
-        "settings_last": _settings_text(*_settings_at(ramp, -1)),
+        "settings_first": settings_text(*_settings_at(ramp, 0)),
+        "settings_last": settings_text(*_settings_at(ramp, -1)),
         "setting_changes": int(np.count_nonzero(changes)),
         "longest_exposure_s": float(ramp.shutter_s.max()),
         "highest_iso": float(ramp.iso.max()),

@@ -16,11 +16,10 @@ from planner_core.evening.sunlight import OPEN, SunDay, Sunlight, subject_spot, 
 from planner_core.frames import FrameTable
 from planner_core.maths.runs import spans
 from planner_core.picture.optics import full_frame_focal_mm
-from planner_core.place.blocking import block_label, block_text, subject_indices
+from planner_core.place.blocking import block_label, subject_indices
 from planner_core.plan.model import Plan
 from planner_core.plan.timeline import clock, local_datetime
-from planner_core.review.findings import Finding
-from planner_core.words.figures import frames_text
+from planner_core.review.findings import Finding, facts
 
 HIDDEN_NOTE_S, HIDDEN_WARN_S = 300.0, 900.0
 LONG_LENS_MM, HIGH_SUN_DEG = 100.0, 5.0
@@ -54,8 +53,6 @@ def _in_picture(plan: Plan, frames: FrameTable, sun: Sunlight) -> list[Finding]:
     long_lens = full_frame_focal_mm(plan.camera) >= LONG_LENS_MM
     highest = float(frames.sun_altitude_deg[sun.in_picture].max())
     danger = long_lens and highest > HIGH_SUN_DEG
-    times = " to ".join(clock(float(frames.utc_s[k - 1]), plan.zone) for k in (first, last))
-    gaps = f" in {count} of them" if count < last - first + 1 else ""
     return [
         Finding(
             code="sun-in-frame",
@@ -64,45 +61,48 @@ def _in_picture(plan: Plan, frames: FrameTable, sun: Sunlight) -> list[Finding]:
             value=float(count),
             limit=0.0,
             unit="frames",
-            message=f"{frames_text((first, last))} ({times}): the sun is in the picture{gaps}, up to "
-            f"{highest:.1f}° high; "
-            f"{_coming_and_going(plan, frames, sun, first, last)}.",
-            fix=f"Keep the lens covered until the sun is below {HIGH_SUN_DEG:g}°, or frame it out: through "
-            f"{plan.camera.focal_length_mm:g} mm it can burn sensor and shutter."
-            if danger
-            else "Expect flare and a burnt-out disc; clean the front element, and never look at the sun "
-            "through an "
-            "optical finder.",
+            facts=(
+                *facts(
+                    count=(count, "frames"),
+                    highest=(highest, "°"),
+                    first_time=clock(float(frames.utc_s[first - 1]), plan.zone),
+                    last_time=clock(float(frames.utc_s[last - 1]), plan.zone),
+                    focal_length=(plan.camera.focal_length_mm, "mm"),
+                    safe_below=(HIGH_SUN_DEG, "°"),
+                    dangerous=danger,
+                ),
+                *facts(**_coming_and_going(plan, frames, sun, first, last)),
+            ),
         )
     ]
 
 
-def _coming_and_going(plan: Plan, frames: FrameTable, sun: Sunlight, first: int, last: int) -> str:
-    """How the sun comes into the picture before frame number `first` and goes out of it after `last`."""
-    said = []
-    if first > 1:
-        when = f"at frame {first} ({clock(float(frames.utc_s[first - 1]), plan.zone)})"
-        how = {"sets": "rises", "goes behind": "comes out from behind", "leaves by": "comes in by"}
-        verb, what = _out_of_picture(plan, sun, first - 2)
-        said.append(f"it {how[verb]}{what} {when}")
-    if last == len(frames):
-        said.append("it is still there in the last frame")
-    else:
-        verb, what = _out_of_picture(plan, sun, last)
-        said.append(f"it {verb}{what} at frame {last + 1} ({clock(float(frames.utc_s[last]), plan.zone)})")
-    return " and ".join(said)
+def _coming_and_going(plan: Plan, frames: FrameTable, sun: Sunlight, first: int, last: int) -> dict[str, Any]:
+    """What the sun comes into the picture past before frame number `first`, and goes out past after `last`.
+
+    None where it is in the first frame or the last one.
+    """
+    n = len(frames)
+    comes, comes_name = _out_of_picture(plan, sun, first - 2) if first > 1 else (None, "")
+    goes, goes_name = _out_of_picture(plan, sun, last) if last < n else (None, "")
+    return {
+        "comes_past": comes,
+        "comes_past_name": comes_name,
+        "goes_past": goes,
+        "goes_past_name": goes_name,
+        "gone_time": clock(float(frames.utc_s[last]), plan.zone) if last < n else None,
+    }
 
 
 def _out_of_picture(plan: Plan, sun: Sunlight, frame: int) -> tuple[str, str]:
-    """Why the sun is not in the picture of a frame (from 0): a verb for its leaving, and what it left by."""
+    """Why the sun is not in the picture of a frame (from 0): horizon, block or edge, and which of them."""
     if not sun.up[frame]:
-        return "sets", ""
+        return "horizon", ""
     if sun.camera_behind[frame] != OPEN:
-        return "goes behind", " " + block_text(plan, int(sun.camera_behind[frame]))
+        return "block", block_label(plan, int(sun.camera_behind[frame]))
     x, y = sun.picture_px[frame]
     over = {"left": -x, "right": x - plan.clip.width_px, "upper": -y, "lower": y - plan.clip.height_px}
-    edge = max(over, key=lambda name: over[name] if np.isfinite(over[name]) else -np.inf)
-    return "leaves by", f" the {edge} edge"
+    return "edge", max(over, key=lambda name: over[name] if np.isfinite(over[name]) else -np.inf)
 
 
 # ---------------------------------------------------------------- the horizon of the place
@@ -123,7 +123,7 @@ def _horizon(plan: Plan, frames: FrameTable, turn: Turn | None) -> tuple[list[Fi
         return [], numbers
     evening = turn.event == "sunset" or turn.event.endswith("dusk")
     level = sun_times_utc_s(plan, "sunset" if evening else "sunrise", date)
-    name = "the camera" if at_subject is None else block_text(plan, subject_indices(plan)[0])
+    name = None if at_subject is None else block_label(plan, subject_indices(plan)[0])
     day = at_camera if at_subject is None else at_subject
     return _hidden(plan, day, name, evening, level[-1] if evening else level[0]) if level else [], numbers
 
@@ -135,7 +135,7 @@ def _times(plan: Plan, where: str, day: SunDay) -> dict[str, Any]:
     return {f"{where}_sunrise_local": local(day.rise_utc_s), f"{where}_sunset_local": local(day.set_utc_s)}
 
 
-def _hidden(plan: Plan, day: SunDay, name: str, evening: bool, level_utc_s: float) -> list[Finding]:
+def _hidden(plan: Plan, day: SunDay, subject: str | None, evening: bool, level_utc_s: float) -> list[Finding]:
     """A skyline that takes the sun away from a place long before sunset, or holds it back after sunrise."""
     reached, behind = (day.set_utc_s, day.set_behind) if evening else (day.rise_utc_s, day.rise_behind)
     event = "sunset" if evening else "sunrise"
@@ -144,16 +144,6 @@ def _hidden(plan: Plan, day: SunDay, name: str, evening: bool, level_utc_s: floa
     off_s = level_utc_s - reached if evening else reached - level_utc_s
     if off_s < HIDDEN_NOTE_S:
         return []
-    at, level = clock(reached, plan.zone), clock(level_utc_s, plan.zone)
-    block, hider = block_label(plan, behind), block_text(plan, behind)
-    minutes = round(off_s / 60.0)
-    said = (
-        f"The sun leaves {name} at {at}, {minutes} minutes before sunset ({level}): {hider} stands "
-        "in the way."
-        if evening
-        else f"The sun reaches {name} at {at}, {minutes} minutes after sunrise ({level}): {hider} stands "
-        "in the way."
-    )
     warn = off_s >= HIDDEN_WARN_S
     return [
         Finding(
@@ -162,9 +152,14 @@ def _hidden(plan: Plan, day: SunDay, name: str, evening: bool, level_utc_s: floa
             value=off_s / 60.0,
             limit=(HIDDEN_WARN_S if warn else HIDDEN_NOTE_S) / 60.0,
             unit="minutes",
-            message=said,
-            fix=f"Time the direct light by {at}, not by {event}: start {minutes} minutes "
-            f"{'earlier' if evening else 'later'} to keep as much of it as planned.",
-            blocks=(block,),
+            facts=facts(
+                event=event,
+                event_time=clock(level_utc_s, plan.zone),
+                time=clock(reached, plan.zone),
+                **{"early" if evening else "late": (off_s / 60.0, "minutes")},
+                subject=subject,
+                hider=block_label(plan, behind),
+            ),
+            blocks=(block_label(plan, behind),),
         )
     ]
