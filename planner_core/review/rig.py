@@ -18,15 +18,15 @@ from planner_core.maths.runs import span
 from planner_core.picture import speed
 from planner_core.picture.optics import delivered_crop, project_px
 from planner_core.picture.speed import BACKGROUND, FAR, FOREGROUND, SUBJECT, RoleSpeed, Track, Watched
-from planner_core.place.blocking import block_label, block_text
+from planner_core.place.blocking import block_label
 from planner_core.plan.model import Plan, Rig
 from planner_core.plan.timeline import local_datetime
-from planner_core.review.findings import Finding
+from planner_core.review import remedies
+from planner_core.review.findings import Finding, Remedy, facts
 from planner_core.rig import drive, geometry
 from planner_core.rig.camera import camera_pose
 from planner_core.rig.drive import AxisLimits
 from planner_core.words.durations import duration_text
-from planner_core.words.figures import figure, frame_count, frames_text
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -89,39 +89,14 @@ def _moves(plan: Plan, frames: FrameTable) -> bool:
     return any(np.ptp(position) > 0.0 for _, position in drive.motorised(plan, frames.axes))
 
 
-# ---------------------------------------------------------------- words
-
-
-def amount_text(value: float, unit: str) -> str:
-    """'0.72 m', '35 mm', '0.4 mm' or '12.5°': a way of an axis as a person reads it off a scale."""
-    if unit != "m":
-        return f"{figure(value)}{unit}"
-    return f"{figure(value)} m" if abs(value) >= 0.0995 else f"{figure(value * 1000.0, 2)} mm"
-
-
-def _exact(value: float, axis: AxisLimits) -> str:
-    """A value as the plan has it, with the axis's unit: '1.4 m' or '12°'."""
-    return f"{value:g}{'' if axis.unit == '°' else ' '}{axis.unit}"
-
-
-def _rate(value: float, axis: AxisLimits) -> str:
-    return f"{figure(value)}{'' if axis.unit == '°' else ' '}{axis.unit}"
-
-
-def _speed_text(plan: Plan, px_per_frame: float) -> str:
-    text = speed.px_text(px_per_frame)
-    if px_per_frame < speed.LEAST_PX:
-        return text
-    widths = float(speed.frame_widths_a_second(plan, px_per_frame))
-    return f"{text}, {figure(widths, 2)} frame widths a second"
-
-
-def _what(plan: Plan, moving: RoleSpeed, place: int) -> str:
-    """'the foreground (“bollard 2”, 0.9 m away)'."""
+def _watched_facts(plan: Plan, moving: RoleSpeed, place: int) -> dict[str, Any]:
+    """What of a role is spoken of at a frame: the block, empty where it is none, and how far away."""
     block = int(moving.block[place])
-    if block < 0:
-        return f"the {moving.role}"
-    return f"the {moving.role} ({block_text(plan, block)}, {amount_text(moving.distance_m[place], 'm')} away)"
+    return {
+        "role": moving.role,
+        "block": block_label(plan, block) if block >= 0 else "",
+        "distance": (float(moving.distance_m[place]), "m"),
+    }
 
 
 # ---------------------------------------------------------------- where the axes go
@@ -146,9 +121,9 @@ def _axis_ranges(plan: Plan, frames: FrameTable) -> list[Finding]:
 def _pose_outside(plan: Plan, axis: AxisLimits, index: int, value: float, outside: Mask) -> Finding:
     limit = axis.high if value > axis.high else axis.low
     turned = [value + turn for turn in (-360.0, 360.0) if axis.low <= value + turn <= axis.high]
-    hint = f" ({turned[0]:g} is the same bearing)" if turned and axis.label == "pan" else ""
+    same_bearing = turned[0] if turned and axis.label == "pan" else None
     place = round(plan.move.poses[index].at * (plan.shoot.frames - 1))
-    way = "less" if value > axis.high else "more"
+    path = f"move.poses[{index}].{axis.name}"
     return Finding(
         code="axis-range",
         level="stop",
@@ -156,25 +131,33 @@ def _pose_outside(plan: Plan, axis: AxisLimits, index: int, value: float, outsid
         value=value,
         limit=limit,
         unit=axis.unit,
-        message=f"move.poses[{index}].{axis.name}: {_exact(value, axis)} is outside the {axis.label}'s range "
-        f"of {_exact(axis.low, axis)} to {_exact(axis.high, axis)}.",
-        fix=f"Give it {_exact(limit, axis)} or {way}{hint}.",
+        facts=facts(pose=index, same_bearing=(same_bearing, "°"), **_axis_facts(axis)),
+        remedies=tuple(Remedy(changes={path: new}) for new in (same_bearing, limit) if new is not None),
         fit="travel" if axis.label == "slide" else "",
     )
 
 
 def _rest_outside(axis: AxisLimits, value: float, outside: Mask) -> Finding:
+    limit = axis.high if value > axis.high else axis.low
     return Finding(
         code="axis-range",
         level="stop",
         frames=span(outside),
         value=value,
-        limit=axis.high if value > axis.high else axis.low,
+        limit=limit,
         unit=axis.unit,
-        message=f"No pose gives {axis.name}, so the {axis.label} rests at {_exact(value, axis)}, outside its "
-        f"range of {_exact(axis.low, axis)} to {_exact(axis.high, axis)}.",
-        fix=f"Give {axis.name} in the first pose.",
+        facts=facts(pose=None, same_bearing=None, **_axis_facts(axis)),
+        remedies=(Remedy(changes={f"move.poses[0].{axis.name}": limit}),),
     )
+
+
+def _axis_facts(axis: AxisLimits) -> dict[str, Any]:
+    return {
+        "axis": axis.label,
+        "field": axis.name,
+        "low": (axis.low, axis.unit),
+        "high": (axis.high, axis.unit),
+    }
 
 
 def _run_around(mask: Mask, place: int) -> tuple[int, int]:
@@ -199,10 +182,11 @@ def _rail_slope(plan: Plan) -> list[Finding]:
             value=steep,
             limit=limit,
             unit="°",
-            message=f"The rail slopes by {steep:g}°, more than the {limit:g}° that "
-            + ("most carriages climb." if limit == USUAL_INCLINE_DEG else "its carriage is good for."),
-            fix="Lay it flatter (rig.incline_deg), or raise rig.max_incline_deg if its motor holds the "
-            "camera on such a slope.",
+            facts=facts(usual=limit == USUAL_INCLINE_DEG),
+            remedies=(
+                Remedy(changes={"rig.incline_deg": math.copysign(limit, plan.rig.incline_deg)}),
+                Remedy(changes={"rig.max_incline_deg": float(math.ceil(steep))}),
+            ),
         )
     ]
 
@@ -227,24 +211,34 @@ def _interval(plan: Plan, frames: FrameTable) -> list[Finding]:
         return _no_room_for_the_longest(plan, frames)
     worst = int(np.argmax(needed))
     enough = _round_up(float(needed[worst]))
-    longer = duration_text((enough - interval) * (plan.shoot.frames - 1))
-    spent = _spent_text(plan, frames, None if wanted is None else float(wanted[worst]), worst)
-    first_last = span(late)
-    assert first_last is not None
-    ways = [f"Set shoot.interval_s to {enough:g} s or more (the shoot gets {longer} longer)"]
-    ways += _shorter_exposure(plan, frames, wanted)
+    hold_s = None if wanted is None else _exposure_to_hold_s(plan, frames)
+    lost = None if wanted is None or hold_s is None else math.log2(float(np.max(wanted)) / hold_s)
     return [
         Finding(
             code="interval-too-short",
             level="stop",
-            frames=first_last,
+            frames=span(late),
             value=float(needed[worst]),
             limit=interval,
             unit="s",
-            message=f"{frames_text(first_last)}: the interval of {interval:g} s is too short for "
-            f"{frame_count(int(np.count_nonzero(late)))}; frame {worst + 1} needs {figure(needed[worst])} s "
-            f"({spent}).",
-            fix=", or ".join(ways) + ".",
+            facts=facts(
+                late_frames=int(np.count_nonzero(late)),
+                worst_frame=worst + 1,
+                exposure=(None if wanted is None else float(wanted[worst]), "s"),
+                **_time_spent(plan, frames, worst),
+                enough=(enough, "s"),
+                longer=((enough - interval) * (plan.shoot.frames - 1), "s"),
+                room=(hold_s, "s"),
+                lost_light=(lost, "stops"),
+            ),
+            remedies=(
+                *remedies.longer_interval(plan, enough),
+                *(
+                    ()
+                    if hold_s is None
+                    else remedies.longest_exposure(plan, hold_s, lost_light=(lost, "stops"))
+                ),
+            ),
             fit="clip",
         )
     ]
@@ -260,6 +254,7 @@ def _no_room_for_the_longest(plan: Plan, frames: FrameTable) -> list[Finding]:
     if late is None:
         return []
     room = longest - (float(needed.max()) - plan.shoot.interval_s)
+    enough = _round_up(float(needed.max()))
     return [
         Finding(
             code="interval-too-short",
@@ -268,11 +263,11 @@ def _no_room_for_the_longest(plan: Plan, frames: FrameTable) -> list[Finding]:
             value=float(needed.max()),
             limit=plan.shoot.interval_s,
             unit="s",
-            message=f"{frames_text(late)}: the longest exposure, {longest:g} s (exposure.shutter_max_s), "
-            f"doesn't fit the interval of {plan.shoot.interval_s:g} s, which leaves "
-            f"{figure(max(room, 0.0))} s. By the light as computed no frame needs it; under cloud one may.",
-            fix=f"Set shoot.interval_s to {_round_up(float(needed.max())):g} s, or exposure.shutter_max_s to "
-            "what the interval leaves.",
+            facts=facts(longest=(longest, "s"), room=(max(room, 0.0), "s"), enough=(enough, "s")),
+            remedies=(
+                *remedies.longer_interval(plan, enough),
+                *remedies.longest_exposure(plan, room),
+            ),
             fit="clip",
         )
     ]
@@ -284,44 +279,36 @@ def _round_up(seconds: float) -> float:
     return round(math.ceil(seconds / unit - 1e-9) * unit, 3)
 
 
-def _spent_text(plan: Plan, frames: FrameTable, shutter_s: float | None, place: int) -> str:
-    parts = [] if shutter_s is None else [f"exposure {figure(shutter_s)} s"]
-    if plan.shoot.write_s:
-        parts.append(f"writing {plan.shoot.write_s:g} s")
+def _time_spent(plan: Plan, frames: FrameTable, place: int) -> dict[str, Any]:
+    """What a frame's time goes to beside the exposure, in seconds; None for what a drive doesn't do."""
+    move = settling = None
     if plan.move.drive == "shoot-move-shoot" and _moves(plan, frames):
         times = drive.frame_move_times_s(plan, frames.axes)
-        parts.append(f"move {figure(times[min(place, len(times) - 1)], 2)} s")
-        if plan.rig.settle_s:
-            parts.append(f"settling {plan.rig.settle_s:g} s")
-    return " + ".join(parts)
+        move, settling = float(times[min(place, len(times) - 1)]), plan.rig.settle_s
+    return {"writing": (plan.shoot.write_s, "s"), "move": (move, "s"), "settling": (settling, "s")}
 
 
-def _shorter_exposure(plan: Plan, frames: FrameTable, wanted: Array | None) -> list[str]:
-    left = drive.exposure_time_left_s(plan, frames.axes)
-    if wanted is None or plan.exposure is None:
-        return ["move less from frame to frame, or write faster"]
-    longest = float(np.min(left))
-    if longest < plan.exposure.shutter_min_s:
-        return ["move less from frame to frame"]
-    stops = math.log2(float(np.max(wanted)) / longest)
-    shown = math.floor(longest * 10.0) / 10.0 if longest >= 1.0 else float(f"{longest:.1g}")
-    return [
-        f"hold exposure.shutter_max_s at {shown:g} s and win {stops:.1f} stops by ISO or a wider aperture"
-    ]
+def _exposure_to_hold_s(plan: Plan, frames: FrameTable) -> float | None:
+    """The longest exposure that every move leaves time for; None where it would be below the shortest."""
+    longest_s = float(np.min(drive.exposure_time_left_s(plan, frames.axes)))
+    if plan.exposure is None or longest_s < plan.exposure.shutter_min_s:
+        return None
+    return longest_s
 
 
 def _axis_speeds(plan: Plan, frames: FrameTable) -> list[Finding]:
     if len(frames) < 2:
         return []
-    check = _driven_too_fast if plan.move.drive == "continuous" else _stepped_too_far
-    return [
-        finding
-        for axis, position in drive.motorised(plan, frames.axes)
-        for finding in check(plan, axis, position)
-    ]
+    found: list[Finding] = []
+    for axis, position in drive.motorised(plan, frames.axes):
+        if plan.move.drive == "continuous":
+            found += _driven_too_fast(plan, axis, position)
+        else:
+            found += _stepped_too_far(plan, frames, axis, position)
+    return found
 
 
-def _stepped_too_far(plan: Plan, axis: AxisLimits, position: Array) -> list[Finding]:
+def _stepped_too_far(plan: Plan, frames: FrameTable, axis: AxisLimits, position: Array) -> list[Finding]:
     """Moves that don't fit between two frames, however short the exposure."""
     times = drive.axis_move_times_s(axis, position)
     room = plan.shoot.interval_s - plan.shoot.write_s - plan.rig.settle_s
@@ -329,23 +316,29 @@ def _stepped_too_far(plan: Plan, axis: AxisLimits, position: Array) -> list[Find
     if not np.any(late):
         return []
     worst = int(np.argmax(times))
-    way = float(abs(position[worst + 1] - position[worst]))
-    first_last = span(late)
-    assert first_last is not None
+    wanted = _wanted_shutter_s(frames)
+    needed = drive.time_needed_s(plan, frames.axes, np.zeros(len(frames)) if wanted is None else wanted)
     return [
         Finding(
             code="axis-speed",
             level="stop",
-            frames=first_last,
+            frames=span(late),
             value=float(times[worst]),
             limit=max(room, 0.0),
             unit="s",
-            message=f"{frames_text(first_last)}: the {axis.label} takes {figure(times[worst])} s for the "
-            f"{amount_text(way, axis.unit)} from frame {worst + 1} to the next (up to "
-            f"{_exact(axis.max_speed, axis)}/s and {_exact(axis.max_acceleration, axis)}/s²); the interval "
-            f"leaves {figure(max(room, 0.0))} s, without any exposure.",
-            fix=f"Move less, use more frames, or set shoot.interval_s to "
-            f"{_round_up(float(times[worst]) + plan.shoot.interval_s - room):g} s plus the exposure.",
+            facts=facts(
+                drive=plan.move.drive,
+                axis=axis.label,
+                worst_frame=worst + 1,
+                way=(float(abs(position[worst + 1] - position[worst])), axis.unit),
+                max_speed=(axis.max_speed, f"{axis.unit}/s"),
+                max_acceleration=(axis.max_acceleration, f"{axis.unit}/s²"),
+                enough_without_exposure=(
+                    _round_up(float(times[worst]) + plan.shoot.interval_s - room),
+                    "s",
+                ),
+            ),
+            remedies=remedies.longer_interval(plan, _round_up(float(np.max(needed)))),
             fit="travel" if axis.label == "slide" else "",
         )
     ]
@@ -355,8 +348,8 @@ def _driven_too_fast(plan: Plan, axis: AxisLimits, position: Array) -> list[Find
     rates = drive.drive_rates(position, plan.shoot.interval_s)
     found = []
     for name, rate, limit, per, power in (
-        ("moves at", rates[0], axis.max_speed, "s", 1.0),
-        ("speeds up or slows down by", rates[1], axis.max_acceleration, "s²", 0.5),
+        ("speed", rates[0], axis.max_speed, "s", 1.0),
+        ("acceleration", rates[1], axis.max_acceleration, "s²", 0.5),
     ):
         over = np.append(rate > limit * (1.0 + 1e-9), False)
         first_last = span(over)
@@ -372,10 +365,14 @@ def _driven_too_fast(plan: Plan, axis: AxisLimits, position: Array) -> list[Find
                 value=float(rate[worst]),
                 limit=limit,
                 unit=f"{axis.unit}/{per}",
-                message=f"{frames_text(first_last)}: the {axis.label} {name} up to "
-                f"{_rate(float(rate[worst]), axis)}/{per} (frame {worst + 1}); its motor gives "
-                f"{_exact(limit, axis)}/{per}.",
-                fix=f"Set shoot.interval_s to {enough:g} s, move less, or give the move more ease.",
+                facts=facts(
+                    drive=plan.move.drive,
+                    axis=axis.label,
+                    of=name,
+                    worst_frame=worst + 1,
+                    enough=(enough, "s"),
+                ),
+                remedies=remedies.longer_interval(plan, enough),
                 fit="travel" if axis.label == "slide" else "",
             )
         )
@@ -412,9 +409,6 @@ def _step_error_px(plan: Plan, frames: FrameTable, seen: Seen, axis: AxisLimits,
 
 def _step_finding(axis: AxisLimits, position: Array, error: Array, worst: int) -> Finding:
     way = np.abs(np.diff(position))
-    skipped = int(np.count_nonzero(drive.skipped_frames(axis, position)))
-    stands = f", and it can't move on at all after {skipped} of the frames" if skipped else ""
-    fine = amount_text(axis.step * VISIBLE_STEP_PX / float(error[worst]), axis.unit)
     return Finding(
         code="step-coarse",
         level="warn",
@@ -422,10 +416,14 @@ def _step_finding(axis: AxisLimits, position: Array, error: Array, worst: int) -
         value=float(error[worst]),
         limit=VISIBLE_STEP_PX,
         unit="px",
-        message=f"The {axis.label} moves in steps of {amount_text(axis.step, axis.unit)}, from frame to "
-        f"frame by about {amount_text(float(np.median(way[way > 0.0])), axis.unit)}: the picture stutters "
-        f"by up to {figure(error[worst], 2)} px (frame {worst + 1}){stands}.",
-        fix=f"Gear the {axis.label} down to steps of {fine} or less, or stabilise the clip afterwards.",
+        facts=facts(
+            axis=axis.label,
+            step=(axis.step, axis.unit),
+            frame_to_frame=(float(np.median(way[way > 0.0])), axis.unit),
+            worst_frame=worst + 1,
+            skipped_frames=int(np.count_nonzero(drive.skipped_frames(axis, position))),
+            fine_step=(axis.step * VISIBLE_STEP_PX / float(error[worst]), axis.unit),
+        ),
     )
 
 
@@ -453,12 +451,12 @@ def _too_fast(plan: Plan, frames: FrameTable, seen: Seen, moving: RoleSpeed, lim
     widths = speed.frame_widths_a_second(plan, moving.px_per_frame)
     with np.errstate(invalid="ignore"):
         first_last = span(np.append(widths > limit, False))
-    assert first_last is not None
     worst = moving.worst
     most = float(widths[worst])
     far = seen.speeds[FAR].worst_px
     turns = far > moving.worst_px / 2.0
     far_too_fast = bool(speed.frame_widths_a_second(plan, far) > limit)
+    slower, ways = _slower(plan, frames, most, turns=turns)
     return Finding(
         code="screen-speed",
         level="warn",
@@ -466,42 +464,51 @@ def _too_fast(plan: Plan, frames: FrameTable, seen: Seen, moving: RoleSpeed, lim
         value=most,
         limit=limit,
         unit="frame widths a second",
-        message=f"{frames_text(first_last)}: too fast to look at: {_what(plan, moving, worst)} crosses the "
-        f"picture at {_speed_text(plan, moving.worst_px)} (frame {worst + 1}), a whole width in "
-        f"{figure(1.0 / most, 2)} s; {1.0 / limit:.0f} s or more reads well.",
-        fix=_slower(plan, frames, most, turns=turns, fitted=far_too_fast),
+        facts=facts(
+            **_watched_facts(plan, moving, worst),
+            speed=(moving.worst_px, "px a frame"),
+            worst_frame=worst + 1,
+            fitted=far_too_fast,
+            **slower,
+        ),
+        remedies=ways,
         blocks=_named(plan, moving),
         fit="travel" if far_too_fast or not turns else "",
     )
 
 
-def _slower(plan: Plan, frames: FrameTable, widths: float, *, turns: bool, fitted: bool) -> str:
-    """What to do about a move that is too fast for the eye, to bring it to a calm one.
+def _slower(
+    plan: Plan, frames: FrameTable, widths: float, *, turns: bool
+) -> tuple[dict[str, Any], tuple[Remedy, ...]]:
+    """What would make a calm move of one that is too fast for the eye: less of the turn or the slide, or more
+    frames.
 
-    turns: it is pan and tilt that move the picture; fitted: by so much that the fit of travel narrows them.
+    turns: it is pan and tilt that move the picture.
     """
     share = speed.speed_limit("calm") / widths
-    more = f"take {math.ceil(plan.shoot.frames / share)} frames instead of {plan.shoot.frames}"
-    if turns or frames.slide_m is None or np.ptp(frames.slide_m) == 0.0:
-        angle = max(float(np.ptp(frames.lens_bearing_deg)), float(np.ptp(frames.lens_altitude_deg)))
-        turn = f"Turn by about {figure(angle * share, 2)}° instead of {figure(angle)}°"
-        return f"{turn}, or {more}" + ("; fit --travel does the former." if fitted else ".")
-    used = float(np.ptp(frames.slide_m))
-    slide = plan.rig.slide
-    whole = slide is not None and used >= WHOLE_RAIL * (slide.max_m - slide.min_m)
-    remark = "The whole rail need not be used: t" if whole else "T"
-    calm = amount_text(float(figure(used * share, 2)), "m")
-    return (
-        f"{remark}ravel about {calm} instead of {amount_text(used, 'm')}, or {more}; fit --travel does the "
-        "former."
-    )
+    count = math.ceil(plan.shoot.frames / share)
+    used = 0.0 if frames.slide_m is None else float(np.ptp(frames.slide_m))
+    if turns or used == 0.0:
+        pan, tilt = float(np.ptp(frames.lens_bearing_deg)), float(np.ptp(frames.lens_altitude_deg))
+        narrower = remedies.narrowed(plan, "pan_deg" if pan >= tilt else "tilt_deg", share)
+        way, amount, unit, whole = "turn", max(pan, tilt), "°", False
+    else:
+        slide = plan.rig.slide
+        narrower = remedies.narrowed(plan, "slide_m", share)
+        way, amount, unit = "travel", used, "m"
+        whole = slide is not None and used >= WHOLE_RAIL * (slide.max_m - slide.min_m)
+    return {
+        "way": way,
+        "now": (amount, unit),
+        "calm": (amount * share, unit),
+        "whole_rail": whole,
+        "frames_now": plan.shoot.frames,
+        "calm_frames": count,
+    }, (*narrower, *remedies.more_frames(plan, count))
 
 
 def _creeping(plan: Plan, frames: FrameTable, moving: RoleSpeed) -> Finding:
     slides = frames.slide_m is not None and np.ptp(frames.slide_m) > 0.0
-    more = (
-        "Bring something near into the picture (a metre from the rail is good)" if slides else "Turn farther"
-    )
     widths = float(speed.frame_widths_a_second(plan, moving.worst_px))
     return Finding(
         code="screen-speed",
@@ -509,9 +516,11 @@ def _creeping(plan: Plan, frames: FrameTable, moving: RoleSpeed) -> Finding:
         value=widths,
         limit=speed.speed_limit("creeping"),
         unit="frame widths a second",
-        message=f"The picture hardly moves: its fastest part is {_what(plan, moving, moving.worst)} at "
-        f"{_speed_text(plan, moving.worst_px)}, {speed.speed_word(widths)}.",
-        fix=f"{more}, or take fewer frames.",
+        facts=facts(
+            **_watched_facts(plan, moving, moving.worst),
+            speed=(moving.worst_px, "px a frame"),
+            slides=bool(slides),
+        ),
         blocks=_named(plan, moving),
         fit="travel",
     )
@@ -539,18 +548,6 @@ def _travel(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
     unused = used < UNUSED_M
     if used >= LITTLE_OF_THE_RAIL * length or not (unused or slow):
         return []
-    if unused:
-        message = f"The rig has a rail of {amount_text(length, 'm')}, and the move leaves it unused."
-        fix = "Leave the rail at home, or slide past something about a metre away."
-    else:
-        message = (
-            f"The move uses {amount_text(used, 'm')} of {amount_text(length, 'm')} of rail "
-            f"({used / length:.0%}), and by that nothing in the picture moves faster than "
-            f"{_speed_text(plan, px)}."
-        )
-        fix = (
-            f"The whole rail would give {figure(length / used, 2)} times that; fit --travel finds the length."
-        )
     return [
         Finding(
             code="travel-unused",
@@ -558,25 +555,25 @@ def _travel(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
             value=used,
             limit=LITTLE_OF_THE_RAIL * length,
             unit="m",
-            message=message,
-            fix=fix,
+            facts=facts(
+                unused=unused,
+                rail=(length, "m"),
+                speed=(px, "px a frame"),
+                widths=(float(speed.frame_widths_a_second(plan, px)), "frame widths a second"),
+            ),
             fit="" if unused else "travel",
         )
     ]
 
 
 def _whole_rail_for_nothing(used: float, length: float) -> Finding:
-    all_of = "all" if used > 0.995 * length else f"{used / length:.0%}"
     return Finding(
         code="travel-whole",
         level="warn",
         value=used,
         limit=WHOLE_RAIL * length,
         unit="m",
-        message=f"The move uses {all_of} of the {amount_text(length, 'm')} of rail, and slides past nothing "
-        "near. The whole rail need not be used.",
-        fix="Lay the rail where something stands about a metre from it, and let fit --travel choose how much "
-        "of it.",
+        facts=facts(rail=(length, "m")),
         fit="travel",
     )
 
@@ -597,10 +594,11 @@ def _motion_blur(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
     if first_last is None:
         return []
     worst = int(np.argmax(blur))
-    near = ""
+    front = None
     if FOREGROUND in seen.speeds:
-        front = drive.blur_px(seen.speeds[FOREGROUND].px_per_frame, plan.shoot.interval_s, shutter)
-        near = f" (the foreground by up to {figure(float(np.nanmax(front)), 2)} px)"
+        smeared = drive.blur_px(seen.speeds[FOREGROUND].px_per_frame, plan.shoot.interval_s, shutter)
+        front = float(np.nanmax(smeared))
+    short_s = float(shutter[worst] * VISIBLE_BLUR_PX / blur[worst])
     return [
         Finding(
             code="motion-blur",
@@ -609,11 +607,17 @@ def _motion_blur(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
             value=float(blur[worst]),
             limit=VISIBLE_BLUR_PX,
             unit="px",
-            message=f"{frames_text(first_last)}: the rig moves while the shutter is open and smears "
-            f"{_what(plan, seen.speeds[role], worst)} by up to {figure(blur[worst], 2)} px{near} at "
-            f"{figure(shutter[worst], 2)} s (frame {worst + 1}).",
-            fix='Set move.drive to "shoot-move-shoot", or expose '
-            f"{figure(shutter[worst] * VISIBLE_BLUR_PX / blur[worst], 2)} s at most.",
+            facts=facts(
+                **_watched_facts(plan, seen.speeds[role], worst),
+                foreground_blur=(front, "px"),
+                shutter=(float(shutter[worst]), "s"),
+                worst_frame=worst + 1,
+                short_enough=(short_s, "s"),
+            ),
+            remedies=(
+                Remedy(changes={"move.drive": "shoot-move-shoot"}),
+                *remedies.longest_exposure(plan, short_s),
+            ),
         )
     ]
 
@@ -644,11 +648,14 @@ def _rail_in_frame(plan: Plan, frames: FrameTable) -> list[Finding]:
                 value=min(rise, side),
                 limit=0.0,
                 unit="°",
-                message=f"{frames_text(first_last)}: the {part} itself is in the picture, most of it in "
-                f"frame {ends + 1} ({amount_text(nearest, 'm')} ahead at the nearest), "
-                f"{figure(min(rise, side), 2)}° inside the edge.",
-                fix=f"Tilt up by {figure(rise, 2)}°, turn away by {figure(side, 2)}°, raise the head, or "
-                "move the rail so that its end stays behind the camera.",
+                facts=facts(
+                    part=part,
+                    most_frame=ends + 1,
+                    nearest=(nearest, "m"),
+                    tilt_up=(rise, "°"),
+                    turn_away=(side, "°"),
+                ),
+                remedies=remedies.tilted(plan, math.ceil(rise * 2.0) / 2.0),
             )
         ]
     return []
@@ -687,10 +694,10 @@ def _shadow(plan: Plan, frames: FrameTable) -> list[Finding]:
             frames=first_last,
             value=length,
             unit="m",
-            message=f"{frames_text(first_last)}: with the sun behind, {frames.sun_altitude_deg[place]:.1f}° "
-            f"high in frame {place + 1}, the shadow of camera and rig lies on the ground in the picture, "
-            f"from {amount_text(length, 'm')} ahead.",
-            fix="Frame the ground out, lower the rig, move it into shade, or start later.",
+            facts=facts(
+                sun_altitude=(float(frames.sun_altitude_deg[place]), "°"),
+                first_frame=place + 1,
+            ),
         )
     ]
 
@@ -708,7 +715,6 @@ def _card_space(plan: Plan) -> list[Finding]:
     if space is None:
         return []
     large = space > LARGE_CARD_GB
-    more = f", more than a card of {LARGE_CARD_GB:g} GB holds." if large else "."
     return [
         Finding(
             code="card-space",
@@ -716,11 +722,7 @@ def _card_space(plan: Plan) -> list[Finding]:
             value=space,
             limit=LARGE_CARD_GB,
             unit="GB",
-            message=f"{frame_count(plan.shoot.frames)} of {plan.camera.raw_file_mb:g} MB "
-            f"fill{'s' * (plan.shoot.frames == 1)} {figure(space)} GB{more}",
-            fix="Bring two cards or a camera that writes to both, or take fewer frames."
-            if large
-            else "Bring an empty card with room to spare.",
+            facts=facts(frames=plan.shoot.frames, frame_size=(plan.camera.raw_file_mb, "MB")),
         )
     ]
 
@@ -732,9 +734,6 @@ def _reason(plan: Plan, frames: FrameTable) -> list[Finding]:
         Finding(
             code="no-reason",
             level="note",
-            message="The plan doesn't say why this shot moves.",
-            fix='Write it down under "reason": what the move shows that a still shot would not. If there is '
-            "nothing, keep the camera still.",
         )
     ]
 
