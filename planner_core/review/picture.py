@@ -20,15 +20,13 @@ from planner_core.picture.composition import (
     SEEN_BARELY,
     SEEN_ENOUGH,
     Reading,
-    percent,
 )
-from planner_core.picture.parallax import GOOD_PERCENT, MISSING_PERCENT, PRACTICE_M, STILL_PERCENT, Parallax
+from planner_core.picture.parallax import MISSING_PERCENT, STILL_PERCENT, Parallax
 from planner_core.picture.tracks import Tracks
 from planner_core.place import blocking
 from planner_core.place.blocking import block_label, block_text
 from planner_core.plan.model import Plan
-from planner_core.review.findings import Finding
-from planner_core.words.figures import figure, frames_text
+from planner_core.review.findings import Finding, Quantity, Remedy, facts
 
 Mask = NDArray[np.bool_]
 
@@ -82,8 +80,6 @@ def _about_the_plan(plan: Plan) -> list[Finding]:
             Finding(
                 code="no-blocks",
                 level="note",
-                message="The place isn't blocked out, so nothing can be said about the picture.",
-                fix="Add blocks for what the picture is about, what is near and what stands behind.",
             )
         ]
     wanted = plan.composition.subject if plan.composition else ""
@@ -92,13 +88,12 @@ def _about_the_plan(plan: Plan) -> list[Finding]:
     if wanted and wanted not in names:
         instead = blocking.subject_indices(plan)
         near = difflib.get_close_matches(wanted, names, n=1) or [names[i] for i in instead if names[i]]
-        taken = " The blocks with the role subject are taken instead." if instead else ""
         found.append(
             Finding(
                 code="subject-unknown",
                 level="warn",
-                message=f"No block is called “{wanted}”, the subject.{taken}",
-                fix=f"Did you mean “{near[0]}”?" if near else "Name one of the blocks.",
+                facts=facts(wanted=wanted, near=near[0] if near else None, by_role=bool(instead)),
+                remedies=(Remedy(changes={"composition.subject": near[0]}),) if near else (),
             )
         )
     elif not blocking.subject_indices(plan):
@@ -106,9 +101,6 @@ def _about_the_plan(plan: Plan) -> list[Finding]:
             Finding(
                 code="no-subject",
                 level="note",
-                message="The plan doesn't say what the picture is about; only horizon and foreground are "
-                "judged.",
-                fix="Name a block as composition.subject, or give one the role subject.",
             )
         )
     return found
@@ -128,8 +120,6 @@ def _camera_inside(plan: Plan, seen: Tracks) -> list[Finding]:
                 Finding(
                     code="camera-inside",
                     level="stop",
-                    message=f"{frames_text(frames)}: the camera is inside “{name}”.",
-                    fix="Move the rail, or correct the block.",
                     frames=frames,
                     blocks=(name,),
                 )
@@ -154,7 +144,7 @@ class _Subject:
         self.cut = ~self.lost & ~self.big & (reading.inside < INSIDE_WHOLE)
         emerging = ~self.judged if self.reveal else np.zeros(len(seen), dtype=bool)
         self.hidden = ~self.lost & (reading.visible < np.where(emerging, SEEN_ENOUGH, 1.0 - NOTICED))
-        self._mending: tuple[pose_repair.Change | None] | None = None
+        self._tried_repair: tuple[pose_repair.Change | None] | None = None
 
     def findings(self) -> list[Finding]:
         first = self._first_shown()
@@ -177,13 +167,11 @@ class _Subject:
 
     # ------------------------------------------------------------ mending
 
-    def _fix(self, otherwise: str, blocks: tuple[int, ...] = ()) -> str:
-        """What to change, found by trying, once for all findings; a general word where nothing small
-        helps.
-        """
-        if self._mending is None:
+    def _repair(self, blocks: tuple[int, ...] = ()) -> pose_repair.Change | None:
+        """What to change, found by trying, once for all findings; None where nothing small helps."""
+        if self._tried_repair is None:
             culprits = sorted({*blocks, *self._hiding(np.ones(len(self.seen), dtype=bool), 4)})
-            self._mending = (
+            self._tried_repair = (
                 pose_repair.smallest_change(
                     self.plan,
                     self.reading,
@@ -192,8 +180,7 @@ class _Subject:
                     only=culprits,
                 ),
             )
-        change = self._mending[0]
-        return change.text(self.plan) if change is not None else otherwise
+        return self._tried_repair[0]
 
     def _hiding(self, frames: Mask, most: int) -> list[int]:
         """The blocks that hide most of the subject on some frames, the worst first."""
@@ -212,20 +199,22 @@ class _Subject:
         code: str,
         level: str,
         frames: tuple[int, int],
-        message: str,
-        fix: str,
         amount: tuple[float, float, str],
+        said: tuple[Quantity, ...] = (),
+        *,
+        repair: pose_repair.Change | None = None,
         blocks: Sequence[str] = (),
         fit: str = "compose",
     ) -> Finding:
         """A finding about the subject on some frames; amount is its value, limit and unit."""
         value, limit, unit = amount
+        repaired = repair.text(self.plan) if repair is not None else None
         return Finding(
             code=code,
             level=level,
-            message=f"{frames_text(frames)}: {message}",
-            fix=fix,
             frames=frames,
+            facts=facts(subject=self.name, repair=repaired) + said,
+            remedies=_repair_remedy(self.plan, repair),
             value=value,
             limit=limit,
             unit=unit,
@@ -240,30 +229,20 @@ class _Subject:
         shown, found = self.reading.shown, []
         if first is None or first > due:
             late = (due + 1, count if first is None else first)
-            if first is None:
-                best = int(shown.argmax())
-                message = (
-                    f"{self.name} is never revealed; at most {percent(shown[best])} of it shows (frame "
-                    f"{best + 1})."
-                )
-            else:
-                place_text = percent(self.reading.at[first])
-                message = (
-                    f"{self.name} shows only from frame {first + 1} on, {place_text} into the move; the "
-                    f"plan asks for {percent(by)}, frame {due + 1}."
-                )
-            behind = self._names(np.arange(count) >= due)
-            message += f" It is behind {behind}." if behind else ""
             place = 1.0 if first is None else float(self.reading.at[first])
-            fix = self._fix("Start the move farther on, or let the plan reveal it later.")
-            found.append(self._finding("reveal-late", "stop", late, message, fix, (place, by, "of the move")))
-        if shown[0] >= SEEN_BARELY:
-            message = (
-                f"{percent(shown[0])} of {self.name} shows from the start, so there is nothing to reveal."
+            best = int(shown.argmax())
+            said = facts(
+                first_frame=None if first is None else first + 1,
+                due_frame=due + 1,
+                most_shown=float(shown[best]),
+                best_frame=best + 1,
+                behind=self._names(np.arange(count) >= due),
             )
-            fix = 'Start where something hides it or it lies outside the frame, or set the style to "hold".'
+            amount = (place, by, "of the move")
+            found.append(self._finding("reveal-late", "stop", late, amount, said, repair=self._repair()))
+        if shown[0] >= SEEN_BARELY:
             amount = (float(shown[0]), SEEN_BARELY, "of the subject")
-            found.append(self._finding("reveal-early", "warn", (1, 1), message, fix, amount))
+            found.append(self._finding("reveal-early", "warn", (1, 1), amount))
         return found
 
     def _lost(self, watched: Mask) -> list[Finding]:
@@ -271,17 +250,10 @@ class _Subject:
         for frames in _stretches(self.lost & watched):
             first, last = frames[0] - 1, frames[1] - 1
             edge = self._edge(first, last)
-            if first > 0 and watched[first - 1]:
-                gone = "leaves the frame" + (f" over the {edge} edge" if edge else "")
-            else:
-                gone = "is outside the frame" + (
-                    f", beyond its {edge} edge" if edge else ", behind the camera"
-                )
             outside = 1.0 - float(self.reading.inside[first : last + 1].min())
-            message = f"{self.name} {gone} ({percent(outside)} outside)."
-            fix = self._fix("Turn the lens with it, or shorten the move; fit --compose tries by how much.")
+            said = facts(edge=edge, leaves=bool(first > 0 and watched[first - 1]))
             amount = (outside, 1.0 - INSIDE_LOST, "of the subject outside")
-            found.append(self._finding("subject-lost", "stop", frames, message, fix, amount))
+            found.append(self._finding("subject-lost", "stop", frames, amount, said, repair=self._repair()))
         return found
 
     def _cut(self, watched: Mask) -> list[Finding]:
@@ -290,13 +262,9 @@ class _Subject:
             first, last = frames[0] - 1, frames[1] - 1
             worst = first + int(self.reading.inside[first : last + 1].argmin())
             outside = 1.0 - float(self.reading.inside[worst])
-            edge = self._edge(worst, worst) or "frame's"
-            message = f"{self.name} is cut by the {edge} edge ({percent(outside)} outside)."
-            fix = self._fix(
-                "Turn the lens towards it (fit --compose tries by how much), or use a shorter lens."
-            )
+            said = facts(edge=self._edge(worst, worst) or "frame's")
             amount = (outside, 1.0 - INSIDE_WHOLE, "of the subject outside")
-            found.append(self._finding("subject-cut", "warn", frames, message, fix, amount))
+            found.append(self._finding("subject-cut", "warn", frames, amount, said, repair=self._repair()))
         return found
 
     def _hidden(self, watched: Mask) -> list[Finding]:
@@ -312,22 +280,17 @@ class _Subject:
                 level = "stop"
             else:
                 level = "warn" if least < SEEN_ENOUGH else "note"
-            by = self._names(stretch)
-            message = (
-                f"{self.name} is {'hidden' if least < SEEN_BARELY else 'partly hidden'}"
-                f"{' by ' + by if by else ''} ({percent(1.0 - least)} of it at most)."
-            )
-            fix = self._fix(self._elsewhere(by)) if level != "note" else ""
+            said = facts(by=self._names(stretch), barely=bool(least < SEEN_BARELY))
+            repair = self._repair() if level != "note" else None
             amount = (1.0 - least, 1.0 - SEEN_ENOUGH, "of the subject hidden")
             others = [block_label(self.plan, i) for i in self._hiding(stretch, 2)]
             fit = "compose" if level != "note" else ""
-            found.append(self._finding("subject-hidden", level, frames, message, fix, amount, others, fit))
+            found.append(
+                self._finding(
+                    "subject-hidden", level, frames, amount, said, repair=repair, blocks=others, fit=fit
+                )
+            )
         return found
-
-    def _elsewhere(self, by: str) -> str:
-        verb = "stand" if " and " in by else "stands"
-        clear = f"until {by or 'what hides it'} {verb} clear of it"
-        return f"Move the rail to the side {clear}; fit --compose tries by how much."
 
     def _names(self, frames: Mask) -> str:
         return " and ".join(block_text(self.plan, i) for i in self._hiding(frames, 2))
@@ -356,11 +319,7 @@ class _Subject:
             return []
         left, top, right, bottom = self.reading.rect_px[large].T
         size = float(np.max([(right - left) / self.seen.width_px, (bottom - top) / self.seen.height_px]))
-        message = f"{self.name} is larger than the frame, up to {size:.1f} times, so its edges aren't judged."
-        fix = "Go farther away or use a shorter lens if it was meant to be whole."
-        return [
-            self._finding("subject-large", "note", _whole(large), message, fix, (size, 1.0, "frames"), fit="")
-        ]
+        return [self._finding("subject-large", "note", _whole(large), (size, 1.0, "frames"), fit="")]
 
     def _weak(self, before: list[Finding]) -> list[Finding]:
         """The weakest stretch, where no other finding has said why."""
@@ -374,12 +333,8 @@ class _Subject:
         worst = composition.weakest_frame(self.reading, weak)
         frames = next(span for span in spans(weak) if span[0] <= worst + 1 <= span[1])
         score = float(self.reading.score[worst])
-        message = (
-            f"a weak picture, frame {worst + 1} the weakest ({score * 100:.0f} of 100): "
-            f"{composition.part_text(self.plan, self.reading, worst)}."
-        )
-        fix = "Frame that part of the move anew, or keep it out of the move."
-        return [self._finding("weak-frame", "warn", frames, message, fix, (score, composition.WEAK, "score"))]
+        said = facts(worst_frame=worst + 1, part=composition.part_text(self.plan, self.reading, worst))
+        return [self._finding("weak-frame", "warn", frames, (score, composition.WEAK, "score"), said)]
 
     def _merging(self) -> list[Finding]:
         found = []
@@ -389,11 +344,11 @@ class _Subject:
             if other < 0 or np.sum(mask) < least:
                 continue
             name = block_label(self.plan, int(other))
-            message = f"the outlines of {self.name} and “{name}” run together; they read as one thing."
-            fix = "Move the rail a little to the side, so that they stand apart or clearly overlap."
             amount = (float(np.sum(mask)), float(np.ceil(least)), "frames")
             found.append(
-                self._finding("subject-merging", "warn", _whole(mask), message, fix, amount, [name], fit="")
+                self._finding(
+                    "subject-merging", "warn", _whole(mask), amount, facts(other=name), blocks=[name], fit=""
+                )
             )
         return found
 
@@ -414,15 +369,11 @@ def _horizon(plan: Plan, reading: Reading) -> list[Finding]:
         Finding(
             code="horizon-middle",
             level="note",
-            message=f"{frames_text(_whole(middle))}: the horizon runs through the middle of the frame "
-            f"({percent(height)} of its height), so neither sky nor ground leads.",
-            fix=f"Tilt about {abs(tilt):.0f}° up for the sky, or down for the ground."
-            if abs(tilt) >= 0.5
-            else "",
             frames=_whole(middle),
             value=height,
             limit=high,
             unit="of the frame's height",
+            facts=facts(tilt=(float(tilt), "°")),
         )
     ]
 
@@ -439,14 +390,17 @@ def _foreground(plan: Plan, moved: Parallax, turned_percent: float) -> list[Find
     missing = moved.separation_percent < MISSING_PERCENT
     found = []
     if missing:
-        nearest = _nearest_text(plan, moved)
+        near = moved.near if moved.near is not None and moved.near.block >= 0 else None
         found.append(
             Finding(
                 code="foreground-missing",
                 level="warn",
-                message=f"The slide of {moved.travel_m:.2f} m hardly shows: near and far move apart by "
-                f"{moved.separation_percent:.1f} % of the frame's width. {nearest}",
-                fix=_where_to_put_it(moved),
+                facts=facts(
+                    travel=(moved.travel_m, "m"),
+                    nearest=block_text(plan, near.block) if near else None,
+                    nearest_distance=(near.distance_m if near else None, "m"),
+                    shows_within=(moved.plain_within_m, "m"),
+                ),
                 value=moved.separation_percent,
                 limit=MISSING_PERCENT,
                 unit="% of the frame's width",
@@ -462,27 +416,16 @@ def _foreground(plan: Plan, moved: Parallax, turned_percent: float) -> list[Find
 def _background(
     plan: Plan, moved: Parallax, far: parallax.Layer, turned_percent: float, missing: bool
 ) -> Finding:
-    name = block_text(plan, far.block) if far.block >= 0 else "the horizon"
     turns = turned_percent >= MISSING_PERCENT
-    moves = figure(far.shift_percent, 2) if far.shift_percent >= 0.01 else "under 0.01"
-    shift = f"{name} shifts by {moves} % of the frame's width over the whole clip"
-    if turns:
-        message = (
-            f"Beyond {_metres(moved.still_beyond_m)} the slide adds nothing, only pan and tilt move the "
-            f"picture: by the slide, {shift}."
-        )
-    else:
-        message = (
-            f"Everything beyond {_metres(moved.still_beyond_m)} looks still while the camera slides: {shift}."
-        )
-    fix = (
-        "" if turns or not missing else "Let a pan or tilt move the picture, or put something near in front."
-    )
     return Finding(
         code="background-static",
         level="warn" if missing and not turns else "note",
-        message=message,
-        fix=fix if missing else "That is as it should be with a foreground in front.",
+        facts=facts(
+            block=block_text(plan, far.block) if far.block >= 0 else None,
+            still_beyond=(moved.still_beyond_m, "m"),
+            turns=turns,
+            foreground=not missing,
+        ),
         value=far.shift_percent,
         limit=STILL_PERCENT,
         unit="% of the frame's width",
@@ -490,32 +433,18 @@ def _background(
     )
 
 
-def _nearest_text(plan: Plan, moved: Parallax) -> str:
-    near = moved.near
-    if near is None or near.block < 0:
-        return "Nothing that is blocked out stands before the lens at the middle of the move."
-    name = block_text(plan, near.block)
-    return f"The nearest thing in the picture, {name}, is {_metres(near.distance_m)} away."
-
-
-def _where_to_put_it(moved: Parallax) -> str:
-    reach = moved.plain_within_m
-    if reach < PRACTICE_M / 2.0:
-        return (
-            f"Even a thing {_metres(reach)} away would only shift by {GOOD_PERCENT:.0f} % of the width: "
-            "slide farther, or leave the slide out."
-        )
-    near = (
-        f"about {_metres(PRACTICE_M)}" if reach < 1.5 * PRACTICE_M else f"{PRACTICE_M:g} to {_metres(reach)}"
-    )
-    return f"Bring something into the picture {near} from the camera, or leave the slide out."
-
-
 # ---------------------------------------------------------------- small things
 
 
-def _metres(value: float) -> str:
-    return f"{value:.1f} m" if value < 10.0 else f"{value:,.0f} m".replace(",", " ")
+def _repair_remedy(plan: Plan, repair: pose_repair.Change | None) -> tuple[Remedy, ...]:
+    """A repair as the poses' values that it sets."""
+    if repair is None:
+        return ()
+    changes = {
+        f"move.poses[{index}].{repair.axis}": getattr(repair.plan.move.poses[index], repair.axis)
+        for index in repair.poses
+    }
+    return (Remedy(changes=changes),)
 
 
 def _whole(mask: Mask) -> tuple[int, int]:

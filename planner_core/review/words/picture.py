@@ -1,0 +1,240 @@
+"""The sentences about the subject, the horizon and what the slide shows."""
+
+from __future__ import annotations
+
+from planner_core.picture.composition import percent
+from planner_core.picture.parallax import GOOD_PERCENT, PRACTICE_M
+from planner_core.review.findings import Finding, Names, Sentences, speaks
+from planner_core.words.figures import figure, frames_text
+
+
+def _where(finding: Finding, message: str) -> str:
+    assert finding.frames is not None
+    return f"{frames_text(finding.frames)}: {message}"
+
+
+def _value(finding: Finding) -> float:
+    assert finding.value is not None
+    return finding.value
+
+
+def _metres(value: float) -> str:
+    return f"{value:.1f} m" if value < 10.0 else f"{value:,.0f} m".replace(",", " ")
+
+
+# ---------------------------------------------------------------- the plan itself
+
+
+@speaks("no-blocks")
+def _no_blocks(finding: Finding, names: Names) -> Sentences:
+    return Sentences(
+        "The place isn't blocked out, so nothing can be said about the picture.",
+        "Add blocks for what the picture is about, what is near and what stands behind.",
+    )
+
+
+@speaks("subject-unknown")
+def _subject_unknown(finding: Finding, names: Names) -> Sentences:
+    near = finding.fact("near")
+    taken = " The blocks with the role subject are taken instead." if finding.fact("by_role") else ""
+    return Sentences(
+        f"No block is called “{finding.fact('wanted')}”, the subject.{taken}",
+        f"Did you mean “{near}”?" if near else "Name one of the blocks.",
+    )
+
+
+@speaks("no-subject")
+def _no_subject(finding: Finding, names: Names) -> Sentences:
+    return Sentences(
+        "The plan doesn't say what the picture is about; only horizon and foreground are judged.",
+        f"Name a block as {names.field('composition.subject')}, or give one the role subject.",
+    )
+
+
+@speaks("camera-inside")
+def _camera_inside(finding: Finding, names: Names) -> Sentences:
+    return Sentences(
+        _where(finding, f"the camera is inside “{finding.blocks[0]}”."),
+        "Move the rail, or correct the block.",
+    )
+
+
+# ---------------------------------------------------------------- the subject
+
+
+def _repair_or(finding: Finding, otherwise: str) -> str:
+    return finding.fact("repair") or otherwise
+
+
+@speaks("reveal-late")
+def _reveal_late(finding: Finding, names: Names) -> Sentences:
+    fact = finding.fact
+    subject, first = fact("subject"), fact("first_frame")
+    if first is None:
+        message = (
+            f"{subject} is never revealed; at most {percent(fact('most_shown'))} of it shows (frame "
+            f"{fact('best_frame')})."
+        )
+    else:
+        assert finding.limit is not None
+        message = (
+            f"{subject} shows only from frame {first} on, {percent(_value(finding))} into the move; the "
+            f"plan asks for {percent(finding.limit)}, frame {fact('due_frame')}."
+        )
+    message += f" It is behind {fact('behind')}." if fact("behind") else ""
+    fix = _repair_or(finding, "Start the move farther on, or let the plan reveal it later.")
+    return Sentences(_where(finding, message), fix)
+
+
+@speaks("reveal-early")
+def _reveal_early(finding: Finding, names: Names) -> Sentences:
+    shown = percent(_value(finding))
+    return Sentences(
+        _where(
+            finding,
+            f"{shown} of {finding.fact('subject')} shows from the start, so there is nothing to reveal.",
+        ),
+        'Start where something hides it or it lies outside the frame, or set the style to "hold".',
+    )
+
+
+@speaks("subject-lost")
+def _subject_lost(finding: Finding, names: Names) -> Sentences:
+    edge = finding.fact("edge")
+    if finding.fact("leaves"):
+        gone = "leaves the frame" + (f" over the {edge} edge" if edge else "")
+    else:
+        gone = "is outside the frame" + (f", beyond its {edge} edge" if edge else ", behind the camera")
+    return Sentences(
+        _where(finding, f"{finding.fact('subject')} {gone} ({percent(_value(finding))} outside)."),
+        _repair_or(finding, "Turn the lens with it, or shorten the move; fit --compose tries by how much."),
+    )
+
+
+@speaks("subject-cut")
+def _subject_cut(finding: Finding, names: Names) -> Sentences:
+    outside = percent(_value(finding))
+    return Sentences(
+        _where(
+            finding,
+            f"{finding.fact('subject')} is cut by the {finding.fact('edge')} edge ({outside} outside).",
+        ),
+        _repair_or(
+            finding, "Turn the lens towards it (fit --compose tries by how much), or use a shorter lens."
+        ),
+    )
+
+
+@speaks("subject-hidden")
+def _subject_hidden(finding: Finding, names: Names) -> Sentences:
+    by = finding.fact("by")
+    verb = "stand" if " and " in by else "stands"
+    elsewhere = (
+        f"Move the rail to the side until {by or 'what hides it'} {verb} clear of it; fit --compose tries by "
+        "how much."
+    )
+    return Sentences(
+        _where(
+            finding,
+            f"{finding.fact('subject')} is {'hidden' if finding.fact('barely') else 'partly hidden'}"
+            f"{' by ' + by if by else ''} ({percent(_value(finding))} of it at most).",
+        ),
+        _repair_or(finding, elsewhere) if finding.level != "note" else "",
+    )
+
+
+@speaks("subject-large")
+def _subject_large(finding: Finding, names: Names) -> Sentences:
+    return Sentences(
+        _where(
+            finding,
+            f"{finding.fact('subject')} is larger than the frame, up to {_value(finding):.1f} times, so its "
+            "edges aren't judged.",
+        ),
+        "Go farther away or use a shorter lens if it was meant to be whole.",
+    )
+
+
+@speaks("weak-frame")
+def _weak_frame(finding: Finding, names: Names) -> Sentences:
+    return Sentences(
+        _where(
+            finding,
+            f"a weak picture, frame {finding.fact('worst_frame')} the weakest ({_value(finding) * 100:.0f} of "
+            f"100): {finding.fact('part')}.",
+        ),
+        "Frame that part of the move anew, or keep it out of the move.",
+    )
+
+
+@speaks("subject-merging")
+def _subject_merging(finding: Finding, names: Names) -> Sentences:
+    return Sentences(
+        _where(
+            finding,
+            f"the outlines of {finding.fact('subject')} and “{finding.fact('other')}” run together; they read "
+            "as one thing.",
+        ),
+        "Move the rail a little to the side, so that they stand apart or clearly overlap.",
+    )
+
+
+# ---------------------------------------------------------------- horizon and foreground
+
+
+@speaks("horizon-middle")
+def _horizon_middle(finding: Finding, names: Names) -> Sentences:
+    tilt = abs(finding.fact("tilt"))
+    return Sentences(
+        _where(
+            finding,
+            f"the horizon runs through the middle of the frame ({percent(_value(finding))} of its height), so "
+            "neither sky nor ground leads.",
+        ),
+        f"Tilt about {tilt:.0f}° up for the sky, or down for the ground." if tilt >= 0.5 else "",
+    )
+
+
+@speaks("foreground-missing")
+def _foreground_missing(finding: Finding, names: Names) -> Sentences:
+    nearest = finding.fact("nearest")
+    if nearest is None:
+        there = "Nothing that is blocked out stands before the lens at the middle of the move."
+    else:
+        distance = _metres(finding.fact("nearest_distance"))
+        there = f"The nearest thing in the picture, {nearest}, is {distance} away."
+    return Sentences(
+        f"The slide of {finding.fact('travel'):.2f} m hardly shows: near and far move apart by "
+        f"{_value(finding):.1f} % of the frame's width. {there}",
+        _where_to_put_it(finding.fact("shows_within")),
+    )
+
+
+def _where_to_put_it(reach: float) -> str:
+    if reach < PRACTICE_M / 2.0:
+        return (
+            f"Even a thing {_metres(reach)} away would only shift by {GOOD_PERCENT:.0f} % of the width: "
+            "slide farther, or leave the slide out."
+        )
+    near = (
+        f"about {_metres(PRACTICE_M)}" if reach < 1.5 * PRACTICE_M else f"{PRACTICE_M:g} to {_metres(reach)}"
+    )
+    return f"Bring something into the picture {near} from the camera, or leave the slide out."
+
+
+@speaks("background-static")
+def _background_static(finding: Finding, names: Names) -> Sentences:
+    fact, shifted = finding.fact, _value(finding)
+    moves = figure(shifted, 2) if shifted >= 0.01 else "under 0.01"
+    shift = f"{fact('block') or 'the horizon'} shifts by {moves} % of the frame's width over the whole clip"
+    beyond = _metres(fact("still_beyond"))
+    if fact("turns"):
+        message = f"Beyond {beyond} the slide adds nothing, only pan and tilt move the picture: by the slide, {shift}."
+    else:
+        message = f"Everything beyond {beyond} looks still while the camera slides: {shift}."
+    if fact("foreground"):
+        return Sentences(message, "That is as it should be with a foreground in front.")
+    return Sentences(
+        message,
+        "" if fact("turns") else "Let a pan or tilt move the picture, or put something near in front.",
+    )
