@@ -15,13 +15,15 @@ and focus as multiples of it:
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.frames import FrameTable
-from planner_core.light.exposure import f_number_label, narrower_f_number
+from planner_core.light.exposure import narrower_f_number
 from planner_core.maths.runs import span
 from planner_core.picture.optics import (
     blur_circle_mm,
@@ -35,10 +37,9 @@ from planner_core.picture.optics import (
     rule_of_500_s,
     star_drift_px_s,
 )
-from planner_core.place.blocking import block_label, block_text, bounding_boxes, subject_indices
+from planner_core.place.blocking import block_label, bounding_boxes, subject_indices
 from planner_core.plan.model import Plan
-from planner_core.review.findings import Finding
-from planner_core.words.figures import figure, frames_text
+from planner_core.review.findings import Finding, Remedy, facts
 
 Array = NDArray[np.float64]
 
@@ -94,9 +95,16 @@ def _enlarged(plan: Plan) -> list[Finding]:
             value=factor,
             limit=ENLARGED_WARN if warn else ENLARGED_NOTE,
             unit="times",
-            message=f"The clip of {clip.width_px} × {clip.height_px} px takes {width:.0f} × {height:.0f} px "
-            f"of the camera's image and enlarges them {figure(factor)} times: it comes out soft.",
-            fix=f"Deliver {shrunk[0]} × {shrunk[1]} px, or take a camera with more pixels.",
+            facts=facts(
+                clip_width=(clip.width_px, "px"),
+                clip_height=(clip.height_px, "px"),
+                image_width=(float(width), "px"),
+                image_height=(float(height), "px"),
+                factor=factor,
+                width_enough=(shrunk[0], "px"),
+                height_enough=(shrunk[1], "px"),
+            ),
+            remedies=(Remedy(changes={"clip.width_px": shrunk[0], "clip.height_px": shrunk[1]}),),
         )
     ]
 
@@ -129,16 +137,42 @@ def _stars(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any
         value=float(drift[worst]),
         limit=(TRAILS_WARN if warn else TRAILS_NOTE) * circle,
         unit="px",
-        message=f"{frames_text(where)}: stars drift up to {drift[worst]:.1f} px while the shutter is open "
-        f"for {figure(shutter)} s (frame {worst + 1}); up to {circle:.1f} px they read as points. The "
-        f"rule of 500 gives {rule_s:.0f} s here.",
-        fix=f"For points hold exposure.shutter_max_s at {figure(points, 2)} s and win "
-        f"{math.log2(shutter / points):.1f} stops by ISO or a wider aperture.",
+        facts=facts(
+            drift=(float(drift[worst]), "px"),
+            shutter=(shutter, "s"),
+            worst_frame=worst + 1,
+            point=(circle, "px"),
+            rule_of_500=(rule_s, "s"),
+            shutter_enough=(points, "s"),
+        ),
+        remedies=(Remedy(changes={"exposure.shutter_max_s": _shorter(points)}),),
     )
     return [finding], numbers
 
 
+def _shorter(shutter_s: float) -> float:
+    """A shutter rounded down to two digits, so that it still holds."""
+    unit = 10.0 ** (math.floor(math.log10(shutter_s)) - 1)
+    return float(f"{math.floor(shutter_s / unit) * unit:.6g}")
+
+
 # ---------------------------------------------------------------- focus
+
+
+@frozen(kw_only=True)
+class FocusAdvice:
+    """Where to focus for all that should be sharp: kind is which of the cases it is, f_number what it takes.
+
+    sharp_from_m is the nearest distance that is then sharp; to_subject says whether the subject or infinity
+    is the farthest.
+    """
+
+    kind: str
+    focus_m: float
+    f_number: float
+    nearest_m: float = math.inf
+    sharp_from_m: float = math.inf
+    to_subject: bool = False
 
 
 def _focus(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any]]:
@@ -149,12 +183,12 @@ def _focus(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any
     near, far = (float(d) for d in depth_of_field_m(focus, focal, f_number, circle))
     depths = nearest_depths_m(plan, frames)
     subjects = set(subject_indices(plan))
-    suggestion = _suggested_focus(plan, depths, subjects)
+    advice = _advised_focus(plan, depths, subjects)
     numbers: dict[str, Any] = {
         "hyperfocal_m": float(hyperfocal_m(focal, f_number, circle)),
         "near_sharp_m": near,
         "far_sharp_m": far if math.isfinite(far) else None,
-        "suggested_focus_m": suggestion[0],
+        "suggested_focus_m": advice.focus_m,
     }
     foreground = {i: d for i, d in depths.items() if i not in subjects}
     if foreground:
@@ -167,8 +201,7 @@ def _focus(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any
             if not near <= d <= far
         }
         if blurs:
-            fix = _for_subject(plan, suggestion) if is_subject else suggestion[1]
-            findings.append(_soft(plan, group, blurs, is_subject, (near, far), fix))
+            findings.append(_soft(plan, group, blurs, is_subject, (near, far), advice))
     return findings, numbers
 
 
@@ -204,63 +237,73 @@ def nearest_depths_m(plan: Plan, frames: FrameTable) -> dict[int, float]:
     return found
 
 
-def _suggested_focus(plan: Plan, depths: dict[int, float], subjects: set[int]) -> tuple[float, str]:
-    """A focus distance for all that should be sharp, and what to do in words."""
+def _advised_focus(plan: Plan, depths: dict[int, float], subjects: set[int]) -> FocusAdvice:
+    """Where to focus for foreground and subject, and at which f-number."""
     assert plan.exposure is not None
     camera, f_number, circle = plan.camera, plan.exposure.f_number, blur_circle_mm(plan.camera)
     focal = camera.focal_length_mm
     hyper = float(hyperfocal_m(focal, f_number, circle))
     if not depths:
-        return hyper, f"Focus at {figure(hyper)} m, the hyperfocal distance at {f_number_label(f_number)}."
+        return FocusAdvice(kind="hyperfocal", focus_m=hyper, f_number=f_number)
     nearest = min(depths.values())
     subject = max((depths[i] for i in depths if i in subjects), default=math.inf)
     if hyper <= 2.0 * nearest:
         closest = float(depth_of_field_m(hyper, focal, f_number, circle)[0])
-        return hyper, (
-            f"Focus at {figure(hyper)} m, the hyperfocal distance at {f_number_label(f_number)}: sharp from "
-            f"{figure(closest, 2)} m to infinity."
+        return FocusAdvice(
+            kind="hyperfocal", focus_m=hyper, f_number=f_number, nearest_m=nearest, sharp_from_m=closest
         )
     if len(depths) == 1 and subject == nearest:
-        return nearest, f"Focus at {figure(nearest)} m, on the subject."
-    for far, what in ((math.inf, "infinity"), (subject, "the subject")):
+        return FocusAdvice(kind="on-subject", focus_m=nearest, f_number=f_number, nearest_m=nearest)
+    for far in (math.inf, subject):
         focus, needed = focus_between_m(nearest, far, focal, circle) if far > nearest else (nearest, 0.0)
         if needed <= f_number * 1.001:
-            return (
-                focus,
-                f"Focus at {figure(focus)} m: sharp from {figure(nearest, 2)} m to {what} at "
-                f"{f_number_label(f_number)}.",
+            return FocusAdvice(
+                kind="between",
+                focus_m=focus,
+                f_number=f_number,
+                nearest_m=nearest,
+                sharp_from_m=nearest,
+                to_subject=far == subject and not math.isinf(far),
             )
     focus, needed = focus_between_m(nearest, subject, focal, circle)
     stopped = narrower_f_number(needed)
     if stopped is not None and stopped <= SMALLEST_GOOD_F_NUMBER:
-        return focus, (
-            f"Focus at {figure(focus)} m and stop down to f/{stopped:g} "
-            f"({2.0 * math.log2(stopped / f_number):.1f} stops "
-            f"less light): sharp from {figure(nearest, 2)} m to "
-            f"{'infinity' if math.isinf(subject) else 'the subject'}."
+        return FocusAdvice(
+            kind="stop-down",
+            focus_m=focus,
+            f_number=stopped,
+            nearest_m=nearest,
+            sharp_from_m=nearest,
+            to_subject=not math.isinf(subject),
         )
     focus = min(hyper, subject)
     closest = float(depth_of_field_m(focus, focal, f_number, circle)[0])
-    return focus, (
-        f"No usable f-number holds {figure(nearest, 2)} m and the distance both: focus at {figure(focus)} m "
-        f"and keep everything that should be sharp beyond {figure(closest, 2)} m."
+    return FocusAdvice(
+        kind="not-both", focus_m=focus, f_number=f_number, nearest_m=nearest, sharp_from_m=closest
     )
 
 
-def _for_subject(plan: Plan, suggestion: tuple[float, str]) -> str:
-    """What to do for the subject: where one focus can't hold the foreground too, the subject comes first."""
+def _subject_first(plan: Plan, advice: FocusAdvice) -> FocusAdvice | None:
+    """Focus for the subject, where no focus at the plan's f-number holds the foreground too."""
     assert plan.exposure is not None
+    if advice.kind != "stop-down":
+        return None
     camera, f_number, circle = plan.camera, plan.exposure.f_number, blur_circle_mm(plan.camera)
-    text = suggestion[1]
-    if "stop down" not in text:
-        return text
     hyper = float(hyperfocal_m(camera.focal_length_mm, f_number, circle))
     closest = float(depth_of_field_m(hyper, camera.focal_length_mm, f_number, circle)[0])
-    return (
-        f"Focus at {figure(hyper)} m, the hyperfocal distance at {f_number_label(f_number)}: sharp from "
-        f"{figure(closest, 2)} m on, "
-        f"the foreground softer. For both: {text[0].lower()}{text[1:]}"
-    )
+    return FocusAdvice(kind="hyperfocal", focus_m=hyper, f_number=f_number, sharp_from_m=closest)
+
+
+def _focus_remedies(plan: Plan, advices: Sequence[FocusAdvice]) -> tuple[Remedy, ...]:
+    """Each way to focus as the fields that it sets, to a centimetre."""
+    assert plan.exposure is not None
+    remedies = []
+    for advice in advices:
+        changes = {"camera.focus_distance_m": round(advice.focus_m, 2)}
+        if advice.f_number != plan.exposure.f_number:
+            changes["exposure.f_number"] = advice.f_number
+        remedies.append(Remedy(changes=changes))
+    return tuple(remedies)
 
 
 def _soft(
@@ -269,7 +312,7 @@ def _soft(
     blurs: dict[int, float],
     is_subject: bool,
     sharp: tuple[float, float],
-    fix: str,
+    advice: FocusAdvice,
 ) -> Finding:
     worst = max(blurs, key=lambda index: blurs[index])
     px = blurs[worst] * _blur_circle_px(plan)
@@ -277,8 +320,7 @@ def _soft(
     levels = ("stop", "warn") if is_subject else ("warn", "note")
     is_grave = blurs[worst] > grave
     near, far = sharp
-    reach = f"from {figure(near)} m" + (f" to {figure(far)} m" if math.isfinite(far) else " on")
-    others = f" and {len(blurs) - 1} more are" if len(blurs) > 1 else " is"
+    first = _subject_first(plan, advice) if is_subject else None
     assert plan.exposure is not None
     return Finding(
         code="focus-depth",
@@ -286,11 +328,25 @@ def _soft(
         value=px,
         limit=(grave if is_grave else light) * _blur_circle_px(plan),
         unit="px",
-        message=f"{block_text(plan, worst)} ({'subject' if is_subject else 'foreground'}, "
-        f"{figure(depths[worst])} m away)"
-        f"{others} out of focus, blurred over {px:.1f} px: with the focus at "
-        f"{plan.camera.focus_distance_m:g} m and "
-        f"{f_number_label(plan.exposure.f_number)} the picture is sharp {reach}.",
-        fix=fix,
+        facts=facts(
+            block=block_label(plan, worst),
+            role="subject" if is_subject else "foreground",
+            distance=(depths[worst], "m"),
+            others=len(blurs) - 1,
+            blur=(px, "px"),
+            focus=(plan.camera.focus_distance_m, "m"),
+            f_number=plan.exposure.f_number,
+            sharp_from=(near, "m"),
+            sharp_to=(far if math.isfinite(far) else None, "m"),
+            advice=advice.kind,
+            better_focus=(advice.focus_m, "m"),
+            better_f_number=advice.f_number,
+            better_from=(advice.sharp_from_m, "m"),
+            better_to="subject" if advice.to_subject else "infinity",
+            nearest=(advice.nearest_m, "m"),
+            subject_first_focus=(first.focus_m if first else None, "m"),
+            subject_first_from=(first.sharp_from_m if first else None, "m"),
+        ),
+        remedies=_focus_remedies(plan, [first, advice] if first else [advice]),
         blocks=tuple(block_label(plan, index) for index in blurs),
     )

@@ -390,7 +390,7 @@ def _ways_brighter(plan: Plan, stops: float) -> dict[str, Any]:
 
 
 def _gains(plan: Plan) -> dict[str, Any]:
-    """Stops to be had from each limit as far as cameras and lenses go, where they are worth it, and in all."""
+    """Stops that each limit still has in it, where they are worth having, and all of them together."""
     limits = plan.exposure
     assert limits is not None
     stops = {

@@ -323,11 +323,11 @@ class _Subject:
 
     def _weak(self, before: list[Finding]) -> list[Finding]:
         """The weakest stretch, where no other finding has said why."""
-        said = np.zeros(len(self.seen), dtype=bool)
+        told = np.zeros(len(self.seen), dtype=bool)
         for finding in before:
             if finding.frames and finding.level != "note":
-                said[finding.frames[0] - 1 : finding.frames[1]] = True
-        weak = self.judged & (self.reading.score < composition.WEAK) & ~said
+                told[finding.frames[0] - 1 : finding.frames[1]] = True
+        weak = self.judged & (self.reading.score < composition.WEAK) & ~told
         if not weak.any():
             return []
         worst = composition.weakest_frame(self.reading, weak)

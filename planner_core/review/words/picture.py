@@ -160,8 +160,8 @@ def _weak_frame(finding: Finding, names: Names) -> Sentences:
     return Sentences(
         _where(
             finding,
-            f"a weak picture, frame {finding.fact('worst_frame')} the weakest ({_value(finding) * 100:.0f} of "
-            f"100): {finding.fact('part')}.",
+            f"a weak picture, frame {finding.fact('worst_frame')} the weakest "
+            f"({_value(finding) * 100:.0f} of 100): {finding.fact('part')}.",
         ),
         "Frame that part of the move anew, or keep it out of the move.",
     )
@@ -172,8 +172,8 @@ def _subject_merging(finding: Finding, names: Names) -> Sentences:
     return Sentences(
         _where(
             finding,
-            f"the outlines of {finding.fact('subject')} and “{finding.fact('other')}” run together; they read "
-            "as one thing.",
+            f"the outlines of {finding.fact('subject')} and “{finding.fact('other')}” run together; "
+            "they read as one thing.",
         ),
         "Move the rail a little to the side, so that they stand apart or clearly overlap.",
     )
@@ -188,8 +188,8 @@ def _horizon_middle(finding: Finding, names: Names) -> Sentences:
     return Sentences(
         _where(
             finding,
-            f"the horizon runs through the middle of the frame ({percent(_value(finding))} of its height), so "
-            "neither sky nor ground leads.",
+            f"the horizon runs through the middle of the frame ({percent(_value(finding))} of its height), "
+            "so neither sky nor ground leads.",
         ),
         f"Tilt about {tilt:.0f}° up for the sky, or down for the ground." if tilt >= 0.5 else "",
     )
@@ -229,7 +229,10 @@ def _background_static(finding: Finding, names: Names) -> Sentences:
     shift = f"{fact('block') or 'the horizon'} shifts by {moves} % of the frame's width over the whole clip"
     beyond = _metres(fact("still_beyond"))
     if fact("turns"):
-        message = f"Beyond {beyond} the slide adds nothing, only pan and tilt move the picture: by the slide, {shift}."
+        message = (
+            f"Beyond {beyond} the slide adds nothing, only pan and tilt move the picture: by the slide, "
+            f"{shift}."
+        )
     else:
         message = f"Everything beyond {beyond} looks still while the camera slides: {shift}."
     if fact("foreground"):

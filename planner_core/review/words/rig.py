@@ -1,0 +1,296 @@
+"""Sentences about rig and move."""
+
+from __future__ import annotations
+
+import math
+
+from planner_core.picture.speed import LEAST_PX, px_text, speed_word
+from planner_core.review.findings import Finding, Names, Sentences, speaks
+from planner_core.review.words.phrases import (
+    amount_text,
+    exact,
+    limit,
+    measured,
+    quoted,
+    rate_text,
+    where,
+)
+from planner_core.words.durations import duration_text
+from planner_core.words.figures import figure, frame_count
+
+
+def _speed_text(px_per_frame: float, frame_widths_s: float) -> str:
+    text = px_text(px_per_frame)
+    return text if px_per_frame < LEAST_PX else f"{text}, {figure(frame_widths_s, 2)} frame widths a second"
+
+
+def _role_text(finding: Finding) -> str:
+    """'the foreground (“bollard 2”, 0.9 m away)'."""
+    role, block = finding.fact("role"), finding.fact("block")
+    if not block:
+        return f"the {role}"
+    return f"the {role} ({quoted(block)}, {amount_text(finding.fact('distance'), 'm')} away)"
+
+
+# ---------------------------------------------------------------- where the axes go
+
+
+@speaks("axis-range")
+def _axis_range(finding: Finding, names: Names) -> Sentences:
+    fact, unit, value = finding.fact, finding.unit, measured(finding)
+    axis, field, pose = fact("axis"), fact("field"), fact("pose")
+    span = f"range of {exact(fact('low'), unit)} to {exact(fact('high'), unit)}"
+    if pose is None:
+        return Sentences(
+            f"No pose gives {names.field(field)}, so the {axis} rests at {exact(value, unit)}, outside its "
+            f"{span}.",
+            f"Give {names.field(field)} in the first pose.",
+        )
+    turned = fact("same_bearing")
+    hint = "" if turned is None else f" ({turned:g} is the same bearing)"
+    way = "less" if value > limit(finding) else "more"
+    return Sentences(
+        f"{names.field(f'move.poses[{pose}].{field}')}: {exact(value, unit)} is outside the {axis}'s {span}.",
+        f"Give it {exact(limit(finding), unit)} or {way}{hint}.",
+    )
+
+
+@speaks("rail-slope")
+def _rail_slope(finding: Finding, names: Names) -> Sentences:
+    carriage = "most carriages climb." if finding.fact("usual") else "its carriage is good for."
+    return Sentences(
+        f"The rail slopes by {measured(finding):g}°, more than the {limit(finding):g}° that {carriage}",
+        f"Lay it flatter{names.aside('rig.incline_deg')}, or raise {names.field('rig.max_incline_deg')} if "
+        "its motor holds the camera on such a slope.",
+    )
+
+
+# ---------------------------------------------------------------- time
+
+
+@speaks("interval-too-short")
+def _interval(finding: Finding, names: Names) -> Sentences:
+    return _no_room_for_the_longest(finding, names) if finding.level == "warn" else _too_short(finding, names)
+
+
+def _too_short(finding: Finding, names: Names) -> Sentences:
+    fact = finding.fact
+    enough, longer = fact("enough"), duration_text(fact("longer"))
+    return Sentences(
+        f"{where(finding)}the interval of {limit(finding):g} s is too short for "
+        f"{frame_count(fact('late_frames'))}; frame {fact('worst_frame')} needs {figure(measured(finding))} s "
+        f"({_time_spent(finding)}).",
+        f"Set {names.field('shoot.interval_s')} to {enough:g} s or more (the shoot gets {longer} longer), or "
+        f"{_shorter_exposure(finding, names)}.",
+    )
+
+
+def _time_spent(finding: Finding) -> str:
+    fact = finding.fact
+    exposure, writing, move, settling = (fact(name) for name in ("exposure", "writing", "move", "settling"))
+    parts = [] if exposure is None else [f"exposure {figure(exposure)} s"]
+    parts += [f"writing {writing:g} s"] if writing else []
+    parts += [] if move is None else [f"move {figure(move, 2)} s"]
+    parts += [f"settling {settling:g} s"] if settling else []
+    return " + ".join(parts)
+
+
+def _shorter_exposure(finding: Finding, names: Names) -> str:
+    room = finding.fact("room")
+    if finding.fact("exposure") is None:
+        return "move less from frame to frame, or write faster"
+    if room is None:
+        return "move less from frame to frame"
+    shown = math.floor(room * 10.0) / 10.0 if room >= 1.0 else float(f"{room:.1g}")
+    return (
+        f"hold {names.field('exposure.shutter_max_s')} at {shown:g} s and win "
+        f"{finding.fact('lost_light'):.1f} stops by ISO or a wider aperture"
+    )
+
+
+def _no_room_for_the_longest(finding: Finding, names: Names) -> Sentences:
+    fact, shutter_max = finding.fact, "exposure.shutter_max_s"
+    return Sentences(
+        f"{where(finding)}the longest exposure, {fact('longest'):g} s{names.aside(shutter_max)}, doesn't fit "
+        f"the interval of {limit(finding):g} s, which leaves {figure(fact('room'))} s. By the light as "
+        "computed no frame needs it; under cloud one may.",
+        f"Set {names.field('shoot.interval_s')} to {fact('enough'):g} s, or {names.field(shutter_max)} to "
+        "what the interval leaves.",
+    )
+
+
+@speaks("axis-speed")
+def _axis_speed(finding: Finding, names: Names) -> Sentences:
+    return (_driven if finding.fact("drive") == "continuous" else _stepped)(finding, names)
+
+
+def _stepped(finding: Finding, names: Names) -> Sentences:
+    fact = finding.fact
+    way = next(quantity for quantity in finding.facts if quantity.name == "way")
+    return Sentences(
+        f"{where(finding)}the {fact('axis')} takes {figure(measured(finding))} s for the "
+        f"{amount_text(way.value, way.unit)} from frame {fact('worst_frame')} to the next (up to "
+        f"{exact(fact('max_speed'), way.unit)}/s and {exact(fact('max_acceleration'), way.unit)}/s²); the "
+        f"interval leaves {figure(limit(finding))} s, without any exposure.",
+        f"Move less, use more frames, or set {names.field('shoot.interval_s')} to "
+        f"{fact('enough_without_exposure'):g} s plus the exposure.",
+    )
+
+
+def _driven(finding: Finding, names: Names) -> Sentences:
+    fact = finding.fact
+    does = "moves at" if fact("of") == "speed" else "speeds up or slows down by"
+    return Sentences(
+        f"{where(finding)}the {fact('axis')} {does} up to {rate_text(measured(finding), finding.unit)} (frame "
+        f"{fact('worst_frame')}); its motor gives {exact(limit(finding), finding.unit)}.",
+        f"Set {names.field('shoot.interval_s')} to {fact('enough'):g} s, move less, or give the move more "
+        "ease.",
+    )
+
+
+@speaks("step-coarse")
+def _step_coarse(finding: Finding, names: Names) -> Sentences:
+    fact = finding.fact
+    unit = "m" if fact("axis") == "slide" else "°"
+    skipped = fact("skipped_frames")
+    stands = f", and it can't move on at all after {skipped} of the frames" if skipped else ""
+    return Sentences(
+        f"The {fact('axis')} moves in steps of {amount_text(fact('step'), unit)}, from frame to frame by about "
+        f"{amount_text(fact('frame_to_frame'), unit)}: the picture stutters by up to "
+        f"{figure(measured(finding), 2)} px (frame {fact('worst_frame')}){stands}.",
+        f"Gear the {fact('axis')} down to steps of {amount_text(fact('fine_step'), unit)} or less, or "
+        "stabilise the clip afterwards.",
+    )
+
+
+# ---------------------------------------------------------------- speed on screen
+
+
+@speaks("screen-speed")
+def _screen_speed(finding: Finding, names: Names) -> Sentences:
+    return _creeping(finding) if finding.level == "note" else _too_fast(finding)
+
+
+def _too_fast(finding: Finding) -> Sentences:
+    fact, widths = finding.fact, measured(finding)
+    return Sentences(
+        f"{where(finding)}too fast to look at: {_role_text(finding)} crosses the picture at "
+        f"{_speed_text(fact('speed'), widths)} (frame {fact('worst_frame')}), a whole width in "
+        f"{figure(1.0 / widths, 2)} s; {1.0 / limit(finding):.0f} s or more reads well.",
+        _slower(finding),
+    )
+
+
+def _slower(finding: Finding) -> str:
+    fact = finding.fact
+    now, calm = fact("now"), fact("calm")
+    more = f"take {fact('calm_frames')} frames instead of {fact('frames_now')}"
+    if fact("way") == "turn":
+        turn = f"Turn by about {figure(calm, 2)}° instead of {figure(now)}°"
+        return f"{turn}, or {more}" + ("; fit --travel does the former." if fact("fitted") else ".")
+    remark = "The whole rail need not be used: t" if fact("whole_rail") else "T"
+    return (
+        f"{remark}ravel about {amount_text(float(figure(calm, 2)), 'm')} instead of {amount_text(now, 'm')}, "
+        f"or {more}; fit --travel does the former."
+    )
+
+
+def _creeping(finding: Finding) -> Sentences:
+    widths = measured(finding)
+    near = "Bring something near into the picture (a metre from the rail is good)"
+    return Sentences(
+        f"The picture hardly moves: its fastest part is {_role_text(finding)} at "
+        f"{_speed_text(finding.fact('speed'), widths)}, {speed_word(widths)}.",
+        f"{near if finding.fact('slides') else 'Turn farther'}, or take fewer frames.",
+    )
+
+
+@speaks("travel-unused")
+def _travel_unused(finding: Finding, names: Names) -> Sentences:
+    used, length = measured(finding), finding.fact("rail")
+    if finding.fact("unused"):
+        return Sentences(
+            f"The rig has a rail of {amount_text(length, 'm')}, and the move leaves it unused.",
+            "Leave the rail at home, or slide past something about a metre away.",
+        )
+    return Sentences(
+        f"The move uses {amount_text(used, 'm')} of {amount_text(length, 'm')} of rail ({used / length:.0%}), "
+        "and by that nothing in the picture moves faster than "
+        f"{_speed_text(finding.fact('speed'), finding.fact('widths'))}.",
+        f"The whole rail would give {figure(length / used, 2)} times that; fit --travel finds the length.",
+    )
+
+
+@speaks("travel-whole")
+def _travel_whole(finding: Finding, names: Names) -> Sentences:
+    used, length = measured(finding), finding.fact("rail")
+    all_of = "all" if used > 0.995 * length else f"{used / length:.0%}"
+    return Sentences(
+        f"The move uses {all_of} of the {amount_text(length, 'm')} of rail, and slides past nothing near. "
+        "The whole rail need not be used.",
+        "Lay the rail where something stands about a metre from it, and let fit --travel choose how much of "
+        "it.",
+    )
+
+
+@speaks("motion-blur")
+def _motion_blur(finding: Finding, names: Names) -> Sentences:
+    fact, front = finding.fact, finding.fact("foreground_blur")
+    near = "" if front is None else f" (the foreground by up to {figure(front, 2)} px)"
+    return Sentences(
+        f"{where(finding)}the rig moves while the shutter is open and smears {_role_text(finding)} by up to "
+        f"{figure(measured(finding), 2)} px{near} at {figure(fact('shutter'), 2)} s (frame "
+        f"{fact('worst_frame')}).",
+        f'Set {names.field("move.drive")} to "shoot-move-shoot", or expose '
+        f"{figure(fact('short_enough'), 2)} s at most.",
+    )
+
+
+# ---------------------------------------------------------------- the rig in its own picture
+
+
+@speaks("rail-in-frame")
+def _rail_in_frame(finding: Finding, names: Names) -> Sentences:
+    fact = finding.fact
+    return Sentences(
+        f"{where(finding)}the {fact('part')} itself is in the picture, most of it in frame "
+        f"{fact('most_frame')} ({amount_text(fact('nearest'), 'm')} ahead at the nearest), "
+        f"{figure(measured(finding), 2)}° inside the edge.",
+        f"Tilt up by {figure(fact('tilt_up'), 2)}°, turn away by {figure(fact('turn_away'), 2)}°, raise the "
+        "head, or move the rail so that its end stays behind the camera.",
+    )
+
+
+@speaks("rig-shadow")
+def _rig_shadow(finding: Finding, names: Names) -> Sentences:
+    return Sentences(
+        f"{where(finding)}with the sun behind, {finding.fact('sun_altitude'):.1f}° high in frame "
+        f"{finding.fact('first_frame')}, the shadow of camera and rig lies on the ground in the picture, from "
+        f"{amount_text(measured(finding), 'm')} ahead.",
+        "Frame the ground out, lower the rig, move it into shade, or start later.",
+    )
+
+
+# ---------------------------------------------------------------- what to bring and why
+
+
+@speaks("card-space")
+def _card_space(finding: Finding, names: Names) -> Sentences:
+    count, large = finding.fact("frames"), finding.level == "warn"
+    more = f", more than a card of {limit(finding):g} GB holds." if large else "."
+    return Sentences(
+        f"{frame_count(count)} of {finding.fact('frame_size'):g} MB fill{'s' * (count == 1)} "
+        f"{figure(measured(finding))} GB{more}",
+        "Bring two cards or a camera that writes to both, or take fewer frames."
+        if large
+        else "Bring an empty card with room to spare.",
+    )
+
+
+@speaks("no-reason")
+def _no_reason(finding: Finding, names: Names) -> Sentences:
+    return Sentences(
+        "The plan doesn't say why this shot moves.",
+        f'Write it down under "{names.field("reason")}": what the move shows that a still shot would not. If '
+        "there is nothing, keep the camera still.",
+    )
