@@ -11,6 +11,11 @@ def where(finding: Finding) -> str:
     return f"{frames_text(finding.frames)}: " if finding.frames else ""
 
 
+def about(finding: Finding, message: str) -> str:
+    """A message that begins with its frames: 'Frames 3–9: the camera is inside …'."""
+    return f"{where(finding)}{message}"
+
+
 def measured(finding: Finding) -> float:
     """The value of a finding that has one."""
     assert finding.value is not None

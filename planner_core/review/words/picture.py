@@ -5,17 +5,8 @@ from __future__ import annotations
 from planner_core.picture.composition import percent
 from planner_core.picture.parallax import GOOD_PERCENT, PRACTICE_M
 from planner_core.review.findings import Finding, Names, Sentences, speaks
-from planner_core.words.figures import figure, frames_text
-
-
-def _where(finding: Finding, message: str) -> str:
-    assert finding.frames is not None
-    return f"{frames_text(finding.frames)}: {message}"
-
-
-def _value(finding: Finding) -> float:
-    assert finding.value is not None
-    return finding.value
+from planner_core.review.words.phrases import about, measured
+from planner_core.words.figures import figure
 
 
 def _metres(value: float) -> str:
@@ -54,7 +45,7 @@ def _no_subject(finding: Finding, names: Names) -> Sentences:
 @speaks("camera-inside")
 def _camera_inside(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        _where(finding, f"the camera is inside “{finding.blocks[0]}”."),
+        about(finding, f"the camera is inside “{finding.blocks[0]}”."),
         "Move the rail, or correct the block.",
     )
 
@@ -78,19 +69,19 @@ def _reveal_late(finding: Finding, names: Names) -> Sentences:
     else:
         assert finding.limit is not None
         message = (
-            f"{subject} shows only from frame {first} on, {percent(_value(finding))} into the move; the "
+            f"{subject} shows only from frame {first} on, {percent(measured(finding))} into the move; the "
             f"plan asks for {percent(finding.limit)}, frame {fact('due_frame')}."
         )
     message += f" It is behind {fact('behind')}." if fact("behind") else ""
     fix = _repair_or(finding, "Start the move farther on, or let the plan reveal it later.")
-    return Sentences(_where(finding, message), fix)
+    return Sentences(about(finding, message), fix)
 
 
 @speaks("reveal-early")
 def _reveal_early(finding: Finding, names: Names) -> Sentences:
-    shown = percent(_value(finding))
+    shown = percent(measured(finding))
     return Sentences(
-        _where(
+        about(
             finding,
             f"{shown} of {finding.fact('subject')} shows from the start, so there is nothing to reveal.",
         ),
@@ -106,16 +97,16 @@ def _subject_lost(finding: Finding, names: Names) -> Sentences:
     else:
         gone = "is outside the frame" + (f", beyond its {edge} edge" if edge else ", behind the camera")
     return Sentences(
-        _where(finding, f"{finding.fact('subject')} {gone} ({percent(_value(finding))} outside)."),
+        about(finding, f"{finding.fact('subject')} {gone} ({percent(measured(finding))} outside)."),
         _repair_or(finding, "Turn the lens with it, or shorten the move; fit --compose tries by how much."),
     )
 
 
 @speaks("subject-cut")
 def _subject_cut(finding: Finding, names: Names) -> Sentences:
-    outside = percent(_value(finding))
+    outside = percent(measured(finding))
     return Sentences(
-        _where(
+        about(
             finding,
             f"{finding.fact('subject')} is cut by the {finding.fact('edge')} edge ({outside} outside).",
         ),
@@ -134,10 +125,10 @@ def _subject_hidden(finding: Finding, names: Names) -> Sentences:
         "how much."
     )
     return Sentences(
-        _where(
+        about(
             finding,
             f"{finding.fact('subject')} is {'hidden' if finding.fact('barely') else 'partly hidden'}"
-            f"{' by ' + by if by else ''} ({percent(_value(finding))} of it at most).",
+            f"{' by ' + by if by else ''} ({percent(measured(finding))} of it at most).",
         ),
         _repair_or(finding, elsewhere) if finding.level != "note" else "",
     )
@@ -146,9 +137,9 @@ def _subject_hidden(finding: Finding, names: Names) -> Sentences:
 @speaks("subject-large")
 def _subject_large(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        _where(
+        about(
             finding,
-            f"{finding.fact('subject')} is larger than the frame, up to {_value(finding):.1f} times, so its "
+            f"{finding.fact('subject')} is larger than the frame, up to {measured(finding):.1f} times, so its "
             "edges aren't judged.",
         ),
         "Go farther away or use a shorter lens if it was meant to be whole.",
@@ -158,10 +149,10 @@ def _subject_large(finding: Finding, names: Names) -> Sentences:
 @speaks("weak-frame")
 def _weak_frame(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        _where(
+        about(
             finding,
             f"a weak picture, frame {finding.fact('worst_frame')} the weakest "
-            f"({_value(finding) * 100:.0f} of 100): {finding.fact('part')}.",
+            f"({measured(finding) * 100:.0f} of 100): {finding.fact('part')}.",
         ),
         "Frame that part of the move anew, or keep it out of the move.",
     )
@@ -170,7 +161,7 @@ def _weak_frame(finding: Finding, names: Names) -> Sentences:
 @speaks("subject-merging")
 def _subject_merging(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        _where(
+        about(
             finding,
             f"the outlines of {finding.fact('subject')} and “{finding.fact('other')}” run together; "
             "they read as one thing.",
@@ -186,9 +177,9 @@ def _subject_merging(finding: Finding, names: Names) -> Sentences:
 def _horizon_middle(finding: Finding, names: Names) -> Sentences:
     tilt = abs(finding.fact("tilt"))
     return Sentences(
-        _where(
+        about(
             finding,
-            f"the horizon runs through the middle of the frame ({percent(_value(finding))} of its height), "
+            f"the horizon runs through the middle of the frame ({percent(measured(finding))} of its height), "
             "so neither sky nor ground leads.",
         ),
         f"Tilt about {tilt:.0f}° up for the sky, or down for the ground." if tilt >= 0.5 else "",
@@ -205,7 +196,7 @@ def _foreground_missing(finding: Finding, names: Names) -> Sentences:
         there = f"The nearest thing in the picture, {nearest}, is {distance} away."
     return Sentences(
         f"The slide of {finding.fact('travel'):.2f} m hardly shows: near and far move apart by "
-        f"{_value(finding):.1f} % of the frame's width. {there}",
+        f"{measured(finding):.1f} % of the frame's width. {there}",
         _where_to_put_it(finding.fact("shows_within")),
     )
 
@@ -224,7 +215,7 @@ def _where_to_put_it(reach: float) -> str:
 
 @speaks("background-static")
 def _background_static(finding: Finding, names: Names) -> Sentences:
-    fact, shifted = finding.fact, _value(finding)
+    fact, shifted = finding.fact, measured(finding)
     moves = figure(shifted, 2) if shifted >= 0.01 else "under 0.01"
     shift = f"{fact('block') or 'the horizon'} shifts by {moves} % of the frame's width over the whole clip"
     beyond = _metres(fact("still_beyond"))

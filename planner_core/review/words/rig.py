@@ -78,8 +78,8 @@ def _too_short(finding: Finding, names: Names) -> Sentences:
     enough, longer = fact("enough"), duration_text(fact("longer"))
     return Sentences(
         f"{where(finding)}the interval of {limit(finding):g} s is too short for "
-        f"{frame_count(fact('late_frames'))}; frame {fact('worst_frame')} needs {figure(measured(finding))} s "
-        f"({_time_spent(finding)}).",
+        f"{frame_count(fact('late_frames'))}; frame {fact('worst_frame')} needs "
+        f"{figure(measured(finding))} s ({_time_spent(finding)}).",
         f"Set {names.field('shoot.interval_s')} to {enough:g} s or more (the shoot gets {longer} longer), or "
         f"{_shorter_exposure(finding, names)}.",
     )
@@ -141,8 +141,8 @@ def _driven(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     does = "moves at" if fact("of") == "speed" else "speeds up or slows down by"
     return Sentences(
-        f"{where(finding)}the {fact('axis')} {does} up to {rate_text(measured(finding), finding.unit)} (frame "
-        f"{fact('worst_frame')}); its motor gives {exact(limit(finding), finding.unit)}.",
+        f"{where(finding)}the {fact('axis')} {does} up to {rate_text(measured(finding), finding.unit)} "
+        f"(frame {fact('worst_frame')}); its motor gives {exact(limit(finding), finding.unit)}.",
         f"Set {names.field('shoot.interval_s')} to {fact('enough'):g} s, move less, or give the move more "
         "ease.",
     )
@@ -155,8 +155,8 @@ def _step_coarse(finding: Finding, names: Names) -> Sentences:
     skipped = fact("skipped_frames")
     stands = f", and it can't move on at all after {skipped} of the frames" if skipped else ""
     return Sentences(
-        f"The {fact('axis')} moves in steps of {amount_text(fact('step'), unit)}, from frame to frame by about "
-        f"{amount_text(fact('frame_to_frame'), unit)}: the picture stutters by up to "
+        f"The {fact('axis')} moves in steps of {amount_text(fact('step'), unit)}, from frame to frame by "
+        f"about {amount_text(fact('frame_to_frame'), unit)}: the picture stutters by up to "
         f"{figure(measured(finding), 2)} px (frame {fact('worst_frame')}){stands}.",
         f"Gear the {fact('axis')} down to steps of {amount_text(fact('fine_step'), unit)} or less, or "
         "stabilise the clip afterwards.",
@@ -214,8 +214,8 @@ def _travel_unused(finding: Finding, names: Names) -> Sentences:
             "Leave the rail at home, or slide past something about a metre away.",
         )
     return Sentences(
-        f"The move uses {amount_text(used, 'm')} of {amount_text(length, 'm')} of rail ({used / length:.0%}), "
-        "and by that nothing in the picture moves faster than "
+        f"The move uses {amount_text(used, 'm')} of {amount_text(length, 'm')} of rail "
+        f"({used / length:.0%}), and by that nothing in the picture moves faster than "
         f"{_speed_text(finding.fact('speed'), finding.fact('widths'))}.",
         f"The whole rail would give {figure(length / used, 2)} times that; fit --travel finds the length.",
     )
@@ -265,8 +265,8 @@ def _rail_in_frame(finding: Finding, names: Names) -> Sentences:
 def _rig_shadow(finding: Finding, names: Names) -> Sentences:
     return Sentences(
         f"{where(finding)}with the sun behind, {finding.fact('sun_altitude'):.1f}° high in frame "
-        f"{finding.fact('first_frame')}, the shadow of camera and rig lies on the ground in the picture, from "
-        f"{amount_text(measured(finding), 'm')} ahead.",
+        f"{finding.fact('first_frame')}, the shadow of camera and rig lies on the ground in the picture, "
+        f"from {amount_text(measured(finding), 'm')} ahead.",
         "Frame the ground out, lower the rig, move it into shade, or start later.",
     )
 
