@@ -39,8 +39,8 @@ if __package__ in (None, ""):
 
 from attrs import evolve, frozen
 
-from planner_core.plan.file import write_atomically
 from planner_core.plan.text import is_control
+from planner_core.plan.writing import write_atomically
 from tools import fuzz_cases
 from tools.fuzz_cases import Case
 

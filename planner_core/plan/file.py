@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
-import errno
 import json
 import os
-import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -19,6 +17,7 @@ from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, overrid
 from planner_core.plan import model as parts
 from planner_core.plan.model import MISSING, NO_FIELD, Plan, PlanError, Word, as_number, as_whole
 from planner_core.plan.timeline import start_utc_s
+from planner_core.plan.writing import write_atomically
 
 FORMAT = "duskrail-plan"
 VERSION = 1
@@ -103,31 +102,6 @@ def plan_to_dict(plan: Plan) -> dict[str, Any]:
     body = _converter.unstructure(plan)
     order = [attribute.name for attribute in attrs.fields(Plan) if attribute.name in body]
     return {"format": FORMAT, "version": VERSION, **{name: body[name] for name in order}}
-
-
-def write_atomically(path: Path, content: bytes) -> None:
-    """Replace a file's content in one step; where that fails, the old one stays as it was. Raises OSError."""
-    if not path.parent.is_dir():
-        raise FileNotFoundError(errno.ENOENT, "the folder to write it to does not exist", str(path))
-    if path.is_dir():
-        raise IsADirectoryError(errno.EISDIR, "is a folder; give a file name", str(path))
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
-        Path(name).chmod(path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask())
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
 
 
 def _read(path: Path) -> str:
