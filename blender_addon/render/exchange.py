@@ -34,8 +34,12 @@ def export_scene(path: Path) -> None:
     beside = None if is_stream(path) else Path(os.path.realpath(path)).parent
     with tempfile.TemporaryDirectory(prefix=f".{path.stem}.", dir=beside) as folder:
         made = Path(folder) / path.name
-        with silenced():
-            finished = _gltf(made) if kind in (".glb", ".gltf") else _usd(made)
+        try:
+            with silenced():
+                finished = _gltf(made) if kind in (".glb", ".gltf") else _usd(made)
+        except RuntimeError as problem:  # with a traceback of the exporter's in it
+            why = [line.strip() for line in str(problem).splitlines() if line.strip()][-1]
+            raise RuntimeError(f"{path}: could not be written ({why})") from None
         if finished != {"FINISHED"} or not made.exists() or not _is_whole(made, kind):
             raise RuntimeError(f"{path}: could not be written whole; is the disk full?")
         if kind == ".usda":
