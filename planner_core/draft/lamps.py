@@ -7,6 +7,7 @@ the roles subject and background that stand on the ground and have a house's or 
 
 from __future__ import annotations
 
+import math
 import zlib
 
 import numpy as np
@@ -15,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from planner_core.light.colour import tint_from_xy
 from planner_core.place.blocking import POST_SIDES, block_label, block_mesh, ground_level_m
+from planner_core.place.ground import ground_under_m
 from planner_core.plan.model import Block, Plan
 
 Array = NDArray[np.float64]
@@ -107,7 +109,7 @@ def pools(plan: Plan, eye_m: ArrayLike) -> Pools:
         if block.shape != "post" or not block.lights or block.role in ("ground", "water"):
             continue
         x, y, _, top, radius = _head(block)
-        height = top - _ground_under_m(plan, x, y)
+        height = top - ground_under_m(plan, (x, y, math.inf), water=True)
         if distance > FARTHEST_M or not POOL_HEIGHTS_M[0] <= height <= POOL_HEIGHTS_M[1]:
             continue
         aside = (eye[:2] - [x, y]) / max(distance, 1e-6) * (radius + POOL_ASIDE_M)
@@ -135,21 +137,6 @@ def pool_mean() -> float:
     """
     reach = POOL_REACH
     return 2.0 * (1.0 - 1.0 / np.hypot(1.0, reach)) / reach**2
-
-
-def _ground_under_m(plan: Plan, x: float, y: float) -> float:
-    """Top of the highest ground or water block under a place, or the level ground's."""
-    tops = [ground_level_m(plan)]
-    for block in plan.blocks:
-        if block.role in ("ground", "water") and block.shape == "box":
-            assert block.centre_m is not None
-            assert block.size_m is not None
-            turn = np.radians(block.turn_deg)
-            dx, dy = x - block.centre_m[0], y - block.centre_m[1]
-            across, along = dx * np.cos(turn) - dy * np.sin(turn), dx * np.sin(turn) + dy * np.cos(turn)
-            if abs(across) <= block.size_m[0] / 2.0 and abs(along) <= block.size_m[1] / 2.0:
-                tops.append(block.centre_m[2] + block.size_m[2] / 2.0)
-    return max(tops)
 
 
 def share_on(on_lux: ArrayLike, natural_lux: ArrayLike) -> Array:

@@ -1,4 +1,4 @@
-"""Rays against the solids of the place: what a ray meets first, and whether the way to the sun is clear."""
+"""Rays against the solids of the place: what a ray meets first."""
 
 from __future__ import annotations
 
@@ -80,15 +80,3 @@ def first_hits(
             nearer &= (enter < distance) | (met == GROUND)
             distance, met = np.where(nearer, enter, distance), np.where(nearer, index, met)
     return distance.reshape(shape), met.reshape(shape)
-
-
-def is_clear(
-    plan: Plan, points_m: ArrayLike, directions: ArrayLike, *, ignoring: Collection[int] = ()
-) -> NDArray[np.bool_]:
-    """Whether nothing stands between points and what lies infinitely far in a direction, such as the sun.
-
-    points_m and directions (..., 3) broadcast; the result has shape (...). Directions below the horizon meet
-    the ground. Points on a block's own face may ignore that block.
-    """
-    _, met = first_hits(plan, points_m, directions, ignoring=ignoring)
-    return np.asarray(met == NOTHING)

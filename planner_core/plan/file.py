@@ -38,8 +38,8 @@ _PART_CLASSES = (
     parts.Block,
     parts.Plan,
 )
-# Fields that a file leaves out while they say nothing.
-_QUIET = {
+# Fields that a file leaves out where they have their default.
+_OMIT_IF_DEFAULT = {
     parts.Camera: ("raw_file_mb",),
     parts.Rig: ("max_incline_deg",),
     parts.Pose: ("slide_m", "pan_deg", "tilt_deg"),
@@ -255,13 +255,13 @@ def _build_converter() -> cattrs.Converter:
     converter.register_unstructure_hook(dt.datetime, lambda value: value.isoformat())
     converter.register_unstructure_hook(dt.date, lambda value: value.isoformat())
     for part in _PART_CLASSES:
-        quiet: Any = {name: override(omit_if_default=True) for name in _QUIET.get(part, ())}
+        omitted: Any = {name: override(omit_if_default=True) for name in _OMIT_IF_DEFAULT.get(part, ())}
         attrs.resolve_types(part)
         structure: Any = make_dict_structure_fn(part, converter)
         converter.register_structure_hook(part, _object_hook(structure))
         if part is parts.Plan:
-            quiet["notes"] = override(omit_if_default=True, unstruct_hook=_as_it_is)
-        converter.register_unstructure_hook(part, make_dict_unstructure_fn(part, converter, **quiet))
+            omitted["notes"] = override(omit_if_default=True, unstruct_hook=_as_it_is)
+        converter.register_unstructure_hook(part, make_dict_unstructure_fn(part, converter, **omitted))
     return converter
 
 

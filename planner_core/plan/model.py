@@ -220,27 +220,16 @@ def _check_writable(path: str, value: Any, depth: int = 0) -> None:
 def _points(dimensions: int, limit: float, unit: str, *, many: bool = False, optional: bool = True) -> Any:
     """A field for one point of `dimensions` numbers, or for a list of them where `many`."""
 
-    def one(value: Any, path: str) -> None:
-        if not isinstance(value, (tuple, list)) or len(value) != dimensions:
-            raise PlanError(path, value, f"is not a list of {dimensions} numbers ({unit})")
-        for place, number in enumerate(value):
-            try:
-                inside = abs(as_number(number)) <= limit
-            except PlanError as error:
-                raise error.under(f"{path}[{place}]") from None
-            if not inside:
-                raise PlanError(f"{path}[{place}]", number, f"is beyond {limit:.0f} {unit}")
-
     def check(_instance: Any, attribute: Any, value: Any) -> None:
         if value is None and optional:
             return
         if not many:
-            one(value, attribute.name)
+            _check_point(value, attribute.name, dimensions, limit, unit)
             return
         if not isinstance(value, (tuple, list)):
             raise PlanError(attribute.name, value, "is not a list of points")
-        for place, point in enumerate(value):
-            one(point, f"{attribute.name}[{place}]")
+        for index, point in enumerate(value):
+            _check_point(point, f"{attribute.name}[{index}]", dimensions, limit, unit)
 
     def convert(value: Any) -> Any:
         try:
@@ -252,6 +241,19 @@ def _points(dimensions: int, limit: float, unit: str, *, many: bool = False, opt
 
     default = None if optional else attrs.NOTHING
     return field(default=default, converter=convert, validator=check, metadata={"unit": unit})
+
+
+def _check_point(value: Any, path: str, dimensions: int, limit: float, unit: str) -> None:
+    """Raise PlanError unless a value is a point of so many numbers, none of them beyond the limit."""
+    if not isinstance(value, (tuple, list)) or len(value) != dimensions:
+        raise PlanError(path, value, f"is not a list of {dimensions} numbers ({unit})")
+    for index, number in enumerate(value):
+        try:
+            inside = abs(as_number(number)) <= limit
+        except PlanError as error:
+            raise error.under(f"{path}[{index}]") from None
+        if not inside:
+            raise PlanError(f"{path}[{index}]", number, f"is beyond {limit:.0f} {unit}")
 
 
 _METRE_SLIPS = ((0.001, "millimetres"), (0.01, "centimetres"))

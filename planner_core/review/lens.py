@@ -1,8 +1,8 @@
 """Findings about the lens at work: how far stars drift during an exposure, and how deep the picture is sharp.
 
 Here too: whether the clip asks for more pixels than the camera has. Sharp is what blurs over no more than the
-blur circle (optics.blur_circle_mm; 3.2 px of 3840). Limits, common practice without a source, those of drift
-and focus as multiples of it:
+circle of confusion (optics.circle_of_confusion_mm; 3.2 px of 3840). Limits, common practice without a source,
+those of drift and focus as multiples of it:
 
 | finding | note | warn | stop |
 |---|---|---|---|
@@ -24,8 +24,8 @@ from planner_core.frames import FrameTable
 from planner_core.light.exposure import f_number_label, narrower_f_number
 from planner_core.maths.runs import span
 from planner_core.picture.optics import (
-    blur_circle_mm,
     blur_disc_mm,
+    circle_of_confusion_mm,
     delivered_crop,
     delivered_image_px,
     depth_of_field_m,
@@ -67,8 +67,8 @@ def review_lens(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str
     return pixels + stars + focus, star_numbers | focus_numbers
 
 
-def _blur_circle_px(plan: Plan) -> float:
-    return blur_circle_mm(plan.camera) * _px_per_mm(plan)
+def _circle_of_confusion_px(plan: Plan) -> float:
+    return circle_of_confusion_mm(plan.camera) * _px_per_mm(plan)
 
 
 def _px_per_mm(plan: Plan) -> float:
@@ -115,7 +115,7 @@ def _stars(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any
     worst = int(np.argmax(drift))
     rule_s = rule_of_500_s(plan.camera)
     numbers = {"star_drift_px": float(drift[worst]), "rule_of_500_s": rule_s}
-    circle = _blur_circle_px(plan)
+    circle = _circle_of_confusion_px(plan)
     where = span(drift > TRAILS_NOTE * circle)
     if where is None:
         return [], numbers
@@ -144,7 +144,7 @@ def _stars(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any
 def _focus(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any]]:
     """Foreground and subject against the depth of field at the planned f-number and focus."""
     assert plan.exposure is not None
-    camera, f_number, circle = plan.camera, plan.exposure.f_number, blur_circle_mm(plan.camera)
+    camera, f_number, circle = plan.camera, plan.exposure.f_number, circle_of_confusion_mm(plan.camera)
     focal, focus = camera.focal_length_mm, camera.focus_distance_m
     near, far = (float(d) for d in depth_of_field_m(focus, focal, f_number, circle))
     depths = nearest_depths_m(plan, frames)
@@ -207,7 +207,7 @@ def nearest_depths_m(plan: Plan, frames: FrameTable) -> dict[int, float]:
 def _suggested_focus(plan: Plan, depths: dict[int, float], subjects: set[int]) -> tuple[float, str]:
     """A focus distance for all that should be sharp, and what to do in words."""
     assert plan.exposure is not None
-    camera, f_number, circle = plan.camera, plan.exposure.f_number, blur_circle_mm(plan.camera)
+    camera, f_number, circle = plan.camera, plan.exposure.f_number, circle_of_confusion_mm(plan.camera)
     focal = camera.focal_length_mm
     hyper = float(hyperfocal_m(focal, f_number, circle))
     if not depths:
@@ -250,7 +250,7 @@ def _suggested_focus(plan: Plan, depths: dict[int, float], subjects: set[int]) -
 def _for_subject(plan: Plan, suggestion: tuple[float, str]) -> str:
     """What to do for the subject: where one focus can't hold the foreground too, the subject comes first."""
     assert plan.exposure is not None
-    camera, f_number, circle = plan.camera, plan.exposure.f_number, blur_circle_mm(plan.camera)
+    camera, f_number, circle = plan.camera, plan.exposure.f_number, circle_of_confusion_mm(plan.camera)
     text = suggestion[1]
     if "stop down" not in text:
         return text
@@ -272,7 +272,7 @@ def _soft(
     fix: str,
 ) -> Finding:
     worst = max(blurs, key=lambda index: blurs[index])
-    px = blurs[worst] * _blur_circle_px(plan)
+    px = blurs[worst] * _circle_of_confusion_px(plan)
     grave, light = (SUBJECT_STOP, SUBJECT_WARN) if is_subject else (FOREGROUND_WARN, FOREGROUND_NOTE)
     levels = ("stop", "warn") if is_subject else ("warn", "note")
     is_grave = blurs[worst] > grave
@@ -284,7 +284,7 @@ def _soft(
         code="focus-depth",
         level=levels[0] if is_grave else levels[1],
         value=px,
-        limit=(grave if is_grave else light) * _blur_circle_px(plan),
+        limit=(grave if is_grave else light) * _circle_of_confusion_px(plan),
         unit="px",
         message=f"{block_text(plan, worst)} ({'subject' if is_subject else 'foreground'}, "
         f"{figure(depths[worst])} m away)"
