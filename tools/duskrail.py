@@ -22,8 +22,10 @@ if __package__ in (None, ""):
 
 from planner_core.plan.file import load_plan, save_plan
 from planner_core.plan.model import Plan, PlanError
+from planner_core.plan.text import escaped_json
 from tools.files import check_files, deliver, inputs_of, refuse_input, say
 from tools.outcome import CRASHED, DONE, FOUND_STOP, INTERRUPTED, UNUSABLE, UsageError, need_blender
+from tools.terminal import harmless_output, problem_line
 
 if TYPE_CHECKING:
     from planner_core.fit.result import Fit
@@ -348,7 +350,7 @@ def _size(text: str) -> tuple[int, int]:
 
 def _json_text(values: Any) -> str:
     plain = not (sys.stdout.encoding or "utf-8").lower().startswith("utf")
-    return json.dumps(values, ensure_ascii=plain, allow_nan=False, indent=2)
+    return escaped_json(json.dumps(values, ensure_ascii=plain, allow_nan=False, indent=2))
 
 
 def main(words: Sequence[str] | None = None) -> int:
@@ -356,6 +358,11 @@ def main(words: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a terminal without “ still gets the rest
+    with harmless_output():
+        return _run(words)
+
+
+def _run(words: Sequence[str] | None) -> int:
     try:
         arguments = build_parser().parse_args(words)
         check_files(arguments)
@@ -363,7 +370,7 @@ def main(words: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
         return code
     except (PlanError, UsageError) as problem:
-        print(problem, file=sys.stderr)
+        print(problem_line(problem), file=sys.stderr)
     except BrokenPipeError:
         _leave_output()
         return DONE

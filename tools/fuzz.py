@@ -42,6 +42,7 @@ from attrs import evolve, frozen
 from planner_core.plan.text import is_control
 from planner_core.plan.writing import write_atomically
 from tools import fuzz_cases
+from tools.duskrail import DEBUG_VARIABLE
 from tools.fuzz_cases import Case
 
 LIMIT_S = 30.0  # for one call; the slowest sound one takes a tenth of that
@@ -133,7 +134,7 @@ def _flaw_of_the_text(case: Case, ended: Ended) -> str:
 
 
 def _flaw_of_the_numbers(case: Case, texts: dict[str, str]) -> str:
-    if "--json" in case.words and case.words[:1] in (("check",), ("compare",)):
+    if "--json" in case.words and "--help" not in case.words and case.words[:1] in (("check",), ("compare",)):
         try:
             json.loads(texts["standard output"], parse_constant=_refuse)
         except ValueError:
@@ -278,6 +279,7 @@ def _unpacked(packed: dict[str, Any]) -> Case:
 
 def _work() -> None:
     """Judge the cases that come in on standard input, an answer a line."""
+    os.environ[DEBUG_VARIABLE] = "1"  # a defect says where it is
     with contextlib.suppress(ImportError, ValueError, OSError):
         import resource
 

@@ -26,6 +26,7 @@ from planner_core.place.blocking import block_label
 from planner_core.place.skyline import OPEN, Skyline, skyline
 from planner_core.plan import timeline
 from planner_core.plan.model import Anchor, Plan, PlanError
+from planner_core.plan.text import cell
 from planner_core.rig import geometry, motion
 from planner_core.rig.camera import camera_path
 from planner_core.time import ephemeris, events
@@ -553,4 +554,6 @@ def _cell(value: Any) -> str:
         return ""
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return value.isoformat() if isinstance(value, dt.date) else str(value)
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    return cell(value) if isinstance(value, str) else str(value)

@@ -17,7 +17,7 @@ from planner_core.maths import search
 from planner_core.picture import composition, tracks
 from planner_core.picture.composition import INSIDE_WHOLE, SEEN_BARELY, SEEN_ENOUGH, Reading, SubjectReading
 from planner_core.place import blocking
-from planner_core.plan.model import Plan
+from planner_core.plan.model import Plan, Pose, field_range
 from planner_core.rig import geometry
 from planner_core.rig.camera import CameraPath, camera_path
 from planner_core.rig.drive import axis_limits
@@ -55,9 +55,9 @@ class Change:
     def text(self, before: Plan) -> str:
         """What to do, as one says it to a photographer."""
         verb, after = VERBS[self.axis], self.plan
-        if len(self.poses) > 1:
-            return self._text_for_all(before)
         index = self.poses[0]
+        if len(self.poses) > 1 or getattr(before.move.poses[index], self.axis) is None:
+            return self._text_for_all(before)
         old, new = (_shown(self.axis, getattr(p.move.poses[index], self.axis)) for p in (before, after))
         last = len(before.move.poses) - 1
         if index == 0:
@@ -461,10 +461,17 @@ class _Aim:
         """How far a change turns the lens at each place, degrees; a change is taken to act in proportion."""
         key = (axis, poses)
         if key not in self.effect:
-            after = axis_values(_changed(self.plan, axis, poses, 1).move, axis, self.places)
-            assert after is not None
-            self.effect[key] = after - self._before(axis)
+            self.effect[key] = self._effect_of_one_step(axis, poses)
         return self.effect[key] * steps
+
+    def _effect_of_one_step(self, axis: str, poses: tuple[int, ...]) -> Array:
+        """What a step does, found by one in a direction that the axis and the plan allow."""
+        for way in (1, -1):
+            if _allows(self.plan, axis, poses, way):
+                after = axis_values(_changed(self.plan, axis, poses, way).move, axis, self.places)
+                assert after is not None
+                return way * (after - self._before(axis))
+        return np.zeros(self.places.shape)
 
 
 def _with_blocks(plan: Plan, chosen: Sequence[int]) -> Plan:
@@ -480,10 +487,9 @@ def _options(plan: Plan) -> Iterator[tuple[str, tuple[int, ...], float, float, f
         given = [i for i, pose in enumerate(plan.move.poses) if getattr(pose, axis) is not None]
         if axis == "slide_m" and axis not in limits:
             continue
+        low, high = field_range(Pose, axis)
         if axis in limits:
-            low, high = limits[axis].low, limits[axis].high
-        else:
-            low, high = (-1080.0, 1080.0) if axis == "pan_deg" else (-90.0, 90.0)
+            low, high = max(low, limits[axis].low), min(high, limits[axis].high)
         unit = RAIL_SHARE * (high - low) if axis == "slide_m" else VIEW_SHARE * crop_deg[axis == "tilt_deg"]
         values = [getattr(plan.move.poses[i], axis) for i in given]
         if axis in limits:
@@ -494,6 +500,14 @@ def _options(plan: Plan) -> Iterator[tuple[str, tuple[int, ...], float, float, f
             given = list(range(len(plan.move.poses)))
             values = [_resting(plan, axis)] * len(given)
         yield axis, tuple(given), low - min(values), high - max(values), unit
+
+
+def _allows(plan: Plan, axis: str, poses: tuple[int, ...], steps: int) -> bool:
+    """Whether the rig and the plan file allow a change by so many steps."""
+    by = steps * STEPS[axis]
+    return any(
+        low - 1e-9 <= by <= high + 1e-9 for a, p, low, high, _ in _options(plan) if (a, p) == (axis, poses)
+    )
 
 
 def _resting(plan: Plan, axis: str) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import json
+import math
 import os
 from collections.abc import Callable
 from pathlib import Path
@@ -16,11 +17,13 @@ from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, overrid
 
 from planner_core.plan import model as parts
 from planner_core.plan.model import MISSING, NO_FIELD, Plan, PlanError, Word, as_number, as_whole
+from planner_core.plan.text import escaped_json, nested_deeper
 from planner_core.plan.timeline import start_utc_s
 from planner_core.plan.writing import write_atomically
 
 FORMAT = "duskrail-plan"
 VERSION = 1
+DEEPEST = 100  # levels of a plan file; notes alone may have half of them
 
 _PART_CLASSES = (
     parts.Site,
@@ -79,7 +82,7 @@ def plan_from_text(text: str) -> Plan:
 
 def plan_to_text(plan: Plan) -> str:
     """The plan as JSON, short lists kept on one line, ending in a line feed."""
-    return _layout(plan_to_dict(plan)) + "\n"
+    return escaped_json(_layout(plan_to_dict(plan))) + "\n"
 
 
 def plan_from_dict(document: Any) -> Plan:
@@ -144,12 +147,19 @@ def _parse(text: str) -> Any:
             seen[key] = flaw(value, "is the second value for this field; keep one") if key in seen else value
         return seen
 
+    def finite(number: str) -> Any:
+        value = float(number)
+        return value if math.isfinite(value) else flaw(value, "is not a finite number")
+
     try:
         document = json.loads(
             text,
             parse_constant=lambda name: flaw(Word(name), "is not a number JSON knows; give a finite number"),
+            parse_float=finite,
             object_pairs_hook=no_twins,
         )
+        if nested_deeper(document, DEEPEST):
+            raise PlanError("plan file", Word("is nested"), "too deep to be a plan")
         problem = _find_flaw(document, "") if flaws else None
     except json.JSONDecodeError as error:
         raise PlanError(
@@ -159,6 +169,8 @@ def _parse(text: str) -> Any:
         ) from None
     except RecursionError:
         raise PlanError("plan file", Word("is nested"), "too deep to be a plan") from None
+    except PlanError:
+        raise
     except ValueError:
         raise PlanError("plan file", Word("has a number in it"), "that has too many digits") from None
     if problem is not None:

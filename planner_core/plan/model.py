@@ -17,6 +17,7 @@ from typing import Any
 import attrs
 from attrs import field, frozen
 
+from planner_core.plan.text import escaped
 from planner_core.plan.zones import meant_zone
 
 ANCHOR_EVENTS = (
@@ -38,6 +39,9 @@ ROLES = ("subject", "foreground", "background", "ground", "water")
 SHAPES = ("box", "prism", "ridge", "post", "figure")
 RAMP_ORDERS = ("shutter-first", "iso-first")
 
+SMALLEST = 1e-30  # in any unit here; rounding leaves 1e-17, and Planck's length is 1.6e-35 m
+THINNEST_M = 1e-4  # a sheet of paper
+
 Vector = tuple[float, float, float]
 Point = tuple[float, float]
 
@@ -56,7 +60,9 @@ class PlanError(ValueError):
         super().__init__(path, value, expected)
 
     def __str__(self) -> str:
-        return f"{self.path or 'plan'}: {shown(self.value)} {self.expected}".replace("\n", " ")
+        return escaped(
+            f"{_short(self.path) or 'plan'}: {shown(self.value)} {self.expected}".replace("\n", " ")
+        )
 
     def under(self, parent: str) -> PlanError:
         """The same problem, seen from the part that holds this one."""
@@ -88,6 +94,11 @@ def shown(value: Any) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
+def _short(path: str) -> str:
+    """A path as an error message shows it: a key of thousands of characters is cut in its middle."""
+    return path if len(path) <= 200 else f"{path[:120]}...{path[-60:]}"
+
+
 def _outline(value: Any) -> str:
     if isinstance(value, dict):
         return "{...}" if value else "{}"
@@ -106,11 +117,13 @@ def _number(
     likely: tuple[float, float] = (0.0, math.inf),
     remark: str = "",
     whole: bool = False,
+    least: float = 0.0,
 ) -> Any:
     """A field that takes a number from low to high (above low, where `above`).
 
     `slips` are the unit mistakes made by hand: (factor, unit) pairs; where value x factor would be in range,
-    the error suggests it, as far as its size is `likely`.
+    the error suggests it, as far as its size is `likely`. What is above 0 and below `least` is smaller than
+    such a thing can be.
     """
 
     def check(_instance: Any, attribute: Any, value: Any) -> None:
@@ -124,8 +137,10 @@ def _number(
         def inside(value: float) -> bool:
             return (low < value if above else low <= value) and value <= high
 
-        if inside(number):
+        if inside(number) and not 0.0 < number < least:
             return
+        if 0.0 < number < least:
+            raise PlanError(attribute.name, value, f"is too small to be meant; give {least:g} {unit} or more")
         meant = [
             (slip, f"{scaled:.6g}")
             for factor, slip in slips
@@ -150,6 +165,12 @@ def _number(
     )
 
 
+def field_range(part: type, name: str) -> tuple[float, float]:
+    """The lowest and highest value that a numeric field of a part takes."""
+    low, high = attrs.fields_dict(part)[name].metadata["range"]
+    return float(low), float(high)
+
+
 def as_number(value: Any) -> float:
     """The value as a finite float; raises PlanError (without a path) for anything else, booleans included."""
     if isinstance(value, bool) or not isinstance(value, (int, float)):
@@ -160,6 +181,8 @@ def as_number(value: Any) -> float:
         number = math.inf
     if not math.isfinite(number):
         raise PlanError("", value, "is not a finite number")
+    if 0.0 < abs(number) < SMALLEST:
+        raise PlanError("", value, "is smaller than anything that can be measured")
     return number
 
 
@@ -302,7 +325,9 @@ class Camera:
     image_height_px: int = _number(16, 60000, "pixels", whole=True)
     focal_length_mm: float = _number(2, 3000, "millimetres", slips=_MM_SLIPS)
     focus_distance_m: float = _number(0.02, 1e6, "metres", above=True)
-    raw_file_mb: float | None = _number(0, 4000, "megabytes", default=None, optional=True, above=True)
+    raw_file_mb: float | None = _number(
+        0, 4000, "megabytes", default=None, optional=True, above=True, least=0.001
+    )
 
     def __attrs_post_init__(self) -> None:
         if 1000.0 * self.focus_distance_m < NEAREST_FOCUS * self.focal_length_mm:
@@ -340,9 +365,11 @@ class SlideAxis:
     max_m: float = _number(
         -30, 30, "metres", slips=_METRE_SLIPS, likely=_SLIDER_M, remark="is longer than any slider"
     )
-    max_speed_m_s: float = _number(0, 10, "metres a second", above=True, slips=_METRE_SLIPS)
-    max_acceleration_m_s2: float = _number(0, 100, "metres a second squared", above=True, slips=_METRE_SLIPS)
-    step_m: float = _number(0, 0.1, "metres", above=True, slips=_METRE_SLIPS, likely=(0.0, 0.02))
+    max_speed_m_s: float = _number(0, 10, "metres a second", above=True, least=1e-7, slips=_METRE_SLIPS)
+    max_acceleration_m_s2: float = _number(
+        0, 100, "metres a second squared", above=True, least=1e-7, slips=_METRE_SLIPS
+    )
+    step_m: float = _number(0, 0.1, "metres", above=True, least=1e-9, slips=_METRE_SLIPS, likely=(0.0, 0.02))
 
     def __attrs_post_init__(self) -> None:
         _ordered(self, "min_m", "max_m", "a rail needs some length", strictly=True)
@@ -354,9 +381,9 @@ class TurnAxis:
 
     min_deg: float = _number(-1080, 1080, "degrees")
     max_deg: float = _number(-1080, 1080, "degrees")
-    max_speed_deg_s: float = _number(0, 720, "degrees a second", above=True)
-    max_acceleration_deg_s2: float = _number(0, 7200, "degrees a second squared", above=True)
-    step_deg: float = _number(0, 30, "degrees", above=True)
+    max_speed_deg_s: float = _number(0, 720, "degrees a second", above=True, least=1e-6)
+    max_acceleration_deg_s2: float = _number(0, 7200, "degrees a second squared", above=True, least=1e-6)
+    step_deg: float = _number(0, 30, "degrees", above=True, least=1e-7)
 
     def __attrs_post_init__(self) -> None:
         _ordered(self, "min_deg", "max_deg", "an axis needs some range", strictly=True)
@@ -465,7 +492,7 @@ class Shoot:
     """
 
     frames: int = _number(1, 100_000, "frames", whole=True)
-    interval_s: float = _number(0, 3600, "seconds", above=True, slips=_MILLISECONDS_SLIP)
+    interval_s: float = _number(0, 3600, "seconds", above=True, least=0.001, slips=_MILLISECONDS_SLIP)
     write_s: float = _number(0, 600, "seconds", default=0.0, slips=_MILLISECONDS_SLIP)
     anchor: Anchor | None = None
     start: dt.datetime | None = field(default=None)
@@ -501,8 +528,8 @@ class Exposure:
     f_number: float = _number(0.5, 128, "(as in f/5.6)")
     iso_min: float = _number(1, 10_000_000, "ISO", default=100.0)
     iso_max: float = _number(1, 10_000_000, "ISO", default=1600.0)
-    shutter_min_s: float = _number(0, 3600, "seconds", above=True, default=1 / 4000)
-    shutter_max_s: float = _number(0, 3600, "seconds", above=True, default=30.0)
+    shutter_min_s: float = _number(0, 3600, "seconds", above=True, least=1e-6, default=1 / 4000)
+    shutter_max_s: float = _number(0, 3600, "seconds", above=True, least=1e-6, default=30.0)
     nd_stops: float = _number(0, 30, "stops", default=0.0)
     night_look_stops: float = _number(-8, 8, "stops", default=0.0)
     artificial_ev100: float | None = _number(-12, 18, "EV at ISO 100", default=None, optional=True)
@@ -544,9 +571,11 @@ class Block:
     size_m: Vector | None = _points(3, 1e6, "metres")
     turn_deg: float = _number(-360, 360, "degrees", default=0.0)
     footprint_m: tuple[Point, ...] | None = _points(2, 1e6, "metres", many=True)
-    height_m: float | None = _number(0, 1e5, "metres", default=None, optional=True, above=True)
+    height_m: float | None = _number(
+        0, 1e5, "metres", default=None, optional=True, above=True, least=THINNEST_M
+    )
     base_m: float = _number(-1e5, 1e5, "metres", default=0.0)
-    distance_m: float | None = _number(0, 1e6, "metres", default=None, optional=True, above=True)
+    distance_m: float | None = _number(0, 1e6, "metres", default=None, optional=True, above=True, least=0.01)
     skyline_deg: tuple[Point, ...] | None = _points(2, 1080, "degrees", many=True)
     lights: bool | None = field(default=None)
 
@@ -564,6 +593,12 @@ class Block:
             for place, extent in enumerate(self.size_m):
                 if extent <= 0:
                     raise PlanError(f"size_m[{place}]", extent, "is not above 0 metres")
+                if extent < THINNEST_M:
+                    raise PlanError(
+                        f"size_m[{place}]",
+                        extent,
+                        f"is too small to be meant; give {THINNEST_M:g} metres or more",
+                    )
         if self.shape == "prism" and (self.footprint_m is None or len(set(self.footprint_m)) < 3):
             raise PlanError("footprint_m", self.footprint_m, "needs three or more different corners")
         if self.shape == "ridge":
