@@ -475,6 +475,19 @@ def test_what_keeps_a_clip_from_being_made_is_told(in_a_folder: Any, tmp_path: P
     assert job.problem.startswith("format: is missing;")
 
 
+def test_the_other_blender_runs_nothing_from_the_current_folder(
+    in_a_folder: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("bpy.py", "numpy.py", "attrs.py", "json.py"):
+        (tmp_path / name).write_text(f"open({str(tmp_path / 'ran')!r}, 'w').close()", encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    job = Job("{}", tmp_path / "draft.mp4", options_of(in_a_folder))
+    job.wait()
+    assert job.problem.startswith("format: is missing;")
+    assert not (tmp_path / "ran").exists()
+
+
 def test_progress_is_shown_as_the_other_blender_counts_it(in_a_folder: Any, tmp_path: Path) -> None:
     job = Job("{}", tmp_path / "draft.mp4", options_of(in_a_folder))
     job.wait()
