@@ -166,8 +166,9 @@ def _formula(text: str) -> bool:
 
 def call(case: Case, folder: Path) -> Ended:
     """Run the case's words in a folder with its files, in this process, warnings of numbers being errors."""
-    from tools.duskrail import main
+    from tools.duskrail import DEBUG_VARIABLE, main
 
+    os.environ[DEBUG_VARIABLE] = "1"  # a crash says where it is
     for name, content in case.files.items():
         (folder / name).write_bytes(content)
     before = Path.cwd()
