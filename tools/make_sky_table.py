@@ -329,7 +329,7 @@ def _rgb(spectra: Array) -> Array:
 
 
 def fit_row(radiance: Array, sun_altitude_deg: float, over: Dome) -> tuple[Array, Array]:
-    """Tint (3,) of the sky's light on level ground, and shares (4, 3) of isotropic light, band, glow, ember.
+    """Tint (3,) of the sky's light on level ground, and shares (4, 3) of its components.
 
     Least squares over the dome by solid angle, each error's square divided by the sky's brightness there,
     so that neither the bright side nor the dark one decides alone.

@@ -38,6 +38,7 @@ STYLES = ("hold", "reveal")
 ROLES = ("subject", "foreground", "background", "ground", "water")
 SHAPES = ("box", "prism", "ridge", "post", "figure")
 RAMP_ORDERS = ("shutter-first", "iso-first")
+METERS = ("ground", "picture", "sky", "subject")
 
 SMALLEST = 1e-30  # in any unit here; rounding leaves 1e-17, and Planck's length is 1.6e-35 m
 THINNEST_M = 1e-4  # a sheet of paper
@@ -317,7 +318,11 @@ class Site:
 
 @frozen(kw_only=True)
 class Camera:
-    """The sensor, the picture size and the lens. Sensor sizes are those of the whole sensor."""
+    """The sensor, the picture size and the lens. Sensor sizes are those of the whole sensor.
+
+    headroom_stops is how far over middle grey a raw file keeps detail, range_stops how many stops it holds
+    from white down (both common practice, no source).
+    """
 
     sensor_width_mm: float = _number(1, 150, "millimetres", slips=_MM_SLIPS)
     sensor_height_mm: float = _number(1, 150, "millimetres", slips=_MM_SLIPS)
@@ -328,6 +333,8 @@ class Camera:
     raw_file_mb: float | None = _number(
         0, 4000, "megabytes", default=None, optional=True, above=True, least=0.001
     )
+    headroom_stops: float = _number(0, 8, "stops", default=3.0)
+    range_stops: float = _number(4, 20, "stops", default=12.0)
 
     def __attrs_post_init__(self) -> None:
         if 1000.0 * self.focus_distance_m < NEAREST_FOCUS * self.focal_length_mm:
@@ -522,7 +529,10 @@ class Exposure:
     """The limits within which the camera follows the light.
 
     night_look_stops is how much darker than metered the night should look (negative: darker);
-    artificial_ev100 the EV at ISO 100 of the place by artificial light alone.
+    artificial_ev100 the EV at ISO 100 of the place by artificial light alone. meter says what the exposure is
+    taken from: incident light on level ground, the frame's picture, the brightest part of its sky, or the
+    subject's face toward the camera. day_look_stops is how much brighter than metered the day should look
+    (negative: darker). grad_stops is the strength of a graduated filter with its soft edge at the horizon.
     """
 
     f_number: float = _number(0.5, 128, "(as in f/5.6)")
@@ -534,6 +544,9 @@ class Exposure:
     night_look_stops: float = _number(-8, 8, "stops", default=0.0)
     artificial_ev100: float | None = _number(-12, 18, "EV at ISO 100", default=None, optional=True)
     ramp_order: str = _choice(RAMP_ORDERS, default="shutter-first")
+    meter: str = _choice(METERS, default="ground")
+    day_look_stops: float = _number(-8, 8, "stops", default=0.0)
+    grad_stops: float = _number(0, 6, "stops", default=0.0)
 
     def __attrs_post_init__(self) -> None:
         _ordered(self, "iso_min", "iso_max", "swap them?")
