@@ -32,6 +32,7 @@ LEAST_TARGET_SLOPE = 0.1
 DARKEST_TARGET_EV100 = math.log2(2.8**2 / 20.0 * 100.0 / 6400.0)
 # Light that changes by less doesn't hold the exposure to its course.
 LIGHT_TURNS_STOPS = 1.0
+ANY_RUNG = 10_000  # more than there are settings
 SPEED_AT_ISO_3_125 = 3.125  # APEX: Sv = log2(ISO / 3.125), CIPA DC-008 (Exif), annex C
 
 
@@ -191,7 +192,7 @@ def exposure_ramp(
     if limits is None:
         return None
     target = target_ev100(scene_ev100, limits, plan.shoot.cloud_divisor, metered_ev100)
-    aim, most_rungs = target, len(target)
+    aim, most_rungs = target, ANY_RUNG
     if metered_ev100 is not None:
         target = np.maximum(target, DARKEST_TARGET_EV100)
         aim, most_rungs = no_steeper(target, 1.0 / 3.0), 1
@@ -224,9 +225,7 @@ def _setting_within(limits: Exposure, time_s: float) -> float:
     return float(shutters[max(int(np.searchsorted(shutters, time_s, side="right")) - 1, 0)])
 
 
-def _settings(
-    limits: Exposure, target: Array, longest_s: float, most_rungs: int
-) -> tuple[Array, Array]:
+def _settings(limits: Exposure, target: Array, longest_s: float, most_rungs: int) -> tuple[Array, Array]:
     """Shutter and ISO of each frame, from the ladder of settings that let in more and more light, going up or
     down by no more than so many rungs a frame.
     """

@@ -175,7 +175,7 @@ def radiance(light: SkyLight, instant: int, directions: ArrayLike) -> Array:
     )
 
 
-def radiances(light: SkyLight, directions: Array, instants: slice | Array = slice(None)) -> Array:
+def radiances(light: SkyLight, directions: Array, instants: slice | NDArray[np.intp] = slice(None)) -> Array:
     """The same at several instants, directions of its own for each: (n, k, 3), and so is the result."""
     up = np.maximum(directions[..., 2], LOWEST_RISE)
     middle = light.lobe_direction[instants]
@@ -327,7 +327,7 @@ def lamp_tint() -> Array:
     return colour.tint_from_xy(LAMP_XY)
 
 
-def _shapes(up: Array, toward: Array, middle_up: ArrayLike, aureole: Array) -> Array:
+def _shapes(up: Array, toward: Array, middle_up: Array | float, aureole: Array) -> Array:
     """The four components' shapes by the sine of the altitude and the cosine from their middle, (..., 4)."""
     above = np.maximum(up - middle_up, 0.0)
     return np.stack(

@@ -78,9 +78,11 @@ class Scene(Protocol):
 
 @frozen(kw_only=True, eq=False)
 class Grid:
-    """The luminance of the pictures that were read: luminance_cd_m2 and is_sky (n, LINES, COLUMNS), from the
-    top line down, of the frames `at` (n,), 0-based. subject_cd_m2 (n,) is that of the subject's upright face toward
-    the camera, NaN for a plan without a subject; ground_cd_m2 (n,) that of level ground in the open.
+    """The luminance of the pictures that were read, those of the frames `at` (n,), 0-based.
+
+    luminance_cd_m2 and is_sky have shape (n, LINES, COLUMNS), from the top line down. subject_cd_m2 (n,) is
+    that of the subject's upright face toward the camera, NaN for a plan without a subject; ground_cd_m2 (n,)
+    that of level ground in the open.
     """
 
     at: Rows
