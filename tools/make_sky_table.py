@@ -36,7 +36,8 @@ from numpy.typing import NDArray
 if __package__ in (None, ""):
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from planner_core.light import colour, sky
+from planner_core.light import sky
+from planner_core.light import colour
 
 Array = NDArray[np.float64]
 
@@ -328,11 +329,7 @@ def _rgb(spectra: Array) -> Array:
 
 
 def fit_row(radiance: Array, sun_altitude_deg: float, over: Dome) -> tuple[Array, Array]:
-<<<<<<< HEAD
     """Tint (3,) of the sky's light on level ground, and shares (4, 3) of its components.
-=======
-    """Tint (3,) of the sky's light on level ground, and shares (4, 3) of isotropic light, band, lobe, aureole.
->>>>>>> 4672a4d (The script behind the sky table reads the model where it lives now)
 
     Least squares over the dome by solid angle, each error's square divided by the sky's brightness there,
     so that neither the bright side nor the dark one decides alone.
