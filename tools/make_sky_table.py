@@ -36,8 +36,7 @@ from numpy.typing import NDArray
 if __package__ in (None, ""):
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from planner_core.light import sky
-from planner_core.light import colour
+from planner_core.light import colour, sky
 
 Array = NDArray[np.float64]
 
