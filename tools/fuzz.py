@@ -445,7 +445,9 @@ def main(words: Sequence[str] | None = None) -> int:
     parser.add_argument("--minutes", type=float, default=60.0)
     parser.add_argument("--cases", type=int, help="end after so many of each kind")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--kinds", default="plan,bytes,map,profile,words", help=", ".join(fuzz_cases.KINDS))
+    parser.add_argument(
+        "--kinds", default="plan,verb,bytes,map,profile,words", help=", ".join(fuzz_cases.KINDS)
+    )
     parser.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()) / "duskrail-fuzz")
     parser.add_argument("--again", metavar="KIND-NUMBER", help="run one case once more and show it")
     parser.add_argument("--worker", action="store_true", help=argparse.SUPPRESS)

@@ -21,7 +21,8 @@ def fallen(kind: str, cases: int, folder: Path) -> str:
 
 
 @pytest.mark.parametrize(
-    ("kind", "cases"), [("map", 300), ("profile", 200), ("bytes", 200), ("words", 200), ("plan", 2000)]
+    ("kind", "cases"),
+    [("map", 300), ("profile", 200), ("bytes", 200), ("words", 200), ("plan", 2000), ("verb", 60)],
 )
 def test_strange_input_ends_in_a_result_or_in_one_line(kind: str, cases: int, tmp_path: Path) -> None:
     assert not fallen(kind, cases, tmp_path)
