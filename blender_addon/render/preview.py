@@ -49,12 +49,12 @@ MOST_SPANS = 6
 PLACE_DECIMALS, ANGLE_DECIMALS = 7, 6
 # Fields of the plan file that no picture shows, or shows in the frame's own pose and settings
 UNSEEN_FIELDS = (
-    *("title", "reason", "notes", "composition", "site.name", "camera.raw_file_mb"),
+    *("title", "reason", "notes", "composition", "site.name", "camera.raw_file_mb", "camera.headroom_stops"),
     *("move.poses", "move.ease", "shoot.write_s", "shoot.setup_s", "shoot.travel_s"),
     *("rig.settle_s", "rig.max_incline_deg", "rig.pan", "rig.tilt"),
     *("rig.slide.max_speed_m_s", "rig.slide.max_acceleration_m_s2", "rig.slide.step_m"),
     *("exposure.iso_min", "exposure.iso_max", "exposure.shutter_min_s", "exposure.shutter_max_s"),
-    *("exposure.night_look_stops", "exposure.ramp_order"),
+    *("exposure.night_look_stops", "exposure.ramp_order", "exposure.meter", "exposure.day_look_stops"),
 )
 
 

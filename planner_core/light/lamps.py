@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import math
 import zlib
+from functools import lru_cache
 
 import numpy as np
 from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.light.colour import tint_from_xy
-from planner_core.place.blocking import POST_SIDES, block_label, block_mesh, ground_level_m
+from planner_core.place.blocking import POST_SIDES, block_label, ground_level_m, solid_mesh
 from planner_core.place.ground import ground_under_m
 from planner_core.plan.model import Block, Plan
 
@@ -164,17 +165,23 @@ def _places(plan: Plan, block: Block, eye: Array) -> tuple[Array, bool]:
         return (_lamp(block, _before_m(_distance_m(block, eye))), True) if block.lights else (nothing, True)
     if block.shape not in ("box", "prism") or (block.role == "foreground" and not block.lights):
         return nothing, False
-    walls = _walls(plan, block, eye)
-    if _is_building(plan, block):
+    return _of_walls(block, (float(eye[0]), float(eye[1]), float(eye[2])), ground_level_m(plan))
+
+
+@lru_cache(maxsize=4096)
+def _of_walls(block: Block, eye_m: tuple[float, float, float], ground_m: float) -> tuple[Array, bool]:
+    """Windows of a building, or a lantern's panes, and whether it is a lantern."""
+    walls = _walls(block, np.array(eye_m))
+    if _is_building(block, ground_m):
         return _windows(walls), False
-    return (_lantern(walls), True) if block.lights and block.shape == "box" else (nothing, False)
+    return (_lantern(walls), True) if block.lights and block.shape == "box" else (np.zeros((0, 4, 3)), False)
 
 
-def _is_building(plan: Plan, block: Block) -> bool:
+def _is_building(block: Block, ground_m: float) -> bool:
     if block.shape == "prism":
         outline = np.asarray(block.footprint_m, dtype=np.float64)
         sides, high = np.ptp(outline, axis=0), float(block.height_m or 0.0)
-        if block.base_m - ground_level_m(plan) > RAISED_M and not block.lights:
+        if block.base_m - ground_m > RAISED_M and not block.lights:
             return False
     else:
         assert block.size_m is not None
@@ -182,9 +189,9 @@ def _is_building(plan: Plan, block: Block) -> bool:
     return bool(sides.min() >= SMALLEST_M and sides.max() <= LARGEST_M and high >= SMALLEST_M)
 
 
-def _walls(plan: Plan, block: Block, eye: Array) -> list[tuple[Array, Array, float]]:
+def _walls(block: Block, eye: Array) -> list[tuple[Array, Array, float]]:
     """Upright faces towards the eye: lower left corner, way to the lower right one, height."""
-    mesh = block_mesh(plan, block)
+    mesh = solid_mesh(block)
     found = []
     for face in mesh.faces:
         points = mesh.vertices_m[list(face)]

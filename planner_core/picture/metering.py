@@ -45,6 +45,7 @@ SWELL, GLITTER_MOST = 0.004, 6.0
 DOME_RAYS = 96
 NEAR_M = 0.01
 UNDER_WHITE_STOPS = 1.0 / 3.0
+BRIGHTEST_WEIGHT = 0.2  # ours: so the readings published for a sunset are met
 SHADOW_START_M = 0.02
 SHADOW_RAYS_EVERY = 3
 
@@ -96,9 +97,9 @@ class Grid:
 class Readings:
     """What a camera reads of every frame, EV at ISO 100, arrays of shape (frames,).
 
-    average is the mean luminance of the picture; evaluative the mean of that and of the brightest tenth of
-    the picture, as a meter weighs it that protects the highlights; sky the brightest tenth of the sky, and
-    subject its face toward the camera, NaN where there is none; shadows the darkest tenth of the picture;
+    average is the mean luminance of the picture; evaluative that with the brightest tenth of the picture
+    counting BRIGHTEST_WEIGHT more, as a meter weighs it that protects the highlights; sky the brightest tenth
+    of the sky, and subject its face toward the camera, NaN where there is none; shadows the darkest tenth of the picture;
     ground level ground in the open. sky_share is how much of the picture is sky. grid has the pictures.
     """
 
@@ -143,7 +144,7 @@ def readings(scene: Scene) -> Readings:
     frames = np.arange(len(scene.camera_m))
     return Readings(
         average_ev100=every(average),
-        evaluative_ev100=every((average + brightest) / 2.0),
+        evaluative_ev100=every((1.0 - BRIGHTEST_WEIGHT) * average + BRIGHTEST_WEIGHT * brightest),
         sky_ev100=every(_brightest_sky(grid)),
         subject_ev100=every(grid.subject_cd_m2),
         shadows_ev100=every(cells[:, :tenth].mean(axis=1)),
@@ -469,7 +470,7 @@ class _Reading:
             local = away @ self.rotation[n]
             depth = np.maximum(-local[:, 2], NEAR_M)
             place = local[:, :2] / depth[:, None] / self.half
-            facing = np.abs(np.sum(areas * away, axis=1)) / far  # square metres across the line of sight
+            facing = np.maximum(-np.sum(areas * away, axis=1), 0.0) / far  # m² across the line of sight
             on = (share[n] > 0.0) & (np.abs(place) < 1.0).all(axis=1) & (-local[:, 2] > NEAR_M)
             column = ((place[on, 0] + 1.0) * (COLUMNS / 2.0)).astype(np.intp)
             line = ((1.0 - place[on, 1]) * (LINES / 2.0)).astype(np.intp)
