@@ -99,8 +99,8 @@ class Readings:
 
     average is the mean luminance of the picture; evaluative that with the brightest tenth of the picture
     counting BRIGHTEST_WEIGHT more, as a meter weighs it that protects the highlights; sky the brightest tenth
-    of the sky, and subject its face toward the camera, NaN where there is none; shadows the darkest tenth of the picture;
-    ground level ground in the open. sky_share is how much of the picture is sky. grid has the pictures.
+    of the sky, and subject its face toward the camera, NaN where there is none; shadows the darkest tenth of
+    the picture; ground level ground in the open. sky_share is how much of the picture is sky. grid has the pictures.
     """
 
     average_ev100: Array

@@ -289,7 +289,7 @@ METERED = {"picture": "the whole picture", "sky": "the brightest sky", "subject"
 
 
 def _spot_readings(matter: Matter) -> str:
-    """What is metered, and what a spot meter reads at start and end; for another meter than the ground."""
+    """What is metered, and what a spot meter reads at start and end, where it is not the ground."""
     limits = matter.plan.exposure
     if limits is None or limits.meter == "ground":
         return ""
