@@ -27,6 +27,8 @@ CHUNK_FRAMES = 32  # so that a chunk's arrays stay in the processor's cache
 QUICK_RAYS = 144  # one ray is 0.7 % of what a block's rectangle shows
 MORE_RAYS = 610
 FINE_RAYS = 2584
+DISTANCE_CHUNK_FRAMES = 1024
+MANY_RECTANGLES = 8_000_000  # above this, 20,000 frames of 400 blocks, memory counts for more than digits
 AREA_CHUNK_FRAMES = 64
 RAY_CHUNK_FRAMES = 64
 FEW_HITS = 64  # fewer rays than this on the block, and a share is asked again with MORE_RAYS
@@ -80,8 +82,11 @@ class Tracks:
         self.boxes = blocking.bounding_boxes(plan)
         self.width_px, self.height_px = float(plan.clip.width_px), float(plan.clip.height_px)
         self.focal_px = delivered_crop(plan.camera, plan.clip).focal_px
+        # five numbers a block and frame: of very many, to seven digits, a hundredth of a pixel and more
+        many = len(self.camera_m) * len(self.boxes.starts) > MANY_RECTANGLES
+        self._stored: Any = np.float32 if many else np.float64
         self.left, self.top, self.right, self.bottom = self._rectangles()
-        self.distance_m = self._by_block(self._box_distances(), np.minimum)
+        self.distance_m = self._distances()
         self._top_m = self._edge_heights(self.boxes.high_m[:, 2], np.maximum)
         self._bottom_m = self._edge_heights(self.boxes.low_m[:, 2], np.minimum)
         self._shells: dict[int, silhouette.Shell] = {}
@@ -110,27 +115,26 @@ class Tracks:
 
     def _rectangles(self) -> tuple[Array, Array, Array, Array]:
         frames, count = len(self.camera_m), len(self.boxes.block)
-        sides = np.empty((4, frames, count))
+        found = np.empty((4, frames, len(self.boxes.starts)), dtype=self._stored)
         corners = np.ascontiguousarray(self.boxes.corners_m.transpose(1, 2, 0))[None]
         axes = np.ascontiguousarray(
             self.camera_rotation.transpose(2, 0, 1)
         )  # right, up, back: (3, frames, 3)
-        reaching: list[tuple[Frames, Frames, Array]] = []
         for first in range(0, frames if count else 0, CHUNK_FRAMES):
             rows = slice(first, first + CHUNK_FRAMES)
-            found = self._chunk_rectangles(corners, self.camera_m[rows], axes[:, rows], sides[:, rows])
-            if found is not None:
-                reaching.append((found[0] + first, found[1], found[2]))
-        if reaching:
-            frame, box, local = (np.concatenate(parts, axis=-1) for parts in zip(*reaching, strict=True))
-            sides[:, frame, box] = _clipped_extent(local, self.focal_px)
-        left, low, right, high = sides
-        left += self.width_px / 2.0
-        right += self.width_px / 2.0
-        top, bottom = self.height_px / 2.0 - high, self.height_px / 2.0 - low
-        left, top, right, bottom = (
-            self._by_block(side, join) for side, join in zip((left, top, right, bottom), _JOINS, strict=True)
-        )
+            camera_m = self.camera_m[rows]
+            sides = np.empty((4, len(camera_m), count))
+            reaching = self._chunk_rectangles(corners, camera_m, axes[:, rows], sides)
+            if reaching is not None:
+                frame, box, local = reaching
+                sides[:, frame, box] = _clipped_extent(local, self.focal_px)
+            left, low, right, high = sides
+            left += self.width_px / 2.0
+            right += self.width_px / 2.0
+            top, bottom = self.height_px / 2.0 - high, self.height_px / 2.0 - low
+            for place, (side, join) in enumerate(zip((left, top, right, bottom), _JOINS, strict=True)):
+                found[place, rows] = self._by_block(side, join)
+        left, top, right, bottom = found
         return left, top, right, bottom
 
     def _chunk_rectangles(
@@ -157,12 +161,19 @@ class Tracks:
         up.max(axis=0, out=sides[3])
         return None if kept is None else (frame, box, kept)
 
-    def _box_distances(self) -> Array:
+    def _distances(self) -> Array:
+        found: Array = np.empty((len(self), len(self.boxes.starts)), dtype=self._stored)
+        for first in range(0, len(self), DISTANCE_CHUNK_FRAMES):
+            rows = slice(first, first + DISTANCE_CHUNK_FRAMES)
+            found[rows] = self._by_block(self._box_distances(self.camera_m[rows]), np.minimum)
+        return found
+
+    def _box_distances(self, camera_m: Array) -> Array:
         boxes = self.boxes
         cos, sin = np.cos(boxes.turn_rad), np.sin(boxes.turn_rad)
-        x = self.camera_m[:, None, 0] - boxes.centre_m[:, 0]
-        y = self.camera_m[:, None, 1] - boxes.centre_m[:, 1]
-        z = self.camera_m[:, None, 2] - boxes.centre_m[:, 2]
+        x = camera_m[:, None, 0] - boxes.centre_m[:, 0]
+        y = camera_m[:, None, 1] - boxes.centre_m[:, 1]
+        z = camera_m[:, None, 2] - boxes.centre_m[:, 2]
         along = np.maximum(np.abs(x * cos - y * sin) - boxes.half_m[:, 0], 0.0)
         across = np.maximum(np.abs(x * sin + y * cos) - boxes.half_m[:, 1], 0.0)
         up = np.maximum(np.abs(z) - boxes.half_m[:, 2], 0.0)

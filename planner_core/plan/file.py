@@ -23,6 +23,7 @@ from planner_core.plan.writing import write_atomically
 
 FORMAT = "duskrail-plan"
 VERSION = 1
+SMALLEST = 1e-30  # in any unit here; rounding leaves 1e-17, and Planck's length is 1.6e-35 m
 DEEPEST = 100  # levels of a plan file; notes alone may have half of them
 
 _PART_CLASSES = (
@@ -245,7 +246,13 @@ def _datetime_hook(value: Any, _type: Any) -> dt.datetime:
         raise PlanError("", value, "is not a local time; write it as 2027-03-14T17:20:00") from None
 
 
-def _keep(value: Any, _type: Any) -> Any:
+def _measurable(value: Any, path: str = "") -> Any:
+    """The value, or list of values, as it is; PlanError for a number too small to be anybody's."""
+    if isinstance(value, list):
+        for place, item in enumerate(value):
+            _measurable(item, f"{path}[{place}]")
+    elif isinstance(value, float) and 0.0 < abs(value) < SMALLEST:
+        raise PlanError(path, value, "is smaller than anything that can be measured")
     return value
 
 
@@ -255,13 +262,13 @@ def _as_it_is(value: Any) -> Any:
 
 def _build_converter() -> cattrs.Converter:
     converter = cattrs.Converter(detailed_validation=True, forbid_extra_keys=True)
-    converter.register_structure_hook(float, lambda value, _type: as_number(value))
+    converter.register_structure_hook(float, lambda value, _type: as_number(_measurable(value)))
     converter.register_structure_hook(int, lambda value, _type: as_whole(value))
     converter.register_structure_hook(str, _text_hook)
     converter.register_structure_hook(dt.date, _date_hook)
     converter.register_structure_hook(dt.datetime, _datetime_hook)
     for shape in (parts.Vector, parts.Vector | None, tuple[parts.Point, ...] | None, bool | None):
-        converter.register_structure_hook_func(_is(shape), _keep)
+        converter.register_structure_hook_func(_is(shape), lambda value, _type: _measurable(value))
     for listed, item in ((tuple[parts.Pose, ...], parts.Pose), (tuple[parts.Block, ...], parts.Block)):
         converter.register_structure_hook_func(_is(listed), _list_hook(converter, item))
     converter.register_unstructure_hook(dt.datetime, lambda value: value.isoformat())

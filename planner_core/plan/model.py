@@ -40,7 +40,6 @@ SHAPES = ("box", "prism", "ridge", "post", "figure")
 RAMP_ORDERS = ("shutter-first", "iso-first")
 METERS = ("ground", "picture", "sky", "subject")
 
-SMALLEST = 1e-30  # in any unit here; rounding leaves 1e-17, and Planck's length is 1.6e-35 m
 THINNEST_M = 1e-4  # a sheet of paper
 
 Vector = tuple[float, float, float]
@@ -182,8 +181,6 @@ def as_number(value: Any) -> float:
         number = math.inf
     if not math.isfinite(number):
         raise PlanError("", value, "is not a finite number")
-    if 0.0 < abs(number) < SMALLEST:
-        raise PlanError("", value, "is smaller than anything that can be measured")
     return number
 
 

@@ -269,3 +269,13 @@ def test_between_looks_where_values_change():
     found = tracks.between(look, np.arange(1000), first, 0.02)
     np.testing.assert_array_equal(found, np.where(np.arange(1000) < 333, 0.0, 1.0))
     assert len(asked) < 20
+
+
+def test_very_many_rectangles_take_half_the_memory_and_say_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    crowd = random_place(11)
+    whole = tracks.compute_tracks(crowd, compute_frames(crowd))
+    monkeypatch.setattr(tracks, "MANY_RECTANGLES", 0)
+    halved = tracks.compute_tracks(crowd, compute_frames(crowd))
+    for name in ("left", "top", "right", "bottom", "distance_m"):
+        assert getattr(halved, name).nbytes * 2 == getattr(whole, name).nbytes
+        np.testing.assert_allclose(getattr(halved, name), getattr(whole, name), rtol=1e-6)
