@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import csv
 import io
+from functools import cached_property
 from typing import Any
 
+import attrs
 import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.light import colour, daylight
-from planner_core.light.exposure import Ramp, exposure_ramp
+from planner_core.light.exposure import Ramp, exposure_ramp, following_the_light
+from planner_core.light.sky import SkyLight
+from planner_core.picture import metering
 from planner_core.plan import timeline
 from planner_core.plan.model import Plan
 from planner_core.rig import drive, geometry, motion
@@ -30,7 +34,7 @@ class FrameTable:
     lens_altitude_deg always say where the lens looks. camera_m is the entrance pupil in scene metres and
     camera_rotation turns camera axes (looking along −Z, +Y up) into scene axes. Altitudes are apparent
     unless the name says true. Light is natural and on level ground, in lux; scene_ev100 has the artificial
-    floor in it. ramp is None for a plan without exposure.
+    floor in it; metered_ev100 is what the plan's meter reads. ramp is None for a plan without exposure.
     """
 
     plan: Plan
@@ -56,7 +60,9 @@ class FrameTable:
     scene_ev100: Array
     sun_colour: Array
     sky_colour: Array
+    metered_ev100: Array
     ramp: Ramp | None
+    known_readings: metering.Readings | None = None
 
     def __len__(self) -> int:
         return len(self.utc_s)
@@ -65,6 +71,16 @@ class FrameTable:
     def axes(self) -> AxisPositions:
         """Where the axes stand on every frame."""
         return AxisPositions(slide_m=self.slide_m, pan_deg=self.pan_deg, tilt_deg=self.tilt_deg)
+
+    @cached_property
+    def sky_light(self) -> SkyLight:
+        """The light of sky, sun, moon and lamps on every frame, in lux."""
+        return metering.sky_light(self)
+
+    @cached_property
+    def readings(self) -> metering.Readings:
+        """What a camera would read of every frame."""
+        return self.known_readings or metering.readings(self)
 
 
 def compute_frames(plan: Plan) -> FrameTable:
@@ -83,7 +99,8 @@ def compute_frames(plan: Plan) -> FrameTable:
     scene_ev100 = daylight.scene_ev100(
         light.total_lux, plan.exposure.artificial_ev100 if plan.exposure else None
     )
-    return FrameTable(
+    time_left_s = drive.exposure_time_left_s(plan, axes)
+    table = FrameTable(
         plan=plan,
         at=at,
         utc_s=utc_s,
@@ -107,7 +124,18 @@ def compute_frames(plan: Plan) -> FrameTable:
         scene_ev100=scene_ev100,
         sun_colour=colour.sun_tint(sun.altitude_deg),
         sky_colour=colour.sky_tint(sun.altitude_deg, cloud_divisor),
-        ramp=exposure_ramp(plan, scene_ev100, drive.exposure_time_left_s(plan, axes)),
+        metered_ev100=scene_ev100,
+        ramp=None,
+    )
+    if plan.exposure is None or plan.exposure.meter == "ground":
+        return attrs.evolve(table, ramp=exposure_ramp(plan, scene_ev100, time_left_s))
+    readings = metering.readings(table)
+    metered = following_the_light(readings.of(plan), scene_ev100)
+    return attrs.evolve(
+        table,
+        metered_ev100=metered,
+        known_readings=readings,
+        ramp=exposure_ramp(plan, scene_ev100, time_left_s, metered),
     )
 
 
@@ -152,6 +180,7 @@ COLUMNS = (
     "shutter_s",
     "iso",
     "exposure_error_stops",
+    "metered_ev100",
 )
 
 
@@ -174,6 +203,7 @@ def frames_csv(frames: FrameTable) -> str:
         frames.illuminance_lux,
         frames.scene_ev100,
         *((ramp.f_number, ramp.shutter_s, ramp.iso, ramp.error_stops) if ramp else (None,) * 4),
+        frames.metered_ev100,
     ]
     cells = [[""] * len(frames) if c is None else [_cell(v) for v in c] for c in columns]
     out = io.StringIO()

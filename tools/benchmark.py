@@ -269,18 +269,21 @@ def preview() -> Iterator[str]:
 def _preview_s(plan: Plan, look: str, every: int) -> tuple[float, float]:
     """Seconds for a clip with nothing drawn before, and for the same once more."""
     from blender_addon.render.preview import render_preview
+    from blender_addon.render.request import PreviewRequest
 
     spent = []
     with tempfile.TemporaryDirectory() as folder:
         for _ in range(2):
             start = time.perf_counter()
             render_preview(
-                plan,
-                Path(folder) / "clip.mp4",
-                look=look,
-                every=every,
-                size=CLIP_SIZE_PX,
-                cache=Path(folder) / "cache",
+                PreviewRequest(
+                    plan=plan,
+                    output=Path(folder) / "clip.mp4",
+                    look=look,
+                    every=every,
+                    size=CLIP_SIZE_PX,
+                    cache=Path(folder) / "cache",
+                )
             )
             spent.append(time.perf_counter() - start)
     return spent[0], spent[1]

@@ -7,11 +7,14 @@ old Pythons that it turns away (3.6 on), so no newer syntax here. Everything it 
 error: standard output belongs to the verb.
 """
 
+import csv
+import errno
 import hashlib
 import json
 import os
 import re
 import shutil
+import signal
 import struct
 import subprocess
 import sys
@@ -33,6 +36,31 @@ OTHER_VERBS_NEED = ("core",)
 # Measured with the pinned packages and rounded up: unpacked, plus downloads and the copies pip keeps.
 DISK_GB = {"core": 0.2, "preview": 2.0, "test": 1.2}
 MARKER = "duskrail-setup.json"
+DIST_INFO = ".dist-info"
+MAKING, REMOVING = ".making-venv", ".removing-venv"  # beside the project, while one is begun or thrown away
+# What pip is told by its environment about where packages come from; all else there is for other set-ups.
+PIP_SETTINGS_KEPT = (
+    *(
+        "INDEX_URL",
+        "EXTRA_INDEX_URL",
+        "FIND_LINKS",
+        "NO_INDEX",
+        "TRUSTED_HOST",
+        "PROXY",
+        "CERT",
+        "CLIENT_CERT",
+    ),
+    *(
+        "CACHE_DIR",
+        "NO_CACHE_DIR",
+        "CONFIG_FILE",
+        "TIMEOUT",
+        "DEFAULT_TIMEOUT",
+        "RETRIES",
+        "KEYRING_PROVIDER",
+    ),
+    "USE_FEATURE",
+)
 EXIT_CANNOT_SET_UP = 2
 EXIT_INTERRUPTED = 130
 
@@ -284,19 +312,36 @@ class Environment:
 
     def installed(self) -> Set[str]:
         """name==version of every package that pip has finished installing."""
-        try:
-            names = os.listdir(str(self.site_packages))
-        except OSError:
-            return set()
-        suffix = ".dist-info"
-        stems = (name[: -len(suffix)] for name in names if name.endswith(suffix))
+        stems = (folder.name[: -len(DIST_INFO)] for folder in self.records())
         return {normal_pin(stem.replace("-", "==", 1)) for stem in stems}
+
+    def records(self) -> List[Path]:
+        """The folders in which pip says what it has installed."""
+        return sorted(self.site_packages.glob("*" + DIST_INFO))
+
+    def robbed(self) -> List[Path]:
+        """The records of packages whose files are not all there any more."""
+        return [folder for folder in self.records() if not self._has_all_files(folder)]
+
+    def _has_all_files(self, record: Path) -> bool:
+        try:
+            lines = (record / "RECORD").read_text(encoding="utf-8").splitlines()
+        except OSError:
+            return False
+        for row in csv.reader(lines):
+            name = row[0] if row else ""
+            counts = name and not name.startswith("..") and not name.endswith(".pyc")
+            if counts and not os.path.exists(os.path.join(str(self.site_packages), name)):
+                return False
+        return True
 
     def lacks(self, groups: Sequence[str]) -> List[str]:
         """The groups of packages that aren't installed as they are pinned now."""
         if not self.is_sound():
             return list(groups)
-        have = self.installed()
+        have = self.installed() - {
+            normal_pin(r.name[: -len(DIST_INFO)].replace("-", "==", 1)) for r in self.robbed()
+        }
         stamps = self.marker().get("groups", {})
         pins = read_pins(self.minor())
         return [
@@ -321,9 +366,13 @@ def environment_for(minor: Tuple[int, int]) -> Environment:
         if environment.minor() == minor:
             return environment
     first = Environment(ROOT / ".venv")
-    if not first.folder.exists() or (first.is_ours() and not first.is_sound()):
+    if not first.folder.exists() or is_empty(first.folder) or (first.is_ours() and not first.is_sound()):
         return first
     return Environment(ROOT / ".venv-{}.{}".format(*minor))
+
+
+def is_empty(folder: Path) -> bool:
+    return folder.is_dir() and not os.listdir(str(folder))
 
 
 def normal_pin(pin: str) -> str:
@@ -357,10 +406,19 @@ def stamp(minor: Tuple[int, int], pins: Sequence[str]) -> str:
 # --- setting up ---------------------------------------------------------------------------------
 
 
+_held = []  # type: List[int]
+
+
+def locked_too() -> Dict[str, Any]:
+    """For Popen: the child holds the lock as well, and is waited for where it outlives a killed set-up."""
+    return {} if os.name == "nt" else {"pass_fds": tuple(_held)}
+
+
 @contextmanager
 def only_one_at_a_time() -> Iterator[None]:
-    """Waits while another set-up of this project is under way."""
+    """Waits while another set-up of this project, or what a killed one left running, is under way."""
     with open(str(ROOT / ".venv.lock"), "a+b") as handle:
+        _held.append(handle.fileno())
         if sys.platform == "win32":
             import msvcrt
 
@@ -379,11 +437,16 @@ def only_one_at_a_time() -> Iterator[None]:
             except OSError:
                 say("Waiting for another set-up of this project to end …")
                 fcntl.flock(handle, fcntl.LOCK_EX)
-        yield
+        try:
+            yield
+        finally:
+            _held.remove(handle.fileno())
 
 
 def set_up(environment: Environment, interpreter: Interpreter, groups: Sequence[str]) -> None:
     """Makes or completes the environment so that it holds these groups of packages."""
+    for left in (ROOT / MAKING, ROOT / REMOVING):
+        shutil.rmtree(str(left), ignore_errors=True)
     lacking = environment.lacks(groups)
     if not lacking:
         return
@@ -392,10 +455,10 @@ def set_up(environment: Environment, interpreter: Interpreter, groups: Sequence[
     name = environment.folder.name
     if not environment.is_sound():
         if environment.folder.exists():
-            if not environment.is_ours():
+            if not environment.is_ours() and not is_empty(environment.folder):
                 raise CannotSetUp(f"{environment.folder} is in the way and wasn't made here: move it")
             say(f"{name} is unfinished or broken: making it anew")
-            shutil.rmtree(str(environment.folder))
+            throw_away(environment.folder)
         make_venv(environment, interpreter)
     pins = read_pins(interpreter.minor)
     wanted = [pin for group in lacking for pin in pins[group]]
@@ -405,6 +468,8 @@ def set_up(environment: Environment, interpreter: Interpreter, groups: Sequence[
         )
     )
     environment.mark(state="unfinished")
+    for record in environment.robbed():  # pip takes a package for there while its record is
+        shutil.rmtree(str(record))
     install(environment, wanted)
     stamps = {**environment.marker().get("groups", {})}
     stamps.update({group: stamp(interpreter.minor, pins[group]) for group in lacking})
@@ -430,20 +495,42 @@ def make_venv(environment: Environment, interpreter: Interpreter) -> None:
             BLENDER_FOR_PYTHON[interpreter.minor],
         )
     )
-    environment.folder.mkdir()
-    environment.mark(state="unfinished", python=".".join(str(part) for part in interpreter.version))
+    begun = Environment(ROOT / MAKING)
+    begun.folder.mkdir()
+    begun.mark(state="unfinished", python=".".join(str(part) for part in interpreter.version))
+    os.rename(str(begun.folder), str(environment.folder))  # never there without its marker
     made = subprocess.run(
         [interpreter.path, "-I", "-m", "venv", str(environment.folder)],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         stdin=subprocess.DEVNULL,
+        env=pip_settings(),
+        **locked_too(),
     )
     if made.returncode:
         text = made.stdout.decode(errors="replace").strip()
         if "ensurepip" in text:
             raise CannotSetUp(no_venv_line(interpreter, os_release()))
+        if DISK_FULL.search(text):
+            raise CannotSetUp(FREE_SOME_SPACE)
         reason = text.splitlines()[-1] if text else "no reason given"
         raise CannotSetUp(f"{interpreter.path} can't make a virtual environment: {reason}")
+
+
+def throw_away(folder: Path) -> None:
+    """Remove a folder so that, stopped half-way, nothing stays in its place."""
+    os.rename(str(folder), str(ROOT / REMOVING))
+    shutil.rmtree(str(ROOT / REMOVING))
+
+
+def pip_settings() -> Dict[str, str]:
+    """The process's environment, less what would send pip's packages elsewhere (PIP_TARGET, PIP_PREFIX …)."""
+    kept = {
+        name: value
+        for name, value in os.environ.items()
+        if not name.upper().startswith("PIP_") or name.upper()[4:] in PIP_SETTINGS_KEPT
+    }
+    return {**kept, "PIP_USER": "0"}
 
 
 def install(environment: Environment, pins: Sequence[str]) -> None:
@@ -454,10 +541,14 @@ def install(environment: Environment, pins: Sequence[str]) -> None:
     command += ["--only-binary", ":all:", "--progress-bar", "off", "--no-input", "--no-color"]
     command += ["--disable-pip-version-check", "--no-warn-script-location", *pins]
     # Downloads go where the disk was checked, and where their growth can be watched.
-    settings = {**os.environ, "TMPDIR": str(scratch), "TEMP": str(scratch), "TMP": str(scratch)}
-    settings["PIP_USER"] = "0"
+    settings = {**pip_settings(), "TMPDIR": str(scratch), "TEMP": str(scratch), "TMP": str(scratch)}
     pip = subprocess.Popen(
-        command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, env=settings
+        command,
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        env=settings,
+        **locked_too(),
     )
     try:
         log = watch(pip, environment, scratch, pins)
@@ -582,18 +673,33 @@ def file_size(path: Path) -> int:
         return 0
 
 
+DISK_FULL = re.compile(r"No space left on device|Errno 28|Disk quota exceeded|Errno 122|not enough space")
+FREE_SOME_SPACE = "The disk is full: free some space and run this again"
+
+
 def why_pip_failed(log: Sequence[str], log_file: Path) -> str:
     """What to do about a failed install, in one line."""
     text = "\n".join(log)
-    if "No space left on device" in text or "Errno 28" in text:
-        return "The disk is full: free some space and run this again"
-    if re.search(r"connection broken|NewConnectionError|name resolution|timed out|ProxyError|SSLError", text):
+    if DISK_FULL.search(text):
+        return FREE_SOME_SPACE
+    if re.search(r"name resolution|Name or service not known|getaddrinfo failed|nodename nor servname", text):
+        return "The package index's name can't be resolved: check the network connection or its DNS"
+    if re.search(r"SSLError|CERTIFICATE_VERIFY_FAILED|certificate verify failed", text):
+        return "The package index's certificate isn't trusted: check the clock, or the proxy and PIP_CERT"
+    if re.search(r"ProxyError|Tunnel connection failed", text):
+        return "The proxy refuses the way to the package index: check the proxy's settings"
+    if re.search(r"connection broken|NewConnectionError|timed out|Connection refused", text):
         return "The package index can't be reached: check the network or proxy and run this again"
     missing = re.search(r"No matching distribution found for (\S+)", text)
     if missing:
         import platform
 
         machine = f"{platform.system()} {platform.machine()}"
+        if not missing.group(1).startswith("bpy"):
+            return (
+                f"The package index that pip asks has no {missing.group(1)} for this machine ({machine}): "
+                "check PIP_INDEX_URL, PIP_NO_INDEX and pip's settings, or use 64-bit Linux, Windows or macOS"
+            )
         return (
             f"There is no {missing.group(1)} for this machine ({machine}): use 64-bit Linux, Windows or macOS"
         )
@@ -705,18 +811,56 @@ def hand_over(environment: Environment, command: Sequence[str]) -> NoReturn:
             continue  # the child got it too and ends in its own way
 
 
-def main(argv: Sequence[str]) -> int:
-    verb, arguments = (argv[0], list(argv[1:])) if argv else ("--help", [])
-    groups = groups_for(verb, arguments)
+class Interrupts:
+    """Ctrl C during the set-up: an interrupt, and remembered.
+
+    Python drops an interrupt that comes while it cleans up an object, telling so in a traceback; and pip,
+    which gets the same Ctrl C, then ends as if it had failed.
+    """
+
+    def __init__(self) -> None:
+        self.came = False
+        if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+            signal.signal(signal.SIGINT, self._note)
+            sys.unraisablehook = lambda dropped: None
+
+    def _note(self, number: int, frame: Any) -> None:
+        self.came = True
+        raise KeyboardInterrupt
+
+    def end(self) -> None:
+        """Back to Python's own ways."""
+        if signal.getsignal(signal.SIGINT) == self._note:
+            signal.signal(signal.SIGINT, signal.default_int_handler)
+            sys.unraisablehook = sys.__unraisablehook__
+
+
+def prepare(groups: Sequence[str]) -> Environment:
+    """The environment to run in. Raises CannotSetUp, in one line, or KeyboardInterrupt."""
+    interrupts = Interrupts()
     try:
         environment = ready_environment(groups)
         if "preview" in groups:
             check_blender_starts(environment)
+    except (CannotSetUp, OSError) as problem:
+        if interrupts.came:
+            raise KeyboardInterrupt from None
+        if isinstance(problem, CannotSetUp):
+            raise
+        full = getattr(problem, "errno", 0) in (errno.ENOSPC, errno.EDQUOT)
+        raise CannotSetUp(FREE_SOME_SPACE if full else f"The set-up can't go on: {problem}") from None
+    finally:
+        interrupts.end()
+    return environment
+
+
+def main(argv: Sequence[str]) -> int:
+    verb, arguments = (argv[0], list(argv[1:])) if argv else ("--help", [])
+    groups = groups_for(verb, arguments)
+    try:
+        environment = prepare(groups)
     except CannotSetUp as problem:
         say(str(problem))
-        return EXIT_CANNOT_SET_UP
-    except OSError as problem:
-        say(f"The set-up can't go on: {problem}")
         return EXIT_CANNOT_SET_UP
     except KeyboardInterrupt:
         say("\nStopped. The next run takes the set-up up again.")

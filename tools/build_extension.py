@@ -51,7 +51,8 @@ def fetch_wheels(pins: Sequence[str], folder: Path = WHEELS) -> list[Path]:
     missing = [pin for pin in pins if _wheel_of(pin, folder) is None]
     if missing:
         command = [
-            *(sys.executable, "-m", "pip", "download", "--quiet", "--disable-pip-version-check", "--no-deps"),
+            *(sys.executable, "-I", "-m", "pip", "download"),
+            *("--quiet", "--disable-pip-version-check", "--no-deps"),
             *("--only-binary=:all:", "--implementation", "py", "--abi", "none", "--platform", "any"),
             *("--dest", str(folder), *missing),
         ]
@@ -158,9 +159,8 @@ def validate(archive: Path) -> str | None:
     tool = blender_checker()
     if tool is None:
         return None
-    done = subprocess.run(
-        [sys.executable, str(tool), "validate", str(archive)], capture_output=True, text=True, check=False
-    )
+    command = [sys.executable, "-I", str(tool), "validate", str(archive)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
     said = (done.stdout + done.stderr).strip()
     return said if done.returncode or "error" in said.lower() else ""
 

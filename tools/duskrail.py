@@ -1,15 +1,18 @@
 """The command line: reads the arguments, calls the core or the Blender layer, says what is wrong in a line.
 
 Every verb is a function that takes the parsed arguments and returns the exit code: 0 done, 1 the review
-found a `stop`, 2 the input can't be used, 130 interrupted.
+found a `stop`, 2 the input can't be used, 3 a defect of this program, 130 interrupted.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import io
 import json
+import os
 import sys
+import traceback
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
@@ -17,17 +20,17 @@ from typing import TYPE_CHECKING, Any, NoReturn
 if __package__ in (None, ""):
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from planner_core.plan.file import load_plan, save_plan, write_atomically
+from planner_core.plan.file import load_plan, save_plan
 from planner_core.plan.model import Plan, PlanError
+from planner_core.plan.text import escaped_json
+from tools.files import check_files, deliver, inputs_of, refuse_input, say
+from tools.outcome import CRASHED, DONE, FOUND_STOP, INTERRUPTED, UNUSABLE, UsageError, need_blender
+from tools.terminal import harmless_output, problem_line
 
 if TYPE_CHECKING:
     from planner_core.fit.result import Fit
 
-DONE, FOUND_STOP, UNUSABLE, INTERRUPTED = 0, 1, 2, 130
-
-
-class UsageError(ValueError):
-    """An argument that can't be meant; its message is one line."""
+DEBUG_VARIABLE = "DUSKRAIL_DEBUG"
 
 
 # ---------------------------------------------------------------- verbs
@@ -55,7 +58,7 @@ def frames(arguments: argparse.Namespace) -> int:
     from planner_core import compute_frames
     from planner_core.frames import frames_csv
 
-    _deliver(frames_csv(compute_frames(load_plan(arguments.plan))), arguments.output)
+    deliver(frames_csv(compute_frames(load_plan(arguments.plan))), arguments.output)
     return DONE
 
 
@@ -65,7 +68,7 @@ def axes(arguments: argparse.Namespace) -> int:
     from planner_core.output.axes import axes_csv
 
     plan = load_plan(arguments.plan)
-    _deliver(axes_csv(plan, compute_frames(plan)), arguments.output)
+    deliver(axes_csv(plan, compute_frames(plan)), arguments.output)
     return DONE
 
 
@@ -81,8 +84,7 @@ def fit(arguments: argparse.Namespace) -> int:
         plan = fitted.plan
         said += fitted.said
     save_plan(plan, arguments.output)
-    print("\n".join(said))
-    print(f"Written to {arguments.output}.")
+    say("\n".join((*said, f"Written to {arguments.output}.")), arguments.output)
     return DONE
 
 
@@ -122,9 +124,12 @@ def compare(arguments: argparse.Namespace) -> int:
     comparison = compare_moves(load_plan(arguments.plan))
     if arguments.write:
         folder = Path(arguments.write)
+        files = {folder / f"{name}.plan.json": candidate for name, candidate in comparison.plans.items()}
+        for path in files:
+            refuse_input("--write", path, inputs_of(arguments))
         folder.mkdir(parents=True, exist_ok=True)
-        for name, candidate in comparison.plans.items():
-            save_plan(candidate, folder / f"{name}.plan.json")
+        for path, candidate in files.items():
+            save_plan(candidate, path)
     print(_json_text(comparison.as_dict()) if arguments.json else comparison_text(comparison))
     return DONE
 
@@ -149,7 +154,7 @@ def readback(arguments: argparse.Namespace) -> int:
     except ReadbackError as problem:
         raise UsageError(str(problem)) from None
     save_plan(found.plan, arguments.output)
-    print("\n".join((*found.said, f"Written to {arguments.output}.")))
+    say("\n".join((*found.said, f"Written to {arguments.output}.")), arguments.output)
     return DONE
 
 
@@ -350,23 +355,7 @@ def _size(text: str) -> tuple[int, int]:
 
 def _json_text(values: Any) -> str:
     plain = not (sys.stdout.encoding or "utf-8").lower().startswith("utf")
-    return json.dumps(values, ensure_ascii=plain, allow_nan=False, indent=2)
-
-
-def _deliver(text: str, output: str | None) -> None:
-    if output is None:
-        sys.stdout.write(text)
-    else:
-        write_atomically(Path(output), text.encode("utf-8"))
-
-
-def need_blender() -> None:
-    import importlib.util
-
-    if importlib.util.find_spec("bpy") is None:
-        raise UsageError(
-            "this verb needs Blender's Python module; run it with tools/bootstrap.py, which sets it up"
-        )
+    return escaped_json(json.dumps(values, ensure_ascii=plain, allow_nan=False, indent=2))
 
 
 def main(words: Sequence[str] | None = None) -> int:
@@ -374,23 +363,53 @@ def main(words: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a terminal without “ still gets the rest
+    with harmless_output():
+        return _run(words)
+
+
+def _run(words: Sequence[str] | None) -> int:
     try:
         arguments = build_parser().parse_args(words)
-        return int(arguments.run(arguments))
+        check_files(arguments)
+        code = int(arguments.run(arguments))
+        sys.stdout.flush()
+        return code
     except (PlanError, UsageError) as problem:
-        print(problem, file=sys.stderr)
+        print(problem_line(problem), file=sys.stderr)
     except BrokenPipeError:
-        sys.stderr.close()
+        _leave_output()
         return DONE
     except OSError as problem:
-        print(f"{problem.filename or 'file'}: {problem.strerror or problem}", file=sys.stderr)
+        print(f"{problem.filename or 'standard output'}: {problem.strerror or problem}", file=sys.stderr)
+        _leave_output()
     except KeyboardInterrupt:
         print("Interrupted; nothing half-written.", file=sys.stderr)
         return INTERRUPTED
+    except Exception as problem:
+        return _crashed(problem)
     return UNUSABLE
 
 
-if __name__ == "__main__":
-    from tools.duskrail import main as run  # the verbs raise that module's errors, not this script's
+def _crashed(problem: Exception) -> int:
+    """A defect in one line, and where it is for those who ask."""
+    if os.environ.get(DEBUG_VARIABLE):
+        traceback.print_exc()
+    what = " ".join(f"{type(problem).__name__}: {problem}".split())[:200]
+    print(
+        f"A defect of Duskrail's own ({what}); nothing half-written. {DEBUG_VARIABLE}=1 shows where it is.",
+        file=sys.stderr,
+    )
+    return CRASHED
 
-    sys.exit(run())
+
+def _leave_output() -> None:
+    """Keep what couldn't be printed from being tried again on the way out."""
+    try:
+        sys.stdout.flush()
+    except (OSError, ValueError):
+        with contextlib.suppress(OSError, ValueError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+if __name__ == "__main__":
+    sys.exit(main())

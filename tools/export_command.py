@@ -7,15 +7,14 @@ from pathlib import Path
 
 from planner_core import compute_frames
 from planner_core.plan.file import load_plan
-from tools.duskrail import DONE, UsageError, need_blender
+from tools.files import say
+from tools.outcome import DONE, UsageError, need_blender
 
 
 def run_export(arguments: argparse.Namespace) -> int:
     """Build the scene and write it as glTF or USD."""
     plan = load_plan(arguments.plan)
     output = Path(arguments.output)
-    if not output.parent.is_dir():
-        raise UsageError(f"{output}: the folder to write it to does not exist")
     need_blender()
     import bpy
 
@@ -31,5 +30,5 @@ def run_export(arguments: argparse.Namespace) -> int:
         export_scene(output)
     except RuntimeError as problem:
         raise UsageError(str(problem)) from None
-    print(f"{output}: the camera on {len(frames)} frames, and {len(plan.blocks)} blocks.")
+    say(f"{output}: the camera on {len(frames)} frames, and {len(plan.blocks)} blocks.", arguments.output)
     return DONE

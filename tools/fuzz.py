@@ -39,9 +39,10 @@ if __package__ in (None, ""):
 
 from attrs import evolve, frozen
 
-from planner_core.plan.file import write_atomically
 from planner_core.plan.text import is_control
+from planner_core.plan.writing import write_atomically
 from tools import fuzz_cases
+from tools.duskrail import DEBUG_VARIABLE
 from tools.fuzz_cases import Case
 
 LIMIT_S = 30.0  # for one call; the slowest sound one takes a tenth of that
@@ -133,7 +134,7 @@ def _flaw_of_the_text(case: Case, ended: Ended) -> str:
 
 
 def _flaw_of_the_numbers(case: Case, texts: dict[str, str]) -> str:
-    if "--json" in case.words and case.words[:1] in (("check",), ("compare",)):
+    if "--json" in case.words and "--help" not in case.words and case.words[:1] in (("check",), ("compare",)):
         try:
             json.loads(texts["standard output"], parse_constant=_refuse)
         except ValueError:
@@ -165,8 +166,9 @@ def _formula(text: str) -> bool:
 
 def call(case: Case, folder: Path) -> Ended:
     """Run the case's words in a folder with its files, in this process, warnings of numbers being errors."""
-    from tools.duskrail import main
+    from tools.duskrail import DEBUG_VARIABLE, main
 
+    os.environ[DEBUG_VARIABLE] = "1"  # a crash says where it is
     for name, content in case.files.items():
         (folder / name).write_bytes(content)
     before = Path.cwd()
@@ -278,6 +280,7 @@ def _unpacked(packed: dict[str, Any]) -> Case:
 
 def _work() -> None:
     """Judge the cases that come in on standard input, an answer a line."""
+    os.environ[DEBUG_VARIABLE] = "1"  # a defect says where it is
     with contextlib.suppress(ImportError, ValueError, OSError):
         import resource
 
@@ -442,7 +445,9 @@ def main(words: Sequence[str] | None = None) -> int:
     parser.add_argument("--minutes", type=float, default=60.0)
     parser.add_argument("--cases", type=int, help="end after so many of each kind")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--kinds", default="plan,bytes,map,profile,words", help=", ".join(fuzz_cases.KINDS))
+    parser.add_argument(
+        "--kinds", default="plan,verb,bytes,map,profile,words", help=", ".join(fuzz_cases.KINDS)
+    )
     parser.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()) / "duskrail-fuzz")
     parser.add_argument("--again", metavar="KIND-NUMBER", help="run one case once more and show it")
     parser.add_argument("--worker", action="store_true", help=argparse.SUPPRESS)

@@ -233,7 +233,7 @@ PLAN_WORDS = (
     ("axes", PLAN, "-o", "axes.csv"),
     ("sheet", PLAN, "-o", "sheet.html", "--ics", "evening.ics"),
 )
-RARE_PLAN_WORDS = (
+SLOWER_PLAN_WORDS = (
     ("fit", PLAN, "-o", NEW, "--travel"),
     ("fit", PLAN, "-o", NEW, "--balance", "1:1"),
     ("fit", PLAN, "-o", NEW, "--clip", "8"),
@@ -244,8 +244,11 @@ RARE_PLAN_WORDS = (
 
 
 def _plan_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
-    words = rng.choice(RARE_PLAN_WORDS if rng.random() < 0.08 else PLAN_WORDS)
-    return {PLAN: plan_text(mutated_plan(rng))}, words
+    return {PLAN: plan_text(mutated_plan(rng))}, rng.choice(PLAN_WORDS)
+
+
+def _verb_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
+    return {PLAN: plan_text(mutated_plan(rng))}, rng.choice(SLOWER_PLAN_WORDS)
 
 
 def _bytes_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
@@ -431,6 +434,7 @@ def _blend_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
 Maker = Callable[[random.Random], tuple[dict[str, bytes], tuple[str, ...]]]
 KINDS: dict[str, Maker] = {
     "plan": _plan_case,
+    "verb": _verb_case,
     "bytes": _bytes_case,
     "map": _map_case,
     "profile": _profile_case,

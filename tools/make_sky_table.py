@@ -36,8 +36,7 @@ from numpy.typing import NDArray
 if __package__ in (None, ""):
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from planner_core.draft import sky
-from planner_core.light import colour
+from planner_core.light import colour, sky
 
 Array = NDArray[np.float64]
 
@@ -75,7 +74,7 @@ OZONE_CM2 = np.array(
     (0.000, 0.001, 0.004, 0.013, 0.034, 0.070, 0.124, 0.185, 0.293, 0.390, 0.463, 0.512, 0.400, 0.289,
      0.210, 0.137, 0.088, 0.060, 0.047, 0.031, 0.020)
 ) * 1e-20  # fmt: skip
-SUN_ROWS_DEG = tuple(row[0] for row in sky.SHARES if row[0] > -18)
+SUN_ROWS_DEG = tuple(row[0] for row in sky.COMPONENT_SHARES if row[0] > -18)
 DARKEST_WEIGHED = 0.02  # of the brightest: what is darker counts as that in the fit
 BLOCKED_KM = 1e7  # of air: nothing comes through
 SIGHT_STEPS, SUN_STEPS, SPHERE_STEPS = 160, 300, 30
@@ -329,7 +328,7 @@ def _rgb(spectra: Array) -> Array:
 
 
 def fit_row(radiance: Array, sun_altitude_deg: float, over: Dome) -> tuple[Array, Array]:
-    """Tint (3,) of the sky's light on level ground, and shares (4, 3) of isotropic light, band, glow, ember.
+    """Tint (3,) of the sky's light on level ground, and shares (4, 3) of its components.
 
     Least squares over the dome by solid angle, each error's square divided by the sky's brightness there,
     so that neither the bright side nor the dark one decides alone.
@@ -350,10 +349,10 @@ def _basis(sun_altitude_deg: float, over: Dome) -> Array:
         :, None
     ] * np.cos(over.azimuths)
     shapes = sky._shapes(
-        np.broadcast_to(up, toward.shape), toward, float(middle), sky.ember_form(sun_altitude_deg)
+        np.broadcast_to(up, toward.shape), toward, float(middle), sky.aureole_form(sun_altitude_deg)[:, None]
     )
-    thinning = np.exp(-sky.air_depth(sun_altitude_deg) / (up + sky.AIR_RISE))
-    return shapes[..., None] * sky.shape_peaks(sun_altitude_deg) * thinning[:, None, None, :]
+    thinning = np.exp(-sky.extinction_depth(sun_altitude_deg) / (up + sky.EXTINCTION_RISE))
+    return shapes[..., None] * sky.component_normalisation(sun_altitude_deg) * thinning[:, None, None, :]
 
 
 def _fit_channel(basis: Array, wanted: Array, over: Dome) -> Array:
@@ -401,7 +400,7 @@ def made_rows(altitudes_deg: Iterable[float]) -> list[Row]:
 
 def kept_row(altitude_deg: float) -> Row:
     """The row that the sky model has."""
-    tint, *parts = sky.sky_shares(altitude_deg)
+    tint, *parts = sky.component_shares(altitude_deg)
     shares = np.array(parts)
     return Row(sun_altitude_deg=altitude_deg, tint=tint, shares=np.vstack([1.0 - shares.sum(axis=0), shares]))
 

@@ -7,8 +7,9 @@ from pathlib import Path
 
 from planner_core.evening import dates
 from planner_core.place import footprints
-from planner_core.plan.file import load_plan, save_plan, write_atomically
-from tools.duskrail import DONE
+from planner_core.plan.file import load_plan, save_plan
+from tools.files import deliver, say
+from tools.outcome import DONE
 
 
 def run_blocks(arguments: argparse.Namespace) -> int:
@@ -26,7 +27,7 @@ def run_blocks(arguments: argparse.Namespace) -> int:
         plan, imported = footprints.load_footprints(arguments.source, plan, selection)
         said = imported.said
     save_plan(plan, arguments.output)
-    print("\n".join((*said, f"Written to {arguments.output}.")))
+    say("\n".join((*said, f"Written to {arguments.output}.")), arguments.output)
     return DONE
 
 
@@ -37,6 +38,6 @@ def run_dates(arguments: argparse.Namespace) -> int:
         load_plan(arguments.plan), first, last, body="moon" if arguments.moon else "sun"
     )
     if arguments.output:
-        write_atomically(Path(arguments.output), dates.dates_csv(table).encode("utf-8"))
-    print(dates.dates_text(table), end="")
+        deliver(dates.dates_csv(table), arguments.output)
+    say(dates.dates_text(table).rstrip("\n"), arguments.output)
     return DONE

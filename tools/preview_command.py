@@ -5,10 +5,29 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from planner_core.plan.file import load_plan
 from planner_core.plan.model import Plan, PlanError
-from tools.duskrail import DONE, UsageError, need_blender
+from planner_core.plan.writing import is_stream
+from planner_core.words.durations import duration_text
+from tools.files import say
+from tools.outcome import DONE, UsageError, need_blender
+
+if TYPE_CHECKING:
+    from blender_addon.render.progress import Progress
+    from blender_addon.render.request import PreviewError
+
+
+# What the parts of a request are called on the command line
+OPTIONS = {
+    "frame_range": "--frames",
+    "every": "--every",
+    "size": "--size",
+    "look": "--look",
+    "beside": "--beside",
+    "join": "--join",
+}
 
 
 def run_preview(arguments: argparse.Namespace) -> int:
@@ -17,7 +36,7 @@ def run_preview(arguments: argparse.Namespace) -> int:
     other = load_plan(arguments.beside) if arguments.beside else None
     _check(arguments, plan)
     need_blender()
-    from blender_addon.render.preview import PreviewError
+    from blender_addon.render.request import PreviewError
 
     arguments.progress = ProgressLine()
     try:
@@ -30,10 +49,20 @@ def run_preview(arguments: argparse.Namespace) -> int:
         if arguments.blend:
             _save_scene(arguments, plan)
     except PreviewError as problem:
-        raise UsageError(str(problem)) from None
+        raise UsageError(_words(problem)) from None
     finally:
         arguments.progress.end()
     return DONE
+
+
+def _words(problem: PreviewError) -> str:
+    """What is wrong, by the names that the command line has for it."""
+    from blender_addon.render.request import FramesMissingError
+
+    remedy = ""
+    if isinstance(problem, FramesMissingError):
+        remedy = f"; draw them with --frames {problem.first}:{problem.last}"
+    return f"{OPTIONS.get(problem.field, 'preview')}: {problem}{remedy}"
 
 
 def _check(arguments: argparse.Namespace, plan: Plan) -> None:
@@ -58,9 +87,6 @@ def _check(arguments: argparse.Namespace, plan: Plan) -> None:
     ):
         raise UsageError("preview: --title, --burn-in, --join and --beside need a clip; add -o CLIP.mp4")
     _check_endings(arguments)
-    for file in (arguments.output, arguments.contact, arguments.blend):
-        if file and not Path(file).parent.is_dir():
-            raise UsageError(f"{file}: the folder to write it to does not exist")
     if arguments.frames and arguments.frames[1] > plan.shoot.frames:
         first, last = arguments.frames
         raise PlanError(
@@ -78,17 +104,18 @@ def _check_endings(arguments: argparse.Namespace) -> None:
     }
     for option, (ending, what) in endings.items():
         file = getattr(arguments, option)
-        if file and Path(file).suffix.lower() != ending:
+        if file and Path(file).suffix.lower() != ending and not is_stream(Path(file)):
             name = "-o" if option == "output" else f"--{option}"
             raise PlanError(name, file, f"is no name for {what}; end it in {ending}")
 
 
 def _make_clip(arguments: argparse.Namespace, plan: Plan, other: Plan | None) -> None:
     from blender_addon.render.preview import render_preview
+    from blender_addon.render.request import PreviewRequest
 
-    made = render_preview(
-        plan,
-        Path(arguments.output),
+    request = PreviewRequest(
+        plan=plan,
+        output=Path(arguments.output),
         look=arguments.look,
         frame_range=arguments.frames,
         every=arguments.every,
@@ -97,13 +124,14 @@ def _make_clip(arguments: argparse.Namespace, plan: Plan, other: Plan | None) ->
         burn_in=arguments.burn_in,
         beside=other,
         join=arguments.join,
-        progress=arguments.progress,
     )
+    made = render_preview(request, arguments.progress)
     arguments.progress.end()
     width, height = made.size_px
-    print(
+    say(
         f"{made.output}: {len(made.frames)} frames at {made.fps:g} frames a second, {width}×{height}, "
-        f"{made.engine}; {made.drawn} drawn now, {made.kept} kept from before."
+        f"{made.engine}; {made.drawn} drawn now, {made.kept} kept from before.",
+        arguments.output,
     )
 
 
@@ -120,7 +148,7 @@ def _make_still(arguments: argparse.Namespace, plan: Plan) -> None:
         progress=arguments.progress,
     )
     arguments.progress.end()
-    print(f"{arguments.output}: frame {arguments.still}, {width}×{height}.")
+    say(f"{arguments.output}: frame {arguments.still}, {width}×{height}.", arguments.output)
 
 
 def _make_contact(arguments: argparse.Namespace, plan: Plan) -> None:
@@ -137,14 +165,26 @@ def _make_contact(arguments: argparse.Namespace, plan: Plan) -> None:
         plan, shown, Path(arguments.contact), look=arguments.look, size=size, progress=arguments.progress
     )
     arguments.progress.end()
-    print(f"{arguments.contact}: a contact sheet of {count} frames.")
+    say(f"{arguments.contact}: a contact sheet of {count} frames.", arguments.contact)
 
 
 def _save_scene(arguments: argparse.Namespace, plan: Plan) -> None:
     from blender_addon.render.preview import save_scene
 
     save_scene(plan, Path(arguments.blend))
-    print(f"{arguments.blend}: the scene, to edit in Blender and to read back.")
+    say(f"{arguments.blend}: the scene, to edit in Blender and to read back.", arguments.blend)
+
+
+def progress_text(progress: Progress) -> str:
+    """How far it has come, in words."""
+    if progress.engine:
+        return f"Drawing with {progress.engine}."
+    if progress.stage == "encoding":
+        return "Writing the clip."
+    left = (
+        f", about {duration_text(max(1, round(progress.seconds_left)))} left" if progress.seconds_left else ""
+    )
+    return f"Frame {progress.done} of {progress.total}{left}"
 
 
 class ProgressLine:
@@ -154,7 +194,8 @@ class ProgressLine:
         self.in_terminal = sys.stderr.isatty()
         self.last_length = 0
 
-    def __call__(self, text: str) -> None:
+    def __call__(self, progress: Progress) -> None:
+        text = progress_text(progress)
         if self.in_terminal:
             print("\r" + text.ljust(self.last_length), end="", file=sys.stderr, flush=True)
             self.last_length = len(text)

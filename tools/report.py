@@ -7,6 +7,7 @@ import shutil
 import textwrap
 from typing import Any
 
+from planner_core.plan.text import one_line
 from planner_core.review.findings import Finding, Review, sentences
 from planner_core.words.figures import figure, frames_text
 
@@ -16,7 +17,7 @@ HEADINGS = {"stop": "Must change", "warn": "Look at", "note": "Good to know"}
 def review_text(report: Review) -> str:
     """The review as paragraphs, the gravest first; then the plan in numbers."""
     width = min(shutil.get_terminal_size((100, 24)).columns, 100)
-    lines = [report.title or "Untitled plan", ""]
+    lines = [one_line(report.title) or "Untitled plan", ""]
     for level, heading in HEADINGS.items():
         found = [finding for finding in report.findings if finding.level == level]
         if not found:

@@ -10,8 +10,10 @@ from planner_core import compute_frames, review
 from planner_core.frames import FrameTable
 from planner_core.output.calendar import ics_bytes
 from planner_core.output.sheet.page import Picture, Shown, sheet_html, strip_frames
-from planner_core.plan.file import load_plan, write_atomically
-from tools.duskrail import DONE, UsageError
+from planner_core.plan.file import load_plan
+from planner_core.plan.writing import write_atomically
+from tools.files import deliver, say
+from tools.outcome import DONE, UsageError
 
 
 def run_sheet(arguments: argparse.Namespace) -> int:
@@ -25,16 +27,16 @@ def run_sheet(arguments: argparse.Namespace) -> int:
         shown = strip_frames(frames, report)
         pictures = _pictures(frames, shown)
         page = sheet_html(plan, frames, report, pictures)
-        write_atomically(Path(arguments.output), page.encode("utf-8"))
+        deliver(page, arguments.output)
         how = (
             f"{len(pictures)} of {len(shown)} pictures from the draft clip"
             if pictures
             else "pictures drawn from the blocks"
         )
-        print(f"{arguments.output}: the shot sheet, {how}.")
+        say(f"{arguments.output}: the shot sheet, {how}.", arguments.output)
     if arguments.ics:
         write_atomically(Path(arguments.ics), ics_bytes(plan, frames))
-        print(f"{arguments.ics}: the shoot for a calendar.")
+        say(f"{arguments.ics}: the shoot for a calendar.", arguments.ics)
     return DONE
 
 

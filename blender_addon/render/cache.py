@@ -8,9 +8,10 @@ import hashlib
 import json
 import os
 import struct
+import tempfile
 import time
 import zlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,8 @@ import attrs
 import numpy as np
 import platformdirs
 from attrs import frozen
+
+from planner_core.plan.writing import write_atomically
 
 CACHE_VARIABLE = "DUSKRAIL_CACHE"
 LARGEST_BYTES = 4_000_000_000
@@ -46,24 +49,28 @@ class CacheVariant:
 
 
 class FrameCache:
-    """A folder of finished frames as PNG. A frame is there whole or not at all."""
+    """A folder of finished frames as PNG. A frame is there whole or not at all.
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
+    Where nothing can be written to it, new frames go to another folder.
+    """
+
+    def __init__(self, folder: Path, new: Path | None = None) -> None:
+        self.folder, self.new = folder, new or folder
 
     def path(self, key: str) -> Path:
         """Where a frame with that key is, or would be."""
-        return self.folder / "frames" / key[:2] / f"{key}.png"
+        kept = _frame_path(self.folder, key)
+        return kept if kept.exists() else _frame_path(self.new, key)
 
     def working_path(self, key: str) -> Path:
         """Where to write a frame before it is finished; the folder is made. Raises OSError."""
-        path = self.path(key)
+        path = _frame_path(self.new, key)
         path.parent.mkdir(parents=True, exist_ok=True)
         return path.with_name(f".{key[:16]}.{os.getpid()}.png")
 
     def finish(self, key: str) -> Path:
         """Move a frame from its working path to its own, once it is on the disk. Raises OSError."""
-        path, working = self.path(key), self.working_path(key)
+        path, working = _frame_path(self.new, key), self.working_path(key)
         with working.open("rb+") as drawn:
             os.fsync(drawn.fileno())
         working.replace(path)
@@ -77,8 +84,10 @@ class FrameCache:
         except OSError:
             return False
         if not is_whole_png(content):
-            with contextlib.suppress(OSError):
+            try:
                 path.unlink()
+            except OSError:  # it can't be replaced either
+                self.folder = self.new
             return False
         with contextlib.suppress(OSError):  # a cache that may only be read
             os.utime(path)
@@ -93,7 +102,7 @@ class FrameCache:
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
             rows = [attrs.astuple(one) for one in after]
-            write_whole(self.folder / VARIANTS_FILE, json.dumps(rows).encode("utf-8"))
+            write_atomically(self.folder / VARIANTS_FILE, json.dumps(rows).encode("utf-8"))
         except OSError:
             return  # the frames are found by their names all the same
 
@@ -127,6 +136,27 @@ class FrameCache:
                 return
             path.unlink(missing_ok=True)
             total -= size
+
+
+@contextlib.contextmanager
+def open_cache(folder: Path | None = None) -> Iterator[FrameCache]:
+    """The user's cache, or the one in a folder; where nothing can be written there, new frames go to a
+    temporary folder for as long as it is open.
+    """
+    folder = folder or cache_folder()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError:
+        with tempfile.TemporaryDirectory(prefix="duskrail-cache-") as new:
+            yield FrameCache(folder, Path(new))
+        return
+    yield FrameCache(folder)
+
+
+def _frame_path(folder: Path, key: str) -> Path:
+    return folder / "frames" / key[:2] / f"{key}.png"
 
 
 def key_of(*parts: Any) -> str:
@@ -233,16 +263,3 @@ def _modules_named(node: ast.ImportFrom, path: Path, layer: Path, core: Path) ->
 def _module_files(path: Path) -> list[Path]:
     """The module's file, or its package's."""
     return [file for file in (path.with_suffix(".py"), path / "__init__.py") if file.is_file()]
-
-
-def write_whole(path: Path, content: bytes) -> None:
-    """Write a file under another name and move it into place. Raises OSError."""
-    working = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        with working.open("wb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
-        working.replace(path)
-    finally:
-        working.unlink(missing_ok=True)

@@ -17,6 +17,8 @@ from typing import Any
 import bpy
 from attrs import frozen
 
+from planner_core.plan.writing import write_atomically
+
 from .. import compat
 from . import cache as framecache
 
@@ -80,7 +82,7 @@ def choose_engine(look: str, wanted: str | None = None) -> Engine:
     why = "no OpenGL here" if look == "fast" else "no graphics card here"
     if not _has_cycles():
         raise EngineError(
-            f"preview: nothing here can draw: {why}, and this Blender was built without Cycles; "
+            f"nothing here can draw: {why}, and this Blender was built without Cycles; "
             "install the system's OpenGL libraries (libgl1 and libegl1 on Debian and Ubuntu)"
         )
     return Engine(name=compat.CYCLES, words="Cycles on the processor", why=why)
@@ -174,6 +176,6 @@ def _write_notes(notes: dict[str, Any]) -> None:
     try:
         path = framecache.cache_folder() / "machine.json"
         path.parent.mkdir(parents=True, exist_ok=True)
-        framecache.write_whole(path, json.dumps(notes).encode("utf-8"))
+        write_atomically(path, json.dumps(notes).encode("utf-8"))
     except OSError:
         return  # found out anew next time

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import tempfile
 from collections.abc import Set
@@ -9,6 +10,10 @@ from pathlib import Path
 
 import addon_utils
 import bpy
+
+from planner_core.plan.writing import check_writable, is_stream, put_in_place
+
+from ..console import silenced
 
 KINDS = (".glb", ".gltf", ".usd", ".usda", ".usdc")
 
@@ -23,13 +28,65 @@ def export_scene(path: Path) -> None:
     kind = path.suffix.lower()
     if kind not in KINDS:
         raise ValueError(f"{path.name}: is neither glTF nor USD; end it in {', '.join(KINDS)}")
-    with tempfile.TemporaryDirectory(prefix=f".{path.stem}.", dir=path.parent) as folder:
+    check_writable(path)
+    if kind == ".gltf" and is_stream(path):
+        raise ValueError(f"{path}: a .gltf is two files, which no pipe takes; use .glb")
+    beside = None if is_stream(path) else Path(os.path.realpath(path)).parent
+    with tempfile.TemporaryDirectory(prefix=f".{path.stem}.", dir=beside) as folder:
         made = Path(folder) / path.name
-        finished = _gltf(made) if kind in (".glb", ".gltf") else _usd(made)
-        if finished != {"FINISHED"} or not made.exists():
-            raise RuntimeError(f"{path.name}: the exporter wrote nothing")
+        try:
+            with silenced():
+                finished = _gltf(made) if kind in (".glb", ".gltf") else _usd(made)
+        except RuntimeError as problem:  # with a traceback of the exporter's in it
+            why = [line.strip() for line in str(problem).splitlines() if line.strip()][-1]
+            raise RuntimeError(f"{path}: could not be written ({why})") from None
+        if finished != {"FINISHED"} or not made.exists() or not _is_whole(made, kind):
+            raise RuntimeError(f"{path}: could not be written whole; is the disk full?")
+        if kind == ".usda":
+            made.write_text(sorted_prims(made.read_text(encoding="utf-8")), encoding="utf-8", newline="\n")
         for part in sorted(Path(folder).iterdir(), key=lambda part: part == made):
-            os.replace(part, path.parent / part.name)
+            put_in_place(part, path if part == made else path.parent / part.name)
+
+
+def _is_whole(path: Path, kind: str) -> bool:
+    """Whether a file that an exporter wrote goes on to its end, by what its own head or foot says."""
+    content = path.read_bytes()
+    if kind == ".gltf":
+        try:
+            buffers = json.loads(content).get("buffers", [])
+            return all((path.parent / b["uri"]).stat().st_size >= b["byteLength"] for b in buffers)
+        except (ValueError, KeyError, OSError):
+            return False
+    if kind == ".glb":  # magic, version, length of all: glTF 2.0, 4.4.2
+        return len(content) >= 12 and int.from_bytes(content[8:12], "little") == len(content)
+    if content.startswith(b"PXR-USDC"):  # the place of the table of contents, which comes last
+        place = int.from_bytes(content[16:24], "little")
+        sections = int.from_bytes(content[place : place + 8], "little")
+        return place >= 88 and place + 8 + 32 * sections == len(content)
+    return content.startswith(b"#usda") and content.endswith(b"}\n\n")
+
+
+def sorted_prims(text: str) -> str:
+    """A USD text with the prims of each level by name: Blender writes them as they lie in memory, in another
+    order each time.
+    """
+    return "\n".join(_sorted_lines(text.split("\n"), 0))
+
+
+def _sorted_lines(lines: list[str], depth: int) -> list[str]:
+    indent = "    " * depth
+    starts = [n for n, line in enumerate(lines) if line.startswith((f"{indent}def ", f"{indent}over "))]
+    if not starts:
+        return lines
+    ends = [next(n for n in range(start, len(lines)) if lines[n] == f"{indent}}}") for start in starts]
+    prims = []
+    for start, end in zip(starts, ends, strict=True):
+        opening = next(n for n in range(start, end) if lines[n] == f"{indent}{{")
+        inside = _sorted_lines(lines[opening + 1 : end], depth + 1)
+        prims.append([*lines[start : opening + 1], *inside, lines[end]])
+    prims.sort(key=lambda prim: prim[0].split('"')[1])
+    spaced = [line for prim in prims for line in ("", *prim)][1:]
+    return [*lines[: starts[0]], *spaced, *lines[ends[-1] + 1 :]]
 
 
 def _gltf(path: Path) -> Set[str]:

@@ -16,8 +16,10 @@ from attrs import frozen
 from mathutils import Matrix
 from numpy.typing import NDArray
 
-from planner_core.draft import lamps, sky, stars
+from planner_core.draft import stars
+from planner_core.draft.sky import picture_light
 from planner_core.frames import FrameTable
+from planner_core.light import lamps, sky
 from planner_core.picture import optics
 from planner_core.rig import geometry
 
@@ -35,7 +37,7 @@ MOST_VIEWS = 1000
 VIEW_MARGIN = 1.15  # how much more than the pictures' width and height is made ready
 DISC_SHARE = 0.98  # of the dome's radius
 DISC_SIDES = 24
-# rings around the middle of the sun, in its radii: the disc's soft edge, and the veil around it
+# rings around the middle of the sun, in its radii: the disc's soft edge, and the glare around it
 SUN_RINGS = np.array([0.0, 0.85, 1.15, 1.6, 2.4, 3.6, 5.5, 8.0, 12.0, 18.0, 27.0, 40.0])
 MOON_RINGS = np.array([0.0, 0.9, 1.0])
 RIM_COS, RIM_SIN = (f(np.arange(DISC_SIDES) * (2.0 * np.pi / DISC_SIDES)) for f in (np.cos, np.sin))
@@ -102,7 +104,7 @@ class FastLook:
 
     def __init__(self, scene: bpy.types.Scene, frames: FrameTable, panes: lamps.Panes) -> None:
         self.scene, self.frames, self.panes = scene, frames, panes
-        self.light = sky.picture_light(frames)
+        self.light = picture_light(frames)
         self.eye, self.view = geometry.head_middle_m(frames.plan), _in_view(frames)
         _choose_shading(scene)
         assert scene.camera is not None
@@ -120,7 +122,7 @@ class FastLook:
                 _cut_finely(thing, self.eye, self.view)
         self.pieces = [_Corners(thing) for thing in things]
         self.sky: _Sky | None = None
-        self.skyglow, self.veils = sky.skyglow(self.light), sky.veil_levels(self.light)
+        self.skyglow, self.glare = sky.skyglow(self.light), sky.glare_levels(self.light)
         self.sun_disc = sky.sun_disc(self.light)
         self.moon_disc = sky.moon_disc(self.light, frames.moon_lit_fraction)
         self._prepare()
@@ -247,13 +249,13 @@ class FastLook:
         rise = np.maximum(half[:, 2], 0.05)
         slopes = np.exp(-(1.0 - rise**2) / rise**2 / SWELL) / (SWELL * rise**4)
         glitter = slopes / (4.0 * drop) * max(float(sun[2]) > 0.0, 0.0)
-        body = self.albedo[self.is_water] * (light.even[frame] + light.band[frame])
+        body = self.albedo[self.is_water] * (light.isotropic[frame] + light.horizon_band[frame])
         return body + fresnel[:, None] * (
             seen + (self.waves * np.minimum(glitter, GLITTER_MOST))[:, None] * light.sun[frame]
         )
 
     def _paint_sky(self, dome: _Sky, frame: int, shadow: float) -> None:
-        """The sky, with the glow of the place and the veil around the sun in it, and before it the discs and
+        """The sky, with the glow of the place and the glare around the sun in it, and before it the discs and
         the stars.
         """
         sun, moon = self.frames.sun_direction[frame], self.frames.moon_direction[frame]
@@ -265,9 +267,9 @@ class FastLook:
             stars.turned(self.star_corners, self.star_pole, float(self.star_turn_deg[frame])),
         ]
         directions = np.vstack([dome.outward, *before])
-        band = np.exp(-sky.BAND_FALL * np.maximum(directions[:, 2:], 0.0))
-        veil = sky.veil(self.veils[frame], np.linalg.norm(directions - sun, axis=1))
-        colours = sky.radiance(self.light, frame, directions) + band * self.skyglow[frame] + veil
+        band = np.exp(-sky.HORIZON_FALL * np.maximum(directions[:, 2:], 0.0))
+        glare = sky.glare(self.glare[frame], np.linalg.norm(directions - sun, axis=1))
+        colours = sky.radiance(self.light, frame, directions) + band * self.skyglow[frame] + glare
         counts = [len(dome.outward), *map(len, before)]
         _, on_sun, on_moon, on_stars = np.split(colours, np.cumsum(counts)[:-1])
         on_sun += SUN_EDGE[:, None] * self.sun_disc[frame]

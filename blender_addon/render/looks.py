@@ -14,9 +14,10 @@ from .. import compat
 from ..scene import lighting, nightlights, starfield
 from . import engines
 from .fastlook import FastLook
+from .request import FAST, LIT, LOOKS
 
-FAST, LIT = "fast", "lit"
-LOOKS = (FAST, LIT)
+__all__ = ["FAST", "LIT", "LOOKS", "Look", "settings_key"]
+
 # of a clip's frames, and of a still, which is looked at for longer
 CYCLES_SAMPLES, CYCLES_STILL_SAMPLES = 2, 16
 EEVEE_SAMPLES, EEVEE_STILL_SAMPLES = 16, 64

@@ -17,6 +17,8 @@ from typing import Any
 
 import bpy
 
+from planner_core.plan.writing import check_writable, is_stream, put_in_place
+
 from .. import compat
 from ..console import silenced
 
@@ -31,17 +33,30 @@ def encode(pictures: Sequence[Path], output: Path, fps: float, size_px: tuple[in
     """Write pictures of a size as a video. It appears at output once it is whole. Raises MovieError,
     OSError.
     """
-    _sweep(output.parent)
-    with tempfile.TemporaryDirectory(prefix=f"{_working_prefix()}{os.getpid()}-", dir=output.parent) as name:
-        folder = Path(name)
-        for number, picture in enumerate(pictures, start=1):
-            _link(picture, folder / f"{number:06d}.png")
-        made = _render(folder, len(pictures), fps, size_px)
-        index_first(made)
-        undate(made)
-        with made.open("rb") as whole:
-            os.fsync(whole.fileno())
-        made.replace(output)
+    check_writable(output)
+    beside = None if is_stream(output) else Path(os.path.realpath(output)).parent
+    if beside is not None:
+        _sweep(beside)
+    prefix = f"{_working_prefix()}{os.getpid()}-"
+    try:
+        with tempfile.TemporaryDirectory(prefix=prefix, dir=beside) as name:
+            put_in_place(_encoded(pictures, Path(name), output, fps, size_px), output)
+    except OSError as problem:
+        raise OSError(problem.errno, problem.strerror, str(output)) from None
+
+
+def _encoded(
+    pictures: Sequence[Path], folder: Path, output: Path, fps: float, size_px: tuple[int, int]
+) -> Path:
+    """The whole video in a working folder. output is what messages call it."""
+    for number, picture in enumerate(pictures, start=1):
+        _link(picture, folder / f"{number:06d}.png")
+    made = _render(folder, len(pictures), fps, size_px)
+    if not holds_frames(made.read_bytes(), len(pictures)):
+        raise MovieError(f"{output}: the video could not be written whole; is the disk full?")
+    index_first(made)
+    undate(made)
+    return made
 
 
 def _working_prefix() -> str:
@@ -94,11 +109,11 @@ def _render(folder: Path, count: int, fps: float, size_px: tuple[int, int]) -> P
         with silenced(), compat.window_on(scene):
             bpy.ops.render.render(animation=True, scene=scene.name)
     except RuntimeError as problem:
-        raise MovieError(f"preview: the video could not be written ({problem})".replace("\n", " ")) from None
+        raise MovieError(f"the video could not be written ({problem})".replace("\n", " ")) from None
     finally:
         bpy.data.scenes.remove(scene)
     if not made.is_file() or made.stat().st_size == 0:
-        raise MovieError("preview: Blender's encoder wrote no video; is the disk full?")
+        raise MovieError("Blender's encoder wrote no video; is the disk full?")
     return made
 
 
@@ -112,10 +127,13 @@ def _choose_codec(ffmpeg: bpy.types.FFmpegSettings, fps: float) -> None:
 
 
 def _link(picture: Path, place: Path) -> None:
-    try:
-        os.link(picture, place)
-    except OSError:  # another disk, or a file system without links
-        shutil.copyfile(picture, place)
+    for link in (os.link, os.symlink, shutil.copyfile):
+        try:
+            link(picture.absolute(), place)
+            return
+        except OSError:  # another disk, or a file system without links
+            if link is shutil.copyfile:
+                raise
 
 
 # ---------------------------------------------------------------- the index first
@@ -135,6 +153,32 @@ def index_first(path: Path) -> None:
     index = bytearray(content[place : place + size])
     _move_chunks(index, 0, len(index), size)
     path.write_bytes(content[:start] + bytes(index) + content[start:place] + content[place + size :])
+
+
+def holds_frames(content: bytes, count: int) -> bool:
+    """Whether an MP4 is whole: boxes from end to end, and so many pictures, all of them inside."""
+    boxes = {kind: (place, head, size) for place, kind, head, size in _boxes(content, 0, len(content))}
+    if b"moov" not in boxes or b"mdat" not in boxes:
+        return False
+    if max(place + size for place, _, size in boxes.values()) != len(content):
+        return False
+    place, head, size = boxes[b"moov"]
+    sizes = _sample_sizes(content, place + head, place + size)
+    return len(sizes) == count and min(sizes) > 0 and sum(sizes) <= boxes[b"mdat"][2]
+
+
+def _sample_sizes(content: bytes, start: int, end: int) -> list[int]:
+    """Bytes of each picture, as the index (stsz) has them. ISO/IEC 14496-12, 8.7.3."""
+    for place, kind, head, size in _boxes(content, start, end):
+        inside = place + head
+        if kind in (b"trak", b"mdia", b"minf", b"stbl"):
+            found = _sample_sizes(content, inside, place + size)
+            if found:
+                return found
+        elif kind == b"stsz":
+            each, count = struct.unpack_from(">II", content, inside + 4)
+            return [each] * count if each else list(struct.unpack_from(f">{count}I", content, inside + 12))
+    return []
 
 
 def undate(path: Path) -> None:

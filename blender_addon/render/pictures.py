@@ -6,7 +6,7 @@ A picture is an array (height, width, 3) of 8 bits, the top row first.
 from __future__ import annotations
 
 import contextlib
-import os
+import errno
 import tempfile
 from collections.abc import Iterator, Sequence
 from functools import lru_cache
@@ -21,7 +21,10 @@ from numpy.typing import NDArray
 import blf
 import imbuf
 
+from planner_core.plan.writing import whole_file
+
 from .. import compat
+from .cache import is_whole_png
 
 Picture = NDArray[np.uint8]
 
@@ -38,7 +41,6 @@ def write_picture(picture: Picture, path: Path) -> None:
     """Write a picture as PNG; it appears under its name once it is whole. Raises OSError."""
     height, width, _ = picture.shape
     image: Any = bpy.data.images.new("Picture", width, height, alpha=False)
-    working = path.with_name(f".{path.name}.{os.getpid()}.png")
     try:
         image.colorspace_settings.name = "Non-Color"
         whole = np.ones((height, width, 4), dtype=np.float32)
@@ -50,14 +52,15 @@ def write_picture(picture: Picture, path: Path) -> None:
             compat.choose_image(settings, "PNG")
             settings.color_mode, settings.color_depth, settings.compression = "RGB", "8", 40
             scene.view_settings.view_transform = "Raw"  # type: ignore[assignment, union-attr]
-            with _reported(path):
-                image.save_render(str(working.absolute()), scene=scene)
+            with whole_file(path) as working:
+                with _reported(path):
+                    image.save_render(str(working.absolute()), scene=scene)
+                if not working.is_file() or not is_whole_png(working.read_bytes()):
+                    raise OSError(errno.EIO, "could not be written whole; is the disk full?", str(path))
         finally:
             bpy.data.scenes.remove(scene)
-        working.replace(path)
     finally:
         bpy.data.images.remove(image)
-        working.unlink(missing_ok=True)
 
 
 def packed(path: Path) -> bytes:
@@ -73,7 +76,7 @@ def _reported(path: Path) -> Iterator[None]:
     try:
         yield
     except RuntimeError as problem:
-        raise OSError(0, f"can't be written ({' '.join(str(problem).split())})", str(path)) from None
+        raise OSError(errno.EIO, f"can't be written ({' '.join(str(problem).split())})", str(path)) from None
 
 
 def captioned(picture: Picture, left: str, right: str = "") -> Picture:

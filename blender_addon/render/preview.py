@@ -7,11 +7,9 @@ is whole.
 from __future__ import annotations
 
 import contextlib
-import os
 import signal
 import tempfile
 import threading
-import time
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from types import FrameType
@@ -23,34 +21,41 @@ from attrs import frozen
 
 from planner_core.frames import FrameTable, compute_frames
 from planner_core.plan.file import plan_to_dict
-from planner_core.plan.model import Clip, Plan
+from planner_core.plan.model import Plan
+from planner_core.plan.writing import check_writable, whole_file, write_atomically
 
 from .. import compat
 from ..console import silenced
 from ..scene import build as scenes
 from . import cache as framecache
 from . import engines, fastlook, looks, movie, pictures, showing
+from .progress import DRAWING, ENCODING, Listener, Pace, Progress, nobody
+from .request import (
+    FramesMissingError,
+    PreviewError,
+    PreviewRequest,
+    frame_numbers,
+    full_size,
+    picture_size,
+    size_in_shape,
+    width_at,
+)
 
-LOOKS = looks.LOOKS
-DEFAULT_WIDTH_PX = {looks.FAST: 960, looks.LIT: 640}
-SMALLEST_PX, LARGEST_PX = 32, 8192
+Side = tuple[FrameTable, tuple[int, int]]  # a plan's frames, and the size they are drawn in
+
 CONTACT_WIDTH_PX = 640
 MOST_SPANS = 6
 # Steps in which a frame's pose goes into its name: a tenth of a micrometre, a millionth of a degree
 PLACE_DECIMALS, ANGLE_DECIMALS = 7, 6
 # Fields of the plan file that no picture shows, or shows in the frame's own pose and settings
 UNSEEN_FIELDS = (
-    *("title", "reason", "notes", "composition", "site.name", "camera.raw_file_mb"),
+    *("title", "reason", "notes", "composition", "site.name", "camera.raw_file_mb", "camera.headroom_stops"),
     *("move.poses", "move.ease", "shoot.write_s", "shoot.setup_s", "shoot.travel_s"),
     *("rig.settle_s", "rig.max_incline_deg", "rig.pan", "rig.tilt"),
     *("rig.slide.max_speed_m_s", "rig.slide.max_acceleration_m_s2", "rig.slide.step_m"),
     *("exposure.iso_min", "exposure.iso_max", "exposure.shutter_min_s", "exposure.shutter_max_s"),
-    *("exposure.night_look_stops", "exposure.ramp_order"),
+    *("exposure.night_look_stops", "exposure.ramp_order", "exposure.meter", "exposure.day_look_stops"),
 )
-
-
-class PreviewError(RuntimeError):
-    """Something that keeps the clip from being made, in one line that says what would do."""
 
 
 @frozen(kw_only=True)
@@ -68,100 +73,93 @@ class Preview:
     engine: str
 
 
-def render_preview(
-    plan: Plan,
-    output: Path,
-    *,
-    look: str = looks.FAST,
-    frame_range: tuple[int, int] | None = None,
-    every: int = 1,
-    size: tuple[int, int] | None = None,
-    cache: Path | None = None,
-    engine: str | None = None,
-    progress: Callable[[str], None] | None = None,
-    title: bool = False,
-    burn_in: bool = False,
-    beside: Plan | None = None,
-    join: bool = False,
-) -> Preview:
-    """Draw the plan's frames and write the clip to output, H.264 in MP4.
+def render_preview(request: PreviewRequest, progress: Listener = nobody) -> Preview:
+    """Draw the frames asked for and write the clip, H.264 in MP4.
 
-    frame_range (first, last) counts from 1. With every N, only each Nth frame is drawn and stays N times as
-    long, so that the clip lasts as it would. size is the picture's, in pixels, both even and in the clip's
-    shape. cache is a folder for finished frames, by default the user's own. progress is told, in a line,
-    how far it has come. title puts a title card before the clip; burn_in writes time, frame, sun and
-    exposure into the pictures; beside shows another plan of as many frames to the right of this one. With
-    join nothing is drawn: the clip is made of frames that earlier previews left, here or elsewhere, in the
-    cache.
-
-    Raises PreviewError before anything is drawn where the wish can't be met, PlanError where the plan has
-    no times, and KeyboardInterrupt on Ctrl+C; whenever it raises, output is as it was.
+    Raises PreviewError, PlanError where a plan has no times, OSError, and KeyboardInterrupt on Ctrl+C;
+    whenever it raises, the output is as it was.
     """
-    say = progress or (lambda text: None)
-    numbers = frame_numbers(plan, frame_range, every)
-    size = picture_size(plan.clip, size, look)
-    _check_output(output)
-    sides = [(compute_frames(plan), size)]
-    if beside is not None:
-        _check_beside(plan, beside)
-        sides.append((compute_frames(beside), (_width_at(beside.clip, size[1]), size[1])))
-    with _stoppable():
-        store = framecache.FrameCache(cache or framecache.cache_folder())
-        chosen = None
-        if not join:
-            chosen = _choose_engine(look, engine)
-            say(f"Drawing with {chosen.said}.")
-        found: list[list[Path]] = []
-        drawn = 0
-        for frames, its_size in sides:
-            if chosen is None:
-                found.append(_joined(frames, numbers, look, its_size, store))
-                continue
-            found.append([])
-            for picture in drawn_frames(frames, numbers, look, chosen, its_size, store):
-                found[-1].append(picture.path)
-                drawn += not picture.kept
-                say(picture.said)
-        fps = plan.clip.fps / every
-        say("Writing the clip.")
-        with tempfile.TemporaryDirectory(prefix="duskrail-") as folder:
-            shown, whole_size = _shown(sides, numbers, found, Path(folder), burn_in=burn_in)
-            if title:
-                card = Path(folder) / "title.png"
-                pictures.write_picture(showing.title_card(plan, sides[0][0], whole_size), card)
-                shown = [card] * showing.title_frames(fps) + shown
-            try:
-                movie.encode(shown, output, fps, whole_size)
-            except movie.MovieError as problem:
-                raise PreviewError(str(problem)) from None
+    _check_output(request.output)
+    sides = [(compute_frames(request.plan), request.size_px)]
+    if request.beside is not None:
+        height = request.size_px[1]
+        sides.append((compute_frames(request.beside), (width_at(request.beside.clip, height), height)))
+    with _stoppable(), framecache.open_cache(request.cache) as store:
+        engine = None if request.join else _choose_engine(request.look, request.engine)
+        if engine is None:
+            kept = [_joined(frames, request, size, store) for frames, size in sides]
+            drawn = 0
+        else:
+            kept, drawn = _drawn_sides(sides, request, engine, store, progress)
+        count = len(sides) * len(request.numbers)
+        progress(Progress(stage=ENCODING, done=count, total=count, seconds_left=0.0))
+        size_px = _encode(request, sides, kept)
         with contextlib.suppress(OSError):
             store.tidy()
     return Preview(
-        output=output,
-        frames=numbers,
+        output=request.output,
+        frames=request.numbers,
         drawn=drawn,
-        kept=len(numbers) * len(sides) - drawn,
-        fps=fps,
-        size_px=whole_size,
-        engine=chosen.words if chosen else "joined",
+        kept=count - drawn,
+        fps=request.fps,
+        size_px=size_px,
+        engine=engine.words if engine else "joined",
     )
 
 
+def _drawn_sides(
+    sides: list[Side],
+    request: PreviewRequest,
+    engine: engines.Engine,
+    store: framecache.FrameCache,
+    progress: Listener,
+) -> tuple[list[list[Path]], int]:
+    """Finished frames of each side of the clip, and how many were drawn now."""
+    kept: list[list[Path]] = []
+    drawn, each = 0, len(request.numbers)
+    total = each * len(sides)
+    progress(Progress(stage=DRAWING, done=0, total=total, engine=engine.said))
+    for frames, size in sides:
+        before, to_come = each * len(kept), each * (len(sides) - len(kept) - 1)
+        kept.append([])
+        for picture in drawn_frames(frames, request.numbers, request.look, engine, size, store):
+            kept[-1].append(picture.path)
+            drawn += not picture.kept
+            left = picture.pace.seconds_for(picture.to_draw + to_come)
+            progress(Progress(stage=DRAWING, done=before + len(kept[-1]), total=total, seconds_left=left))
+    return kept, drawn
+
+
+def _encode(request: PreviewRequest, sides: list[Side], kept: list[list[Path]]) -> tuple[int, int]:
+    """Write the clip of finished frames; returns its size in pixels."""
+    with tempfile.TemporaryDirectory(prefix="duskrail-") as folder:
+        shown, size_px = _shown(sides, request.numbers, kept, Path(folder), burn_in=request.burn_in)
+        if request.title:
+            card = Path(folder) / "title.png"
+            pictures.write_picture(showing.title_card(request.plan, sides[0][0], size_px), card)
+            shown = [card] * showing.title_frames(request.fps) + shown
+        try:
+            movie.encode(shown, request.output, request.fps, size_px)
+        except movie.MovieError as problem:
+            raise PreviewError(str(problem)) from None
+    return size_px
+
+
 def _shown(
-    sides: list[tuple[FrameTable, tuple[int, int]]],
+    sides: list[Side],
     numbers: tuple[int, ...],
-    found: list[list[Path]],
+    kept: list[list[Path]],
     folder: Path,
     *,
     burn_in: bool,
 ) -> tuple[list[Path], tuple[int, int]]:
     """The pictures of the clip: finished frames as they are, or made of them in a folder; and their size."""
     if len(sides) == 1 and not burn_in:
-        return found[0], sides[0][1]
+        return kept[0], sides[0][1]
     shown = []
     for place, number in enumerate(numbers):
         parts = []
-        for (frames, _), paths in zip(sides, found, strict=True):
+        for (frames, _), paths in zip(sides, kept, strict=True):
             if burn_in:
                 parts.append(showing.burnt_in(frames, number, paths[place]))
             else:
@@ -176,13 +174,10 @@ def _shown(
 
 
 def _joined(
-    frames: FrameTable,
-    numbers: tuple[int, ...],
-    look: str,
-    size: tuple[int, int],
-    store: framecache.FrameCache,
+    frames: FrameTable, request: PreviewRequest, size: tuple[int, int], store: framecache.FrameCache
 ) -> list[Path]:
-    """Frames that are in the cache, whichever engine drew them. Raises PreviewError where one is missing."""
+    """Frames that are in the cache, whichever engine drew them. Raises FramesMissingError."""
+    look, numbers = request.look, request.numbers
     names = [
         variant.engine
         for variant in store.variants()
@@ -196,10 +191,11 @@ def _joined(
             paths[number] = store.path(kept)
     missing = [number for number in numbers if number not in paths]
     if missing:
-        first, last = missing[0], missing[-1]
-        raise PreviewError(
-            f"--join: {len(missing)} of {len(numbers)} frames are not drawn yet in this look and size: "
-            f"{_spans_text(missing, numbers)}; draw them with --frames {first}:{last}"
+        raise FramesMissingError(
+            f"{len(missing)} of {len(numbers)} frames are not drawn yet in this look and size: "
+            f"{_spans_text(missing, numbers)}",
+            missing[0],
+            missing[-1],
         )
     return [paths[number] for number in numbers]
 
@@ -218,19 +214,6 @@ def _spans_text(missing: list[int], numbers: tuple[int, ...]) -> str:
     return ", ".join(words[:MOST_SPANS]) + (f" and {more} more stretches" if more > 0 else "")
 
 
-def _check_beside(plan: Plan, other: Plan) -> None:
-    if other.shoot.frames != plan.shoot.frames or other.clip.fps != plan.clip.fps:
-        ours, theirs = (f"{one.shoot.frames} frames at {one.clip.fps:g} a second" for one in (plan, other))
-        raise PreviewError(
-            f"--beside: {other.title or 'the other plan'} has {theirs} and "
-            f"{plan.title or 'the first'} {ours}; side by side they must have the same"
-        )
-
-
-def _width_at(clip: Clip, height: int) -> int:
-    return max(2, 2 * round(height * clip.width_px / clip.height_px / 2.0))
-
-
 def render_still(
     plan: Plan,
     number: int,
@@ -240,7 +223,7 @@ def render_still(
     size: tuple[int, int] | None = None,
     burn_in: bool = False,
     cache: Path | None = None,
-    progress: Callable[[str], None] | None = None,
+    progress: Listener = nobody,
 ) -> tuple[int, int]:
     """Draw one frame, counted from 1, at the clip's full size or another, as PNG; returns the size.
 
@@ -249,14 +232,15 @@ def render_still(
     Raises as render_preview.
     """
     frame_numbers(plan, (number, number), 1)
-    size = picture_size(plan.clip, size or _full_size(plan.clip), look)
+    size = picture_size(plan.clip, size or full_size(plan.clip), look)
     _check_output(output)
     frames = compute_frames(plan)
-    paths = _drawn_paths(frames, (number,), look, size, cache, progress, still=True)
-    if burn_in:
-        pictures.write_picture(showing.burnt_in(frames, number, paths[0]), output)
-    else:
-        framecache.write_whole(output, pictures.packed(paths[0]))
+    with _stoppable(), framecache.open_cache(cache) as store:
+        (path,) = _drawn_paths(frames, (number,), look, size, store, progress, still=True)
+        if burn_in:
+            pictures.write_picture(showing.burnt_in(frames, number, path), output)
+        else:
+            write_atomically(output, pictures.packed(path))
     return size
 
 
@@ -268,18 +252,20 @@ def render_contact(
     look: str = looks.LIT,
     size: tuple[int, int] | None = None,
     cache: Path | None = None,
-    progress: Callable[[str], None] | None = None,
+    progress: Listener = nobody,
 ) -> int:
     """Write a contact sheet as PNG: frames given with their labels, and others between; returns how many.
 
     size is that of each picture. Raises as render_preview.
     """
-    size = picture_size(plan.clip, size or _in_shape(plan.clip, CONTACT_WIDTH_PX), look)
+    size = picture_size(plan.clip, size or size_in_shape(plan.clip, CONTACT_WIDTH_PX), look)
     _check_output(output)
     frames = compute_frames(plan)
     wanted = showing.contact_frames(shown, len(frames))
-    paths = _drawn_paths(frames, tuple(number for number, _ in wanted), look, size, cache, progress)
-    pictures.write_picture(showing.contact_sheet(frames, wanted, paths), output)
+    numbers = tuple(number for number, _ in wanted)
+    with _stoppable(), framecache.open_cache(cache) as store:
+        paths = _drawn_paths(frames, numbers, look, size, store, progress)
+        pictures.write_picture(showing.contact_sheet(frames, wanted, paths), output)
     return len(wanted)
 
 
@@ -288,20 +274,18 @@ def _drawn_paths(
     numbers: tuple[int, ...],
     look: str,
     size: tuple[int, int],
-    cache: Path | None,
-    progress: Callable[[str], None] | None,
+    store: framecache.FrameCache,
+    progress: Listener,
     *,
     still: bool = False,
 ) -> list[Path]:
-    say = progress or (lambda text: None)
-    with _stoppable():
-        chosen = _choose_engine(look, None)
-        say(f"Drawing with {chosen.said}.")
-        store = framecache.FrameCache(cache or framecache.cache_folder())
-        paths = []
-        for picture in drawn_frames(frames, numbers, look, chosen, size, store, still=still):
-            paths.append(picture.path)
-            say(picture.said)
+    engine, total = _choose_engine(look, None), len(numbers)
+    progress(Progress(stage=DRAWING, done=0, total=total, engine=engine.said))
+    paths: list[Path] = []
+    for picture in drawn_frames(frames, numbers, look, engine, size, store, still=still):
+        paths.append(picture.path)
+        left = picture.pace.seconds_for(picture.to_draw)
+        progress(Progress(stage=DRAWING, done=len(paths), total=total, seconds_left=left))
     return paths
 
 
@@ -317,72 +301,18 @@ def save_scene(plan: Plan, output: Path) -> None:
     scene = bpy.data.scenes[0]
     scenes.build_scene(plan, frames, scene)
     looks.Look(scene, frames, looks.LIT, _choose_engine(looks.LIT, None))
-    working = output.with_name(f".{output.stem}.{os.getpid()}.blend")
     try:
-        with silenced():
+        with whole_file(output, may_be_empty=False) as working, silenced():
             bpy.ops.wm.save_as_mainfile(filepath=str(working.absolute()), copy=True, compress=True)
-        working.replace(output)
     except RuntimeError as problem:
         raise PreviewError(f"{output}: can't be written ({' '.join(str(problem).split())})") from None
-    finally:
-        working.unlink(missing_ok=True)
-
-
-# ---------------------------------------------------------------- what is wished for
-
-
-def frame_numbers(plan: Plan, frame_range: tuple[int, int] | None, every: int) -> tuple[int, ...]:
-    """The frames to draw, counted from 1. Raises PreviewError."""
-    first, last = frame_range or (1, plan.shoot.frames)
-    if not 1 <= first <= last <= plan.shoot.frames:
-        raise PreviewError(
-            f"--frames: {first}:{last} is not within the plan's frames, 1 to {plan.shoot.frames}"
-        )
-    if every < 1:
-        raise PreviewError(f"--every: {every} is not a whole number from 1")
-    return tuple(range(first, last + 1, every))
-
-
-def picture_size(clip: Clip, size: tuple[int, int] | None, look: str) -> tuple[int, int]:
-    """Width and height in pixels, even numbers in the clip's shape; a draft size by default. Raises
-    PreviewError.
-    """
-    if look not in LOOKS:
-        raise PreviewError(f"--look: {look} is not known; use one of: {', '.join(LOOKS)}")
-    if size is None:
-        return _in_shape(clip, min(DEFAULT_WIDTH_PX[look], clip.width_px + clip.width_px % 2))
-    width, height = size
-    if not (SMALLEST_PX <= width <= LARGEST_PX and SMALLEST_PX <= height <= LARGEST_PX):
-        raise PreviewError(f"--size: {width}x{height} is outside {SMALLEST_PX} to {LARGEST_PX} pixels a side")
-    if width % 2 or height % 2:
-        even = f"{width - width % 2}x{height - height % 2}"
-        raise PreviewError(
-            f"--size: {width}x{height} has an odd side, which video can't have; {even} would do"
-        )
-    if abs(height - width * clip.height_px / clip.width_px) > 2.0:
-        wide, high = _in_shape(clip, width)
-        raise PreviewError(
-            f"--size: {width}x{height} hasn't the clip's shape ({clip.width_px}x{clip.height_px}); "
-            f"{wide}x{high} has"
-        )
-    return size
-
-
-def _full_size(clip: Clip) -> tuple[int, int]:
-    return clip.width_px - clip.width_px % 2, clip.height_px - clip.height_px % 2
-
-
-def _in_shape(clip: Clip, width: int) -> tuple[int, int]:
-    return width, max(2, 2 * round(width * clip.height_px / clip.width_px / 2.0))
 
 
 def _check_output(output: Path) -> None:
-    if output.is_dir():
-        raise PreviewError(
-            f"{output}: is a folder; give the clip a name in it, such as {output / 'clip.mp4'}"
-        )
-    if not output.parent.is_dir():
-        raise PreviewError(f"{output}: the folder {output.parent} does not exist; make it first")
+    try:
+        check_writable(output)
+    except OSError as problem:
+        raise PreviewError(f"{output}: {problem.strerror}") from None
 
 
 def _choose_engine(look: str, wanted: str | None) -> engines.Engine:
@@ -397,14 +327,15 @@ def _choose_engine(look: str, wanted: str | None) -> engines.Engine:
 
 @frozen(kw_only=True)
 class Picture:
-    """A finished frame: its number, counted from 1, its file, whether it was kept from before, and a
-    word on progress.
+    """A finished frame: its number, counted from 1, its file, whether it was kept from before; how many are
+    still to be drawn, and how long those drawn have taken.
     """
 
     number: int
     path: Path
     kept: bool
-    said: str
+    to_draw: int
+    pace: Pace
 
 
 def drawn_frames(
@@ -423,25 +354,27 @@ def drawn_frames(
     key = frame_keys(frames, look, engine, size, still=still)
     keys = {number: key(number) for number in numbers}
     missing = {number for number in numbers if not store.has(keys[number])}
-    pace = _Pace(len(missing))
+    pace, to_draw = Pace(), len(missing)
     if missing and not still:
         store.note_variant(
             framecache.CacheVariant(look=look, engine=engine.name, width_px=size[0], height_px=size[1])
         )
     with contextlib.ExitStack() as stack:
         draw: Callable[[int, Path], None] | None = None
-        for count, number in enumerate(numbers, start=1):
+        for number in numbers:
             if number in missing:
                 if draw is None:
                     draw = stack.enter_context(_drawing(frames, look, engine, size, still=still))
                 draw(number, store.working_path(keys[number]))
                 store.finish(keys[number])
                 pace.step()
+                to_draw -= 1
             yield Picture(
                 number=number,
                 path=store.path(keys[number]),
                 kept=number not in missing,
-                said=f"Frame {count} of {len(numbers)}{pace.left()}",
+                to_draw=to_draw,
+                pace=pace,
             )
 
 
@@ -471,11 +404,9 @@ def _drawing(
                     bpy.ops.render.render(write_still=True, scene=scene.name)
             except RuntimeError as problem:
                 reason = " ".join(str(problem).split())
-                raise PreviewError(f"preview: frame {number} could not be drawn ({reason})") from None
+                raise PreviewError(f"frame {number} could not be drawn ({reason})") from None
             if not path.is_file() or not framecache.is_whole_png(path.read_bytes()):
-                raise PreviewError(
-                    f"preview: frame {number} could not be written to {path.parent}; is the disk full?"
-                )
+                raise PreviewError(f"frame {number} could not be written to {path.parent}; is the disk full?")
 
         with compat.window_on(scene) if prepared.needs_window else contextlib.nullcontext():
             yield draw
@@ -551,7 +482,7 @@ def kept_pictures(frames: FrameTable, numbers: Sequence[int], cache: Path | None
     for variant in variants:
         if len(found) == len(set(numbers)):
             break
-        if variant.look not in LOOKS:
+        if variant.look not in looks.LOOKS:
             continue
         engine = engines.Engine(name=variant.engine, words=variant.engine)
         key = frame_keys(frames, variant.look, engine, (variant.width_px, variant.height_px))
@@ -560,27 +491,6 @@ def kept_pictures(frames: FrameTable, numbers: Sequence[int], cache: Path | None
                 with contextlib.suppress(OSError):
                     found[number] = pictures.packed(store.path(key(number)))
     return {number: found[number] for number in sorted(found)}
-
-
-class _Pace:
-    """How long the rest will take, from the frames drawn so far."""
-
-    def __init__(self, to_draw: int) -> None:
-        self.to_draw, self.drawn, self.start = to_draw, 0, time.monotonic()
-
-    def step(self) -> None:
-        self.drawn += 1
-
-    def left(self) -> str:
-        """', about 2 min 10 s left', or nothing while nothing is known or nothing left."""
-        remaining = self.to_draw - self.drawn
-        if not self.drawn or not remaining:
-            return ""
-        seconds = (time.monotonic() - self.start) / self.drawn * remaining
-        minutes, rest = divmod(max(1, round(seconds)), 60)
-        hours, minutes = divmod(minutes, 60)
-        words = f"{hours} h {minutes} min" if hours else f"{minutes} min {rest} s" if minutes else f"{rest} s"
-        return f", about {words} left"
 
 
 @contextlib.contextmanager

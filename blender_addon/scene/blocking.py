@@ -8,9 +8,7 @@ seen).
 
 from __future__ import annotations
 
-import colorsys
 import math
-import zlib
 
 import attrs
 import bpy
@@ -20,6 +18,7 @@ from numpy.typing import NDArray
 
 from planner_core.place import draft_shapes
 from planner_core.place.blocking import block_label, block_mesh, ground_level_m
+from planner_core.place.surface_colours import block_colour, level_ground_colour
 from planner_core.plan.model import Block, Plan
 
 from . import materials, parts
@@ -37,17 +36,6 @@ SHAPE_KEY = "duskrail_shape"
 NAME_KEY = "duskrail_name"  # the name as the plan has it; Blender's own may end in .001
 SHOWN_KEY = "duskrail_shown_name"
 OWN_MESH_KEY = "duskrail_own_mesh"  # a mesh the user made: drawn by nobody else
-
-# hue 0..1, saturation, albedo: draft colours that read as a place. Ours.
-ROLE_COLOURS = {
-    "subject": (0.075, 0.42, 0.42),
-    "foreground": (0.09, 0.30, 0.20),
-    "background": (0.08, 0.14, 0.30),
-    "ground": (0.13, 0.28, 0.17),
-    "water": (0.55, 0.60, 0.035),
-}
-RIDGE_COLOUR = (0.30, 0.30, 0.11)
-FIGURE_COLOURS = ((0.62, 0.45, 0.10), (0.02, 0.50, 0.14), (0.12, 0.25, 0.22), (0.45, 0.30, 0.08))
 
 GROUND_RINGS_M = (60.0, 600.0, 6000.0, 80000.0)
 GROUND_BELOW_M = 0.03  # how far the level ground stays under blocks that lie on it
@@ -182,7 +170,7 @@ def draw_block(
         thing.parent = None
         thing.rotation_mode = "XYZ"
         thing.matrix_basis = place
-        thing.color = (*block_colour(block, label, draft_shapes.drawn_colour(plan, block)), 1.0)
+        thing.color = (*block_colour(plan, index), 1.0)
         mesh.materials.clear()
         mesh.materials.append(materials.role_material(block.role))
     thing[parts.INDEX_KEY] = index
@@ -222,25 +210,6 @@ def mesh_sums(thing: bpy.types.Object) -> list[float]:
     return [float(len(points)), *(weights @ points).tolist(), float(np.sum(points**2))]
 
 
-def block_colour(
-    block: Block, label: str, known: tuple[float, float, float] | None = None
-) -> tuple[float, float, float]:
-    """A block's draft colour, linear RGB: its role's or a known hue, saturation and albedo, a little lighter,
-    darker or warmer by its name.
-    """
-    luck = zlib.crc32(label.encode())
-    if block.shape == "figure":
-        hue, saturation, albedo = FIGURE_COLOURS[luck % len(FIGURE_COLOURS)]
-    elif known is not None:
-        hue, saturation, albedo = known
-    else:
-        hue, saturation, albedo = RIDGE_COLOUR if block.shape == "ridge" else ROLE_COLOURS[block.role]
-    lighter, warmer = (luck % 97) / 96.0 - 0.5, (luck // 97 % 89) / 88.0 - 0.5
-    red, green, blue = colorsys.hsv_to_rgb((hue + 0.03 * warmer) % 1.0, saturation, 1.0)
-    scale = albedo * (1.0 + 0.5 * lighter) / (0.2126 * red + 0.7152 * green + 0.0722 * blue)
-    return red * scale, green * scale, blue * scale
-
-
 def _round(mesh: bpy.types.Mesh) -> None:
     """Shade a post's side as round, with sharp rims."""
     sides = [len(face.vertices) == 4 for face in mesh.polygons]
@@ -266,8 +235,7 @@ def draw_level_ground(scene: bpy.types.Scene, plan: Plan) -> None:
     ground.matrix_basis = Matrix.Translation(
         (x, y, ground_level_m(plan) - (GROUND_BELOW_M if covered else 0.0))
     )
-    hue, saturation, albedo = ROLE_COLOURS["ground"]
-    ground.color = (*(albedo * c for c in colorsys.hsv_to_rgb(hue, saturation, 1.0)), 1.0)
+    ground.color = (*level_ground_colour(), 1.0)
     ground.hide_select = True
     mesh.materials.clear()
     mesh.materials.append(materials.role_material("ground"))

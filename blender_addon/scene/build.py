@@ -4,28 +4,14 @@ from __future__ import annotations
 
 import bpy
 
+from planner_core.evening.timetable import EVENT_WORDS, events_in_shoot
 from planner_core.frames import FrameTable
 from planner_core.plan import timeline
 from planner_core.plan.model import Plan
-from planner_core.time import events
 
 from . import blocking, lighting, parts, rig, store
 
 MARKERS_KEY = "duskrail_markers"
-
-EVENT_WORDS = {
-    "sunrise": "Sunrise",
-    "sunset": "Sunset",
-    "civil_dawn": "Civil dawn",
-    "civil_dusk": "Civil dusk",
-    "nautical_dawn": "Nautical dawn",
-    "nautical_dusk": "Nautical dusk",
-    "astronomical_dawn": "Astronomical dawn",
-    "astronomical_dusk": "Astronomical dusk",
-    "moonrise": "Moonrise",
-    "moonset": "Moonset",
-    "solar_noon": "Solar noon",
-}
 
 
 def build_scene(plan: Plan, frames: FrameTable, scene: bpy.types.Scene) -> None:
@@ -83,25 +69,9 @@ def draw_timeline(scene: bpy.types.Scene, frames: FrameTable) -> None:
 
 def event_frames(frames: FrameTable) -> list[tuple[str, int]]:
     """Light events within the shoot, as 'Sunset 18:42', with the nearest frame counted from 1, in order."""
-    plan = frames.plan
-    first, last = float(frames.utc_s[0]), float(frames.utc_s[-1])
-    half = plan.shoot.interval_s / 2.0
-    dates = {
-        timeline.local_datetime(t, plan.zone).date() for t in (first, *frames.utc_s[::100].tolist(), last)
-    }
-    found = []
-    for date in sorted(dates):
-        site = plan.site
-        for name, times in events.day_events(
-            date, site.latitude_deg, site.longitude_deg, site.timezone
-        ).items():
-            found += [(t, name) for t in times if first - half <= t <= last + half]
     return [
-        (
-            f"{EVENT_WORDS[name]} {timeline.clock(t, plan.zone)}",
-            1 + round((t - first) / plan.shoot.interval_s),
-        )
-        for t, name in sorted(set(found))
+        (f"{EVENT_WORDS[name]} {timeline.clock(utc_s, frames.plan.zone)}", frame)
+        for name, utc_s, frame in events_in_shoot(frames)
     ]
 
 

@@ -13,8 +13,9 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from planner_core.draft import sky
+from planner_core.draft.sky import PictureLight, picture_light
 from planner_core.frames import FrameTable
+from planner_core.light import sky
 
 from .. import compat
 from . import keyframes, materials, parts
@@ -31,7 +32,7 @@ LAMPS_BELOW_M = 150.0  # a sun shines from its direction alone; Blender's marks 
 
 def draw_light(scene: bpy.types.Scene, frames: FrameTable) -> None:
     """Sun lamp, moon lamp and sky of the plan, with a key on every frame."""
-    light = sky.picture_light(frames)
+    light = picture_light(frames)
     collection = parts.collection_of(scene, "light", "Light")
     north = frames.plan.site.scene_north_deg
     for part, name, azimuth, altitude, level in (
@@ -62,7 +63,7 @@ def _key_strength(lamp: Any, level: NDArray[Any]) -> None:
         keyframes.write_curve(lamp, "color", level[:, channel] / brightest, channel)
 
 
-def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: sky.PictureLight) -> None:
+def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: PictureLight) -> None:
     world = scene.world
     if world is None or parts.part_of(world) != WORLD_PART or world.users > 1:
         world = bpy.data.worlds.new("Sky")
@@ -75,19 +76,22 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: sky.PictureLigh
     mirror_lamps(scene, str(scene.render.engine) != compat.CYCLES)
     cycles: Any = world.cycles  # type: ignore[attr-defined]
     cycles.sampling_method = "NONE"  # a smooth sky needs no map of where it is bright
-    parts_levels = sky.part_levels(light)
-    veils = sky.veil_levels(light)
+    parts_levels = sky.component_levels(light)
+    glare = sky.glare_levels(light)
     for name, values in (
-        *((name, parts_levels[:, k]) for k, name in enumerate(("Even", "Band", "Glow", "Ember"))),
-        ("Air", -light.air),
+        *(
+            (name, parts_levels[:, k])
+            for k, name in enumerate(("Isotropic", "Horizon band", "Circumsolar", "Aureole"))
+        ),
+        ("Extinction", -light.extinction),
         ("Lamps", light.lamps),
         ("Skyglow", sky.skyglow(light)),
         ("Sun disc", sky.sun_disc(light)),
         ("Moon disc", sky.moon_disc(light, frames.moon_lit_fraction)),
-        *((f"Veil {number + 1}", veils[:, number]) for number in range(len(sky.VEILS))),
+        *((f"Glare {number + 1}", glare[:, number]) for number in range(len(sky.GLARE))),
     ):
         _key_vector(tree, name, 0, values)
-    _key_vector(tree, "Toward glow", 1, light.glow_direction)
+    _key_vector(tree, "Toward lobes", 1, light.lobe_direction)
     toward_lamps: Any = tree.nodes["Toward lamps"].inputs[1]
     toward_lamps.default_value = light.lamp_direction[0].tolist()
     _key_vector(tree, "From sun", 1, frames.sun_direction)
@@ -95,18 +99,18 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: sky.PictureLigh
     _key_vector(tree, "Moon day", 1, frames.sun_direction)
     between = np.sum(frames.sun_direction * frames.moon_direction, axis=1)
     keyframes.write_curve(tree, 'nodes["Moon phase"].outputs[0].default_value', between)
-    keyframes.write_curve(tree, 'nodes["Glow height"].outputs[0].default_value', light.glow_direction[:, 2])
-    around, glow, ember = sky.lowest_sky(light)
-    for k, name in enumerate(("Ember width", "Ember fall")):
-        values = light.ember_form[:, k]
+    keyframes.write_curve(tree, 'nodes["Lobe height"].outputs[0].default_value', light.lobe_direction[:, 2])
+    around, circumsolar, aureole = sky.horizon_components(light)
+    for k, name in enumerate(("Aureole width", "Aureole fall")):
+        values = light.aureole_form[:, k]
         keyframes.write_curve(tree, f'nodes["{name}"].outputs[0].default_value', values)
-    world[materials.EMBER_WIDTH] = float(light.ember_form[0, 0])
-    keyframes.write_curve(world, f'["{materials.EMBER_WIDTH}"]', light.ember_form[:, 0])
+    world[materials.AUREOLE_WIDTH] = float(light.aureole_form[0, 0])
+    keyframes.write_curve(world, f'["{materials.AUREOLE_WIDTH}"]', light.aureole_form[:, 0])
     for key, values in (
         (materials.LOW_SKY, around + sky.skyglow(light)),
-        (materials.LOW_GLOW, glow),
-        (materials.LOW_EMBER, ember),
-        (materials.GLOW_WAY, light.glow_direction),
+        (materials.LOW_CIRCUMSOLAR, circumsolar),
+        (materials.LOW_AUREOLE, aureole),
+        (materials.LOBE_DIRECTION, light.lobe_direction),
         (materials.LEVEL_LIGHT, _on_level(frames, light)),
     ):
         world[key] = [float(value) for value in values[0]]
@@ -123,11 +127,19 @@ def mirror_lamps(scene: bpy.types.Scene, shown: bool) -> None:
     world.node_tree.nodes[LAMPS_MIRRORED].outputs[0].default_value = float(shown)
 
 
-def _on_level(frames: FrameTable, light: sky.PictureLight) -> NDArray[Any]:
+def _on_level(frames: FrameTable, light: PictureLight) -> NDArray[Any]:
     """Light of all kinds on level ground, shape (frames, 3)."""
     from_sun = np.maximum(frames.sun_direction[:, 2:], 0.0) * light.sun
     from_moon = np.maximum(frames.moon_direction[:, 2:], 0.0) * light.moon
-    return light.even + light.band + light.glow + light.ember + light.lamps + from_sun + from_moon
+    return (
+        light.isotropic
+        + light.horizon_band
+        + light.circumsolar
+        + light.aureole
+        + light.lamps
+        + from_sun
+        + from_moon
+    )
 
 
 def key_lamps(scene: bpy.types.Scene, levels: NDArray[Any]) -> None:
@@ -144,11 +156,11 @@ def _key_vector(tree: Any, node: str, socket: int, values: NDArray[Any]) -> None
 
 
 def _build_sky(tree: Any) -> None:
-    """The nodes of planner_core.sky.radiance: even + band · exp(−k up) + lobes exp(w (toward − 1) − f (up
-    − middle)⁺), times exp(−air / (up + rise)).
+    """The nodes of light.sky.radiance: isotropic + band · exp(−k up) + lobes exp(w (toward − 1) − f (up −
+    middle)⁺), times exp(−extinction / (up + rise)).
 
     Light of lamps comes from all sides, but only to matt surfaces: it isn't seen in the sky, or in water by
-    Cycles. The discs of sun and moon and the veil around the sun are seen by the camera only: the light they
+    Cycles. The discs of sun and moon and the glare around the sun are seen by the camera only: the light they
     stand for comes from the lamps of the scene.
     """
     graph = Graph(tree)
@@ -156,8 +168,8 @@ def _build_sky(tree: Any) -> None:
     direction = graph.node("TexCoord").outputs["Generated"]
     height = graph.apart(direction)[2]
     up = maths("MAXIMUM", height, sky.LOWEST_RISE)
-    toward = maths("SUBTRACT", vectors("DOT_PRODUCT", direction, name="Toward glow"), 1.0)
-    middle = graph.node("Value", "Glow height").outputs[0]
+    toward = maths("SUBTRACT", vectors("DOT_PRODUCT", direction, name="Toward lobes"), 1.0)
+    middle = graph.node("Value", "Lobe height").outputs[0]
     above = maths("MAXIMUM", maths("SUBTRACT", up, middle), 0.0)
 
     def lobe(name: str, width: Any, fall: Any) -> Any:
@@ -165,21 +177,24 @@ def _build_sky(tree: Any) -> None:
         falls = maths("EXPONENT", maths("SUBTRACT", maths("MULTIPLY", toward, width), fallen))
         return scaled(falls, name=name)
 
-    band = maths("EXPONENT", maths("MULTIPLY", up, -sky.BAND_FALL))
-    toll = graph.apart(scaled(maths("DIVIDE", 1.0, maths("ADD", up, sky.AIR_RISE)), name="Air"))
+    band = maths("EXPONENT", maths("MULTIPLY", up, -sky.HORIZON_FALL))
+    path = maths("DIVIDE", 1.0, maths("ADD", up, sky.EXTINCTION_RISE))
+    depth = graph.apart(scaled(path, name="Extinction"))
     left = graph.node("CombineXYZ")
     for channel in range(3):
-        graph.give(left.inputs[channel], maths("EXPONENT", toll[channel]))
-    ember_form = (graph.node("Value", f"Ember {form}").outputs[0] for form in ("width", "fall"))
+        graph.give(left.inputs[channel], maths("EXPONENT", depth[channel]))
+    aureole_form = (graph.node("Value", f"Aureole {form}").outputs[0] for form in ("width", "fall"))
     scattered = total(
-        vectors("ADD", name="Even"),
-        scaled(band, name="Band"),
-        lobe("Glow", sky.GLOW_WIDTH, sky.GLOW_FALL),
-        lobe("Ember", *ember_form),
+        vectors("ADD", name="Isotropic"),
+        scaled(band, name="Horizon band"),
+        lobe("Circumsolar", sky.CIRCUMSOLAR_WIDTH, sky.CIRCUMSOLAR_FALL),
+        lobe("Aureole", *aureole_form),
     )
     lit = vectors("DOT_PRODUCT", direction, name="Toward lamps")
     lobe_of_lamps = maths("EXPONENT", maths("MULTIPLY_ADD", lit, sky.LAMPS_WIDTH, -sky.LAMPS_WIDTH))
-    lamps = maths("MULTIPLY_ADD", lobe_of_lamps, (1.0 - sky.LAMPS_AROUND) * sky.lamp_peak(), sky.LAMPS_AROUND)
+    lamps = maths(
+        "MULTIPLY_ADD", lobe_of_lamps, (1.0 - sky.LAMPS_AROUND) * sky.lamp_normalisation(), sky.LAMPS_AROUND
+    )
     # below the horizon is ground: what EEVEE takes the light from below to be
     ground = maths("MULTIPLY_ADD", height, 40.0, 1.4, clamp=True)
     seen = maths("MULTIPLY_ADD", ground, 1.0 - GROUND_ALBEDO, GROUND_ALBEDO)
@@ -191,9 +206,9 @@ def _build_sky(tree: Any) -> None:
         return maths("MULTIPLY_ADD", edge, -6.0, 6.5, clamp=True)
 
     from_sun = vectors("DISTANCE", direction, name="From sun")
-    veils = [
-        scaled(maths("EXPONENT", maths("DIVIDE", from_sun, -float(width))), name=f"Veil {number + 1}")
-        for number, (_, width) in enumerate(sky.VEILS)
+    glare = [
+        scaled(maths("EXPONENT", maths("DIVIDE", from_sun, -float(width))), name=f"Glare {number + 1}")
+        for number, (_, width) in enumerate(sky.GLARE)
     ]
     from_moon = vectors("SUBTRACT", direction, name="From moon")
     on_moon = within(vectors("LENGTH", from_moon))
@@ -212,7 +227,7 @@ def _build_sky(tree: Any) -> None:
     # mixed and not multiplied by whether it is seen: Cycles leaves out what is mixed in by nothing
     ray = graph.node("LightPath").outputs
     moon = graph.mixed(on_moon, None, shining(scaled(maths("MULTIPLY", on_moon, sunlit), name="Moon disc")))
-    sun = shining(total(*veils, scaled(within(from_sun), name="Sun disc")))
+    sun = shining(total(*glare, scaled(within(from_sun), name="Sun disc")))
     mirrored = graph.node("Value", LAMPS_MIRRORED).outputs[0]
     lights = maths("MAXIMUM", ray["Is Diffuse Ray"], maths("MULTIPLY", ray["Is Glossy Ray"], mirrored))
     lamplight = graph.mixed(

@@ -9,17 +9,17 @@ from typing import Any
 
 import bpy
 
-from planner_core.draft import sky
+from planner_core.light import sky
 
 from .. import compat
 from . import parts
 from .nodes import Graph
 
 # properties of the world, keyed: the sky at the horizon all around, its lobes, and the way to their middle
-LOW_SKY, LOW_GLOW, LOW_EMBER, GLOW_WAY = (
-    f"duskrail_{name}" for name in ("low_sky", "low_glow", "low_ember", "glow_way")
+LOW_SKY, LOW_CIRCUMSOLAR, LOW_AUREOLE, LOBE_DIRECTION = (
+    f"duskrail_{name}" for name in ("low_sky", "low_circumsolar", "low_aureole", "lobe_direction")
 )
-EMBER_WIDTH = "duskrail_ember_width"
+AUREOLE_WIDTH = "duskrail_aureole_width"
 LEVEL_LIGHT = "duskrail_level_light"  # of all light together on level ground, without shadows
 WATER_IOR = 1.333
 AIR_LEAST = 0.002  # less of it isn't seen, and needn't be worked out
@@ -85,12 +85,12 @@ def _through_air(graph: Graph, shader: Any) -> Any:
     """A surface as it is seen through air: it goes over into the sky low behind it."""
     maths = graph.maths
     view = graph.node("NewGeometry").outputs["Incoming"]
-    toward = graph.vectors("DOT_PRODUCT", view, graph.vector_of("VIEW_LAYER", GLOW_WAY))
+    toward = graph.vectors("DOT_PRODUCT", view, graph.vector_of("VIEW_LAYER", LOBE_DIRECTION))
     away = maths("SUBTRACT", maths("MULTIPLY", toward, -1.0), 1.0)
     low = graph.vector_of("VIEW_LAYER", LOW_SKY)
     for name, width in (
-        (LOW_GLOW, sky.GLOW_WIDTH),
-        (LOW_EMBER, graph.number_of("VIEW_LAYER", EMBER_WIDTH)),
+        (LOW_CIRCUMSOLAR, sky.CIRCUMSOLAR_WIDTH),
+        (LOW_AUREOLE, graph.number_of("VIEW_LAYER", AUREOLE_WIDTH)),
     ):
         lobe = maths("EXPONENT", maths("MULTIPLY", away, width))
         low = graph.total(low, graph.scaled(lobe, graph.vector_of("VIEW_LAYER", name)))

@@ -9,8 +9,9 @@ from typing import Any
 import bpy
 import numpy as np
 
-from planner_core.draft import lamps, sky
+from planner_core.draft.sky import picture_light
 from planner_core.frames import FrameTable
+from planner_core.light import lamps
 from planner_core.light.colour import LUMINANCE
 from planner_core.rig import geometry
 
@@ -31,7 +32,7 @@ def draw_windows(scene: bpy.types.Scene, frames: FrameTable) -> lamps.Panes:
     have been drawn.
     """
     panes = lamps.panes(frames.plan, geometry.head_middle_m(frames.plan))
-    light = sky.picture_light(frames)
+    light = picture_light(frames)
     thing = parts.object_of(scene, PART)
     if not len(panes.on_lux):
         if thing is not None:
@@ -70,7 +71,7 @@ def draw_pools(scene: bpy.types.Scene, frames: FrameTable) -> int:
     for old in parts.objects_of(scene, POOL_PART):
         parts.remove(old)
     pools = lamps.pools(frames.plan, geometry.head_middle_m(frames.plan))
-    light = sky.picture_light(frames)
+    light = picture_light(frames)
     count = len(pools.on_lux)
     shares = lamps.share_on(pools.on_lux[:, None], frames.illuminance_lux)
     gathered = lamps.POOL_SHARE * shares.mean(axis=0) if count else np.zeros(len(frames))

@@ -14,8 +14,8 @@ import attrs
 import bpy
 import numpy as np
 
-from planner_core.draft import lamps
 from planner_core.frames import FrameTable
+from planner_core.light import lamps
 from planner_core.plan.file import plan_to_text
 
 from . import keyframes, nightlights, parts

@@ -1,7 +1,7 @@
 """The draft clip rendered by a Blender of its own, while the photographer goes on working.
 
 Started as a script it is that other Blender's: it draws one plan file's clip and writes what it has to say
-into a file, a line at a time. Imported it is what starts, watches and stops it.
+into a file, a JSON record a line. Imported it is what starts, watches and stops it.
 """
 
 from __future__ import annotations
@@ -22,6 +22,8 @@ from typing import Any
 PACKAGE = "duskrail_in_the_background"
 PROGRESS, DONE, FAILED = "progress", "done", "failed"
 STOP_WITHIN_S = 5.0
+# What the parts of a request are called in the panel
+LABELS = {"frame_range": "Only frames", "every": "Every nth", "size": "Width", "look": "Look"}
 
 
 # ---------------------------------------------------------------- starting, watching, stopping
@@ -69,8 +71,7 @@ class Job:
         self.process = subprocess.Popen(
             [*command, str(task)], stdin=subprocess.DEVNULL, stdout=self.log, stderr=subprocess.STDOUT
         )
-        self.text = "Starting Blender in the background"
-        self.share = 0.0
+        self.progress: dict[str, Any] = {}
         self.result: dict[str, Any] | None = None
         self.problem = ""
         self.stopped = False
@@ -85,20 +86,47 @@ class Job:
             return False
         ended = self.process.poll() is not None  # asked first, so that its last words aren't missed
         with contextlib.suppress(OSError):
-            for line in self.said.read_text(encoding="utf-8").splitlines():
-                kind, _, content = line.partition("\t")
-                if kind == PROGRESS:
-                    self.text = content
-                elif kind == DONE:
-                    self.result = json.loads(content)
-                elif kind == FAILED:
-                    self.problem = content
-        self.share = share_of(self.text, self.share)
+            for line in self.said.read_text(encoding="utf-8").splitlines(keepends=True):
+                if line.endswith("\n"):  # the last one may be half written
+                    self._take(json.loads(line))
         if ended and self.is_running():
             self.problem = f"Blender stopped in the background: {self._last_words()}"
         if not self.is_running():
             self.close()
         return self.is_running()
+
+    def _take(self, record: dict[str, Any]) -> None:
+        kind = record.pop("kind")
+        if kind == PROGRESS:
+            self.progress = record
+        elif kind == DONE:
+            self.result = record
+        elif kind == FAILED:
+            label = LABELS.get(record["field"])
+            self.problem = f"{label}: {record['problem']}" if label else record["problem"]
+
+    @property
+    def done_fraction(self) -> float:
+        """How much is done, 0 to 1."""
+        total = self.progress.get("total", 0)
+        return self.progress["done"] / total if total else 0.0
+
+    @property
+    def text(self) -> str:
+        """How far it is, in words."""
+        from planner_core.words.durations import duration_text
+
+        now = self.progress
+        if not now:
+            return "Starting Blender in the background"
+        if now["stage"] == "encoding":
+            return "Writing the clip"
+        if now["engine"]:
+            return f"Drawing with {now['engine']}"
+        left = now["seconds_left"]
+        return f"Frame {now['done']} of {now['total']}" + (
+            f", about {duration_text(max(1, round(left)))} left" if left else ""
+        )
 
     def _last_words(self) -> str:
         self.log.flush()
@@ -141,21 +169,12 @@ class Job:
 
 def search_paths() -> list[str]:
     """Where the other Blender finds what this one has: the core and the packages it needs."""
-    specs = (importlib.util.find_spec(name) for name in ("planner_core", "attrs", "cattrs", "astral"))
+    specs = (
+        importlib.util.find_spec(name)
+        for name in ("planner_core", "attrs", "cattrs", "astral", "platformdirs")
+    )
     homes = [Path(spec.origin).resolve().parent.parent for spec in specs if spec and spec.origin]
     return list(dict.fromkeys(str(home) for home in homes))
-
-
-def share_of(text: str, before: float) -> float:
-    """How much is done, 0 to 1, from words with `12 of 48` or `12/48` in them; as before where there are
-    none.
-    """
-    import re
-
-    found = re.search(r"(\d+)\s*(?:of|/)\s*(\d+)", text)
-    if not found or int(found[2]) == 0:
-        return before
-    return min(int(found[1]) / int(found[2]), 1.0)
 
 
 # ---------------------------------------------------------------- in the other Blender
@@ -176,49 +195,51 @@ def run(task_file: str) -> int:
     sys.modules[PACKAGE] = package = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(package)
     preview = importlib.import_module(f"{PACKAGE}.render.preview")
+    request = importlib.import_module(f"{PACKAGE}.render.request")
+    import attrs
+
     from planner_core import PlanError, load_plan
 
     with Path(task["said"]).open("a", encoding="utf-8") as said:
 
-        def say(kind: str, content: str) -> None:
-            said.write(f"{kind}\t{' '.join(content.split())}\n")
+        def say(kind: str, **record: Any) -> None:
+            said.write(json.dumps({"kind": kind, **record}) + "\n")
             said.flush()
 
+        def fail(problem: str, field: str = "") -> int:
+            say(FAILED, problem=" ".join(problem.split()), field=field)
+            return 1
+
         try:
-            made = preview.render_preview(
-                load_plan(task["plan"]),
-                Path(task["output"]),
+            asked = request.PreviewRequest(
+                plan=load_plan(task["plan"]),
+                output=Path(task["output"]),
                 look=task["look"],
                 frame_range=tuple(task["frame_range"]) if task["frame_range"] else None,
                 every=task["every"],
                 size=tuple(task["size"]) if task["size"] else None,
-                progress=lambda text: say(PROGRESS, text),
             )
-        except (preview.PreviewError, PlanError) as problem:
-            say(FAILED, str(problem))
-            return 1
+            made = preview.render_preview(asked, lambda now: say(PROGRESS, **attrs.asdict(now)))
+        except request.PreviewError as problem:
+            return fail(str(problem), problem.field)
+        except PlanError as problem:
+            return fail(str(problem))
         except OSError as problem:
-            say(FAILED, f"{task['output']} can't be written: {problem.strerror or problem}")
-            return 1
+            return fail(f"{problem.filename or task['output']}: {problem.strerror or problem}")
         except KeyboardInterrupt:
             return 130
         except Exception as problem:
             traceback.print_exc()
-            say(FAILED, f"Blender can't draw this here: {str(problem) or type(problem).__name__}")
-            return 1
+            return fail(f"Blender can't draw this here: {str(problem) or type(problem).__name__}")
         width, height = made.size_px
         say(
             DONE,
-            json.dumps(
-                {
-                    "output": str(made.output),
-                    "frames": len(made.frames),
-                    "drawn": made.drawn,
-                    "kept": made.kept,
-                    "size": f"{width} × {height}",
-                    "engine": made.engine,
-                }
-            ),
+            output=str(made.output),
+            frames=len(made.frames),
+            drawn=made.drawn,
+            kept=made.kept,
+            size=f"{width} × {height}",
+            engine=made.engine,
         )
     return 0
 

@@ -13,11 +13,9 @@ from collections.abc import Callable, Sequence
 import attrs
 import numpy as np
 from attrs import frozen
-from numpy.typing import NDArray
 
 from planner_core.maths.angles import wrapped_deg
-from planner_core.maths.convex import hull
-from planner_core.place.blocking import block_mesh, ground_level_m
+from planner_core.place.ground import ground_under_m
 from planner_core.plan.model import Block, Plan, PlanError, Vector
 from planner_core.rig import geometry
 
@@ -321,31 +319,9 @@ def spot_by_bearing(plan: Plan, bearing_deg: float, distance_m: float, foot_m: f
     """
     out = geometry.direction(bearing_deg, 0.0, plan.site.scene_north_deg)
     x, y, _ = np.asarray(plan.rig.origin_m) + distance_m * out
-    height = standing_height_m(plan, x, y) if foot_m is None else foot_m
+    height = ground_under_m(plan, (x, y, math.inf)) if foot_m is None else foot_m
     turn = wrapped_deg(bearing_deg - plan.site.scene_north_deg)
     return Spot(foot_m=_rounded((x, y, height)), turn_deg=round(turn, 2))
-
-
-def standing_height_m(plan: Plan, x_m: float, y_m: float) -> float:
-    """Height of what one stands on at a point: the highest ground block there, else the level ground."""
-    tops = [
-        float(mesh[:, 2].max())
-        for block in plan.blocks
-        if block.role == "ground"
-        and block.shape in ("box", "prism")
-        and _inside(mesh := block_mesh(plan, block).vertices_m, x_m, y_m)
-    ]
-    return max(tops, default=ground_level_m(plan))
-
-
-def _inside(vertices: NDArray[np.float64], x_m: float, y_m: float) -> bool:
-    """Whether a point lies within the convex outline of points seen from above."""
-    outline = hull(vertices[:, :2])
-    nxt = np.roll(outline, -1, axis=0)
-    cross = (nxt[:, 0] - outline[:, 0]) * (y_m - outline[:, 1]) - (nxt[:, 1] - outline[:, 1]) * (
-        x_m - outline[:, 0]
-    )
-    return bool(np.all(cross >= 0.0))
 
 
 def with_blocks(plan: Plan, blocks: Sequence[Block]) -> Plan:

@@ -92,20 +92,30 @@ def day_night_turn(frames: FrameTable) -> Turn | None:
 
 
 def sun_crossings(frames: FrameTable) -> list[Turn]:
-    """Every sunrise and sunset between two frames, in order of time."""
+    """Every sunrise and sunset between two frames, in order of time, at the almanac's instant."""
     height = frames.sun_true_altitude_deg - events.SUN_RISES_AT_DEG
     up = height > 0.0
     before = np.flatnonzero(up[1:] != up[:-1])
     share = height[before] / (height[before] - height[before + 1])
-    places = (before + share) / max(len(frames) - 1, 1)
+    about = frames.utc_s[before] + share * frames.plan.shoot.interval_s
     return [
-        Turn(
-            event="sunset" if up[k] else "sunrise",
-            utc_s=float(frames.utc_s[0]) + float(at) * frames.plan.duration_s,
-            at=float(at),
-        )
-        for k, at in zip(before, places, strict=True)
+        _turn_near(frames, "sunset" if up[k] else "sunrise", float(utc_s))
+        for k, utc_s in zip(before, about, strict=True)
     ]
+
+
+def _turn_near(frames: FrameTable, event: str, about_utc_s: float) -> Turn:
+    """The event of the almanac within an interval of that instant; the instant itself where there is none."""
+    plan, start = frames.plan, float(frames.utc_s[0])
+    date = local_datetime(about_utc_s, plan.zone).date()
+    times = [
+        utc_s
+        for day in (date - dt.timedelta(days=1), date, date + dt.timedelta(days=1))
+        for utc_s in sun_times_utc_s(plan, event, day)
+    ]
+    nearest = min(times, key=lambda utc_s: abs(utc_s - about_utc_s), default=about_utc_s)
+    utc_s = nearest if abs(nearest - about_utc_s) < plan.shoot.interval_s else about_utc_s
+    return Turn(event=event, utc_s=utc_s, at=(utc_s - start) / plan.duration_s)
 
 
 def move_share(frames: FrameTable, at: float) -> float | None:

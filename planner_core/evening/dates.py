@@ -26,6 +26,7 @@ from planner_core.place.blocking import block_label
 from planner_core.place.skyline import OPEN, Skyline, skyline
 from planner_core.plan import timeline
 from planner_core.plan.model import Anchor, Plan, PlanError
+from planner_core.plan.text import cell
 from planner_core.rig import geometry, motion
 from planner_core.rig.camera import camera_path
 from planner_core.time import ephemeris, events
@@ -47,7 +48,7 @@ _OTHER_WAY = {"dawn": "dusk", "dusk": "dawn", "sunrise": "sunset", "sunset": "su
 
 
 @frozen(kw_only=True)
-class Occasion:
+class RiseOrSet:
     """One rise or set. Fields are None where the event, or the clip, doesn't happen on that date.
 
     level_ fields are for the upper limb on the level horizon, skyline_ fields for the moment the disc's upper
@@ -95,16 +96,16 @@ class Occasion:
 
 @frozen(kw_only=True)
 class DatesTable:
-    """Occasions in the order of time; rank 1 is the best. Read `ranked` for that order."""
+    """Rises and sets in the order of time; rank 1 is the best. Read `ranked` for that order."""
 
     plan: Plan
     body: str
     first: dt.date
     last: dt.date
-    rows: tuple[Occasion, ...]
+    rows: tuple[RiseOrSet, ...]
 
     @property
-    def ranked(self) -> tuple[Occasion, ...]:
+    def ranked(self) -> tuple[RiseOrSet, ...]:
         return tuple(sorted(self.rows, key=lambda row: row.rank))
 
 
@@ -162,7 +163,7 @@ def dates_table(
     )
 
 
-def _merit(plan: Plan, row: Occasion) -> tuple[float, ...]:
+def _merit(plan: Plan, row: RiseOrSet) -> tuple[float, ...]:
     """The smaller the better: in the picture during the clip, in a gap, balanced, near the middle of what
     frames it.
     """
@@ -193,8 +194,8 @@ class _Search:
         self.event = f"{body}{way}"
         self.site = plan.site
 
-    def rows(self, days: Sequence[dt.date]) -> list[Occasion]:
-        found: list[Occasion] = []
+    def rows(self, days: Sequence[dt.date]) -> list[RiseOrSet]:
+        found: list[RiseOrSet] = []
         dated: list[tuple[dt.date, float]] = []
         for day in days:
             times = events.event_times_utc_s(
@@ -202,12 +203,12 @@ class _Search:
             )
             dated += [(day, t) for t in times]
             if not times:
-                found.append(Occasion(date=day, event=self.event, **self._clip(day, None)))
+                found.append(RiseOrSet(date=day, event=self.event, **self._clip(day, None)))
         if dated:
             found += self._judged(dated)
         return found
 
-    def _judged(self, dated: list[tuple[dt.date, float]]) -> list[Occasion]:
+    def _judged(self, dated: list[tuple[dt.date, float]]) -> list[RiseOrSet]:
         level = np.array([t for _, t in dated])
         moment = self._against_skyline(level)
         shown = np.where(np.isnan(moment), level, moment)
@@ -240,11 +241,11 @@ class _Search:
             }
             if np.isnan(moment[i]):
                 hidden_by = int(self.seen.block_at(azimuth[i]))
-                rows.append(Occasion(**common, behind=block_label(self.plan, hidden_by)))
+                rows.append(RiseOrSet(**common, behind=block_label(self.plan, hidden_by)))
                 continue
             in_clip = bool(0.0 <= place[i] <= 1.0)
             rows.append(
-                Occasion(
+                RiseOrSet(
                     **common,
                     skyline_utc_s=float(moment[i]),
                     skyline_bearing_deg=float(azimuth[i]),
@@ -401,14 +402,14 @@ def _verb(event: str) -> str:
     return "comes up" if event.endswith("rise") else "goes down"
 
 
-def _where(row: Occasion) -> str:
+def _where(row: RiseOrSet) -> str:
     """Where it happens against the skyline: between two blocks, behind one, or at the level horizon."""
     between = [f"between “{row.left}” and “{row.right}”"] if row.in_gap else []
     behind = [f"behind “{row.behind}”"] if row.behind else []
     return ", ".join(between + behind) or "at the level horizon"
 
 
-def _bearings(rows: list[Occasion]) -> str:
+def _bearings(rows: list[RiseOrSet]) -> str:
     """', at 262.1° to 277.8°': where a stretch of rises or sets happens, the short way round."""
     found = [row.skyline_bearing_deg for row in rows if row.skyline_bearing_deg is not None]
     if not found:
@@ -418,13 +419,13 @@ def _bearings(rows: list[Occasion]) -> str:
     return f", at {low}" + (f" to {high}" if high != low else "")
 
 
-def _places(table: DatesTable, event: str, rows: list[Occasion]) -> Iterator[str]:
+def _places(table: DatesTable, event: str, rows: list[RiseOrSet]) -> Iterator[str]:
     """Each place where it happens, in the picture first, with the spans of dates."""
     verb = _verb(event)
     times = "mornings" if event == "sunrise" else "evenings" if event == "sunset" else "times"
     yield f"{event.capitalize()}"
 
-    def place(row: Occasion) -> tuple[int, str]:
+    def place(row: RiseOrSet) -> tuple[int, str]:
         if row.level_utc_s is None:
             return 5, f"no {event}"
         if row.skyline_utc_s is None:
@@ -450,7 +451,7 @@ def _places(table: DatesTable, event: str, rows: list[Occasion]) -> Iterator[str
             yield f"    {span_words(*run)}{_middle(table, span) if group == 0 else ''}"
 
 
-def _middle(table: DatesTable, span: list[Occasion]) -> str:
+def _middle(table: DatesTable, span: list[RiseOrSet]) -> str:
     """The date of a span on which the disc is nearest to the middle of its gap."""
     best = min(span, key=lambda row: abs((row.clear_left_deg or 0.0) - (row.clear_right_deg or 0.0)))
     assert best.skyline_utc_s is not None
@@ -459,7 +460,7 @@ def _middle(table: DatesTable, span: list[Occasion]) -> str:
     return f" ({near}{when} at {best.skyline_bearing_deg:.1f}°)"
 
 
-def _best(table: DatesTable, rows: list[Occasion]) -> Iterator[str]:
+def _best(table: DatesTable, rows: list[RiseOrSet]) -> Iterator[str]:
     zone, width = table.plan.zone, table.plan.clip.width_px
     yield (
         "Best dates: in the picture while the clip runs, then in a gap, then day and dark balanced, "
@@ -476,7 +477,7 @@ def _best(table: DatesTable, rows: list[Occasion]) -> Iterator[str]:
         )
 
 
-def _moonlight(row: Occasion) -> str:
+def _moonlight(row: RiseOrSet) -> str:
     if row.moon_end_altitude_deg is None or row.moon_end_lit_fraction is None or row.moon_end_lux is None:
         return "no clip that day"
     if row.moon_end_altitude_deg < 0.0:
@@ -553,4 +554,6 @@ def _cell(value: Any) -> str:
         return ""
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return value.isoformat() if isinstance(value, dt.date) else str(value)
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    return cell(value) if isinstance(value, str) else str(value)

@@ -26,6 +26,7 @@ Indices = NDArray[np.intp]
 Mask = NDArray[np.bool_]
 
 SUN_RADIUS_DEG = 16.0 / 60.0
+MOON_RADIUS_DEG = 15.5 / 60.0  # mean; Meeus ch. 55
 SCAN_S = 240.0
 REFINED_STEPS = 24
 OPEN = -1
@@ -68,7 +69,7 @@ class SunDay:
 def sunlight(frames: FrameTable) -> Sunlight:
     """The sun against the blocks and the picture in every frame."""
     plan = frames.plan
-    up = frames.sun_true_altitude_deg > events.SUN_RISES_AT_DEG
+    up = sun_up(frames)
     limb = _upper_limb(plan, frames.sun_azimuth_deg, frames.sun_altitude_deg)
     camera = np.full(len(frames), OPEN, dtype=np.intp)
     camera[up] = blocks_in_the_way(plan, frames.camera_m[up], limb[up])
@@ -82,6 +83,25 @@ def sunlight(frames: FrameTable) -> Sunlight:
     return Sunlight(
         up=up, camera_behind=camera, subject_lit=lit, picture_px=px, in_picture=up & inside & (camera == OPEN)
     )
+
+
+def sun_up(frames: FrameTable) -> Mask:
+    """Whether the sun's upper limb is above a level horizon, shape (frames,)."""
+    return np.asarray(frames.sun_true_altitude_deg > events.SUN_RISES_AT_DEG)
+
+
+def moon_up(frames: FrameTable) -> Mask:
+    """Whether the moon's upper limb is above a level horizon, shape (frames,); altitudes are apparent."""
+    return np.asarray(frames.moon_altitude_deg > -MOON_RADIUS_DEG)
+
+
+def sun_in_picture_frames(sun: Sunlight) -> tuple[int, int] | None:
+    """The first and the last frame, from 1, with the sun in the picture; None where it never is.
+
+    It may be hidden, or out of the picture, in some between them.
+    """
+    seen = np.flatnonzero(sun.in_picture)
+    return (int(seen[0]) + 1, int(seen[-1]) + 1) if len(seen) else None
 
 
 def subject_spot(plan: Plan) -> tuple[Array | None, tuple[int, ...]]:

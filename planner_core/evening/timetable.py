@@ -86,6 +86,31 @@ def end_utc_s(frames: FrameTable) -> float:
     return float(frames.utc_s[-1] + (frames.ramp.shutter_s[-1] if frames.ramp else 0.0))
 
 
+def events_in_shoot(frames: FrameTable) -> list[tuple[str, float, int]]:
+    """Light events while frames are taken: name, instant, and the nearest frame from 1, in order of time."""
+    plan, half = frames.plan, frames.plan.shoot.interval_s / 2.0
+    first, last = float(frames.utc_s[0]), float(frames.utc_s[-1])
+    dates = {local_datetime(t, plan.zone).date() for t in (first, *frames.utc_s[::100].tolist(), last)}
+    site = plan.site
+    return [
+        (name, t, event_frame(frames, t))
+        for t, name in sorted(
+            (t, name)
+            for date in dates
+            for name, times in events.day_events(
+                date, site.latitude_deg, site.longitude_deg, site.timezone
+            ).items()
+            for t in times
+            if first - half <= t <= last + half
+        )
+    ]
+
+
+def event_frame(frames: FrameTable, utc_s: float) -> int:
+    """The frame nearest to an instant, from 1; beyond the clip where the instant is."""
+    return 1 + round((utc_s - float(frames.utc_s[0])) / frames.plan.shoot.interval_s)
+
+
 def turn_moment(moments: tuple[Moment, ...]) -> Moment | None:
     """The light event that the shoot is about, if it has one."""
     return next((moment for moment in moments if moment.kind == "event"), None)
@@ -146,13 +171,12 @@ def _light(plan: Plan, frames: FrameTable, arrive: float) -> list[Moment]:
 
 def _light_moment(plan: Plan, frames: FrameTable, name: str, utc_s: float, main: bool) -> Moment:
     inside = frames.utc_s[0] <= utc_s <= frames.utc_s[-1]
-    place = (utc_s - float(frames.utc_s[0])) / plan.shoot.interval_s
     return Moment(
         kind="event" if main else "light",
         label=EVENT_WORDS[name],
         utc_s=utc_s,
         note=_where(plan, frames, name, utc_s),
-        frame=1 + round(place) if inside else None,
+        frame=event_frame(frames, utc_s) if inside else None,
     )
 
 

@@ -27,8 +27,6 @@ SKY_ALTITUDES_DEG = (-18.0, -12.0, -8.0, -5.0, -2.0, 0.0, 10.0, 30.0, 90.0)
 SKY_TEMPERATURES_K = (7000.0, 12000.0, 18000.0, 18000.0, 14000.0, 12000.0, 10500.0, 11500.0, 13000.0)
 OVERCAST_K = 6500.0
 # share of the sun's last beam in the sky low around it: ours, no source
-GLOW_ALTITUDES_DEG = (-14.0, -8.0, -3.0, 0.0, 6.0, 25.0)
-GLOW_SHARES = (0.0, 0.35, 0.75, 0.7, 0.4, 0.0)
 
 
 def air_mass(apparent_altitude_deg: ArrayLike) -> Array:
@@ -77,14 +75,6 @@ def sky_temperature_k(sun_altitude_deg: ArrayLike, cloud_divisor: float = 1.0) -
 def sky_tint(sun_altitude_deg: ArrayLike, cloud_divisor: float = 1.0) -> Array:
     """Tint of the sky overhead and of what it lights: blue by day, deep blue at dusk, grey under cloud."""
     return tint_from_xy(daylight_xy(sky_temperature_k(sun_altitude_deg, cloud_divisor)))
-
-
-def glow_tint(sun_altitude_deg: ArrayLike, haze: float = CLEAR_AIR_HAZE) -> Array:
-    """Tint of the sky low around the sun: warm while it sets and for a while after, else the sky's own."""
-    altitude = np.asarray(sun_altitude_deg, dtype=np.float64)
-    share = np.interp(altitude, GLOW_ALTITUDES_DEG, GLOW_SHARES)[..., None]
-    warm = sun_tint(np.maximum(altitude, 3.0), haze)
-    return share * warm + (1.0 - share) * sky_tint(altitude)
 
 
 def daylight_xy(temperature_k: ArrayLike) -> Array:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from attrs import frozen
@@ -27,6 +28,11 @@ SUNSET_EV100 = 8.2
 MOONLIT_EV100 = -3.0
 # At least so much of each stop of the scene's light stays in the target, however strong the look.
 LEAST_TARGET_SLOPE = 0.1
+# A dark-sky night is given f/2.8, 20 s and ISO 6400 and is meant to look dark (common practice, no source).
+DARKEST_TARGET_EV100 = math.log2(2.8**2 / 20.0 * 100.0 / 6400.0)
+# Light that changes by less doesn't hold the exposure to its course.
+LIGHT_TURNS_STOPS = 1.0
+ANY_RUNG = 10_000  # more than there are settings
 SPEED_AT_ISO_3_125 = 3.125  # APEX: Sv = log2(ISO / 3.125), CIPA DC-008 (Exif), annex C
 
 
@@ -78,21 +84,29 @@ def settings_ev100(
     return aperture_value(f_number) + time_value(shutter_s) + filtered
 
 
-def target_ev100(scene_ev100: ArrayLike, limits: Exposure, cloud_divisor: float = 1.0) -> Array:
-    """The EV that the settings should have: the scene's by day, shifted by the night look at night.
+def target_ev100(
+    scene_ev100: ArrayLike,
+    limits: Exposure,
+    cloud_divisor: float = 1.0,
+    metered_ev100: ArrayLike | None = None,
+) -> Array:
+    """The EV that the settings should have: what is metered, shifted by the day look by day and by the night
+    look at night. What is metered is the scene's own EV, if nothing else is given.
 
-    Any shape. Rises with the scene's EV everywhere, so that the ramp turns only where the light does. The
-    look goes over smoothly from sunset, under the plan's cloud, to the place's night level; a look too strong
-    for that span starts earlier in the evening.
+    Any shape. Without a meter of its own it rises with the scene's EV everywhere, so that the ramp turns only
+    where the light does. The look goes over smoothly from sunset, under the plan's cloud, to the place's
+    night level; a look too strong for that span starts earlier in the evening.
     """
     scene = np.asarray(scene_ev100, dtype=np.float64)
-    look = limits.night_look_stops
+    metered = scene if metered_ev100 is None else np.asarray(metered_ev100, dtype=np.float64)
+    by_day = limits.day_look_stops
+    look = limits.night_look_stops - by_day
     floor = MOONLIT_EV100 if limits.artificial_ev100 is None else limits.artificial_ev100
     night = max(floor, MOONLIT_EV100)
     width = max(2.0, 1.5 * abs(look) / (1.0 - LEAST_TARGET_SLOPE))
     day = max(SUNSET_EV100 - math.log2(cloud_divisor), night + width)
     share = np.clip((day - scene) / (day - night), 0.0, 1.0)
-    return scene - look * share**2 * (3.0 - 2.0 * share)
+    return metered - (by_day + look * share**2 * (3.0 - 2.0 * share))
 
 
 def third_stops(low: float, high: float, anchor: float) -> Array:
@@ -108,10 +122,67 @@ def third_stops(low: float, high: float, anchor: float) -> Array:
     return np.unique(np.concatenate([[low], inside, [high]]))
 
 
-def exposure_ramp(plan: Plan, scene_ev100: Array, time_left_s: Array) -> Ramp | None:
+def following_the_light(metered_ev100: Array, scene_ev100: Array) -> Array:
+    """What a meter reads frame by frame, made to rise and fall with the light, shape (frames,).
+
+    Through each stretch in which the scene's light only falls, or only rises, by LIGHT_TURNS_STOPS or more,
+    the reading does likewise: the nearest to it in least squares that does (pool adjacent violators, Barlow
+    and others, *Statistical Inference under Order Restrictions*, 1972). So a pan towards the sunset or past a
+    bright wall holds the exposure, rather than make it hunt.
+    """
+    followed = metered_ev100.copy()
+    way = np.sign(np.diff(scene_ev100))
+    turns = np.flatnonzero(way[1:] * way[:-1] < 0.0) + 1
+    for first, last in pairwise([0, *turns.tolist(), len(scene_ev100) - 1]):
+        part = slice(first, last + 1)
+        change = scene_ev100[last] - scene_ev100[first]
+        if abs(change) >= LIGHT_TURNS_STOPS:
+            sign = math.copysign(1.0, change)
+            followed[part] = sign * _rising(sign * followed[part])
+    return followed
+
+
+def _rising(values: Array) -> Array:
+    """The rising sequence nearest to values (n,) in least squares."""
+    if np.all(np.diff(values) >= 0.0):
+        return values
+    means: list[float] = []
+    counts: list[int] = []
+    for value in values.tolist():
+        mean, count = value, 1
+        while means and means[-1] > mean:
+            mean = (means[-1] * counts[-1] + mean * count) / (counts[-1] + count)
+            count += counts.pop()
+            means.pop()
+        means.append(mean)
+        counts.append(count)
+    return np.repeat(means, counts)
+
+
+def no_steeper(values: Array, step: float) -> Array:
+    """The sequence nearest to values (n,) whose neighbours differ by no more than step.
+
+    Midway between the lowest such sequence above and the highest below; it rises where values only rise.
+    """
+    slope = step * np.arange(len(values))
+
+    def highest_below(v: Array) -> Array:
+        before = np.minimum.accumulate(v - slope) + slope
+        after = (np.minimum.accumulate((v + slope)[::-1])[::-1]) - slope
+        return np.minimum(before, after)
+
+    return (highest_below(values) - highest_below(-values)) / 2.0
+
+
+def exposure_ramp(
+    plan: Plan, scene_ev100: Array, time_left_s: Array, metered_ev100: Array | None = None
+) -> Ramp | None:
     """Settings for each frame of a plan with exposure limits; None for one without.
 
-    scene_ev100 and time_left_s, what the interval leaves for the exposure, have shape (frames,). The f-number
+    scene_ev100, time_left_s, what the interval leaves for the exposure, and metered_ev100, what the plan's
+    meter reads (None: the scene's EV), have shape (frames,). The ramp of such a meter never asks for more
+    light than a dark-sky night is given (DARKEST_TARGET_EV100), and steps by no more than a third of a stop a
+    frame. The f-number
     stays. As the light falls the shutter gets longer up to its limit, then ISO rises (ramp_order "iso-first":
     the other way round), in third stops. Settings never pass the plan's limits; nor what the interval leaves,
     as far as the shortest shutter allows. One longest shutter holds for the whole ramp, so that a rig that
@@ -120,13 +191,17 @@ def exposure_ramp(plan: Plan, scene_ev100: Array, time_left_s: Array) -> Ramp | 
     limits = plan.exposure
     if limits is None:
         return None
-    target = target_ev100(scene_ev100, limits, plan.shoot.cloud_divisor)
-    wanted_shutter, wanted_iso = _settings(limits, target, limits.shutter_max_s)
+    target = target_ev100(scene_ev100, limits, plan.shoot.cloud_divisor, metered_ev100)
+    aim, most_rungs = target, ANY_RUNG
+    if metered_ev100 is not None:
+        target = np.maximum(target, DARKEST_TARGET_EV100)
+        aim, most_rungs = no_steeper(target, 1.0 / 3.0), 1
+    wanted_shutter, wanted_iso = _settings(limits, aim, limits.shutter_max_s, most_rungs)
     binds = wanted_shutter > time_left_s
     longest, shutter, iso = limits.shutter_max_s, wanted_shutter, wanted_iso
     if np.any(binds):
         longest = _setting_within(limits, float(np.min(time_left_s[binds])))
-        shutter, iso = _settings(limits, target, longest)
+        shutter, iso = _settings(limits, aim, longest, most_rungs)
 
     def error(shutter_s: Array, iso: Array) -> Array:
         return target - settings_ev100(limits.f_number, shutter_s, iso, limits.nd_stops)
@@ -150,8 +225,10 @@ def _setting_within(limits: Exposure, time_s: float) -> float:
     return float(shutters[max(int(np.searchsorted(shutters, time_s, side="right")) - 1, 0)])
 
 
-def _settings(limits: Exposure, target: Array, longest_s: float) -> tuple[Array, Array]:
-    """Shutter and ISO of each frame, from the ladder of settings that let in more and more light."""
+def _settings(limits: Exposure, target: Array, longest_s: float, most_rungs: int) -> tuple[Array, Array]:
+    """Shutter and ISO of each frame, from the ladder of settings that let in more and more light, going up or
+    down by no more than so many rungs a frame.
+    """
     shutters = third_stops(limits.shutter_min_s, longest_s, 1.0)
     isos = third_stops(limits.iso_min, limits.iso_max, 100.0)
     if limits.ramp_order == "shutter-first":
@@ -161,11 +238,11 @@ def _settings(limits: Exposure, target: Array, longest_s: float) -> tuple[Array,
         shutter = np.concatenate([np.full(len(isos), shutters[0]), shutters[1:]])
         iso = np.concatenate([isos, np.full(len(shutters) - 1, isos[-1])])
     ladder_ev100 = settings_ev100(limits.f_number, shutter, iso, limits.nd_stops)
-    rungs = _follow(-target, -ladder_ev100)
+    rungs = _follow(-target, -ladder_ev100, most_rungs)
     return shutter[rungs], iso[rungs]
 
 
-def _follow(wanted: Array, rungs: Array) -> NDArray[np.intp]:
+def _follow(wanted: Array, rungs: Array, most_rungs: int) -> NDArray[np.intp]:
     """Number of the rung for each wanted value: the last one while it is near enough, else the nearest.
 
     wanted (frames,) and rungs (n,), rising, in stops. Where wanted only rises or only falls, so do the rungs.
@@ -176,7 +253,7 @@ def _follow(wanted: Array, rungs: Array) -> NDArray[np.intp]:
     followed = []
     for value, near in zip(values, nearest, strict=True):
         if abs(value - steps[rung]) > DEADBAND_STOPS:
-            rung = near
+            rung = min(max(near, rung - most_rungs), rung + most_rungs)
         followed.append(rung)
     return np.array(followed, dtype=np.intp)
 

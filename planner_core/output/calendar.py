@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from planner_core.evening.timetable import Moment, timetable, turn_moment
 from planner_core.frames import FrameTable
 from planner_core.plan.model import Plan
+from planner_core.plan.text import paragraphs
 from planner_core.plan.timeline import local_datetime, utc_datetime
 
 if TYPE_CHECKING:
@@ -70,7 +71,7 @@ def _entry(
     from icalendar import Alarm, Event
 
     local = local_datetime(moment.utc_s, plan.zone)
-    title = plan.title or "Time-lapse"
+    title = paragraphs(plan.title) or "Time-lapse"
     entry = Event()
     entry.add("summary", f"{moment.label}: {title}")
     entry.add("uid", _identifier(plan, moment))
@@ -82,7 +83,7 @@ def _entry(
         "description", f"{local:%H:%M} {plan.site.timezone}" + (f", {moment.note}" if moment.note else "")
     )
     if plan.site.name:
-        entry.add("location", plan.site.name)
+        entry.add("location", paragraphs(plan.site.name))
     entry.add("geo", (plan.site.latitude_deg, plan.site.longitude_deg))
     for before_s, text in alarms:
         alarm = Alarm()

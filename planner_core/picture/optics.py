@@ -63,34 +63,36 @@ def project_px(
     return np.stack([x, y], axis=-1), depth
 
 
-def blur_circle_mm(camera: Camera) -> float:
+def circle_of_confusion_mm(camera: Camera) -> float:
     """Largest blur that reads as sharp: sensor diagonal over 1442, 0.030 mm on 36×24 (common practice)."""
     return float(np.hypot(camera.sensor_width_mm, camera.sensor_height_mm)) / 1442.0
 
 
 def hyperfocal_m(
-    focal_length_mm: ArrayLike, f_number: ArrayLike, blur_circle_mm: ArrayLike
+    focal_length_mm: ArrayLike, f_number: ArrayLike, circle_of_confusion_mm: ArrayLike
 ) -> NDArray[np.float64]:
     """Distance to focus at for the deepest sharpness to infinity.
 
     Arguments broadcast; the result is in metres. Raises ValueError where a length or f-number is not
     positive. H = f²/(N c) + f, any handbook of optics.
     """
-    f, n, c = (np.asarray(value, dtype=np.float64) for value in (focal_length_mm, f_number, blur_circle_mm))
+    f, n, c = (
+        np.asarray(value, dtype=np.float64) for value in (focal_length_mm, f_number, circle_of_confusion_mm)
+    )
     if np.any(f <= 0) or np.any(n <= 0) or np.any(c <= 0):
-        raise ValueError("focal length, f-number and blur circle must be above 0")
+        raise ValueError("focal length, f-number and circle of confusion must be above 0")
     return (f**2 / (n * c) + f) / 1000.0
 
 
 def depth_of_field_m(
-    focus_m: ArrayLike, focal_length_mm: ArrayLike, f_number: ArrayLike, blur_circle_mm: ArrayLike
+    focus_m: ArrayLike, focal_length_mm: ArrayLike, f_number: ArrayLike, circle_of_confusion_mm: ArrayLike
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Nearest and farthest sharp distance in metres; the far one is infinite from the hyperfocal distance on.
 
     near = s(H − f)/(H + s − 2f), far = s(H − f)/(H − s), any handbook of optics.
     """
     s, f = np.asarray(focus_m, dtype=np.float64), np.asarray(focal_length_mm, dtype=np.float64) / 1000.0
-    h = hyperfocal_m(focal_length_mm, f_number, blur_circle_mm)
+    h = hyperfocal_m(focal_length_mm, f_number, circle_of_confusion_mm)
     near = s * (h - f) / (h + s - 2.0 * f)
     beyond = h - s
     far = np.where(beyond > 0.0, s * (h - f) / np.where(beyond > 0.0, beyond, 1.0), np.inf)
@@ -102,8 +104,8 @@ def blur_disc_mm(
 ) -> NDArray[np.float64]:
     """Width on the sensor of a point's blur, millimetres; arguments broadcast, distances from the pupil.
 
-    f²/(N (s − f)) · |D − s|/D, thin lens, any handbook of optics; it equals the blur circle at the ends of
-    depth_of_field_m. An infinite distance has the limit f²/(N (s − f)).
+    f²/(N (s − f)) · |D − s|/D, thin lens, any handbook of optics; it equals the circle of
+    confusion at the ends of depth_of_field_m. An infinite distance has the limit f²/(N (s − f)).
     """
     d, s = np.asarray(distance_m, dtype=np.float64), np.asarray(focus_m, dtype=np.float64)
     f, n = np.asarray(focal_length_mm, dtype=np.float64), np.asarray(f_number, dtype=np.float64)
@@ -112,7 +114,7 @@ def blur_disc_mm(
 
 
 def focus_between_m(
-    near_m: float, far_m: float, focal_length_mm: float, blur_circle_mm: float
+    near_m: float, far_m: float, focal_length_mm: float, circle_of_confusion_mm: float
 ) -> tuple[float, float]:
     """Focus distance that blurs two distances alike, and the f-number at which both are just sharp.
 
@@ -121,7 +123,7 @@ def focus_between_m(
     """
     focus_m = 2.0 * near_m if np.isinf(far_m) else 2.0 * near_m * far_m / (near_m + far_m)
     blur_at_f1 = float(blur_disc_mm(near_m, focus_m, focal_length_mm, 1.0))
-    return focus_m, blur_at_f1 / blur_circle_mm
+    return focus_m, blur_at_f1 / circle_of_confusion_mm
 
 
 # ---------------------------------------------------------------- stars

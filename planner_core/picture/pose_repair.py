@@ -1,4 +1,4 @@
-"""Mending a picture: the smallest change of a pose after which the subject composes, found by trying.
+"""Repairing a picture: the smallest change of a pose after which the subject composes, found by trying.
 
 Changes are tried in the order of their size, on some of the frames, and the one that is kept is tried again
 on all.
@@ -17,7 +17,7 @@ from planner_core.maths import search
 from planner_core.picture import composition, tracks
 from planner_core.picture.composition import INSIDE_WHOLE, SEEN_BARELY, SEEN_ENOUGH, Reading, SubjectReading
 from planner_core.place import blocking
-from planner_core.plan.model import Plan
+from planner_core.plan.model import Plan, Pose, field_range
 from planner_core.rig import geometry
 from planner_core.rig.camera import CameraPath, camera_path
 from planner_core.rig.drive import axis_limits
@@ -32,7 +32,7 @@ WHOLE_COUNTS = 3  # a trial on all frames takes as long as so many others
 RAIL_PLACES = 65  # at which the view of the subject is looked at
 FEW_PLACES, FEW_FAILING_PLACES, FEW_RAIL_PLACES = 9, 3, 17  # the same where work is limited
 MOST_GUESSES = 3  # turns straight onto the subject that are tried before all else
-# Work is counted in rays tried against a piece of a block; what else there is, in rays that take as long.
+# Work is counted in rays against a piece of a block; other work as the number of rays that take as long.
 OUTLINE_WORK, TRIAL_WORK = 400, 10_000
 HARDLY_MOVES_M = 0.1  # an entrance pupil so near to the head's axes doesn't look around things
 STEPS = {"slide_m": 0.05, "pan_deg": 0.5, "tilt_deg": 0.5}  # what a person would set
@@ -55,9 +55,9 @@ class Change:
     def text(self, before: Plan) -> str:
         """What to do, as one says it to a photographer."""
         verb, after = VERBS[self.axis], self.plan
-        if len(self.poses) > 1:
-            return self._text_for_all(before)
         index = self.poses[0]
+        if len(self.poses) > 1 or getattr(before.move.poses[index], self.axis) is None:
+            return self._text_for_all(before)
         old, new = (_shown(self.axis, getattr(p.move.poses[index], self.axis)) for p in (before, after))
         last = len(before.move.poses) - 1
         if index == 0:
@@ -138,64 +138,92 @@ def smallest_change(
         all_ = _Trial(plan, everyone, weak, air, reading.travels, budget, counts=WHOLE_COUNTS)
         aim = _Aim(some, reading) if aim is None else aim
         aim.ask_for(air)
-        found = _smallest(plan, some, all_, aim, len(reading.seen.looked_at))
+        found = _SmallestChange(plan, some, all_, aim, len(reading.seen.looked_at)).run()
         if found is not None:
             return found
     return None
 
 
-def _smallest(plan: Plan, some: _Trial, all_: _Trial, aim: _Aim, looks: int) -> Change | None:
-    """The smallest change that mends; trying one on all frames takes about so many looks."""
-    if some.budget.limited and some.place_work == 0:
-        some.gauge()
-    if not some.can_pay():
-        return None
-    before = some.faults(some.plan)
+class _SmallestChange:
+    """The search for the smallest change that repairs the picture, with the trials that it may make."""
 
-    def with_fewest_steps(
-        size: float, axis: str, poses: tuple[int, ...], way: int, low: int, high: int
-    ) -> Change | None:
-        """The change by fewest steps between low, that don't mend, and high, that do, tried on all frames."""
-        fewest = _fewest_steps(some, aim, axis, poses, way, low, high)
-        for steps in dict.fromkeys((fewest, high)):
-            changed = _changed(plan, axis, poses, way * steps)
-            if all_.budget.allows(TRIAL_WORK + some.place_work * looks) and all_.faults(changed) == 0.0:
-                by, share = way * steps * STEPS[axis], steps / high
-                return Change(axis=axis, poses=poses, by=by, size=size * share, plan=changed)
-        return None
+    def __init__(self, plan: Plan, some: _Trial, all_: _Trial, aim: _Aim, looks: int) -> None:
+        self.plan, self.some, self.all, self.aim = plan, some, all_, aim
+        self.looks = looks  # trying a change on all frames takes about so many of them
 
-    if some.budget.limited:
-        for size, axis, poses, way, steps in aim.guesses()[:MOST_GUESSES]:
-            if some.can_pay() and some.faults(_changed(some.plan, axis, poses, way * steps)) == 0.0:
-                found = with_fewest_steps(size, axis, poses, way, max(steps - 2, 0), steps)
-                if found is not None:
-                    return found
-    last: dict[tuple[str, tuple[int, ...], int], tuple[int, float]] = {}
-    for size, axis, poses, way, steps in _in_order_of_size(plan):
-        key = (axis, poses, way)
-        tried, faults = last.get(key, (0, before))
-        if faults > before and tried > 2:
-            continue  # it went the wrong way
+    def run(self) -> Change | None:
+        some = self.some
+        if some.budget.limited and some.place_work == 0:
+            some.gauge()
         if not some.can_pay():
             return None
-        if not aim.may_hit(axis, poses, way * steps):
-            continue
-        last[key] = steps, some.faults(_changed(some.plan, axis, poses, way * steps))
-        if last[key][1] == 0.0:
-            found = with_fewest_steps(size, axis, poses, way, tried, steps)
-            if found is not None:
-                return found
-    for size, axis, poses, way, steps in () if some.budget.limited else aim.guesses():
-        wide = aim.steps_to_middle(axis, poses, way, steps)  # farther than the steps tried so far
-        if some.can_pay() and some.faults(_changed(some.plan, axis, poses, way * wide)) == 0.0:
-            found = with_fewest_steps(size * wide / steps, axis, poses, way, max(steps - 2, 0), wide)
-            if found is not None:
-                return found
-    return None
+        before = some.faults(some.plan)
+        if some.budget.limited:
+            return self._straight_onto_the_subject() or self._in_order(before)
+        return self._in_order(before) or self._far_onto_the_subject()
+
+    def _repairs(self, axis: str, poses: tuple[int, ...], steps: int) -> bool:
+        """Whether no frame that is tried fails after a change, where the budget allows to try it."""
+        return self.some.can_pay() and self._faults(axis, poses, steps) == 0.0
+
+    def _faults(self, axis: str, poses: tuple[int, ...], steps: int) -> float:
+        return self.some.faults(_changed(self.some.plan, axis, poses, steps))
+
+    def _straight_onto_the_subject(self) -> Change | None:
+        """The first of a few turns that bring the subject in."""
+        for size, axis, poses, way, steps in self.aim.guesses()[:MOST_GUESSES]:
+            if self._repairs(axis, poses, way * steps):
+                found = self._with_fewest_steps(size, axis, poses, way, max(steps - 2, 0), steps)
+                if found is not None:
+                    return found
+        return None
+
+    def _in_order(self, before: float) -> Change | None:
+        """The first that repairs, of changes in the order of their size; so much fails before any."""
+        last: dict[tuple[str, tuple[int, ...], int], tuple[int, float]] = {}
+        for size, axis, poses, way, steps in _in_order_of_size(self.plan):
+            key = (axis, poses, way)
+            tried, faults = last.get(key, (0, before))
+            if faults > before and tried > 2:
+                continue  # it went the wrong way
+            if not self.some.can_pay():
+                return None
+            if not self.aim.may_hit(axis, poses, way * steps):
+                continue
+            last[key] = steps, self._faults(axis, poses, way * steps)
+            if last[key][1] == 0.0:
+                found = self._with_fewest_steps(size, axis, poses, way, tried, steps)
+                if found is not None:
+                    return found
+        return None
+
+    def _far_onto_the_subject(self) -> Change | None:
+        """The first of the turns that bring the subject in farther than changes in order go."""
+        for least, axis, poses, way, steps in self.aim.guesses():
+            wide = self.aim.steps_to_middle(axis, poses, way, steps)
+            if self._repairs(axis, poses, way * wide):
+                low, size = max(steps - 2, 0), least * wide / steps
+                found = self._with_fewest_steps(size, axis, poses, way, low, wide)
+                if found is not None:
+                    return found
+        return None
+
+    def _with_fewest_steps(
+        self, size: float, axis: str, poses: tuple[int, ...], way: int, low: int, high: int
+    ) -> Change | None:
+        """The change by fewest steps above low, which don't repair, up to high, which do; on all frames."""
+        fewest = _fewest_steps(self.some, self.aim, axis, poses, way, low, high)
+        for steps in dict.fromkeys((fewest, high)):
+            changed = _changed(self.plan, axis, poses, way * steps)
+            work = TRIAL_WORK + self.some.place_work * self.looks
+            if self.all.budget.allows(work) and self.all.faults(changed) == 0.0:
+                by = way * steps * STEPS[axis]
+                return Change(axis=axis, poses=poses, by=by, size=size * (steps / high), plan=changed)
+        return None
 
 
 def best_change(plan: Plan, reading: Reading, *, weak: float = 0.0, most_tries: int = 400) -> Change | None:
-    """The change after which the least fails, where none mends all; None where none betters it by a tenth.
+    """The change after which the least fails, where none repairs all; None where none gains a tenth.
 
     Of changes that are about as good, the smallest is taken.
     """
@@ -329,7 +357,7 @@ class _Aim:
         self.half = dict(
             zip(("pan_deg", "tilt_deg"), np.array(composition.view_deg(self.plan)) * (0.5 - air), strict=True)
         )
-        # a turn can't mend what only the other direction gets wrong
+        # a turn can't repair what only the other direction gets wrong
         self.helps = {
             "pan_deg": not ((above < air) & (across >= air)).any(),
             "tilt_deg": not ((across < air) & (above >= air)).any(),
@@ -433,10 +461,17 @@ class _Aim:
         """How far a change turns the lens at each place, degrees; a change is taken to act in proportion."""
         key = (axis, poses)
         if key not in self.effect:
-            after = axis_values(_changed(self.plan, axis, poses, 1).move, axis, self.places)
-            assert after is not None
-            self.effect[key] = after - self._before(axis)
+            self.effect[key] = self._effect_of_one_step(axis, poses)
         return self.effect[key] * steps
+
+    def _effect_of_one_step(self, axis: str, poses: tuple[int, ...]) -> Array:
+        """What a step does, found by one in a direction that the axis and the plan allow."""
+        for way in (1, -1):
+            if _allows(self.plan, axis, poses, way):
+                after = axis_values(_changed(self.plan, axis, poses, way).move, axis, self.places)
+                assert after is not None
+                return way * (after - self._before(axis))
+        return np.zeros(self.places.shape)
 
 
 def _with_blocks(plan: Plan, chosen: Sequence[int]) -> Plan:
@@ -452,10 +487,9 @@ def _options(plan: Plan) -> Iterator[tuple[str, tuple[int, ...], float, float, f
         given = [i for i, pose in enumerate(plan.move.poses) if getattr(pose, axis) is not None]
         if axis == "slide_m" and axis not in limits:
             continue
+        low, high = field_range(Pose, axis)
         if axis in limits:
-            low, high = limits[axis].low, limits[axis].high
-        else:
-            low, high = (-1080.0, 1080.0) if axis == "pan_deg" else (-90.0, 90.0)
+            low, high = max(low, limits[axis].low), min(high, limits[axis].high)
         unit = RAIL_SHARE * (high - low) if axis == "slide_m" else VIEW_SHARE * crop_deg[axis == "tilt_deg"]
         values = [getattr(plan.move.poses[i], axis) for i in given]
         if axis in limits:
@@ -466,6 +500,14 @@ def _options(plan: Plan) -> Iterator[tuple[str, tuple[int, ...], float, float, f
             given = list(range(len(plan.move.poses)))
             values = [_resting(plan, axis)] * len(given)
         yield axis, tuple(given), low - min(values), high - max(values), unit
+
+
+def _allows(plan: Plan, axis: str, poses: tuple[int, ...], steps: int) -> bool:
+    """Whether the rig and the plan file allow a change by so many steps."""
+    by = steps * STEPS[axis]
+    return any(
+        low - 1e-9 <= by <= high + 1e-9 for a, p, low, high, _ in _options(plan) if (a, p) == (axis, poses)
+    )
 
 
 def _resting(plan: Plan, axis: str) -> float:
@@ -498,16 +540,6 @@ def _changed(plan: Plan, axis: str, poses: Sequence[int], steps: int) -> Plan:
     return attrs.evolve(plan, move=attrs.evolve(plan.move, poses=tuple(changed)))
 
 
-def failing_at(
-    plan: Plan, places: Array, *, weak: float = 0.0, air: float = 0.0, travels: bool = False
-) -> tuple[Mask, Array]:
-    """What `failing` says of a plan at places of the move (0..1), without a FrameTable, and how badly each
-    place fails.
-    """
-    seen = tracks.compute_tracks(plan, camera_path(plan, places))
-    return _failing_in(plan, seen, weak=weak, air=air, travels=travels)
-
-
 def _failing_in(
     plan: Plan, seen: tracks.Tracks, *, weak: float, air: float, travels: bool
 ) -> tuple[Mask, Array]:
@@ -521,12 +553,12 @@ def _failing_in(
 def _fewest_steps(
     trial: _Trial, aim: _Aim, axis: str, poses: tuple[int, ...], way: int, low: int, high: int
 ) -> int:
-    """Fewest steps that mend, by halving between low that don't and high that do."""
+    """Fewest steps that repair, by halving between low that don't and high that do."""
 
-    def mends(steps: int) -> bool:
+    def repairs(steps: int) -> bool:
         return (
             aim.may_hit(axis, poses, way * steps)
             and trial.faults(_changed(trial.plan, axis, poses, way * steps)) == 0.0
         )
 
-    return search.whole_boundary(mends, high, low, may_go_on=trial.can_pay)[0]
+    return search.whole_boundary(repairs, high, low, may_go_on=trial.can_pay)[0]

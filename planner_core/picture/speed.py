@@ -110,11 +110,6 @@ class RoleSpeed:
         """Clip pixels a frame at the fastest frame."""
         return float(self.px_per_frame[self.worst])
 
-    @property
-    def typical_px(self) -> float:
-        """Median of the frames in which it is seen, clip pixels a frame."""
-        return float(np.nanmedian(self.px_per_frame))
-
 
 def screen_speeds(plan: Plan, camera_m: Array, camera_rotation: Array) -> dict[str, RoleSpeed]:
     """Speed of each role that the picture shows at some frame, by its name in ROLES.

@@ -1,7 +1,7 @@
 """Tracks: where every block is in every frame's picture, and how much of it is seen.
 
 Rectangles and distances are there for all blocks and frames at once. What costs more is worked out when it
-is asked for: areas from outlines, what hides a block from rays, and whether the sun reaches it.
+is asked for: areas from outlines, and what hides a block from rays.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
-from planner_core.maths.convex import hull
 from planner_core.picture.optics import delivered_crop
 from planner_core.place import blocking, silhouette
 from planner_core.place.silhouette import NEAR_M
@@ -28,12 +27,13 @@ CHUNK_FRAMES = 32  # so that a chunk's arrays stay in the processor's cache
 QUICK_RAYS = 144  # one ray is 0.7 % of what a block's rectangle shows
 MORE_RAYS = 610
 FINE_RAYS = 2584
+DISTANCE_CHUNK_FRAMES = 1024
+MANY_RECTANGLES = 8_000_000  # above this, 20,000 frames of 400 blocks, memory counts for more than digits
 AREA_CHUNK_FRAMES = 64
 RAY_CHUNK_FRAMES = 64
 FEW_HITS = 64  # fewer rays than this on the block, and a share is asked again with MORE_RAYS
 TOLERANCE = 0.02  # between frames that differ by less, shares are interpolated
 FIRST_FRAMES = 33
-SHADOW_MARGIN_M = 1e-6  # the same in metres, of rays towards the sun
 BESIDE_PX = 1.0  # rays so near to a block's rectangle are tried against the block
 _JOINS: tuple[np.ufunc, ...] = (np.fmin, np.fmin, np.fmax, np.fmax)  # left, top, right, bottom
 
@@ -79,12 +79,14 @@ class Tracks:
         self.at = np.asarray(frames.at, dtype=np.float64)
         self.camera_m = np.ascontiguousarray(frames.camera_m, dtype=np.float64)
         self.camera_rotation = np.ascontiguousarray(frames.camera_rotation, dtype=np.float64)
-        self.sun_direction: Array | None = getattr(frames, "sun_direction", None)
         self.boxes = blocking.bounding_boxes(plan)
         self.width_px, self.height_px = float(plan.clip.width_px), float(plan.clip.height_px)
         self.focal_px = delivered_crop(plan.camera, plan.clip).focal_px
+        # five numbers a block and frame: of very many, to seven digits, a hundredth of a pixel and more
+        many = len(self.camera_m) * len(self.boxes.starts) > MANY_RECTANGLES
+        self._stored: Any = np.float32 if many else np.float64
         self.left, self.top, self.right, self.bottom = self._rectangles()
-        self.distance_m = self._by_block(self._box_distances(), np.minimum)
+        self.distance_m = self._distances()
         self._top_m = self._edge_heights(self.boxes.high_m[:, 2], np.maximum)
         self._bottom_m = self._edge_heights(self.boxes.low_m[:, 2], np.minimum)
         self._shells: dict[int, silhouette.Shell] = {}
@@ -113,27 +115,26 @@ class Tracks:
 
     def _rectangles(self) -> tuple[Array, Array, Array, Array]:
         frames, count = len(self.camera_m), len(self.boxes.block)
-        sides = np.empty((4, frames, count))
+        found = np.empty((4, frames, len(self.boxes.starts)), dtype=self._stored)
         corners = np.ascontiguousarray(self.boxes.corners_m.transpose(1, 2, 0))[None]
         axes = np.ascontiguousarray(
             self.camera_rotation.transpose(2, 0, 1)
         )  # right, up, back: (3, frames, 3)
-        reaching: list[tuple[Frames, Frames, Array]] = []
         for first in range(0, frames if count else 0, CHUNK_FRAMES):
             rows = slice(first, first + CHUNK_FRAMES)
-            found = self._chunk_rectangles(corners, self.camera_m[rows], axes[:, rows], sides[:, rows])
-            if found is not None:
-                reaching.append((found[0] + first, found[1], found[2]))
-        if reaching:
-            frame, box, local = (np.concatenate(parts, axis=-1) for parts in zip(*reaching, strict=True))
-            sides[:, frame, box] = _clipped_extent(local, self.focal_px)
-        left, low, right, high = sides
-        left += self.width_px / 2.0
-        right += self.width_px / 2.0
-        top, bottom = self.height_px / 2.0 - high, self.height_px / 2.0 - low
-        left, top, right, bottom = (
-            self._by_block(side, join) for side, join in zip((left, top, right, bottom), _JOINS, strict=True)
-        )
+            camera_m = self.camera_m[rows]
+            sides = np.empty((4, len(camera_m), count))
+            reaching = self._chunk_rectangles(corners, camera_m, axes[:, rows], sides)
+            if reaching is not None:
+                frame, box, local = reaching
+                sides[:, frame, box] = _clipped_extent(local, self.focal_px)
+            left, low, right, high = sides
+            left += self.width_px / 2.0
+            right += self.width_px / 2.0
+            top, bottom = self.height_px / 2.0 - high, self.height_px / 2.0 - low
+            for place, (side, join) in enumerate(zip((left, top, right, bottom), _JOINS, strict=True)):
+                found[place, rows] = self._by_block(side, join)
+        left, top, right, bottom = found
         return left, top, right, bottom
 
     def _chunk_rectangles(
@@ -160,12 +161,19 @@ class Tracks:
         up.max(axis=0, out=sides[3])
         return None if kept is None else (frame, box, kept)
 
-    def _box_distances(self) -> Array:
+    def _distances(self) -> Array:
+        found: Array = np.empty((len(self), len(self.boxes.starts)), dtype=self._stored)
+        for first in range(0, len(self), DISTANCE_CHUNK_FRAMES):
+            rows = slice(first, first + DISTANCE_CHUNK_FRAMES)
+            found[rows] = self._by_block(self._box_distances(self.camera_m[rows]), np.minimum)
+        return found
+
+    def _box_distances(self, camera_m: Array) -> Array:
         boxes = self.boxes
         cos, sin = np.cos(boxes.turn_rad), np.sin(boxes.turn_rad)
-        x = self.camera_m[:, None, 0] - boxes.centre_m[:, 0]
-        y = self.camera_m[:, None, 1] - boxes.centre_m[:, 1]
-        z = self.camera_m[:, None, 2] - boxes.centre_m[:, 2]
+        x = camera_m[:, None, 0] - boxes.centre_m[:, 0]
+        y = camera_m[:, None, 1] - boxes.centre_m[:, 1]
+        z = camera_m[:, None, 2] - boxes.centre_m[:, 2]
         along = np.maximum(np.abs(x * cos - y * sin) - boxes.half_m[:, 0], 0.0)
         across = np.maximum(np.abs(x * sin + y * cos) - boxes.half_m[:, 1], 0.0)
         up = np.maximum(np.abs(z) - boxes.half_m[:, 2], 0.0)
@@ -242,35 +250,6 @@ class Tracks:
             first = spread(len(crossing))
             share[crossing] = between(lambda rows: self.inside_share(group, rows), crossing, first, TOLERANCE)
         return share
-
-    def outline_px(self, index: int, frame: int) -> Array:
-        """A block's outline on one frame (0-based) as a ring in clip pixels, (n, 2), its convex hull but for
-        a ridge's crest.
-
-        It isn't cut off at the frame. Empty where all of the block is behind the camera.
-        """
-        form = self._shell(index)
-        local = (form.vertices_m - self.camera_m[frame]) @ self.camera_rotation[frame]
-        depth = -local[:, 2]
-        ahead = depth > NEAR_M
-        if self.plan.blocks[index].shape == "ridge":
-            half = len(local) // 2
-            ahead = np.tile(ahead[:half] & ahead[half:], 2)
-            order = np.concatenate([np.arange(half), np.arange(2 * half - 1, half - 1, -1)])
-            return self._to_px(local[order][ahead[order]])
-        a, b = form.edges.T
-        cut = ahead[a] != ahead[b]
-        a, b = a[cut], b[cut]
-        share = (depth[a] - NEAR_M) / (depth[a] - depth[b])
-        crossings = local[a] + share[:, None] * (local[b] - local[a])
-        seen = np.vstack([local[ahead], crossings])
-        return hull(self._to_px(seen)) if len(seen) > 2 else np.empty((0, 2))
-
-    def _to_px(self, local: Array) -> Array:
-        scale = self.focal_px / -local[:, 2]
-        return np.column_stack(
-            [self.width_px / 2.0 + local[:, 0] * scale, self.height_px / 2.0 - local[:, 1] * scale]
-        )
 
     # ------------------------------------------------------------ what hides what
 
@@ -456,64 +435,6 @@ class Tracks:
             self._kept[key] = blocking.pieces(self.plan, index, self.boxes.ground_m)
         found: tuple[blocking.Piece, ...] = self._kept[key]
         return found
-
-    def visible_share(self, index: int) -> Array:
-        """Share of a block's part inside the frame that nothing hides, (frames,); 0 where none of it is
-        inside.
-        """
-        return np.nan_to_num(self.seen((index,)).share)
-
-    # ------------------------------------------------------------ sun and shade
-
-    def sunlit_share(self, index: int, at: Frames | None = None) -> Array:
-        """Share of a block's sunward side that the sun reaches past the other blocks, (frames,); 0 with the
-        sun down.
-        """
-        if self.sun_direction is None:
-            raise ValueError("a camera path has no sun; compute the FrameTable")
-        if at is None:
-            key = ("sunlit", index)
-            if key not in self._kept:
-                places = np.arange(len(self))
-                up = self.sun_direction[:, 2] > 0.0
-                lit = np.zeros(len(self))
-                if up.any():
-                    first = spread(len(self))[up]
-                    lit[up] = between(
-                        lambda rows: self.sunlit_share(index, rows), places[up], first, TOLERANCE
-                    )
-                self._kept[key] = lit
-            return np.asarray(self._kept[key])
-        return self._sunlit(index, self.sun_direction[at])
-
-    def _sunlit(self, index: int, sun: Array) -> Array:
-        boxes = self.boxes
-        mine = boxes.block == index
-        side = np.stack([-sun[:, 1], sun[:, 0], np.zeros(len(sun))], axis=1)
-        length = np.linalg.norm(side, axis=1, keepdims=True)
-        side = np.where(length > 1e-9, side / np.maximum(length, 1e-9), (1.0, 0.0, 0.0))
-        axes = np.stack([side, np.cross(sun, side), sun], axis=1)  # (n, 3, 3): across, up, towards the sun
-        seen = np.einsum("nij,bcj->nibc", axes, boxes.corners_m)
-        low, high = seen.min(axis=3), seen.max(axis=3)
-        own_low, own_high = low[:, :, mine].min(axis=2), high[:, :, mine].max(axis=2)
-        overlaps = (low[:, :2] < own_high[:, :2, None]) & (high[:, :2] > own_low[:, :2, None])
-        maybe_box = overlaps.all(axis=1) & (high[:, 2] > own_low[:, 2, None])
-        maybe = np.logical_or.reduceat(maybe_box, boxes.starts, axis=1)
-        maybe[:, index] = False
-        spread = own_low[:, None, :2] + lattice(QUICK_RAYS) * (own_high - own_low)[:, None, :2]
-        beyond = np.broadcast_to(high[:, 2].max(axis=1)[:, None], spread.shape[:2])
-        start = np.einsum("nji,nrj->inr", axes, np.dstack([spread, beyond]))
-        way = np.broadcast_to(-sun.T[:, :, None], start.shape)
-
-        def near(other: int, rows: Frames) -> NDArray[np.bool_]:
-            theirs = boxes.block == other
-            least = low[rows][:, :2, theirs].min(axis=2) - SHADOW_MARGIN_M
-            most = high[rows][:, :2, theirs].max(axis=2) + SHADOW_MARGIN_M
-            at = spread[rows]
-            return np.asarray(((at > least[:, None]) & (at < most[:, None])).all(axis=2))
-
-        share, _, _ = self._hidden((index,), start, way, maybe, near)
-        return np.where(sun[:, 2] > 0.0, np.nan_to_num(share), 0.0)
 
 
 def compute_tracks(plan: Plan, frames: Cameras) -> Tracks:

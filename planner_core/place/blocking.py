@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from planner_core.maths.convex import convex_pieces, smallest_rectangle
 from planner_core.plan.model import Block, Plan
+from planner_core.plan.text import one_line
 
 Value = TypeVar("Value")
 
@@ -52,7 +53,7 @@ def solid_mesh(block: Block) -> Mesh:
 def block_label(plan: Plan, index: int) -> str:
     """How a person calls the block: its name, else its role and number."""
     block = plan.blocks[index]
-    return block.name or f"{block.role} {index + 1}"
+    return one_line(block.name) or f"{block.role} {index + 1}"
 
 
 def block_text(plan: Plan, index: int) -> str:

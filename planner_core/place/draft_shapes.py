@@ -11,6 +11,7 @@ import zlib
 import numpy as np
 from numpy.typing import NDArray
 
+from planner_core.place.blocking import remembered
 from planner_core.plan.model import Block, Plan
 
 Array = NDArray[np.float64]
@@ -37,17 +38,26 @@ def drawn_shape(plan: Plan, block: Block) -> Shape | None:
 
 def drawn_colour(plan: Plan, block: Block) -> tuple[float, float, float] | None:
     """Hue, saturation and albedo of a crown or trunk; None: the role's."""
+    if block.shape != "post":
+        return None
     if is_crown(plan, block):
         return CROWN_COLOUR
-    under = any(_stands_on(other, block) for other in plan.blocks if is_crown(plan, other))
-    return TRUNK_COLOUR if under else None
+    return TRUNK_COLOUR if any(_stands_on(crown, block) for crown in _crowns(plan)) else None
 
 
 def is_crown(plan: Plan, block: Block) -> bool:
     """Whether a post of the background stands on a much thinner one."""
-    if block.shape != "post" or block.role != "background" or block.lights:
-        return False
-    return any(_stands_on(block, other) for other in plan.blocks)
+    return any(block is crown for crown in _crowns(plan))
+
+
+@remembered
+def _crowns(plan: Plan) -> tuple[Block, ...]:
+    posts = [block for block in plan.blocks if block.shape == "post"]
+    return tuple(
+        block
+        for block in posts
+        if block.role == "background" and not block.lights and any(_stands_on(block, o) for o in posts)
+    )
 
 
 def is_hull(plan: Plan, block: Block) -> bool:

@@ -327,7 +327,7 @@ def _feature(entry: Any, label: str, number: int) -> _Feature:
     if "geometry" not in entry:
         raise PlanError(f"{label}.geometry", MISSING, "a feature has one, or null")
     given = properties.get("name")
-    name = one_line(given) if isinstance(given, (str, int, float)) else ""
+    name = one_line(given).strip() if isinstance(given, (str, int, float)) else ""
     return _Feature(
         label=label, name=name or f"building {number}", geometry=entry["geometry"], properties=properties
     )

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
-from numpy.typing import NDArray
+from attrs import frozen
+from numpy.typing import ArrayLike, NDArray
 
 from planner_core.maths.convex import hull
 from planner_core.place import blocking
@@ -22,13 +21,43 @@ def outline_m(plan: Plan, block: Block) -> Array:
     return hull(blocking.block_mesh(plan, block).vertices_m[:, :2])
 
 
-def height_above_ground_m(plan: Plan, point_m: Sequence[float]) -> float:
-    """A point's height above what it stands on: the highest ground block under it, else the level ground."""
-    place = np.asarray(point_m[:2], dtype=np.float64)
-    below = [
-        float(blocking.block_mesh(plan, block).vertices_m[:, 2].max())
+@frozen(kw_only=True, eq=False)
+class Plate:
+    """A block that lies on the ground, from above: its outline (n, 2) and the height of its top."""
+
+    outline_m: Array
+    top_m: float
+    is_water: bool
+
+
+@blocking.remembered
+def plates(plan: Plan) -> tuple[Plate, ...]:
+    """The ground and water blocks of a plan, in its order."""
+    return tuple(
+        Plate(
+            outline_m=outline_m(plan, block),
+            top_m=float(blocking.block_mesh(plan, block).vertices_m[:, 2].max()),
+            is_water=block.role == "water",
+        )
         for block in plan.blocks
-        if block.role == "ground" and contains(outline_m(plan, block), place)
+        if block.role in ("ground", "water")
+    )
+
+
+def ground_under_m(plan: Plan, point_m: ArrayLike, *, water: bool = False) -> float:
+    """Height of what a point (3,) stands over: the highest ground block under it, else the level ground.
+
+    Water blocks count where `water` is set. A point at infinite height stands over the highest of all.
+    """
+    x, y, z = np.asarray(point_m, dtype=np.float64)
+    tops = [
+        plate.top_m
+        for plate in plates(plan)
+        if plate.top_m <= z and (water or not plate.is_water) and contains(plate.outline_m, np.array([x, y]))
     ]
-    ground_m = max((top for top in below if top <= point_m[2]), default=blocking.ground_level_m(plan))
-    return float(point_m[2]) - ground_m
+    return max(tops, default=blocking.ground_level_m(plan))
+
+
+def height_above_ground_m(plan: Plan, point_m: ArrayLike) -> float:
+    """A point's height above what it stands over."""
+    return float(np.asarray(point_m)[2]) - ground_under_m(plan, point_m)

@@ -24,12 +24,18 @@ def area_m2(ring: Array) -> float:
 
 
 def contains(ring: Array, point: Array) -> bool:
-    """Whether a point lies inside a ring: edges crossed by a ray towards +X, odd or even."""
+    """Whether a point (2,) lies inside a ring (n, 2)."""
+    return bool(inside(ring, point))
+
+
+def inside(ring: Array, points: Array) -> NDArray[np.bool_]:
+    """Which points (..., 2) lie inside a ring (n, 2): edges crossed by a ray towards +X, odd or even."""
     (x, y), (x2, y2) = ring.T, np.roll(ring, -1, axis=0).T
-    spans = (y > point[1]) != (y2 > point[1])
+    px, py = points[..., 0, None], points[..., 1, None]
+    spans = (y > py) != (y2 > py)
     with np.errstate(divide="ignore", invalid="ignore"):
-        at = x + (point[1] - y) / (y2 - y) * (x2 - x)
-    return bool(np.count_nonzero(spans & (at > point[0])) % 2)
+        at = x + (py - y) / (y2 - y) * (x2 - x)
+    return np.asarray(np.count_nonzero(spans & (at > px), axis=-1) % 2 == 1)
 
 
 def distance_m(ring: Array, point: Array) -> float:

@@ -1,4 +1,4 @@
-"""Rays against the solids of the place: what a ray meets first, and whether the way to the sun is clear."""
+"""Rays against the solids of the place: what a ray meets first."""
 
 from __future__ import annotations
 
@@ -49,6 +49,22 @@ def interval(piece: Piece, origins: Array, directions: Array) -> tuple[Array, Ar
     return np.minimum(one, other).max(axis=0), np.maximum(one, other).min(axis=0)
 
 
+def entry(piece: Piece, origins: Array, directions: Array) -> tuple[Array, Array]:
+    """Where rays (3, n) enter a convex piece, in lengths of their direction, infinite for a miss; and the
+    outward normal of the face through which they do, (3, n).
+    """
+    towards = piece.normals @ directions + 1e-300
+    inverse, place = 1.0 / towards, piece.normals @ origins
+    one = (piece.low_m[:, None] - place) * inverse
+    other = (piece.high_m[:, None] - place) * inverse
+    enters = np.minimum(one, other)
+    face = np.argmax(enters, axis=0)
+    along = np.arange(enters.shape[1])
+    enter, leave = enters[face, along], np.maximum(one, other).min(axis=0)
+    normal = piece.normals[face].T * -np.sign(towards[face, along])
+    return np.where((enter <= leave) & (leave > 0.0), np.maximum(enter, 0.0), np.inf), normal
+
+
 def first_hits(
     plan: Plan, origins_m: ArrayLike, directions: ArrayLike, *, ignoring: Collection[int] = ()
 ) -> tuple[Array, NDArray[np.intp]]:
@@ -80,15 +96,3 @@ def first_hits(
             nearer &= (enter < distance) | (met == GROUND)
             distance, met = np.where(nearer, enter, distance), np.where(nearer, index, met)
     return distance.reshape(shape), met.reshape(shape)
-
-
-def is_clear(
-    plan: Plan, points_m: ArrayLike, directions: ArrayLike, *, ignoring: Collection[int] = ()
-) -> NDArray[np.bool_]:
-    """Whether nothing stands between points and what lies infinitely far in a direction, such as the sun.
-
-    points_m and directions (..., 3) broadcast; the result has shape (...). Directions below the horizon meet
-    the ground. Points on a block's own face may ignore that block.
-    """
-    _, met = first_hits(plan, points_m, directions, ignoring=ignoring)
-    return np.asarray(met == NOTHING)

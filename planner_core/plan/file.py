@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
-import errno
 import json
+import math
 import os
-import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -18,10 +17,14 @@ from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, overrid
 
 from planner_core.plan import model as parts
 from planner_core.plan.model import MISSING, NO_FIELD, Plan, PlanError, Word, as_number, as_whole
+from planner_core.plan.text import escaped_json, nested_deeper
 from planner_core.plan.timeline import start_utc_s
+from planner_core.plan.writing import write_atomically
 
 FORMAT = "duskrail-plan"
 VERSION = 1
+SMALLEST = 1e-30  # in any unit here; rounding leaves 1e-17, and Planck's length is 1.6e-35 m
+DEEPEST = 100  # levels of a plan file; notes alone may have half of them
 
 _PART_CLASSES = (
     parts.Site,
@@ -39,13 +42,13 @@ _PART_CLASSES = (
     parts.Block,
     parts.Plan,
 )
-# Fields that a file leaves out while they say nothing.
-_QUIET = {
-    parts.Camera: ("raw_file_mb",),
+# Fields that a file leaves out where they have their default.
+_OMIT_IF_DEFAULT = {
+    parts.Camera: ("raw_file_mb", "headroom_stops"),
     parts.Rig: ("max_incline_deg",),
     parts.Pose: ("slide_m", "pan_deg", "tilt_deg"),
     parts.Shoot: ("anchor", "start", "setup_s", "travel_s", "cloud_divisor"),
-    parts.Exposure: ("artificial_ev100", "ramp_order"),
+    parts.Exposure: ("artificial_ev100", "ramp_order", "meter", "day_look_stops"),
     parts.Block: (
         "centre_m",
         "size_m",
@@ -80,7 +83,7 @@ def plan_from_text(text: str) -> Plan:
 
 def plan_to_text(plan: Plan) -> str:
     """The plan as JSON, short lists kept on one line, ending in a line feed."""
-    return _layout(plan_to_dict(plan)) + "\n"
+    return escaped_json(_layout(plan_to_dict(plan))) + "\n"
 
 
 def plan_from_dict(document: Any) -> Plan:
@@ -103,31 +106,6 @@ def plan_to_dict(plan: Plan) -> dict[str, Any]:
     body = _converter.unstructure(plan)
     order = [attribute.name for attribute in attrs.fields(Plan) if attribute.name in body]
     return {"format": FORMAT, "version": VERSION, **{name: body[name] for name in order}}
-
-
-def write_atomically(path: Path, content: bytes) -> None:
-    """Replace a file's content in one step; where that fails, the old one stays as it was. Raises OSError."""
-    if not path.parent.is_dir():
-        raise FileNotFoundError(errno.ENOENT, "the folder to write it to does not exist", str(path))
-    if path.is_dir():
-        raise IsADirectoryError(errno.EISDIR, "is a folder; give a file name", str(path))
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
-        Path(name).chmod(path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask())
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
 
 
 def _read(path: Path) -> str:
@@ -170,12 +148,19 @@ def _parse(text: str) -> Any:
             seen[key] = flaw(value, "is the second value for this field; keep one") if key in seen else value
         return seen
 
+    def finite(number: str) -> Any:
+        value = float(number)
+        return value if math.isfinite(value) else flaw(value, "is not a finite number")
+
     try:
         document = json.loads(
             text,
             parse_constant=lambda name: flaw(Word(name), "is not a number JSON knows; give a finite number"),
+            parse_float=finite,
             object_pairs_hook=no_twins,
         )
+        if nested_deeper(document, DEEPEST):
+            raise PlanError("plan file", Word("is nested"), "too deep to be a plan")
         problem = _find_flaw(document, "") if flaws else None
     except json.JSONDecodeError as error:
         raise PlanError(
@@ -185,6 +170,8 @@ def _parse(text: str) -> Any:
         ) from None
     except RecursionError:
         raise PlanError("plan file", Word("is nested"), "too deep to be a plan") from None
+    except PlanError:
+        raise
     except ValueError:
         raise PlanError("plan file", Word("has a number in it"), "that has too many digits") from None
     if problem is not None:
@@ -259,7 +246,13 @@ def _datetime_hook(value: Any, _type: Any) -> dt.datetime:
         raise PlanError("", value, "is not a local time; write it as 2027-03-14T17:20:00") from None
 
 
-def _keep(value: Any, _type: Any) -> Any:
+def _measurable(value: Any, path: str = "") -> Any:
+    """The value, or list of values, as it is; PlanError for a number too small to be anybody's."""
+    if isinstance(value, list):
+        for place, item in enumerate(value):
+            _measurable(item, f"{path}[{place}]")
+    elif isinstance(value, float) and 0.0 < abs(value) < SMALLEST:
+        raise PlanError(path, value, "is smaller than anything that can be measured")
     return value
 
 
@@ -269,25 +262,25 @@ def _as_it_is(value: Any) -> Any:
 
 def _build_converter() -> cattrs.Converter:
     converter = cattrs.Converter(detailed_validation=True, forbid_extra_keys=True)
-    converter.register_structure_hook(float, lambda value, _type: as_number(value))
+    converter.register_structure_hook(float, lambda value, _type: as_number(_measurable(value)))
     converter.register_structure_hook(int, lambda value, _type: as_whole(value))
     converter.register_structure_hook(str, _text_hook)
     converter.register_structure_hook(dt.date, _date_hook)
     converter.register_structure_hook(dt.datetime, _datetime_hook)
     for shape in (parts.Vector, parts.Vector | None, tuple[parts.Point, ...] | None, bool | None):
-        converter.register_structure_hook_func(_is(shape), _keep)
+        converter.register_structure_hook_func(_is(shape), lambda value, _type: _measurable(value))
     for listed, item in ((tuple[parts.Pose, ...], parts.Pose), (tuple[parts.Block, ...], parts.Block)):
         converter.register_structure_hook_func(_is(listed), _list_hook(converter, item))
     converter.register_unstructure_hook(dt.datetime, lambda value: value.isoformat())
     converter.register_unstructure_hook(dt.date, lambda value: value.isoformat())
     for part in _PART_CLASSES:
-        quiet: Any = {name: override(omit_if_default=True) for name in _QUIET.get(part, ())}
+        omitted: Any = {name: override(omit_if_default=True) for name in _OMIT_IF_DEFAULT.get(part, ())}
         attrs.resolve_types(part)
         structure: Any = make_dict_structure_fn(part, converter)
         converter.register_structure_hook(part, _object_hook(structure))
         if part is parts.Plan:
-            quiet["notes"] = override(omit_if_default=True, unstruct_hook=_as_it_is)
-        converter.register_unstructure_hook(part, make_dict_unstructure_fn(part, converter, **quiet))
+            omitted["notes"] = override(omit_if_default=True, unstruct_hook=_as_it_is)
+        converter.register_unstructure_hook(part, make_dict_unstructure_fn(part, converter, **omitted))
     return converter
 
 

@@ -17,6 +17,7 @@ from typing import Any
 import attrs
 from attrs import field, frozen
 
+from planner_core.plan.text import escaped
 from planner_core.plan.zones import meant_zone
 
 ANCHOR_EVENTS = (
@@ -37,6 +38,9 @@ STYLES = ("hold", "reveal")
 ROLES = ("subject", "foreground", "background", "ground", "water")
 SHAPES = ("box", "prism", "ridge", "post", "figure")
 RAMP_ORDERS = ("shutter-first", "iso-first")
+METERS = ("ground", "picture", "sky", "subject")
+
+THINNEST_M = 1e-4  # a sheet of paper
 
 Vector = tuple[float, float, float]
 Point = tuple[float, float]
@@ -56,12 +60,12 @@ class PlanError(ValueError):
         super().__init__(path, value, expected)
 
     def __str__(self) -> str:
-        return f"{self.path or 'plan'}: {self.reason}"
+        return f"{escaped(_short(self.path)) or 'plan'}: {self.reason}"
 
     @property
     def reason(self) -> str:
         """The value and what would be accepted, without the path, on one line."""
-        return f"{shown(self.value)} {self.expected}".replace("\n", " ")
+        return escaped(f"{shown(self.value)} {self.expected}".replace("\n", " "))
 
     def under(self, parent: str) -> PlanError:
         """The same problem, seen from the part that holds this one."""
@@ -93,6 +97,11 @@ def shown(value: Any) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
+def _short(path: str) -> str:
+    """A path as an error message shows it: a key of thousands of characters is cut in its middle."""
+    return path if len(path) <= 200 else f"{path[:120]}...{path[-60:]}"
+
+
 def _outline(value: Any) -> str:
     if isinstance(value, dict):
         return "{...}" if value else "{}"
@@ -111,11 +120,13 @@ def _number(
     likely: tuple[float, float] = (0.0, math.inf),
     remark: str = "",
     whole: bool = False,
+    least: float = 0.0,
 ) -> Any:
     """A field that takes a number from low to high (above low, where `above`).
 
     `slips` are the unit mistakes made by hand: (factor, unit) pairs; where value x factor would be in range,
-    the error suggests it, as far as its size is `likely`.
+    the error suggests it, as far as its size is `likely`. What is above 0 and below `least` is smaller than
+    such a thing can be.
     """
 
     def check(_instance: Any, attribute: Any, value: Any) -> None:
@@ -129,8 +140,10 @@ def _number(
         def inside(value: float) -> bool:
             return (low < value if above else low <= value) and value <= high
 
-        if inside(number):
+        if inside(number) and not 0.0 < number < least:
             return
+        if 0.0 < number < least:
+            raise PlanError(attribute.name, value, f"is too small to be meant; give {least:g} {unit} or more")
         meant = [
             (slip, f"{scaled:.6g}")
             for factor, slip in slips
@@ -153,6 +166,12 @@ def _number(
     return field(
         default=default, converter=convert, validator=check, metadata={"unit": unit, "range": (low, high)}
     )
+
+
+def field_range(part: type, name: str) -> tuple[float, float]:
+    """The lowest and highest value that a numeric field of a part takes."""
+    low, high = attrs.fields_dict(part)[name].metadata["range"]
+    return float(low), float(high)
 
 
 def as_number(value: Any) -> float:
@@ -225,27 +244,16 @@ def _check_writable(path: str, value: Any, depth: int = 0) -> None:
 def _points(dimensions: int, limit: float, unit: str, *, many: bool = False, optional: bool = True) -> Any:
     """A field for one point of `dimensions` numbers, or for a list of them where `many`."""
 
-    def one(value: Any, path: str) -> None:
-        if not isinstance(value, (tuple, list)) or len(value) != dimensions:
-            raise PlanError(path, value, f"is not a list of {dimensions} numbers ({unit})")
-        for place, number in enumerate(value):
-            try:
-                inside = abs(as_number(number)) <= limit
-            except PlanError as error:
-                raise error.under(f"{path}[{place}]") from None
-            if not inside:
-                raise PlanError(f"{path}[{place}]", number, f"is beyond {limit:.0f} {unit}")
-
     def check(_instance: Any, attribute: Any, value: Any) -> None:
         if value is None and optional:
             return
         if not many:
-            one(value, attribute.name)
+            _check_point(value, attribute.name, dimensions, limit, unit)
             return
         if not isinstance(value, (tuple, list)):
             raise PlanError(attribute.name, value, "is not a list of points")
-        for place, point in enumerate(value):
-            one(point, f"{attribute.name}[{place}]")
+        for index, point in enumerate(value):
+            _check_point(point, f"{attribute.name}[{index}]", dimensions, limit, unit)
 
     def convert(value: Any) -> Any:
         try:
@@ -257,6 +265,19 @@ def _points(dimensions: int, limit: float, unit: str, *, many: bool = False, opt
 
     default = None if optional else attrs.NOTHING
     return field(default=default, converter=convert, validator=check, metadata={"unit": unit})
+
+
+def _check_point(value: Any, path: str, dimensions: int, limit: float, unit: str) -> None:
+    """Raise PlanError unless a value is a point of so many numbers, none of them beyond the limit."""
+    if not isinstance(value, (tuple, list)) or len(value) != dimensions:
+        raise PlanError(path, value, f"is not a list of {dimensions} numbers ({unit})")
+    for index, number in enumerate(value):
+        try:
+            inside = abs(as_number(number)) <= limit
+        except PlanError as error:
+            raise error.under(f"{path}[{index}]") from None
+        if not inside:
+            raise PlanError(f"{path}[{index}]", number, f"is beyond {limit:.0f} {unit}")
 
 
 _METRE_SLIPS = ((0.001, "millimetres"), (0.01, "centimetres"))
@@ -297,7 +318,10 @@ class Site:
 
 @frozen(kw_only=True)
 class Camera:
-    """The sensor, the picture size and the lens. Sensor sizes are those of the whole sensor."""
+    """The sensor, the picture size and the lens. Sensor sizes are those of the whole sensor.
+
+    headroom_stops is how far over middle grey a raw file keeps detail (common practice, no source).
+    """
 
     sensor_width_mm: float = _number(1, 150, "millimetres", slips=_MM_SLIPS)
     sensor_height_mm: float = _number(1, 150, "millimetres", slips=_MM_SLIPS)
@@ -305,7 +329,10 @@ class Camera:
     image_height_px: int = _number(16, 60000, "pixels", whole=True)
     focal_length_mm: float = _number(2, 3000, "millimetres", slips=_MM_SLIPS)
     focus_distance_m: float = _number(0.02, 1e6, "metres", above=True)
-    raw_file_mb: float | None = _number(0, 4000, "megabytes", default=None, optional=True, above=True)
+    raw_file_mb: float | None = _number(
+        0, 4000, "megabytes", default=None, optional=True, above=True, least=0.001
+    )
+    headroom_stops: float = _number(0, 8, "stops", default=3.0)
 
     def __attrs_post_init__(self) -> None:
         if 1000.0 * self.focus_distance_m < NEAREST_FOCUS * self.focal_length_mm:
@@ -343,9 +370,11 @@ class SlideAxis:
     max_m: float = _number(
         -30, 30, "metres", slips=_METRE_SLIPS, likely=_SLIDER_M, remark="is longer than any slider"
     )
-    max_speed_m_s: float = _number(0, 10, "metres a second", above=True, slips=_METRE_SLIPS)
-    max_acceleration_m_s2: float = _number(0, 100, "metres a second squared", above=True, slips=_METRE_SLIPS)
-    step_m: float = _number(0, 0.1, "metres", above=True, slips=_METRE_SLIPS, likely=(0.0, 0.02))
+    max_speed_m_s: float = _number(0, 10, "metres a second", above=True, least=1e-7, slips=_METRE_SLIPS)
+    max_acceleration_m_s2: float = _number(
+        0, 100, "metres a second squared", above=True, least=1e-7, slips=_METRE_SLIPS
+    )
+    step_m: float = _number(0, 0.1, "metres", above=True, least=1e-9, slips=_METRE_SLIPS, likely=(0.0, 0.02))
 
     def __attrs_post_init__(self) -> None:
         _ordered(self, "min_m", "max_m", "a rail needs some length", strictly=True)
@@ -357,9 +386,9 @@ class TurnAxis:
 
     min_deg: float = _number(-1080, 1080, "degrees")
     max_deg: float = _number(-1080, 1080, "degrees")
-    max_speed_deg_s: float = _number(0, 720, "degrees a second", above=True)
-    max_acceleration_deg_s2: float = _number(0, 7200, "degrees a second squared", above=True)
-    step_deg: float = _number(0, 30, "degrees", above=True)
+    max_speed_deg_s: float = _number(0, 720, "degrees a second", above=True, least=1e-6)
+    max_acceleration_deg_s2: float = _number(0, 7200, "degrees a second squared", above=True, least=1e-6)
+    step_deg: float = _number(0, 30, "degrees", above=True, least=1e-7)
 
     def __attrs_post_init__(self) -> None:
         _ordered(self, "min_deg", "max_deg", "an axis needs some range", strictly=True)
@@ -468,7 +497,7 @@ class Shoot:
     """
 
     frames: int = _number(1, 100_000, "frames", whole=True)
-    interval_s: float = _number(0, 3600, "seconds", above=True, slips=_MILLISECONDS_SLIP)
+    interval_s: float = _number(0, 3600, "seconds", above=True, least=0.001, slips=_MILLISECONDS_SLIP)
     write_s: float = _number(0, 600, "seconds", default=0.0, slips=_MILLISECONDS_SLIP)
     anchor: Anchor | None = None
     start: dt.datetime | None = field(default=None)
@@ -498,18 +527,23 @@ class Exposure:
     """The limits within which the camera follows the light.
 
     night_look_stops is how much darker than metered the night should look (negative: darker);
-    artificial_ev100 the EV at ISO 100 of the place by artificial light alone.
+    artificial_ev100 the EV at ISO 100 of the place by artificial light alone. meter says what the exposure is
+    taken from: incident light on level ground, the frame's picture, the brightest part of its sky, or the
+    subject's face toward the camera. day_look_stops is how much brighter than metered the day should look
+    (negative: darker).
     """
 
     f_number: float = _number(0.5, 128, "(as in f/5.6)")
     iso_min: float = _number(1, 10_000_000, "ISO", default=100.0)
     iso_max: float = _number(1, 10_000_000, "ISO", default=1600.0)
-    shutter_min_s: float = _number(0, 3600, "seconds", above=True, default=1 / 4000)
-    shutter_max_s: float = _number(0, 3600, "seconds", above=True, default=30.0)
+    shutter_min_s: float = _number(0, 3600, "seconds", above=True, least=1e-6, default=1 / 4000)
+    shutter_max_s: float = _number(0, 3600, "seconds", above=True, least=1e-6, default=30.0)
     nd_stops: float = _number(0, 30, "stops", default=0.0)
     night_look_stops: float = _number(-8, 8, "stops", default=0.0)
     artificial_ev100: float | None = _number(-12, 18, "EV at ISO 100", default=None, optional=True)
     ramp_order: str = _choice(RAMP_ORDERS, default="shutter-first")
+    meter: str = _choice(METERS, default="ground")
+    day_look_stops: float = _number(-8, 8, "stops", default=0.0)
 
     def __attrs_post_init__(self) -> None:
         _ordered(self, "iso_min", "iso_max", "swap them?")
@@ -547,9 +581,11 @@ class Block:
     size_m: Vector | None = _points(3, 1e6, "metres")
     turn_deg: float = _number(-360, 360, "degrees", default=0.0)
     footprint_m: tuple[Point, ...] | None = _points(2, 1e6, "metres", many=True)
-    height_m: float | None = _number(0, 1e5, "metres", default=None, optional=True, above=True)
+    height_m: float | None = _number(
+        0, 1e5, "metres", default=None, optional=True, above=True, least=THINNEST_M
+    )
     base_m: float = _number(-1e5, 1e5, "metres", default=0.0)
-    distance_m: float | None = _number(0, 1e6, "metres", default=None, optional=True, above=True)
+    distance_m: float | None = _number(0, 1e6, "metres", default=None, optional=True, above=True, least=0.01)
     skyline_deg: tuple[Point, ...] | None = _points(2, 1080, "degrees", many=True)
     lights: bool | None = field(default=None)
 
@@ -567,6 +603,12 @@ class Block:
             for place, extent in enumerate(self.size_m):
                 if extent <= 0:
                     raise PlanError(f"size_m[{place}]", extent, "is not above 0 metres")
+                if extent < THINNEST_M:
+                    raise PlanError(
+                        f"size_m[{place}]",
+                        extent,
+                        f"is too small to be meant; give {THINNEST_M:g} metres or more",
+                    )
         if self.shape == "prism" and (self.footprint_m is None or len(set(self.footprint_m)) < 3):
             raise PlanError("footprint_m", self.footprint_m, "needs three or more different corners")
         if self.shape == "ridge":

@@ -28,15 +28,39 @@ def escaped(text: str, *, keep: str = "") -> str:
     )
 
 
+def paragraphs(text: str) -> str:
+    """The text without control characters, its line feeds and tabs kept."""
+    return text if text.isprintable() else "".join(c for c in text if c in "\n\t" or not is_control(c))
+
+
 def one_line(value: Any) -> str:
-    """A value as text on one line: each run of spaces and control characters is one space."""
-    return " ".join("".join(" " if is_control(c) else c for c in str(value)).split())
+    """A value as text on one line: where there are control characters, each run of them is one space."""
+    text = str(value)
+    if text.isprintable():
+        return text
+    return " ".join("".join(" " if is_control(c) else c for c in text).split())
+
+
+def escaped_json(text: str) -> str:
+    """A JSON text with control characters in it written as JSON's escapes; line feeds between parts stay."""
+    if text.isascii() and "\x7f" not in text:
+        return text
+    return "".join(c if c == "\n" or not is_control(c) else f"\\u{ord(c):04x}" for c in text)
+
+
+def cell(text: str) -> str:
+    """A person's text as a cell of a table, on one line and made harmless for programs that would run it.
+
+    A cell that begins with = + - or @ is a formula to spreadsheets; an apostrophe before it makes it text.
+    """
+    text = one_line(text)
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@") else text
 
 
 def nested_deeper(document: Any, most: int) -> bool:
     """Whether a parsed document has more than so many levels of lists and objects in each other."""
     level = [document]
-    for _ in range(most + 1):
+    for _ in range(most):
         level = [
             item
             for part in level

@@ -1,8 +1,8 @@
 """Findings about the lens at work: how far stars drift during an exposure, and how deep the picture is sharp.
 
 Here too: whether the clip asks for more pixels than the camera has. Sharp is what blurs over no more than the
-blur circle (optics.blur_circle_mm; 3.2 px of 3840). Limits, common practice without a source, those of drift
-and focus as multiples of it:
+circle of confusion (optics.circle_of_confusion_mm; 3.2 px of 3840). Limits, common practice without a source,
+those of drift and focus as multiples of it:
 
 | finding | note | warn | stop |
 |---|---|---|---|
@@ -26,8 +26,8 @@ from planner_core.frames import FrameTable
 from planner_core.light.exposure import narrower_f_number
 from planner_core.maths.runs import span
 from planner_core.picture.optics import (
-    blur_circle_mm,
     blur_disc_mm,
+    circle_of_confusion_mm,
     delivered_crop,
     delivered_image_px,
     depth_of_field_m,
@@ -68,8 +68,8 @@ def review_lens(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str
     return pixels + stars + focus, star_numbers | focus_numbers
 
 
-def _blur_circle_px(plan: Plan) -> float:
-    return blur_circle_mm(plan.camera) * _px_per_mm(plan)
+def _circle_of_confusion_px(plan: Plan) -> float:
+    return circle_of_confusion_mm(plan.camera) * _px_per_mm(plan)
 
 
 def _px_per_mm(plan: Plan) -> float:
@@ -123,7 +123,7 @@ def _stars(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any
     worst = int(np.argmax(drift))
     rule_s = rule_of_500_s(plan.camera)
     numbers = {"star_drift_px": float(drift[worst]), "rule_of_500_s": rule_s}
-    circle = _blur_circle_px(plan)
+    circle = _circle_of_confusion_px(plan)
     where = span(drift > TRAILS_NOTE * circle)
     if where is None:
         return [], numbers
@@ -178,7 +178,7 @@ class FocusAdvice:
 def _focus(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any]]:
     """Foreground and subject against the depth of field at the planned f-number and focus."""
     assert plan.exposure is not None
-    camera, f_number, circle = plan.camera, plan.exposure.f_number, blur_circle_mm(plan.camera)
+    camera, f_number, circle = plan.camera, plan.exposure.f_number, circle_of_confusion_mm(plan.camera)
     focal, focus = camera.focal_length_mm, camera.focus_distance_m
     near, far = (float(d) for d in depth_of_field_m(focus, focal, f_number, circle))
     depths = nearest_depths_m(plan, frames)
@@ -240,7 +240,7 @@ def nearest_depths_m(plan: Plan, frames: FrameTable) -> dict[int, float]:
 def _advised_focus(plan: Plan, depths: dict[int, float], subjects: set[int]) -> FocusAdvice:
     """Where to focus for foreground and subject, and at which f-number."""
     assert plan.exposure is not None
-    camera, f_number, circle = plan.camera, plan.exposure.f_number, blur_circle_mm(plan.camera)
+    camera, f_number, circle = plan.camera, plan.exposure.f_number, circle_of_confusion_mm(plan.camera)
     focal = camera.focal_length_mm
     hyper = float(hyperfocal_m(focal, f_number, circle))
     if not depths:
@@ -288,7 +288,7 @@ def _subject_first(plan: Plan, advice: FocusAdvice) -> FocusAdvice | None:
     assert plan.exposure is not None
     if advice.kind != "stop-down":
         return None
-    camera, f_number, circle = plan.camera, plan.exposure.f_number, blur_circle_mm(plan.camera)
+    camera, f_number, circle = plan.camera, plan.exposure.f_number, circle_of_confusion_mm(plan.camera)
     hyper = float(hyperfocal_m(camera.focal_length_mm, f_number, circle))
     closest = float(depth_of_field_m(hyper, camera.focal_length_mm, f_number, circle)[0])
     return FocusAdvice(kind="hyperfocal", focus_m=hyper, f_number=f_number, sharp_from_m=closest)
@@ -315,7 +315,7 @@ def _soft(
     advice: FocusAdvice,
 ) -> Finding:
     worst = max(blurs, key=lambda index: blurs[index])
-    px = blurs[worst] * _blur_circle_px(plan)
+    px = blurs[worst] * _circle_of_confusion_px(plan)
     grave, light = (SUBJECT_STOP, SUBJECT_WARN) if is_subject else (FOREGROUND_WARN, FOREGROUND_NOTE)
     levels = ("stop", "warn") if is_subject else ("warn", "note")
     is_grave = blurs[worst] > grave
@@ -326,7 +326,7 @@ def _soft(
         code="focus-depth",
         level=levels[0] if is_grave else levels[1],
         value=px,
-        limit=(grave if is_grave else light) * _blur_circle_px(plan),
+        limit=(grave if is_grave else light) * _circle_of_confusion_px(plan),
         unit="px",
         facts=facts(
             block=block_label(plan, worst),

@@ -29,6 +29,7 @@ from planner_core.evening.balance import (
     sun_times_utc_s,
 )
 from planner_core.evening.balance_start import balanced_start, started_at
+from planner_core.evening.timetable import event_frame
 from planner_core.frames import FrameTable
 from planner_core.light.exposure import (
     Ramp,
@@ -302,7 +303,7 @@ def _balance_numbers(plan: Plan, frames: FrameTable, shares: Balance) -> dict[st
     if shares.turn is not None:
         numbers["turn_event"] = shares.turn.event
         numbers["turn_local"] = _local(plan, shares.turn.utc_s)
-        numbers["turn_frame"] = round(shares.turn.at * (len(frames) - 1)) + 1
+        numbers["turn_frame"] = event_frame(frames, shares.turn.utc_s)
         numbers["move_share_at_event"] = shares.move_share
     return numbers
 

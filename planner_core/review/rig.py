@@ -13,6 +13,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
+from planner_core.evening.timetable import end_utc_s
 from planner_core.frames import FrameTable
 from planner_core.maths.runs import span
 from planner_core.picture import speed
@@ -746,7 +747,7 @@ def _summary(plan: Plan, frames: FrameTable, seen: Seen) -> dict[str, Any]:
     wanted = _wanted_shutter_s(frames)
     shutter = np.zeros(len(frames)) if wanted is None else wanted
     first, last = float(frames.utc_s[0]), float(frames.utc_s[-1])
-    end = last + float(shutter[-1]) + shoot.write_s
+    end = end_utc_s(frames)
     arrive = first - shoot.setup_s
 
     def local(utc_s: float) -> str:
@@ -756,8 +757,8 @@ def _summary(plan: Plan, frames: FrameTable, seen: Seen) -> dict[str, Any]:
         "frames": shoot.frames,
         "interval_s": shoot.interval_s,
         "clip_s": shoot.frames / plan.clip.fps,
-        "shoot_length": duration_text(end - first),
-        "shoot_length_s": end - first,
+        "shoot_length": duration_text(end + shoot.write_s - first),
+        "shoot_length_s": end + shoot.write_s - first,  # until the last picture is written
         **({"leave_home": local(arrive - shoot.travel_s)} if shoot.travel_s else {}),
         "arrive": local(arrive),
         "first_frame": local(first),

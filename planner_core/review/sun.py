@@ -12,9 +12,16 @@ from typing import Any
 import numpy as np
 
 from planner_core.evening.balance import Turn, sun_times_utc_s
-from planner_core.evening.sunlight import OPEN, SunDay, Sunlight, subject_spot, sun_day, sunlight
+from planner_core.evening.sunlight import (
+    OPEN,
+    SunDay,
+    Sunlight,
+    subject_spot,
+    sun_day,
+    sun_in_picture_frames,
+    sunlight,
+)
 from planner_core.frames import FrameTable
-from planner_core.maths.runs import spans
 from planner_core.picture.optics import full_frame_focal_mm
 from planner_core.place.blocking import block_label, subject_indices
 from planner_core.plan.model import Plan
@@ -33,8 +40,8 @@ def review_sun(plan: Plan, frames: FrameTable, turn: Turn | None) -> tuple[list[
     if np.any(sun.up) or turn is not None:
         found, numbers = _horizon(plan, frames, turn)
         findings += found
-    seen = spans(sun.in_picture)
-    numbers["sun_in_picture_frames"] = [seen[0][0], seen[-1][1]] if seen else None
+    seen = sun_in_picture_frames(sun)
+    numbers["sun_in_picture_frames"] = list(seen) if seen else None
     numbers["camera_in_shade_frames"] = int(np.count_nonzero(sun.up & ~sun.camera_lit))
     if sun.subject_lit is not None:
         numbers["subject_in_shade_frames"] = int(np.count_nonzero(sun.up & ~sun.subject_lit))
@@ -45,10 +52,10 @@ def review_sun(plan: Plan, frames: FrameTable, turn: Turn | None) -> tuple[list[
 
 
 def _in_picture(plan: Plan, frames: FrameTable, sun: Sunlight) -> list[Finding]:
-    seen = spans(sun.in_picture)
-    if not seen:
+    seen = sun_in_picture_frames(sun)
+    if seen is None:
         return []
-    first, last = seen[0][0], seen[-1][1]
+    first, last = seen
     count = int(np.count_nonzero(sun.in_picture))
     long_lens = full_frame_focal_mm(plan.camera) >= LONG_LENS_MM
     highest = float(frames.sun_altitude_deg[sun.in_picture].max())

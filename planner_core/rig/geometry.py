@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.maths.angles import compass_deg
-from planner_core.place.blocking import block_mesh, ground_level_m
+from planner_core.place import ground, outlines
+from planner_core.place.blocking import ground_level_m
 from planner_core.plan.model import Plan
 
 
@@ -92,29 +93,10 @@ def leg_points_m(plan: Plan) -> NDArray[np.float64]:
     down = np.linspace(0.0, 1.0, LEG_POINTS)
     legs = []
     for top in tops:
-        height = np.clip(top[2] - ground_under_m(plan, top), 0.0, LONGEST_LEGS_M)
+        height = np.clip(top[2] - ground.ground_under_m(plan, top), 0.0, LONGEST_LEGS_M)
         for foot in spread:
             legs.append(top + down[:, None] * np.array([*foot, -height]))
     return np.concatenate(legs)
-
-
-def ground_under_m(plan: Plan, point_m: ArrayLike) -> float:
-    """Height of what a point stands over: the highest ground block below it, else the level ground."""
-    x, y, z = np.asarray(point_m, dtype=np.float64)
-    below = [
-        top for low, high, top in _ground_plates(plan) if low[0] <= x <= high[0] and low[1] <= y <= high[1]
-    ]
-    return max([top for top in below if top <= z], default=min(ground_level_m(plan), float(z)))
-
-
-def _ground_plates(plan: Plan) -> list[tuple[NDArray, NDArray, float]]:
-    """Lower and upper corner (x, y) and top of each ground block, by the box around it."""
-    plates = []
-    for block in plan.blocks:
-        if block.role == "ground":
-            vertices = block_mesh(plan, block).vertices_m
-            plates.append((vertices.min(axis=0)[:2], vertices.max(axis=0)[:2], float(vertices[:, 2].max())))
-    return plates
 
 
 def shadow_on_ground_m(
@@ -136,10 +118,12 @@ def shadow_on_ground_m(
         return np.where(way >= 0.0, way, np.nan)
 
     way = way_to(ground_level_m(plan))
-    for low, high, top in _ground_plates(plan):
-        candidate = way_to(top)
+    for plate in ground.plates(plan):
+        if plate.is_water:
+            continue
+        candidate = way_to(plate.top_m)
         place = points[..., :2] - candidate[..., None] * light[..., :2]
         with np.errstate(invalid="ignore"):
-            on_it = np.all((place >= low) & (place <= high), axis=-1)
+            on_it = outlines.inside(plate.outline_m, place)
             way = np.where(on_it & ~(candidate > way), candidate, way)
     return points - way[..., None] * light, way

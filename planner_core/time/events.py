@@ -12,7 +12,6 @@ import zoneinfo
 from collections.abc import Callable
 
 import numpy as np
-from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.maths import search
@@ -41,21 +40,8 @@ PHASES = ("day", "civil twilight", "nautical twilight", "astronomical twilight",
 PHASE_STARTS_DEG = (SUN_RISES_AT_DEG, -6.0, -12.0, -18.0)
 
 STEP_S = 600.0
-WITHIN_S = 1.0  # spans of a crossing are narrowed to this: the middle is then good to half a second
+WITHIN_S = 1.0  # crossings are narrowed down to less than this
 GRAZE_DEG = 0.1  # how near the horizon an altitude's turning point may hide a crossing between two samples
-
-
-@frozen
-class LightHour:
-    """A stretch of golden or blue hour within a local date, POSIX seconds.
-
-    part is morning or evening, or around_noon or around_midnight where the sun passes the meridian within it.
-    """
-
-    name: str
-    part: str
-    start_utc_s: float
-    end_utc_s: float
 
 
 def event_times_utc_s(
@@ -88,37 +74,6 @@ def day_events(
     times = {name: day.within(sun[altitude][rising]) for name, (altitude, rising) in SUN_EVENTS.items()}
     times |= {name: day.within(moon[rising]) for name, rising in MOON_EVENTS.items()}
     return times | {"solar_noon": day.within(day.noons())}
-
-
-def light_hours(
-    local_date: dt.date, latitude_deg: float, longitude_deg: float, timezone: str
-) -> list[LightHour]:
-    """Golden hours (sun from −4° to +6°, true) and blue hours (−6° to −4°) of a local date, in order of time.
-
-    Common practice, no source. What reaches over midnight ends or begins there, as the date does.
-    """
-    day = _Day(local_date, latitude_deg, longitude_deg, timezone)
-    span = day.span()
-    if span is None:
-        return []
-    levels = sorted({level for band in LIGHT_HOURS.values() for level in band})
-    found = day.crossings(day.sun_altitude, tuple(levels))
-    inside = [t for pair in found for times in pair for t in times if span[0] < t < span[1]]
-    edges = np.array(sorted({*span, *inside}))
-    middles = (edges[:-1] + edges[1:]) / 2.0
-    altitudes = day.sun_altitude(middles)
-    hours: list[LightHour] = []
-    for name, (low, high) in LIGHT_HOURS.items():
-        lit = (altitudes > low) & (altitudes < high)
-        for i in np.flatnonzero(lit & ~np.concatenate([[False], lit[:-1]])):
-            after = np.flatnonzero(~lit[i:])
-            end = int(i + after[0]) if after.size else lit.size
-            hours.append(
-                LightHour(
-                    name, day.part(float(edges[i]), float(edges[end])), float(edges[i]), float(edges[end])
-                )
-            )
-    return sorted(hours, key=lambda hour: hour.start_utc_s)
 
 
 def light_phase(true_altitude_deg: ArrayLike) -> NDArray[np.int8]:
@@ -164,16 +119,6 @@ class _Day:
     def within(self, times: list[float]) -> list[float]:
         return sorted(t for t in times if self.is_in_date(t))
 
-    def span(self) -> tuple[float, float] | None:
-        """First and last instant of the date to the second; None for a date that the zone skipped."""
-        inside = [t for t in self.utc_s.tolist() if self.is_in_date(t)]
-        if not inside:
-            return None
-        return self._edge(inside[0], inside[0] - STEP_S), self._edge(inside[-1], inside[-1] + STEP_S)
-
-    def _edge(self, inside: float, outside: float) -> float:
-        return float(round(search.boundary(self.is_in_date, inside, outside, within=0.5)[0]))
-
     def crossings(
         self, height_deg: Callable[[Array], Array], levels_deg: tuple[float, ...]
     ) -> list[tuple[list[float], list[float]]]:
@@ -215,14 +160,6 @@ class _Day:
         return search.crossings(
             self.hour_angle, self.utc_s[i], self.utc_s[i + 1], np.zeros(i.shape), rising, within=WITHIN_S
         ).tolist()
-
-    def part(self, start_utc_s: float, end_utc_s: float) -> str:
-        start, end = self.hour_angle(np.array([start_utc_s, end_utc_s]))
-        if any(start_utc_s < noon < end_utc_s for noon in self.noons()):
-            return "around_noon"
-        if end < start:
-            return "around_midnight"
-        return "morning" if start + end < 0.0 else "evening"
 
 
 def _zone(timezone: str) -> zoneinfo.ZoneInfo:

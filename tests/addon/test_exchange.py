@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import struct
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -196,3 +198,32 @@ def test_an_older_file_is_replaced_whole(frames: FrameTable, tmp_path: Path) -> 
     document: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
     assert document["asset"]["version"] == "2.0"
     assert sorted(other.suffix for other in tmp_path.iterdir()) == [".bin", ".gltf"]
+
+
+# A fresh process: memory laid out at random, then the evening as USD and glTF.
+EXPORT_OF_A_PROCESS = """
+import os, random, sys
+sys.path[:0] = sys.argv[3:]
+luck = random.Random(int(sys.argv[1]))
+held = [bytearray(luck.randrange(1, 100_000)) for _ in range(luck.randrange(400))]
+del held[::2]
+import bpy
+from pathlib import Path
+from blender_addon.render.exchange import export_scene
+from tests.addon.scenes import drawn
+from tests.addon.test_exchange import HERE
+drawn(HERE)
+for ending in ("usda", "glb"):
+    export_scene(Path(sys.argv[2], f"quay{sys.argv[1]}.{ending}"))
+os._exit(0)
+"""
+
+
+def test_every_process_writes_the_same_file(tmp_path: Path, project_root: Path) -> None:
+    for seed in range(3):
+        command = [sys.executable, "-I", "-c", EXPORT_OF_A_PROCESS, str(seed), str(tmp_path)]
+        subprocess.run([*command, str(project_root)], capture_output=True, check=True)
+    for ending in ("usda", "glb"):
+        files = [path.read_bytes() for path in sorted(tmp_path.glob(f"*.{ending}"))]
+        assert len(files) == 3
+        assert len(set(files)) == 1

@@ -20,7 +20,7 @@ from mathutils import Matrix
 from blender_addon.scene import parts, rig, store
 from blender_addon.state import handlers, live, redraw
 from blender_addon.ui.operators import preview
-from blender_addon.ui.preview_job import Job, share_of
+from blender_addon.ui.preview_job import Job
 from planner_core import Plan, compute_frames, review
 from planner_core.edit import edits, kit, starter
 from planner_core.output import readout
@@ -448,7 +448,7 @@ def test_a_stopped_preview_leaves_no_clip_and_no_litter(in_a_folder: Any, tmp_pa
     in_a_folder.duskrail.clip_px = 640
     job = Job(str(store.stored_text(in_a_folder)), tmp_path / "draft.mp4", options_of(in_a_folder))
     deadline = time.monotonic() + 120.0
-    while job.look() and job.share == 0.0 and time.monotonic() < deadline:
+    while job.look() and job.done_fraction == 0.0 and time.monotonic() < deadline:
         time.sleep(0.1)
     assert job.is_running(), job.problem
     job.stop()
@@ -475,11 +475,31 @@ def test_what_keeps_a_clip_from_being_made_is_told(in_a_folder: Any, tmp_path: P
     assert job.problem.startswith("format: is missing;")
 
 
-@pytest.mark.parametrize(
-    ("text", "share"), [("Frame 12 of 48", 0.25), ("3/4 done", 0.75), ("Writing the clip.", 0.5)]
-)
-def test_progress_is_read_from_what_is_said(text: str, share: float) -> None:
-    assert share_of(text, 0.5) == share
+def test_the_other_blender_runs_nothing_from_the_current_folder(
+    in_a_folder: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("bpy.py", "numpy.py", "attrs.py", "json.py"):
+        (tmp_path / name).write_text(f"open({str(tmp_path / 'ran')!r}, 'w').close()", encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    job = Job("{}", tmp_path / "draft.mp4", options_of(in_a_folder))
+    job.wait()
+    assert job.problem.startswith("format: is missing;")
+    assert not (tmp_path / "ran").exists()
+
+
+def test_progress_is_shown_as_the_other_blender_counts_it(in_a_folder: Any, tmp_path: Path) -> None:
+    job = Job("{}", tmp_path / "draft.mp4", options_of(in_a_folder))
+    job.wait()
+    record = {"stage": "drawing", "done": 12, "total": 48, "seconds_left": None, "engine": "Workbench"}
+    for changes, text, fraction in (
+        ({"done": 0}, "Drawing with Workbench", 0.0),
+        ({"engine": "", "seconds_left": 130.4}, "Frame 12 of 48, about 2 min 10 s left", 0.25),
+        ({"engine": ""}, "Frame 12 of 48", 0.25),
+        ({"stage": "encoding", "done": 48}, "Writing the clip", 1.0),
+    ):
+        job.progress = record | changes
+        assert (job.text, job.done_fraction) == (text, fraction)
 
 
 def test_the_clip_goes_beside_the_plan_file(scene: Any, tmp_path: Path) -> None:

@@ -11,7 +11,9 @@ import pytest
 from blender_addon.scene import nightlights, parts, starfield
 from blender_addon.scene.build import build_scene
 from planner_core import FrameTable, compute_frames
-from planner_core.draft import lamps, sky, stars
+from planner_core.draft import stars
+from planner_core.draft.sky import picture_light
+from planner_core.light import lamps, sky
 from planner_core.light.colour import LUMINANCE
 from planner_core.plan.file import plan_from_dict
 from tests.addon.renders import seen_from_above
@@ -65,7 +67,7 @@ def around_the_lamp(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     path = tmp_path_factory.mktemp("night") / "ground.exr"
     ground: Any = next(thing for thing in scene.objects if thing.name.startswith("Level ground"))
     albedo = np.array(ground.color[:3]) @ LUMINANCE
-    floor = float(sky.picture_light(frames).lamps[0] @ LUMINANCE)
+    floor = float(picture_light(frames).lamps[0] @ LUMINANCE)
     reach = lamps.POOL_REACH * HEIGHT_M
     near = seen_from_above(scene, LAMP_M, 2.0 * reach, 48, 64, path) @ LUMINANCE / albedo / floor
     far = seen_from_above(scene, (0.0, 360.0), 4.0, 8, 64, path) @ LUMINANCE / albedo / floor
@@ -149,7 +151,7 @@ def test_twilight_drowns_the_stars() -> None:
     # at −4° a star of magnitude 1 is little against the sky overhead; limit without source
     dusk = at_hour(compute_frames(attrs.evolve(night().plan, exposure=None)), 17, 200)
     frame = int(np.argmin(np.abs(dusk.sun_altitude_deg + 4.0)))
-    light = sky.picture_light(dusk)
+    light = picture_light(dusk)
     spot = starfield.spot_rad(dusk, 640.0) ** 2
     star = np.pi * float(stars.star_lux(1.0)) / spot * light.level_per_lux[frame]
     overhead = float(sky.radiance(light, frame, [0.0, 0.0, 1.0]) @ LUMINANCE)

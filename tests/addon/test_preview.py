@@ -20,7 +20,9 @@ from numpy.typing import NDArray
 
 from blender_addon.render import cache as framecache
 from blender_addon.render import engines, movie, preview
-from blender_addon.render.preview import Preview, PreviewError, render_preview
+from blender_addon.render.preview import Preview
+from blender_addon.render.progress import Listener, Progress, nobody
+from blender_addon.render.request import PreviewError, PreviewRequest
 from planner_core import Plan
 from planner_core.plan.file import save_plan
 from tests.two_towers import plan
@@ -45,6 +47,11 @@ def evening(frames: int = 12, **changes: Any) -> Plan:
     return plan(shoot__frames=frames, shoot__interval_s=15.0 * 359 / (frames - 1), **changes)
 
 
+def draw(one: Plan, output: Path, *, progress: Listener = nobody, **wish: Any) -> Preview:
+    """A clip of a plan, as wished."""
+    return preview.render_preview(PreviewRequest(plan=one, output=output, **wish), progress)
+
+
 def pictures(path: Path) -> NDArray[np.uint8]:
     """All frames of a clip, shape (frames, height, width, 3)."""
     with av.open(str(path)) as clip:
@@ -54,7 +61,7 @@ def pictures(path: Path) -> NDArray[np.uint8]:
 @pytest.fixture(scope="module")
 def clip(tmp_path_factory: pytest.TempPathFactory) -> Preview:
     """A fast clip of the evening."""
-    return render_preview(evening(), tmp_path_factory.mktemp("clip") / "evening.mp4", size=SMALL)
+    return draw(evening(), tmp_path_factory.mktemp("clip") / "evening.mp4", size=SMALL)
 
 
 def test_the_clip_has_the_plans_frames_pace_and_size(clip: Preview) -> None:
@@ -84,13 +91,13 @@ def test_the_clip_shows_the_evening_getting_dark(clip: Preview) -> None:
 
 
 def test_a_second_preview_draws_nothing_and_makes_the_same_clip(clip: Preview, tmp_path: Path) -> None:
-    again = render_preview(evening(), tmp_path / "again.mp4", size=SMALL)
+    again = draw(evening(), tmp_path / "again.mp4", size=SMALL)
     assert (again.drawn, again.kept) == (0, 12)
     assert np.array_equal(pictures(again.output), pictures(clip.output))
 
 
 def test_the_same_plan_draws_the_same_frames_twice(clip: Preview, tmp_path: Path) -> None:
-    again = render_preview(evening(), tmp_path / "again.mp4", size=SMALL, cache=tmp_path / "fresh")
+    again = draw(evening(), tmp_path / "again.mp4", size=SMALL, cache=tmp_path / "fresh")
     assert again.drawn == 12
     ours = sorted(path.name for path in (tmp_path / "fresh").glob("frames/*/*.png"))
     kept = {path.name: path for path in framecache.cache_folder().glob("frames/*/*.png")}
@@ -113,12 +120,12 @@ def test_a_change_of_the_last_pose_keeps_the_frames_before_it_matters(
     moved = [*poses[:2], {**poses[2], "pan_deg": 275.0}]
     first = evening(move__poses=poses)
     wish: dict[str, Any] = {"size": SMALL, "look": look, "frame_range": (1, 6), "engine": engine}
-    render_preview(first, tmp_path / "first.mp4", **wish)
-    again = render_preview(evening(move__poses=moved), tmp_path / "again.mp4", **wish)
+    draw(first, tmp_path / "first.mp4", **wish)
+    again = draw(evening(move__poses=moved), tmp_path / "again.mp4", **wish)
     assert again.kept >= 4
     assert again.drawn >= 1
     # and what is kept is what would be drawn
-    fresh = render_preview(evening(move__poses=moved), tmp_path / "fresh.mp4", cache=tmp_path / "new", **wish)
+    fresh = draw(evening(move__poses=moved), tmp_path / "fresh.mp4", cache=tmp_path / "new", **wish)
     assert fresh.drawn == 6
     apart = pictures(fresh.output).astype(int) - pictures(again.output)
     assert np.abs(apart).mean() < 0.05
@@ -248,7 +255,7 @@ def test_a_change_of_light_or_place_draws_every_frame_anew(clip: Preview) -> Non
 
 
 def test_every_third_frame_lasts_three_times_as_long(clip: Preview, tmp_path: Path) -> None:
-    made = render_preview(evening(), tmp_path / "quick.mp4", size=SMALL, every=3)
+    made = draw(evening(), tmp_path / "quick.mp4", size=SMALL, every=3)
     assert made.frames == (1, 4, 7, 10)
     assert made.drawn == 0
     with av.open(str(made.output)) as film:
@@ -258,7 +265,7 @@ def test_every_third_frame_lasts_three_times_as_long(clip: Preview, tmp_path: Pa
 
 
 def test_frame_n_of_a_part_is_the_plans_frame_n(clip: Preview, tmp_path: Path) -> None:
-    made = render_preview(evening(), tmp_path / "part.mp4", size=SMALL, frame_range=(5, 9))
+    made = draw(evening(), tmp_path / "part.mp4", size=SMALL, frame_range=(5, 9))
     assert made.frames == (5, 6, 7, 8, 9)
     whole, part = pictures(clip.output).astype(int), pictures(made.output).astype(int)
     distance = np.abs(part[:, None] - whole[None]).mean(axis=(2, 3, 4))
@@ -267,14 +274,14 @@ def test_frame_n_of_a_part_is_the_plans_frame_n(clip: Preview, tmp_path: Path) -
 
 @pytest.mark.parametrize("fps", [25.0, 24000 / 1001, 12.5])
 def test_odd_paces_come_out_exactly(fps: float, clip: Preview, tmp_path: Path) -> None:
-    made = render_preview(evening(clip__fps=fps), tmp_path / "pace.mp4", size=SMALL)
+    made = draw(evening(clip__fps=fps), tmp_path / "pace.mp4", size=SMALL)
     with av.open(str(made.output)) as film:
         assert float(film.streams.video[0].average_rate) == pytest.approx(fps, rel=1e-5)  # type: ignore[arg-type]
     assert len(pictures(made.output)) == 12
 
 
 def test_the_lit_look_is_drawn_by_cycles_without_a_graphics_card(tmp_path: Path) -> None:
-    made = render_preview(evening(), tmp_path / "lit.mp4", look="lit", size=SMALL, every=6, engine="CYCLES")
+    made = draw(evening(), tmp_path / "lit.mp4", look="lit", size=SMALL, every=6, engine="CYCLES")
     brightness = pictures(made.output).mean(axis=(1, 2, 3))
     assert len(brightness) == 2
     assert brightness[0] > 60.0
@@ -300,7 +307,7 @@ def test_a_wish_that_cannot_be_met_is_one_line_and_leaves_no_file(
     wish: dict[str, Any], words: str, tmp_path: Path
 ) -> None:
     with pytest.raises(PreviewError) as problem:
-        render_preview(evening(), tmp_path / "clip.mp4", **{"size": SMALL, **wish})
+        draw(evening(), tmp_path / "clip.mp4", **{"size": SMALL, **wish})
     assert words in str(problem.value)
     assert "\n" not in str(problem.value)
     assert list(tmp_path.iterdir()) == []
@@ -308,9 +315,9 @@ def test_a_wish_that_cannot_be_met_is_one_line_and_leaves_no_file(
 
 def test_a_folder_that_is_not_there_is_said_before_anything_is_drawn(tmp_path: Path) -> None:
     with pytest.raises(PreviewError, match="does not exist"):
-        render_preview(evening(), tmp_path / "no" / "clip.mp4", size=SMALL)
+        draw(evening(), tmp_path / "no" / "clip.mp4", size=SMALL)
     with pytest.raises(PreviewError, match="is a folder"):
-        render_preview(evening(), tmp_path, size=SMALL)
+        draw(evening(), tmp_path, size=SMALL)
 
 
 def test_no_engine_at_all_is_said_in_a_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -318,7 +325,7 @@ def test_no_engine_at_all_is_said_in_a_line(tmp_path: Path, monkeypatch: pytest.
     monkeypatch.setattr(engines, "this_machine", lambda: nothing)
     monkeypatch.setattr(engines, "_has_cycles", lambda: False)
     with pytest.raises(PreviewError, match="libgl1"):
-        render_preview(evening(), tmp_path / "clip.mp4", size=SMALL)
+        draw(evening(), tmp_path / "clip.mp4", size=SMALL)
 
 
 def test_without_opengl_fast_is_drawn_by_cycles(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -346,18 +353,18 @@ def test_a_clip_in_place_stays_when_a_new_one_is_stopped(clip: Preview, tmp_path
     output.write_bytes(b"the clip from yesterday")
     said = 0
 
-    def stop_soon(_text: str) -> None:
+    def stop_soon(_progress: Progress) -> None:
         nonlocal said
         said += 1
         if said == 4:
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        render_preview(evening(exposure__f_number=7.1), output, size=SMALL, progress=stop_soon)
+        draw(evening(exposure__f_number=7.1), output, size=SMALL, progress=stop_soon)
     assert output.read_bytes() == b"the clip from yesterday"
     assert [path.name for path in tmp_path.iterdir()] == ["clip.mp4"]
     assert not bpy.data.scenes.get("Draft clip")
-    resumed = render_preview(evening(exposure__f_number=7.1), output, size=SMALL)
+    resumed = draw(evening(exposure__f_number=7.1), output, size=SMALL)
     assert resumed.kept >= 2
     assert len(pictures(output)) == 12
 
@@ -368,7 +375,7 @@ def test_nothing_of_a_preview_stays_in_blender(clip: Preview, tmp_path: Path) ->
         kind: len(getattr(bpy.data, kind)) for kind in ("scenes", "objects", "meshes", "worlds", "actions")
     }
     scene = bpy.context.scene
-    render_preview(evening(exposure__f_number=6.3), tmp_path / "clip.mp4", size=SMALL, every=6)
+    draw(evening(exposure__f_number=6.3), tmp_path / "clip.mp4", size=SMALL, every=6)
     assert bpy.context.scene == scene
     after = {kind: len(getattr(bpy.data, kind)) for kind in before}
     assert after == before
@@ -389,6 +396,16 @@ def test_the_process_ends_politely_when_it_is_told_to(tmp_path: Path, project_ro
     assert run.returncode == 130
     assert "Traceback" not in rest
     assert sorted(path.name for path in tmp_path.iterdir()) == ["one.plan.json"]
+
+
+def test_progress_is_counted_over_all_that_is_drawn(tmp_path: Path) -> None:
+    said: list[Progress] = []
+    draw(evening(), tmp_path / "two.mp4", size=SMALL, every=4, beside=evening(), progress=said.append)
+    drawing = [now for now in said if now.stage == "drawing"]
+    assert [now.done for now in drawing] == [0, 1, 2, 3, 4, 5, 6]
+    assert {now.total for now in said} == {6}
+    assert drawing[0].engine
+    assert said[-1] == Progress(stage="encoding", done=6, total=6, seconds_left=0.0)
 
 
 # ---------------------------------------------------------------- the parts
@@ -430,7 +447,7 @@ def test_a_damaged_frame_is_drawn_anew_and_the_clip_is_the_same(
     damage: str, clip: Preview, tmp_path: Path
 ) -> None:
     wish: dict[str, Any] = {"size": SMALL, "cache": tmp_path / "cache", "frame_range": (1, 3)}
-    first = pictures(render_preview(evening(), tmp_path / "first.mp4", **wish).output)
+    first = pictures(draw(evening(), tmp_path / "first.mp4", **wish).output)
     spoilt = sorted((tmp_path / "cache").glob("frames/*/*.png"))[1]
     content = spoilt.read_bytes()
     middle = len(content) // 2
@@ -443,9 +460,9 @@ def test_a_damaged_frame_is_drawn_anew_and_the_clip_is_the_same(
         }[damage]
     )
     with pytest.raises(PreviewError, match="1 of 3 frames are not drawn yet"):
-        render_preview(evening(), tmp_path / "joined.mp4", join=True, **wish)
+        draw(evening(), tmp_path / "joined.mp4", join=True, **wish)
     for options in ({"burn_in": True}, {}):
-        again = render_preview(evening(), tmp_path / "again.mp4", **options, **wish)
+        again = draw(evening(), tmp_path / "again.mp4", **options, **wish)
         assert again.kept == (2 if options else 3)
     assert np.array_equal(pictures(again.output), first)
     assert spoilt.read_bytes() == content
@@ -455,7 +472,7 @@ def test_a_damaged_frame_is_no_picture_of_the_sheet_and_no_still(tmp_path: Path)
     from planner_core import compute_frames
 
     wish: dict[str, Any] = {"size": SMALL, "cache": tmp_path / "cache"}
-    render_preview(evening(), tmp_path / "clip.mp4", frame_range=(3, 3), **wish)
+    draw(evening(), tmp_path / "clip.mp4", frame_range=(3, 3), **wish)
     preview.render_still(evening(), 3, tmp_path / "still.png", look="fast", **wish)
     still = (tmp_path / "still.png").read_bytes()
     for spoilt in (tmp_path / "cache").glob("frames/*/*.png"):
@@ -467,7 +484,7 @@ def test_a_damaged_frame_is_no_picture_of_the_sheet_and_no_still(tmp_path: Path)
 
 def test_the_same_frames_make_the_same_file(clip: Preview, tmp_path: Path) -> None:
     time.sleep(1.1)  # the hour of writing has whole seconds
-    again = render_preview(evening(), tmp_path / "again.mp4", size=SMALL)
+    again = draw(evening(), tmp_path / "again.mp4", size=SMALL)
     assert again.output.read_bytes() == clip.output.read_bytes()
 
 
@@ -532,8 +549,8 @@ def test_frames_of_an_earlier_preview_are_found_again_the_largest_first(
     one = evening(camera__focal_length_mm=31.0)
     frames = compute_frames(one)
     assert preview.kept_pictures(frames, [1, 12]) == {}
-    render_preview(one, tmp_path / "small.mp4", size=(96, 54), every=11)
-    render_preview(one, tmp_path / "larger.mp4", size=(192, 108), frame_range=(12, 12))
+    draw(one, tmp_path / "small.mp4", size=(96, 54), every=11)
+    draw(one, tmp_path / "larger.mp4", size=(192, 108), frame_range=(12, 12))
     kept = preview.kept_pictures(frames, [1, 6, 12, 99])
     widths = {number: int.from_bytes(picture[16:20], "big") for number, picture in kept.items()}
     assert widths == {1: 96, 12: 192}  # the width, in a PNG's header
@@ -543,7 +560,7 @@ def test_frames_of_an_earlier_preview_are_found_again_the_largest_first(
 
 
 def test_a_title_card_comes_before_a_clip_that_stays_as_it_was(clip: Preview, tmp_path: Path) -> None:
-    made = render_preview(evening(), tmp_path / "titled.mp4", size=SMALL, title=True)
+    made = draw(evening(), tmp_path / "titled.mp4", size=SMALL, title=True)
     shown, plain = pictures(made.output), pictures(clip.output)
     assert len(shown) == 36 + 12  # a second and a half at 24 frames a second
     assert len(made.frames) == 12
@@ -552,7 +569,7 @@ def test_a_title_card_comes_before_a_clip_that_stays_as_it_was(clip: Preview, tm
 
 
 def test_burnt_in_words_stand_along_the_foot_and_nowhere_else(clip: Preview, tmp_path: Path) -> None:
-    made = render_preview(evening(), tmp_path / "words.mp4", size=SMALL, burn_in=True)
+    made = draw(evening(), tmp_path / "words.mp4", size=SMALL, burn_in=True)
     shown, plain = pictures(made.output).astype(int), pictures(clip.output).astype(int)
     assert len(shown) == 12
     assert np.abs(shown - plain)[:, :68].mean() < 3.0
@@ -575,23 +592,23 @@ def test_the_words_are_the_frame_tables(clip: Preview) -> None:
 
 def test_two_plans_run_side_by_side_in_the_same_timing(clip: Preview, tmp_path: Path) -> None:
     other = evening(camera__focal_length_mm=50.0, title="Longer lens")
-    made = render_preview(evening(), tmp_path / "two.mp4", size=SMALL, beside=other)
+    made = draw(evening(), tmp_path / "two.mp4", size=SMALL, beside=other)
     shown, plain = pictures(made.output).astype(int), pictures(clip.output).astype(int)
     assert shown.shape == (12, 90, 326, 3)
     assert np.abs(shown[:, :76, :160] - plain[:, :76]).mean() < 4.0
     assert np.abs(shown[:, :76, 166:] - plain[:, :76]).mean() > 4.0
-    with pytest.raises(PreviewError, match="--beside: Longer lens has 13 frames"):
-        render_preview(evening(), tmp_path / "no.mp4", size=SMALL, beside=evening(13, title="Longer lens"))
+    with pytest.raises(PreviewError, match="Longer lens has 13 frames"):
+        draw(evening(), tmp_path / "no.mp4", size=SMALL, beside=evening(13, title="Longer lens"))
 
 
 def test_frames_drawn_apart_join_into_the_clip(tmp_path: Path) -> None:
     one = evening(camera__focal_length_mm=28.0)
-    render_preview(one, tmp_path / "a.mp4", size=SMALL, frame_range=(1, 5))
-    with pytest.raises(PreviewError, match=r"--join: 7 of 12 frames .*: 6–12; draw them with --frames 6:12"):
-        render_preview(one, tmp_path / "whole.mp4", size=SMALL, join=True)
+    draw(one, tmp_path / "a.mp4", size=SMALL, frame_range=(1, 5))
+    with pytest.raises(PreviewError, match=r"7 of 12 frames .*: 6–12$"):
+        draw(one, tmp_path / "whole.mp4", size=SMALL, join=True)
     assert not (tmp_path / "whole.mp4").exists()
-    render_preview(one, tmp_path / "b.mp4", size=SMALL, frame_range=(6, 12))
-    made = render_preview(one, tmp_path / "whole.mp4", size=SMALL, join=True)
+    draw(one, tmp_path / "b.mp4", size=SMALL, frame_range=(6, 12))
+    made = draw(one, tmp_path / "whole.mp4", size=SMALL, join=True)
     assert (made.drawn, made.kept) == (0, 12)
     assert len(pictures(made.output)) == 12
 
@@ -618,7 +635,7 @@ def test_a_still_is_drawn_more_finely_than_a_frame_of_the_clip(tmp_path: Path) -
 
     one = evening()
     wish: dict[str, Any] = {"size": SMALL, "cache": tmp_path / "cache"}
-    render_preview(one, tmp_path / "clip.mp4", frame_range=(1, 1), **wish)
+    draw(one, tmp_path / "clip.mp4", frame_range=(1, 1), **wish)
     preview.render_still(one, 1, tmp_path / "still.png", look="fast", **wish)
     frame, still = sorted((tmp_path / "cache").glob("frames/*/*.png"), key=lambda path: path.stat().st_mtime)
     shades = [len(np.unique(read_picture(path).reshape(-1, 3), axis=0)) for path in (frame, still)]

@@ -11,7 +11,8 @@ import pytest
 
 from blender_addon.scene import blocking, keyframes, parts, store
 from blender_addon.scene import build as scenes
-from planner_core.draft import sky
+from planner_core.draft.sky import picture_light
+from planner_core.light import sky
 from planner_core.place.blocking import block_mesh, ground_level_m
 from tests.addon.scenes import drawn, empty_scene
 from tests.two_towers import plan
@@ -63,7 +64,7 @@ def test_the_level_ground_reaches_to_the_horizon_and_covers_no_water() -> None:
 
 def test_the_sun_lamp_shines_from_where_the_sun_is_and_as_bright() -> None:
     scene, frames = drawn(plan())
-    light = sky.picture_light(frames)
+    light = picture_light(frames)
     lamp = parts.object_of(scene, "sun")
     assert lamp is not None
     for frame in (0, 60, 150, 260):
@@ -87,12 +88,14 @@ def test_the_sun_is_out_once_it_has_set() -> None:
 
 def test_the_sky_is_keyed_with_the_cores_levels() -> None:
     scene, frames = drawn(plan())
-    even_levels = sky.part_levels(sky.picture_light(frames))[:, 0]
+    isotropic_levels = sky.component_levels(picture_light(frames))[:, 0]
     assert scene.world is not None
-    even = scene.world.node_tree.nodes["Even"]  # type: ignore[union-attr]
+    isotropic = scene.world.node_tree.nodes["Isotropic"]  # type: ignore[union-attr]
     for frame in (0, 180, 330):
         scene.frame_set(frame + 1)
-        assert np.array(even.inputs[0].default_value) == pytest.approx(even_levels[frame], rel=1e-4, abs=1e-9)  # type: ignore[attr-defined]
+        assert np.array(isotropic.inputs[0].default_value) == pytest.approx(
+            isotropic_levels[frame], rel=1e-4, abs=1e-9
+        )  # type: ignore[attr-defined]
 
 
 @pytest.mark.parametrize("fps", [24.0, 25.0, 24000 / 1001, 29.97, 12.5])

@@ -13,8 +13,8 @@ import pytest
 from blender_addon.read import readback
 from blender_addon.scene import keyframes, nightlights, parts, windows
 from blender_addon.state import live
-from planner_core.draft import lamps
 from planner_core.edit import starter
+from planner_core.light import lamps
 from planner_core.rig import geometry
 
 

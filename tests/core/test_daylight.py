@@ -93,7 +93,6 @@ def test_every_tint_has_luminance_one_and_no_negative_channel(altitude, haze, cl
     for tint in (
         colour.sun_tint(altitude, haze),
         colour.sky_tint(altitude, cloud),
-        colour.glow_tint(altitude, haze),
     ):
         assert tint.shape == (len(altitude), 3)
         assert np.all(tint >= 0.0)
@@ -108,11 +107,9 @@ def test_the_sinking_sun_only_reddens():
     assert np.all(np.diff(blue) >= 0)
 
 
-def test_dusk_is_warm_by_the_sun_and_deep_blue_above():
+def test_dusk_is_deep_blue_above():
     day, dusk = colour.sky_tint([30.0, -5.0])
     assert dusk[2] > day[2] > day[0]
-    glow = colour.glow_tint(-2.0)
-    assert glow[0] > glow[1] > glow[2]
 
 
 def test_overcast_is_grey():

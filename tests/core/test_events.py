@@ -94,7 +94,6 @@ def clock_midnight(date, zone):
 def test_a_date_that_the_zone_skipped_has_no_events(name):
     # Samoa went from 29 to 31 December 2011
     assert events.event_times_utc_s(name, dt.date(2011, 12, 30), -13.8, -171.8, "Pacific/Apia") == []
-    assert events.light_hours(dt.date(2011, 12, 30), -13.8, -171.8, "Pacific/Apia") == []
 
 
 def test_a_date_line_place_keeps_its_own_date():
@@ -103,55 +102,6 @@ def test_a_date_line_place_keeps_its_own_date():
     local = clock(sunset, "Pacific/Kiritimati")
     assert (local.date(), local.hour) == (dt.date(2027, 3, 14), 18)
     assert dt.datetime.fromtimestamp(sunset, dt.UTC).date() == dt.date(2027, 3, 14)
-
-
-@pytest.mark.parametrize(
-    ("date", "hours"), [("2027-03-28", 23.0), ("2027-10-31", 25.0), ("2027-06-01", 24.0)]
-)
-def test_dates_at_clock_changes_are_as_long_as_the_clocks_say(date, hours):
-    start, end = events._Day(dt.date.fromisoformat(date), 57.7, 11.9, "Europe/Stockholm").span()
-    assert end - start == hours * 3600
-
-
-def test_golden_and_blue_hours_frame_the_sunset():
-    place = (57.7, 11.9, "Europe/Stockholm")
-    date = dt.date(2027, 3, 14)
-    hours = events.light_hours(date, *place)
-    assert [(hour.name, hour.part) for hour in hours] == [
-        ("blue_hour", "morning"),
-        ("golden_hour", "morning"),
-        ("golden_hour", "evening"),
-        ("blue_hour", "evening"),
-    ]
-    (sunset,) = events.event_times_utc_s("sunset", date, *place)
-    (civil_dusk,) = events.event_times_utc_s("civil_dusk", date, *place)
-    golden, blue = hours[2:]
-    assert golden.start_utc_s < sunset < golden.end_utc_s
-    assert golden.end_utc_s == blue.start_utc_s
-    assert blue.end_utc_s == pytest.approx(civil_dusk, abs=0.5)
-
-
-@given(dates, st.sampled_from(PLACES))
-@settings(max_examples=40)
-def test_light_hours_hold_the_sun_in_their_band(date, place):
-    for hour in events.light_hours(date, *place):
-        low, high = events.LIGHT_HOURS[hour.name]
-        utc_s = np.linspace(hour.start_utc_s, hour.end_utc_s, 50)
-        altitude = ephemeris.sun_position(utc_s, *place[:2])[1]
-        assert np.all((altitude > low - 0.01) & (altitude < high + 0.01))
-        assert {clock(t, place[2]).date() for t in utc_s[1:-1]} == {date}
-
-
-def test_a_sun_that_stays_in_the_golden_band_makes_one_golden_hour():
-    # latitude 62 at midwinter: the sun tops out at 4.6°
-    hours = events.light_hours(dt.date(2027, 12, 21), 62.0, 0.0, "UTC")
-    golden = [hour for hour in hours if hour.name == "golden_hour"]
-    assert [hour.part for hour in golden] == ["around_noon"]
-    # latitude 66 at midsummer: the sun stays above −1°, so golden light goes on over midnight
-    hours = events.light_hours(dt.date(2027, 6, 21), 66.0, 0.0, "UTC")
-    assert [hour.name for hour in hours] == ["golden_hour", "golden_hour"]
-    assert hours[0].start_utc_s % 86400 == 0
-    assert hours[1].end_utc_s % 86400 == 0
 
 
 def test_phases_change_at_the_events():

@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core.draft import lamps
+from planner_core.light import lamps
 from planner_core.plan.file import plan_from_dict
 from tests.two_towers import document
 

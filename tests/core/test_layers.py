@@ -90,14 +90,16 @@ def strangers(modules: Iterable[Module], allowed: Collection[str]) -> list[str]:
     )
 
 
-def import_cycle(modules: Iterable[Module]) -> list[str]:
-    """Modules that need each other while being imported, as a path that ends where it began; or nothing."""
+def import_cycle(modules: Iterable[Module], *, late: bool = False) -> list[str]:
+    """Modules that need each other while being imported (or ever, with late), as a path that ends where it
+    began; or nothing.
+    """
     by_name = {module.name: module for module in modules}
     finished: set[str] = set()
 
     def needs(module: Module) -> set[str]:
         # `from package import thing` needs `package.thing` where that is a module, else `package`
-        names = imports(module, late=False)
+        names = imports(module, late=late)
         found = {name if name in by_name else name.rpartition(".")[0] for name in names}
         return (found & set(by_name)) - {module.name}
 
@@ -137,6 +139,10 @@ def test_the_blender_layer_needs_only_the_core_and_what_blender_brings(project_r
 @pytest.mark.parametrize("package", ["planner_core", "blender_addon"])
 def test_no_two_modules_need_each_other_to_be_imported(project_root: Path, package: str) -> None:
     assert import_cycle(modules_of(project_root, package)) == []
+
+
+def test_no_two_tools_need_each_other_ever(project_root: Path) -> None:
+    assert import_cycle(modules_of(project_root, "tools"), late=True) == []
 
 
 # The checker itself, on sources that break each rule.

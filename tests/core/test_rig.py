@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from planner_core import compute_frames
 from planner_core.picture.optics import project_px
+from planner_core.place.ground import ground_under_m
 from planner_core.plan.model import Pose
 from planner_core.rig import geometry
 from planner_core.rig.axes import AxisPositions
@@ -109,7 +110,7 @@ def test_legs_on_a_roof_stand_on_the_roof_and_not_in_the_street():
     street = box("ground", (0.0, 100.0, -0.5), (400.0, 400.0, 1.0))
     roof = box("ground", (0.0, 0.0, 19.5), (20.0, 20.0, 1.0))
     plan = with_rig(attrs.evolve(QUAY, blocks=(street, roof)), origin_m=(0.0, 0.0, 20.8))
-    assert geometry.ground_under_m(plan, (0.0, 0.0, 20.8)) == pytest.approx(20.0)
+    assert ground_under_m(plan, (0.0, 0.0, 20.8)) == pytest.approx(20.0)
     assert geometry.leg_points_m(plan)[:, 2].min() == pytest.approx(20.0)
     no_roof = attrs.evolve(plan, blocks=(street,))
     assert geometry.leg_points_m(no_roof)[:, 2].min() == pytest.approx(20.8 - geometry.LONGEST_LEGS_M)

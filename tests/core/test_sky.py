@@ -10,16 +10,16 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from planner_core import FrameTable, compute_frames
-from planner_core.draft import sky
-from planner_core.light import daylight
+from planner_core.draft.sky import PictureLight, picture_light
+from planner_core.light import daylight, sky
 from planner_core.light.colour import LUMINANCE
 from tests.two_towers import plan
 
 FRAMES = compute_frames(plan(shoot__frames=61, shoot__interval_s=180.0))
-LIGHT = sky.picture_light(FRAMES)
+LIGHT = picture_light(FRAMES)
 
 
-def light_on_level_ground(light: sky.PictureLight, frame: int) -> NDArray[np.float64]:
+def light_on_level_ground(light: PictureLight, frame: int) -> NDArray[np.float64]:
     """The sky summed over the dome by the cosine of its height, over π: level of a white card, shape (3,)."""
     up, weight = np.polynomial.legendre.leggauss(80)
     up, weight = (up + 1.0) / 2.0, weight / 2.0
@@ -33,29 +33,35 @@ def light_on_level_ground(light: sky.PictureLight, frame: int) -> NDArray[np.flo
 
 @pytest.mark.parametrize("frame", [0, 20, 29, 31, 40, 60])
 def test_the_cosine_weighted_sky_is_the_diffuse_light(frame: int) -> None:
-    parts = LIGHT.even[frame] + LIGHT.band[frame] + LIGHT.glow[frame] + LIGHT.ember[frame]
+    parts = (
+        LIGHT.isotropic[frame] + LIGHT.horizon_band[frame] + LIGHT.circumsolar[frame] + LIGHT.aureole[frame]
+    )
     assert light_on_level_ground(LIGHT, frame) == pytest.approx(parts, rel=2e-3)
 
 
 @given(st.integers(0, 60), st.sampled_from([1.0, 3.0, 10.0]))
 def test_all_parts_together_are_the_natural_light(frame: int, cloud: float) -> None:
     frames = compute_frames(plan(shoot__frames=61, shoot__interval_s=180.0, shoot__cloud_divisor=cloud))
-    light = sky.picture_light(frames)
+    light = picture_light(frames)
     beams = light.sun[frame] * max(frames.sun_direction[frame, 2], 0.0) + light.moon[frame] * max(
         frames.moon_direction[frame, 2], 0.0
     )
     whole = (
-        light.even[frame] + light.band[frame] + light.glow[frame] + light.ember[frame] + beams
+        light.isotropic[frame]
+        + light.horizon_band[frame]
+        + light.circumsolar[frame]
+        + light.aureole[frame]
+        + beams
     ) @ LUMINANCE
     assert whole / light.level_per_lux[frame] == pytest.approx(frames.illuminance_lux[frame], rel=1e-3)
 
 
 def white_card(frames: FrameTable) -> NDArray[np.float64]:
     """Luminance of a level white card in the picture, shape (frames,)."""
-    light = sky.picture_light(frames)
+    light = picture_light(frames)
     up = np.maximum(frames.sun_direction[:, 2], 0.0)[:, None]
     moon_up = np.maximum(frames.moon_direction[:, 2], 0.0)[:, None]
-    whole = light.even + light.band + light.glow + light.ember + light.lamps
+    whole = light.isotropic + light.horizon_band + light.circumsolar + light.aureole + light.lamps
     whole = whole + light.sun * up + light.moon * moon_up
     return whole @ LUMINANCE
 
@@ -80,12 +86,12 @@ def test_a_stop_less_shutter_halves_the_picture() -> None:
 
 def across_the_sky(frame: int, altitudes_deg: list[float], turn_deg: float) -> NDArray[np.float64]:
     """Luminances at altitudes, a bearing away from the sun's, relative to the sky's light on level ground."""
-    west = LIGHT.glow_direction[frame] * [1.0, 1.0, 0.0]
+    west = LIGHT.lobe_direction[frame] * [1.0, 1.0, 0.0]
     west /= np.linalg.norm(west)
     turn, rise = np.radians(turn_deg), np.radians(altitudes_deg)
     level = np.cos(turn) * west + np.sin(turn) * np.cross([0.0, 0.0, 1.0], west)
     directions = np.cos(rise)[:, None] * level + np.sin(rise)[:, None] * [0.0, 0.0, 1.0]
-    on_ground = (LIGHT.even + LIGHT.band + LIGHT.glow + LIGHT.ember)[frame] @ LUMINANCE
+    on_ground = (LIGHT.isotropic + LIGHT.horizon_band + LIGHT.circumsolar + LIGHT.aureole)[frame] @ LUMINANCE
     return sky.radiance(LIGHT, frame, directions) / on_ground
 
 

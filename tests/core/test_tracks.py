@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from planner_core import compute_frames
 from planner_core.picture import optics, tracks
 from planner_core.place import blocking
-from planner_core.plan.model import Block, Pose
+from planner_core.plan.model import Pose
 from planner_core.rig.camera import camera_path
 from tests.places import box, place, post, random_place
 
@@ -42,6 +42,11 @@ def test_a_wall_square_to_the_lens_has_the_rectangle_of_its_front():
     assert found.distance_m[0, 0] == pytest.approx(19.0)
 
 
+def free(found: tracks.Tracks, index: int = 0) -> np.ndarray:
+    """Share of a block's part inside the frame that nothing hides, 0 where none of it is inside."""
+    return np.nan_to_num(found.seen((index,)).share)
+
+
 def test_half_of_a_wall_beyond_the_edge_is_half_inside():
     edge = 0.75 * 20.0  # where the right edge cuts the plane 20 m ahead
     found = still(box("wall", edge, 20.05, (8, 0.1, 1)))
@@ -54,8 +59,7 @@ def test_what_lies_behind_the_camera_has_no_place_in_the_picture():
     assert not found.in_frame[:, 0].any()
     assert found.areas_px(0)[0].max() == 0.0
     assert found.inside_share((0,)).max() == 0.0
-    assert found.visible_share(0).max() == 0.0
-    assert found.outline_px(0, 0).shape == (0, 2)
+    assert free(found).max() == 0.0
     assert found.rectangle_px((0, 1))[0] == pytest.approx(found.rectangle_px((1,))[0])
 
 
@@ -145,7 +149,7 @@ def test_a_block_far_behind_the_camera_never_counts(seed, distance_m):
     assert not other.in_frame[:, -1].any()
     assert not other.could_hide((0,))[:, -1].any()
     for index in range(len(plan.blocks)):
-        np.testing.assert_array_equal(one.visible_share(index), other.visible_share(index))
+        np.testing.assert_array_equal(free(one, index), free(other, index))
 
 
 # ---------------------------------------------------------------- what shows
@@ -153,33 +157,33 @@ def test_a_block_far_behind_the_camera_never_counts(seed, distance_m):
 
 def test_nothing_in_the_way_is_all_to_be_seen():
     found = still(box("house", 0, 30, (6, 6, 6)), box("behind it", 0, 60, (6, 6, 6)))
-    assert found.visible_share(0) == pytest.approx(1.0)
+    assert free(found) == pytest.approx(1.0)
 
 
 def test_a_wall_before_half_of_a_house_hides_half():
     found = still(box("house", 0, 30.05, (6, 0.1, 6)), box("wall", 5, 15, (10, 0.1, 20)))
-    assert found.visible_share(0)[0] == pytest.approx(0.5, abs=0.02)
+    assert free(found)[0] == pytest.approx(0.5, abs=0.02)
     fine, _ = found.look((0,), np.array([0]), rays=tracks.FINE_RAYS)
     assert fine[0] == pytest.approx(0.5, abs=0.005)
 
 
 def test_parts_that_touch_do_not_hide_each_other():
     found = still(box("walls", 0, 30, (6, 6, 6)), box("roof", 0, 30, (6, 6, 2), base=6.0))
-    assert found.visible_share(0) == pytest.approx(1.0)
+    assert free(found) == pytest.approx(1.0)
     assert found.seen((0, 1)).share == pytest.approx(1.0)
 
 
 def test_what_stands_in_the_ground_is_not_hidden_by_it():
     found = still(box("pier", 0, 30, (2, 2, 6), base=-3.0))
-    assert found.visible_share(0) == pytest.approx(1.0)
+    assert free(found) == pytest.approx(1.0)
 
 
 def test_a_low_wall_hides_the_foot_of_a_tower():
     # by proportion: from 1.5 m, a wall 1 m high at 10 m hides nothing above 1.5 − 0.5 · 50/10 < 0; one of 2 m
     # hides up to 1.5 + 0.5 · 49.95/10 = 4 m of a tower 20 m high
     tower = box("tower", 0, 50, (1, 0.1, 20))
-    assert still(tower, box("wall", 0, 10, (30, 0.001, 1))).visible_share(0) == pytest.approx(1.0, abs=0.02)
-    assert still(tower, box("wall", 0, 10, (30, 0.001, 2))).visible_share(0) == pytest.approx(0.8, abs=0.02)
+    assert free(still(tower, box("wall", 0, 10, (30, 0.001, 1)))) == pytest.approx(1.0, abs=0.02)
+    assert free(still(tower, box("wall", 0, 10, (30, 0.001, 2)))) == pytest.approx(0.8, abs=0.02)
 
 
 def crossing(frames=400, wide_m=0.1):
@@ -237,52 +241,6 @@ def test_the_block_that_hides_is_named():
     assert seen.hidden_by[:, 0].max() == 0.0
 
 
-# ---------------------------------------------------------------- sun
-
-
-def evening(*blocks):
-    plan = place(*blocks, frames=30)
-    return plan, compute_frames(plan)
-
-
-def test_a_house_alone_is_lit_while_the_sun_is_up():
-    _, frames = evening(box("house", 0, 30, (6, 6, 6)))
-    lit = tracks.of(frames).sunlit_share(0)
-    assert lit == pytest.approx(np.where(frames.sun_direction[:, 2] > 0.0, 1.0, 0.0))
-
-
-def test_a_wall_towards_the_sun_takes_it_away():
-    plan, frames = evening(box("house", 0, 30, (6, 6, 6)))
-    sun = frames.sun_direction[10]
-    x, y = np.array((0.0, 30.0)) + sun[:2] / np.hypot(*sun[:2]) * 12.0
-    turn = float(np.degrees(np.arctan2(sun[0], sun[1])))
-    tall = box("wall", float(x), float(y), (60, 0.5, 60), turn=turn)
-    lit = tracks.compute_tracks(*(shaded := evening(plan.blocks[0], tall))).sunlit_share(0)
-    assert lit[10] == 0.0
-    low = attrs.evolve(tall, centre_m=(float(x), float(y), -59.9))
-    assert tracks.compute_tracks(*evening(plan.blocks[0], low)).sunlit_share(0)[10] == 1.0
-    assert shaded[0].blocks[1].name == "wall"
-
-
-def test_half_a_shadow_lights_half():
-    # the sun's height at the wall: it shades up to its top less the fall over the way, by proportion
-    plan, frames = evening(box("front", 0, 30, (6, 0.1, 6)))
-    sun = frames.sun_direction[0]
-    assert sun[1] < 0.0 or sun[0] < 0.0  # an evening in June: the sun is in the west
-    distance = 10.0
-    level = np.hypot(sun[0], sun[1])
-    top = 3.0 + distance * sun[2] / level
-    x, y = np.array((0.0, 30.0)) + sun[:2] / level * distance
-    turn = float(np.degrees(np.arctan2(sun[0], sun[1])))
-    found = tracks.compute_tracks(*evening(plan.blocks[0], box("wall", x, y, (80, 0.02, top), turn=turn)))
-    assert found.sunlit_share(0, np.array([0]))[0] == pytest.approx(0.5, abs=0.06)
-
-
-def test_a_camera_path_has_no_sun():
-    with pytest.raises(ValueError, match="FrameTable"):
-        still(box("house", 0, 30, (6, 6, 6))).sunlit_share(0)
-
-
 # ---------------------------------------------------------------- the small print
 
 
@@ -299,19 +257,6 @@ def test_a_place_without_blocks_has_empty_tracks():
     assert found.in_frame.shape == (3, 0)
 
 
-def test_a_ridge_has_an_outline_along_its_crest():
-    ridge = Block(
-        role="background",
-        shape="ridge",
-        distance_m=900.0,
-        skyline_deg=((-15.0, 2.0), (0.0, 6.0), (15.0, 2.0)),
-    )
-    outline = still(ridge).outline_px(0, 0)
-    # the crest in the middle, 6° up: 2560 · tan 6° above the middle of the frame
-    assert outline[:, 1].min() == pytest.approx(1080 - 2560 * np.tan(np.radians(6.0)), abs=0.5)
-    assert len(outline) == 6
-
-
 def test_between_looks_where_values_change():
     asked = []
 
@@ -324,3 +269,13 @@ def test_between_looks_where_values_change():
     found = tracks.between(look, np.arange(1000), first, 0.02)
     np.testing.assert_array_equal(found, np.where(np.arange(1000) < 333, 0.0, 1.0))
     assert len(asked) < 20
+
+
+def test_very_many_rectangles_take_half_the_memory_and_say_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    crowd = random_place(11)
+    whole = tracks.compute_tracks(crowd, compute_frames(crowd))
+    monkeypatch.setattr(tracks, "MANY_RECTANGLES", 0)
+    halved = tracks.compute_tracks(crowd, compute_frames(crowd))
+    for name in ("left", "top", "right", "bottom", "distance_m"):
+        assert getattr(halved, name).nbytes * 2 == getattr(whole, name).nbytes
+        np.testing.assert_allclose(getattr(halved, name), getattr(whole, name), rtol=1e-6)

@@ -10,7 +10,7 @@ from skyfield import almanac
 from skyfield.api import Loader, wgs84
 from skyfield_data import get_skyfield_data_path
 
-from planner_core.evening.dates import Occasion, dates_table
+from planner_core.evening.dates import RiseOrSet, dates_table
 from planner_core.plan.model import Plan
 from tests.two_towers import plan
 
@@ -59,7 +59,7 @@ def apparent(body: str, utc_s: float, latitude_deg: float, longitude_deg: float)
 
 def found(
     body: str, way: str, latitude: float, longitude: float, date: dt.date, **changes: object
-) -> list[Occasion]:
+) -> list[RiseOrSet]:
     table = dates_table(place(latitude, longitude, date, **changes), date, date, body=body, ways=(way,))
     return [row for row in table.rows if row.level_utc_s is not None]
 

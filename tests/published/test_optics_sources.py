@@ -35,16 +35,16 @@ def test_24_mm_on_full_frame_sees_73_74_by_53_13_degrees():
     assert height == pytest.approx(53.13, abs=0.005)
 
 
-def test_the_blur_circle_of_full_frame_is_0_030_mm():
+def test_the_circle_of_confusion_of_full_frame_is_0_030_mm():
     # common practice: diagonal over 1442
-    assert optics.blur_circle_mm(FULL_FRAME) == pytest.approx(0.030, abs=1e-5)
+    assert optics.circle_of_confusion_mm(FULL_FRAME) == pytest.approx(0.030, abs=1e-5)
 
 
 lens = st.tuples(st.floats(10, 400), st.sampled_from((1.4, 2.8, 5.6, 11.0)), st.floats(0.005, 0.1))
 
 
 @given(lens, st.floats(1.0, 500.0))
-def test_at_the_ends_of_the_depth_of_field_the_blur_is_the_blur_circle(lens, focus_m):
+def test_at_the_ends_of_the_depth_of_field_the_blur_is_the_circle_of_confusion(lens, focus_m):
     # the definition of depth of field; both formulas are the thin lens of any handbook
     focal, f_number, circle = lens
     near, far = optics.depth_of_field_m(focus_m, focal, f_number, circle)

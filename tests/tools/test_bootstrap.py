@@ -134,6 +134,14 @@ def test_another_reason_why_blender_does_not_start_is_passed_on() -> None:
             "free some",
         ),
         ("WARNING: Retrying (…) after connection broken by 'NewConnectionError'", "check the network"),
+        (
+            "… Failed to establish a new connection: [Errno -3] Temporary failure in name resolution",
+            "its DNS",
+        ),
+        ("… SSLError(SSLCertVerificationError(1, '[SSL: CERTIFICATE_VERIFY_FAILED] …", "certificate"),
+        ("… ProxyError('Cannot connect to proxy.', …)", "The proxy refuses"),
+        ("ERROR: No matching distribution found for numpy==2.0", "index that pip asks has no numpy==2.0"),
+        ("OSError: [Errno 122] Disk quota exceeded", "free some"),
         ("ERROR: No matching distribution found for bpy==5.2.3", "There is no bpy==5.2.3 for this machine"),
         ("ERROR: something else", "pip stopped: ERROR: something else"),
     ],
@@ -385,6 +393,58 @@ def test_a_set_up_that_was_killed_is_begun_anew(project: SmallProject) -> None:
 
 
 @posix_only
+@pytest.mark.parametrize("moment", ["Making", "Installing"])
+def test_only_the_set_up_killed_what_it_left_running_is_waited_for(
+    project: SmallProject, moment: str
+) -> None:
+    shutil.rmtree(project.venv)
+    with subprocess.Popen(
+        project.command("other"), env=project.environ(), stderr=subprocess.PIPE, text=True
+    ) as began:
+        assert began.stderr is not None
+        while not began.stderr.readline().startswith(moment):
+            pass
+        began.kill()  # venv or pip goes on writing
+    run = project.run("other")
+    assert run.stdout == "1.0 other\n"
+    assert [path.name for path in sorted(project.root.glob(".*venv*")) if path.is_dir()] == [".venv"]
+
+
+@posix_only
+def test_killed_at_any_moment_the_same_folder_is_used_again(project: SmallProject) -> None:
+    shutil.rmtree(project.venv)
+    for after_s in (0.02, 0.06, 0.12, 0.2, 0.4):
+        with subprocess.Popen(
+            project.command("other"),
+            env=project.environ(),
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
+        ) as began:
+            time.sleep(after_s)
+            os.killpg(began.pid, signal.SIGKILL)
+    assert project.run("other").stdout == "1.0 other\n"
+    assert [path.name for path in sorted(project.root.glob(".*venv*")) if path.is_dir()] == [".venv"]
+
+
+def test_settings_of_pip_for_other_places_do_not_reach_it(project: SmallProject, tmp_path: Path) -> None:
+    project.pin(core="1.1")
+    elsewhere = str(tmp_path / "elsewhere")
+    names = ("PIP_TARGET", "PIP_PREFIX", "PIP_ROOT", "PIP_SRC", "PIP_LOG", "PIP_REPORT")
+    run = project.run("other", PIP_DRY_RUN="1", PIP_REQUIRE_VIRTUALENV="1", **dict.fromkeys(names, elsewhere))
+    assert run.stdout == "1.1 other\n"
+    assert not Path(elsewhere).exists()
+
+
+def test_a_package_whose_files_are_gone_is_put_back(project: SmallProject) -> None:
+    (project.site_packages() / "tinycore.py").unlink()
+    run = project.run("other")
+    assert run.stdout == "1.0 other\n"
+    assert "Making .venv" not in run.stderr
+    assert project.run("other").stderr == ""
+
+
+@posix_only
 def test_an_environment_whose_python_is_gone_has_to_be_made_anew(
     project: SmallProject, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -494,6 +554,24 @@ def test_ctrl_c_during_the_set_up_is_taken_calmly(project: SmallProject) -> None
 
 
 # --- the tests' own verbs -----------------------------------------------------------------------
+
+
+def test_an_interrupt_that_pip_took_for_a_failure_is_still_an_interrupt(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def interrupted(_groups: object) -> None:
+        try:
+            signal.raise_signal(signal.SIGINT)
+        except KeyboardInterrupt:  # as where Python drops one while it cleans up
+            raise bootstrap.CannotSetUp("pip stopped") from None
+
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    monkeypatch.setattr(bootstrap, "ready_environment", interrupted)
+    try:
+        assert bootstrap.main(["check"]) == bootstrap.EXIT_INTERRUPTED
+        assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def test_the_test_verb_runs_what_it_is_given_or_everything_on_all_cores() -> None:

@@ -20,7 +20,10 @@ def fallen(kind: str, cases: int, folder: Path) -> str:
     return run.summary() if new else ""
 
 
-@pytest.mark.parametrize(("kind", "cases"), [("map", 300), ("profile", 300)])
+@pytest.mark.parametrize(
+    ("kind", "cases"),
+    [("map", 300), ("profile", 200), ("bytes", 200), ("words", 200), ("plan", 2000), ("verb", 60)],
+)
 def test_strange_input_ends_in_a_result_or_in_one_line(kind: str, cases: int, tmp_path: Path) -> None:
     assert not fallen(kind, cases, tmp_path)
 

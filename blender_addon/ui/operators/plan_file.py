@@ -187,7 +187,7 @@ class DUSKRAIL_OT_save_sheet(WithFrames, bpy.types.Operator):
 
     def execute(self, context: Any) -> Outcome:
         from planner_core.output.sheet.page import sheet_html
-        from planner_core.plan.file import write_atomically
+        from planner_core.plan.writing import write_atomically
 
         frames = live.frames_of(context.scene)
         assert frames is not None

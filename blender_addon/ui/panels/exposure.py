@@ -41,6 +41,8 @@ class DUSKRAIL_PT_exposure(PlanTab, bpy.types.Panel):
         column.prop(settings, "iso_max")
         layout.prop(settings, "ramp_order")
         layout.prop(settings, "nd")
+        layout.prop(settings, "meter")
+        layout.prop(settings, "day_look")
         layout.prop(settings, "night_look")
         row = layout.row(heading="Lamps")
         row.prop(settings, "has_artificial", text="")

@@ -33,7 +33,7 @@ class DUSKRAIL_PT_preview(PlanTab, bpy.types.Panel):
         layout.prop(settings, "clip_file", placeholder=preview.clip_path(scene).name)
         job = preview.current()
         if job is not None and job.is_running():
-            layout.progress(factor=job.share, type="BAR", text=job.text)
+            layout.progress(factor=job.done_fraction, type="BAR", text=job.text)
             layout.operator("duskrail.preview_stop", icon="X")
             return
         column = layout.column()

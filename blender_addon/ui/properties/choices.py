@@ -1,7 +1,7 @@
 """Labels and tooltips of the plan's options."""
 
 from planner_core.evening.timetable import EVENT_WORDS
-from planner_core.plan.model import RAMP_ORDERS
+from planner_core.plan.model import METERS, RAMP_ORDERS
 
 EVENT_CHOICES = {
     name: (EVENT_WORDS[name], tip)
@@ -42,6 +42,13 @@ RAMP_CHOICES = {
     "iso-first": ("ISO first", "As it gets dark ISO goes up first, then the shutter goes long"),
 }
 assert set(RAMP_CHOICES) == set(RAMP_ORDERS)
+METER_CHOICES = {
+    "ground": ("Ground", "Incident light on level ground, as a hand-held meter reads it"),
+    "picture": ("Picture", "What is in the frame, with its brightest parts counting for more"),
+    "sky": ("Sky", "The brightest part of the sky in the frame, kept just under white"),
+    "subject": ("Subject", "The subject's face toward the camera"),
+}
+assert set(METER_CHOICES) == set(METERS)
 TIMING_CHOICES = (
     (
         "ANCHOR",

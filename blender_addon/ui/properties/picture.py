@@ -8,10 +8,10 @@ from typing import Any
 import attrs
 
 from planner_core import Plan
-from planner_core.plan.model import DRIVES, RAMP_ORDERS, STYLES, Composition, Exposure
+from planner_core.plan.model import DRIVES, METERS, RAMP_ORDERS, STYLES, Composition, Exposure
 
 from ...state import live
-from .choices import DRIVE_CHOICES, RAMP_CHOICES, STYLE_CHOICES
+from .choices import DRIVE_CHOICES, METER_CHOICES, RAMP_CHOICES, STYLE_CHOICES
 from .fields import choice, number, optional_number, optional_part, share, shutter, text
 
 
@@ -70,6 +70,16 @@ class ExposureFields:
         high=15.0,
         step=0.5,
         precision=1,
+    )
+    meter: choice("exposure.meter", "Meter", "What the exposure is taken from", METERS, METER_CHOICES)
+    day_look: number(
+        "exposure.day_look_stops",
+        "Day (stops)",
+        "How much brighter than metered the day should look, in stops (negative: darker)",
+        low=-4.0,
+        high=4.0,
+        step=0.25,
+        precision=2,
     )
     night_look: number(
         "exposure.night_look_stops",

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
+from planner_core.evening.sunlight import sun_in_picture_frames, sun_up, sunlight
 from planner_core.frames import FrameTable
 from planner_core.maths.angles import compass_deg, wrapped_deg
 from planner_core.output.packing import Item, packing_list
@@ -243,17 +244,12 @@ def cautions(plan: Plan, frames: FrameTable) -> list[str]:
         "Never look at the sun through the finder or a long lens. While you wait, cap the lens or turn it "
         "away: a sun resting in it burns shutter and sensor."
     )
-    pixels, _ = project_px(
-        plan, frames.camera_m + frames.sun_direction, frames.camera_m, frames.camera_rotation
-    )
-    with np.errstate(invalid="ignore"):
-        inside = np.all((pixels >= 0) & (pixels <= (plan.clip.width_px, plan.clip.height_px)), axis=1)
-    seen = np.flatnonzero(inside & (frames.sun_altitude_deg > -0.3))
-    if len(seen):
-        sun += f" Here it can be in the picture from frame {seen[0] + 1} to frame {seen[-1] + 1}."
+    seen = sun_in_picture_frames(sunlight(frames))
+    if seen is not None:
+        sun += f" Here it can be in the picture from frame {seen[0]} to frame {seen[1]}."
     edge = "Weigh the rig down and tie it to something that holds, above all beside an edge, water or people"
     edge += ": this place has water." if any(block.role == "water" for block in plan.blocks) else "."
-    dark = bool(np.any(frames.sun_true_altitude_deg < -0.833))
+    dark = bool(np.any(~sun_up(frames)))
     way = "Look up wind, tide and traffic, dress for standing still"
     way += ", and walk the way back once while it is light." if dark else ", and know the way back."
     return [

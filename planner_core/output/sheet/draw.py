@@ -13,14 +13,17 @@ import drawsvg
 import numpy as np
 from numpy.typing import ArrayLike
 
+from planner_core.plan.text import paragraphs
+
 Points = Iterable[ArrayLike]
+
 
 _UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
 
 
 def printable(text: str) -> str:
-    """The text without characters that neither HTML nor XML can hold."""
-    return _UNPRINTABLE.sub("", text)
+    """The text without characters that neither HTML nor XML can hold, or that a reader doesn't read."""
+    return paragraphs(_UNPRINTABLE.sub("", text))
 
 
 class Canvas:

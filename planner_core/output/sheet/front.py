@@ -280,8 +280,34 @@ def _exposure(matter: Matter) -> Iterator[str]:
         look = f" The night is kept {stops(abs(limits.night_look_stops))} {way} than metered."
     words = (
         f"{rows[0].f_number}{nd} throughout. EV is what an incident meter reads at ISO 100 in the open.{look}"
+        f"{_spot_readings(matter)}"
     )
     yield f"</div>{under(words)}</section>"
+
+
+METERED = {"picture": "the whole picture", "sky": "the brightest sky", "subject": "the subject's face"}
+
+
+def _spot_readings(matter: Matter) -> str:
+    """What is metered, and what a spot meter reads at start and end, where it is not the ground."""
+    limits = matter.plan.exposure
+    if limits is None or limits.meter == "ground":
+        return ""
+    readings = matter.frames.readings
+    spots = (
+        ("sky", readings.sky_ev100),
+        ("ground", readings.ground_ev100),
+        ("subject", readings.subject_ev100),
+    )
+    parts = [
+        f"{name} {minus(f'{ev[0]:.1f}')} to {minus(f'{ev[-1]:.1f}')}"
+        for name, ev in spots
+        if np.isfinite(ev[[0, -1]]).all()
+    ]
+    return (
+        f" The camera is set for {METERED[limits.meter]}. A spot meter reads, from first frame to last: "
+        f"{', '.join(parts)} EV."
+    )
 
 
 def _ev(matter: Matter, k: int) -> str:

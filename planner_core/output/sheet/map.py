@@ -10,6 +10,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
+from planner_core.evening.sunlight import moon_up, sun_up
 from planner_core.evening.timetable import Moment
 from planner_core.frames import FrameTable
 from planner_core.maths.angles import compass_deg
@@ -32,17 +33,14 @@ FONT = 2.6
 
 @frozen(kw_only=True)
 class Bearing:
-    """Where a body stands at one moment of the shoot; up says whether it is above the horizon."""
+    """Where a body stands at one moment of the shoot; up says whether its upper limb is above the horizon."""
 
     body: str
     when: str
     frame: int
     bearing_deg: float
     altitude_deg: float
-
-    @property
-    def up(self) -> bool:
-        return self.altitude_deg > -0.3
+    up: bool
 
 
 @frozen(kw_only=True)
@@ -64,7 +62,7 @@ def bearings(frames: FrameTable, event: Moment | None) -> tuple[Bearing, ...]:
     if len(frames) == 1:
         places = places[:1]
     found = []
-    for body in ("sun", "moon"):
+    for body, up in (("sun", sun_up(frames)), ("moon", moon_up(frames))):
         azimuth, altitude = getattr(frames, f"{body}_azimuth_deg"), getattr(frames, f"{body}_altitude_deg")
         for when, number in places:
             found.append(
@@ -74,6 +72,7 @@ def bearings(frames: FrameTable, event: Moment | None) -> tuple[Bearing, ...]:
                     frame=number,
                     bearing_deg=float(azimuth[number - 1]),
                     altitude_deg=float(altitude[number - 1]),
+                    up=bool(up[number - 1]),
                 )
             )
     return tuple(found)

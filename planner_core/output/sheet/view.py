@@ -6,6 +6,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
+from planner_core.evening.sunlight import moon_up, sun_up
 from planner_core.frames import FrameTable
 from planner_core.light.daylight import SUN_SEMIDIAMETER_DEG
 from planner_core.output.sheet.draw import Canvas
@@ -71,8 +72,10 @@ def view_svg(frames: FrameTable, index: int, width: float, prefix: str, shapes: 
     view = _Picture(frames, index, width, height, prefix)
     view.sky()
     view.ground()
-    view.body("moon", frames.moon_direction[index], frames.moon_altitude_deg[index])
-    view.body("sun", frames.sun_direction[index], frames.sun_altitude_deg[index])
+    if moon_up(frames)[index]:
+        view.body("moon", frames.moon_direction[index])
+    if sun_up(frames)[index]:
+        view.body("sun", frames.sun_direction[index])
     view.blocks(shapes or solids(plan))
     view.canvas.outside()
     view.canvas.box(0.15, 0.15, width - 0.3, height - 0.3, "edge")
@@ -101,10 +104,10 @@ class _Picture:
             self.canvas.box(0, max(y, 0.0), self.width, self.height - max(y, 0.0), "block ground")
         self.canvas.line((0, y), (self.width, y), "horizon")
 
-    def body(self, name: str, direction: Array, altitude_deg: float) -> None:
+    def body(self, name: str, direction: Array) -> None:
         """Sun or moon, at its true size or a little dot's, ringed so that it is found."""
         local = self._local((self.eye + direction)[None])[0]
-        if -local[2] <= NEAR_M or altitude_deg < -0.3:
+        if -local[2] <= NEAR_M:
             return
         x, y = self._paper(local[None])[0]
         radius = self.focal * np.tan(np.radians(SUN_SEMIDIAMETER_DEG))

@@ -139,8 +139,8 @@ def _subject_large(finding: Finding, names: Names) -> Sentences:
     return Sentences(
         about(
             finding,
-            f"{finding.fact('subject')} is larger than the frame, up to {measured(finding):.1f} times, so its "
-            "edges aren't judged.",
+            f"{finding.fact('subject')} is larger than the frame, up to {measured(finding):.1f} times, so "
+            "its edges aren't judged.",
         ),
         "Go farther away or use a shorter lens if it was meant to be whole.",
     )

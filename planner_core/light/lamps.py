@@ -7,14 +7,17 @@ the roles subject and background that stand on the ground and have a house's or 
 
 from __future__ import annotations
 
+import math
 import zlib
+from functools import lru_cache
 
 import numpy as np
 from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.light.colour import tint_from_xy
-from planner_core.place.blocking import POST_SIDES, block_label, block_mesh, ground_level_m
+from planner_core.place.blocking import POST_SIDES, block_label, ground_level_m, solid_mesh
+from planner_core.place.ground import ground_under_m
 from planner_core.plan.model import Block, Plan
 
 Array = NDArray[np.float64]
@@ -107,7 +110,7 @@ def pools(plan: Plan, eye_m: ArrayLike) -> Pools:
         if block.shape != "post" or not block.lights or block.role in ("ground", "water"):
             continue
         x, y, _, top, radius = _head(block)
-        height = top - _ground_under_m(plan, x, y)
+        height = top - ground_under_m(plan, (x, y, math.inf), water=True)
         if distance > FARTHEST_M or not POOL_HEIGHTS_M[0] <= height <= POOL_HEIGHTS_M[1]:
             continue
         aside = (eye[:2] - [x, y]) / max(distance, 1e-6) * (radius + POOL_ASIDE_M)
@@ -137,21 +140,6 @@ def pool_mean() -> float:
     return 2.0 * (1.0 - 1.0 / np.hypot(1.0, reach)) / reach**2
 
 
-def _ground_under_m(plan: Plan, x: float, y: float) -> float:
-    """Top of the highest ground or water block under a place, or the level ground's."""
-    tops = [ground_level_m(plan)]
-    for block in plan.blocks:
-        if block.role in ("ground", "water") and block.shape == "box":
-            assert block.centre_m is not None
-            assert block.size_m is not None
-            turn = np.radians(block.turn_deg)
-            dx, dy = x - block.centre_m[0], y - block.centre_m[1]
-            across, along = dx * np.cos(turn) - dy * np.sin(turn), dx * np.sin(turn) + dy * np.cos(turn)
-            if abs(across) <= block.size_m[0] / 2.0 and abs(along) <= block.size_m[1] / 2.0:
-                tops.append(block.centre_m[2] + block.size_m[2] / 2.0)
-    return max(tops)
-
-
 def share_on(on_lux: ArrayLike, natural_lux: ArrayLike) -> Array:
     """How far lamps are on, 0 to 1, in natural light; the arguments broadcast."""
     on, light = np.asarray(on_lux, dtype=np.float64), np.asarray(natural_lux, dtype=np.float64)
@@ -177,17 +165,23 @@ def _places(plan: Plan, block: Block, eye: Array) -> tuple[Array, bool]:
         return (_lamp(block, _before_m(_distance_m(block, eye))), True) if block.lights else (nothing, True)
     if block.shape not in ("box", "prism") or (block.role == "foreground" and not block.lights):
         return nothing, False
-    walls = _walls(plan, block, eye)
-    if _is_building(plan, block):
+    return _of_walls(block, (float(eye[0]), float(eye[1]), float(eye[2])), ground_level_m(plan))
+
+
+@lru_cache(maxsize=4096)
+def _of_walls(block: Block, eye_m: tuple[float, float, float], ground_m: float) -> tuple[Array, bool]:
+    """Windows of a building, or a lantern's panes, and whether it is a lantern."""
+    walls = _walls(block, np.array(eye_m))
+    if _is_building(block, ground_m):
         return _windows(walls), False
-    return (_lantern(walls), True) if block.lights and block.shape == "box" else (nothing, False)
+    return (_lantern(walls), True) if block.lights and block.shape == "box" else (np.zeros((0, 4, 3)), False)
 
 
-def _is_building(plan: Plan, block: Block) -> bool:
+def _is_building(block: Block, ground_m: float) -> bool:
     if block.shape == "prism":
         outline = np.asarray(block.footprint_m, dtype=np.float64)
         sides, high = np.ptp(outline, axis=0), float(block.height_m or 0.0)
-        if block.base_m - ground_level_m(plan) > RAISED_M and not block.lights:
+        if block.base_m - ground_m > RAISED_M and not block.lights:
             return False
     else:
         assert block.size_m is not None
@@ -195,9 +189,9 @@ def _is_building(plan: Plan, block: Block) -> bool:
     return bool(sides.min() >= SMALLEST_M and sides.max() <= LARGEST_M and high >= SMALLEST_M)
 
 
-def _walls(plan: Plan, block: Block, eye: Array) -> list[tuple[Array, Array, float]]:
+def _walls(block: Block, eye: Array) -> list[tuple[Array, Array, float]]:
     """Upright faces towards the eye: lower left corner, way to the lower right one, height."""
-    mesh = block_mesh(plan, block)
+    mesh = solid_mesh(block)
     found = []
     for face in mesh.faces:
         points = mesh.vertices_m[list(face)]

@@ -1,0 +1,524 @@
+"""What a camera would read of each frame: the luminance of the delivered picture on a coarse grid.
+
+Each cell of the grid is a ray from the entrance pupil. It meets the sky (light/sky.py, with the glare around
+the sun, without the discs of sun and moon), or a block or the level ground, whose luminance is what falls on
+it times its albedo over π: the sun and the moon, where the face is turned to them and neither horizon, ridge
+nor another block stands before it; the sky by the face's turn; light from the ground; the place's lamps.
+Water mirrors the sky by Fresnel's law. What is far away goes over into the sky behind it. Windows and lamps
+add what they shine. What blocks take of each other's skylight is left out: it is within what a meter is
+off.
+
+Light and camera change smoothly, so some frames are read and the rest interpolated.
+
+A reflected reading is EV at ISO 100 by ISO 2720:1974 with K = 12.5: L = K · 2^EV / 100 cd/m².
+"""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+import numpy as np
+from attrs import frozen
+from numpy.typing import ArrayLike, NDArray
+
+from planner_core.light import lamps, sky
+from planner_core.light.colour import LUMINANCE
+from planner_core.light.daylight import NaturalLight
+from planner_core.picture import optics
+from planner_core.place import blocking, visibility
+from planner_core.place.surface_colours import block_albedos, level_ground_colour, luminance
+from planner_core.plan.model import Plan
+from planner_core.rig import geometry
+
+Array = NDArray[np.float64]
+Rows = NDArray[np.intp]
+
+METER_K = 12.5  # cd s/m² at ISO 100, ISO 2720:1974
+COLUMNS, LINES = 32, 18
+READ_FRAMES = 17  # of a clip, evenly spread; the light of an evening falls by about half a stop between two
+SKY, LEVEL_GROUND = -1, -2
+AIR_M = 30_000.0  # how far the air lets a colour through to 1/e: a clear evening, value from memory
+WATER_F0 = 0.02  # mirrored straight down, Fresnel for water
+# mean square slope of water in little wind, value from memory of Cox and Munk (1954); and the most of the
+# sun's light that a wave mirrors
+SWELL, GLITTER_MOST = 0.004, 6.0
+DOME_RAYS = 96
+NEAR_M = 0.01
+UNDER_WHITE_STOPS = 1.0 / 3.0
+BRIGHTEST_WEIGHT = 0.2  # ours: so the readings published for a sunset are met
+SHADOW_START_M = 0.02
+SHADOW_RAYS_EVERY = 3
+
+
+class Scene(Protocol):
+    """What is read of a FrameTable."""
+
+    @property
+    def plan(self) -> Plan: ...
+    @property
+    def camera_m(self) -> Array: ...
+    @property
+    def camera_rotation(self) -> Array: ...
+    @property
+    def lens_bearing_deg(self) -> Array: ...
+    @property
+    def sun_altitude_deg(self) -> Array: ...
+    @property
+    def sun_direction(self) -> Array: ...
+    @property
+    def moon_altitude_deg(self) -> Array: ...
+    @property
+    def moon_direction(self) -> Array: ...
+    @property
+    def light(self) -> NaturalLight: ...
+    @property
+    def illuminance_lux(self) -> Array: ...
+    @property
+    def scene_ev100(self) -> Array: ...
+
+
+@frozen(kw_only=True, eq=False)
+class Grid:
+    """The luminance of the pictures that were read, those of the frames `at` (n,), 0-based.
+
+    luminance_cd_m2 and is_sky have shape (n, LINES, COLUMNS), from the top line down. subject_cd_m2 (n,) is
+    that of the subject's upright face toward the camera, NaN for a plan without a subject; ground_cd_m2 (n,)
+    that of level ground in the open.
+    """
+
+    at: Rows
+    luminance_cd_m2: Array
+    is_sky: NDArray[np.bool_]
+    subject_cd_m2: Array
+    ground_cd_m2: Array
+
+
+@frozen(kw_only=True, eq=False)
+class Readings:
+    """What a camera reads of every frame, EV at ISO 100, arrays of shape (frames,).
+
+    average is the mean luminance of the picture; evaluative that with the brightest tenth of the picture
+    counting BRIGHTEST_WEIGHT more, as a meter weighs it that protects the highlights; sky the brightest tenth
+    of the sky, and subject its face toward the camera, NaN where there is none; shadows the darkest tenth of
+    the picture; ground level ground in the open. sky_share is how much of the picture is sky. grid has the pictures.
+    """
+
+    average_ev100: Array
+    evaluative_ev100: Array
+    sky_ev100: Array
+    subject_ev100: Array
+    shadows_ev100: Array
+    ground_ev100: Array
+    sky_share: Array
+    grid: Grid
+
+    def of(self, plan: Plan) -> Array:
+        """What the plan's meter reads, as an EV to expose for, (frames,).
+
+        `sky` keeps the brightest tenth of the sky UNDER_WHITE_STOPS under white, which is headroom_stops over
+        middle grey. Where there is no sky, or no subject, the picture is read.
+        """
+        assert plan.exposure is not None
+        grey_below = max(plan.camera.headroom_stops - UNDER_WHITE_STOPS, 0.0)
+        chosen = {"sky": self.sky_ev100 - grey_below, "subject": self.subject_ev100}
+        read = chosen.get(plan.exposure.meter, self.evaluative_ev100)
+        return np.where(np.isfinite(read), read, self.evaluative_ev100)
+
+
+def readings(scene: Scene) -> Readings:
+    """The readings of every frame.
+
+    Some frames are read (read_frames). Between them, what a reading is over the incident light on level
+    ground is interpolated, after a low pass in time: each read frame counts half, its neighbours a quarter.
+    So what enters or leaves the picture changes the reading over an eighth of the clip.
+    """
+    grid = read_grid(scene)
+    cells = np.sort(grid.luminance_cd_m2.reshape(len(grid.at), -1), axis=1)
+    tenth = cells.shape[1] // 10
+    average, brightest = cells.mean(axis=1), cells[:, -tenth:].mean(axis=1)
+
+    def every(luminance_cd_m2: Array) -> Array:
+        over = ev100_from_luminance(luminance_cd_m2) - scene.scene_ev100[grid.at]
+        return np.interp(frames, grid.at, _low_pass(over)) + scene.scene_ev100
+
+    frames = np.arange(len(scene.camera_m))
+    return Readings(
+        average_ev100=every(average),
+        evaluative_ev100=every((1.0 - BRIGHTEST_WEIGHT) * average + BRIGHTEST_WEIGHT * brightest),
+        sky_ev100=every(_brightest_sky(grid)),
+        subject_ev100=every(grid.subject_cd_m2),
+        shadows_ev100=every(cells[:, :tenth].mean(axis=1)),
+        ground_ev100=every(grid.ground_cd_m2),
+        sky_share=np.interp(frames, grid.at, grid.is_sky.mean(axis=(1, 2))),
+        grid=grid,
+    )
+
+
+def _low_pass(values: Array) -> Array:
+    """Values (n,) with their neighbours, 1:2:1; at the ends, and beside what is NaN, as they are."""
+    smooth = values.copy()
+    smooth[1:-1] = (values[:-2] + 2.0 * values[1:-1] + values[2:]) / 4.0
+    return np.where(np.isfinite(smooth), smooth, values)
+
+
+def _brightest_sky(grid: Grid) -> Array:
+    """Mean luminance of the brightest tenth of each picture's sky, (n,), NaN where there is none."""
+    sky_only = np.where(grid.is_sky, grid.luminance_cd_m2, -1.0).reshape(len(grid.at), -1)
+    count = np.ceil(grid.is_sky.mean(axis=(1, 2)) * sky_only.shape[1] / 10.0).astype(np.intp)
+    falling = -np.sort(-sky_only, axis=1)
+    sums = np.cumsum(falling, axis=1)[np.arange(len(count)), np.maximum(count, 1) - 1]
+    return np.where(count > 0, sums / np.maximum(count, 1), np.nan)
+
+
+def ev100_from_luminance(luminance_cd_m2: ArrayLike) -> Array:
+    """EV at ISO 100 of a reflected reading, K = 12.5 (ISO 2720:1974); −∞ in complete darkness."""
+    with np.errstate(divide="ignore"):
+        return np.log2(np.asarray(luminance_cd_m2, dtype=np.float64) * (100.0 / METER_K))
+
+
+def luminance_from_ev100(ev100: ArrayLike) -> Array:
+    """Luminance, cd/m², that a reflected reading of so much EV at ISO 100 stands for."""
+    return np.exp2(np.asarray(ev100, dtype=np.float64)) * (METER_K / 100.0)
+
+
+def sky_light(scene: Scene, at: Rows | slice = slice(None)) -> sky.SkyLight:
+    """The light of sky, sun, moon and lamps on some frames, in lux."""
+    plan, light = scene.plan, scene.light
+    some = NaturalLight(
+        direct_lux=light.direct_lux[at],
+        diffuse_lux=light.diffuse_lux[at],
+        moon_lux=light.moon_lux[at],
+        night_sky_lux=light.night_sky_lux[at],
+        total_lux=light.total_lux[at],
+    )
+    # behind the first frame's camera: a later pose that changes leaves the other frames be
+    lamps_bearing_deg = float(scene.lens_bearing_deg[0]) + sky.LAMPS_ASIDE_DEG
+    return sky.sky_light(
+        sun_altitude_deg=scene.sun_altitude_deg[at],
+        sun_direction=scene.sun_direction[at],
+        moon_altitude_deg=scene.moon_altitude_deg[at],
+        natural=some,
+        cloud_divisor=plan.shoot.cloud_divisor,
+        artificial_ev100=plan.exposure.artificial_ev100 if plan.exposure else None,
+        lamp_direction=geometry.direction(lamps_bearing_deg, sky.LAMPS_HIGH_DEG, plan.site.scene_north_deg),
+    )
+
+
+def read_frames(count: int) -> Rows:
+    """The frames that are read, of so many."""
+    return np.unique(np.linspace(0, count - 1, min(count, READ_FRAMES)).round().astype(np.intp))
+
+
+def read_grid(scene: Scene, at: Rows | None = None) -> Grid:
+    """The luminance of some frames' pictures, by default of read_frames."""
+    rows = read_frames(len(scene.camera_m)) if at is None else np.asarray(at, dtype=np.intp)
+    return _Reading(scene, rows).grid()
+
+
+class _Reading:
+    """The work of read_grid: n frames by k rays, flat where rays are followed."""
+
+    def __init__(self, scene: Scene, at: Rows) -> None:
+        self.scene, self.plan, self.at = scene, scene.plan, at
+        self.light = sky_light(scene, at)
+        self.eye = np.asarray(scene.camera_m, dtype=np.float64)[at]
+        self.rotation = np.asarray(scene.camera_rotation, dtype=np.float64)[at]
+        self.sun, self.moon = scene.sun_direction[at], scene.moon_direction[at]
+        crop = optics.delivered_crop(self.plan.camera, self.plan.clip)
+        self.half = np.array([self.plan.clip.width_px, self.plan.clip.height_px]) / (2.0 * crop.focal_px)
+        self.ground_m = blocking.ground_level_m(self.plan)
+        self.ground_albedo = luminance(level_ground_colour())
+        self.rays = self._rays()
+        self.frame = np.repeat(np.arange(len(at)), COLUMNS * LINES)
+        self.level_lux = sky.on_level_ground(self.light, self.sun, self.moon) @ LUMINANCE
+        self.sun_lux, self.moon_lux = self.light.sun @ LUMINANCE, self.light.moon @ LUMINANCE
+        self.dome = self._dome()
+
+    def grid(self) -> Grid:
+        distance, met, normal = self._first_hits()
+        directions = self.rays.reshape(-1, 3)
+        white_lux = self._sky(self.rays).ravel()
+        solid = np.flatnonzero(met != SKY)
+        white_lux[solid] = self._surfaces(
+            directions[solid], distance[solid], met[solid], normal[solid], solid
+        )
+        shape = (len(self.at), LINES, COLUMNS)
+        white_lux = white_lux.reshape(shape)
+        white_lux += self._panes(distance.reshape(shape))
+        return Grid(
+            at=self.at,
+            luminance_cd_m2=white_lux / np.pi,
+            is_sky=(met == SKY).reshape(shape),
+            subject_cd_m2=self._subject() / np.pi,
+            ground_cd_m2=self.level_lux * self.ground_albedo / np.pi,
+        )
+
+    def _rays(self) -> Array:
+        x = ((np.arange(COLUMNS) + 0.5) * (2.0 / COLUMNS) - 1.0) * self.half[0]
+        y = (1.0 - (np.arange(LINES) + 0.5) * (2.0 / LINES)) * self.half[1]
+        across, up = np.meshgrid(x, y)
+        local = np.column_stack([across.ravel(), up.ravel(), np.full(across.size, -1.0)])
+        local /= np.linalg.norm(local, axis=1)[:, None]
+        return np.einsum("nij,kj->nki", self.rotation, local)
+
+    # ------------------------------------------------------------ what a ray meets
+
+    def _first_hits(self) -> tuple[Array, Rows, Array]:
+        """Distance, what is met and its outward normal, of all rays, flat."""
+        directions, origins = self.rays.reshape(-1, 3), self.eye[self.frame]
+        with np.errstate(divide="ignore"):
+            fall = (self.ground_m - origins[:, 2]) / directions[:, 2]
+        distance = np.where((directions[:, 2] < 0.0) & (fall > 0.0), fall, np.inf)
+        met = np.where(np.isfinite(distance), LEVEL_GROUND, SKY)
+        normal = np.zeros_like(directions)
+        normal[:, 2] = 1.0
+        rays = np.ascontiguousarray(directions.T)
+        starts = np.ascontiguousarray(origins.T)
+        for index, candidates in self._candidates():
+            for piece in blocking.pieces(self.plan, index, self.ground_m):
+                enter, outward = visibility.entry(piece, starts[:, candidates], rays[:, candidates])
+                nearer = enter * (1.0 - visibility.TOUCHING) < distance[candidates]
+                nearer &= enter > 0.0
+                hit = candidates[nearer]
+                distance[hit], met[hit], normal[hit] = enter[nearer], index, outward.T[nearer]
+        return distance, met, normal
+
+    def _candidates(self) -> list[tuple[int, Rows]]:
+        """For each block that may be in a picture, the rays that may meet it, by the rectangle around it."""
+        boxes = blocking.bounding_boxes(self.plan)
+        if not len(boxes.block):
+            return []
+        offset = boxes.corners_m[None] - self.eye[:, None, None, :]
+        local = np.einsum("nbck,nkj->nbcj", offset, self.rotation)
+        ahead = -local[..., 2]
+        behind = (ahead < NEAR_M).any(axis=2)
+        gone = (ahead < NEAR_M).all(axis=2)
+        px = local[..., :2] / (np.maximum(ahead, NEAR_M)[..., None] * self.half)  # −1 to 1 over the picture
+        low, high = px.min(axis=2), px.max(axis=2)
+        low[behind], high[behind] = -1.0, 1.0
+        low[gone], high[gone] = 2.0, -2.0
+        found = []
+        inside = ((low < 1.0) & (high > -1.0)).all(axis=-1)
+        lines, columns = (
+            1.0 - (np.arange(LINES) + 0.5) * (2.0 / LINES),
+            (np.arange(COLUMNS) + 0.5) * (2.0 / COLUMNS) - 1.0,
+        )
+        ends = np.append(boxes.starts[1:], len(boxes.block))
+        for index in range(len(self.plan.blocks)):
+            part = slice(boxes.starts[index], ends[index])
+            if not inside[:, part].any():
+                continue
+            x = (columns >= low[:, part, :1]) & (columns <= high[:, part, :1])
+            y = (lines >= low[:, part, 1:]) & (lines <= high[:, part, 1:])
+            within = (y[..., :, None] & x[..., None, :]).any(axis=1)
+            candidates = np.flatnonzero(within)
+            if len(candidates):
+                found.append((index, candidates))
+        return found
+
+    # ------------------------------------------------------------ how bright it is, in lux of a white surface
+
+    def _sky(self, directions: Array) -> Array:
+        """The sky as the camera sees it, (n, k)."""
+        seen = sky.radiances(self.light, directions)
+        band = np.exp(-sky.HORIZON_FALL * np.maximum(directions[..., 2], 0.0))
+        white = seen @ LUMINANCE + band * (sky.skyglow(self.light) @ LUMINANCE)[:, None]
+        lit = self.sun_lux > 0.0
+        if lit.any():
+            away = np.linalg.norm(directions[lit] - self.sun[lit, None, :], axis=-1)
+            for (_, width), peak in zip(
+                sky.GLARE, sky.glare_levels(self.light)[lit].transpose(1, 0, 2), strict=True
+            ):
+                white[lit] += np.exp(-away / width) * (peak @ LUMINANCE)[:, None]
+        return white
+
+    def _dome(self) -> Array:
+        """Quadratic forms (n, 4, 4): the light on a face with outward normal v is wᵀ M w, w = (v, 1).
+
+        Ramamoorthi and Hanrahan, *SIGGRAPH 2001*: nine harmonics hold the light of any surroundings on a matt
+        face to within a few percent. Below the horizon is lit ground.
+        """
+        up = (np.arange(DOME_RAYS) + 0.5) / DOME_RAYS
+        turn = np.arange(DOME_RAYS) * (np.pi * (3.0 - np.sqrt(5.0)))
+        level = np.sqrt(1.0 - up**2)
+        above = np.stack([level * np.cos(turn), level * np.sin(turn), up], axis=1)
+        count = len(self.at)
+        seen = sky.radiances(self.light, np.broadcast_to(above, (count, DOME_RAYS, 3))) @ LUMINANCE
+        shape = sky.lamp_shape(above, self.light.lamp_direction[0])
+        seen = seen + shape * (self.light.lamps @ LUMINANCE)[:, None]
+        below = np.broadcast_to((self.level_lux * self.ground_albedo)[:, None], seen.shape)
+        values = np.concatenate([seen, below], axis=1) * (2.0 * np.pi / DOME_RAYS)
+        return _irradiance_forms(values, np.concatenate([above, above * [1.0, 1.0, -1.0]])) / np.pi
+
+    def _from_dome(self, frame: Rows, normal: Array) -> Array:
+        with_one = np.concatenate([normal, np.ones((len(normal), 1))], axis=1)
+        return np.maximum(np.einsum("ki,kij,kj->k", with_one, self.dome[frame], with_one), 0.0)
+
+    def _surfaces(self, rays: Array, distance: Array, met: Rows, normal: Array, ray: Rows) -> Array:
+        frame = self.frame[ray]
+        albedos = np.append(block_albedos(self.plan), [self.ground_albedo])
+        albedo = albedos[np.where(met == LEVEL_GROUND, len(albedos) - 1, met)]
+        facing = np.maximum(np.sum(normal * self.sun[frame], axis=1), 0.0)
+        points = self.eye[frame] + distance[:, None] * rays
+        direct = facing * self.sun_lux[frame]
+        shaded = self._shaded(points + SHADOW_START_M * normal, frame, direct > 0.0, met)
+        to_moon = np.maximum(np.sum(normal * self.moon[frame], axis=1), 0.0)
+        light = direct * ~shaded + to_moon * self.moon_lux[frame] + self._from_dome(frame, normal)
+        white = albedo * light
+        is_water = np.array([block.role == "water" for block in self.plan.blocks] + [False, False])[met]
+        wet = np.flatnonzero(is_water & (normal[:, 2] > 0.5))
+        if len(wet):
+            white[wet] = self._water(rays[wet], frame[wet], albedo[wet], shaded[wet])
+        haze = 1.0 - np.exp(-distance / AIR_M)
+        far = np.flatnonzero(haze > 0.002)
+        if len(far):
+            low = rays[far] * [1.0, 1.0, 0.0]
+            behind = self._sky_flat(low / np.linalg.norm(low, axis=1)[:, None], frame[far])
+            white[far] += haze[far] * (behind - white[far])
+        return white
+
+    def _sky_flat(self, directions: Array, frame: Rows) -> Array:
+        """The sky without glare in directions (k, 3) of as many frames' own."""
+        return (sky.radiances(self.light, directions[:, None, :], frame) @ LUMINANCE)[:, 0]
+
+    def _water(self, rays: Array, frame: Rows, albedo: Array, shaded: NDArray[np.bool_]) -> Array:
+        """Sky mirrored by Fresnel's law, the sun in a broken path (microfacets, a light swell), and what the
+        water itself sends back.
+        """
+        drop = np.clip(-rays[:, 2], 0.02, 1.0)
+        fresnel = WATER_F0 + (1.0 - WATER_F0) * (1.0 - drop) ** 5
+        mirrored = rays * [1.0, 1.0, 0.0]
+        mirrored[:, 2] = drop
+        mirrored /= np.linalg.norm(mirrored, axis=1)[:, None]
+        seen = self._sky_flat(mirrored, frame)
+        half = self.sun[frame] - rays
+        half /= np.maximum(np.linalg.norm(half, axis=1), 1e-6)[:, None]
+        rise = np.maximum(half[:, 2], 0.05)
+        slopes = np.exp(-(1.0 - rise**2) / rise**2 / SWELL) / (SWELL * rise**4)
+        glitter = np.minimum(slopes / (4.0 * drop), GLITTER_MOST) * self.sun_lux[frame] * ~shaded
+        return albedo * self.level_lux[frame] + fresnel * (seen + glitter)
+
+    def _shaded(self, points: Array, frame: Rows, lit: NDArray[np.bool_], met: Rows) -> NDArray[np.bool_]:
+        """Whether something stands between points and the sun: a ridge, or the box around a block."""
+        hidden = np.zeros(len(points), dtype=bool)
+        lit_at = np.flatnonzero(lit)
+        if not len(lit_at):
+            return hidden
+        sun_frames = np.unique(frame[lit_at])
+        behind_ridge = self._behind_ridge(sun_frames)
+        hidden[lit_at] = behind_ridge[frame[lit_at]]
+        tried = lit_at[::SHADOW_RAYS_EVERY]
+        found = self._box_shadow(points[tried], self.sun[frame[tried]], met[tried])
+        every = np.repeat(found, SHADOW_RAYS_EVERY)[: len(lit_at)]
+        hidden[lit_at] |= every
+        return hidden
+
+    def _behind_ridge(self, frames: Rows) -> NDArray[np.bool_]:
+        """Whether a ridge hides the sun from the camera, (n,)."""
+        hidden = np.zeros(len(self.at), dtype=bool)
+        for index, block in enumerate(self.plan.blocks):
+            if block.shape != "ridge":
+                continue
+            for piece in blocking.pieces(self.plan, index, self.ground_m):
+                enter, _ = visibility.entry(piece, self.eye[frames].T, self.sun[frames].T)
+                hidden[frames] |= np.isfinite(enter)
+        return hidden
+
+    def _box_shadow(self, points: Array, sun: Array, met: Rows) -> NDArray[np.bool_]:
+        boxes = blocking.bounding_boxes(self.plan)
+        roles = np.array([b.role in ("ground", "water") or b.shape == "ridge" for b in self.plan.blocks])
+        chosen = np.flatnonzero(~roles[boxes.block]) if len(boxes.block) else np.empty(0, dtype=np.intp)
+        if not len(chosen):
+            return np.zeros(len(points), dtype=bool)
+        cos, sin = np.cos(boxes.turn_rad[chosen]), np.sin(boxes.turn_rad[chosen])
+        centre, half = boxes.centre_m[chosen], boxes.half_m[chosen]
+        offset = points[:, None, :] - centre
+        x, y = offset[..., 0] * cos - offset[..., 1] * sin, offset[..., 0] * sin + offset[..., 1] * cos
+        sx, sy = sun[:, :1] * cos - sun[:, 1:2] * sin, sun[:, :1] * sin + sun[:, 1:2] * cos
+        enter, leave = np.full(x.shape, -np.inf), np.full(x.shape, np.inf)
+        sz = np.broadcast_to(sun[:, 2:], x.shape)
+        for place, way, reach in ((x, sx, half[:, 0]), (y, sy, half[:, 1]), (offset[..., 2], sz, half[:, 2])):
+            inverse = 1.0 / (way + 1e-30)
+            middle, extent = -place * inverse, reach * np.abs(inverse)
+            enter, leave = np.maximum(enter, middle - extent), np.minimum(leave, middle + extent)
+        crosses = (enter <= leave) & (leave > 0.0) & (boxes.block[chosen] != met[:, None])
+        return np.asarray(crosses.any(axis=1))
+
+    # ------------------------------------------------------------ lamps, and the subject
+
+    def _panes(self, distance: Array) -> Array:
+        """What windows and lamps add to the grid, each spread over its cell."""
+        extra = np.zeros(distance.shape)
+        level = self.light.lamps.max(axis=1)
+        if not level.any() or self.scene.illuminance_lux[self.at].min() > lamps.WINDOW_LUX[1]:
+            return extra
+        panes = lamps.panes(self.plan, geometry.head_middle_m(self.plan))
+        if not len(panes.on_lux):
+            return extra
+        middles = panes.corners_m.mean(axis=1)
+        diagonals = (
+            panes.corners_m[:, 2] - panes.corners_m[:, 0],
+            panes.corners_m[:, 3] - panes.corners_m[:, 1],
+        )
+        areas = np.cross(*diagonals) / 2.0
+        glow = panes.glow @ LUMINANCE
+        cell_sr = 4.0 * self.half[0] * self.half[1] / (COLUMNS * LINES)
+        share = lamps.share_on(panes.on_lux, self.scene.illuminance_lux[self.at][:, None])
+        for n in np.flatnonzero(share.any(axis=1)):
+            away = middles - self.eye[n]
+            far = np.linalg.norm(away, axis=1)
+            local = away @ self.rotation[n]
+            depth = np.maximum(-local[:, 2], NEAR_M)
+            place = local[:, :2] / depth[:, None] / self.half
+            facing = np.maximum(-np.sum(areas * away, axis=1), 0.0) / far  # m² across the line of sight
+            on = (share[n] > 0.0) & (np.abs(place) < 1.0).all(axis=1) & (-local[:, 2] > NEAR_M)
+            column = ((place[on, 0] + 1.0) * (COLUMNS / 2.0)).astype(np.intp)
+            line = ((1.0 - place[on, 1]) * (LINES / 2.0)).astype(np.intp)
+            seen = far[on] <= distance[n, line, column] * 1.05 + 1.0
+            # a cell's part of the picture plane, seen from here, takes in this much of the pane
+            covers = np.minimum(facing[on] * far[on] / depth[on] ** 3 / cell_sr, 1.0)
+            np.add.at(extra[n], (line, column), seen * share[n][on] * glow[on] * level[n] * covers)
+        return extra
+
+    def _subject(self) -> Array:
+        """White-surface lux that the subject's upright face toward the camera sends back, (n,)."""
+        parts = blocking.subject_indices(self.plan)
+        if not parts:
+            return np.full(len(self.at), np.nan)
+        boxes = blocking.bounding_boxes(self.plan)
+        mine = np.isin(boxes.block, parts)
+        middle = boxes.centre_m[mine].mean(axis=0)
+        reach = float(np.hypot(*boxes.half_m[mine][:, :2].max(axis=0)))
+        normal = (self.eye - middle) * [1.0, 1.0, 0.0]
+        normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-9)[:, None]
+        frames = np.arange(len(self.at))
+        direct = np.maximum(np.sum(normal * self.sun, axis=1), 0.0) * self.sun_lux
+        front = middle + normal * reach
+        shaded = self._shaded(front, frames, direct > 0.0, np.full(len(frames), parts[0]))
+        to_moon = np.maximum(np.sum(normal * self.moon, axis=1), 0.0) * self.moon_lux
+        albedo = float(block_albedos(self.plan)[list(parts)].mean())
+        return albedo * (direct * ~shaded + to_moon + self._from_dome(frames, normal))
+
+
+def _irradiance_forms(values: Array, directions: Array) -> Array:
+    """Ramamoorthi and Hanrahan's matrices from radiances times solid angles (n, k) and directions (k, 3)."""
+    x, y, z = directions.T
+    basis = np.stack(
+        [
+            np.full_like(x, 0.282095),
+            *(0.488603 * part for part in (y, z, x)),
+            *(1.092548 * part for part in (x * y, y * z)),
+            0.315392 * (3.0 * z**2 - 1.0),
+            1.092548 * x * z,
+            0.546274 * (x**2 - y**2),
+        ]
+    )
+    l00, l1m, l10, l11, l2m2, l2m1, l20, l21, l22 = (values @ basis.T).T
+    c1, c2, c3, c4, c5 = 0.429043, 0.511664, 0.743125, 0.886227, 0.247708
+    rows = [
+        [c1 * l22, c1 * l2m2, c1 * l21, c2 * l11],
+        [c1 * l2m2, -c1 * l22, c1 * l2m1, c2 * l1m],
+        [c1 * l21, c1 * l2m1, c3 * l20, c2 * l10],
+        [c2 * l11, c2 * l1m, c2 * l10, c4 * l00 - c5 * l20],
+    ]
+    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)

@@ -1,0 +1,94 @@
+"""Metered readings against the exposure values that handbooks print."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import attrs
+import numpy as np
+import pytest
+
+from planner_core import FrameTable, compute_frames
+from planner_core.light.exposure import no_steeper
+from planner_core.picture import metering
+from planner_core.plan.file import plan_from_dict
+from tests.two_towers import document
+
+
+def sunset(pan_deg: float = 270.0, **exposure: Any) -> FrameTable:
+    """An evening over open ground, metered on the picture, the lens level."""
+    made = document()
+    made["blocks"] = [
+        {"name": "Post", "role": "subject", "shape": "post", "centre_m": [0, 900, 5], "size_m": [5, 5, 10]}
+    ]
+    made["shoot"] = {
+        "frames": 121,
+        "interval_s": 60.0,
+        "write_s": 1.0,
+        "anchor": {"event": "sunset", "date": "2027-03-14", "at": 0.5},
+    }
+    made["move"] = {"drive": "shoot-move-shoot", "poses": [{"at": 0.0, "pan_deg": pan_deg, "tilt_deg": 0.0}]}
+    made["move"]["poses"].append({"at": 1.0, "pan_deg": pan_deg, "tilt_deg": 0.0})
+    made["rig"]["pan"] = made["rig"]["pan"] | {"min_deg": 0.0, "max_deg": 360.0}
+    for pose in made["move"]["poses"]:
+        pose["slide_m"] = 0.5
+    made["exposure"] = {"f_number": 8.0, "meter": "picture", "shutter_min_s": 1 / 8000} | exposure
+    return compute_frames(plan_from_dict(made))
+
+
+@pytest.mark.parametrize(("minutes", "low", "high"), [(-8, 12.0, 14.5), (0, 10.5, 13.0), (10, 9.0, 11.0)])
+def test_a_clear_sunset_reads_what_handbooks_print(minutes: int, low: float, high: float) -> None:
+    # ANSI PH2.7-1986, as reproduced in exposure tables; values from memory
+    assert low <= sunset().metered_ev100[60 + minutes] <= high
+
+
+def test_turning_from_the_sun_never_asks_for_less_exposure() -> None:
+    readings = np.array([sunset(pan).metered_ev100[[20, 60, 70]] for pan in (268.0, 300.0, 330.0, 358.0)])
+    assert np.all(np.diff(readings, axis=0) < 1e-6)
+
+
+def test_a_reflected_reading_is_that_of_the_standard() -> None:
+    # ISO 2720:1974, K = 12.5: 242 cd/m² is EV 10.9
+    assert metering.ev100_from_luminance(242.0) == pytest.approx(10.92, abs=0.01)
+    assert metering.luminance_from_ev100(metering.ev100_from_luminance(3.7)) == pytest.approx(3.7)
+
+
+def test_the_ramp_falls_through_a_sunset_by_no_more_than_a_third_of_a_stop_a_frame() -> None:
+    ramp = sunset().ramp
+    assert ramp is not None
+    steps = np.diff(np.log2(ramp.shutter_s * ramp.iso))
+    assert steps.min() >= 0.0
+    assert steps.max() <= 1.0 / 3.0 + 1e-9
+
+
+def test_a_plan_that_meters_the_ground_is_exposed_by_incident_light() -> None:
+    frames = sunset(meter="ground")
+    assert frames.metered_ev100 == pytest.approx(frames.scene_ev100, abs=1e-9)
+
+
+def test_the_day_look_brightens_the_day_by_its_stops() -> None:
+    plain, brighter = sunset().ramp, sunset(day_look_stops=1.0).ramp
+    assert plain is not None
+    assert brighter is not None
+    assert plain.target_ev100[0] - brighter.target_ev100[0] == pytest.approx(1.0, abs=1e-9)
+
+
+def test_twice_the_light_is_a_stop() -> None:
+    grid = metering.read_grid(sunset())
+    assert metering.ev100_from_luminance(2.0 * grid.luminance_cd_m2) == pytest.approx(
+        metering.ev100_from_luminance(grid.luminance_cd_m2) + 1.0
+    )
+
+
+def test_a_dark_sky_is_given_what_the_trade_gives_it() -> None:
+    # f/2.8, 20 s, ISO 6400: common practice, no source
+    frames = sunset(f_number=2.8, shutter_max_s=20.0, iso_max=6400.0)
+    dark = attrs.evolve(frames.plan.shoot, anchor=attrs.evolve(frames.plan.shoot.anchor, at=0.0), frames=300)
+    ramp = compute_frames(attrs.evolve(frames.plan, shoot=dark)).ramp
+    assert ramp is not None
+    assert ramp.error_stops[-1] > -0.5
+
+
+def test_a_jump_is_spread_over_frames() -> None:
+    held = no_steeper(np.array([0.0, 0.0, 3.0, 3.0]), 1.0)
+    assert np.abs(np.diff(held)).max() <= 1.0 + 1e-12
