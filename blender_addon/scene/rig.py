@@ -19,7 +19,7 @@ from mathutils import Matrix
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.frames import FrameTable
-from planner_core.picture import optics
+from planner_core.picture import projection
 from planner_core.plan.model import Plan
 from planner_core.rig import motion
 from planner_core.rig.camera import camera_path
@@ -203,7 +203,7 @@ def flat(whole: Matrix) -> list[float]:
 def _set_lens(camera: Any, frames: FrameTable) -> None:
     """Sensor, lens and crop, so that the frame is the delivered clip frame."""
     plan = frames.plan
-    crop = optics.delivered_crop(plan.camera, plan.clip)
+    crop = projection.delivered_crop(plan.camera, plan.clip)
     camera.type = "PERSP"
     camera.sensor_fit = "HORIZONTAL"
     camera.sensor_width, camera.sensor_height = crop.width_mm, crop.height_mm
