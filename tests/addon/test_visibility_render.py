@@ -2,7 +2,7 @@
 others.
 
 The meshes are built here from block_mesh, so that nothing but the outlines of the blocks is shared with the
-tracks.
+code under test.
 """
 
 from __future__ import annotations
