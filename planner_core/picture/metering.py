@@ -24,7 +24,7 @@ from numpy.typing import ArrayLike, NDArray
 from planner_core.light import lamps, sky
 from planner_core.light.colour import LUMINANCE
 from planner_core.light.daylight import NaturalLight
-from planner_core.picture import optics
+from planner_core.picture import projection
 from planner_core.place import blocking, visibility
 from planner_core.place.surface_colours import block_albedos, level_ground_colour, luminance
 from planner_core.plan.model import Plan
@@ -224,7 +224,7 @@ class _Reading:
         self.eye = np.asarray(scene.camera_m, dtype=np.float64)[at]
         self.rotation = np.asarray(scene.camera_rotation, dtype=np.float64)[at]
         self.sun, self.moon = scene.sun_direction[at], scene.moon_direction[at]
-        crop = optics.delivered_crop(self.plan.camera, self.plan.clip)
+        crop = projection.delivered_crop(self.plan.camera, self.plan.clip)
         self.half = np.array([self.plan.clip.width_px, self.plan.clip.height_px]) / (2.0 * crop.focal_px)
         self.ground_m = blocking.ground_level_m(self.plan)
         self.ground_albedo = luminance(level_ground_colour())
