@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cached_property
-from typing import Protocol
+from typing import Any, Protocol
 
 import attrs
 import numpy as np
@@ -23,12 +23,12 @@ Frames = NDArray[np.intp]
 Mask = NDArray[np.bool_]
 
 CHUNK_FRAMES = 32  # so that a chunk's arrays stay in the processor's cache
+DISTANCE_CHUNK_FRAMES = 1024
+MANY_RECTANGLES = 8_000_000  # above this, 20,000 frames of 400 blocks, memory counts for more than digits
 AREA_CHUNK_FRAMES = 64
 _JOINS: tuple[np.ufunc, ...] = (np.fmin, np.fmin, np.fmax, np.fmax)  # left, top, right, bottom
 
 
-DISTANCE_CHUNK_FRAMES = 1024
-MANY_RECTANGLES = 8_000_000  # above this, 20,000 frames of 400 blocks, memory counts for more than digits
 class Cameras(Protocol):
     """What a projection needs of a FrameTable: where the camera stands and looks on each frame."""
 

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planner_core import compute_frames
-from planner_core.picture import block_visibility, occlusion, projection
+from planner_core.picture import block_projection, block_visibility, occlusion, projection
 from planner_core.place import blocking
 from planner_core.plan.model import Pose
 from planner_core.rig.camera import camera_path
@@ -277,9 +277,9 @@ def test_between_looks_where_values_change():
 
 def test_very_many_rectangles_take_half_the_memory_and_say_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
     crowd = random_place(11)
-    whole = tracks.compute_tracks(crowd, compute_frames(crowd))
-    monkeypatch.setattr(tracks, "MANY_RECTANGLES", 0)
-    halved = tracks.compute_tracks(crowd, compute_frames(crowd))
+    whole = block_visibility.compute_visibility(crowd, compute_frames(crowd))
+    monkeypatch.setattr(block_projection, "MANY_RECTANGLES", 0)
+    halved = block_visibility.compute_visibility(crowd, compute_frames(crowd))
     for name in ("left", "top", "right", "bottom", "distance_m"):
         assert getattr(halved, name).nbytes * 2 == getattr(whole, name).nbytes
         np.testing.assert_allclose(getattr(halved, name), getattr(whole, name), rtol=1e-6)
