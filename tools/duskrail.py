@@ -407,8 +407,8 @@ def _leave_output() -> None:
 
 
 def _leave(code: int) -> None:
-    """End the process. Where Blender's module was loaded its tidying up is left out: it can hang after drivers
-    that need Python, and there is nothing left to keep.
+    """End the process. Where Blender's module was loaded its tidying up is left out: it can hang after
+    drivers that need Python, and there is nothing left to keep.
     """
     if "bpy" in sys.modules:
         _leave_output()

@@ -115,6 +115,7 @@ def restore_setting(scene: bpy.types.Scene, frames: FrameTable, key: str) -> Non
     elif key == "markers":
         for marker in scene.timeline_markers:
             marker.camera = None
+        scene.camera = rig_camera  # a bound marker takes the scene over
     elif rig_camera is not None:
         if key.startswith("animated:"):
             readsettings.stop_animating(rig_camera.data, key.removeprefix("animated:"))

@@ -53,7 +53,8 @@ def constrain(scene: bpy.types.Scene, name: str, size: float) -> None:
 def drive(scene: bpy.types.Scene, name: str, size: float) -> None:
     curve = part(scene, name).driver_add("location", 0)
     curve.driver.type = "SUM"
-    curve.modifiers[0].coefficients = (0.1 * size, 0.0)
+    line = curve.modifiers[0] if curve.modifiers else curve.modifiers.new("GENERATOR")
+    line.coefficients = (0.1 * size, 0.0)
 
 
 def key_location(scene: bpy.types.Scene, name: str, size: float) -> None:
