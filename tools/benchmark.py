@@ -203,8 +203,8 @@ def _corners_beside_opencv() -> Iterator[str]:
     import cv2
 
     from planner_core import compute_frames
-    from planner_core.picture import tracks
-    from planner_core.picture.optics import delivered_crop, project_px
+    from planner_core.picture import block_visibility
+    from planner_core.picture.projection import delivered_crop, project_px
     from planner_core.place.blocking import bounding_boxes
 
     plan = _crowded_harbour(480, 60)
@@ -225,11 +225,11 @@ def _corners_beside_opencv() -> Iterator[str]:
             for turn, shift in zip(vectors, shifts, strict=True)
         ]
 
-    mine_s, other_s = best_s(lambda: tracks.compute_tracks(plan, frames), theirs)
+    mine_s, other_s = best_s(lambda: block_visibility.compute_visibility(plan, frames), theirs)
     px, depth = project_px(plan, corners, frames.camera_m[:, None], frames.camera_rotation[:, None])
     apart = np.abs(px - np.array(theirs()))[depth > 0.5].max()
     yield (
-        f"{len(corners)} corners on 480 frames: tracks with rectangles and distances {mine_s * 1e3:.1f} ms; "
+        f"{len(corners)} corners on 480 frames: rectangles and distances of blocks {mine_s * 1e3:.1f} ms; "
         f"projectPoints, with its derivatives, {other_s * 1e3:.1f} ms; ratio {mine_s / other_s:.2f}; "
         f"apart by {apart:.1e} px at most"
     )

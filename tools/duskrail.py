@@ -411,5 +411,17 @@ def _leave_output() -> None:
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
+def _leave(code: int) -> None:
+    """End the process. Where Blender's module was loaded its tidying up is left out: it can hang after
+    drivers that need Python, and there is nothing left to keep.
+    """
+    if "bpy" in sys.modules:
+        _leave_output()
+        with contextlib.suppress(OSError, ValueError):
+            sys.stderr.flush()
+        os._exit(code)
+    sys.exit(code)
+
+
 if __name__ == "__main__":
-    sys.exit(main())
+    _leave(main())

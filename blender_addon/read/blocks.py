@@ -21,7 +21,18 @@ from planner_core.plan.model import ROLES, Block, Plan
 from planner_core.rig.geometry import bearing_and_altitude
 
 from ..scene import parts
-from ..scene.blocking import NAME_KEY, ROLE_KEY, SHOWN_KEY, block_objects, is_own, keeps_name, mesh_sums
+from ..scene.blocking import (
+    NAME_KEY,
+    OWN_MESH_KEY,
+    ROLE_KEY,
+    SHOWN_KEY,
+    block_objects,
+    is_own,
+    is_shaped_later,
+    keeps_name,
+    mesh_sums,
+    shown_mesh,
+)
 from ..scene.rig import flat
 
 Array = NDArray[np.float64]
@@ -47,6 +58,17 @@ def read_blocks(scene: bpy.types.Scene, plan: Plan) -> tuple[tuple[Block, ...], 
     return tuple(blocks), said
 
 
+def _strangers(scene: bpy.types.Scene) -> list[bpy.types.Object]:
+    """Curves, texts and the like that somebody put into the collection of a role."""
+    return [
+        obj
+        for collection in parts.collections_of(scene)
+        if str(parts.part_of(collection)).startswith("role:")
+        for obj in collection.objects
+        if obj.type in ("CURVE", "SURFACE", "META", "FONT", "CURVES") and parts.part_of(obj) is None
+    ]
+
+
 def _read(
     thing: bpy.types.Object, depsgraph: Any, plan: Plan, said: list[str], *, is_copy: bool
 ) -> Block | None:
@@ -59,12 +81,13 @@ def _read(
     if known is not None and not _touched(thing, depsgraph):
         same = known.role == role and known.name == name
         return known if same else attrs.evolve(known, role=role, name=name)
-    if thing.type != "MESH" or not len(thing.data.vertices):  # type: ignore[union-attr]
+    if thing.type != "MESH" or not len(shown_mesh(thing).vertices):
         said.append(f"{thing.name} has no shape any more; it was left out of the blocks.")
         return None
     world = np.array(thing.evaluated_get(depsgraph).matrix_world)
     block = None
-    if known is not None and not is_own(thing) and not _reshaped(thing):
+    is_ridge = known is not None and known.shape == "ridge"
+    if known is not None and not is_own(thing) and (is_ridge or not _reshaped(thing)):
         block = _moved(known, thing, world, plan)
     if block is None:
         block = _outlined(thing, world, name, role)
@@ -74,6 +97,26 @@ def _read(
             )
     lights = known.lights if known is not None else None
     return attrs.evolve(block, name=name, role=role, lights=lights)
+
+
+def beyond_a_plan(scene: bpy.types.Scene) -> list[str]:
+    """What to say of blocks that move or hide, and of what lies among them without being a mesh."""
+    said = [
+        f"{obj.name} is no mesh, so it is no block; convert it to one (Object ▸ Convert)."
+        for obj in _strangers(scene)
+    ]
+    for obj in block_objects(scene):
+        said += _unplanned(obj)
+    return said
+
+
+def _unplanned(obj: bpy.types.Object) -> list[str]:
+    said = []
+    if obj.animation_data is not None and (obj.animation_data.action or obj.animation_data.drivers):
+        said.append(f"{obj.name} is animated; a block stands still, and was read as on the frame shown.")
+    if obj.hide_render or obj.hide_viewport:
+        said.append(f"{obj.name} is hidden in Blender; the plan counts it. Remove it to leave it out.")
+    return said
 
 
 def _role(thing: bpy.types.Object, known: Block | None) -> str:
@@ -104,7 +147,7 @@ def _touched(thing: bpy.types.Object, depsgraph: Any) -> bool:
 
 def _reshaped(thing: bpy.types.Object) -> bool:
     written = list(thing.get(parts.WRITTEN_KEY, ()))
-    if len(written) != 21 or thing.modifiers:
+    if len(written) != 21 or (is_shaped_later(thing) and not thing.get(OWN_MESH_KEY)):
         return True
     return bool(
         np.any(
@@ -242,8 +285,8 @@ def _as_box(
 
 def _cap(thing: bpy.types.Object, points: Array, low: float) -> Array | None:
     """The outline of a mesh that is drawn straight up from one flat face, or None."""
-    mesh: Any = thing.data
-    if len(mesh.polygons) == 0 or thing.modifiers:
+    mesh = shown_mesh(thing)
+    if len(mesh.polygons) == 0:
         return None
     high = points[:, 2].max()
     levels = np.isclose(points[:, 2], low, atol=1e-4) | np.isclose(points[:, 2], high, atol=1e-4)
@@ -255,7 +298,7 @@ def _cap(thing: bpy.types.Object, points: Array, low: float) -> Array | None:
 
 
 def _vertices(thing: bpy.types.Object) -> Array:
-    mesh: Any = thing.data
+    mesh = shown_mesh(thing)
     found = np.empty(3 * len(mesh.vertices), dtype=np.float32)
     mesh.vertices.foreach_get("co", found)
     return found.reshape(-1, 3).astype(np.float64)

@@ -225,12 +225,13 @@ def read_axis(scene: bpy.types.Scene, frames: FrameTable, axis: str) -> AxisEdit
     if curve is None:
         return _reshaped(axis, values) if np.any(np.abs(values - drawn) > SAME[axis]) else None
     at, heights, kinds = keyframes.keys(curve)
+    keyed = {round(float(frame)) for frame in at if abs(frame - round(frame)) < SAME_FRAME}
     decided = [
         (float(frame), float(rig.axis_values(plan, axis, height)))
         for frame, height, kind in zip(at, heights, kinds, strict=True)
         if kind == keyframes.KEYFRAME
     ]
-    return _told_apart(plan, axis, drawn, values, decided)
+    return _told_apart(plan, axis, drawn, values, decided, keyed)
 
 
 def axis_now(scene: bpy.types.Scene, plan: Plan, axis: str) -> tuple[Array, bpy.types.FCurve | None]:
@@ -247,10 +248,10 @@ def axis_now(scene: bpy.types.Scene, plan: Plan, axis: str) -> tuple[Array, bpy.
 
 
 def _told_apart(
-    plan: Plan, axis: str, drawn: Array, values: Array, decided: list[tuple[float, float]]
+    plan: Plan, axis: str, drawn: Array, values: Array, decided: list[tuple[float, float]], keyed: set[int]
 ) -> AxisEdit | None:
     """An edit of poses, a curve reshaped, or nothing; decided are frame and value of the keys of type
-    Keyframe.
+    Keyframe, keyed all frames with a key. A key that was deleted between poses says nothing of its own.
     """
     changed = set((np.flatnonzero(np.abs(values - drawn) > SAME[axis]) + 1).tolist())
     given = {i: pose for i, pose in enumerate(plan.move.poses) if getattr(pose, axis) is not None}
@@ -279,7 +280,7 @@ def _told_apart(
         edit.places[i], edit.values[i] = frame, value
     for frame, value in loose[len(missing) :]:
         edit.added[frame] = value
-    for number in sorted(alone - of_keys):
+    for number in sorted((alone - of_keys) & keyed):
         edit.added[float(number)] = float(values[number - 1])
     return edit if edit.values or edit.places or edit.added else None
 

@@ -17,6 +17,7 @@ import bpy
 import numpy as np
 from attrs import frozen
 
+from planner_core.edit import edits
 from planner_core.frames import compute_frames
 from planner_core.plan.model import Block, Composition, Plan
 from planner_core.rig import geometry
@@ -26,9 +27,11 @@ from ..console import silenced
 from ..scene import blocking, parts, rig, store
 from . import blocks as readblocks
 from . import motion as readmotion
+from . import settings as readsettings
 
 PLACE_SAME_M, DIRECTION_SAME = 1e-5, 2e-6
 OFF_RIG_M, OFF_RIG_DEG = 0.001, 0.02
+RIDGE_SEEN_DEG = 0.05  # about two pixels of a wide clip
 
 
 class ReadbackError(RuntimeError):
@@ -84,17 +87,35 @@ def read_scene(scene: bpy.types.Scene, *, thorough: bool = True) -> Readback:
     for layer in scene.view_layers:
         layer.update()
     placed, said = _read_rig(scene, drawn)
-    frames = compute_frames(placed)
-    move = readmotion.read_move(scene, frames)
+    # the head hangs on the rail: its axes are read as of before the rail was turned, and turn with it
+    unturned = attrs.evolve(
+        placed,
+        rig=attrs.evolve(placed.rig, bearing_deg=drawn.rig.bearing_deg, incline_deg=drawn.rig.incline_deg),
+    )
+    move = readmotion.read_move(scene, compute_frames(unturned))
     blocks, block_words = readblocks.read_blocks(scene, placed)
     plan = placed
     if move is not plan.move:
         plan = attrs.evolve(plan, move=move)
+    turn = signed_turn_deg(placed.rig.bearing_deg - drawn.rig.bearing_deg)
+    if turn:
+        plan = edits.with_pans_turned(plan, turn)
     if blocks != plan.blocks:
-        plan = attrs.evolve(plan, blocks=blocks, composition=_subject_followed(scene, plan, blocks))
+        judged = _subject_followed(scene, plan, blocks)
+        lost = plan.composition.subject if plan.composition is not None else ""
+        if judged is not None and lost and not judged.subject:
+            said.append(f"The subject “{lost}” is gone; every block of that role is judged now.")
+        plan = attrs.evolve(plan, blocks=blocks, composition=judged)
     if thorough:
-        _check_camera(scene, placed, drawn)
+        _check_camera(scene, unturned)
+        said += readblocks.beyond_a_plan(scene)
+        said += [difference.text for difference in readsettings.differences(scene, drawn)]
     return Readback(plan=drawn if plan == drawn else plan, said=(*said, *block_words))
+
+
+def signed_turn_deg(turn_deg: float) -> float:
+    """The same turn the short way round, -180 to 180 degrees."""
+    return (turn_deg + 180.0) % 360.0 - 180.0
 
 
 def _subject_followed(scene: bpy.types.Scene, plan: Plan, blocks: tuple[Block, ...]) -> Composition | None:
@@ -102,10 +123,10 @@ def _subject_followed(scene: bpy.types.Scene, plan: Plan, blocks: tuple[Block, .
     judged = plan.composition
     if judged is None or not judged.subject or judged.subject in {block.name for block in blocks}:
         return judged
-    things = [
-        thing for thing in blocking.block_objects(scene) if thing.get(blocking.NAME_KEY) == judged.subject
-    ]
-    return attrs.evolve(judged, subject=things[0].name) if len(things) == 1 else judged
+    renamed = [obj for obj in blocking.block_objects(scene) if obj.get(blocking.NAME_KEY) == judged.subject]
+    if len(renamed) > 1:
+        return judged
+    return attrs.evolve(judged, subject=renamed[0].name if renamed else "")
 
 
 def _check_scene(scene: bpy.types.Scene) -> None:
@@ -152,6 +173,9 @@ def _read_rig(scene: bpy.types.Scene, plan: Plan) -> tuple[Plan, list[str]]:
         bearing, incline = bearing_and_altitude(now[:3, 1], plan.site.scene_north_deg)
         changes["bearing_deg"] = round(float(bearing), 4)
         changes["incline_deg"] = round(float(incline), 4)
+    if changes.get("incline_deg", plan.rig.incline_deg) != plan.rig.incline_deg:
+        said.append("The rail's incline was taken; the head stands level on it again.")
+    said += _ridges_along(plan, changes.get("origin_m"))
     if abs(now[2, 0]) > 1e-3:
         said.append(f"{rail.name} leans to its side; a plan has no such lean, it was left out.")
     for name, value in (("head_height_m", pan.location.z), ("pupil_offset_m", camera.location.y)):
@@ -161,24 +185,47 @@ def _read_rig(scene: bpy.types.Scene, plan: Plan) -> tuple[Plan, list[str]]:
     return _read_lens(camera.data, placed), said
 
 
+def _ridges_along(plan: Plan, origin_m: tuple[float, ...] | None) -> list[str]:
+    """What to say of ridges that go along with the rail: their skyline is as seen from its start."""
+    if origin_m is None:
+        return []
+    shift_m = float(np.hypot(origin_m[0] - plan.rig.origin_m[0], origin_m[1] - plan.rig.origin_m[1]))
+    nearest_m = min((block.distance_m or 0.0 for block in plan.blocks if block.shape == "ridge"), default=0.0)
+    if nearest_m <= 0.0 or np.degrees(np.arctan2(shift_m, nearest_m)) < RIDGE_SEEN_DEG:
+        return []
+    return [f"Ridges keep their bearings as seen from the rail, and moved along by {shift_m:.1f} m."]
+
+
 def _read_lens(camera: Any, plan: Plan) -> Plan:
+    """Focal length and focus as the camera has them; animated ones are told by `settings` and left out."""
     changes: dict[str, Any] = {}
-    for name, value in (("focal_length_mm", camera.lens), ("focus_distance_m", camera.dof.focus_distance)):
+    for name, path, value in (
+        ("focal_length_mm", "lens", camera.lens),
+        ("focus_distance_m", "dof.focus_distance", camera.dof.focus_distance),
+    ):
+        if readsettings.is_animated(camera, path):
+            continue
         if abs(value - getattr(plan.camera, name)) > 2e-6 * abs(getattr(plan.camera, name)):
             changes[name] = round(float(value), 4)
     return attrs.evolve(plan, camera=attrs.evolve(plan.camera, **changes)) if changes else plan
 
 
-def _check_camera(scene: bpy.types.Scene, plan: Plan, drawn: Plan) -> None:
-    """Refuse a scene whose camera is not where its rail and its three axes put it. Raises ReadbackError."""
-    if (plan.rig.bearing_deg, plan.rig.incline_deg) != (drawn.rig.bearing_deg, drawn.rig.incline_deg):
-        return  # the head turned with the rail; pan and tilt are levelled again when the plan is drawn
+def _check_camera(scene: bpy.types.Scene, plan: Plan) -> None:
+    """Refuse a scene whose camera is not where its rail and its three axes put it. Raises ReadbackError.
+
+    plan has its rail where it stands now, in the direction that it was drawn in: what hangs on the rail
+    turned with it since.
+    """
     depsgraph = parts.depsgraph_of(scene)
-    camera = parts.object_of(scene, "camera")
+    camera, rail = parts.object_of(scene, "camera"), parts.object_of(scene, "rail")
     assert camera is not None
+    assert rail is not None
+    stands = np.array(rail.evaluated_get(depsgraph).matrix_world)[:3, :3]
+    turn = stands @ np.array(rig.rail_matrix(plan))[:3, :3].T
+    origin = np.asarray(plan.rig.origin_m)
     slide, pan, tilt = (readmotion.axis_now(scene, plan, axis)[0] for axis in readmotion.AXES)
-    places = geometry.camera_position_m(plan, slide, pan, tilt)
-    rotations = geometry.camera_rotation(pan, tilt, plan.site.scene_north_deg)
+    places = origin + (geometry.camera_position_m(plan, slide, pan, tilt) - origin) @ turn.T
+    rotations = turn @ geometry.camera_rotation(pan, tilt, plan.site.scene_north_deg)
     before = scene.frame_current, scene.frame_subframe
     try:
         for number in range(1, plan.shoot.frames + 1):

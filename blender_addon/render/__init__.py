@@ -1,1 +1,1 @@
-"""Renders the draft clip: looks, engines, the cache of frames, the movie file."""
+"""Renders the draft clip: looks, engines, the cache of frames, the movie file. No buttons."""

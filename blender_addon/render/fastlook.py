@@ -20,7 +20,7 @@ from planner_core.draft import stars
 from planner_core.draft.sky import picture_light
 from planner_core.frames import FrameTable
 from planner_core.light import lamps, sky
-from planner_core.picture import optics
+from planner_core.picture import projection
 from planner_core.rig import geometry
 
 from ..scene import blocking, materials, nightlights, parts, starfield
@@ -460,7 +460,7 @@ def _look_object(
 
 def _in_view(frames: FrameTable) -> _View:
     plan = frames.plan
-    focal_px = optics.delivered_crop(plan.camera, plan.clip).focal_px
+    focal_px = projection.delivered_crop(plan.camera, plan.clip).focal_px
     half = np.array([plan.clip.width_px, plan.clip.height_px]) / (2.0 * focal_px)
     side = np.linspace(-VIEW_MARGIN, VIEW_MARGIN, 13)  # over the whole picture: the zenith may be within it
     across, upward = np.meshgrid(side * half[0], side * half[1])

@@ -9,6 +9,7 @@ seen).
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import attrs
 import bpy
@@ -83,8 +84,24 @@ def block_objects(scene: bpy.types.Scene) -> list[bpy.types.Object]:
 
 
 def is_own(thing: bpy.types.Object) -> bool:
-    """Whether a block's mesh was made by the user, so that nobody else draws it."""
-    return parts.part_of(thing) is None or bool(thing.get(OWN_MESH_KEY))
+    """Whether a block's mesh was made by the user, so that nobody else draws it. Modifiers and shape keys
+    make any block one: its shape is what comes out of them.
+    """
+    return parts.part_of(thing) is None or bool(thing.get(OWN_MESH_KEY)) or is_shaped_later(thing)
+
+
+def is_shaped_later(obj: bpy.types.Object) -> bool:
+    """Whether Blender shows another shape than the object's mesh has: by modifiers or shape keys."""
+    mesh: Any = obj.data
+    return bool(obj.modifiers) or getattr(mesh, "shape_keys", None) is not None
+
+
+def shown_mesh(obj: bpy.types.Object) -> Any:
+    """The mesh as Blender shows it, with modifiers and shape keys, as of its last evaluation."""
+    if not is_shaped_later(obj):
+        return obj.data
+    scenes = obj.users_scene
+    return obj.evaluated_get(parts.depsgraph_of(scenes[0])).data if scenes else obj.data
 
 
 def keeps_name(obj: bpy.types.Object) -> bool:
@@ -201,8 +218,7 @@ def local_mesh(plan: Plan, block: Block) -> tuple[Matrix, NDArray[np.float64], t
 
 def mesh_sums(thing: bpy.types.Object) -> list[float]:
     """A few numbers that change with a mesh's vertices: their count, and sums of their coordinates."""
-    mesh = thing.data
-    assert isinstance(mesh, bpy.types.Mesh)
+    mesh = shown_mesh(thing)
     coordinates = np.empty(3 * len(mesh.vertices), dtype=np.float32)
     mesh.vertices.foreach_get("co", coordinates)
     points = coordinates.reshape(-1, 3).astype(np.float64)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+from typing import Any
+
 import bpy
 
 from planner_core.evening.timetable import EVENT_WORDS, events_in_shoot
@@ -47,24 +50,46 @@ def clear_scene(scene: bpy.types.Scene) -> None:
     store.drop_plan(scene)
 
 
-def draw_timeline(scene: bpy.types.Scene, frames: FrameTable) -> None:
-    """Frame range, fps, size and units of the clip, and a marker at each light event of the shoot."""
+def draw_timeline(scene: Any, frames: FrameTable, keep: Collection[str] = ()) -> None:
+    """Frame range, fps, size and units of the clip, and a marker at each light event of the shoot.
+
+    Settings in keep (frames, fps, size) stay as somebody set them; so do units once a plan was drawn.
+    """
     plan, render = frames.plan, scene.render
-    scene.unit_settings.system = "METRIC"
-    scene.unit_settings.scale_length = 1.0
-    scene.frame_start, scene.frame_end = 1, len(frames)
+    if MARKERS_KEY not in scene:
+        scene.unit_settings.system = "METRIC"
+        scene.unit_settings.scale_length = 1.0
+    if "frames" not in keep:
+        set_frame_range(scene, plan)
     if not 1 <= scene.frame_current <= len(frames):
         scene.frame_set(1)
-    render.resolution_x, render.resolution_y = plan.clip.width_px, plan.clip.height_px
+    if "size" not in keep:
+        set_size(scene, plan)
     render.resolution_percentage = 100
     render.pixel_aspect_x = render.pixel_aspect_y = 1.0
-    render.fps = max(1, round(plan.clip.fps))
-    render.fps_base = render.fps / plan.clip.fps
+    if "fps" not in keep:
+        set_fps(scene, plan)
     _remove_markers(scene)
     names = []
     for name, frame in event_frames(frames):
         names.append(scene.timeline_markers.new(name, frame=frame).name)
     scene[MARKERS_KEY] = names
+
+
+def set_frame_range(scene: bpy.types.Scene, plan: Plan) -> None:
+    """Blender's frame range as the plan has it."""
+    scene.frame_start, scene.frame_end = 1, plan.shoot.frames
+
+
+def set_size(scene: bpy.types.Scene, plan: Plan) -> None:
+    """Blender's picture as large as the delivered clip."""
+    scene.render.resolution_x, scene.render.resolution_y = plan.clip.width_px, plan.clip.height_px
+
+
+def set_fps(scene: bpy.types.Scene, plan: Plan) -> None:
+    """Blender's speed as the clip's."""
+    scene.render.fps = max(1, round(plan.clip.fps))
+    scene.render.fps_base = scene.render.fps / plan.clip.fps
 
 
 def event_frames(frames: FrameTable) -> list[tuple[str, int]]:

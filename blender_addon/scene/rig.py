@@ -11,6 +11,7 @@ rail, and stand where the camera is when the move reaches them.
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from typing import Any
 
 import bpy
@@ -19,7 +20,7 @@ from mathutils import Matrix
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.frames import FrameTable
-from planner_core.picture import optics
+from planner_core.picture import projection
 from planner_core.plan.model import Plan
 from planner_core.rig import motion
 from planner_core.rig.camera import camera_path
@@ -78,8 +79,11 @@ def rail_matrix(plan: Plan) -> Matrix:
 # ---------------------------------------------------------------- drawing
 
 
-def draw_rig(scene: bpy.types.Scene, frames: FrameTable) -> None:
-    """Rail, carriage, head, camera and poses of the plan, with the keys of the move."""
+def draw_rig(scene: bpy.types.Scene, frames: FrameTable, keep: Collection[str] = ()) -> None:
+    """Rail, carriage, head, camera and poses of the plan, with the keys of the move.
+
+    Settings in keep (camera: the scene's; lens: the rig camera's) stay as somebody set them.
+    """
     plan = frames.plan
     collection = parts.collection_of(scene, "rig", "Rig")
     rail = parts.ensure_object(scene, "rail", "Rail", bpy.data.meshes.new("Rail"), collection)
@@ -96,7 +100,9 @@ def draw_rig(scene: bpy.types.Scene, frames: FrameTable) -> None:
     camera.location = (0.0, plan.rig.pupil_offset_m, 0.0)
     camera.rotation_mode = "XYZ"
     camera.rotation_euler = (math.pi / 2.0, 0.0, 0.0)
-    _set_lens(camera.data, frames)
+    if "lens" not in keep:
+        set_sensor(camera.data, frames.plan)
+    set_lens(camera.data, frames.plan)
     for thing, slides, turns in (
         (carriage, (True, False, True), (True, True, True)),
         (pan, (True, True, True), (True, True, False)),
@@ -104,7 +110,8 @@ def draw_rig(scene: bpy.types.Scene, frames: FrameTable) -> None:
         (camera, (True, True, True), (True, True, True)),
     ):
         thing.lock_location, thing.lock_rotation, thing.lock_scale = slides, turns, (True, True, True)
-    scene.camera = camera
+    if "camera" not in keep:
+        scene.camera = camera
     draw_move(scene, frames)
 
 
@@ -200,16 +207,19 @@ def flat(whole: Matrix) -> list[float]:
     return [float(value) for value in np.array(whole).ravel()]
 
 
-def _set_lens(camera: Any, frames: FrameTable) -> None:
-    """Sensor, lens and crop, so that the frame is the delivered clip frame."""
-    plan = frames.plan
-    crop = optics.delivered_crop(plan.camera, plan.clip)
+def set_sensor(camera: Any, plan: Plan) -> None:
+    """Sensor and crop, so that the frame is the delivered clip frame."""
+    crop = projection.delivered_crop(plan.camera, plan.clip)
     camera.type = "PERSP"
     camera.sensor_fit = "HORIZONTAL"
     camera.sensor_width, camera.sensor_height = crop.width_mm, crop.height_mm
+    camera.shift_x = camera.shift_y = 0.0
+
+
+def set_lens(camera: Any, plan: Plan) -> None:
+    """Focal length, focus and aperture."""
     camera.lens_unit = "MILLIMETERS"
     camera.lens = plan.camera.focal_length_mm
-    camera.shift_x = camera.shift_y = 0.0
     camera.clip_start, camera.clip_end = CLIP_START_M, CLIP_END_M
     camera.display_size = 0.25
     camera.dof.use_dof = False

@@ -36,7 +36,7 @@ def _concerns_us(depsgraph: Any) -> bool:
         if isinstance(changed, bpy.types.Object):
             if parts.part_of(changed) in LISTENED_TO:
                 return True
-        elif isinstance(changed, bpy.types.Scene | bpy.types.Collection | bpy.types.Mesh):
+        elif isinstance(changed, bpy.types.Scene | bpy.types.Collection | bpy.types.Mesh | bpy.types.Camera):
             return True
     return False
 

@@ -115,6 +115,15 @@ def shares_with(scene: Any) -> bpy.types.Scene | None:
     return None
 
 
+def restore_setting(scene: Any, key: str) -> None:
+    """Set one of Blender's own settings back to what the plan has."""
+    frames = frames_of(scene)
+    if frames is not None:
+        with handlers_paused():
+            redraw.restore_setting(scene, frames, key)
+        show()
+
+
 def make_own(scene: Any) -> None:
     """Draw the scene's plan with objects of its own, and leave the shared ones to the other scene."""
     frames = frames_of(scene)

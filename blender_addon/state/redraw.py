@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import attrs
 import bpy
@@ -10,6 +11,7 @@ import bpy
 from planner_core import FrameTable, Plan
 
 from ..read import motion as readmotion
+from ..read import settings as readsettings
 from ..scene import blocking, lighting, parts, rig
 from ..scene import build as whole_scene
 
@@ -22,16 +24,17 @@ def redraw(scene: bpy.types.Scene, before: Plan | None, frames: FrameTable) -> N
     if before is None or any(parts.object_of(scene, part) is None for part in RIG_PARTS):
         whole_scene.build_scene(plan, frames, scene)
         return
+    keep = readsettings.kept(scene, before, plan)
     changed = {
         field.name for field in attrs.fields(Plan) if getattr(before, field.name) != getattr(plan, field.name)
     }
     when = bool(changed & {"site", "shoot"})
     if when or "clip" in changed:
-        whole_scene.draw_timeline(scene, frames)
+        whole_scene.draw_timeline(scene, frames, keep)
     if "blocks" in changed or before.rig.origin_m != plan.rig.origin_m or "site" in changed:
         _redraw_blocks(scene, before, plan)
     if changed & {"site", "camera", "clip", "rig", "exposure"}:
-        rig.draw_rig(scene, frames)
+        rig.draw_rig(scene, frames, keep)
     elif "move" in changed or before.shoot.frames != plan.shoot.frames:
         rig.draw_move(scene, frames)
     if when or "exposure" in changed:
@@ -71,7 +74,9 @@ def was_touched(scene: bpy.types.Scene, plan: Plan) -> bool:
     blocks, poses = blocking.block_objects(scene), parts.objects_of(scene, "pose")
     if not _numbered(blocks, len(plan.blocks)) or not _numbered(poses, len(plan.move.poses)):
         return True
-    return _rail_moved(scene, plan) or any(differs(thing) for thing in (*blocks, *poses))
+    if _rail_moved(scene, plan) or _lens_changed(scene, plan):
+        return True
+    return any(differs(thing) for thing in (*blocks, *poses))
 
 
 def curves_touched(scene: bpy.types.Scene, frames: FrameTable) -> bool:
@@ -96,7 +101,42 @@ def settle(scene: bpy.types.Scene, frames: FrameTable) -> None:
         or _rail_moved(scene, plan)
         or any(differs(pose) for pose in poses)
     ):
-        rig.draw_rig(scene, frames)
+        rig.draw_rig(scene, frames, readsettings.kept(scene, plan, plan))
+
+
+def restore_setting(scene: bpy.types.Scene, frames: FrameTable, key: str) -> None:
+    """Set one of Blender's own settings (by the key that `read.settings` has for it) back to the plan's."""
+    rig_camera = parts.object_of(scene, "camera")
+    clip = {"fps": whole_scene.set_fps, "frames": whole_scene.set_frame_range, "size": whole_scene.set_size}
+    if key in clip:
+        clip[key](scene, frames.plan)
+    elif key == "camera":
+        scene.camera = rig_camera
+    elif key == "markers":
+        for marker in scene.timeline_markers:
+            marker.camera = None
+        scene.camera = rig_camera  # a bound marker takes the scene over
+    elif rig_camera is not None:
+        if key.startswith("animated:"):
+            readsettings.stop_animating(rig_camera.data, key.removeprefix("animated:"))
+        else:
+            rig.set_sensor(rig_camera.data, frames.plan)
+        rig.set_lens(rig_camera.data, frames.plan)
+
+
+def _lens_changed(scene: bpy.types.Scene, plan: Plan) -> bool:
+    """Whether somebody set another focal length or focus on the rig's camera, for the whole move."""
+    rig_camera = parts.object_of(scene, "camera")
+    camera: Any = rig_camera.data if rig_camera is not None else None
+    if camera is None:
+        return False
+    return any(
+        not near([value], [planned]) and not readsettings.is_animated(camera, path)
+        for path, value, planned in (
+            ("lens", camera.lens, plan.camera.focal_length_mm),
+            ("dof.focus_distance", camera.dof.focus_distance, plan.camera.focus_distance_m),
+        )
+    )
 
 
 def _rail_moved(scene: bpy.types.Scene, plan: Plan) -> bool:

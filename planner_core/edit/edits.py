@@ -297,6 +297,31 @@ def parse_shutter(text: str, path: str) -> float:
     return float(found[1]) / float(found[2] or 1.0)
 
 
+def with_pans_turned(plan: Plan, turn_deg: float) -> Plan:
+    """The plan with every pose's pan turned clockwise, as when the rail turns with the head on it."""
+    poses = _pans_turned(plan.move.poses, turn_deg)
+    return attrs.evolve(
+        plan,
+        rig=attrs.evolve(plan.rig, pan=_range_around(plan.rig.pan, poses)),
+        move=attrs.evolve(plan.move, poses=poses),
+    )
+
+
+def _pans_turned(poses: tuple[Pose, ...], turn_deg: float) -> tuple[Pose, ...]:
+    return tuple(
+        p if p.pan_deg is None else attrs.evolve(p, pan_deg=round(p.pan_deg + turn_deg, 3)) for p in poses
+    )
+
+
+def _range_around(pan: TurnAxis | None, poses: tuple[Pose, ...]) -> TurnAxis | None:
+    """The pan's range, as wide as before, moved to hold every pose where it doesn't."""
+    values = [p.pan_deg for p in poses if p.pan_deg is not None]
+    if pan is None or not values or (min(values) >= pan.min_deg and max(values) <= pan.max_deg):
+        return pan
+    middle_deg, half = (min(values) + max(values)) / 2.0, (pan.max_deg - pan.min_deg) / 2.0
+    return attrs.evolve(pan, min_deg=round(middle_deg - half, 3), max_deg=round(middle_deg + half, 3))
+
+
 def rail_placed(
     plan: Plan, origin_m: Sequence[float], bearing_deg: float | None = None, aim_m: Any = None
 ) -> Plan:
@@ -320,16 +345,9 @@ def rail_placed(
         middle = axes_at(plan, (poses[0].at + poses[-1].at) / 2.0)
         if "pan_deg" in middle:
             turn = _nearest_turn(aim, middle["pan_deg"]) - middle["pan_deg"]
-            poses = tuple(
-                p if p.pan_deg is None else attrs.evolve(p, pan_deg=round(p.pan_deg + turn, 3)) for p in poses
-            )
+            poses = _pans_turned(poses, turn)
     bearing = rig_now.bearing_deg if bearing_deg is None else round(bearing_deg, 3)
-    pan = rig_now.pan
-    if pan is not None:
-        values = [p.pan_deg for p in poses if p.pan_deg is not None]
-        if values and (min(values) < pan.min_deg or max(values) > pan.max_deg):
-            middle_deg, half = (min(values) + max(values)) / 2.0, (pan.max_deg - pan.min_deg) / 2.0
-            pan = attrs.evolve(pan, min_deg=round(middle_deg - half, 3), max_deg=round(middle_deg + half, 3))
+    pan = _range_around(rig_now.pan, poses)
     return attrs.evolve(
         plan,
         rig=attrs.evolve(rig_now, origin_m=origin, bearing_deg=bearing, pan=pan),

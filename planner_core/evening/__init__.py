@@ -1,1 +1,1 @@
-"""How the shoot lies in its evening: day and night in balance, sunlight, timetable, other dates."""
+"""How the shoot lies in its evening: balance, sunlight, timetable, other dates. No camera settings."""

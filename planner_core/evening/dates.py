@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from planner_core.light import daylight
 from planner_core.maths import search
 from planner_core.maths.angles import compass_deg, unwound_deg, wrapped_deg
-from planner_core.picture.optics import delivered_crop, field_of_view_deg, project_px
+from planner_core.picture.projection import delivered_crop, field_of_view_deg, project_px
 from planner_core.place.blocking import block_label
 from planner_core.place.skyline import OPEN, Skyline, skyline
 from planner_core.plan import timeline

@@ -14,7 +14,7 @@ from attrs import field, frozen
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.frames import FrameTable
-from planner_core.picture.optics import delivered_crop
+from planner_core.picture.projection import delivered_crop
 from planner_core.place import blocking, visibility
 from planner_core.plan.model import Block, Plan, Site, Vector
 from planner_core.plan.timeline import local_datetime

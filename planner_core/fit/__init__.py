@@ -1,1 +1,1 @@
-"""Solvers for what a plan leaves free. Each returns a new plan and says what it changed."""
+"""Solvers for what a plan leaves free: each returns a new plan and what changed. Nothing is judged here."""

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from planner_core.fit.result import Fit
 from planner_core.frames import compute_frames
 from planner_core.maths.runs import span
-from planner_core.picture import composition, parallax, pose_repair, tracks
+from planner_core.picture import block_visibility, composition, parallax, pose_repair
 from planner_core.picture.composition import WEAK, Reading
 from planner_core.plan.model import Plan
 from planner_core.review.findings import Finding
@@ -66,7 +66,7 @@ def _changes(plan: Plan, reading: Reading) -> Iterator[pose_repair.Change]:
 
 def _read(plan: Plan) -> Reading:
     frames = compute_frames(plan)
-    return composition.read(plan, tracks.of(frames), travels=parallax.slides(plan))
+    return composition.read(plan, block_visibility.of(frames), travels=parallax.slides(plan))
 
 
 def _rig_faults(plan: Plan) -> list[Finding]:

@@ -275,9 +275,14 @@ def _lamp(block: Block, before_m: float) -> Array:
     return np.array([*sides, *lids], dtype=np.float64)
 
 
+@lru_cache(maxsize=1)
+def _tints() -> tuple[Array, Array]:
+    return tint_from_xy(WARM_XY), tint_from_xy(WHITE_XY)
+
+
 def _shine(plan: Plan, count: int, is_lamp: bool, luck: np.random.Generator) -> tuple[Array, Array]:
     low, high = LAMP_LUX if is_lamp else WINDOW_LUX
-    warm, white = tint_from_xy(WARM_XY), tint_from_xy(WHITE_XY)
+    warm, white = _tints()
     if is_lamp:
         on = np.full(count, low + (high - low) * luck.random())
         return on, np.tile(LAMP_GAIN * pool_tint(), (count, 1))

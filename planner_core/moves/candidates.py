@@ -16,8 +16,8 @@ from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.maths.angles import unwound_deg, wrapped_deg
-from planner_core.picture import composition, tracks
-from planner_core.picture.optics import delivered_crop
+from planner_core.picture import block_visibility, composition
+from planner_core.picture.projection import delivered_crop
 from planner_core.place import blocking
 from planner_core.plan.model import Plan, Pose, TurnAxis
 from planner_core.rig import geometry
@@ -164,7 +164,7 @@ class Bench:
         pans = [self.pan_deg(framing.slide_m, framing.place) for framing in tried]
         path = _still_cameras(self.plan, tried, pans)
         reading = composition.read(
-            self.plan, tracks.compute_tracks(self.plan, path), travels=False, every_frame=True
+            self.plan, block_visibility.compute_visibility(self.plan, path), travels=False, every_frame=True
         )
         middle = [sum(span) / 2.0 for span in (self.planned_pan, self.planned_tilt)]
         turned = wrapped_deg(np.array(pans) - middle[0])

@@ -16,7 +16,7 @@ from attrs import frozen
 from planner_core.frames import compute_frames
 from planner_core.moves import candidates
 from planner_core.moves.candidates import KINDS, SLIDING_M, TURNING_DEG, Bench
-from planner_core.picture import composition, parallax, pose_repair, tracks
+from planner_core.picture import block_visibility, composition, parallax, pose_repair
 from planner_core.picture.composition import Reading, percent
 from planner_core.picture.parallax import GOOD_PERCENT, MISSING_PERCENT, Parallax
 from planner_core.picture.speed import frame_widths_a_second, screen_speeds, speed_word
@@ -141,7 +141,7 @@ class _Measured:
         self.plan = plan
         frames = compute_frames(plan)
         self.findings = review(plan, frames).findings
-        seen = tracks.of(frames)
+        seen = block_visibility.of(frames)
         self.parallax = parallax.parallax(plan, seen)
         self.reading = composition.read(plan, seen, travels=parallax.slides(plan))
         self.turned_percent = turned_percent(seen)
@@ -188,7 +188,7 @@ def moving_axes(plan: Plan) -> tuple[str, ...]:
     )
 
 
-def turned_percent(seen: tracks.Tracks) -> tuple[float, float]:
+def turned_percent(seen: block_visibility.BlockVisibility) -> tuple[float, float]:
     """How far pan and tilt move the far distance over the clip, each in percent of the frame's width."""
     ahead = -seen.camera_rotation[:, :, 2]
     bearing = np.unwrap(np.arctan2(ahead[:, 0], ahead[:, 1]))
@@ -227,7 +227,7 @@ def _points(
 def _quick_score(plan: Plan) -> float:
     """Score of a variant by some frames and without the rig's and the light's findings."""
     path = camera_path(plan, np.linspace(0.0, 1.0, QUICK_PLACES))
-    seen = tracks.compute_tracks(plan, path)
+    seen = block_visibility.compute_visibility(plan, path)
     moved = parallax.parallax(plan, seen)
     reading = composition.read(plan, seen, travels=parallax.slides(plan))
     judged = composition.judged(plan, reading.at)

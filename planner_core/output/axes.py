@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.frames import FrameTable
-from planner_core.picture import speed
+from planner_core.picture import projection, speed
 from planner_core.plan.model import Plan
 from planner_core.plan.timeline import local_datetime
 from planner_core.rig import drive, motion
@@ -144,6 +144,6 @@ def _error_px(
     watched = speed.watched_points(plan, frames.camera_m, frames.camera_rotation)
     poses = [camera_pose(plan, axes, (count,)) for axes in (meant, real)]
     there, here = (
-        speed.picture_px(plan, watched.points_m, pose.camera_m, pose.camera_rotation) for pose in poses
+        projection.point_paths(plan, watched.points_m, pose.camera_m, pose.camera_rotation) for pose in poses
     )
     return speed.shift_px(plan, there, here)

@@ -14,8 +14,8 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
-from planner_core.picture.optics import delivered_crop, field_of_view_deg
-from planner_core.picture.tracks import Seen, Tracks, spread
+from planner_core.picture.block_visibility import BlockVisibility, Visibility, spread
+from planner_core.picture.projection import delivered_crop, field_of_view_deg
 from planner_core.place import blocking
 from planner_core.plan.model import Plan
 
@@ -67,7 +67,7 @@ class SubjectReading:
     subject: tuple[int, ...]
     rect_px: Array
     inside: Array
-    seen: Seen
+    seen: Visibility
     visible: Array
     shown: Array
     oversize: Mask
@@ -96,35 +96,35 @@ class Reading(SubjectReading):
         return max(self.parts, key=lambda name: WEIGHTS[name] * (1.0 - self.parts[name][frame]))
 
 
-def read_subject(plan: Plan, tracks: Tracks, *, every_frame: bool = False) -> SubjectReading:
+def read_subject(plan: Plan, visibility: BlockVisibility, *, every_frame: bool = False) -> SubjectReading:
     """Where the subject is on every frame, and how much of it shows.
 
     every_frame works out each frame by itself, for cameras that don't follow on each other.
     """
     subject = blocking.subject_parts(plan)
-    count = len(tracks)
+    count = len(visibility)
     if not subject:
         nothing = np.full(count, np.nan)
         none = np.zeros(count)
         return SubjectReading(
-            at=tracks.at,
+            at=visibility.at,
             subject=(),
             rect_px=np.full((count, 4), np.nan),
             inside=none,
-            seen=Seen(
-                share=nothing, looked_at=np.empty(0, np.intp), hidden_by=np.empty((0, len(plan.blocks)))
+            seen=Visibility(
+                fraction=nothing, sampled=np.empty(0, np.intp), hidden_by=np.empty((0, len(plan.blocks)))
             ),
             visible=none,
             shown=none,
             oversize=np.zeros((count, 2), dtype=bool),
         )
-    rect = tracks.rectangle_px(subject)
-    oversize = _oversize(tracks, rect)
-    seen = tracks.seen(subject, ignoring=_companions(plan, subject), every_frame=every_frame)
-    visible = np.nan_to_num(seen.share)
-    inside = tracks.inside_share(subject, np.arange(count) if every_frame else None)
+    rect = visibility.rectangle_px(subject)
+    oversize = _oversize(visibility, rect)
+    seen = visibility.visible(subject, ignoring=_companions(plan, subject), every_frame=every_frame)
+    visible = np.nan_to_num(seen.fraction)
+    inside = visibility.inside_share(subject, np.arange(count) if every_frame else None)
     return SubjectReading(
-        at=tracks.at,
+        at=visibility.at,
         subject=subject,
         rect_px=rect,
         inside=inside,
@@ -135,24 +135,24 @@ def read_subject(plan: Plan, tracks: Tracks, *, every_frame: bool = False) -> Su
     )
 
 
-def read(plan: Plan, tracks: Tracks, *, travels: bool, every_frame: bool = False) -> Reading:
+def read(plan: Plan, visibility: BlockVisibility, *, travels: bool, every_frame: bool = False) -> Reading:
     """The reading of every frame. travels says whether the camera moves along, which asks for a
     foreground.
     """
-    found = read_subject(plan, tracks, every_frame=every_frame)
-    horizon = _horizon(tracks)
-    foreground = _foreground(plan, tracks, found.subject)
-    merging, closeness = np.full(len(tracks), -1), np.zeros(len(tracks))
+    found = read_subject(plan, visibility, every_frame=every_frame)
+    horizon = _horizon(visibility)
+    foreground = _foreground(plan, visibility, found.subject)
+    merging, closeness = np.full(len(visibility), -1), np.zeros(len(visibility))
     parts = {"horizon": _horizon_score(horizon)}
     if travels:
         parts["foreground"] = _foreground_score(foreground)
     if found.subject:
-        merging, closeness = _merging(plan, tracks, found.subject, found.rect_px)
+        merging, closeness = _merging(plan, visibility, found.subject, found.rect_px)
         parts |= {
-            "place": _place_score(tracks, found),
-            "edges": _edges_score(tracks, found),
-            "size": _size_score(tracks, found),
-            "headroom": _headroom_score(tracks, found),
+            "place": _place_score(visibility, found),
+            "edges": _edges_score(visibility, found),
+            "size": _size_score(visibility, found),
+            "headroom": _headroom_score(visibility, found),
             "apart": 1.0 - 0.6 * closeness,
         }
     score = _together(parts)
@@ -284,13 +284,13 @@ def _smooth(value: ArrayLike, low: float, high: float) -> Array:
     return share * share * (3.0 - 2.0 * share)
 
 
-def _horizon(tracks: Tracks) -> Array:
+def _horizon(visibility: BlockVisibility) -> Array:
     """Height of the level horizon above the frame's lower edge, as a share of the frame's height; no rig
     here rolls.
     """
-    ahead = -tracks.camera_rotation[:, :, 2]
+    ahead = -visibility.camera_rotation[:, :, 2]
     level = np.maximum(np.hypot(ahead[:, 0], ahead[:, 1]), 1e-9)
-    return 0.5 - tracks.focal_px * ahead[:, 2] / level / tracks.height_px
+    return 0.5 - visibility.focal_px * ahead[:, 2] / level / visibility.height_px
 
 
 def _horizon_score(horizon: Array) -> Array:
@@ -303,21 +303,21 @@ def _horizon_score(horizon: Array) -> Array:
     return np.where(off < 0.0, np.maximum(0.8 - edge, 0.65), 1.0 - split - edge)
 
 
-def _foreground(plan: Plan, tracks: Tracks, subject: Sequence[int]) -> Array:
+def _foreground(plan: Plan, visibility: BlockVisibility, subject: Sequence[int]) -> Array:
     """Share of the frame that near things cover, worked out on some frames and interpolated."""
-    count = len(tracks)
+    count = len(visibility)
     total = np.zeros(count)
     if not plan.blocks:
         return total
     frames = np.flatnonzero(spread(count, FOREGROUND_FRAMES))
-    inside, distance = tracks.in_frame[frames], tracks.distance_m[frames]
+    inside, distance = visibility.in_frame[frames], visibility.distance_m[frames]
     for index, block in enumerate(plan.blocks):
         if index in subject or block.role in ("ground", "water"):
             continue
         near = inside[:, index] & ((distance[:, index] < NEAR_M) | (block.role == "foreground"))
         if near.any():
             share = np.zeros(len(frames))
-            share[near] = tracks.frame_share(index, frames[near])
+            share[near] = visibility.frame_share(index, frames[near])
             total += np.interp(np.arange(count), frames, share)
     return np.minimum(total, 1.0)
 
@@ -327,9 +327,9 @@ def _foreground_score(foreground: Array) -> Array:
     return (0.3 + 0.7 * _smooth(foreground, 0.0, low)) * (1.0 - 0.6 * _smooth(foreground, high, 0.85))
 
 
-def _oversize(tracks: Tracks, rect: Array) -> Mask:
-    wide = rect[:, 2] - rect[:, 0] > tracks.width_px
-    tall = rect[:, 3] - rect[:, 1] > tracks.height_px
+def _oversize(visibility: BlockVisibility, rect: Array) -> Mask:
+    wide = rect[:, 2] - rect[:, 0] > visibility.width_px
+    tall = rect[:, 3] - rect[:, 1] > visibility.height_px
     return np.stack([wide, tall], axis=1)
 
 
@@ -338,42 +338,44 @@ def _companions(plan: Plan, subject: Sequence[int]) -> tuple[int, ...]:
     return tuple(i for i, block in enumerate(plan.blocks) if block.role == "subject" and i not in subject)
 
 
-def _place_score(tracks: Tracks, found: SubjectReading) -> Array:
+def _place_score(visibility: BlockVisibility, found: SubjectReading) -> Array:
     rect, oversize = found.rect_px, found.oversize
-    middle_x = (rect[:, 0] + rect[:, 2]) / 2.0 / tracks.width_px
-    middle_y = (rect[:, 1] + rect[:, 3]) / 2.0 / tracks.height_px
+    middle_x = (rect[:, 0] + rect[:, 2]) / 2.0 / visibility.width_px
+    middle_y = (rect[:, 1] + rect[:, 3]) / 2.0 / visibility.height_px
     away = np.min([np.abs(middle_x - place) for place in PLACES], axis=0)
     across = np.where(oversize[:, 0], 1.0, 1.0 - np.clip((away - 0.05) / 0.25, 0.0, 1.0))
     above = np.where(oversize[:, 1], 1.0, 1.0 - np.clip((np.abs(middle_y - 0.5) - 0.25) / 0.25, 0.0, 1.0))
     return np.nan_to_num(np.minimum(across, above))
 
 
-def _edges_score(tracks: Tracks, found: SubjectReading) -> Array:
+def _edges_score(visibility: BlockVisibility, found: SubjectReading) -> Array:
     """1 with air all round, 0.7 where the outline touches the edge, falling to 0 where a quarter of it is
     cut.
     """
-    gap = air(tracks.plan, found)
+    gap = air(visibility.plan, found)
     whole = 0.7 + 0.3 * _smooth(gap, 0.0, AIR)
     cut = 0.7 * (1.0 - np.clip((1.0 - found.inside) / 0.25, 0.0, 1.0))
     return np.nan_to_num(np.where(gap >= 0.0, whole, cut))
 
 
-def _size_score(tracks: Tracks, found: SubjectReading) -> Array:
+def _size_score(visibility: BlockVisibility, found: SubjectReading) -> Array:
     rect = found.rect_px
-    width = (np.minimum(rect[:, 2], tracks.width_px) - np.maximum(rect[:, 0], 0.0)) / tracks.width_px
-    height = (np.minimum(rect[:, 3], tracks.height_px) - np.maximum(rect[:, 1], 0.0)) / tracks.height_px
+    width = (np.minimum(rect[:, 2], visibility.width_px) - np.maximum(rect[:, 0], 0.0)) / visibility.width_px
+    height = (
+        np.minimum(rect[:, 3], visibility.height_px) - np.maximum(rect[:, 1], 0.0)
+    ) / visibility.height_px
     size = np.maximum(np.fmax(width, height), 1e-6)
     low, high = np.log(READABLE)
     return np.nan_to_num(np.clip((np.log(size) - low) / (high - low), 0.0, 1.0))
 
 
-def _headroom_score(tracks: Tracks, found: SubjectReading) -> Array:
-    gap = found.rect_px[:, 1] / tracks.height_px
+def _headroom_score(visibility: BlockVisibility, found: SubjectReading) -> Array:
+    gap = found.rect_px[:, 1] / visibility.height_px
     return np.nan_to_num(np.where(found.oversize[:, 1], 1.0, 0.2 + 0.8 * _smooth(gap, 0.0, HEADROOM)))
 
 
 def _merging(
-    plan: Plan, tracks: Tracks, subject: Sequence[int], rect: Array
+    plan: Plan, visibility: BlockVisibility, subject: Sequence[int], rect: Array
 ) -> tuple[NDArray[np.intp], Array]:
     """The block whose side runs along a side of the subject, −1 for none, and how closely, 0 to 1.
 
@@ -381,27 +383,27 @@ def _merging(
     one that ends where the part begins, or that stands in front with its edge on the part's edge. Not those
     at much the same distance, which are built onto it, nor ground, water and ridges.
     """
-    count = len(tracks)
+    count = len(visibility)
     roles = [
         block.role in ("foreground", "background") and block.shape != "ridge" and index not in subject
         for index, block in enumerate(plan.blocks)
     ]
-    tolerance = TOUCH * tracks.width_px
-    beside = (tracks.left < rect[:, 2:3] + tolerance) & (tracks.right > rect[:, 0:1] - tolerance)
-    beside &= (tracks.top < rect[:, 3:4]) & (tracks.bottom > rect[:, 1:2]) & tracks.in_frame
+    tolerance = TOUCH * visibility.width_px
+    beside = (visibility.left < rect[:, 2:3] + tolerance) & (visibility.right > rect[:, 0:1] - tolerance)
+    beside &= (visibility.top < rect[:, 3:4]) & (visibility.bottom > rect[:, 1:2]) & visibility.in_frame
     chosen = np.flatnonzero(beside.any(axis=0) & np.array(roles, dtype=bool))
     if not len(chosen):
         return np.full(count, -1), np.zeros(count)
     left, top, right, bottom = (
-        side[:, chosen] for side in (tracks.left, tracks.top, tracks.right, tracks.bottom)
+        side[:, chosen] for side in (visibility.left, visibility.top, visibility.right, visibility.bottom)
     )
-    distance = tracks.distance_m[:, chosen]
+    distance = visibility.distance_m[:, chosen]
     gap = np.full(left.shape, np.inf)
     tall = rect[:, 3] - rect[:, 1]
     for part in subject:
-        own_left, own_top, own_right, own_bottom = tracks.rectangle_px((part,)).T[:, :, None]
+        own_left, own_top, own_right, own_bottom = visibility.rectangle_px((part,)).T[:, :, None]
         high = own_bottom - own_top
-        own = tracks.distance_m[:, part : part + 1]
+        own = visibility.distance_m[:, part : part + 1]
         kissing = np.minimum(np.abs(left - own_right), np.abs(right - own_left))
         flush = np.minimum(np.abs(left - own_left), np.abs(right - own_right))
         nearest = np.where(distance < own, np.minimum(kissing, flush), kissing)

@@ -24,7 +24,7 @@ from numpy.typing import ArrayLike, NDArray
 from planner_core.light import lamps, sky
 from planner_core.light.colour import LUMINANCE
 from planner_core.light.daylight import NaturalLight
-from planner_core.picture import optics
+from planner_core.picture import projection
 from planner_core.place import blocking, visibility
 from planner_core.place.surface_colours import block_albedos, level_ground_colour, luminance
 from planner_core.plan.model import Plan
@@ -35,7 +35,7 @@ Rows = NDArray[np.intp]
 
 METER_K = 12.5  # cd s/m² at ISO 100, ISO 2720:1974
 COLUMNS, LINES = 32, 18
-READ_FRAMES = 17  # of a clip, evenly spread; the light of an evening falls by about half a stop between two
+READ_FRAMES = 13  # of a clip, evenly spread
 SKY, LEVEL_GROUND = -1, -2
 AIR_M = 30_000.0  # how far the air lets a colour through to 1/e: a clear evening, value from memory
 WATER_F0 = 0.02  # mirrored straight down, Fresnel for water
@@ -100,7 +100,7 @@ class Readings:
     average is the mean luminance of the picture; evaluative that with the brightest tenth of the picture
     counting BRIGHTEST_WEIGHT more, as a meter weighs it that protects the highlights; sky the brightest tenth
     of the sky, and subject its face toward the camera, NaN where there is none; shadows the darkest tenth of
-    the picture; ground level ground in the open. sky_share is how much of the picture is sky. grid has the pictures.
+    the picture; ground level ground in the open. sky_share is how much of the picture is sky.
     """
 
     average_ev100: Array
@@ -130,7 +130,7 @@ def readings(scene: Scene) -> Readings:
 
     Some frames are read (read_frames). Between them, what a reading is over the incident light on level
     ground is interpolated, after a low pass in time: each read frame counts half, its neighbours a quarter.
-    So what enters or leaves the picture changes the reading over an eighth of the clip.
+    So what enters or leaves the picture changes the reading over a sixth of the clip.
     """
     grid = read_grid(scene)
     cells = np.sort(grid.luminance_cd_m2.reshape(len(grid.at), -1), axis=1)
@@ -224,7 +224,7 @@ class _Reading:
         self.eye = np.asarray(scene.camera_m, dtype=np.float64)[at]
         self.rotation = np.asarray(scene.camera_rotation, dtype=np.float64)[at]
         self.sun, self.moon = scene.sun_direction[at], scene.moon_direction[at]
-        crop = optics.delivered_crop(self.plan.camera, self.plan.clip)
+        crop = projection.delivered_crop(self.plan.camera, self.plan.clip)
         self.half = np.array([self.plan.clip.width_px, self.plan.clip.height_px]) / (2.0 * crop.focal_px)
         self.ground_m = blocking.ground_level_m(self.plan)
         self.ground_albedo = luminance(level_ground_colour())

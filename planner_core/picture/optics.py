@@ -1,66 +1,13 @@
-"""The lens and the delivered frame: crop, field of view, projection, depth of field, star drift."""
+"""The lens: depth of field, circle of confusion, drift of the stars."""
 
 from __future__ import annotations
 
 import numpy as np
-from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
-from planner_core.plan.model import Camera, Clip, Plan
+from planner_core.picture.projection import delivered_crop
+from planner_core.plan.model import Camera, Plan
 from planner_core.rig.geometry import direction
-
-
-@frozen(kw_only=True)
-class Crop:
-    """The widest part of the sensor with the clip's shape: what is delivered and judged."""
-
-    width_mm: float
-    height_mm: float
-    focal_px: float  # focal length in clip pixels; clip pixels are square on the crop
-
-
-def delivered_crop(camera: Camera, clip: Clip) -> Crop:
-    """The widest crop of the sensor with the clip's shape (16:9 out of 3:2 keeps the width)."""
-    shape = clip.width_px / clip.height_px
-    width_mm = min(camera.sensor_width_mm, camera.sensor_height_mm * shape)
-    return Crop(
-        width_mm=width_mm,
-        height_mm=width_mm / shape,
-        focal_px=camera.focal_length_mm / width_mm * clip.width_px,
-    )
-
-
-def delivered_image_px(camera: Camera, clip: Clip) -> tuple[float, float]:
-    """Width and height of that crop in pixels of the camera's image."""
-    crop = delivered_crop(camera, clip)
-    return (
-        crop.width_mm / camera.sensor_width_mm * camera.image_width_px,
-        crop.height_mm / camera.sensor_height_mm * camera.image_height_px,
-    )
-
-
-def field_of_view_deg(size_mm: ArrayLike, focal_length_mm: ArrayLike) -> NDArray[np.float64]:
-    """Angle of view of a sensor side, degrees: 2·atan(w / 2f)."""
-    return np.degrees(2.0 * np.arctan(np.asarray(size_mm) / (2.0 * np.asarray(focal_length_mm))))
-
-
-def project_px(
-    plan: Plan, points_m: ArrayLike, position_m: ArrayLike, rotation: ArrayLike
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Clip pixels and depth of scene points for cameras.
-
-    points_m (..., 3) broadcasts against position_m (..., 3) and rotation (..., 3, 3). Returns x, y in clip
-    pixels, shape (..., 2), origin at the frame's top left corner with y down, and the depth ahead of the
-    entrance pupil in metres, shape (...). Points at or behind the pupil (depth ≤ 0) have no picture: their
-    pixels are NaN.
-    """
-    offset = np.asarray(points_m, dtype=np.float64) - np.asarray(position_m, dtype=np.float64)
-    local = np.einsum("...ji,...j->...i", np.asarray(rotation, dtype=np.float64), offset)
-    depth = -local[..., 2]
-    scale = delivered_crop(plan.camera, plan.clip).focal_px / np.where(depth > 0.0, depth, np.nan)
-    x = plan.clip.width_px / 2.0 + local[..., 0] * scale
-    y = plan.clip.height_px / 2.0 - local[..., 1] * scale
-    return np.stack([x, y], axis=-1), depth
 
 
 def circle_of_confusion_mm(camera: Camera) -> float:

@@ -11,7 +11,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
-from planner_core.picture.tracks import Tracks
+from planner_core.picture.block_visibility import BlockVisibility
 from planner_core.place import blocking
 from planner_core.plan.model import Plan
 from planner_core.rig.motion import axis_positions
@@ -69,15 +69,15 @@ def slides(plan: Plan) -> bool:
     return plan.rig.slide is not None and slide is not None and float(np.ptp(slide)) >= MOVING_M
 
 
-def parallax(plan: Plan, tracks: Tracks) -> Parallax:
+def parallax(plan: Plan, visibility: BlockVisibility) -> Parallax:
     """The parallax of a clip."""
-    camera = tracks.camera_m
+    camera = visibility.camera_m
     first, last = _farthest_apart(camera)
     travel = float(np.linalg.norm(camera[last] - camera[first]))
-    lens = tracks.camera_rotation[len(tracks) // 2]
-    strength = _strength_px_m(tracks, camera[last] - camera[first], lens)
-    blocks, distance, shift = _shifts(plan, tracks, first, last, lens)
-    width = tracks.width_px
+    lens = visibility.camera_rotation[len(visibility) // 2]
+    strength = _strength_px_m(visibility, camera[last] - camera[first], lens)
+    blocks, distance, shift = _shifts(plan, visibility, first, last, lens)
+    width = visibility.width_px
     layers = tuple(
         Layer(block=int(b), distance_m=float(d), shift_percent=float(np.hypot(*s)) / width * 100.0)
         for b, d, s in zip(blocks, distance, shift, strict=True)
@@ -108,51 +108,54 @@ def _farthest_apart(camera_m: Array) -> tuple[int, int]:
     return min(first, second), max(first, second)
 
 
-def _strength_px_m(tracks: Tracks, way: Array, lens: Array) -> float:
+def _strength_px_m(visibility: BlockVisibility, way: Array, lens: Array) -> float:
     """Shift in clip pixels, times distance in metres, of a thing halfway between the middle and the side of
     the frame.
     """
     across, up, back = way @ lens
     return float(
-        np.hypot(abs(across) * tracks.focal_px + abs(back) * tracks.width_px / 4.0, up * tracks.focal_px)
+        np.hypot(
+            abs(across) * visibility.focal_px + abs(back) * visibility.width_px / 4.0,
+            up * visibility.focal_px,
+        )
     )
 
 
 def _shifts(
-    plan: Plan, tracks: Tracks, first: int, last: int, lens: Array
+    plan: Plan, visibility: BlockVisibility, first: int, last: int, lens: Array
 ) -> tuple[NDArray[np.intp], Array, Array]:
     """Blocks in the picture, the nearest first: number, distance of the nearest part in it, and shift (n, 2)
     in pixels.
     """
-    frames = np.unique(np.linspace(0, len(tracks) - 1, SAMPLE_FRAMES).round().astype(int))
-    width, height = tracks.width_px, tracks.height_px
-    rect = [side[frames] for side in (tracks.left, tracks.top, tracks.right, tracks.bottom)]
+    frames = np.unique(np.linspace(0, len(visibility) - 1, SAMPLE_FRAMES).round().astype(int))
+    width, height = visibility.width_px, visibility.height_px
+    rect = [side[frames] for side in (visibility.left, visibility.top, visibility.right, visibility.bottom)]
     shown = (np.clip(rect[2], 0, width) - np.clip(rect[0], 0, width)) * (
         np.clip(rect[3], 0, height) - np.clip(rect[1], 0, height)
     )
     large = np.nanmax(np.append(np.nan_to_num(shown), np.zeros((1, shown.shape[1])), axis=0), axis=0)
     roles = np.array([block.role not in ("ground", "water") for block in plan.blocks], dtype=bool)
     kept = np.flatnonzero((large >= SMALL_SHARE * width * height) & roles)
-    boxes = tracks.boxes
+    boxes = visibility.boxes
     chosen = np.flatnonzero(np.isin(boxes.block, kept))
     none = np.empty(0, dtype=np.intp)
     if not len(chosen):
         return none, np.empty(0), np.empty((0, 2))
     points = _surface(boxes, chosen)
-    turned, camera = tracks.camera_rotation[frames], tracks.camera_m[frames]
+    turned, camera = visibility.camera_rotation[frames], visibility.camera_m[frames]
     local = points.reshape(1, -1, 3) @ turned - (camera[:, None] @ turned)
     local = local.reshape(len(frames), *points.shape)
     depth = -local[..., 2]
-    across, up = (np.abs(local[..., axis]) * tracks.focal_px for axis in (0, 1))
+    across, up = (np.abs(local[..., axis]) * visibility.focal_px for axis in (0, 1))
     inside = (depth > 0.0) & (across <= depth * width / 2.0) & (up <= depth * height / 2.0)
     squared = np.where(inside, np.einsum("fbpi,fbpi->fbp", local, local), np.inf)
     reach = np.sqrt(squared.min(axis=0))  # (boxes, points)
     best = reach.argmin(axis=1)
     rows = np.arange(len(chosen))
     distance, spot = reach[rows, best], points[rows, best]
-    ends = [(spot - tracks.camera_m[frame]) @ lens for frame in (first, last)]
+    ends = [(spot - visibility.camera_m[frame]) @ lens for frame in (first, last)]
     ahead = np.isfinite(distance) & (ends[0][:, 2] < 0.0) & (ends[1][:, 2] < 0.0)
-    pictures = [end[:, :2] / np.where(ahead, -end[:, 2], 1.0)[:, None] * tracks.focal_px for end in ends]
+    pictures = [end[:, :2] / np.where(ahead, -end[:, 2], 1.0)[:, None] * visibility.focal_px for end in ends]
     shift = (pictures[1] - pictures[0]) * (1.0, -1.0)
     order = np.flatnonzero(ahead)[np.argsort(distance[ahead], kind="stable")]
     _, firsts = np.unique(boxes.block[chosen[order]], return_index=True)  # the nearest box of each block

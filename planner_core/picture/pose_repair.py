@@ -14,7 +14,7 @@ from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.maths import search
-from planner_core.picture import composition, tracks
+from planner_core.picture import block_visibility, composition
 from planner_core.picture.composition import INSIDE_WHOLE, SEEN_BARELY, SEEN_ENOUGH, Reading, SubjectReading
 from planner_core.place import blocking
 from planner_core.plan.model import Plan, Pose, field_range
@@ -138,7 +138,7 @@ def smallest_change(
         all_ = _Trial(plan, everyone, weak, air, reading.travels, budget, counts=WHOLE_COUNTS)
         aim = _Aim(some, reading) if aim is None else aim
         aim.ask_for(air)
-        found = _SmallestChange(plan, some, all_, aim, len(reading.seen.looked_at)).run()
+        found = _SmallestChange(plan, some, all_, aim, len(reading.seen.sampled)).run()
         if found is not None:
             return found
     return None
@@ -261,9 +261,9 @@ class Budget:
         """Whether one more try is left, and so much work."""
         return self.tries < self.most_tries and (self.most_work is None or self.work + work <= self.most_work)
 
-    def spend(self, seen: tracks.Tracks) -> int:
-        """Count what has been worked out of some tracks, and say how much it was."""
-        work = TRIAL_WORK + seen.ray_tests + OUTLINE_WORK * seen.outlines
+    def spend(self, seen: block_visibility.BlockVisibility) -> int:
+        """Count what has been worked out of some blocks' visibility, and say how much it was."""
+        work = TRIAL_WORK + seen.work.ray_tests + OUTLINE_WORK * seen.work.outlines
         self.work += work
         return work
 
@@ -315,7 +315,7 @@ class _Trial:
         return float(np.mean(bad) + np.mean(depth * bad))
 
     def _failing_at(self, plan: Plan, places: Array) -> tuple[Mask, Array]:
-        seen = tracks.compute_tracks(plan, camera_path(plan, places))
+        seen = block_visibility.compute_visibility(plan, camera_path(plan, places))
         found = _failing_in(plan, seen, weak=self.weak, air=self.air, travels=self.travels)
         work = self.budget.spend(seen) - TRIAL_WORK
         self.place_work = max(self.place_work, work // len(places))
@@ -430,11 +430,11 @@ class _Aim:
             lens_bearing_deg=pan,
             lens_altitude_deg=tilt,
         )
-        seen = tracks.compute_tracks(self.plan, path)
+        seen = block_visibility.compute_visibility(self.plan, path)
         subjects = [i for i, block in enumerate(self.plan.blocks) if block.role == "subject"]
-        found = seen.seen(blocking.subject_parts(self.plan), ignoring=subjects, every_frame=True)
+        found = seen.visible(blocking.subject_parts(self.plan), ignoring=subjects, every_frame=True)
         budget.spend(seen)
-        return places, np.nan_to_num(found.share)
+        return places, np.nan_to_num(found.fraction)
 
     def may_hit(self, axis: str, poses: tuple[int, ...], steps: int) -> bool:
         if axis == "slide_m":
@@ -541,7 +541,7 @@ def _changed(plan: Plan, axis: str, poses: Sequence[int], steps: int) -> Plan:
 
 
 def _failing_in(
-    plan: Plan, seen: tracks.Tracks, *, weak: float, air: float, travels: bool
+    plan: Plan, seen: block_visibility.BlockVisibility, *, weak: float, air: float, travels: bool
 ) -> tuple[Mask, Array]:
     if weak <= 0.0:
         found = composition.read_subject(plan, seen)

@@ -9,7 +9,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
-from planner_core.picture.optics import delivered_crop
+from planner_core.picture.projection import PointPaths, delivered_crop, in_picture, point_paths
 from planner_core.place.blocking import block_mesh, subject_indices
 from planner_core.plan.model import Block, Plan
 from planner_core.words.figures import figure
@@ -62,25 +62,12 @@ def px_text(px_per_frame: float) -> str:
 
 
 @frozen(kw_only=True, eq=False)
-class Watched:
+class WatchedPoints:
     """Points of the scene whose way across the picture is watched, and the blocks that they belong to."""
 
     points_m: Array  # (points, 3)
     role: NDArray[np.intp]  # (points,), places in ROLES
     block: NDArray[np.intp]  # (points,), −1 for the far distance
-
-
-@frozen(kw_only=True, eq=False)
-class Track:
-    """Points on their way through the pictures, arrays of shape (frames, points).
-
-    x_px and y_px are clip pixels from the frame's top left corner, NaN where depth_m, the distance ahead of
-    the camera, is not above 0.
-    """
-
-    x_px: Array
-    y_px: Array
-    depth_m: Array
 
 
 @frozen(kw_only=True, eq=False)
@@ -120,16 +107,16 @@ def screen_speeds(plan: Plan, camera_m: Array, camera_rotation: Array) -> dict[s
     if len(camera_m) < 2:
         return {}
     watched = watched_points(plan, camera_m, camera_rotation)
-    return role_speeds(plan, watched, picture_px(plan, watched.points_m, camera_m, camera_rotation))
+    return role_speeds(plan, watched, point_paths(plan, watched.points_m, camera_m, camera_rotation))
 
 
-def role_speeds(plan: Plan, watched: Watched, track: Track) -> dict[str, RoleSpeed]:
+def role_speeds(plan: Plan, watched: WatchedPoints, paths: PointPaths) -> dict[str, RoleSpeed]:
     """Speed of each role out of the watched points' way through the pictures, as screen_speeds has it."""
-    moved = np.hypot(np.diff(track.x_px, axis=0), np.diff(track.y_px, axis=0))
-    counts = in_picture(plan, track)[:-1]
+    moved = np.hypot(np.diff(paths.x_px, axis=0), np.diff(paths.y_px, axis=0))
+    counts = in_picture(plan, paths)[:-1]
     # what is behind the camera a frame later has crossed the picture at the least
     moved = np.where(np.isfinite(moved), moved, math.hypot(plan.clip.width_px, plan.clip.height_px))
-    depth = track.depth_m[:-1]
+    depth = paths.depth_m[:-1]
     found = {}
     for place, role in enumerate(ROLES):
         mine = watched.role == place
@@ -169,41 +156,14 @@ def _median(role: str, counts: NDArray, moved: Array, depth: Array, block: NDArr
 # ---------------------------------------------------------------- points
 
 
-def picture_px(plan: Plan, points_m: Array, camera_m: Array, camera_rotation: Array) -> Track:
-    """Where the same points (points, 3) are in the picture of every frame's camera.
-
-    What optics.project_px gives, faster, for the case that every frame sees every point. camera_m is
-    (frames, 3) and camera_rotation (frames, 3, 3).
-    """
-    frames, points = len(camera_m), len(points_m)
-    turned = np.ascontiguousarray(camera_rotation.transpose(0, 2, 1))
-    local = (turned.reshape(-1, 3) @ np.ascontiguousarray(points_m).T).reshape(frames, 3, points)
-    local -= np.einsum("fji,fi->fj", turned, camera_m)[:, :, None]
-    depth = -local[:, 2]
-    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
-        scale = delivered_crop(plan.camera, plan.clip).focal_px / depth
-    scale[depth <= 0.0] = np.nan
-    return Track(
-        x_px=plan.clip.width_px / 2.0 + local[:, 0] * scale,
-        y_px=plan.clip.height_px / 2.0 - local[:, 1] * scale,
-        depth_m=depth,
-    )
-
-
-def in_picture(plan: Plan, track: Track) -> NDArray[np.bool_]:
-    """Whether points lie ahead of the camera and inside the delivered frame, (frames, points)."""
-    x, y = track.x_px, track.y_px
-    return (x >= 0.0) & (x <= plan.clip.width_px) & (y >= 0.0) & (y <= plan.clip.height_px)
-
-
-def shift_px(plan: Plan, meant: Track, real: Track) -> Array:
+def shift_px(plan: Plan, meant: PointPaths, real: PointPaths) -> Array:
     """How far off, at worst, things in the picture are where the camera isn't as it is meant; (frames,)."""
     off = np.hypot(real.x_px - meant.x_px, real.y_px - meant.y_px)
     counts = in_picture(plan, meant) & np.isfinite(off)
     return np.where(counts, off, 0.0).max(axis=1, initial=0.0)
 
 
-def watched_points(plan: Plan, camera_m: Array, camera_rotation: Array) -> Watched:
+def watched_points(plan: Plan, camera_m: Array, camera_rotation: Array) -> WatchedPoints:
     """A few dozen points that stand for what the picture shows: chosen at some frames, to be watched at all.
 
     Of the foreground, the nearest point in each of those frames; of subject and background, points spread
@@ -223,7 +183,9 @@ def watched_points(plan: Plan, camera_m: Array, camera_rotation: Array) -> Watch
     points.append(eyes - FAR_M * turns[:, :, 2])
     owners.append(np.full(len(eyes), -1))
     roles.append(np.full(len(eyes), ROLES.index(FAR)))
-    return Watched(points_m=np.concatenate(points), role=np.concatenate(roles), block=np.concatenate(owners))
+    return WatchedPoints(
+        points_m=np.concatenate(points), role=np.concatenate(roles), block=np.concatenate(owners)
+    )
 
 
 def _blocks_by_role(plan: Plan) -> dict[str, list[int]]:
@@ -318,10 +280,10 @@ def _picked(plan: Plan, points: Array, eyes: Array, turns: Array, *, nearest: bo
     """Which points to watch: the nearest in each picture, or some spread over all that are in one."""
     if not len(points):
         return np.zeros(0, dtype=np.intp)
-    track = picture_px(plan, points, eyes, turns)
-    inside = in_picture(plan, track)
+    paths = point_paths(plan, points, eyes, turns)
+    inside = in_picture(plan, paths)
     if nearest:
-        closest = np.argmin(np.where(inside, track.depth_m, np.inf), axis=1)
+        closest = np.argmin(np.where(inside, paths.depth_m, np.inf), axis=1)
         return np.unique(closest[inside.any(axis=1)])
     seen = np.flatnonzero(inside.any(axis=0))
     if len(seen) > KEPT_POINTS:

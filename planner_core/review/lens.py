@@ -28,15 +28,13 @@ from planner_core.maths.runs import span
 from planner_core.picture.optics import (
     blur_disc_mm,
     circle_of_confusion_mm,
-    delivered_crop,
-    delivered_image_px,
     depth_of_field_m,
     focus_between_m,
     hyperfocal_m,
-    project_px,
     rule_of_500_s,
     star_drift_px_s,
 )
+from planner_core.picture.projection import delivered_crop, delivered_image_px, project_px
 from planner_core.place.blocking import block_label, bounding_boxes, subject_indices
 from planner_core.plan.model import Plan
 from planner_core.review.findings import Finding, Remedy, facts

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from planner_core.frames import FrameTable
 from planner_core.maths.runs import spans
-from planner_core.picture import composition, parallax, pose_repair, tracks
+from planner_core.picture import block_visibility, composition, parallax, pose_repair
+from planner_core.picture.block_visibility import BlockVisibility
 from planner_core.picture.composition import (
     INSIDE_LOST,
     INSIDE_WHOLE,
@@ -22,7 +23,6 @@ from planner_core.picture.composition import (
     Reading,
 )
 from planner_core.picture.parallax import MISSING_PERCENT, STILL_PERCENT, Parallax
-from planner_core.picture.tracks import Tracks
 from planner_core.place import blocking
 from planner_core.place.blocking import block_label, block_text
 from planner_core.plan.model import Plan
@@ -40,7 +40,7 @@ QUICK_WORK = 600_000  # that a review may spend on it, in rays tried against a p
 
 def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any]]:
     """Findings and summary numbers of this topic."""
-    seen = tracks.of(frames)
+    seen = block_visibility.of(frames)
     moved = parallax.parallax(plan, seen)
     slides = parallax.slides(plan)
     reading = composition.read(plan, seen, travels=slides)
@@ -106,7 +106,7 @@ def _about_the_plan(plan: Plan) -> list[Finding]:
     return found
 
 
-def _camera_inside(plan: Plan, seen: Tracks) -> list[Finding]:
+def _camera_inside(plan: Plan, seen: BlockVisibility) -> list[Finding]:
     """A camera inside a solid sees nothing."""
     found = []
     for index in np.flatnonzero((seen.distance_m == 0.0).any(axis=0)):
@@ -133,7 +133,7 @@ def _camera_inside(plan: Plan, seen: Tracks) -> list[Finding]:
 class _Subject:
     """Findings about the subject: lost, cut, hidden, late; merging; and the weakest frame."""
 
-    def __init__(self, plan: Plan, seen: Tracks, reading: Reading) -> None:
+    def __init__(self, plan: Plan, seen: BlockVisibility, reading: Reading) -> None:
         self.plan, self.seen, self.reading = plan, seen, reading
         self.judged = composition.judged(plan, reading.at)
         self.reveal = plan.composition is not None and plan.composition.style == "reveal"
@@ -184,7 +184,7 @@ class _Subject:
 
     def _hiding(self, frames: Mask, most: int) -> list[int]:
         """The blocks that hide most of the subject on some frames, the worst first."""
-        looked_at = self.reading.seen.looked_at
+        looked_at = self.reading.seen.sampled
         rows = frames[looked_at] if len(looked_at) else np.empty(0, dtype=bool)
         if not rows.any():
             return []
@@ -378,7 +378,7 @@ def _horizon(plan: Plan, reading: Reading) -> list[Finding]:
     ]
 
 
-def _turned_percent(seen: Tracks) -> float:
+def _turned_percent(seen: BlockVisibility) -> float:
     """How far turning the lens moves the far distance over the clip, in percent of the frame's width."""
     ahead = -seen.camera_rotation[:, :, 2]
     turn = np.arccos(np.clip(ahead @ ahead[0], -1.0, 1.0)).max()

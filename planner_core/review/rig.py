@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from planner_core.evening.timetable import end_utc_s
 from planner_core.frames import FrameTable
 from planner_core.maths.runs import span
-from planner_core.picture import speed
-from planner_core.picture.optics import delivered_crop, project_px
-from planner_core.picture.speed import BACKGROUND, FAR, FOREGROUND, SUBJECT, RoleSpeed, Track, Watched
+from planner_core.picture import projection, speed
+from planner_core.picture.projection import PointPaths, delivered_crop, project_px
+from planner_core.picture.speed import BACKGROUND, FAR, FOREGROUND, SUBJECT, RoleSpeed, WatchedPoints
 from planner_core.place.blocking import block_label
 from planner_core.plan.model import Plan, Rig
 from planner_core.plan.timeline import local_datetime
@@ -51,8 +51,8 @@ SUN_WIDTH_RAD = math.radians(32.0 / 60.0)
 class Seen:
     """The watched points in every frame's picture, and how fast each role moves."""
 
-    watched: Watched
-    track: Track
+    watched: WatchedPoints
+    track: PointPaths
     speeds: dict[str, RoleSpeed]
 
 
@@ -82,7 +82,7 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[st
 
 def _seen(plan: Plan, frames: FrameTable) -> Seen:
     watched = speed.watched_points(plan, frames.camera_m, frames.camera_rotation)
-    track = speed.picture_px(plan, watched.points_m, frames.camera_m, frames.camera_rotation)
+    track = projection.point_paths(plan, watched.points_m, frames.camera_m, frames.camera_rotation)
     return Seen(watched=watched, track=track, speeds=speed.role_speeds(plan, watched, track))
 
 
@@ -404,7 +404,7 @@ def _step_error_px(plan: Plan, frames: FrameTable, seen: Seen, axis: AxisLimits,
     """How far off things in the picture are, at worst, because an axis stands on steps; shape (frames,)."""
     standing = drive.standing_positions(axis, position)
     pose = camera_pose(plan, frames.axes.replacing(axis.name, standing), (len(frames),))
-    real = speed.picture_px(plan, seen.watched.points_m, pose.camera_m, pose.camera_rotation)
+    real = projection.point_paths(plan, seen.watched.points_m, pose.camera_m, pose.camera_rotation)
     return speed.shift_px(plan, seen.track, real)
 
 
@@ -633,8 +633,8 @@ def _rail_in_frame(plan: Plan, frames: FrameTable) -> list[Finding]:
     ):
         if not len(points):
             continue
-        track = speed.picture_px(plan, points, frames.camera_m, frames.camera_rotation)
-        inside = speed.in_picture(plan, track)
+        track = projection.point_paths(plan, points, frames.camera_m, frames.camera_rotation)
+        inside = projection.in_picture(plan, track)
         first_last = span(inside.any(axis=1))
         if first_last is None:
             continue
@@ -662,7 +662,7 @@ def _rail_in_frame(plan: Plan, frames: FrameTable) -> list[Finding]:
     return []
 
 
-def _way_out_deg(plan: Plan, track: Track, inside: Mask) -> tuple[float, float]:
+def _way_out_deg(plan: Plan, track: PointPaths, inside: Mask) -> tuple[float, float]:
     """Degrees to tilt up, or to pan to the nearer side, until none of the points is inside."""
     focal = delivered_crop(plan.camera, plan.clip).focal_px
     wide, high = plan.clip.width_px / 2.0, plan.clip.height_px / 2.0
@@ -680,9 +680,9 @@ def _shadow(plan: Plan, frames: FrameTable) -> list[Finding]:
     parts = np.stack([frames.camera_m, np.broadcast_to(carriage, frames.camera_m.shape)], axis=1)
     fallen, way = geometry.shadow_on_ground_m(plan, parts, frames.sun_direction[:, None, :])
     xy, depth = project_px(plan, fallen, frames.camera_m[:, None], frames.camera_rotation[:, None])
-    track = Track(x_px=xy[..., 0], y_px=xy[..., 1], depth_m=depth)
+    track = PointPaths(x_px=xy[..., 0], y_px=xy[..., 1], depth_m=depth)
     dark = (way * SUN_WIDTH_RAD < CAMERA_WIDTH_M) & (frames.sun_altitude_deg > 0.0)[:, None]
-    shown = (speed.in_picture(plan, track) & dark).any(axis=1)
+    shown = (projection.in_picture(plan, track) & dark).any(axis=1)
     first_last = span(shown)
     if first_last is None:
         return []

@@ -14,7 +14,7 @@ from mathutils import Vector
 
 from blender_addon.scene import parts
 from planner_core import Plan, compute_frames
-from planner_core.picture import optics
+from planner_core.picture import projection
 from planner_core.place.blocking import block_mesh
 from planner_core.plan.file import plan_from_dict
 from tests.addon.scenes import camera_matrices, drawn, turn_between_deg
@@ -74,7 +74,7 @@ def test_blenders_frame_is_the_delivered_clip_frame(clip: tuple[int, int]) -> No
     for frame in (0, 97, 359):
         scene.frame_set(frame + 1)
         assert scene.camera is not None
-        expected, depth = optics.project_px(
+        expected, depth = projection.project_px(
             one, corners, frames.camera_m[frame], frames.camera_rotation[frame]
         )
         for corner, pixel, ahead in zip(corners, expected, depth, strict=True):

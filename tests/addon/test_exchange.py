@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from blender_addon.render.exchange import export_scene
 from planner_core import FrameTable
-from planner_core.picture.optics import delivered_crop, field_of_view_deg
+from planner_core.picture.projection import delivered_crop, field_of_view_deg
 from planner_core.place.blocking import block_mesh
 from tests.addon.scenes import camera_matrices, drawn, empty_scene, turn_between_deg
 from tests.two_towers import plan

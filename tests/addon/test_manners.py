@@ -9,6 +9,7 @@ from typing import Any
 import bpy
 import pytest
 
+from blender_addon.read import settings
 from blender_addon.scene import parts
 from blender_addon.state import files, handlers, live
 from blender_addon.ui.operators import plan_file, view
@@ -188,3 +189,87 @@ def test_an_edit_looks_through_the_scene_but_a_few_times(scene: Any, monkeypatch
     monkeypatch.setattr(parts, "_parts_in", counted)
     scene.duskrail.title = "Another"
     assert 0 < len(looked) <= 4  # 3,000 strangers take 6 ms to look through
+
+
+# ---------------------------------------------------------------- Blender's own settings
+
+
+def other_fps(scene: Any) -> None:
+    scene.render.fps, scene.render.fps_base = 30, 1.0
+
+
+def other_frames(scene: Any) -> None:
+    scene.frame_end = 200
+
+
+def other_size(scene: Any) -> None:
+    scene.render.resolution_x, scene.render.resolution_y = 1920, 1080
+
+
+TAKEN: dict[str, tuple[Any, str, Any]] = {
+    "fps": (other_fps, "clip.fps", 30.0),
+    "frames": (other_frames, "shoot.frames", 200),
+    "size": (other_size, "clip.width_px", 1920),
+}
+
+
+@pytest.mark.parametrize("key", list(TAKEN))
+def test_a_setting_of_blender_is_told_kept_and_taken_or_set_back(scene: Any, key: str) -> None:
+    change, path, wanted = TAKEN[key]
+    plan = live.plan_of(scene)
+    assert plan is not None
+    assert settings.differences(scene, plan) == []
+    change(scene)
+    assert [found.key for found in settings.differences(scene, plan)] == [key]
+    scene.duskrail.interval = 9.0  # another edit draws the timeline again, and leaves it
+    plan = live.plan_of(scene)
+    assert plan is not None
+    assert [found.key for found in settings.differences(scene, plan)] == [key]
+    assert bpy.ops.duskrail.restore_setting(setting=key) == {"FINISHED"}
+    assert settings.differences(scene, plan) == []
+    change(scene)
+    assert bpy.ops.duskrail.take_setting(setting=key) == {"FINISHED"}
+    plan = live.plan_of(scene)
+    assert plan is not None
+    assert edits.value_at(plan, path) == wanted
+    assert settings.differences(scene, plan) == []
+
+
+def test_another_camera_a_shifted_lens_and_an_animated_one_are_told_and_set_back(scene: Any) -> None:
+    plan = live.plan_of(scene)
+    assert plan is not None
+    camera = scene.camera
+    other = bpy.data.objects.new("Other", bpy.data.cameras.new("Other"))
+    scene.collection.objects.link(other)
+    scene.camera = other
+    scene.timeline_markers.new("Cut", frame=9).camera = other
+    camera.data.shift_x = 0.1
+    camera.data.lens = 50.0
+    camera.data.keyframe_insert("lens", frame=1)
+    keys = [found.key for found in settings.differences(scene, plan)]
+    assert keys == ["camera", "markers", "lens", "animated:lens"]
+    assert not any(found.take for found in settings.differences(scene, plan))
+    scene.duskrail.focus = 4.0  # draws the rig again
+    assert scene.camera == other
+    assert camera.data.shift_x == pytest.approx(0.1)
+    for key in keys:
+        assert bpy.ops.duskrail.restore_setting(setting=key) == {"FINISHED"}
+    after = live.plan_of(scene)
+    assert after is not None
+    assert settings.differences(scene, after) == []
+    assert camera.data.lens == pytest.approx(plan.camera.focal_length_mm)
+    assert scene.camera == camera
+
+
+def test_a_focal_length_set_on_the_camera_is_the_plans(scene: Any) -> None:
+    scene.camera.data.lens = 35.0
+    assert live.take_edits(scene)
+    plan = live.plan_of(scene)
+    assert plan is not None
+    assert plan.camera.focal_length_mm == pytest.approx(35.0)
+
+
+def test_imperial_units_stay(scene: Any) -> None:
+    scene.unit_settings.system = "IMPERIAL"
+    scene.duskrail.interval = 9.0
+    assert scene.unit_settings.system == "IMPERIAL"

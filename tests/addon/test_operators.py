@@ -196,6 +196,8 @@ def test_every_operator_is_among_those_tried() -> None:
         # tried elsewhere, or with nothing to undo: files, views, messages, the preview
         *(
             "make_own",
+            "take_setting",
+            "restore_setting",
             "start_plan",
             "open",
             "save",

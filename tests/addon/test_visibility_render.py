@@ -2,7 +2,7 @@
 others.
 
 The meshes are built here from block_mesh, so that nothing but the outlines of the blocks is shared with the
-tracks.
+code under test.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ import warnings
 import numpy as np
 import pytest
 
-from planner_core.picture import tracks
-from planner_core.picture.optics import delivered_crop
+from planner_core.picture import block_visibility, occlusion
+from planner_core.picture.projection import delivered_crop
 from planner_core.place import blocking
 from planner_core.rig.camera import camera_path
 from tests.places import random_place
@@ -107,11 +107,11 @@ def test_shares_equal_counted_pixels(seed, tmp_path):
     # Cycles, one ray through the middle of each pixel; three percent of the block's own pixels
     plan = random_place(seed, size_px=SIZE_PX)
     path = camera_path(plan, np.linspace(0.0, 1.0, plan.shoot.frames))
-    found = tracks.compute_tracks(plan, path)
+    found = block_visibility.compute_visibility(plan, path)
     frame = np.array([np.random.default_rng(1000 + seed).integers(len(found))])
     pose = path.camera_m[frame[0]], path.camera_rotation[frame[0]]
     large = [i for i in range(len(plan.blocks)) if found.areas_px(i, frame)[1][0] > LEAST_PX]
-    quick = {index: found.look((index,), frame)[0][0] for index in large}
+    quick = {index: found.occlusion.look((index,), frame)[0][0] for index in large}
     scene = NumberedScene(plan, tmp_path)
     among = scene.numbers(*pose)
     # those of which something hides a part are the ones worth drawing alone
@@ -123,7 +123,7 @@ def test_shares_equal_counted_pixels(seed, tmp_path):
             continue
         drawn += 1
         name, counted = plan.blocks[index].name, np.count_nonzero(among == index + 1) / alone
-        fine = found.look((index,), frame, rays=tracks.FINE_RAYS)[0][0]
+        fine = found.occlusion.look((index,), frame, rays=occlusion.FINE_RAYS)[0][0]
         assert quick[index] == pytest.approx(counted, abs=0.03), name
         assert fine == pytest.approx(counted, abs=0.015), name
         if plan.blocks[index].shape in ("box", "post", "ridge"):

@@ -12,7 +12,7 @@ import pytest
 
 from planner_core import compute_frames
 from planner_core.output.axes import axes_csv, typed_plan, typed_plan_error_px
-from planner_core.picture.optics import project_px
+from planner_core.picture.projection import project_px
 from planner_core.plan.model import Pose
 from planner_core.rig.geometry import camera_position_m, camera_rotation
 from tests.moves import QUAY, bare_rig, move_of, with_pan, with_poses, with_shoot

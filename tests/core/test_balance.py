@@ -22,7 +22,7 @@ def anchored(event="sunset", at=0.5, date="2027-03-14"):
 
 
 @pytest.mark.parametrize(("frames", "interval_s"), [(480, 15.0), (481, 15.0), (720, 10.0), (121, 60.0)])
-def test_two_hours_with_half_of_them_at_sunset_are_half_day_and_half_night(frames, interval_s):
+def test_two_hours_with_half_of_them_at_sunset_are_half_day_and_half_night(frames, interval_s) -> None:
     shares = balance(frames_of(shoot__frames=frames, shoot__interval_s=interval_s))
     assert abs(shares.day_frames - shares.dark_frames) <= 1
     assert shares.move_share == pytest.approx(0.5, abs=1e-6)
@@ -31,10 +31,10 @@ def test_two_hours_with_half_of_them_at_sunset_are_half_day_and_half_night(frame
 @given(
     st.integers(1, 400),
     st.floats(1.0, 120.0),
-    st.floats(0.0, 1.0),
+    st.floats(0.0, 1.0).map(lambda at: round(at, 9)),  # a plan refuses what nobody can measure
     st.sampled_from(("sunrise", "sunset", "nautical_dusk", "solar_noon", "moonrise")),
 )
-def test_phases_add_up_to_the_clip(frames, interval_s, at, event):
+def test_phases_add_up_to_the_clip(frames, interval_s, at, event) -> None:
     table = frames_of(shoot__frames=frames, shoot__interval_s=interval_s, shoot__anchor=anchored(event, at))
     shares = balance(table)
     assert sum(shares.phase_frames) == frames
@@ -46,7 +46,7 @@ def test_phases_add_up_to_the_clip(frames, interval_s, at, event):
     assert shares.phase_frames[4] == np.count_nonzero(altitude <= -18.0)
 
 
-def test_golden_and_blue_hour_are_counted():
+def test_golden_and_blue_hour_are_counted() -> None:
     # common practice, no source: +6° to −4° and −4° to −6°
     table = frames_of(shoot__interval_s=20.0)
     shares, altitude = balance(table), table.sun_true_altitude_deg
@@ -54,12 +54,12 @@ def test_golden_and_blue_hour_are_counted():
     assert shares.blue_hour_frames == np.count_nonzero((altitude > -6.0) & (altitude < -4.0)) > 0
 
 
-def test_the_turn_is_the_anchor_s_event():
+def test_the_turn_is_the_anchor_s_event() -> None:
     turn = balance(frames_of(shoot__anchor=anchored("sunrise", 0.3))).turn
     assert (turn.event, turn.at) == ("sunrise", 0.3)
 
 
-def test_a_plan_with_a_start_turns_where_the_sun_does():
+def test_a_plan_with_a_start_turns_where_the_sun_does() -> None:
     table = frames_of(shoot__anchor=None, shoot__start="2027-03-14T18:00:00")
     turn = balance(table).turn
     assert turn.event == "sunset"
@@ -69,13 +69,13 @@ def test_a_plan_with_a_start_turns_where_the_sun_does():
     assert table.utc_s[0] + turn.at * table.plan.duration_s == pytest.approx(turn.utc_s)
 
 
-def test_a_shoot_by_day_or_by_night_has_no_turn():
+def test_a_shoot_by_day_or_by_night_has_no_turn() -> None:
     assert balance(frames_of(shoot__anchor=anchored("solar_noon"))).turn is None
     assert balance(frames_of(shoot__anchor=anchored("astronomical_dusk", 0.0))).turn is None
     assert balance(frames_of(shoot__anchor=None, shoot__start="2027-03-14T01:00:00")).turn is None
 
 
-def test_a_day_and_a_night_cross_the_horizon_twice():
+def test_a_day_and_a_night_cross_the_horizon_twice() -> None:
     crossings = sun_crossings(
         frames_of(shoot__anchor=None, shoot__start="2027-03-14T12:00:00", shoot__interval_s=240.0)
     )
@@ -84,7 +84,7 @@ def test_a_day_and_a_night_cross_the_horizon_twice():
     assert crossings[1].utc_s - crossings[0].utc_s == pytest.approx(12.1 * 3600.0, abs=900.0)
 
 
-def test_half_of_the_way_is_where_the_move_says():
+def test_half_of_the_way_is_where_the_move_says() -> None:
     table = frames_of(
         move__poses=[
             {"at": 0.0, "slide_m": 0.1, "pan_deg": 262.0, "tilt_deg": 3.0},
@@ -98,7 +98,7 @@ def test_half_of_the_way_is_where_the_move_says():
     assert move_share(table, place_of_share(table, 0.5)) == pytest.approx(0.5, abs=1e-6)
 
 
-def test_a_move_that_rests_in_the_middle_has_its_half_in_the_middle_of_the_rest():
+def test_a_move_that_rests_in_the_middle_has_its_half_in_the_middle_of_the_rest() -> None:
     table = frames_of(
         move__poses=[
             {"at": at, "slide_m": slide, "pan_deg": 262.0, "tilt_deg": 3.0}
@@ -109,7 +109,7 @@ def test_a_move_that_rests_in_the_middle_has_its_half_in_the_middle_of_the_rest(
     assert place_of_share(table, 0.5) == pytest.approx(0.4, abs=0.01)
 
 
-def test_without_a_slide_the_pan_says_how_far_the_move_is():
+def test_without_a_slide_the_pan_says_how_far_the_move_is() -> None:
     table = frames_of(
         rig__slide=None,
         move__poses=[
@@ -120,7 +120,7 @@ def test_without_a_slide_the_pan_says_how_far_the_move_is():
     assert move_share(table, 0.5) == pytest.approx(0.5)
 
 
-def test_a_still_shot_has_no_share_of_a_move():
+def test_a_still_shot_has_no_share_of_a_move() -> None:
     table = frames_of(move__poses=[{"at": 0.0, "slide_m": 0.5, "pan_deg": 262.0, "tilt_deg": 3.0}])
     assert move_share(table, 0.5) is None
     assert place_of_share(table, 0.5) is None
@@ -129,6 +129,6 @@ def test_a_still_shot_has_no_share_of_a_move():
     assert shares.move_share is None
 
 
-def test_a_single_frame_is_day_or_it_is_not():
+def test_a_single_frame_is_day_or_it_is_not() -> None:
     shares = balance(compute_frames(attrs.evolve(plan(), shoot=attrs.evolve(plan().shoot, frames=1))))
     assert sum(shares.phase_frames) == 1

@@ -37,7 +37,7 @@ def inside(piece, points):
 
 
 @given(SEEDS)
-def test_every_solid_is_closed_with_its_faces_outward(seed):
+def test_every_solid_is_closed_with_its_faces_outward(seed) -> None:
     mesh = blocking.solid_mesh(random_solid(seed))
     edges = [(a, b) for face in mesh.faces for a, b in zip(face, face[1:] + face[:1], strict=True)]
     assert len(set(edges)) == len(edges)
@@ -46,7 +46,7 @@ def test_every_solid_is_closed_with_its_faces_outward(seed):
 
 
 @given(SEEDS)
-def test_the_bounding_box_holds_the_mesh(seed):
+def test_the_bounding_box_holds_the_mesh(seed) -> None:
     plan = place(random_solid(seed), origin_m=(0.0, 0.0, 200.0))
     boxes = blocking.bounding_boxes(plan)
     vertices = blocking.solid_mesh(plan.blocks[0]).vertices_m - boxes.centre_m[0]
@@ -59,7 +59,7 @@ def test_the_bounding_box_holds_the_mesh(seed):
 
 
 @given(SEEDS)
-def test_convex_pieces_fill_the_solid_and_no_more(seed):
+def test_convex_pieces_fill_the_solid_and_no_more(seed) -> None:
     # volume by random points in the box around it, against the mesh's own
     block = random_solid(seed)
     mesh, rng = blocking.solid_mesh(block), np.random.default_rng(seed)
@@ -79,7 +79,7 @@ def test_convex_pieces_fill_the_solid_and_no_more(seed):
         unique_by=lambda p: round(p[0], 2),
     )
 )
-def test_a_footprint_is_cut_into_convex_pieces_of_the_same_area(corners):
+def test_a_footprint_is_cut_into_convex_pieces_of_the_same_area(corners) -> None:
     corners = sorted(corners)
     ring = np.array([(reach * np.cos(angle), reach * np.sin(angle)) for angle, reach in corners])
     x, y = ring.T
@@ -99,13 +99,13 @@ def test_a_footprint_is_cut_into_convex_pieces_of_the_same_area(corners):
     assert total == pytest.approx(area, rel=1e-6)
 
 
-def test_an_outline_that_crosses_itself_still_gives_a_solid():
+def test_an_outline_that_crosses_itself_still_gives_a_solid() -> None:
     bow_tie = ((0.0, 10.0), (4.0, 14.0), (4.0, 10.0), (0.0, 14.0))
     plan = place(Block(role="background", shape="prism", footprint_m=bow_tie, height_m=3.0))
     assert blocking.pieces(plan, 0)
 
 
-def test_the_smallest_rectangle_around_a_turned_one_is_itself():
+def test_the_smallest_rectangle_around_a_turned_one_is_itself() -> None:
     corners = np.array([(-3.0, -1.0), (3.0, -1.0), (3.0, 1.0), (-3.0, 1.0)])
     angle = np.radians(-25.0)  # clockwise by 25°
     turn = np.array([(np.cos(angle), -np.sin(angle)), (np.sin(angle), np.cos(angle))])
@@ -115,7 +115,7 @@ def test_the_smallest_rectangle_around_a_turned_one_is_itself():
     assert np.degrees(turned) % 90.0 == pytest.approx(25.0)
 
 
-def test_a_hull_leaves_out_what_lies_inside_and_on_edges():
+def test_a_hull_leaves_out_what_lies_inside_and_on_edges() -> None:
     square = np.array([(0, 0), (2, 0), (2, 2), (0, 2), (1, 1), (1, 0)], dtype=float)
     assert {tuple(corner) for corner in convex.hull(square)} == {(0, 0), (2, 0), (2, 2), (0, 2)}
 
@@ -123,29 +123,29 @@ def test_a_hull_leaves_out_what_lies_inside_and_on_edges():
 # ---------------------------------------------------------------- ground
 
 
-def test_the_ground_is_the_lowest_top_of_ground_and_water():
+def test_the_ground_is_the_lowest_top_of_ground_and_water() -> None:
     quay = box("quay", 0, 5, (10, 10, 1), role="ground", base=-1.0)
     water = box("water", 0, 50, (50, 50, 1), role="water", base=-3.0)
     assert blocking.ground_level_m(place(quay, water)) == -2.0
     assert blocking.ground_level_m(place(quay)) == 0.0
 
 
-def test_without_ground_blocks_the_ground_is_at_nought():
+def test_without_ground_blocks_the_ground_is_at_nought() -> None:
     assert blocking.ground_level_m(place(box("house", 0, 20, (5, 5, 5)))) == 0.0
 
 
-def test_a_town_below_a_lookout_isn_t_buried():
+def test_a_town_below_a_lookout_isn_t_buried() -> None:
     town = box("town", 0, 200, (50, 50, 12), base=-60.0)
     assert blocking.ground_level_m(place(town)) == -60.0
     dug_in = box("cellar", 0, 20, (5, 5, 8), base=-3.0)  # a house with a cellar moves no ground
     assert blocking.ground_level_m(place(dug_in)) == 0.0
 
 
-def test_a_rail_below_nought_stands_on_something():
+def test_a_rail_below_nought_stands_on_something() -> None:
     assert blocking.ground_level_m(place(origin_m=(0.0, 0.0, -4.0))) == -4.0
 
 
-def test_boxes_and_pieces_end_at_the_ground():
+def test_boxes_and_pieces_end_at_the_ground() -> None:
     plan = place(box("pier", 0, 20, (2, 2, 6), base=-3.0))
     assert blocking.bounding_boxes(plan).low_m[0, 2] == 0.0
     assert blocking.pieces(plan, 0)[0].low_m[-1] == 0.0
@@ -164,21 +164,21 @@ def tower(subject="tower", **changes):
     return place(*blocks, composition=Composition(subject=subject), **changes)
 
 
-def test_the_named_block_is_the_subject():
+def test_the_named_block_is_the_subject() -> None:
     assert blocking.subject_indices(tower()) == (0,)
 
 
-def test_without_a_name_all_blocks_of_the_role_are():
+def test_without_a_name_all_blocks_of_the_role_are() -> None:
     assert blocking.subject_indices(tower("")) == (0, 1, 2)
     assert blocking.subject_indices(attrs.evolve(tower(), composition=None)) == (0, 1, 2)
 
 
-def test_what_is_built_onto_the_subject_is_part_of_it():
+def test_what_is_built_onto_the_subject_is_part_of_it() -> None:
     # the lantern stands on the tower; the house stands apart; the shed touches it but has another role
     assert blocking.subject_parts(tower()) == (0, 1)
 
 
-def test_a_plan_without_blocks_has_no_subject():
+def test_a_plan_without_blocks_has_no_subject() -> None:
     assert blocking.subject_indices(place()) == ()
     assert blocking.subject_parts(place()) == ()
 
@@ -186,7 +186,7 @@ def test_a_plan_without_blocks_has_no_subject():
 # ---------------------------------------------------------------- ridges
 
 
-def test_a_ridge_stands_at_its_bearing_altitude_and_distance():
+def test_a_ridge_stands_at_its_bearing_altitude_and_distance() -> None:
     # from the rail's start: the crest's altitude is the skyline's by definition
     ridge = Block(
         role="background", shape="ridge", distance_m=2000.0, skyline_deg=((-20.0, 3.0), (10.0, 5.0))
@@ -199,14 +199,14 @@ def test_a_ridge_stands_at_its_bearing_altitude_and_distance():
     assert np.degrees(np.arctan2(crest[:, 2], reach)) == pytest.approx((3.0, 5.0))
 
 
-def test_a_long_ridge_gets_several_boxes_and_one_start():
+def test_a_long_ridge_gets_several_boxes_and_one_start() -> None:
     plan = random_place(0)
     boxes = blocking.bounding_boxes(plan)
     assert np.sum(boxes.block == len(plan.blocks) - 1) > 3
     assert boxes.starts.tolist() == list(range(len(plan.blocks)))
 
 
-def test_a_post_s_pieces_hold_its_corners():
+def test_a_post_s_pieces_hold_its_corners() -> None:
     plan = place(post("mast", 3, 12, 0.4, 9))
     corners = blocking.solid_mesh(plan.blocks[0]).vertices_m
     assert inside(blocking.pieces(plan, 0)[0], corners).all()

@@ -11,7 +11,7 @@ import pytest
 from planner_core import compute_frames, review
 from planner_core.moves import candidates, compare
 from planner_core.moves.compare import KINDS, PLANNED
-from planner_core.picture import composition, tracks
+from planner_core.picture import block_visibility, composition
 from planner_core.plan.file import load_plan, plan_from_text, plan_to_text
 from planner_core.plan.model import Composition, Pose
 from planner_core.rig.camera import camera_path
@@ -174,7 +174,7 @@ def test_a_counter_pan_keeps_the_subject_in_its_place():
         plan, blocks=(box("tower", 0.0, 9.0, (1.0, 1.0, 3.0), role="subject"), *plan.blocks[1:])
     )
     held = compare.compare(close).plans["slide-held"]
-    found = tracks.compute_tracks(held, camera_path(held, np.linspace(0.0, 1.0, 60)))
+    found = block_visibility.compute_visibility(held, camera_path(held, np.linspace(0.0, 1.0, 60)))
     left, _, right, _ = composition.read_subject(held, found).rect_px.T
     middle = (left + right) / 2.0 / held.clip.width_px
     assert np.ptp(middle) < 0.01

@@ -10,17 +10,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner_core.picture import composition, tracks
+from planner_core.picture import block_visibility, composition
 from planner_core.picture.composition import WEIGHTS
 from planner_core.plan.model import Block, Composition, Pose
 from planner_core.rig.camera import camera_path
-from tests.core.test_tracks import mirrored
+from tests.core.test_block_visibility import mirrored
 from tests.places import box, place, post, random_place
 
 
 def read(plan, *, travels=False):
     path = camera_path(plan, np.linspace(0.0, 1.0, plan.shoot.frames))
-    return composition.read(plan, tracks.compute_tracks(plan, path), travels=travels)
+    return composition.read(plan, block_visibility.compute_visibility(plan, path), travels=travels)
 
 
 def at_share(x, *, distance=50.0, size=(3.0, 3.0, 12.0)):

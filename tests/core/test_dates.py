@@ -19,7 +19,7 @@ from planner_core.evening.dates import (
     dates_text,
     likely_way,
 )
-from planner_core.picture.optics import project_px
+from planner_core.picture.projection import project_px
 from planner_core.place.skyline import OPEN, skyline
 from planner_core.plan.model import PlanError
 from planner_core.rig.geometry import direction

@@ -54,13 +54,13 @@ def axes(plan):
     ("distance", "seconds"),
     [(0.0, 0.0), (0.01, 1.0), (-0.01, 1.0), (0.04, 2.0), (0.4, 11.0)],
 )
-def test_move_times_by_hand(distance, seconds):
+def test_move_times_by_hand(distance, seconds) -> None:
     # 2·√(d/a) up to v²/a = 0.04 m, from there d/v + v/a, with v = 0.04 m/s and a = 0.04 m/s²
     assert drive.move_time_s(distance, 0.04, 0.04) == pytest.approx(seconds)
 
 
 @given(st.floats(0.0, 1e3), st.floats(0.0, 1e3), st.floats(1e-3, 1e2), st.floats(1e-3, 1e2))
-def test_a_longer_way_never_takes_less_time(one, other, speed, acceleration):
+def test_a_longer_way_never_takes_less_time(one, other, speed, acceleration) -> None:
     near, far = sorted([one, other])
     assert drive.move_time_s(near, speed, acceleration) <= drive.move_time_s(far, speed, acceleration) * (
         1 + 1e-12
@@ -68,12 +68,12 @@ def test_a_longer_way_never_takes_less_time(one, other, speed, acceleration):
 
 
 @pytest.mark.parametrize(("speed", "acceleration"), [(0.0, 1.0), (1.0, 0.0), (-1.0, 1.0)])
-def test_an_axis_without_speed_or_acceleration_is_refused(speed, acceleration):
+def test_an_axis_without_speed_or_acceleration_is_refused(speed, acceleration) -> None:
     with pytest.raises(ValueError, match="above 0"):
         drive.move_time_s(1.0, speed, acceleration)
 
 
-def test_the_interval_leaves_what_writing_moving_and_settling_don_t_take():
+def test_the_interval_leaves_what_writing_moving_and_settling_don_t_take() -> None:
     # 479 equal moves of 1.6 mm and a step more: 2·√(0.00168/0.04) s by hand
     plan = with_move(sliding(QUAY, 0.1, 0.1 + 479 * 0.0016), ease=0.0)
     left = drive.exposure_time_left_s(plan, axes(plan))
@@ -82,7 +82,7 @@ def test_the_interval_leaves_what_writing_moving_and_settling_don_t_take():
     assert drive.time_needed_s(plan, axes(plan), 2.0) == pytest.approx(2.0 + 1.0 + 0.8 + move)
 
 
-def test_the_slowest_axis_sets_the_time():
+def test_the_slowest_axis_sets_the_time() -> None:
     plan = with_move(QUAY, ease=0.0)
     together = drive.frame_move_times_s(plan, axes(plan))
     alone = [drive.axis_move_times_s(axis, position) for axis, position in drive.motorised(plan, axes(plan))]
@@ -90,19 +90,19 @@ def test_the_slowest_axis_sets_the_time():
     assert len(alone) == 3
 
 
-def test_a_still_camera_loses_no_time_to_settling():
+def test_a_still_camera_loses_no_time_to_settling() -> None:
     plan = attrs.evolve(QUAY, rig=bare_rig(QUAY), move=move_of(Pose(at=0.0)))
     assert np.all(drive.exposure_time_left_s(plan, AxisPositions()) == 11.0)
     resting = sliding(QUAY, 0.5, 0.5)
     assert np.all(drive.exposure_time_left_s(resting, axes(resting)) == 11.0)
 
 
-def test_a_continuous_drive_only_has_to_write():
+def test_a_continuous_drive_only_has_to_write() -> None:
     plan = with_move(QUAY, drive="continuous")
     assert np.all(drive.exposure_time_left_s(plan, axes(plan)) == 11.0)
 
 
-def test_a_single_frame_has_time():
+def test_a_single_frame_has_time() -> None:
     plan = with_shoot(QUAY, frames=1)
     assert drive.exposure_time_left_s(plan, axes(plan)) == pytest.approx([11.0])
 
@@ -111,7 +111,7 @@ def test_a_single_frame_has_time():
 
 
 @given(st.floats(0.0, 1.5), st.floats(1e-6, 0.1))
-def test_an_axis_stands_on_the_nearest_step_inside_its_range(position, step):
+def test_an_axis_stands_on_the_nearest_step_inside_its_range(position, step) -> None:
     axis = attrs.evolve(SLIDE_LIMITS, step=step)
     standing = float(drive.standing_positions(axis, position))
     assert 0.0 <= standing <= 1.5 + 1e-12
@@ -120,7 +120,7 @@ def test_an_axis_stands_on_the_nearest_step_inside_its_range(position, step):
     assert abs(standing - position) <= half + 1e-12
 
 
-def test_frames_that_are_too_near_for_a_step_stand_still():
+def test_frames_that_are_too_near_for_a_step_stand_still() -> None:
     # 2 mm steps, 0.5 mm from frame to frame: three of four frames don't move
     plan = with_move(with_shoot(with_slide(QUAY, step_m=0.002), frames=401), ease=0.0)
     plan = sliding(plan, 0.2, 0.4)
@@ -128,7 +128,7 @@ def test_frames_that_are_too_near_for_a_step_stand_still():
     assert np.count_nonzero(skipped) == pytest.approx(300, abs=1)
 
 
-def test_motors_stand_near_where_they_should():
+def test_motors_stand_near_where_they_should() -> None:
     for axis, planned in drive.motorised(QUAY, axes(QUAY)):
         real = drive.standing_positions(axis, planned)
         assert 0.0 < np.abs(planned - real).max() <= axis.step / 2.0 + 1e-12
@@ -138,7 +138,7 @@ def test_motors_stand_near_where_they_should():
 
 
 @given(st.lists(st.floats(-1.0, 1.0), min_size=2, max_size=9), st.floats(0.1, 20.0))
-def test_rates_are_those_of_the_cubic_through_the_frames(positions, interval):
+def test_rates_are_those_of_the_cubic_through_the_frames(positions, interval) -> None:
     # against scipy's cubic Hermite spline, sampled finely
     position = np.array(positions)
     knots = np.arange(len(position)) * interval
@@ -152,14 +152,14 @@ def test_rates_are_those_of_the_cubic_through_the_frames(positions, interval):
         assert np.abs(curve(at, 2)).max() == pytest.approx(acceleration[place], rel=1e-2, abs=1e-9)
 
 
-def test_a_steady_drive_runs_at_the_travel_over_the_time():
+def test_a_steady_drive_runs_at_the_travel_over_the_time() -> None:
     plan = with_move(sliding(QUAY, 0.1, 0.1 + 479 * 0.0012), drive="continuous", ease=0.0)
     speed, acceleration = drive.drive_rates(axes(plan).slide_m, 12.0)
     assert speed[5:-5] == pytest.approx(np.full(469, 0.0001))
     assert acceleration[5:-5] == pytest.approx(np.zeros(469), abs=1e-12)
 
 
-def test_one_frame_has_no_rates():
+def test_one_frame_has_no_rates() -> None:
     assert [len(rate) for rate in drive.drive_rates(np.array([0.3]), 5.0)] == [0, 0]
 
 
@@ -300,7 +300,7 @@ def accepted(plan: Plan) -> bool:
 
 @settings(max_examples=60)
 @given(st.data())
-def test_a_shoot_move_shoot_plan_without_findings_arrives_at_every_frame_in_time(data):
+def test_a_shoot_move_shoot_plan_without_findings_arrives_at_every_frame_in_time(data) -> None:
     plan = data.draw(random_plans(QUAY, "shoot-move-shoot"))
     if not accepted(plan):
         event("refused")
@@ -311,7 +311,7 @@ def test_a_shoot_move_shoot_plan_without_findings_arrives_at_every_frame_in_time
 
 @settings(max_examples=60)
 @given(st.data())
-def test_a_continuous_plan_without_findings_arrives_at_every_frame(data):
+def test_a_continuous_plan_without_findings_arrives_at_every_frame(data) -> None:
     plan = data.draw(random_plans(QUAY, "continuous"))
     if not accepted(plan):
         event("refused")
@@ -320,7 +320,7 @@ def test_a_continuous_plan_without_findings_arrives_at_every_frame(data):
     assert continuous_drive_arrives(plan)
 
 
-def test_the_simulated_rig_is_late_where_the_plan_is_too_fast():
+def test_the_simulated_rig_is_late_where_the_plan_is_too_fast() -> None:
     slow = with_rig(
         sliding(QUAY, 0.1, 1.1), pan=None, tilt=None, slide=attrs.evolve(SLIDE, max_speed_m_s=0.01)
     )
@@ -337,7 +337,7 @@ def test_the_simulated_rig_is_late_where_the_plan_is_too_fast():
     assert continuous_drive_arrives(with_shoot(steady, interval_s=30.0))
 
 
-def test_a_pan_that_is_too_slow_is_found_too():
+def test_a_pan_that_is_too_slow_is_found_too() -> None:
     lazy = panning(with_rig(QUAY, pan=attrs.evolve(PAN, max_speed_deg_s=0.5)), 200.0, 340.0)
     plan = with_shoot(lazy, frames=15)
     assert not accepted(plan)

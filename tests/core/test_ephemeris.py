@@ -22,7 +22,7 @@ longitudes = st.floats(-180, 180)
 
 @pytest.mark.parametrize("position", POSITIONS)
 @pytest.mark.parametrize("shape", [(), (0,), (1,), (7,), (5, 300), (2, 0, 3)])
-def test_results_have_the_shape_of_the_instants(position, shape):
+def test_results_have_the_shape_of_the_instants(position, shape) -> None:
     utc_s = EVENING + 10.0 * np.arange(math.prod(shape), dtype=float).reshape(shape)
     for result in position(utc_s, 57.7, 11.9):
         assert result.shape == shape
@@ -33,14 +33,14 @@ def test_results_have_the_shape_of_the_instants(position, shape):
 
 
 @pytest.mark.parametrize("position", POSITIONS)
-def test_places_broadcast_against_instants(position):
+def test_places_broadcast_against_instants(position) -> None:
     azimuth, altitude = position(EVENING, np.array([[0.0], [57.7]]), np.array([11.9, 12.0, 12.1]))
     assert azimuth.shape == altitude.shape == (2, 3)
     assert altitude[1, 0] == pytest.approx(position(EVENING, 57.7, 11.9)[1])
 
 
 @given(utc_s=instants, latitude=latitudes, longitude=longitudes)
-def test_angles_stay_in_their_ranges(utc_s, latitude, longitude):
+def test_angles_stay_in_their_ranges(utc_s, latitude, longitude) -> None:
     for position in POSITIONS:
         azimuth, altitude = position(utc_s, latitude, longitude)
         assert 0.0 <= azimuth < 360.0
@@ -51,7 +51,9 @@ def test_angles_stay_in_their_ranges(utc_s, latitude, longitude):
 
 
 @given(utc_s=instants, latitude=latitudes, longitude=longitudes, frames=st.integers(30, 200))
-def test_one_instant_alone_is_where_it_is_among_the_frames_of_an_evening(utc_s, latitude, longitude, frames):
+def test_one_instant_alone_is_where_it_is_among_the_frames_of_an_evening(
+    utc_s, latitude, longitude, frames
+) -> None:
     among = utc_s + 20.0 * np.arange(frames)
     for position in POSITIONS:
         _, altitudes = position(among, latitude, longitude)
@@ -60,7 +62,7 @@ def test_one_instant_alone_is_where_it_is_among_the_frames_of_an_evening(utc_s, 
 
 
 @pytest.mark.parametrize("position", POSITIONS)
-def test_a_century_of_instants_is_the_same_at_once_and_one_by_one(position):
+def test_a_century_of_instants_is_the_same_at_once_and_one_by_one(position) -> None:
     # this many are summed on a grid and interpolated; a few of them alone are summed directly
     utc_s = np.linspace(-631152000, 2524608000, 30000)
     azimuth, altitude = position(utc_s, 57.7, 11.9)
@@ -71,7 +73,7 @@ def test_a_century_of_instants_is_the_same_at_once_and_one_by_one(position):
 
 
 @pytest.mark.parametrize("position", POSITIONS)
-def test_the_track_of_an_evening_has_no_steps(position):
+def test_the_track_of_an_evening_has_no_steps(position) -> None:
     # node changes of the interpolation must not show as jumps in a clip
     utc_s = EVENING - 6 * 3600 + 1.0 * np.arange(12 * 3600)
     azimuth, altitude = position(utc_s, 57.7, 11.9)
@@ -79,7 +81,7 @@ def test_the_track_of_an_evening_has_no_steps(position):
     assert np.max(np.abs(np.diff(np.unwrap(azimuth, period=360), 2))) < 1e-5
 
 
-def test_moon_series_is_astrals():
+def test_moon_series_is_astrals() -> None:
     # astral's own scalar sum of Van Flandern and Pulkkinen (1979)
     for day in (-17000.25, -3.5, 0.125, 4000.7, 18000.9):
         theirs = astral_moon.moon_position(day)
@@ -92,7 +94,7 @@ def test_moon_series_is_astrals():
         assert math.cos(ascension - theirs.right_ascension) == pytest.approx(1.0, abs=1e-12)
 
 
-def test_sun_is_near_astrals():
+def test_sun_is_near_astrals() -> None:
     # astral's simpler series and ours are both within 0.015° of the sun
     from astral import Observer
 
@@ -104,7 +106,7 @@ def test_sun_is_near_astrals():
         assert ours_azimuth == pytest.approx(azimuth, abs=0.03)
 
 
-def test_moon_is_lower_from_the_ground_than_from_earths_centre():
+def test_moon_is_lower_from_the_ground_than_from_earths_centre() -> None:
     # parallax: almost 1° for a moon at the horizon, none at the zenith (Meeus ch. 40)
     utc_s = EVENING + 600.0 * np.arange(1000)
     _, altitude = ephemeris.moon_position(utc_s, 0.0, 0.0)
@@ -114,22 +116,22 @@ def test_moon_is_lower_from_the_ground_than_from_earths_centre():
 
 
 @given(st.floats(-90, 90), st.floats(0, 0.01))
-def test_refraction_is_continuous_and_never_negative(altitude, step):
+def test_refraction_is_continuous_and_never_negative(altitude, step) -> None:
     here, there = ephemeris.refraction_deg([altitude, altitude + step])
     assert here >= 0.0
     assert abs(there - here) < 0.02 * (step / 0.01) + 1e-9
 
 
-def test_refraction_is_gone_five_degrees_below_and_at_the_zenith():
+def test_refraction_is_gone_five_degrees_below_and_at_the_zenith() -> None:
     assert np.all(ephemeris.refraction_deg([-5.01, -5.11, -5.2, -6.0, -40.0, 90.0]) == 0.0)
     assert np.all(ephemeris.refraction_deg([-4.9, 0.0, 45.0]) > 0.0)
 
 
-def test_apparent_altitude_keeps_the_order_of_true_altitudes():
+def test_apparent_altitude_keeps_the_order_of_true_altitudes() -> None:
     assert np.all(np.diff(ephemeris.apparent_altitude_deg(np.linspace(-90, 90, 100001))) > 0.0)
 
 
-def test_sun_passes_the_meridian_at_hour_angle_zero():
+def test_sun_passes_the_meridian_at_hour_angle_zero() -> None:
     utc_s = dt.datetime(2027, 3, 14, tzinfo=dt.UTC).timestamp() + 60.0 * np.arange(1440)
     hour_angle = ephemeris.sun_hour_angle_deg(utc_s, 11.9)
     _, altitude = ephemeris.sun_position(utc_s, 57.7, 11.9)
@@ -137,6 +139,6 @@ def test_sun_passes_the_meridian_at_hour_angle_zero():
 
 
 @pytest.mark.parametrize("bad", [np.nan, np.inf])
-def test_an_instant_that_is_no_number_is_refused(bad):
+def test_an_instant_that_is_no_number_is_refused(bad) -> None:
     with pytest.raises(ValueError, match="utc_s"):
         ephemeris.sun_position([0.0, bad], 0.0, 0.0)

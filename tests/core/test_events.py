@@ -31,7 +31,7 @@ def clock(utc_s, zone):
 
 @given(dates, st.sampled_from(PLACES))
 @settings(max_examples=60)
-def test_events_fall_on_their_date_at_their_altitude_in_their_direction(date, place):
+def test_events_fall_on_their_date_at_their_altitude_in_their_direction(date, place) -> None:
     latitude, longitude, zone = place
     found = events.day_events(date, *place)
     assert tuple(found) == events.EVENTS
@@ -55,14 +55,14 @@ def test_events_fall_on_their_date_at_their_altitude_in_their_direction(date, pl
 
 @given(dates, st.sampled_from(PLACES), st.sampled_from(events.EVENTS))
 @settings(max_examples=40)
-def test_one_event_is_the_same_alone_and_among_all(date, place, name):
+def test_one_event_is_the_same_alone_and_among_all(date, place, name) -> None:
     alone = events.event_times_utc_s(name, date, *place)
     assert alone == pytest.approx(events.day_events(date, *place)[name], abs=0.5)
 
 
 @pytest.mark.parametrize("place", PLACES, ids=lambda place: place[2].split("/")[-1])
 @pytest.mark.parametrize("start", ["2011-12-20", "2006-10-20", "2017-10-08", "2027-03-20"])
-def test_a_run_of_dates_has_every_event_once(place, start):
+def test_a_run_of_dates_has_every_event_once(place, start) -> None:
     # clocks change, a date is skipped and midnights are missing in these weeks; the sky goes on
     first = dt.date.fromisoformat(start)
     week = [events.day_events(first + dt.timedelta(days=k), *place) for k in range(14)]
@@ -91,12 +91,12 @@ def clock_midnight(date, zone):
 
 
 @pytest.mark.parametrize("name", events.EVENTS)
-def test_a_date_that_the_zone_skipped_has_no_events(name):
+def test_a_date_that_the_zone_skipped_has_no_events(name) -> None:
     # Samoa went from 29 to 31 December 2011
     assert events.event_times_utc_s(name, dt.date(2011, 12, 30), -13.8, -171.8, "Pacific/Apia") == []
 
 
-def test_a_date_line_place_keeps_its_own_date():
+def test_a_date_line_place_keeps_its_own_date() -> None:
     # 14 hours ahead of UTC: its evening of 14 March begins while UTC still has the morning before
     (sunset,) = events.event_times_utc_s("sunset", dt.date(2027, 3, 14), 1.9, -157.4, "Pacific/Kiritimati")
     local = clock(sunset, "Pacific/Kiritimati")
@@ -104,7 +104,7 @@ def test_a_date_line_place_keeps_its_own_date():
     assert dt.datetime.fromtimestamp(sunset, dt.UTC).date() == dt.date(2027, 3, 14)
 
 
-def test_phases_change_at_the_events():
+def test_phases_change_at_the_events() -> None:
     altitudes = [90, 0, -0.8329, -0.833, -5.99, -6, -11.99, -12, -17.99, -18, -90]
     names = [events.PHASES[k] for k in events.light_phase(altitudes)]
     assert names == [
@@ -118,14 +118,14 @@ def test_phases_change_at_the_events():
 
 @given(st.floats(-90, 90))
 @settings(max_examples=30)
-def test_no_latitude_and_no_grazing_sun_crashes(latitude):
+def test_no_latitude_and_no_grazing_sun_crashes(latitude) -> None:
     for date in (dt.date(2027, 6, 21), dt.date(2027, 9, 23), dt.date(2027, 12, 21)):
         found = events.day_events(date, latitude, 15.6, "UTC")
         assert len(found["solar_noon"]) == 1
         assert all(len(times) <= 2 for times in found.values())
 
 
-def test_what_is_unknown_is_named():
+def test_what_is_unknown_is_named() -> None:
     with pytest.raises(ValueError, match="sunsett"):
         events.event_times_utc_s("sunsett", dt.date(2027, 3, 14), 0.0, 0.0, "UTC")
     for zone in ("Mars/Olympus", "", "../etc/passwd", "America"):

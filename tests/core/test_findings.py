@@ -26,12 +26,12 @@ from planner_core.words.figures import figure, frame_count
         (999.96, 3, "1000"),
     ],
 )
-def test_a_figure_has_its_digits_and_no_power_of_ten(value, digits, text):
+def test_a_figure_has_its_digits_and_no_power_of_ten(value, digits, text) -> None:
     assert figure(value, digits) == text
 
 
 @given(st.floats(-1e9, 1e9).filter(lambda value: abs(value) > 1e-9), st.integers(1, 6))
-def test_a_figure_is_within_half_of_its_last_digit(value, digits):
+def test_a_figure_is_within_half_of_its_last_digit(value, digits) -> None:
     text = figure(value, digits)
     assert "e" not in text
     last = 10.0 ** (math.floor(math.log10(abs(value))) - digits + 1)
@@ -52,13 +52,13 @@ def test_a_figure_is_within_half_of_its_last_digit(value, digits):
         (17985.0, "5 h"),
     ],
 )
-def test_a_length_of_time_keeps_the_digits_that_matter(seconds, text):
+def test_a_length_of_time_keeps_the_digits_that_matter(seconds, text) -> None:
     assert duration_text(seconds) == text
 
 
-def test_one_frame_is_no_frames():
+def test_one_frame_is_no_frames() -> None:
     assert (frame_count(1), frame_count(0), frame_count(12)) == ("1 frame", "0 frames", "12 frames")
 
 
-def test_spans_count_from_one():
+def test_spans_count_from_one() -> None:
     assert spans(np.array([True, False, True, True])) == [(1, 1), (3, 4)]

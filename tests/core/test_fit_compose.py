@@ -8,7 +8,7 @@ import pytest
 
 from planner_core import compute_frames
 from planner_core.fit.compose import fit_compose
-from planner_core.picture import composition, parallax, pose_repair, tracks
+from planner_core.picture import block_visibility, composition, parallax, pose_repair
 from planner_core.plan.model import Composition, Pose
 from planner_core.rig.drive import axis_limits
 from tests.places import PAN, SLIDE, box, place, post
@@ -30,7 +30,7 @@ def pose(at, slide_m=0.5, pan_deg=0.0, tilt_deg=4.0):
 
 
 def failing(plan):
-    reading = composition.read(plan, tracks.of(compute_frames(plan)), travels=parallax.slides(plan))
+    reading = composition.read(plan, block_visibility.of(compute_frames(plan)), travels=parallax.slides(plan))
     return pose_repair.failing(plan, reading, weak=composition.WEAK)
 
 
@@ -73,7 +73,7 @@ def test_a_lens_that_looks_the_other_way_is_turned_however_far(pan_deg, focal_le
     plan = place(subject, poses=ends, frames=60, focal_length_mm=focal_length_mm, composition=TOWER)
     assert failing(plan).all()
     fitted = fit_compose(plan).plan
-    reading = composition.read(fitted, tracks.of(compute_frames(fitted)), travels=False)
+    reading = composition.read(fitted, block_visibility.of(compute_frames(fitted)), travels=False)
     assert reading.shown.min() > 0.9
     assert inside_the_rig(fitted)
 

@@ -46,13 +46,13 @@ WITHOUT_FOREGROUND = tuple(block for block in QUAY.blocks if block.role != "fore
 
 
 @pytest.mark.parametrize("wanted_px", [2.0, 5.0, 8.0])
-def test_the_foreground_moves_as_fast_as_asked_for(wanted_px):
+def test_the_foreground_moves_as_fast_as_asked_for(wanted_px) -> None:
     fit = fit_travel(QUAY, wanted_px)
     assert foreground_px(fit.plan) == pytest.approx(wanted_px, rel=0.02)
     assert middle(fit.plan) == pytest.approx(middle(QUAY), abs=1e-4)
 
 
-def test_without_a_speed_it_is_a_calm_one():
+def test_without_a_speed_it_is_a_calm_one() -> None:
     fit = fit_travel(with_shoot(sliding(QUAY, 0.0, 1.5), frames=200))
     widths = float(speed.frame_widths_a_second(fit.plan, foreground_px(fit.plan)))
     assert widths == pytest.approx(CALM_FRAME_WIDTHS_S, rel=0.02)
@@ -61,7 +61,7 @@ def test_without_a_speed_it_is_a_calm_one():
 
 @settings(max_examples=12)
 @given(st.floats(0.5, 40.0), st.floats(0.0, 1.5), st.floats(0.0, 1.5), st.floats(0.0, 0.5))
-def test_poses_stay_on_the_rail_and_about_their_middle(wanted_px, start, end, ease):
+def test_poses_stay_on_the_rail_and_about_their_middle(wanted_px, start, end, ease) -> None:
     plan = with_move(sliding(QUAY, start, end), ease=ease)
     fitted = fit_travel(plan, wanted_px).plan
     slides = [pose.slide_m for pose in fitted.move.poses]
@@ -75,18 +75,18 @@ def test_poses_stay_on_the_rail_and_about_their_middle(wanted_px, start, end, ea
         assert min(min(slides), 1.5 - max(slides)) < 1e-3  # only the rail's end keeps it slower
 
 
-def test_a_speed_that_the_rail_can_t_give_is_said_and_the_nearest_taken():
+def test_a_speed_that_the_rail_can_t_give_is_said_and_the_nearest_taken() -> None:
     fit = fit_travel(QUAY, 400.0)
     assert travel_m(fit.plan) == pytest.approx(1.4)  # about the middle at 0.7 m
     assert any("400 px a frame" in sentence and "can't be met" in sentence for sentence in fit.said)
 
 
-def test_a_speed_that_the_turn_alone_exceeds_is_said():
+def test_a_speed_that_the_turn_alone_exceeds_is_said() -> None:
     fit = fit_travel(panning(QUAY, 255.0, 285.0), 0.5)
     assert any("pan and tilt alone" in sentence for sentence in fit.said)
 
 
-def test_it_says_what_the_whole_rail_would_look_like():
+def test_it_says_what_the_whole_rail_would_look_like() -> None:
     fit = fit_travel(QUAY, 4.0)
     whole = foreground_px(
         with_poses(
@@ -101,7 +101,7 @@ def test_it_says_what_the_whole_rail_would_look_like():
     )
 
 
-def test_with_nothing_near_the_travel_stays_and_the_reason_is_said():
+def test_with_nothing_near_the_travel_stays_and_the_reason_is_said() -> None:
     # common practice, no source: with a slider, a foreground about a metre away is needed
     plan = attrs.evolve(QUAY, blocks=WITHOUT_FOREGROUND)
     fit = fit_travel(plan)
@@ -110,7 +110,7 @@ def test_with_nothing_near_the_travel_stays_and_the_reason_is_said():
     assert "about a metre away" in fit.said[0]
 
 
-def test_a_subject_that_is_near_is_judged_like_a_foreground():
+def test_a_subject_that_is_near_is_judged_like_a_foreground() -> None:
     near_subject = box("subject", (0.0, 2.5, 0.8), (0.3, 0.3, 1.6))
     plan = sliding(attrs.evolve(QUAY, blocks=(near_subject,), composition=None), 0.2, 1.4)
     frames = compute_frames(fit_travel(plan, 3.0).plan)
@@ -118,7 +118,7 @@ def test_a_subject_that_is_near_is_judged_like_a_foreground():
     assert subject.worst_px == pytest.approx(3.0, rel=0.02)
 
 
-def test_a_foreground_that_a_calm_pan_already_moves_still_gets_a_slide():
+def test_a_foreground_that_a_calm_pan_already_moves_still_gets_a_slide() -> None:
     plan = with_shoot(panning(QUAY, 262.0, 278.0), frames=240)
     fit = fit_travel(plan)
     assert travel_m(fit.plan) > 0.1
@@ -127,7 +127,7 @@ def test_a_foreground_that_a_calm_pan_already_moves_still_gets_a_slide():
     )
 
 
-def test_a_slide_that_calms_a_pan_is_not_taken_away():
+def test_a_slide_that_calms_a_pan_is_not_taken_away() -> None:
     # a pan that follows what is near, against the slide: without the slide it would cross the picture faster
     poses = Pose(at=0.0, slide_m=0.0, pan_deg=300.0), Pose(at=1.0, slide_m=1.3, pan_deg=255.0)
     plan = with_shoot(with_poses(QUAY, *poses), frames=240)
@@ -136,7 +136,7 @@ def test_a_slide_that_calms_a_pan_is_not_taken_away():
     assert foreground_px(fit.plan) <= foreground_px(plan)
 
 
-def test_travel_that_can_t_grow_stays_and_is_said_once():
+def test_travel_that_can_t_grow_stays_and_is_said_once() -> None:
     plan = with_shoot(sliding(QUAY, 0.0, 1.5), frames=8_000, interval_s=10.0)
     fit = fit_travel(plan)
     assert fit.plan.move == plan.move
@@ -144,15 +144,15 @@ def test_travel_that_can_t_grow_stays_and_is_said_once():
     assert "instead of" not in fit.said[0]
 
 
-def test_an_interval_without_time_to_slide_leaves_the_travel_and_says_so():
+def test_an_interval_without_time_to_slide_leaves_the_travel_and_says_so() -> None:
     plan = with_shoot(sliding(QUAY, 0.2, 1.2), frames=200, interval_s=0.5)
     fit = fit_travel(plan)
     assert fit.plan == plan
     assert fit.said[-1].startswith("No travel fits")
-    assert "shoot.interval_s" in fit.said[-1]
+    assert "lengthen the interval" in fit.said[-1]
 
 
-def test_a_rig_without_a_rail_is_left_alone():
+def test_a_rig_without_a_rail_is_left_alone() -> None:
     plan = attrs.evolve(
         QUAY,
         rig=bare_rig(QUAY, pan=QUAY.rig.pan),
@@ -163,12 +163,12 @@ def test_a_rig_without_a_rail_is_left_alone():
     assert fit.said == ("The rig has no rail, so there is no travel to fit.",)
 
 
-def test_a_single_frame_is_left_alone():
+def test_a_single_frame_is_left_alone() -> None:
     plan = with_shoot(QUAY, frames=1)
     assert fit_travel(plan).plan == plan
 
 
-def test_a_move_that_stood_still_gets_a_travel():
+def test_a_move_that_stood_still_gets_a_travel() -> None:
     fit = fit_travel(sliding(QUAY, 0.7, 0.7), 5.0)
     assert foreground_px(fit.plan) == pytest.approx(5.0, rel=0.02)
     one_pose = fit_travel(with_poses(QUAY, Pose(at=0.3, slide_m=0.7, pan_deg=270.0, tilt_deg=0.0)), 5.0)
@@ -176,13 +176,13 @@ def test_a_move_that_stood_still_gets_a_travel():
     assert foreground_px(one_pose.plan) == pytest.approx(5.0, rel=0.02)
 
 
-def test_a_carriage_at_the_rail_s_end_is_brought_in():
+def test_a_carriage_at_the_rail_s_end_is_brought_in() -> None:
     fit = fit_travel(sliding(QUAY, 0.0, 0.0), 5.0)
     assert foreground_px(fit.plan) == pytest.approx(5.0, rel=0.02)
     assert any("further in" in sentence for sentence in fit.said)
 
 
-def test_holds_and_poses_without_a_slide_stay_what_they_are():
+def test_holds_and_poses_without_a_slide_stay_what_they_are() -> None:
     plan = with_poses(
         QUAY,
         Pose(at=0.0, slide_m=0.2, pan_deg=268.0),
@@ -200,7 +200,7 @@ def test_holds_and_poses_without_a_slide_stay_what_they_are():
     assert (slides[1] - slides[0]) / 0.4 == pytest.approx(factor, abs=1e-3)
 
 
-def test_the_motor_s_limits_bound_the_travel():
+def test_the_motor_s_limits_bound_the_travel() -> None:
     lazy = with_slide(with_shoot(sliding(QUAY, 0.0, 1.5), frames=40), max_speed_m_s=0.0015)
     assert any(f.code == "axis-speed" for f in review_topic(lazy, compute_frames(lazy))[0])
     fitted = fit_travel(lazy, 500.0).plan
@@ -209,20 +209,20 @@ def test_the_motor_s_limits_bound_the_travel():
     assert 0.05 < travel_m(fitted) < 1.4
 
 
-def test_a_continuous_drive_s_limits_bound_it_too():
+def test_a_continuous_drive_s_limits_bound_it_too() -> None:
     lazy = with_slide(with_move(sliding(QUAY, 0.0, 1.5), drive="continuous"), max_speed_m_s=1e-4)
     fitted = fit_travel(lazy, 500.0).plan
     assert not any(f.code == "axis-speed" for f in review_topic(fitted, compute_frames(fitted))[0])
     assert 0.05 < travel_m(fitted) < 1.4
 
 
-def test_a_pose_off_the_rail_is_brought_onto_it():
+def test_a_pose_off_the_rail_is_brought_onto_it() -> None:
     plan = sliding(QUAY, 0.2, 2.4)
     fitted = fit_travel(plan, 6.0).plan
     assert not any(f.code == "axis-range" for f in review_topic(fitted, compute_frames(fitted))[0])
 
 
-def test_a_turn_that_is_too_fast_by_itself_is_narrowed_about_its_middle():
+def test_a_turn_that_is_too_fast_by_itself_is_narrowed_about_its_middle() -> None:
     plan = with_shoot(panning(QUAY, 190.0, 350.0), frames=120)
     fit = fit_travel(plan)
     pans = [pose.pan_deg for pose in fit.plan.move.poses]
@@ -235,19 +235,19 @@ def test_a_turn_that_is_too_fast_by_itself_is_narrowed_about_its_middle():
 
 
 @pytest.mark.parametrize("wanted", [0.0, -3.0, float("nan"), float("inf")])
-def test_a_speed_that_is_none_is_refused(wanted):
+def test_a_speed_that_is_none_is_refused(wanted) -> None:
     with pytest.raises(PlanError, match="not a speed above 0"):
         fit_travel(QUAY, wanted)
 
 
-def test_a_fitted_plan_can_be_saved_and_read_and_fits_again():
+def test_a_fitted_plan_can_be_saved_and_read_and_fits_again() -> None:
     fit = fit_travel(QUAY, 5.0)
     again = plan_from_text(plan_to_text(fit.plan))
     assert again == fit.plan
     assert travel_m(fit_travel(again, 5.0).plan) == pytest.approx(travel_m(again), rel=0.01)
 
 
-def test_each_example_can_be_fitted(example_plan):
+def test_each_example_can_be_fitted(example_plan) -> None:
     fit = fit_travel(example_plan)
     assert fit.said
     assert all(sentence.endswith(".") for sentence in fit.said)

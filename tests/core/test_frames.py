@@ -10,7 +10,7 @@ import pytest
 
 from planner_core import compute_frames
 from planner_core.frames import COLUMNS, frames_csv
-from planner_core.picture.optics import project_px
+from planner_core.picture.projection import project_px
 from planner_core.plan.model import Pose
 
 

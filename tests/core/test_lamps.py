@@ -36,7 +36,7 @@ def place(*blocks, **changes):
     return plan_from_dict(made)
 
 
-def test_a_house_has_windows_on_the_walls_that_face_the_camera():
+def test_a_house_has_windows_on_the_walls_that_face_the_camera() -> None:
     panes = lamps.panes(place(HOUSE), EYE)
     assert len(panes.on_lux) > 6
     assert not panes.is_lamp.any()
@@ -52,7 +52,7 @@ def test_a_house_has_windows_on_the_walls_that_face_the_camera():
     assert np.all(np.sum(outward * (np.array(EYE) - first), axis=1) > 0.0)
 
 
-def test_the_same_house_has_the_same_windows_and_another_name_others():
+def test_the_same_house_has_the_same_windows_and_another_name_others() -> None:
     ours, again, other = (
         lamps.panes(place({**HOUSE, "name": name}), EYE) for name in ("House", "House", "Other house")
     )
@@ -60,7 +60,7 @@ def test_the_same_house_has_the_same_windows_and_another_name_others():
     assert not np.array_equal(ours.on_lux, other.on_lux)
 
 
-def test_what_is_no_building_stays_dark_unless_the_plan_says_so():
+def test_what_is_no_building_stays_dark_unless_the_plan_says_so() -> None:
     wall = {**HOUSE, "size_m": [12, 0.5, 2], "centre_m": [0, 60, 1]}
     post = {**HOUSE, "shape": "post", "size_m": [0.2, 0.2, 5]}
     for dark in (
@@ -76,7 +76,7 @@ def test_what_is_no_building_stays_dark_unless_the_plan_says_so():
     assert len(lamps.panes(place({**HOUSE, "role": "foreground", "lights": True}), EYE).on_lux) > 6
 
 
-def test_a_tall_posts_lamp_is_at_its_top_and_a_squat_one_shines_all_over():
+def test_a_tall_posts_lamp_is_at_its_top_and_a_squat_one_shines_all_over() -> None:
     tall = {**HOUSE, "shape": "post", "size_m": [0.2, 0.2, 6], "centre_m": [0, 60, 3], "lights": True}
     squat = {**tall, "size_m": [3, 3, 2.8], "centre_m": [0, 60, 19.6]}
     heights = lamps.panes(place(tall), EYE).corners_m[..., 2]
@@ -87,7 +87,7 @@ def test_a_tall_posts_lamp_is_at_its_top_and_a_squat_one_shines_all_over():
 
 
 @given(st.floats(1e-3, 1e5), st.floats(1e-3, 1e5))
-def test_lamps_only_come_on_as_it_gets_darker(light, darker):
+def test_lamps_only_come_on_as_it_gets_darker(light, darker) -> None:
     panes = lamps.panes(place(HOUSE), EYE)
     brighter, dark = max(light, darker), min(light, darker)
     before, after = lamps.share_on(panes.on_lux, brighter), lamps.share_on(panes.on_lux, dark)
@@ -95,7 +95,7 @@ def test_lamps_only_come_on_as_it_gets_darker(light, darker):
     assert np.all((after >= 0.0) & (after <= 1.0))
 
 
-def test_by_day_all_is_off_and_at_night_some_windows_stay_dark():
+def test_by_day_all_is_off_and_at_night_some_windows_stay_dark() -> None:
     many = [{**HOUSE, "name": f"House {k}", "centre_m": [20.0 * k, 80, 4]} for k in range(9)]
     panes = lamps.panes(place(*many), EYE)
     assert lamps.share_on(panes.on_lux, 1000.0).max() == 0.0

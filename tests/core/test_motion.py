@@ -25,7 +25,7 @@ def slides(draw):
 
 
 @given(slides(), eases)
-def test_values_stay_between_the_neighbouring_poses(poses, ease):
+def test_values_stay_between_the_neighbouring_poses(poses, ease) -> None:
     at = np.unique(np.concatenate([FRAMES, [pose.at for pose in poses]]))
     values = axis_values(move_of(*poses, ease=ease), "slide_m", at)
     assert np.isfinite(values).all()
@@ -42,7 +42,7 @@ def test_values_stay_between_the_neighbouring_poses(poses, ease):
 
 
 @given(slides(), eases)
-def test_the_move_goes_one_way_between_two_poses(poses, ease):
+def test_the_move_goes_one_way_between_two_poses(poses, ease) -> None:
     if any(after.at - before.at < 1e-3 for before, after in itertools.pairwise(poses)):
         return  # such poses may become one
     for before, after in itertools.pairwise(poses):
@@ -52,7 +52,7 @@ def test_the_move_goes_one_way_between_two_poses(poses, ease):
 
 
 @given(slides(), eases)
-def test_every_pose_is_reached_at_its_own_place(poses, ease):
+def test_every_pose_is_reached_at_its_own_place(poses, ease) -> None:
     for pose in poses:
         if all(other is pose or abs(other.at - pose.at) > 1e-3 for other in poses):
             assert axis_values(move_of(*poses, ease=ease), "slide_m", pose.at) == pytest.approx(
@@ -61,7 +61,7 @@ def test_every_pose_is_reached_at_its_own_place(poses, ease):
 
 
 @given(slides(), eases)
-def test_a_move_filmed_backwards_is_the_backward_move(poses, ease):
+def test_a_move_filmed_backwards_is_the_backward_move(poses, ease) -> None:
     places = np.array([pose.at for pose in poses])
     if len(places) > 1 and np.diff(places).min() < 1e-3:
         return
@@ -72,7 +72,7 @@ def test_a_move_filmed_backwards_is_the_backward_move(poses, ease):
 
 
 @given(slides(), eases, st.floats(-3.0, 3.0), st.floats(-2.0, 2.0))
-def test_a_longer_travel_is_the_same_move_stretched(poses, ease, factor, shift):
+def test_a_longer_travel_is_the_same_move_stretched(poses, ease, factor, shift) -> None:
     stretched = tuple(attrs.evolve(pose, slide_m=factor * pose.slide_m + shift) for pose in poses)
     values = axis_values(move_of(*poses, ease=ease), "slide_m", FRAMES)
     assert np.allclose(
@@ -81,23 +81,23 @@ def test_a_longer_travel_is_the_same_move_stretched(poses, ease, factor, shift):
 
 
 @given(eases, shares, shares)
-def test_progress_never_goes_back_and_runs_from_start_to_end(ease, one, other):
+def test_progress_never_goes_back_and_runs_from_start_to_end(ease, one, other) -> None:
     first, second = sorted([one, other])
     assert progress(first, ease) <= progress(second, ease) + 1e-15
     assert progress(0.0, ease) == 0.0
     assert progress(1.0, ease) == 1.0
 
 
-def test_without_ease_the_speed_is_steady():
+def test_without_ease_the_speed_is_steady() -> None:
     assert np.allclose(np.diff(progress(FRAMES, 0.0)), 1.0 / 480.0)
 
 
-def test_with_all_of_it_ease_the_move_is_one_minimum_jerk_curve():
+def test_with_all_of_it_ease_the_move_is_one_minimum_jerk_curve() -> None:
     assert np.allclose(progress(FRAMES, 0.5), minimum_jerk(FRAMES), atol=1e-12)
 
 
 @pytest.mark.parametrize("ease", [0.05, 0.2, 0.35, 0.5])
-def test_ease_starts_and_stops_without_a_jump_in_speed_or_acceleration(ease):
+def test_ease_starts_and_stops_without_a_jump_in_speed_or_acceleration(ease) -> None:
     at = np.linspace(0.0, 1.0, 20001)
     speed = np.gradient(progress(at, ease), at)
     assert speed[0] < 1e-3
@@ -109,7 +109,7 @@ def test_ease_starts_and_stops_without_a_jump_in_speed_or_acceleration(ease):
         assert np.ptp(speed[steady][1:-1]) < 1e-6
 
 
-def test_two_equal_poses_hold_the_axis_still():
+def test_two_equal_poses_hold_the_axis_still() -> None:
     move = move_of(
         Pose(at=0.0, slide_m=0.1),
         Pose(at=0.4, slide_m=0.6),
@@ -120,7 +120,7 @@ def test_two_equal_poses_hold_the_axis_still():
     assert np.all(held == 0.6)
 
 
-def test_an_axis_that_a_pose_leaves_out_moves_on_through_it():
+def test_an_axis_that_a_pose_leaves_out_moves_on_through_it() -> None:
     with_gap = move_of(
         Pose(at=0.0, slide_m=0.0, pan_deg=10.0),
         Pose(at=0.5, pan_deg=40.0),
@@ -131,13 +131,13 @@ def test_an_axis_that_a_pose_leaves_out_moves_on_through_it():
     assert axis_values(with_gap, "pan_deg", 0.5) == pytest.approx(40.0)
 
 
-def test_an_axis_that_no_pose_gives_has_no_values():
+def test_an_axis_that_no_pose_gives_has_no_values() -> None:
     assert (
         axis_values(move_of(Pose(at=0.0, slide_m=0.0), Pose(at=1.0, slide_m=1.0)), "pan_deg", FRAMES) is None
     )
 
 
-def test_pan_goes_across_north_the_way_the_poses_say():
+def test_pan_goes_across_north_the_way_the_poses_say() -> None:
     move = move_of(Pose(at=0.0, pan_deg=350.0), Pose(at=1.0, pan_deg=370.0))
     pan = axis_values(move, "pan_deg", FRAMES)
     assert np.ptp(pan) == pytest.approx(20.0)
@@ -146,14 +146,14 @@ def test_pan_goes_across_north_the_way_the_poses_say():
     assert np.ptp(axis_values(the_long_way, "pan_deg", FRAMES)) == pytest.approx(340.0)
 
 
-def test_before_its_first_pose_and_after_its_last_the_rig_rests():
+def test_before_its_first_pose_and_after_its_last_the_rig_rests() -> None:
     move = move_of(Pose(at=0.3, slide_m=0.2), Pose(at=0.7, slide_m=0.9), ease=0.2)
     values = axis_values(move, "slide_m", FRAMES)
     assert np.all(values[FRAMES <= 0.3] == pytest.approx(0.2))
     assert np.all(values[FRAMES >= 0.7] == pytest.approx(0.9))
 
 
-def test_a_pose_pushed_onto_the_last_one_by_the_ease_gives_numbers():
+def test_a_pose_pushed_onto_the_last_one_by_the_ease_gives_numbers() -> None:
     move = move_of(
         Pose(at=0.0, slide_m=0.0), Pose(at=1.0 - 1e-7, slide_m=0.5), Pose(at=1.0, slide_m=1.0), ease=0.5
     )
@@ -162,14 +162,14 @@ def test_a_pose_pushed_onto_the_last_one_by_the_ease_gives_numbers():
     assert values[-1] == 1.0
 
 
-def test_a_cubic_through_one_knot_is_constant():
+def test_a_cubic_through_one_knot_is_constant() -> None:
     assert np.all(monotone_cubic([0.5], [3.0], FRAMES) == 3.0)
 
 
 @pytest.mark.parametrize(
     "axes", [(), ("slide",), ("pan",), ("tilt",), ("slide", "pan"), ("pan", "tilt"), ("slide", "pan", "tilt")]
 )
-def test_rigs_with_any_set_of_axes_have_positions(axes):
+def test_rigs_with_any_set_of_axes_have_positions(axes) -> None:
     all_axes = {"slide": SLIDE, "pan": PAN, "tilt": TILT}
     names = {"slide": "slide_m", "pan": "pan_deg", "tilt": "tilt_deg"}
     ends = {"slide": (0.2, 1.0), "pan": (260.0, 280.0), "tilt": (-2.0, 3.0)}
@@ -182,7 +182,7 @@ def test_rigs_with_any_set_of_axes_have_positions(axes):
     }
 
 
-def test_axes_that_the_poses_leave_alone_rest():
+def test_axes_that_the_poses_leave_alone_rest() -> None:
     plan = attrs.evolve(QUAY, move=move_of(Pose(at=0.0), Pose(at=1.0)))
     axes = axis_positions(plan, FRAMES)
     assert np.all(axes.slide_m == QUAY.rig.slide.min_m)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core.picture import parallax, tracks
+from planner_core.picture import block_visibility, parallax
 from planner_core.picture.parallax import HORIZON
 from planner_core.plan.model import Block, Composition, Pose
 from planner_core.rig.camera import camera_path
@@ -17,7 +17,7 @@ from tests.places import box, place, post, random_place
 
 def of(plan):
     path = camera_path(plan, np.linspace(0.0, 1.0, 60))
-    return parallax.parallax(plan, tracks.compute_tracks(plan, path))
+    return parallax.parallax(plan, block_visibility.compute_visibility(plan, path))
 
 
 def sliding(*blocks, travel_m=1.0, pan_deg=0.0, **changes):

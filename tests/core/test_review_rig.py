@@ -189,10 +189,10 @@ def test_a_rail_motor_too_slow_for_the_interval_is_named():
 
 @pytest.mark.parametrize(
     ("changes", "unit", "word"),
-    [({"max_speed_m_s": 1e-4}, "m/s", "moves at"), ({"max_acceleration_m_s2": 1e-8}, "m/s²", "speeds up")],
+    [({"max_speed_m_s": 1e-4}, "m/s", "moves at"), ({"max_acceleration_m_s2": 1e-6}, "m/s²", "speeds up")],
 )
 def test_a_continuous_drive_past_its_motor_is_named_with_an_interval_that_does(changes, unit, word):
-    plan = with_move(with_slide(QUAY, **changes), drive="continuous")
+    plan = with_move(with_slide(with_shoot(QUAY, interval_s=1.0), **changes), drive="continuous")
     finding = only(plan, "axis-speed")
     assert (finding.level, finding.unit) == ("stop", unit)
     assert word in finding.message

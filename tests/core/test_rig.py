@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planner_core import compute_frames
-from planner_core.picture.optics import project_px
+from planner_core.picture.projection import project_px
 from planner_core.place.ground import ground_under_m
 from planner_core.plan.model import Pose
 from planner_core.rig import geometry

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from planner_core import FrameTable, Plan, Review, compute_frames, review
+from planner_core.evening import sunlight
 from planner_core.evening.timetable import timetable, turn_moment
 from planner_core.light.exposure import settings_ev100, shutter_label
 from planner_core.output.sheet.back import cautions
@@ -19,7 +20,7 @@ from planner_core.output.sheet.map import bearings, block_outlines, measured, ri
 from planner_core.output.sheet.page import Picture, sheet_html, strip_frames
 from planner_core.output.sheet.tables import exposure_rows, late_starts, light_shifts, pose_rows, ramp_room
 from planner_core.plan.file import plan_from_dict
-from planner_core.review.findings import Finding
+from tests.spoken import spoken
 from tests.two_towers import document, plan
 
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(40)
@@ -417,8 +418,11 @@ def test_blocks_are_measured_from_the_rails_start() -> None:
 
 def test_cautions_tell_when_the_sun_is_in_the_picture() -> None:
     here = plan()
-    said = " ".join(cautions(here, compute_frames(here)))
-    assert re.search(r"in the picture from frame 1 to frame 1\d\d", said)
+    frames = compute_frames(here)
+    said = " ".join(cautions(here, frames))
+    span = sunlight.sun_in_picture_frames(sunlight.sunlight(frames))
+    assert span is not None
+    assert f"in the picture from frame {span[0]} to frame {span[1]}" in said
     assert "this place has water" in said
     away = plan(
         blocks=[],
@@ -442,9 +446,7 @@ def long_words(count: int) -> Iterator[str]:
 
 def test_findings_come_in_their_order_and_whole() -> None:
     findings = tuple(
-        Finding(
-            code=f"code-{k}", level=level, message=f"Message {k}: " + " ".join(long_words(20)), fix=f"Do {k}."
-        )
+        spoken(f"Message {k}: " + " ".join(long_words(20)), f"Do {k}.", level=level)
         for k, level in enumerate(["stop", "warn", "note"] * 6)
     )
     here = plan()

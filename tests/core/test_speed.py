@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planner_core import compute_frames
-from planner_core.picture import speed
-from planner_core.picture.optics import delivered_crop, project_px
+from planner_core.picture import projection, speed
+from planner_core.picture.projection import delivered_crop, project_px
 from planner_core.plan.model import Block
 from tests.moves import QUAY, box, panning, sliding, with_move, with_rig, with_shoot
 
@@ -195,8 +195,8 @@ def test_a_thousand_blocks_are_watched_by_a_few_points(steady):
     assert len(watched.points_m) <= 4 * speed.KEPT_POINTS
     # and the nearest thing in the picture is among them
     corners = np.array([block.centre_m for block in blocks if block.role == "foreground"])
-    track = speed.picture_px(plan, corners, frames.camera_m, frames.camera_rotation)
-    nearest = np.where(speed.in_picture(plan, track), track.depth_m, np.inf).min(axis=1)[:-1]
+    track = projection.point_paths(plan, corners, frames.camera_m, frames.camera_rotation)
+    nearest = np.where(projection.in_picture(plan, track), track.depth_m, np.inf).min(axis=1)[:-1]
     found = speeds(plan)["foreground"].distance_m
     assert np.median(found / nearest) < 1.1
 
@@ -218,7 +218,7 @@ def test_the_fast_projection_is_the_projection(points, cameras):
 
     points, cameras = np.array(points), np.array(cameras)
     turn = camera_rotation(cameras[:, 3], cameras[:, 4], 0.0)
-    track = speed.picture_px(QUAY, points, cameras[:, :3], turn)
+    track = projection.point_paths(QUAY, points, cameras[:, :3], turn)
     pixels, depth = project_px(QUAY, points, cameras[:, None, :3], turn[:, None])
     assert np.allclose(track.depth_m, depth, atol=1e-9)
     clear = depth > 0.01

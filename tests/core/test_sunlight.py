@@ -39,7 +39,7 @@ def limb_sinks_below(altitude_deg):
     return float(utc_s[np.argmax(limb < altitude_deg)])
 
 
-def test_in_open_country_the_sun_comes_and_goes_by_the_almanac():
+def test_in_open_country_the_sun_comes_and_goes_by_the_almanac() -> None:
     day = sun_day(place(), EYE, DATE)
     assert day.rise_utc_s == pytest.approx(sun_times_utc_s(place(), "sunrise", DATE)[0], abs=10.0)
     assert day.set_utc_s == pytest.approx(sun_times_utc_s(place(), "sunset", DATE)[0], abs=10.0)
@@ -48,7 +48,7 @@ def test_in_open_country_the_sun_comes_and_goes_by_the_almanac():
 
 @settings(max_examples=25)
 @given(st.floats(1.0, 25.0), st.floats(50.0, 3000.0))
-def test_a_long_wall_to_the_west_takes_the_sun_at_its_own_altitude(altitude, distance):
+def test_a_long_wall_to_the_west_takes_the_sun_at_its_own_altitude(altitude, distance) -> None:
     height = EYE[2] + distance * np.tan(np.radians(altitude))
     # so long and straight a wall is as high as that only where it is nearest, due west
     wall = place(
@@ -66,7 +66,7 @@ def test_a_long_wall_to_the_west_takes_the_sun_at_its_own_altitude(altitude, dis
     assert day.rise_behind == OPEN
 
 
-def test_a_tower_hides_the_sun_only_while_it_stands_before_it():
+def test_a_tower_hides_the_sun_only_while_it_stands_before_it() -> None:
     given_ = place(
         box("tower", (0.0, 100.0, 100.0), (20.0, 4.0, 200.0)),
         shoot__anchor=None,
@@ -85,7 +85,7 @@ def test_a_tower_hides_the_sun_only_while_it_stands_before_it():
     assert np.all(hidden[(off <= edge) & (frames.sun_true_altitude_deg > -0.8)])
 
 
-def test_the_camera_and_the_subject_can_lose_the_sun_at_different_times():
+def test_the_camera_and_the_subject_can_lose_the_sun_at_different_times() -> None:
     wall = box("wall", (0.0, 40.0, 10.0), (400.0, 2.0, 20.0))
     statue = {
         "name": "statue",
@@ -103,7 +103,7 @@ def test_the_camera_and_the_subject_can_lose_the_sun_at_different_times():
     assert subject.set_utc_s < camera.set_utc_s < sun_times_utc_s(given_, "sunset", DATE)[0] - 3600.0
 
 
-def test_a_subject_does_not_shade_itself():
+def test_a_subject_does_not_shade_itself() -> None:
     statue = {
         "name": "statue",
         "role": "subject",
@@ -115,7 +115,7 @@ def test_a_subject_does_not_shade_itself():
     np.testing.assert_array_equal(sun.subject_lit, sun.up)
 
 
-def test_under_a_bridge_the_low_sun_comes_in():
+def test_under_a_bridge_the_low_sun_comes_in() -> None:
     deck = box("deck", (0.0, 30.0, 12.0), (400.0, 10.0, 2.0))
     given_ = place(deck)
     day = sun_day(given_, EYE, DATE)
@@ -124,7 +124,7 @@ def test_under_a_bridge_the_low_sun_comes_in():
     assert blocks_in_the_way(given_, EYE, high).tolist() == [0, OPEN]
 
 
-def test_the_nearest_block_is_the_one_in_the_way():
+def test_the_nearest_block_is_the_one_in_the_way() -> None:
     given_ = place(box("far", (0, 200, 50), (50, 5, 100)), box("near", (0, 100, 15), (50, 5, 30)))
     ahead = geometry.direction([270.0, 270.0, 90.0], [10.0, 25.0, 10.0], 270.0)
     assert blocks_in_the_way(given_, EYE, ahead).tolist() == [1, 0, OPEN]
@@ -132,7 +132,7 @@ def test_the_nearest_block_is_the_one_in_the_way():
 
 @settings(max_examples=30)
 @given(st.floats(0, 360), st.floats(1, 80), st.integers(0, 2**32 - 1))
-def test_leaving_out_blocks_off_the_way_changes_nothing(bearing, altitude, seed):
+def test_leaving_out_blocks_off_the_way_changes_nothing(bearing, altitude, seed) -> None:
     random = np.random.default_rng(seed)
     blocks = [
         box(f"b{i}", (x, y, h / 2), (w, d, h))
@@ -149,7 +149,7 @@ def test_leaving_out_blocks_off_the_way_changes_nothing(bearing, altitude, seed)
     np.testing.assert_array_equal(blocks_in_the_way(given_, EYE, ways), np.where(met >= 0, met, OPEN))
 
 
-def test_the_midnight_sun_neither_rises_nor_sets():
+def test_the_midnight_sun_neither_rises_nor_sets() -> None:
     polar = place(
         site__latitude_deg=78.0,
         site__longitude_deg=15.6,
@@ -163,7 +163,7 @@ def test_the_midnight_sun_neither_rises_nor_sets():
     assert (night.rise_utc_s, night.set_utc_s) == (None, None)
 
 
-def test_the_sun_in_the_lens_s_middle_is_in_the_middle_of_the_picture():
+def test_the_sun_in_the_lens_s_middle_is_in_the_middle_of_the_picture() -> None:
     frames = compute_frames(place())
     k = 60
     aimed = place(
@@ -181,14 +181,14 @@ def test_the_sun_in_the_lens_s_middle_is_in_the_middle_of_the_picture():
     assert sun.in_picture[k]
 
 
-def test_a_sun_behind_the_camera_is_not_in_the_picture():
+def test_a_sun_behind_the_camera_is_not_in_the_picture() -> None:
     away = place(rig__pan=None, move__poses=[{"at": 0.0, "slide_m": 0.5, "pan_deg": 90.0, "tilt_deg": 0.0}])
     sun = sunlight(compute_frames(away))
     assert not np.any(sun.in_picture)
     assert np.all(np.isnan(sun.picture_px))
 
 
-def test_a_sun_behind_a_wall_or_below_the_horizon_is_not_in_the_picture():
+def test_a_sun_behind_a_wall_or_below_the_horizon_is_not_in_the_picture() -> None:
     frames = compute_frames(place())
     open_sun = sunlight(frames)
     assert np.any(open_sun.in_picture)
@@ -197,7 +197,7 @@ def test_a_sun_behind_a_wall_or_below_the_horizon_is_not_in_the_picture():
     assert not np.any(sunlight(wall).in_picture)
 
 
-def test_a_place_without_blocks_or_subject_is_fine():
+def test_a_place_without_blocks_or_subject_is_fine() -> None:
     sun = sunlight(compute_frames(attrs.evolve(place(), exposure=None)))
     assert sun.subject_lit is None
     np.testing.assert_array_equal(sun.camera_lit, sun.up)

@@ -25,13 +25,13 @@ def with_shoot(plan, **changes):
     return attrs.evolve(plan, shoot=attrs.evolve(plan.shoot, **changes))
 
 
-def test_frames_follow_each_other_by_the_interval(harbour):
+def test_frames_follow_each_other_by_the_interval(harbour) -> None:
     times = frame_times_utc_s(harbour)
     assert len(times) == harbour.shoot.frames
     assert np.allclose(np.diff(times), harbour.shoot.interval_s)
 
 
-def test_the_middle_of_an_anchored_move_falls_at_sunset(harbour):
+def test_the_middle_of_an_anchored_move_falls_at_sunset(harbour) -> None:
     # common practice, no source: reach about half of the move when the sun sets
     times = frame_times_utc_s(harbour)
     middle = (times[0] + times[-1]) / 2
@@ -39,7 +39,7 @@ def test_the_middle_of_an_anchored_move_falls_at_sunset(harbour):
 
 
 @pytest.mark.parametrize("event", ANCHOR_EVENTS)
-def test_any_event_can_be_pinned_anywhere_in_the_move(harbour, event):
+def test_any_event_can_be_pinned_anywhere_in_the_move(harbour, event) -> None:
     anchor = Anchor(event=event, date=dt.date(2027, 3, 14), at=0.25)
     plan = with_shoot(harbour, anchor=anchor)
     pinned = start_utc_s(plan) + 0.25 * plan.duration_s
@@ -47,23 +47,23 @@ def test_any_event_can_be_pinned_anywhere_in_the_move(harbour, event):
     assert local_datetime(pinned, plan.zone).date() == anchor.date
 
 
-def test_a_local_start_is_taken_in_the_zone_of_the_site(harbour):
+def test_a_local_start_is_taken_in_the_zone_of_the_site(harbour) -> None:
     plan = with_shoot(harbour, anchor=None, start=dt.datetime(2027, 7, 1, 21, 0))
     assert start_utc_s(plan) == dt.datetime(2027, 7, 1, 19, 0, tzinfo=dt.UTC).timestamp()
 
 
-def test_a_lone_frame_is_at_the_start_of_the_move():
+def test_a_lone_frame_is_at_the_start_of_the_move() -> None:
     assert frame_places(1).tolist() == [0.0]
     assert frame_places(3).tolist() == [0.0, 0.5, 1.0]
 
 
-def test_an_offset_that_the_zone_does_not_have_is_refused():
+def test_an_offset_that_the_zone_does_not_have_is_refused() -> None:
     zone = zoneinfo.ZoneInfo("Europe/Madrid")
     with pytest.raises(PlanError, match="offset"):
         local_to_utc_s(dt.datetime.fromisoformat("2027-07-01T21:00:00+01:00"), zone, "shoot.start")
 
 
-def test_a_polar_night_leaves_the_plan_without_times(harbour):
+def test_a_polar_night_leaves_the_plan_without_times(harbour) -> None:
     site = attrs.evolve(harbour.site, latitude_deg=78.2, longitude_deg=15.6, timezone="Arctic/Longyearbyen")
     anchor = Anchor(event="sunset", date=dt.date(2027, 12, 21))
     plan = attrs.evolve(with_shoot(harbour, anchor=anchor), site=site)
@@ -72,13 +72,13 @@ def test_a_polar_night_leaves_the_plan_without_times(harbour):
     assert caught.value.path == "shoot.anchor"
 
 
-def test_a_clock_shows_the_minutes_begun():
+def test_a_clock_shows_the_minutes_begun() -> None:
     zone = zoneinfo.ZoneInfo("UTC")
     assert clock(3599.0, zone) == "00:59"
     assert clock(3599.0, zone, seconds=True) == "00:59:59"
 
 
-def test_the_clocks_of_a_night_that_go_back_or_forward_are_found():
+def test_the_clocks_of_a_night_that_go_back_or_forward_are_found() -> None:
     # European Union, Directive 2000/84/EC: 01:00 UTC on the last Sundays of March and October
     berlin = zoneinfo.ZoneInfo("Europe/Berlin")
     autumn = dt.datetime(2027, 10, 31, 1, tzinfo=dt.UTC).timestamp()

@@ -20,41 +20,41 @@ def look(plan, bearing_deg, altitude_deg, origin=(0.0, 0.0, 1.5), **options):
     return float(distance), int(met)
 
 
-def test_a_ray_stops_at_the_face_of_a_box():
+def test_a_ray_stops_at_the_face_of_a_box() -> None:
     plan = place(box("house", 0, 20, (6, 4, 8)))
     assert look(plan, 0.0, 0.0) == (pytest.approx(18.0), 0)
     assert look(plan, 0.0, 60.0)[1] == NOTHING
 
 
-def test_the_nearer_of_two_is_met():
+def test_the_nearer_of_two_is_met() -> None:
     plan = place(box("house", 0, 20, (6, 4, 8)), post("lamp", 0, 5, 0.2, 4))
     assert look(plan, 0.0, 0.0)[1] == 1
     assert look(plan, 0.0, 0.0, ignoring=(1,))[1] == 0
 
 
-def test_the_ground_reaches_to_the_horizon():
+def test_the_ground_reaches_to_the_horizon() -> None:
     plan = place()
     assert look(plan, 0.0, -45.0) == (pytest.approx(1.5 * np.sqrt(2.0)), GROUND)
     assert look(plan, 0.0, -0.01)[1] == GROUND
     assert look(plan, 0.0, 0.01)[1] == NOTHING
 
 
-def test_what_lies_in_the_ground_shows_its_top():
+def test_what_lies_in_the_ground_shows_its_top() -> None:
     meadow = box("meadow", 0, 20, (40, 40, 1), role="ground", base=-1.0)
     assert look(place(meadow), 0.0, -20.0)[1] == 0
 
 
-def test_a_ray_from_inside_a_solid_goes_nowhere():
+def test_a_ray_from_inside_a_solid_goes_nowhere() -> None:
     plan = place(box("shed", 0, 0, (4, 4, 4)))
     assert look(plan, 0.0, 0.0) == (0.0, 0)
 
 
-def test_nothing_behind_counts():
+def test_nothing_behind_counts() -> None:
     plan = place(box("house", 0, -20, (6, 4, 8)))
     assert look(plan, 0.0, 0.0)[1] == NOTHING
 
 
-def test_rays_along_a_face_are_no_trouble():
+def test_rays_along_a_face_are_no_trouble() -> None:
     plan = place(box("house", 2, 20, (4, 4, 8)))  # its left side lies in the plane x = 0
     distance, met = look(plan, 0.0, 0.0)
     assert np.isfinite(distance)
@@ -65,7 +65,7 @@ def clear(plan: Plan, points_m: ArrayLike, towards: ArrayLike) -> np.ndarray:
     return visibility.first_hits(plan, points_m, towards)[1] == NOTHING
 
 
-def test_a_ridge_hides_the_low_sun_and_not_the_high_one():
+def test_a_ridge_hides_the_low_sun_and_not_the_high_one() -> None:
     ridge = Block(
         role="background", shape="ridge", distance_m=3000.0, skyline_deg=((268.0, 4.0), (272.0, 4.0))
     )
@@ -77,7 +77,7 @@ def test_a_ridge_hides_the_low_sun_and_not_the_high_one():
     assert clear(plan, eye, geometry.direction(200.0, 3.9, 0.0))
 
 
-def test_a_shadow_is_as_long_as_height_over_tan_altitude():
+def test_a_shadow_is_as_long_as_height_over_tan_altitude() -> None:
     # geometry: the end of a 10 m wall's shadow with the sun at 30°
     wall = box("wall", 0, 20, (200, 0.2, 10))
     plan = place(wall)
@@ -87,7 +87,7 @@ def test_a_shadow_is_as_long_as_height_over_tan_altitude():
     assert clear(plan, points, sun).tolist() == [False, True]
 
 
-def test_arrays_of_rays_keep_their_shape():
+def test_arrays_of_rays_keep_their_shape() -> None:
     plan = place(box("house", 0, 20, (6, 4, 8)))
     directions = geometry.direction(np.linspace(-30, 30, 12).reshape(3, 4), 0.0, 0.0)
     distance, met = visibility.first_hits(plan, (0.0, 0.0, 1.5), directions)
@@ -95,13 +95,13 @@ def test_arrays_of_rays_keep_their_shape():
 
 
 @pytest.mark.parametrize("count", [89, 144, 610])
-def test_a_lattice_gives_every_place_a_column_and_a_row_of_its_own(count):
+def test_a_lattice_gives_every_place_a_column_and_a_row_of_its_own(count) -> None:
     places = visibility.lattice(count)
     for axis in (0, 1):
         steps = np.diff(np.sort(places[:, axis]))
         assert steps == pytest.approx(1.0 / count)
 
 
-def test_a_lattice_of_another_size_is_refused():
+def test_a_lattice_of_another_size_is_refused() -> None:
     with pytest.raises(ValueError, match="100"):
         visibility.lattice(100)

@@ -29,19 +29,19 @@ def sun_xyz(observer):
     return (sun * np.exp(-colour.air_mass(ALTITUDES)[:, None] * depth)) @ observer
 
 
-def test_daylight_locus_is_cie_15():
+def test_daylight_locus_is_cie_15() -> None:
     # CIE 15:2004 as colour-science's CCT_to_xy_CIE_D has it
     temperatures = np.array([4000.0, 5000.0, 5503.0, 6504.0, 7000.0, 7001.0, 10000.0, 25000.0])
     theirs = science.temperature.CCT_to_xy_CIE_D(temperatures)
     assert colour.daylight_xy(temperatures) == pytest.approx(theirs, abs=1e-6)
 
 
-def test_air_mass_is_kasten_and_youngs():
+def test_air_mass_is_kasten_and_youngs() -> None:
     # Kasten and Young, Applied Optics 28 (1989), table II: 38 at the horizon, 5.6 at 10°, 1 at the zenith
     assert colour.air_mass([0.0, 10.0, 30.0, 90.0]) == pytest.approx([37.92, 5.58, 1.99, 1.0], abs=0.02)
 
 
-def test_rayleigh_depth_is_hansen_and_travis():
+def test_rayleigh_depth_is_hansen_and_travis() -> None:
     # Bucholtz, Applied Optics 34 (1995): 0.0973 at 550 nm (value from memory)
     assert colour.rayleigh_depth(550.0) == pytest.approx(0.0973, abs=0.0007)
     assert colour.rayleigh_depth(400.0) / colour.rayleigh_depth(700.0) == pytest.approx(
@@ -49,25 +49,25 @@ def test_rayleigh_depth_is_hansen_and_travis():
     )
 
 
-def test_suns_chromaticity_follows_the_tabulated_observer(sun_xyz):
+def test_suns_chromaticity_follows_the_tabulated_observer(sun_xyz) -> None:
     # colour-science's CIE 1931 tables; ours are the bells of Wyman, Sloan and Shirley (2013)
     theirs = science.XYZ_to_xy(sun_xyz)
     assert colour.sun_xy(ALTITUDES) == pytest.approx(theirs, abs=0.004)
 
 
-def test_suns_temperature_is_ohnos(sun_xyz):
+def test_suns_temperature_is_ohnos(sun_xyz) -> None:
     # colour-science, method of Ohno (2013)
     theirs = science.temperature.XYZ_to_CCT_Ohno2013(sun_xyz)[:, 0]
     assert colour.sun_temperature_k(ALTITUDES) == pytest.approx(theirs, rel=0.01)
 
 
 @pytest.mark.parametrize(("xy", "kelvin"), [((0.44758, 0.40745), 2856), ((0.31272, 0.32903), 6504)])
-def test_temperature_of_illuminants_a_and_d65(xy, kelvin):
+def test_temperature_of_illuminants_a_and_d65(xy, kelvin) -> None:
     # CIE 15:2004, illuminants A and D65
     assert colour.correlated_temperature_k(xy) == pytest.approx(kelvin, rel=0.012)
 
 
-def test_tints_are_linear_srgb_of_luminance_one():
+def test_tints_are_linear_srgb_of_luminance_one() -> None:
     # IEC 61966-2-1 as colour-science has it
     xy = colour.daylight_xy(np.array([5000.0, 6504.0, 12000.0]))
     xyz = science.xy_to_XYZ(xy)

@@ -22,16 +22,16 @@ CIRCULAR_171 = {
 
 
 @pytest.mark.parametrize(("altitude", "lux"), CIRCULAR_171.items())
-def test_sunlight_matches_circular_171_to_three_digits(altitude, lux):
+def test_sunlight_matches_circular_171_to_three_digits(altitude, lux) -> None:
     assert daylight.sun_illuminance_lux(altitude) == pytest.approx(lux, rel=0.002)
 
 
-def test_the_circulars_own_example():
+def test_the_circulars_own_example() -> None:
     # Janiczek and DeYoung, US Naval Observatory Circular 171 (1987): sun at 89.9565°, 123 786 lux
     assert daylight.sun_illuminance_lux(89.9565) == pytest.approx(123786, abs=1)
 
 
-def test_full_moon_at_the_zenith_gives_about_a_third_of_a_lux():
+def test_full_moon_at_the_zenith_gives_about_a_third_of_a_lux() -> None:
     # Circular 171's formula by hand: P = 0.892·1 + 0.0344·π, M(90°) = e^−0.21 + 0.0289 e^−0.042 (1 + π)
     shine = 0.892 + 0.0344 * np.pi
     air = np.exp(-0.21) + 0.0289 * np.exp(-0.042) * (1 + np.pi)
@@ -41,25 +41,25 @@ def test_full_moon_at_the_zenith_gives_about_a_third_of_a_lux():
 
 
 @pytest.mark.parametrize(("divisor", "lux"), [(1, 51263), (3, 17088), (10, 5126)])
-def test_cloud_divides_the_light_as_the_circular_says(divisor, lux):
+def test_cloud_divides_the_light_as_the_circular_says(divisor, lux) -> None:
     # Circular 171: divide by 1 for clear, 3 for average cloud, 10 for dark stratus; sun at 30°
     assert daylight.natural_light(30.0, -50.0, 90.0, divisor).total_lux == pytest.approx(lux, rel=1e-3)
 
 
 @pytest.mark.parametrize(("lux", "ev100"), [(2.5, 0.0), (757.0, 8.24), (81920.0, 15.0)])
-def test_ev_of_an_incident_reading(lux, ev100):
+def test_ev_of_an_incident_reading(lux, ev100) -> None:
     # ISO 2720:1974, C = 250: E = 2.5 · 2^EV lux
     assert daylight.ev100_from_lux(lux) == pytest.approx(ev100, abs=0.005)
     assert daylight.lux_from_ev100(ev100) == pytest.approx(lux, rel=0.005)
 
 
-def test_clear_sun_is_sunny_sixteen():
+def test_clear_sun_is_sunny_sixteen() -> None:
     # common practice, no source: f/16 at 1/ISO, EV 14.6 to 15, for subjects in a sun of some 40° to 60°
     assert np.all(daylight.ev100_from_lux(daylight.sun_illuminance_lux([40.0, 60.0])) > 14.6)
     assert np.all(daylight.ev100_from_lux(daylight.sun_illuminance_lux([40.0, 60.0])) < 15.4)
 
 
-def test_landscape_under_a_full_moon_is_ev_minus_three_to_minus_two():
+def test_landscape_under_a_full_moon_is_ev_minus_three_to_minus_two() -> None:
     # ANSI PH2.7 exposure guide, value from memory
     light = daylight.natural_light(-40.0, [35.0, 60.0], 179.0)
     ev100 = daylight.ev100_from_lux(light.total_lux)

@@ -40,7 +40,7 @@ def compare_utc_date(date, latitude, longitude, de421):
     assert_same_times(found["solar_noon"], noons, start, start + 86400)
 
 
-def test_events_are_within_a_minute_of_the_almanac_up_to_60_degrees_of_latitude(de421):
+def test_events_are_within_a_minute_of_the_almanac_up_to_60_degrees_of_latitude(de421) -> None:
     # skyfield's almanac on DE421
     random = np.random.default_rng(61)
     for _ in range(40):
@@ -49,7 +49,7 @@ def test_events_are_within_a_minute_of_the_almanac_up_to_60_degrees_of_latitude(
 
 
 @pytest.mark.parametrize("date", [dt.date(2027, 6, 21), dt.date(2027, 12, 21)])
-def test_events_at_60_degrees_at_the_solstices(date, de421):
+def test_events_at_60_degrees_at_the_solstices(date, de421) -> None:
     # skyfield's almanac on DE421; the year's flattest paths of the sun
     for latitude in (60.0, -60.0):
         compare_utc_date(date, latitude, 24.9, de421)
@@ -58,14 +58,14 @@ def test_events_at_60_degrees_at_the_solstices(date, de421):
 LONGYEARBYEN = (78.22, 15.63, "Arctic/Longyearbyen")
 
 
-def test_midsummer_at_78_north_has_noon_and_no_sun_event_else(de421):
+def test_midsummer_at_78_north_has_noon_and_no_sun_event_else(de421) -> None:
     found = events.day_events(dt.date(2027, 6, 21), *LONGYEARBYEN)
     assert [name for name in events.SUN_EVENTS if found[name]] == []
     assert len(found["solar_noon"]) == 1
     compare_utc_date(dt.date(2027, 6, 21), *LONGYEARBYEN[:2], de421)
 
 
-def test_midwinter_at_78_north_reaches_nautical_twilight_only(de421):
+def test_midwinter_at_78_north_reaches_nautical_twilight_only(de421) -> None:
     found = events.day_events(dt.date(2027, 12, 21), *LONGYEARBYEN)
     happening = {name for name in events.SUN_EVENTS if found[name]}
     assert happening == {"nautical_dawn", "nautical_dusk", "astronomical_dawn", "astronomical_dusk"}
@@ -75,7 +75,7 @@ def test_midwinter_at_78_north_reaches_nautical_twilight_only(de421):
 
 
 @pytest.mark.parametrize("season", ["04", "08"])
-def test_round_the_midnight_sun_no_rise_or_set_is_lost(season, de421):
+def test_round_the_midnight_sun_no_rise_or_set_is_lost(season, de421) -> None:
     # skyfield's almanac on DE421; the sun scrapes the horizon within minutes of midnight on these dates
     for day in range(12, 28):
         date = dt.date.fromisoformat(f"2027-{season}-{day}")
@@ -88,7 +88,7 @@ def test_round_the_midnight_sun_no_rise_or_set_is_lost(season, de421):
             assert np.max(np.abs(np.array(found[name]) - inside), initial=0.0) < 180
 
 
-def test_a_date_can_have_two_sunsets():
+def test_a_date_can_have_two_sunsets() -> None:
     # Tromsø after the midnight sun: one just after midnight, one just before the next
     place = (69.65, 18.96, "Europe/Oslo")
     days = {day: events.event_times_utc_s("sunset", day, *place) for day in map(july_and_after, range(20))}

@@ -9,7 +9,7 @@ from ruckig import InputParameter, Result, Ruckig, Trajectory
 from scipy.interpolate import PchipInterpolator
 
 from planner_core import compute_frames
-from planner_core.picture.optics import field_of_view_deg, project_px
+from planner_core.picture.projection import field_of_view_deg, project_px
 from planner_core.rig.drive import blur_px, move_time_s
 from planner_core.rig.motion import (
     MINIMUM_JERK_PEAK_ACCELERATION,

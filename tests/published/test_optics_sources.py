@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core.picture import optics
+from planner_core.picture import optics, projection
 from planner_core.plan.model import Camera
 from planner_core.rig import geometry
 from tests.two_towers import plan
@@ -30,7 +30,7 @@ def test_hyperfocal_distance_of_a_50_mm_lens():
 
 def test_24_mm_on_full_frame_sees_73_74_by_53_13_degrees():
     # 2·atan(w / 2f), any handbook
-    width, height = optics.field_of_view_deg([36.0, 24.0], 24.0)
+    width, height = projection.field_of_view_deg([36.0, 24.0], 24.0)
     assert width == pytest.approx(73.74, abs=0.005)
     assert height == pytest.approx(53.13, abs=0.005)
 
@@ -135,7 +135,7 @@ def test_star_drift_agrees_with_the_sky_of_skyfield(de421, latitude, bearing, al
 
     plan_ = looking(latitude, north_deg=north)
     rotation = geometry.camera_rotation(bearing, altitude, north)
-    crop = optics.delivered_crop(plan_.camera, plan_.clip)
+    crop = projection.delivered_crop(plan_.camera, plan_.clip)
     x, y = np.meshgrid(np.linspace(-0.4995, 0.4995, 7), np.linspace(-0.4995, 0.4995, 5))
     rays = np.stack([x * 3840.0, y * 2160.0, np.full(x.shape, -crop.focal_px)], axis=-1).reshape(-1, 3)
     bearings, heights = geometry.bearing_and_altitude(rays @ rotation.T, north)
@@ -146,6 +146,6 @@ def test_star_drift_agrees_with_the_sky_of_skyfield(de421, latitude, bearing, al
             ra, dec, _ = place.at(times[0]).from_altaz(alt_degrees=height, az_degrees=azimuth).radec()
             seen_height, seen_azimuth, _ = place.at(times).observe(Star(ra=ra, dec=dec)).apparent().altaz()
             points = 1e9 * geometry.direction(seen_azimuth.degrees, seen_height.degrees, north)
-            xy, _ = optics.project_px(plan_, points, np.zeros(3), rotation)
+            xy, _ = projection.project_px(plan_, points, np.zeros(3), rotation)
             drifts.append(float(np.hypot(*(xy[1] - xy[0]))) / 10.0)
     assert float(optics.star_drift_px_s(plan_, rotation)) == pytest.approx(max(drifts), rel=0.005)

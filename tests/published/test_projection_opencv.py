@@ -10,8 +10,8 @@ import cv2
 import numpy as np
 import pytest
 
-from planner_core.picture import tracks
-from planner_core.picture.optics import delivered_crop, project_px
+from planner_core.picture import block_visibility
+from planner_core.picture.projection import delivered_crop, project_px
 from planner_core.place import blocking
 from planner_core.plan.model import Plan
 from planner_core.rig.camera import CameraPath, camera_path
@@ -53,7 +53,7 @@ def test_corners_project_as_opencv_has_them(seed):
 def test_rectangles_go_through_the_corners_as_opencv_has_them(seed):
     plan = random_place(seed)
     path = camera_path(plan, np.linspace(0.0, 1.0, 5))
-    found = tracks.compute_tracks(plan, path)
+    found = block_visibility.compute_visibility(plan, path)
     ground, checked = found.boxes.ground_m, 0
     for frame in range(5):
         pose = path.camera_m[frame], path.camera_rotation[frame]
@@ -89,7 +89,7 @@ def test_an_outline_s_area_is_its_polygon_s_by_opencv() -> None:
     # cv2.contourArea of the hull, within a thousandth (it works in single precision)
     plan = random_place(3)
     path = camera_path(plan, np.linspace(0.0, 1.0, 5))
-    found = tracks.compute_tracks(plan, path)
+    found = block_visibility.compute_visibility(plan, path)
     checked = 0
     for index, frame, outline in outlines_px(plan, path):
         area = found.areas_px(index, np.array([frame]))[0][0]
@@ -102,7 +102,7 @@ def test_the_part_of_an_outline_inside_the_frame_is_the_polygons_common_part_by_
     # cv2.intersectConvexConvex with the frame
     plan = random_place(5)
     path = camera_path(plan, np.linspace(0.0, 1.0, 9))
-    found = tracks.compute_tracks(plan, path)
+    found = block_visibility.compute_visibility(plan, path)
     width, height = plan.clip.width_px, plan.clip.height_px
     frame_ring = np.array([(0, 0), (width, 0), (width, height), (0, height)], dtype=np.float32)
     cut = 0

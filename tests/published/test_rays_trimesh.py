@@ -49,7 +49,7 @@ def random_rays(plan, rng):
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_rays_meet_what_trimesh_meets(seed):
+def test_rays_meet_what_trimesh_meets(seed) -> None:
     plan = random_place(seed)
     # a fan of triangles is wrong for a concave cap, and the sides of a figure aren't quite flat
     convex = tuple(b for b in plan.blocks if b.shape not in ("prism", "figure"))
@@ -73,7 +73,7 @@ def test_rays_meet_what_trimesh_meets(seed):
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_rays_meet_a_footprint_with_notches_as_trimesh_has_it(seed):
+def test_rays_meet_a_footprint_with_notches_as_trimesh_has_it(seed) -> None:
     rng = np.random.default_rng(100 + seed)
     angles = np.sort(rng.uniform(0.0, 2.0 * np.pi, 11))
     reach = rng.uniform(2.0, 9.0, 11)

@@ -13,7 +13,7 @@ def across(azimuth, other_azimuth, altitude):
     return ((azimuth - other_azimuth + 180) % 360 - 180) * np.cos(np.radians(altitude))
 
 
-def test_sun_is_within_a_fiftieth_of_a_degree_of_de421_anywhere_from_1950_to_2050(anywhere, de421):
+def test_sun_is_within_a_fiftieth_of_a_degree_of_de421_anywhere_from_1950_to_2050(anywhere, de421) -> None:
     # JPL DE421 through skyfield
     latitude, longitude, utc_s = anywhere
     azimuth, altitude = ephemeris.sun_position(utc_s, latitude, longitude)
@@ -23,7 +23,7 @@ def test_sun_is_within_a_fiftieth_of_a_degree_of_de421_anywhere_from_1950_to_205
 
 
 @pytest.mark.parametrize("year", [1955, 1985, 2005, 2027, 2049])
-def test_frames_of_one_evening_are_as_exact_as_single_instants(year, de421):
+def test_frames_of_one_evening_are_as_exact_as_single_instants(year, de421) -> None:
     # JPL DE421 through skyfield; an evening's frames are interpolated between a few sums of the series
     utc_s = dt.datetime(year, 6, 20, 19, tzinfo=dt.UTC).timestamp() + 10.0 * np.arange(720)
     azimuth, altitude = ephemeris.sun_position(utc_s, 52.4, 4.9)
@@ -33,7 +33,7 @@ def test_frames_of_one_evening_are_as_exact_as_single_instants(year, de421):
 
 
 @pytest.mark.parametrize("latitude", [-90.0, 90.0])
-def test_the_poles_are_places_too(latitude, de421):
+def test_the_poles_are_places_too(latitude, de421) -> None:
     # JPL DE421 through skyfield
     utc_s = dt.datetime(2027, 3, 1, tzinfo=dt.UTC).timestamp() + 86400.0 * np.arange(40)
     _, altitude = ephemeris.sun_position(utc_s, latitude, 0.0)
@@ -44,7 +44,7 @@ def test_the_poles_are_places_too(latitude, de421):
 NREL_PLACE = (39.742476, -105.1786)
 
 
-def test_sun_matches_the_nrel_worked_example():
+def test_sun_matches_the_nrel_worked_example() -> None:
     # Reda and Andreas, NREL/TP-560-34302 (2008), table A5.1; refraction for 820 mbar and 11 °C, Meeus ch. 16
     utc_s = dt.datetime(2003, 10, 17, 19, 30, 30, tzinfo=dt.UTC).timestamp()
     azimuth, altitude = ephemeris.sun_position(utc_s, *NREL_PLACE)
@@ -56,7 +56,7 @@ def test_sun_matches_the_nrel_worked_example():
 @pytest.mark.parametrize(
     ("event", "moment"), [("sunrise", "2003-10-17T06:12:43"), ("sunset", "2003-10-16T17:20:19")]
 )
-def test_sunrise_and_sunset_match_the_nrel_worked_example(event, moment):
+def test_sunrise_and_sunset_match_the_nrel_worked_example(event, moment) -> None:
     # Reda and Andreas, NREL/TP-560-34302 (2008), table A5.1, at UTC−7. It works on the UT date 17 October, in
     # which the sun sets at 00:20:19 UT: that is the local evening of the 16th (DE421 agrees, and sets it 88 s
     # earlier on the 17th).
@@ -65,7 +65,7 @@ def test_sunrise_and_sunset_match_the_nrel_worked_example(event, moment):
     assert utc_s == pytest.approx(printed.timestamp(), abs=3)
 
 
-def test_sun_agrees_with_pvlib():
+def test_sun_agrees_with_pvlib() -> None:
     # pvlib's solarposition.get_solarposition is the algorithm of NREL/TP-560-34302
     pandas = pytest.importorskip("pandas")
     from pvlib import solarposition
@@ -81,13 +81,13 @@ def test_sun_agrees_with_pvlib():
     assert np.max(np.abs(across(azimuth, theirs["azimuth"], altitude))) < 0.005
 
 
-def test_refraction_matches_meeus_example():
+def test_refraction_matches_meeus_example() -> None:
     # Meeus, Astronomical Algorithms, example 16.a: the sun's upper limb, true altitude 33.20′, R = 24.618′
     # (value from memory)
     assert ephemeris.refraction_deg(0.5541) * 60 == pytest.approx(24.618, abs=0.02)
 
 
-def test_sidereal_time_matches_meeus_example():
+def test_sidereal_time_matches_meeus_example() -> None:
     # Meeus, Astronomical Algorithms, example 12.b: 1987 April 10, 19h21m00s UT, 128.73787° at Greenwich
     utc_s = dt.datetime(1987, 4, 10, 19, 21, tzinfo=dt.UTC).timestamp()
     assert ephemeris.sidereal_time_deg(utc_s, 0.0) == pytest.approx(128.7378734, abs=1e-5)

@@ -10,12 +10,12 @@ import pytest
 from tools import benchmark
 
 
-def test_the_slower_task_takes_longer():
+def test_the_slower_task_takes_longer() -> None:
     quick, slow = benchmark.best_s(lambda: None, lambda: time.sleep(0.01), rounds=3)
     assert quick < 0.01 <= slow
 
 
-def test_angles_between_directions_are_those_on_the_sky():
+def test_angles_between_directions_are_those_on_the_sky() -> None:
     # near the zenith a turn of azimuth moves hardly at all; a degree of altitude is a degree anywhere
     one, other = np.array([0.0, 10.0]), np.array([90.0, 10.0])
     assert benchmark._apart_deg(
@@ -23,13 +23,13 @@ def test_angles_between_directions_are_those_on_the_sky():
     ) == pytest.approx(np.degrees(np.arccos(np.sin(np.radians(89.0)) ** 2)))
 
 
-def test_a_section_that_is_none_is_named(capsys):
+def test_a_section_that_is_none_is_named(capsys) -> None:
     with pytest.raises(SystemExit):
         benchmark.main(["nonsense"])
     assert "nonsense is no section; there are sky" in capsys.readouterr().err
 
 
-def test_the_sky_is_measured_with_its_accuracy(monkeypatch):
+def test_the_sky_is_measured_with_its_accuracy(monkeypatch) -> None:
     monkeypatch.setattr(benchmark, "best_s", lambda *tasks: [0.5, 1.0])
     lines = list(benchmark.sky())
     assert "ratio 0.50" in lines[0]

@@ -16,21 +16,22 @@ def plan_path(project_root):
     return str(project_root / "example_scenes" / "harbour_light.plan.json")
 
 
-def test_check_says_its_findings_and_exits_by_the_gravest(plan_path, capsys):
+def test_check_says_its_findings_and_exits_by_the_gravest(plan_path, capsys) -> None:
     code = main(["check", plan_path, "--json"])
     report = json.loads(capsys.readouterr().out)
     assert report["title"] == "Harbour light"
     assert code == (1 if any(finding["level"] == "stop" for finding in report["findings"]) else 0)
     for finding in report["findings"]:
-        assert set(finding) == {"code", "level", "frames", "value", "limit", "unit", "message", "fix"}
+        keys = {"code", "level", "frames", "value", "limit", "unit", "message", "fix", "remedies"}
+        assert set(finding) == keys
 
 
-def test_check_in_words_names_the_plan(plan_path, capsys):
+def test_check_in_words_names_the_plan(plan_path, capsys) -> None:
     main(["check", plan_path])
     assert capsys.readouterr().out.startswith("Harbour light")
 
 
-def test_frames_go_to_standard_output_or_to_a_file(plan_path, capsys, tmp_path):
+def test_frames_go_to_standard_output_or_to_a_file(plan_path, capsys, tmp_path) -> None:
     assert main(["frames", plan_path]) == 0
     printed = capsys.readouterr().out
     assert main(["frames", plan_path, "-o", str(tmp_path / "f.csv")]) == 0
@@ -55,7 +56,7 @@ def test_frames_go_to_standard_output_or_to_a_file(plan_path, capsys, tmp_path):
         [],
     ],
 )
-def test_what_cannot_be_used_is_one_line_and_exit_2(words, capsys, tmp_path, monkeypatch):
+def test_what_cannot_be_used_is_one_line_and_exit_2(words, capsys, tmp_path, monkeypatch) -> None:
     monkeypatch.chdir(tmp_path)
     assert main(words) == 2
     captured = capsys.readouterr()
@@ -65,7 +66,7 @@ def test_what_cannot_be_used_is_one_line_and_exit_2(words, capsys, tmp_path, mon
     assert list(tmp_path.iterdir()) == []
 
 
-def test_an_output_folder_that_is_missing_is_named(plan_path, tmp_path, capsys):
+def test_an_output_folder_that_is_missing_is_named(plan_path, tmp_path, capsys) -> None:
     assert main(["frames", plan_path, "-o", str(tmp_path / "none" / "f.csv")]) == 2
     assert "none" in capsys.readouterr().err
 
@@ -81,14 +82,14 @@ def test_an_output_folder_that_is_missing_is_named(plan_path, tmp_path, capsys):
 )
 def test_a_name_that_promises_another_kind_of_file_is_refused(
     words, says, plan_path, capsys, tmp_path, monkeypatch
-):
+) -> None:
     monkeypatch.chdir(tmp_path)
     assert main(["preview", plan_path, *words]) == 2
     assert capsys.readouterr().err == says + "\n"
     assert list(tmp_path.iterdir()) == []
 
 
-def test_it_runs_as_a_script(project_root, plan_path):
+def test_it_runs_as_a_script(project_root, plan_path) -> None:
     script = str(project_root / "tools" / "duskrail.py")
     done = subprocess.run(
         [sys.executable, script, "check", plan_path, "--json"], capture_output=True, text=True
@@ -101,7 +102,7 @@ def test_it_runs_as_a_script(project_root, plan_path):
 
 
 @pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
-def test_a_terminal_that_lacks_characters_gets_the_rest(project_root, plan_path, tmp_path, encoding):
+def test_a_terminal_that_lacks_characters_gets_the_rest(project_root, plan_path, tmp_path, encoding) -> None:
     document = json.loads(Path(plan_path).read_text(encoding="utf-8")) | {"title": "“Łódź” 🌅"}
     path = tmp_path / "title.plan.json"
     path.write_text(json.dumps(document), encoding="utf-8")
@@ -114,7 +115,7 @@ def test_a_terminal_that_lacks_characters_gets_the_rest(project_root, plan_path,
     assert json.loads(done.stdout.decode(encoding))["title"] == "“Łódź” 🌅"
 
 
-def test_a_clip_fitted_with_its_balance_leaves_time_for_the_night(plan_path, capsys, tmp_path):
+def test_a_clip_fitted_with_its_balance_leaves_time_for_the_night(plan_path, capsys, tmp_path) -> None:
     document = json.loads(Path(plan_path).read_text(encoding="utf-8"))
     document["shoot"] = {"frames": 200, "interval_s": 20.0, "write_s": 1.0, "start": "2027-03-14T14:00:00"}
     document["exposure"] |= {"f_number": 11.0, "artificial_ev100": 1.0}

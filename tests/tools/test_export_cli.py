@@ -13,7 +13,7 @@ def plan_path(project_root):
     return str(project_root / "example_scenes" / "square_pan.plan.json")
 
 
-def test_the_camera_and_every_block_are_in_the_file(plan_path, tmp_path, capsys):
+def test_the_camera_and_every_block_are_in_the_file(plan_path, tmp_path, capsys) -> None:
     target = tmp_path / "square.glb"
     assert main(["export", plan_path, "-o", str(target)]) == 0
     assert "420 frames" in capsys.readouterr().out
@@ -24,7 +24,7 @@ def test_the_camera_and_every_block_are_in_the_file(plan_path, tmp_path, capsys)
     assert {"clock tower", "cloth hall"} <= {node["name"] for node in document["nodes"]}
 
 
-def test_another_ending_is_named_and_nothing_written(plan_path, tmp_path, capsys):
+def test_another_ending_is_named_and_nothing_written(plan_path, tmp_path, capsys) -> None:
     assert main(["export", plan_path, "-o", str(tmp_path / "square.xyz")]) == 2
     assert capsys.readouterr().err.startswith("square.xyz: is neither glTF nor USD")
     assert list(tmp_path.iterdir()) == []

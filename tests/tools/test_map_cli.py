@@ -13,7 +13,7 @@ def plan_path(project_root):
     return str(project_root / "example_scenes" / "harbour_light.plan.json")
 
 
-def test_a_building_from_a_map_stands_in_the_new_plan(plan_path, tmp_path, capsys):
+def test_a_building_from_a_map_stands_in_the_new_plan(plan_path, tmp_path, capsys) -> None:
     plan = load_plan(plan_path)
     lon, lat = plan.site.longitude_deg - 0.002, plan.site.latitude_deg
     ring = [[lon, lat], [lon + 0.0003, lat], [lon + 0.0003, lat + 0.0002], [lon, lat + 0.0002], [lon, lat]]
@@ -30,7 +30,7 @@ def test_a_building_from_a_map_stands_in_the_new_plan(plan_path, tmp_path, capsy
     assert "Written to" in capsys.readouterr().out
 
 
-def test_a_horizon_profile_becomes_a_ridge(plan_path, tmp_path):
+def test_a_horizon_profile_becomes_a_ridge(plan_path, tmp_path) -> None:
     source = tmp_path / "west.csv"
     source.write_text("bearing,altitude\n240,2.5\n270,1.0\n300,3\n", encoding="utf-8")
     new = tmp_path / "new.plan.json"
@@ -43,7 +43,7 @@ def test_a_horizon_profile_becomes_a_ridge(plan_path, tmp_path):
     )
 
 
-def test_a_map_that_is_none_leaves_nothing_behind(plan_path, tmp_path, capsys):
+def test_a_map_that_is_none_leaves_nothing_behind(plan_path, tmp_path, capsys) -> None:
     source = tmp_path / "map.geojson"
     source.write_text('{"type": "FeatureCollection"}', encoding="utf-8")
     assert main(["blocks", str(source), plan_path, "-o", str(tmp_path / "new.plan.json")]) == 2
@@ -51,13 +51,13 @@ def test_a_map_that_is_none_leaves_nothing_behind(plan_path, tmp_path, capsys):
     assert not (tmp_path / "new.plan.json").exists()
 
 
-def test_dates_are_said_and_written(plan_path, tmp_path, capsys):
+def test_dates_are_said_and_written(plan_path, tmp_path, capsys) -> None:
     out = tmp_path / "dates.csv"
     assert main(["dates", plan_path, "--from", "2027-03-01", "--to", "2027-03-31", "-o", str(out)]) == 0
     assert "sun" in capsys.readouterr().out.lower()
     assert out.read_text(encoding="utf-8").count("\n") >= 62
 
 
-def test_dates_the_wrong_way_round_are_named(plan_path, capsys):
+def test_dates_the_wrong_way_round_are_named(plan_path, capsys) -> None:
     assert main(["dates", plan_path, "--from", "2027-03-31", "--to", "2027-03-01"]) == 2
     assert "swap" in capsys.readouterr().err

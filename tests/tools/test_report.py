@@ -7,7 +7,7 @@ import attrs
 
 from planner_core import Review, compute_frames, review
 from planner_core.plan.timeline import clock
-from planner_core.review.findings import Finding
+from tests.spoken import spoken
 from tools.report import finding_text, review_text
 
 
@@ -15,10 +15,9 @@ def told(plan):
     return review_text(review(plan, compute_frames(plan)))
 
 
-def test_every_finding_is_told_under_its_heading_with_its_code():
+def test_every_finding_is_told_under_its_heading_with_its_code() -> None:
     findings = tuple(
-        Finding(code=f"code-{level}", level=level, message=f"Said {level}.", fix="Do this.", frames=(3, 9))
-        for level in ("stop", "warn", "note")
+        spoken(f"Said {level}.", "Do this.", level=level, frames=(3, 9)) for level in ("stop", "warn", "note")
     )
     text = review_text(Review(title="Evening", findings=findings))
     assert text.index("Must change (1)") < text.index("Look at (1)") < text.index("Good to know (1)")
@@ -26,30 +25,30 @@ def test_every_finding_is_told_under_its_heading_with_its_code():
         assert f"Frames 3–9: {finding.message} Do this. [{finding.code}]" in text
 
 
-def test_frames_are_not_said_twice():
-    finding = Finding(code="x", level="note", message="Frames 3–9: dark.", frames=(3, 9))
+def test_frames_are_not_said_twice() -> None:
+    finding = spoken("Frames 3–9: dark.", level="note", frames=(3, 9))
     assert finding_text(finding).count("Frames 3–9") == 1
 
 
-def test_the_clock_in_the_text_is_the_frame_tables(harbour):
+def test_the_clock_in_the_text_is_the_frame_tables(harbour) -> None:
     frames = compute_frames(harbour)
     text = told(harbour)
     assert f"first frame {clock(frames.utc_s[0], harbour.zone)}" in text
     assert f"last {clock(frames.utc_s[-1], harbour.zone)}" in text
 
 
-def test_a_plan_without_exposure_blocks_or_composition_is_told_without_those_lines(harbour):
+def test_a_plan_without_exposure_blocks_or_composition_is_told_without_those_lines(harbour) -> None:
     bare = attrs.evolve(harbour, exposure=None, composition=None, blocks=())
     text = told(bare)
     assert "\n  exposure" not in text
     assert "\n  light" in text
 
 
-def test_a_plan_without_anything_to_say_says_so():
+def test_a_plan_without_anything_to_say_says_so() -> None:
     assert "Nothing to object to." in review_text(Review(title=""))
 
 
-def test_noon_is_told_without_powers_of_ten(harbour):
+def test_noon_is_told_without_powers_of_ten(harbour) -> None:
     start = dt.datetime(2027, 6, 21, 13, 0)
     noon = attrs.evolve(harbour, shoot=attrs.evolve(harbour.shoot, anchor=None, start=start))
     assert re.search(
@@ -57,7 +56,7 @@ def test_noon_is_told_without_powers_of_ten(harbour):
     )  # Circular 171: 60° is 102 940 lux
 
 
-def test_the_sun_s_line_is_there_for_a_still_shot_a_twilight_and_a_day_without_turn(harbour):
+def test_the_sun_s_line_is_there_for_a_still_shot_a_twilight_and_a_day_without_turn(harbour) -> None:
     still = attrs.evolve(
         harbour, rig=attrs.evolve(harbour.rig, slide=None, pan=None, tilt=None), move=first_pose(harbour)
     )
@@ -79,7 +78,7 @@ def first_pose(plan):
     return attrs.evolve(plan.move, poses=(pose,))
 
 
-def test_a_shoot_over_midnight_names_the_other_day(harbour):
+def test_a_shoot_over_midnight_names_the_other_day(harbour) -> None:
     late = attrs.evolve(harbour.shoot, anchor=None, start=dt.datetime(2027, 6, 21, 23, 50))
     assert "Monday 21 June 2027: arrive" in told(attrs.evolve(harbour, shoot=late))
     assert "last Tuesday 0" in told(attrs.evolve(harbour, shoot=late))

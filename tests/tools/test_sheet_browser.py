@@ -16,7 +16,7 @@ import pytest
 
 from planner_core import Review, compute_frames, review
 from planner_core.output.sheet.page import sheet_html
-from planner_core.review.findings import Finding
+from tests.spoken import spoken
 from tests.two_towers import document, plan
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -63,7 +63,7 @@ EVERYTHING: dict[str, Any] = {
     ],
 }
 MANY = tuple(
-    Finding(code=f"code-{k}", level=level, message=f"Frames {k}–{k + 40}: " + LONG, fix=LONG)
+    spoken(f"Frames {k}–{k + 40}: " + LONG, LONG, level=level)
     for k, level in enumerate(["stop"] * 4 + ["warn"] * 8 + ["note"] * 12)
 )
 VARIANTS: dict[str, dict[str, Any]] = {

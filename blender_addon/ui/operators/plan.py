@@ -1,21 +1,21 @@
 """Beginning a plan, taking it out of the scene, drawing it again."""
 # Blender reads the annotations of its classes as they are, so none may be turned into text here.
-# mypy: disable-error-code="valid-type"
+# mypy: disable-error-code="valid-type,func-returns-value"
 
 import datetime as dt
 from typing import Any
 
 import bpy
-from bpy.props import BoolProperty
+from bpy.props import BoolProperty, StringProperty
 
 from planner_core import PlanError
 from planner_core.edit import starter
 
-from ...read import readback
+from ...read import readback, settings
 from ...scene import startup, store
 from ...state import live
 from .. import preferences, views
-from .base import UNDOABLE, Outcome, ReadsPlan, WithFrames, WithPlan, editable, set_plan
+from .base import UNDOABLE, Outcome, ReadsPlan, WithFrames, WithPlan, change, editable, set_plan
 
 
 class DUSKRAIL_OT_new_scene(bpy.types.Operator):
@@ -168,6 +168,42 @@ class DUSKRAIL_OT_read_back(WithPlan, bpy.types.Operator):
         return outcome
 
 
+SETTING = StringProperty(name="Setting", description="Which of Blender's settings", options={"SKIP_SAVE"})
+
+
+class DUSKRAIL_OT_take_setting(WithPlan, bpy.types.Operator):
+    """Take what was set in Blender into the plan"""
+
+    bl_idname = "duskrail.take_setting"
+    bl_label = "Take into the Plan"
+    bl_options = UNDOABLE
+
+    setting: SETTING
+
+    def execute(self, context: Any) -> Outcome:
+        plan = live.plan_of(context.scene)
+        assert plan is not None
+        for found in settings.differences(context.scene, plan):
+            if found.key == self.setting and found.take is not None:
+                return change(self, context, found.take)
+        self.report({"WARNING"}, "The plan can't take this setting, or has it already")
+        return {"CANCELLED"}
+
+
+class DUSKRAIL_OT_restore_setting(WithFrames, bpy.types.Operator):
+    """Set Blender's setting back to what the plan has"""
+
+    bl_idname = "duskrail.restore_setting"
+    bl_label = "Set Back"
+    bl_options = UNDOABLE
+
+    setting: SETTING
+
+    def execute(self, context: Any) -> Outcome:
+        live.restore_setting(context.scene, self.setting)
+        return {"FINISHED"}
+
+
 class DUSKRAIL_OT_make_own(ReadsPlan, bpy.types.Operator):
     """Draw this scene's plan with objects of its own; the shared ones stay with the other scene"""
 
@@ -190,6 +226,8 @@ class DUSKRAIL_OT_make_own(ReadsPlan, bpy.types.Operator):
 
 
 CLASSES = (
+    DUSKRAIL_OT_take_setting,
+    DUSKRAIL_OT_restore_setting,
     DUSKRAIL_OT_make_own,
     DUSKRAIL_OT_new_scene,
     DUSKRAIL_OT_start_plan,

@@ -10,6 +10,7 @@ import bpy
 
 from planner_core import Plan
 
+from ...read import settings
 from ...scene import store
 from ...state import live, redraw
 from .. import wording
@@ -64,18 +65,18 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
 
     def _about(self, context: Any, plan: Plan) -> None:
         layout, scene = self.layout, context.scene
-        settings, here = scene.duskrail, live.state_of(scene)
-        layout.prop(settings, "title", text="")
+        shown, here = scene.duskrail, live.state_of(scene)
+        layout.prop(shown, "title", text="")
         frames = live.frames_of(scene)
         if frames is None:
             wrapped(layout, context, here.reason, icon="ERROR")
         self._faults(context, plan)
         done(layout, context, here.said)
         row = layout.row(align=True)
-        row.prop(settings, "show_readout", icon="TEXT", toggle=True)
-        row.prop(settings, "show_path", icon="CON_FOLLOWPATH", toggle=True)
-        row.prop(settings, "show_sky", icon="LIGHT_SUN", toggle=True)
-        row.prop(settings, "show_phases", text="", icon="TIME", toggle=True)
+        row.prop(shown, "show_readout", icon="TEXT", toggle=True)
+        row.prop(shown, "show_path", icon="CON_FOLLOWPATH", toggle=True)
+        row.prop(shown, "show_sky", icon="LIGHT_SUN", toggle=True)
+        row.prop(shown, "show_phases", text="", icon="TIME", toggle=True)
         row = layout.row(align=True)
         row.operator("duskrail.show_place", text="Place", icon="VIEW3D")
         row.operator("duskrail.show_rig", text="Rig", icon="TRACKING")
@@ -101,6 +102,13 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
                 spare_px=52.0,
             )
             box.operator("duskrail.set_units")
+        for found in settings.differences(scene, plan):
+            box = layout.box()
+            wrapped(box, context, found.text, icon="INFO", spare_px=52.0)
+            row = box.row(align=True)
+            if found.take is not None:
+                row.operator("duskrail.take_setting").setting = found.key
+            row.operator("duskrail.restore_setting").setting = found.key
         missing = redraw.missing_parts(scene)
         if missing:
             box = layout.box()

@@ -1,1 +1,1 @@
-"""The shot sheet, one file for each part of the page."""
+"""The shot sheet, one file for each part of the page. Markup only; what it tells is computed elsewhere."""

@@ -25,7 +25,7 @@ from planner_core.output.sheet.map import (
 )
 from planner_core.output.sheet.markup import Matter, bullets, cell, esc, table, under
 from planner_core.output.sheet.tables import Shift, late_starts, light_advice, light_shifts
-from planner_core.picture.optics import project_px
+from planner_core.picture.projection import project_px
 from planner_core.place.ground import height_above_ground_m
 from planner_core.plan.model import Plan
 from planner_core.review.findings import Finding

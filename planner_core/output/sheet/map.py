@@ -15,7 +15,7 @@ from planner_core.evening.timetable import Moment
 from planner_core.frames import FrameTable
 from planner_core.maths.angles import compass_deg
 from planner_core.output.sheet.draw import Canvas, round_step, text_width
-from planner_core.picture.optics import delivered_crop, field_of_view_deg
+from planner_core.picture.projection import delivered_crop, field_of_view_deg
 from planner_core.place import blocking
 from planner_core.place.ground import height_above_ground_m, outline_m
 from planner_core.plan.model import Plan

@@ -10,7 +10,7 @@ from planner_core.evening.sunlight import moon_up, sun_up
 from planner_core.frames import FrameTable
 from planner_core.light.daylight import SUN_SEMIDIAMETER_DEG
 from planner_core.output.sheet.draw import Canvas
-from planner_core.picture.optics import delivered_crop
+from planner_core.picture.projection import delivered_crop
 from planner_core.place import blocking
 from planner_core.plan.model import Plan
 from planner_core.time import events

@@ -1,4 +1,4 @@
-"""Tracks: rectangles, areas, what shows and what the sun reaches, on every frame."""
+"""BlockVisibility: rectangles, areas, what shows and what the sun reaches, on every frame."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planner_core import compute_frames
-from planner_core.picture import optics, tracks
+from planner_core.picture import block_projection, block_visibility, occlusion, projection
 from planner_core.place import blocking
 from planner_core.plan.model import Pose
 from planner_core.rig.camera import camera_path
@@ -19,9 +19,9 @@ SEEDS = st.integers(0, 10_000)
 
 
 def along(plan, count=None):
-    """The tracks of a plan's camera path."""
+    """The visibility along a plan's camera path."""
     path = camera_path(plan, np.linspace(0.0, 1.0, count or plan.shoot.frames))
-    return tracks.compute_tracks(plan, path)
+    return block_visibility.compute_visibility(plan, path)
 
 
 def still(*blocks, **changes):
@@ -42,9 +42,9 @@ def test_a_wall_square_to_the_lens_has_the_rectangle_of_its_front():
     assert found.distance_m[0, 0] == pytest.approx(19.0)
 
 
-def free(found: tracks.Tracks, index: int = 0) -> np.ndarray:
+def free(found: block_visibility.BlockVisibility, index: int = 0) -> np.ndarray:
     """Share of a block's part inside the frame that nothing hides, 0 where none of it is inside."""
-    return np.nan_to_num(found.seen((index,)).share)
+    return np.nan_to_num(found.visible((index,)).fraction)
 
 
 def test_half_of_a_wall_beyond_the_edge_is_half_inside():
@@ -90,7 +90,9 @@ def test_rectangles_hold_every_corner_in_front(seed):
         for index, block in enumerate(plan.blocks):
             corners = blocking.block_mesh(plan, block).vertices_m
             corners = corners[corners[:, 2] >= found.boxes.ground_m]
-            px, depth = optics.project_px(plan, corners, found.camera_m[frame], found.camera_rotation[frame])
+            px, depth = projection.project_px(
+                plan, corners, found.camera_m[frame], found.camera_rotation[frame]
+            )
             px = px[depth > 0.05]
             if len(px):
                 left, top, right, bottom = found.rectangle_px((index,))[frame]
@@ -122,7 +124,7 @@ def mirrored(plan):
 
 @settings(max_examples=20)
 @given(SEEDS)
-def test_a_mirrored_place_gives_mirrored_tracks(seed):
+def test_a_mirrored_place_gives_mirrored_pictures(seed):
     plan = random_place(seed, frames=12)
     one, other = along(plan), along(mirrored(plan))
     kept = np.isfinite(one.left) & (np.abs(one.left) < 1e7) & (np.abs(one.right) < 1e7)
@@ -135,7 +137,9 @@ def test_a_mirrored_place_gives_mirrored_tracks(seed):
         )
     for index in range(0, len(plan.blocks) - 1, 3):  # few rays meet the ridge where it hardly shows
         # the rays themselves aren't mirrored: within what so many rays are worth
-        fine = [t.look((index,), np.arange(0, 12, 4), rays=tracks.FINE_RAYS)[0] for t in (one, other)]
+        fine = [
+            t.occlusion.look((index,), np.arange(0, 12, 4), rays=occlusion.FINE_RAYS)[0] for t in (one, other)
+        ]
         np.testing.assert_allclose(*fine, atol=0.03)
 
 
@@ -147,7 +151,7 @@ def test_a_block_far_behind_the_camera_never_counts(seed, distance_m):
     more = attrs.evolve(plan, blocks=(*plan.blocks, box("behind", 30, -distance_m, (90, 20, 60))))
     one, other = along(plan), along(more)
     assert not other.in_frame[:, -1].any()
-    assert not other.could_hide((0,))[:, -1].any()
+    assert not other.occlusion.could_hide((0,))[:, -1].any()
     for index in range(len(plan.blocks)):
         np.testing.assert_array_equal(free(one, index), free(other, index))
 
@@ -163,14 +167,14 @@ def test_nothing_in_the_way_is_all_to_be_seen():
 def test_a_wall_before_half_of_a_house_hides_half():
     found = still(box("house", 0, 30.05, (6, 0.1, 6)), box("wall", 5, 15, (10, 0.1, 20)))
     assert free(found)[0] == pytest.approx(0.5, abs=0.02)
-    fine, _ = found.look((0,), np.array([0]), rays=tracks.FINE_RAYS)
+    fine, _ = found.occlusion.look((0,), np.array([0]), rays=occlusion.FINE_RAYS)
     assert fine[0] == pytest.approx(0.5, abs=0.005)
 
 
 def test_parts_that_touch_do_not_hide_each_other():
     found = still(box("walls", 0, 30, (6, 6, 6)), box("roof", 0, 30, (6, 6, 2), base=6.0))
     assert free(found) == pytest.approx(1.0)
-    assert found.seen((0, 1)).share == pytest.approx(1.0)
+    assert found.visible((0, 1)).fraction == pytest.approx(1.0)
 
 
 def test_what_stands_in_the_ground_is_not_hidden_by_it():
@@ -201,7 +205,7 @@ def test_a_post_hides_the_tower_exactly_while_it_crosses_it():
     # tower's front, 98 m away, crossed with the rail
     plan = crossing()
     found = along(plan)
-    share = found.seen((0,)).share
+    share = found.visible((0,)).fraction
     slide = np.linspace(0.0, 2.0, 400)
     on_tower = slide + (np.array([[0.95], [1.05]]) - slide) * (98.0 / 2.0)  # edges of the post's shadow
     covered = np.minimum(on_tower[1], 2.0) - np.maximum(on_tower[0], -2.0)
@@ -216,9 +220,9 @@ def test_a_post_hides_the_tower_exactly_while_it_crosses_it():
 def test_few_frames_are_looked_at_and_none_that_matters_is_missed(frames):
     plan = crossing(frames)
     found = along(plan)
-    quick, exact = found.seen((0,)), found.seen((0,), every_frame=True)
-    assert np.max(np.abs(quick.share - exact.share)) <= 2.0 * tracks.TOLERANCE
-    assert len(quick.looked_at) < 200
+    quick, exact = found.visible((0,)), found.visible((0,), every_frame=True)
+    assert np.max(np.abs(quick.fraction - exact.fraction)) <= 2.0 * block_visibility.TOLERANCE
+    assert len(quick.sampled) < 200
 
 
 @settings(max_examples=10)
@@ -227,7 +231,7 @@ def test_interpolated_shares_stay_near_those_of_every_frame(seed):
     plan = random_place(seed, frames=160)
     found = along(plan)
     for index in range(0, len(plan.blocks), 4):
-        quick, exact = found.seen((index,)).share, found.seen((index,), every_frame=True).share
+        quick, exact = found.visible((index,)).fraction, found.visible((index,), every_frame=True).fraction
         # a corner of its box may be in the frame for a moment, and nothing of the block itself
         assert np.mean(np.isnan(quick) != np.isnan(exact)) < 0.02
         assert np.nanmax(np.abs(quick - exact), initial=0.0) < 0.12
@@ -236,7 +240,7 @@ def test_interpolated_shares_stay_near_those_of_every_frame(seed):
 
 def test_the_block_that_hides_is_named():
     found = along(crossing())
-    seen = found.seen((0,))
+    seen = found.visible((0,))
     assert seen.hidden_by[:, 1].max() == pytest.approx(1.0)
     assert seen.hidden_by[:, 0].max() == 0.0
 
@@ -244,14 +248,14 @@ def test_the_block_that_hides_is_named():
 # ---------------------------------------------------------------- the small print
 
 
-def test_a_table_has_one_set_of_tracks():
+def test_a_table_has_its_visibility_computed_once():
     plan = place(box("house", 0, 30, (6, 6, 6)), frames=20)
     frames = compute_frames(plan)
-    assert tracks.of(frames) is tracks.of(frames)
-    assert tracks.of(compute_frames(plan)) is not tracks.of(frames)
+    assert block_visibility.of(frames) is block_visibility.of(frames)
+    assert block_visibility.of(compute_frames(plan)) is not block_visibility.of(frames)
 
 
-def test_a_place_without_blocks_has_empty_tracks():
+def test_a_place_without_blocks_has_nothing_to_project():
     found = still()
     assert found.left.shape == (3, 0)
     assert found.in_frame.shape == (3, 0)
@@ -266,16 +270,16 @@ def test_between_looks_where_values_change():
 
     first = np.zeros(1000, dtype=bool)
     first[::250] = True
-    found = tracks.between(look, np.arange(1000), first, 0.02)
+    found = block_visibility.between(look, np.arange(1000), first, 0.02)
     np.testing.assert_array_equal(found, np.where(np.arange(1000) < 333, 0.0, 1.0))
     assert len(asked) < 20
 
 
 def test_very_many_rectangles_take_half_the_memory_and_say_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
     crowd = random_place(11)
-    whole = tracks.compute_tracks(crowd, compute_frames(crowd))
-    monkeypatch.setattr(tracks, "MANY_RECTANGLES", 0)
-    halved = tracks.compute_tracks(crowd, compute_frames(crowd))
+    whole = block_visibility.compute_visibility(crowd, compute_frames(crowd))
+    monkeypatch.setattr(block_projection, "MANY_RECTANGLES", 0)
+    halved = block_visibility.compute_visibility(crowd, compute_frames(crowd))
     for name in ("left", "top", "right", "bottom", "distance_m"):
         assert getattr(halved, name).nbytes * 2 == getattr(whole, name).nbytes
         np.testing.assert_allclose(getattr(halved, name), getattr(whole, name), rtol=1e-6)

@@ -1,0 +1,166 @@
+"""Blender's own settings of a scene that say something else than its plan: clip, frame range, camera, lens.
+
+A plan that is drawn leaves them as somebody set them; the sidebar tells of each, with a way to take it into
+the plan or to set it back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import attrs
+import bpy
+from attrs import frozen
+
+from planner_core.picture import projection
+from planner_core.plan.model import Plan
+
+from ..scene import parts
+
+SAME = 1e-4  # relative; Blender keeps these in single precision
+
+
+@frozen(kw_only=True)
+class Difference:
+    """A setting that differs: its key, what to say of it, and the plan that has it as Blender does (None
+    where a plan can't).
+    """
+
+    key: str
+    text: str
+    take: Callable[[Plan], Plan] | None = None
+
+
+def differences(scene: bpy.types.Scene, plan: Plan) -> list[Difference]:
+    """Everything that somebody set otherwise than the plan has it."""
+    found = [*_clip(scene, plan), *_cameras(scene)]
+    camera = parts.object_of(scene, "camera")
+    if camera is not None and isinstance(camera.data, bpy.types.Camera):
+        found += _lens(camera.data, plan)
+    return found
+
+
+def _clip(scene: bpy.types.Scene, plan: Plan) -> list[Difference]:
+    render, found = scene.render, []
+    fps = render.fps / render.fps_base
+    if abs(fps - plan.clip.fps) > SAME * plan.clip.fps:
+        found.append(
+            Difference(
+                key="fps",
+                text=f"Blender plays {fps:.6g} frames a second; the plan's clip has {plan.clip.fps:g}.",
+                take=lambda now: attrs.evolve(now, clip=attrs.evolve(now.clip, fps=round(fps, 3))),
+            )
+        )
+    first, last = scene.frame_start, scene.frame_end
+    if (first, last) != (1, plan.shoot.frames):
+        count = last - first + 1
+        found.append(
+            Difference(
+                key="frames",
+                text=f"Blender's frames are {first} to {last}; the plan's are 1 to {plan.shoot.frames}.",
+                take=lambda now: attrs.evolve(now, shoot=attrs.evolve(now.shoot, frames=count)),
+            )
+        )
+    width, height = render.resolution_x, render.resolution_y
+    if (width, height) != (plan.clip.width_px, plan.clip.height_px):
+        found.append(
+            Difference(
+                key="size",
+                text=f"Blender's picture is {width} × {height} px; the plan's clip {plan.clip.width_px} × "
+                f"{plan.clip.height_px}.",
+                take=lambda now: attrs.evolve(
+                    now, clip=attrs.evolve(now.clip, width_px=width, height_px=height)
+                ),
+            )
+        )
+    return found
+
+
+def _cameras(scene: bpy.types.Scene) -> list[Difference]:
+    rig_camera = parts.object_of(scene, "camera")
+    found = []
+    if scene.camera is not None and scene.camera != rig_camera:
+        text = f"Blender looks through {scene.camera.name}; the plan knows the rig's camera only."
+        found.append(Difference(key="camera", text=text))
+    bound = [m for m in scene.timeline_markers if m.camera is not None and m.camera != rig_camera]
+    if bound:
+        text = f"The marker {bound[0].name} changes to another camera; the plan knows the rig's camera only."
+        found.append(Difference(key="markers", text=text))
+    return found
+
+
+def _lens(camera: Any, plan: Plan) -> list[Difference]:
+    found = []
+    crop = projection.delivered_crop(plan.camera, plan.clip)
+    if camera.type != "PERSP":
+        found.append("is not in perspective")
+    if max(abs(camera.shift_x), abs(camera.shift_y)) > SAME:
+        found.append("has its lens shifted")
+    if abs(camera.sensor_width - crop.width_mm) > SAME * crop.width_mm or camera.sensor_fit != "HORIZONTAL":
+        found.append(
+            f"has a sensor {camera.sensor_width:.4g} mm wide, where the clip is {crop.width_mm:.4g} mm of it"
+        )
+    said = [
+        Difference(key="lens", text=f"The rig's camera {what}; a plan's can't be set so here.")
+        for what in found[:1]
+    ]
+    for path, name in (("lens", "focal length"), ("dof.focus_distance", "focus")):
+        if is_animated(camera, path):
+            text = f"The {name} is animated; a plan has one for the whole move, and keeps its own."
+            said.append(Difference(key=f"animated:{path}", text=text))
+    return said
+
+
+def is_animated(owner: Any, path: str) -> bool:
+    """Whether keys, a driver or the NLA set a property of an ID."""
+    animation = owner.animation_data
+    if animation is None:
+        return False
+    if any(driver.data_path == path for driver in animation.drivers):
+        return True
+    actions = [animation.action, *(s.action for track in animation.nla_tracks for s in track.strips)]
+    return any(curve.data_path == path for action in actions if action for curve in _curves(action))
+
+
+def stop_animating(owner: Any, path: str) -> None:
+    """Take keys, driver and NLA off a property of an ID; the other properties keep theirs."""
+    animation = owner.animation_data
+    if animation is None:
+        return
+    owner.driver_remove(path)
+    for action in [animation.action, *(s.action for track in animation.nla_tracks for s in track.strips)]:
+        for layer in action.layers if action else ():
+            for strip in layer.strips:
+                for bag in strip.channelbags:
+                    for curve in [curve for curve in bag.fcurves if curve.data_path == path]:
+                        bag.fcurves.remove(curve)
+
+
+def _curves(action: Any) -> list[Any]:
+    return [
+        curve
+        for layer in action.layers
+        for strip in layer.strips
+        for bag in strip.channelbags
+        for curve in bag.fcurves
+    ]
+
+
+PLAN_PARTS: dict[str, Callable[[Plan], object]] = {
+    "fps": lambda plan: plan.clip.fps,
+    "frames": lambda plan: plan.shoot.frames,
+    "size": lambda plan: (plan.clip.width_px, plan.clip.height_px),
+    "lens": lambda plan: projection.delivered_crop(plan.camera, plan.clip),
+}
+
+
+def kept(scene: bpy.types.Scene, before: Plan, after: Plan) -> set[str]:
+    """Keys of the settings to leave as they are while a plan changes: those that differ already, but for what
+    the change itself is about.
+    """
+    return {
+        found.key
+        for found in differences(scene, before)
+        if found.key not in PLAN_PARTS or PLAN_PARTS[found.key](before) == PLAN_PARTS[found.key](after)
+    }

@@ -1,0 +1,220 @@
+"""Where every block is in every frame's picture: rectangles, distances, and areas of outlines.
+
+Rectangles and distances are worked out for all blocks and frames at once, areas when they are asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cached_property
+from typing import Any, Protocol
+
+import attrs
+import numpy as np
+from numpy.typing import NDArray
+
+from planner_core.picture.projection import clipped_extent, delivered_crop
+from planner_core.place import blocking, silhouette
+from planner_core.place.silhouette import NEAR_M
+from planner_core.plan.model import Plan
+
+Array = NDArray[np.float64]
+Frames = NDArray[np.intp]
+Mask = NDArray[np.bool_]
+
+CHUNK_FRAMES = 32  # so that a chunk's arrays stay in the processor's cache
+DISTANCE_CHUNK_FRAMES = 1024
+MANY_RECTANGLES = 8_000_000  # above this, 20,000 frames of 400 blocks, memory counts for more than digits
+AREA_CHUNK_FRAMES = 64
+_JOINS: tuple[np.ufunc, ...] = (np.fmin, np.fmin, np.fmax, np.fmax)  # left, top, right, bottom
+
+
+class Cameras(Protocol):
+    """What a projection needs of a FrameTable: where the camera stands and looks on each frame."""
+
+    @property
+    def plan(self) -> Plan: ...
+    @property
+    def at(self) -> Array: ...
+    @property
+    def camera_m(self) -> Array: ...
+    @property
+    def camera_rotation(self) -> Array: ...
+
+
+@attrs.define
+class Work:
+    """What has been worked out so far, for those who limit it."""
+
+    ray_tests: int = 0  # one ray against one convex piece each
+    outlines: int = 0  # one block on one frame each
+
+
+class BlockProjection:
+    """Each block's place in the picture, frame by frame.
+
+    left, top, right, bottom: arrays (frames, blocks), the rectangle around a block's bounding box in clip
+    pixels, origin at the frame's top left corner, not cut off at the frame; NaN where all of it is behind
+    the camera. distance_m (frames, blocks): from the entrance pupil to the nearest point of the bounding
+    box. work counts what has been worked out so far.
+    """
+
+    def __init__(self, plan: Plan, frames: Cameras) -> None:
+        self.plan = plan
+        self.at = np.asarray(frames.at, dtype=np.float64)
+        self.camera_m = np.ascontiguousarray(frames.camera_m, dtype=np.float64)
+        self.camera_rotation = np.ascontiguousarray(frames.camera_rotation, dtype=np.float64)
+        self.boxes = blocking.bounding_boxes(plan)
+        self.width_px, self.height_px = float(plan.clip.width_px), float(plan.clip.height_px)
+        self.focal_px = delivered_crop(plan.camera, plan.clip).focal_px
+        # five numbers a block and frame: of very many, to seven digits, a hundredth of a pixel and more
+        many = len(self.camera_m) * len(self.boxes.starts) > MANY_RECTANGLES
+        self._stored: Any = np.float32 if many else np.float64
+        self.left, self.top, self.right, self.bottom = self._rectangles()
+        self.distance_m = self._distances()
+        self.top_m = self._edge_heights(self.boxes.high_m[:, 2], np.maximum)
+        self.bottom_m = self._edge_heights(self.boxes.low_m[:, 2], np.minimum)
+        self.work = Work()
+        self._shells: dict[int, silhouette.Shell] = {}
+        self._areas: dict[int, tuple[Array, Array]] = {}  # of blocks on all frames
+
+    def __len__(self) -> int:
+        return len(self.camera_m)
+
+    # ------------------------------------------------------------ rectangles and distances
+
+    def _by_block(self, values: Array, join: np.ufunc) -> Array:
+        """(frames, boxes) to (frames, blocks)."""
+        starts = self.boxes.starts
+        if len(starts) == values.shape[1]:
+            return values
+        joined = values[:, starts]
+        ends = np.append(starts[1:], values.shape[1])
+        for block in np.flatnonzero(ends - starts > 1):
+            joined[:, block] = join.reduce(values[:, starts[block] : ends[block]], axis=1)
+        return joined
+
+    def _edge_heights(self, values: Array, join: np.ufunc) -> Array:
+        return join.reduceat(values, self.boxes.starts) if len(values) else values
+
+    def _rectangles(self) -> tuple[Array, Array, Array, Array]:
+        frames, count = len(self.camera_m), len(self.boxes.block)
+        found = np.empty((4, frames, len(self.boxes.starts)), dtype=self._stored)
+        corners = np.ascontiguousarray(self.boxes.corners_m.transpose(1, 2, 0))[None]
+        axes = np.ascontiguousarray(
+            self.camera_rotation.transpose(2, 0, 1)
+        )  # right, up, back: (3, frames, 3)
+        for first in range(0, frames if count else 0, CHUNK_FRAMES):
+            rows = slice(first, first + CHUNK_FRAMES)
+            camera_m = self.camera_m[rows]
+            sides = np.empty((4, len(camera_m), count))
+            reaching = self._chunk_rectangles(corners, camera_m, axes[:, rows], sides)
+            if reaching is not None:
+                frame, box, local = reaching
+                sides[:, frame, box] = clipped_extent(local, self.focal_px)
+            left, low, right, high = sides
+            left += self.width_px / 2.0
+            right += self.width_px / 2.0
+            top, bottom = self.height_px / 2.0 - high, self.height_px / 2.0 - low
+            for place, (side, join) in enumerate(zip((left, top, right, bottom), _JOINS, strict=True)):
+                found[place, rows] = self._by_block(side, join)
+        left, top, right, bottom = found
+        return left, top, right, bottom
+
+    def _chunk_rectangles(
+        self, corners: Array, camera_m: Array, axes: Array, sides: Array
+    ) -> tuple[Frames, Frames, Array] | None:
+        """Fill sides (4, n, boxes): left, low, right, high from the frame's middle, y up.
+
+        corners (1, 8, 3, boxes), camera_m (n, 3), axes (3, n, 3). Boxes that reach behind the camera are
+        left to do: their frames and numbers, and corners in camera axes (3, 8, pairs).
+        """
+        local = axes[:, None] @ corners
+        local -= np.einsum("ifj,fj->if", axes, camera_m)[:, None, :, None]
+        back = local[2]
+        frame, box = np.nonzero(back.max(axis=0) >= -NEAR_M)
+        kept = local[:, :, frame, box] if len(frame) else None
+        with np.errstate(divide="ignore", invalid="ignore"):
+            scale = -self.focal_px / back
+            across, up = local[0], local[1]
+            across *= scale
+            up *= scale
+        across.min(axis=0, out=sides[0])
+        up.min(axis=0, out=sides[1])
+        across.max(axis=0, out=sides[2])
+        up.max(axis=0, out=sides[3])
+        return None if kept is None else (frame, box, kept)
+
+    def _distances(self) -> Array:
+        found: Array = np.empty((len(self), len(self.boxes.starts)), dtype=self._stored)
+        for first in range(0, len(self), DISTANCE_CHUNK_FRAMES):
+            rows = slice(first, first + DISTANCE_CHUNK_FRAMES)
+            found[rows] = self._by_block(self._box_distances(self.camera_m[rows]), np.minimum)
+        return found
+
+    def _box_distances(self, camera_m: Array) -> Array:
+        boxes = self.boxes
+        cos, sin = np.cos(boxes.turn_rad), np.sin(boxes.turn_rad)
+        x = camera_m[:, None, 0] - boxes.centre_m[:, 0]
+        y = camera_m[:, None, 1] - boxes.centre_m[:, 1]
+        z = camera_m[:, None, 2] - boxes.centre_m[:, 2]
+        along = np.maximum(np.abs(x * cos - y * sin) - boxes.half_m[:, 0], 0.0)
+        across = np.maximum(np.abs(x * sin + y * cos) - boxes.half_m[:, 1], 0.0)
+        up = np.maximum(np.abs(z) - boxes.half_m[:, 2], 0.0)
+        return np.sqrt(along * along + across * across + up * up)
+
+    def rectangle_px(self, group: Sequence[int], at: Frames | slice = slice(None)) -> Array:
+        """Left, top, right, bottom around several blocks together, (frames, 4); NaN where all are behind the
+        camera.
+        """
+        chosen = list(group)
+        sides = (self.left, self.top, self.right, self.bottom)
+        return np.stack(
+            [join.reduce(side[at][:, chosen], axis=1) for side, join in zip(sides, _JOINS, strict=True)],
+            axis=1,
+        )
+
+    @cached_property
+    def in_frame(self) -> Mask:
+        """Whether any of a block's rectangle lies in the frame, (frames, blocks)."""
+        across = (self.left < self.width_px) & (self.right > 0.0)
+        return np.asarray(across & (self.top < self.height_px) & (self.bottom > 0.0))
+
+    def any_in_frame(self, group: Sequence[int]) -> Mask:
+        """Whether any of several blocks' rectangles lies in the frame, (frames,)."""
+        return np.asarray(self.in_frame[:, list(group)].any(axis=1))
+
+    # ------------------------------------------------------------ outlines and areas
+
+    def _shell(self, index: int) -> silhouette.Shell:
+        if index not in self._shells:
+            self._shells[index] = silhouette.shell(self.plan, index, self.boxes.ground_m)
+        return self._shells[index]
+
+    def areas_px(self, index: int, at: Frames | None = None) -> tuple[Array, Array]:
+        """Area of a block's whole outline and of its part inside the frame, square pixels, each (frames,)."""
+        if at is None:
+            if index not in self._areas:
+                self._areas[index] = self.areas_px(index, np.arange(len(self)))
+            return self._areas[index]
+        form, size = self._shell(index), (self.width_px, self.height_px)
+        self.work.outlines += len(at)
+        whole, inside = np.zeros(len(at)), np.zeros(len(at))
+        for first in range(0, len(at), AREA_CHUNK_FRAMES):
+            part = slice(first, first + AREA_CHUNK_FRAMES)
+            rows = at[part]
+            whole[part], inside[part] = silhouette.covered_px(
+                form, self.camera_m[rows], self.camera_rotation[rows], self.focal_px, size
+            )
+        return whole, inside
+
+    def frame_share(self, index: int, at: Frames | None = None) -> Array:
+        """Share of the frame that a block's outline covers, hidden parts included, (frames,)."""
+        return np.minimum(self.areas_px(index, at)[1] / (self.width_px * self.height_px), 1.0)
+
+    def part_inside(self, group: Sequence[int], at: Frames) -> Array:
+        """Fraction of the outline of several blocks together that lies inside the frame, (n,); 0 behind the
+        camera.
+        """
+        whole, inside = (sum(parts) for parts in zip(*(self.areas_px(i, at) for i in group), strict=True))
+        return np.where(whole > 0.0, np.minimum(inside / np.where(whole > 0.0, whole, 1.0), 1.0), 0.0)

@@ -1,0 +1,17 @@
+"""Findings with words of the test's own, for what lays findings out."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from planner_core.review.findings import Finding, Names, Sentences, facts, speaks
+
+
+@speaks("spoken")
+def _spoken(finding: Finding, names: Names) -> Sentences:
+    return Sentences(finding.fact("message"), finding.fact("fix"))
+
+
+def spoken(message: str, fix: str = "", **fields: Any) -> Finding:
+    """A finding that says this."""
+    return Finding(code="spoken", facts=facts(message=message, fix=fix), **fields)
