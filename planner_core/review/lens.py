@@ -18,10 +18,11 @@ import math
 from typing import Any
 
 import numpy as np
+from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.frames import FrameTable
-from planner_core.light.exposure import f_number_label, narrower_f_number
+from planner_core.light.exposure import Ramp, narrower_f_number, next_third, nominal_iso, wider_f_number
 from planner_core.maths.runs import span
 from planner_core.picture.optics import (
     blur_circle_mm,
@@ -35,10 +36,9 @@ from planner_core.picture.optics import (
     rule_of_500_s,
     star_drift_px_s,
 )
-from planner_core.place.blocking import block_label, block_text, bounding_boxes, subject_indices
-from planner_core.plan.model import Plan
-from planner_core.review.findings import Finding
-from planner_core.words.figures import figure, frames_text
+from planner_core.place.blocking import block_label, bounding_boxes, subject_indices
+from planner_core.plan.model import NEAREST_FOCUS, Plan
+from planner_core.review.findings import Finding, Remedy, facts
 
 Array = NDArray[np.float64]
 
@@ -51,6 +51,7 @@ TRAILS_NOTE, TRAILS_WARN = 1.0, 2.0
 FOREGROUND_NOTE, FOREGROUND_WARN = 1.0, 2.0
 SUBJECT_WARN, SUBJECT_STOP = 1.0, 3.0
 SMALLEST_GOOD_F_NUMBER = 16.0
+HIGHEST_ISO, WIDEST_F_NUMBER = 12800.0, 1.4  # what cameras and lenses at hand can do, for advice only
 FOCUS_FRAMES = 5
 _LATTICE = np.stack(
     np.meshgrid(np.linspace(-1, 1, 7), np.linspace(-1, 1, 7), np.linspace(-1, 1, 3), indexing="ij"), axis=-1
@@ -94,9 +95,16 @@ def _enlarged(plan: Plan) -> list[Finding]:
             value=factor,
             limit=ENLARGED_WARN if warn else ENLARGED_NOTE,
             unit="times",
-            message=f"The clip of {clip.width_px} × {clip.height_px} px takes {width:.0f} × {height:.0f} px "
-            f"of the camera's image and enlarges them {figure(factor)} times: it comes out soft.",
-            fix=f"Deliver {shrunk[0]} × {shrunk[1]} px, or take a camera with more pixels.",
+            facts=facts(
+                factor=factor,
+                clip_width=(clip.width_px, "px"),
+                clip_height=(clip.height_px, "px"),
+                image_width=(float(width), "px"),
+                image_height=(float(height), "px"),
+                width_enough=(shrunk[0], "px"),
+                height_enough=(shrunk[1], "px"),
+            ),
+            remedies=(Remedy(changes={"clip.width_px": shrunk[0], "clip.height_px": shrunk[1]}),),
         )
     ]
 
@@ -129,13 +137,39 @@ def _stars(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any
         value=float(drift[worst]),
         limit=(TRAILS_WARN if warn else TRAILS_NOTE) * circle,
         unit="px",
-        message=f"{frames_text(where)}: stars drift up to {drift[worst]:.1f} px while the shutter is open "
-        f"for {figure(shutter)} s (frame {worst + 1}); up to {circle:.1f} px they read as points. The "
-        f"rule of 500 gives {rule_s:.0f} s here.",
-        fix=f"For points hold exposure.shutter_max_s at {figure(points, 2)} s and win "
-        f"{math.log2(shutter / points):.1f} stops by ISO or a wider aperture.",
+        facts=facts(
+            drift=(float(drift[worst]), "px"),
+            point=(circle, "px"),
+            worst_frame=worst + 1,
+            shutter=(shutter, "s"),
+            shutter_enough=(points, "s"),
+            rule_of_500=(rule_s, "s"),
+        ),
+        remedies=_for_points(plan, frames.ramp, points),
     )
     return [finding], numbers
+
+
+def _for_points(plan: Plan, ramp: Ramp, points_s: float) -> tuple[Remedy, ...]:
+    """A shutter short enough for points, and what it costs made up for: by ISO, or by a wider aperture."""
+    limits = plan.exposure
+    assert limits is not None
+    places = 1 - math.floor(math.log10(points_s))
+    shutter_s = max(math.floor(points_s * 10.0**places) / 10.0**places, limits.shutter_min_s)
+    if shutter_s > points_s:
+        return ()
+    held = {"exposure.shutter_max_s": shutter_s}
+    iso = float(np.max(ramp.iso * np.maximum(ramp.shutter_s / shutter_s, 1.0)))
+    if iso <= limits.iso_max:
+        return (Remedy(changes=held),)
+    remedies = []
+    higher = next_third(iso, 100.0)
+    if higher <= HIGHEST_ISO:
+        remedies.append(Remedy(changes=held | {"exposure.iso_max": nominal_iso(higher)}))
+    wider = wider_f_number(limits.f_number * math.sqrt(limits.iso_max / iso))
+    if wider is not None and wider >= WIDEST_F_NUMBER:
+        remedies.append(Remedy(changes=held | {"exposure.f_number": wider}))
+    return tuple(remedies)
 
 
 # ---------------------------------------------------------------- focus
@@ -149,12 +183,12 @@ def _focus(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any
     near, far = (float(d) for d in depth_of_field_m(focus, focal, f_number, circle))
     depths = nearest_depths_m(plan, frames)
     subjects = set(subject_indices(plan))
-    suggestion = _suggested_focus(plan, depths, subjects)
+    advice = _suggested_focus(plan, depths, subjects)
     numbers: dict[str, Any] = {
         "hyperfocal_m": float(hyperfocal_m(focal, f_number, circle)),
         "near_sharp_m": near,
         "far_sharp_m": far if math.isfinite(far) else None,
-        "suggested_focus_m": suggestion[0],
+        "suggested_focus_m": advice.focus_m,
     }
     foreground = {i: d for i, d in depths.items() if i not in subjects}
     if foreground:
@@ -167,8 +201,7 @@ def _focus(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any
             if not near <= d <= far
         }
         if blurs:
-            fix = _for_subject(plan, suggestion) if is_subject else suggestion[1]
-            findings.append(_soft(plan, group, blurs, is_subject, (near, far), fix))
+            findings.append(_soft(plan, group, blurs, is_subject, (near, far), advice))
     return findings, numbers
 
 
@@ -204,63 +237,52 @@ def nearest_depths_m(plan: Plan, frames: FrameTable) -> dict[int, float]:
     return found
 
 
-def _suggested_focus(plan: Plan, depths: dict[int, float], subjects: set[int]) -> tuple[float, str]:
-    """A focus distance for all that should be sharp, and what to do in words."""
+@frozen(kw_only=True)
+class _Advice:
+    """Where to focus for all that should be sharp, and what comes of it.
+
+    kind is hyperfocal, on-subject, between, stop-down or not-both; from_m the nearest that is sharp then, and
+    to what the farthest, infinity or the subject. f_number is another than the plan's only for stop-down.
+    """
+
+    kind: str
+    focus_m: float
+    from_m: float
+    to: str
+    f_number: float
+
+
+def _suggested_focus(plan: Plan, depths: dict[int, float], subjects: set[int]) -> _Advice:
+    """A focus distance for all that should be sharp, stopped down where that is what it takes."""
     assert plan.exposure is not None
     camera, f_number, circle = plan.camera, plan.exposure.f_number, blur_circle_mm(plan.camera)
     focal = camera.focal_length_mm
+
+    def advice(kind: str, focus_m: float, from_m: float, to: str = "", stopped: float = f_number) -> _Advice:
+        return _Advice(kind=kind, focus_m=focus_m, from_m=from_m, to=to, f_number=stopped)
+
+    def sharp_from_m(focus_m: float) -> float:
+        return float(depth_of_field_m(focus_m, focal, f_number, circle)[0])
+
     hyper = float(hyperfocal_m(focal, f_number, circle))
-    if not depths:
-        return hyper, f"Focus at {figure(hyper)} m, the hyperfocal distance at {f_number_label(f_number)}."
-    nearest = min(depths.values())
+    nearest = min(depths.values(), default=math.inf)
     subject = max((depths[i] for i in depths if i in subjects), default=math.inf)
     if hyper <= 2.0 * nearest:
-        closest = float(depth_of_field_m(hyper, focal, f_number, circle)[0])
-        return hyper, (
-            f"Focus at {figure(hyper)} m, the hyperfocal distance at {f_number_label(f_number)}: sharp from "
-            f"{figure(closest, 2)} m to infinity."
-        )
+        return advice("hyperfocal", hyper, sharp_from_m(hyper), "infinity")
     if len(depths) == 1 and subject == nearest:
-        return nearest, f"Focus at {figure(nearest)} m, on the subject."
-    for far, what in ((math.inf, "infinity"), (subject, "the subject")):
+        return advice("on-subject", nearest, sharp_from_m(nearest), "subject")
+    for far, what in ((math.inf, "infinity"), (subject, "subject")):
         focus, needed = focus_between_m(nearest, far, focal, circle) if far > nearest else (nearest, 0.0)
         if needed <= f_number * 1.001:
-            return (
-                focus,
-                f"Focus at {figure(focus)} m: sharp from {figure(nearest, 2)} m to {what} at "
-                f"{f_number_label(f_number)}.",
-            )
+            return advice("between", focus, nearest, what)
     focus, needed = focus_between_m(nearest, subject, focal, circle)
     stopped = narrower_f_number(needed)
     if stopped is not None and stopped <= SMALLEST_GOOD_F_NUMBER:
-        return focus, (
-            f"Focus at {figure(focus)} m and stop down to f/{stopped:g} "
-            f"({2.0 * math.log2(stopped / f_number):.1f} stops "
-            f"less light): sharp from {figure(nearest, 2)} m to "
-            f"{'infinity' if math.isinf(subject) else 'the subject'}."
+        return advice(
+            "stop-down", focus, nearest, "infinity" if math.isinf(subject) else "subject", stopped=stopped
         )
     focus = min(hyper, subject)
-    closest = float(depth_of_field_m(focus, focal, f_number, circle)[0])
-    return focus, (
-        f"No usable f-number holds {figure(nearest, 2)} m and the distance both: focus at {figure(focus)} m "
-        f"and keep everything that should be sharp beyond {figure(closest, 2)} m."
-    )
-
-
-def _for_subject(plan: Plan, suggestion: tuple[float, str]) -> str:
-    """What to do for the subject: where one focus can't hold the foreground too, the subject comes first."""
-    assert plan.exposure is not None
-    camera, f_number, circle = plan.camera, plan.exposure.f_number, blur_circle_mm(plan.camera)
-    text = suggestion[1]
-    if "stop down" not in text:
-        return text
-    hyper = float(hyperfocal_m(camera.focal_length_mm, f_number, circle))
-    closest = float(depth_of_field_m(hyper, camera.focal_length_mm, f_number, circle)[0])
-    return (
-        f"Focus at {figure(hyper)} m, the hyperfocal distance at {f_number_label(f_number)}: sharp from "
-        f"{figure(closest, 2)} m on, "
-        f"the foreground softer. For both: {text[0].lower()}{text[1:]}"
-    )
+    return advice("not-both", focus, sharp_from_m(focus))
 
 
 def _soft(
@@ -269,7 +291,7 @@ def _soft(
     blurs: dict[int, float],
     is_subject: bool,
     sharp: tuple[float, float],
-    fix: str,
+    advice: _Advice,
 ) -> Finding:
     worst = max(blurs, key=lambda index: blurs[index])
     px = blurs[worst] * _blur_circle_px(plan)
@@ -277,20 +299,66 @@ def _soft(
     levels = ("stop", "warn") if is_subject else ("warn", "note")
     is_grave = blurs[worst] > grave
     near, far = sharp
-    reach = f"from {figure(near)} m" + (f" to {figure(far)} m" if math.isfinite(far) else " on")
-    others = f" and {len(blurs) - 1} more are" if len(blurs) > 1 else " is"
     assert plan.exposure is not None
+    subject_first = _subject_first(plan) if is_subject and advice.kind == "stop-down" else None
+    wanted = [advice] if subject_first is None else [subject_first, advice]
     return Finding(
         code="focus-depth",
         level=levels[0] if is_grave else levels[1],
         value=px,
         limit=(grave if is_grave else light) * _blur_circle_px(plan),
         unit="px",
-        message=f"{block_text(plan, worst)} ({'subject' if is_subject else 'foreground'}, "
-        f"{figure(depths[worst])} m away)"
-        f"{others} out of focus, blurred over {px:.1f} px: with the focus at "
-        f"{plan.camera.focus_distance_m:g} m and "
-        f"{f_number_label(plan.exposure.f_number)} the picture is sharp {reach}.",
-        fix=fix,
+        facts=facts(
+            block=block_label(plan, worst),
+            role="subject" if is_subject else "foreground",
+            distance=(depths[worst], "m"),
+            blur=(px, "px"),
+            others=len(blurs) - 1,
+            focus=(plan.camera.focus_distance_m, "m"),
+            f_number=plan.exposure.f_number,
+            sharp_from=(near, "m"),
+            sharp_to=(far if math.isfinite(far) else None, "m"),
+            advice=advice.kind,
+            better_focus=(advice.focus_m, "m"),
+            better_from=(advice.from_m, "m"),
+            better_to=advice.to,
+            better_f_number=advice.f_number,
+            subject_first_focus=(subject_first.focus_m if subject_first else None, "m"),
+            subject_first_from=(subject_first.from_m if subject_first else None, "m"),
+        ),
+        remedies=tuple(remedy for each in wanted for remedy in _refocused(plan, depths, each)),
         blocks=tuple(block_label(plan, index) for index in blurs),
     )
+
+
+def _subject_first(plan: Plan) -> _Advice:
+    """Where one focus can't hold the foreground too: the hyperfocal distance, for the subject alone."""
+    assert plan.exposure is not None
+    focal, f_number, circle = (
+        plan.camera.focal_length_mm,
+        plan.exposure.f_number,
+        blur_circle_mm(plan.camera),
+    )
+    hyper = float(hyperfocal_m(focal, f_number, circle))
+    closest = float(depth_of_field_m(hyper, focal, f_number, circle)[0])
+    return _Advice(kind="hyperfocal", focus_m=hyper, from_m=closest, to="infinity", f_number=f_number)
+
+
+def _refocused(plan: Plan, depths: dict[int, float], advice: _Advice) -> list[Remedy]:
+    """What to set for the advice, to as few digits as still hold the blocks; none where it can't hold them."""
+    assert plan.exposure is not None
+    focal, circle = plan.camera.focal_length_mm, blur_circle_mm(plan.camera)
+    for digits in (3, 4, 5, 6):
+        focus_m = float(f"{advice.focus_m:.{digits}g}")
+        if 1000.0 * focus_m < NEAREST_FOCUS * focal:
+            continue
+        near, far = (float(d) for d in depth_of_field_m(focus_m, focal, advice.f_number, circle))
+        if all(near <= depth <= far for depth in depths.values()):
+            stopped = advice.f_number != plan.exposure.f_number
+            changes = {"camera.focus_distance_m": focus_m}
+            if not stopped:
+                return [Remedy(changes=changes)]
+            darker = 2.0 * math.log2(advice.f_number / plan.exposure.f_number)
+            cost = facts(darker=(darker, "stops"))
+            return [Remedy(changes=changes | {"exposure.f_number": advice.f_number}, cost=cost)]
+    return []

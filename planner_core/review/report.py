@@ -10,6 +10,9 @@ from planner_core.review import light as review_light
 from planner_core.review import picture as review_picture
 from planner_core.review import rig as review_rig
 from planner_core.review.findings import Finding, Review, sort_findings
+from planner_core.review.words import lens as _lens_words  # noqa: F401
+from planner_core.review.words import light as _light_words  # noqa: F401
+from planner_core.review.words import sun as _sun_words  # noqa: F401
 
 TOPICS = (review_light, review_rig, review_picture)
 

@@ -14,7 +14,9 @@ def _day_night_balance(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     day, dark, more, less = fact("day"), fact("dark"), fact("more"), fact("less")
     times = (
-        f"{figure(fact('ratio'), 2)} times as much {more} as {less}" if min(day, dark) else f"no {less} at all"
+        f"{figure(fact('ratio'), 2)} times as much {more} as {less}"
+        if min(day, dark)
+        else f"no {less} at all"
     )
     return Sentences(
         f"The clip has {frame_count(day)} ({fact('day_clip'):.1f} s) of day and {dark} "
