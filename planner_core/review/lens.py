@@ -345,7 +345,7 @@ def _subject_first(plan: Plan) -> _Advice:
 
 
 def _refocused(plan: Plan, depths: dict[int, float], advice: _Advice) -> list[Remedy]:
-    """What to set for the advice, to as few digits as still hold the blocks; none where it can't hold them."""
+    """What to set for the advice, in as few digits as hold the blocks; none where it can't hold them."""
     assert plan.exposure is not None
     focal, circle = plan.camera.focal_length_mm, blur_circle_mm(plan.camera)
     for digits in (3, 4, 5, 6):

@@ -390,7 +390,7 @@ def _ways_brighter(plan: Plan, stops: float) -> dict[str, Any]:
 
 
 def _gains(plan: Plan) -> dict[str, Any]:
-    """Stops to be had from each limit as far as cameras and lenses go, where they are worth it, and in all."""
+    """Stops to be had from each limit as far as cameras and lenses go, where worth it, and in all."""
     limits = plan.exposure
     assert limits is not None
     stops = {
