@@ -15,7 +15,6 @@ those of drift and focus as multiples of it:
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -23,7 +22,7 @@ from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.frames import FrameTable
-from planner_core.light.exposure import narrower_f_number
+from planner_core.light.exposure import Ramp, narrower_f_number, next_third, nominal_iso, wider_f_number
 from planner_core.maths.runs import span
 from planner_core.picture.optics import (
     blur_disc_mm,
@@ -36,7 +35,7 @@ from planner_core.picture.optics import (
 )
 from planner_core.picture.projection import delivered_crop, delivered_image_px, project_px
 from planner_core.place.blocking import block_label, bounding_boxes, subject_indices
-from planner_core.plan.model import Plan
+from planner_core.plan.model import NEAREST_FOCUS, Plan
 from planner_core.review.findings import Finding, Remedy, facts
 
 Array = NDArray[np.float64]
@@ -50,6 +49,7 @@ TRAILS_NOTE, TRAILS_WARN = 1.0, 2.0
 FOREGROUND_NOTE, FOREGROUND_WARN = 1.0, 2.0
 SUBJECT_WARN, SUBJECT_STOP = 1.0, 3.0
 SMALLEST_GOOD_F_NUMBER = 16.0
+HIGHEST_ISO, WIDEST_F_NUMBER = 12800.0, 1.4  # what cameras and lenses at hand can do, for advice only
 FOCUS_FRAMES = 5
 _LATTICE = np.stack(
     np.meshgrid(np.linspace(-1, 1, 7), np.linspace(-1, 1, 7), np.linspace(-1, 1, 3), indexing="ij"), axis=-1
@@ -94,11 +94,11 @@ def _enlarged(plan: Plan) -> list[Finding]:
             limit=ENLARGED_WARN if warn else ENLARGED_NOTE,
             unit="times",
             facts=facts(
+                factor=factor,
                 clip_width=(clip.width_px, "px"),
                 clip_height=(clip.height_px, "px"),
                 image_width=(float(width), "px"),
                 image_height=(float(height), "px"),
-                factor=factor,
                 width_enough=(shrunk[0], "px"),
                 height_enough=(shrunk[1], "px"),
             ),
@@ -137,40 +137,40 @@ def _stars(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any
         unit="px",
         facts=facts(
             drift=(float(drift[worst]), "px"),
-            shutter=(shutter, "s"),
-            worst_frame=worst + 1,
             point=(circle, "px"),
-            rule_of_500=(rule_s, "s"),
+            worst_frame=worst + 1,
+            shutter=(shutter, "s"),
             shutter_enough=(points, "s"),
+            rule_of_500=(rule_s, "s"),
         ),
-        remedies=(Remedy(changes={"exposure.shutter_max_s": _shorter(points)}),),
+        remedies=_for_points(plan, frames.ramp, points),
     )
     return [finding], numbers
 
 
-def _shorter(shutter_s: float) -> float:
-    """A shutter rounded down to two digits, so that it still holds."""
-    unit = 10.0 ** (math.floor(math.log10(shutter_s)) - 1)
-    return float(f"{math.floor(shutter_s / unit) * unit:.6g}")
+def _for_points(plan: Plan, ramp: Ramp, points_s: float) -> tuple[Remedy, ...]:
+    """A shutter short enough for points, and what it costs made up for: by ISO, or by a wider aperture."""
+    limits = plan.exposure
+    assert limits is not None
+    places = 1 - math.floor(math.log10(points_s))
+    shutter_s = max(math.floor(points_s * 10.0**places) / 10.0**places, limits.shutter_min_s)
+    if shutter_s > points_s:
+        return ()
+    held = {"exposure.shutter_max_s": shutter_s}
+    iso = float(np.max(ramp.iso * np.maximum(ramp.shutter_s / shutter_s, 1.0)))
+    if iso <= limits.iso_max:
+        return (Remedy(changes=held),)
+    remedies = []
+    higher = next_third(iso, 100.0)
+    if higher <= HIGHEST_ISO:
+        remedies.append(Remedy(changes=held | {"exposure.iso_max": nominal_iso(higher)}))
+    wider = wider_f_number(limits.f_number * math.sqrt(limits.iso_max / iso))
+    if wider is not None and wider >= WIDEST_F_NUMBER:
+        remedies.append(Remedy(changes=held | {"exposure.f_number": wider}))
+    return tuple(remedies)
 
 
 # ---------------------------------------------------------------- focus
-
-
-@frozen(kw_only=True)
-class FocusAdvice:
-    """Where to focus for all that should be sharp: kind is which of the cases it is, f_number what it takes.
-
-    sharp_from_m is the nearest distance that is then sharp; to_subject says whether the subject or infinity
-    is the farthest.
-    """
-
-    kind: str
-    focus_m: float
-    f_number: float
-    nearest_m: float = math.inf
-    sharp_from_m: float = math.inf
-    to_subject: bool = False
 
 
 def _focus(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any]]:
@@ -181,7 +181,7 @@ def _focus(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any
     near, far = (float(d) for d in depth_of_field_m(focus, focal, f_number, circle))
     depths = nearest_depths_m(plan, frames)
     subjects = set(subject_indices(plan))
-    advice = _advised_focus(plan, depths, subjects)
+    advice = _suggested_focus(plan, depths, subjects)
     numbers: dict[str, Any] = {
         "hyperfocal_m": float(hyperfocal_m(focal, f_number, circle)),
         "near_sharp_m": near,
@@ -235,73 +235,52 @@ def nearest_depths_m(plan: Plan, frames: FrameTable) -> dict[int, float]:
     return found
 
 
-def _advised_focus(plan: Plan, depths: dict[int, float], subjects: set[int]) -> FocusAdvice:
-    """Where to focus for foreground and subject, and at which f-number."""
+@frozen(kw_only=True)
+class _Advice:
+    """Where to focus for all that should be sharp, and what comes of it.
+
+    kind is hyperfocal, on-subject, between, stop-down or not-both; from_m the nearest that is sharp then, and
+    to what the farthest, infinity or the subject. f_number is another than the plan's only for stop-down.
+    """
+
+    kind: str
+    focus_m: float
+    from_m: float
+    to: str
+    f_number: float
+
+
+def _suggested_focus(plan: Plan, depths: dict[int, float], subjects: set[int]) -> _Advice:
+    """A focus distance for all that should be sharp, stopped down where that is what it takes."""
     assert plan.exposure is not None
     camera, f_number, circle = plan.camera, plan.exposure.f_number, circle_of_confusion_mm(plan.camera)
     focal = camera.focal_length_mm
+
+    def advice(kind: str, focus_m: float, from_m: float, to: str = "", stopped: float = f_number) -> _Advice:
+        return _Advice(kind=kind, focus_m=focus_m, from_m=from_m, to=to, f_number=stopped)
+
+    def sharp_from_m(focus_m: float) -> float:
+        return float(depth_of_field_m(focus_m, focal, f_number, circle)[0])
+
     hyper = float(hyperfocal_m(focal, f_number, circle))
-    if not depths:
-        return FocusAdvice(kind="hyperfocal", focus_m=hyper, f_number=f_number)
-    nearest = min(depths.values())
+    nearest = min(depths.values(), default=math.inf)
     subject = max((depths[i] for i in depths if i in subjects), default=math.inf)
     if hyper <= 2.0 * nearest:
-        closest = float(depth_of_field_m(hyper, focal, f_number, circle)[0])
-        return FocusAdvice(
-            kind="hyperfocal", focus_m=hyper, f_number=f_number, nearest_m=nearest, sharp_from_m=closest
-        )
+        return advice("hyperfocal", hyper, sharp_from_m(hyper), "infinity")
     if len(depths) == 1 and subject == nearest:
-        return FocusAdvice(kind="on-subject", focus_m=nearest, f_number=f_number, nearest_m=nearest)
-    for far in (math.inf, subject):
+        return advice("on-subject", nearest, sharp_from_m(nearest), "subject")
+    for far, what in ((math.inf, "infinity"), (subject, "subject")):
         focus, needed = focus_between_m(nearest, far, focal, circle) if far > nearest else (nearest, 0.0)
         if needed <= f_number * 1.001:
-            return FocusAdvice(
-                kind="between",
-                focus_m=focus,
-                f_number=f_number,
-                nearest_m=nearest,
-                sharp_from_m=nearest,
-                to_subject=far == subject and not math.isinf(far),
-            )
+            return advice("between", focus, nearest, what)
     focus, needed = focus_between_m(nearest, subject, focal, circle)
     stopped = narrower_f_number(needed)
     if stopped is not None and stopped <= SMALLEST_GOOD_F_NUMBER:
-        return FocusAdvice(
-            kind="stop-down",
-            focus_m=focus,
-            f_number=stopped,
-            nearest_m=nearest,
-            sharp_from_m=nearest,
-            to_subject=not math.isinf(subject),
+        return advice(
+            "stop-down", focus, nearest, "infinity" if math.isinf(subject) else "subject", stopped=stopped
         )
     focus = min(hyper, subject)
-    closest = float(depth_of_field_m(focus, focal, f_number, circle)[0])
-    return FocusAdvice(
-        kind="not-both", focus_m=focus, f_number=f_number, nearest_m=nearest, sharp_from_m=closest
-    )
-
-
-def _subject_first(plan: Plan, advice: FocusAdvice) -> FocusAdvice | None:
-    """Focus for the subject, where no focus at the plan's f-number holds the foreground too."""
-    assert plan.exposure is not None
-    if advice.kind != "stop-down":
-        return None
-    camera, f_number, circle = plan.camera, plan.exposure.f_number, circle_of_confusion_mm(plan.camera)
-    hyper = float(hyperfocal_m(camera.focal_length_mm, f_number, circle))
-    closest = float(depth_of_field_m(hyper, camera.focal_length_mm, f_number, circle)[0])
-    return FocusAdvice(kind="hyperfocal", focus_m=hyper, f_number=f_number, sharp_from_m=closest)
-
-
-def _focus_remedies(plan: Plan, advices: Sequence[FocusAdvice]) -> tuple[Remedy, ...]:
-    """Each way to focus as the fields that it sets, to a centimetre."""
-    assert plan.exposure is not None
-    remedies = []
-    for advice in advices:
-        changes = {"camera.focus_distance_m": round(advice.focus_m, 2)}
-        if advice.f_number != plan.exposure.f_number:
-            changes["exposure.f_number"] = advice.f_number
-        remedies.append(Remedy(changes=changes))
-    return tuple(remedies)
+    return advice("not-both", focus, sharp_from_m(focus))
 
 
 def _soft(
@@ -310,7 +289,7 @@ def _soft(
     blurs: dict[int, float],
     is_subject: bool,
     sharp: tuple[float, float],
-    advice: FocusAdvice,
+    advice: _Advice,
 ) -> Finding:
     worst = max(blurs, key=lambda index: blurs[index])
     px = blurs[worst] * _circle_of_confusion_px(plan)
@@ -318,8 +297,9 @@ def _soft(
     levels = ("stop", "warn") if is_subject else ("warn", "note")
     is_grave = blurs[worst] > grave
     near, far = sharp
-    first = _subject_first(plan, advice) if is_subject else None
     assert plan.exposure is not None
+    subject_first = _subject_first(plan) if is_subject and advice.kind == "stop-down" else None
+    wanted = [advice] if subject_first is None else [subject_first, advice]
     return Finding(
         code="focus-depth",
         level=levels[0] if is_grave else levels[1],
@@ -330,21 +310,53 @@ def _soft(
             block=block_label(plan, worst),
             role="subject" if is_subject else "foreground",
             distance=(depths[worst], "m"),
-            others=len(blurs) - 1,
             blur=(px, "px"),
+            others=len(blurs) - 1,
             focus=(plan.camera.focus_distance_m, "m"),
             f_number=plan.exposure.f_number,
             sharp_from=(near, "m"),
             sharp_to=(far if math.isfinite(far) else None, "m"),
             advice=advice.kind,
             better_focus=(advice.focus_m, "m"),
+            better_from=(advice.from_m, "m"),
+            better_to=advice.to,
             better_f_number=advice.f_number,
-            better_from=(advice.sharp_from_m, "m"),
-            better_to="subject" if advice.to_subject else "infinity",
-            nearest=(advice.nearest_m, "m"),
-            subject_first_focus=(first.focus_m if first else None, "m"),
-            subject_first_from=(first.sharp_from_m if first else None, "m"),
+            subject_first_focus=(subject_first.focus_m if subject_first else None, "m"),
+            subject_first_from=(subject_first.from_m if subject_first else None, "m"),
         ),
-        remedies=_focus_remedies(plan, [first, advice] if first else [advice]),
+        remedies=tuple(remedy for each in wanted for remedy in _refocused(plan, depths, each)),
         blocks=tuple(block_label(plan, index) for index in blurs),
     )
+
+
+def _subject_first(plan: Plan) -> _Advice:
+    """Where one focus can't hold the foreground too: the hyperfocal distance, for the subject alone."""
+    assert plan.exposure is not None
+    focal, f_number, circle = (
+        plan.camera.focal_length_mm,
+        plan.exposure.f_number,
+        circle_of_confusion_mm(plan.camera),
+    )
+    hyper = float(hyperfocal_m(focal, f_number, circle))
+    closest = float(depth_of_field_m(hyper, focal, f_number, circle)[0])
+    return _Advice(kind="hyperfocal", focus_m=hyper, from_m=closest, to="infinity", f_number=f_number)
+
+
+def _refocused(plan: Plan, depths: dict[int, float], advice: _Advice) -> list[Remedy]:
+    """What to set for the advice, in as few digits as hold the blocks; none where it can't hold them."""
+    assert plan.exposure is not None
+    focal, circle = plan.camera.focal_length_mm, circle_of_confusion_mm(plan.camera)
+    for digits in (3, 4, 5, 6):
+        focus_m = float(f"{advice.focus_m:.{digits}g}")
+        if 1000.0 * focus_m < NEAREST_FOCUS * focal:
+            continue
+        near, far = (float(d) for d in depth_of_field_m(focus_m, focal, advice.f_number, circle))
+        if all(near <= depth <= far for depth in depths.values()):
+            stopped = advice.f_number != plan.exposure.f_number
+            changes = {"camera.focus_distance_m": focus_m}
+            if not stopped:
+                return [Remedy(changes=changes)]
+            darker = 2.0 * math.log2(advice.f_number / plan.exposure.f_number)
+            cost = facts(darker=(darker, "stops"))
+            return [Remedy(changes=changes | {"exposure.f_number": advice.f_number}, cost=cost)]
+    return []

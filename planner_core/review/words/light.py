@@ -12,7 +12,7 @@ from planner_core.words.figures import figure, frame_count, frames_text
 @speaks("day-night-balance")
 def _day_night_balance(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
-    day, dark, more, less = fact("day"), fact("dark"), fact("more"), fact("less")
+    day, dark, more, less = (fact(name) for name in ("day", "dark", "more", "less"))
     times = (
         f"{figure(fact('ratio'), 2)} times as much {more} as {less}"
         if min(day, dark)
