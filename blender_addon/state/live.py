@@ -25,6 +25,7 @@ from ..scene import parts, store, windows
 from . import redraw
 
 FRAMES_ARE_MADE_OF = ("site", "camera", "clip", "rig", "move", "shoot", "exposure")
+METERED_OF = ("composition", "blocks")  # the picture, where that is what is metered
 AT_A_TIME_S = 0.03  # of a review, before Blender gets to draw; a part that was begun is finished
 PAUSE_S = 0.001
 WINDOWS_AFTER_S = 0.4  # without another change, so that a drag isn't held up
@@ -318,11 +319,15 @@ def match_lists(scene: bpy.types.Scene, plan: Plan | None) -> None:
 
 def _frames_for(plan: Plan, known: FrameTable | None) -> FrameTable:
     """The plan's FrameTable, out of a known one where the plans differ in nothing that it is made of."""
-    if known is not None and all(
-        getattr(known.plan, name) == getattr(plan, name) for name in FRAMES_ARE_MADE_OF
-    ):
+    if known is not None and all(getattr(known.plan, name) == getattr(plan, name) for name in _made_of(plan)):
         return attrs.evolve(known, plan=plan)
     return compute_frames(plan)
+
+
+def _made_of(plan: Plan) -> tuple[str, ...]:
+    """The parts of a plan that its FrameTable depends on."""
+    by_ground = plan.exposure is None or plan.exposure.meter == "ground"
+    return FRAMES_ARE_MADE_OF if by_ground else FRAMES_ARE_MADE_OF + METERED_OF
 
 
 def change_plan(scene: bpy.types.Scene, change: Callable[[Plan], Plan], said: tuple[str, ...] = ()) -> str:

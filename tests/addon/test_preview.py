@@ -138,7 +138,7 @@ def test_frames_drawn_by_other_code_are_not_kept(project_root: Path, tmp_path: P
         "draft/sky",
         "draft/stars",
         "place/blocking",
-        "picture/optics",
+        "picture/projection",
         "time/ephemeris",
         "light/exposure",
     }

@@ -84,11 +84,11 @@ def test_examples_come_back_as_they_were(example_plan: Plan) -> None:
     assert read_scene(scene).plan == example_plan
 
 
-number = st.floats(0.0, 1.0)
+number = st.floats(0.0, 1.0).map(lambda value: round(value, 6))  # a plan refuses what nobody can measure
 
 
 @settings(max_examples=8)
-@given(number, number, number, st.integers(1, 118), st.floats(-80.0, 80.0), st.floats(-500.0, 500.0))
+@given(number, number, number, st.integers(1, 118), st.integers(-80, 80), st.integers(-500, 500))
 def test_any_plan_survives_the_scene(
     a: float, b: float, c: float, middle: int, incline: float, far: float
 ) -> None:
