@@ -69,6 +69,11 @@ def test_findings_after_an_edit_are_those_of_the_edited_plan(scene: Any) -> None
 
 
 def test_a_frame_table_knows_nothing_of_what_it_is_kept_through(scene: Any) -> None:
+    plan = live.plan_of(scene)
+    assert plan is not None
+    assert plan.exposure is not None
+    by_ground = attrs.evolve(plan.exposure, meter="ground")  # a metered picture depends on blocks
+    live.set_plan(scene, attrs.evolve(plan, exposure=by_ground))
     before = live.frames_of(scene)
     bpy.ops.duskrail.add_block(kind="tower")
     scene.duskrail.title = "Another title"
