@@ -97,7 +97,6 @@ TEXTS = (
 EXTREMES: tuple[tuple[str, tuple[Any, ...]], ...] = (
     ("site.latitude_deg", (90, -90, 89.9, -78.0, 66.56, 0)),
     ("site.longitude_deg", (180, -180, 0, 179.9999)),
-    ("site.elevation_m", (-450, 9000)),
     ("camera.focal_length_mm", (6, 14, 600, 3000)),
     ("camera.focus_distance_m", (0.5, 1e6)),
     ("clip.width_px", (16, 16384)),

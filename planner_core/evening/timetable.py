@@ -187,7 +187,8 @@ def _where(plan: Plan, frames: FrameTable, name: str, utc_s: float) -> str:
     if name.startswith("moon"):
         azimuth, _ = ephemeris.moon_position(utc_s, site.latitude_deg, site.longitude_deg)
         return f"at {float(azimuth):.0f}°"
-    azimuth, altitude = ephemeris.sun_position(utc_s, site.latitude_deg, site.longitude_deg)
+    azimuth, true = ephemeris.sun_position(utc_s, site.latitude_deg, site.longitude_deg)
+    altitude = ephemeris.apparent_altitude_deg(true)
     return f"at {float(azimuth):.0f}°" if name in ("sunrise", "sunset") else f"sun at {float(altitude):.0f}°"
 
 

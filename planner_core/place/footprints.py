@@ -1,8 +1,8 @@
 """Blocks from maps: building footprints (GeoJSON, RFC 7946) become prisms, a horizon profile (CSV) a ridge.
 
 Longitudes and latitudes are placed on the plane that touches the WGS 84 ellipsoid at the site: through
-Earth-centred coordinates, so that it holds at any latitude and across the date line. The ground is taken as
-level.
+Earth-centred coordinates, so that it holds at any latitude and across the date line. A building stands on
+the ground block under it.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from planner_core.maths.angles import compass_deg
 from planner_core.place import outlines
-from planner_core.place.blocking import ground_level_m
+from planner_core.place.ground import land_under_m
 from planner_core.plan.model import MISSING, Block, Plan, PlanError, Site, Word, as_number
 from planner_core.plan.text import nested_deeper, one_line
 
@@ -39,6 +39,7 @@ FEET_M = 0.3048
 DEEPEST = 100  # levels of a map; GeoJSON itself needs a dozen
 LONGEST_M, LONGEST_LENGTH = 1e5, 40  # metres, and characters, that a length in a map may have
 TALLEST_M = 1000.0  # above which a height is taken for a slip; common practice, no source
+NAMED = 5  # buildings without a height that are called by name; of more, the rest is counted
 FULL_TURN_GAP_DEG = 45.0  # a profile whose widest gap is smaller goes all the way round
 
 
@@ -182,7 +183,7 @@ def footprint_blocks(document: Any, plan: Plan, selection: Selection) -> Importe
     blocks: list[Block] = []
     taken = {block.name for block in plan.blocks}
     known = {_fingerprint(block) for block in plan.blocks if block.shape == "prism"}
-    ground_m = ground_level_m(plan)
+    guessed: list[str] = []
     nearest_m = math.inf
     for feature in _features(document):
         counts["features"] += 1
@@ -191,7 +192,6 @@ def footprint_blocks(document: Any, plan: Plan, selection: Selection) -> Importe
             counts["not_polygons"] += 1
             continue
         height_m, base_m, known_from = _heights(feature, selection.default_height_m)
-        counts[f"height_from_{known_from}"] += 1
         pieces: list[Array] = []
         for rings in polygons:
             outer = [scene_xy_m(ring[:, 0], ring[:, 1], plan.site) for ring in rings]
@@ -208,22 +208,28 @@ def footprint_blocks(document: Any, plan: Plan, selection: Selection) -> Importe
             if found.left_out == "crossing":
                 crossing.append(feature.label)
         name = _free_name(feature.name, taken) if pieces else ""
+        foot_m = _foot_m(plan, pieces)
+        built = False
         for number, outline in enumerate(pieces, start=1):
             block = _prism(
                 outline,
                 name if len(pieces) == 1 else f"{name}, part {number}",
                 role=selection.role,
                 height_m=height_m,
-                base_m=ground_m + base_m,
+                base_m=foot_m + base_m,
             )
             if _fingerprint(block) in known:
                 counts["repeated"] += 1
                 continue
             known.add(_fingerprint(block))
             blocks.append(block)
-        counts["buildings"] += bool(pieces)
+            built = True
+        counts["buildings"] += built
+        counts[f"height_from_{known_from}"] += built
+        if built and known_from == "default":
+            guessed.append(name)
     counts["blocks"] = len(blocks)
-    said = tuple(_told(counts, crossing, selection, plan, blocks, nearest_m))
+    said = tuple(_told(counts, crossing, guessed, selection, plan, blocks, nearest_m))
     return Imported(blocks=tuple(blocks), said=said, counts=dict(counts))
 
 
@@ -458,6 +464,7 @@ def _heights(feature: _Feature, default_m: float) -> tuple[float, float, str]:
 def _told(
     counts: Counter[str],
     crossing: list[str],
+    guessed: list[str],
     selection: Selection,
     plan: Plan,
     blocks: list[Block],
@@ -473,11 +480,8 @@ def _told(
             f"The nearest outline is {nearest_m / 1000.0:.1f} km from the rail: check site.latitude_deg and "
             "site.longitude_deg, and that the map has longitude first."
         )
-    yield (
-        f"Heights: {counts['height_from_height']} given, {counts['height_from_levels']} from levels × "
-        f"{LEVEL_M:g} m, {counts['height_from_default']} without either, "
-        f"set to {selection.default_height_m:g} m."
-    )
+    if blocks:
+        yield _heights_told(counts, guessed, selection)
     left_out = (
         ("far", f"farther than {selection.max_distance_m:g} m from the rail"),
         ("tiny", f"under {selection.min_area_m2:g} m²"),
@@ -499,6 +503,29 @@ def _told(
                 f"The rail's start lies inside {block.name}, {block.height_m:g} m high: check site, "
                 "rig.origin_m and that height."
             )
+
+
+def _heights_told(counts: Counter[str], guessed: list[str], selection: Selection) -> str:
+    """Where the heights of the buildings that were taken come from, and which of them are guessed."""
+    parts = [
+        f"{counts[f'height_from_{origin}']} {words}"
+        for origin, words in (("height", "given"), ("levels", f"from levels × {LEVEL_M:g} m"))
+        if counts[f"height_from_{origin}"]
+    ]
+    if guessed:
+        named = ", ".join(f"“{name}”" for name in guessed[:NAMED])
+        more = f" and {len(guessed) - NAMED} more" if len(guessed) > NAMED else ""
+        parts.append(
+            f"{len(guessed)} without either, set to {selection.default_height_m:g} m ({named}{more})"
+        )
+    return f"Heights: {', '.join(parts)}."
+
+
+def _foot_m(plan: Plan, pieces: Sequence[Array]) -> float:
+    """Height of the land under a building: under the largest of its pieces."""
+    if not pieces:
+        return 0.0
+    return land_under_m(plan, max(pieces, key=lambda piece: abs(outlines.area_m2(piece))))
 
 
 # ---------------------------------------------------------------- a horizon profile

@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from planner_core.maths.convex import hull
 from planner_core.place import blocking
-from planner_core.place.outlines import contains
+from planner_core.place.outlines import contains, distance_m
 from planner_core.plan.model import Block, Plan
 
 Array = NDArray[np.float64]
@@ -61,3 +61,23 @@ def ground_under_m(plan: Plan, point_m: ArrayLike, *, water: bool = False) -> fl
 def height_above_ground_m(plan: Plan, point_m: ArrayLike) -> float:
     """A point's height above what it stands over."""
     return float(np.asarray(point_m)[2]) - ground_under_m(plan, point_m)
+
+
+def land_under_m(plan: Plan, outline_m: Array) -> float:
+    """Height of the land that a building stands on, from its outline (n, 2): never that of water.
+
+    The highest ground block under its middle, or else under the first of its corners that has one. Beyond
+    all ground blocks it is the level ground, unless that is water: then the nearest ground block's top, and
+    without any the height that the scene counts from.
+    """
+    land = [plate for plate in plates(plan) if not plate.is_water]
+    for point in (outline_m.mean(axis=0), *outline_m):
+        tops = [plate.top_m for plate in land if contains(plate.outline_m, point)]
+        if tops:
+            return max(tops)
+    level = blocking.ground_level_m(plan)
+    if not any(plate.is_water and plate.top_m <= level for plate in plates(plan)):
+        return level
+    middle = outline_m.mean(axis=0)
+    nearest = min(land, key=lambda plate: distance_m(plate.outline_m, middle), default=None)
+    return nearest.top_m if nearest is not None else max(level, min(0.0, plan.rig.origin_m[2]))

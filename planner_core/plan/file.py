@@ -7,7 +7,7 @@ import difflib
 import json
 import math
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -62,6 +62,10 @@ _OMIT_IF_DEFAULT = {
     ),
     parts.Plan: ("reason", "notes", "exposure", "composition"),
 }
+# Fields of older plans that decided nothing, with the numbers they took: still read, no longer written. A
+# place's height above the sea says nothing about its horizon: that lies lower by how far the eye stands above
+# the water or the plain that it sees, not above the sea.
+_NO_LONGER = {parts.Site: {"elevation_m": (-450.0, 9000.0)}}
 # One function a step: MIGRATIONS[n] turns a version-n document into version n + 1.
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
 
@@ -277,7 +281,7 @@ def _build_converter() -> cattrs.Converter:
         omitted: Any = {name: override(omit_if_default=True) for name in _OMIT_IF_DEFAULT.get(part, ())}
         attrs.resolve_types(part)
         structure: Any = make_dict_structure_fn(part, converter)
-        converter.register_structure_hook(part, _object_hook(structure))
+        converter.register_structure_hook(part, _object_hook(structure, _NO_LONGER.get(part, {})))
         if part is parts.Plan:
             omitted["notes"] = override(omit_if_default=True, unstruct_hook=_as_it_is)
         converter.register_unstructure_hook(part, make_dict_unstructure_fn(part, converter, **omitted))
@@ -288,13 +292,29 @@ def _is(wanted: Any) -> Callable[[Any], bool]:
     return lambda candidate: candidate == wanted
 
 
-def _object_hook(structure: Callable[[Any, Any], Any]) -> Callable[[Any, Any], Any]:
+def _object_hook(
+    structure: Callable[[Any, Any], Any], no_longer: Mapping[str, tuple[float, float]]
+) -> Callable[[Any, Any], Any]:
     def hook(value: Any, cls: Any) -> Any:
         if not isinstance(value, dict):
             raise PlanError("", value, "is not an object; write it in { }")
-        return structure(value, cls)
+        for name in no_longer.keys() & value.keys():
+            _check_no_longer(name, value[name], *no_longer[name])
+        return structure({name: item for name, item in value.items() if name not in no_longer}, cls)
 
     return hook
+
+
+def _check_no_longer(name: str, value: Any, low: float, high: float) -> None:
+    """A field that isn't used any more must still have been meant. Raises PlanError."""
+    try:
+        number = as_number(value)
+    except PlanError as error:
+        raise error.under(name) from None
+    if not low <= number <= high:
+        raise PlanError(
+            name, value, f"is outside what is possible; leave it out, or give {low:g} to {high:g} metres"
+        )
 
 
 def _list_hook(converter: cattrs.Converter, item: type) -> Callable[[Any, Any], Any]:

@@ -299,7 +299,6 @@ class Site:
     name: str = _text(default="")
     latitude_deg: float = _number(-90, 90, "degrees")
     longitude_deg: float = _number(-180, 180, "degrees")
-    elevation_m: float = _number(-450, 9000, "metres", default=0.0)
     timezone: str = _text()
     scene_north_deg: float = _number(-360, 360, "degrees", default=0.0)
 

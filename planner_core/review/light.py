@@ -209,8 +209,8 @@ def _event_missing(plan: Plan, frames: FrameTable) -> list[Finding]:
     ]
     if not missing:
         return []
-    altitude = frames.sun_true_altitude_deg
-    phases = [events.PHASES[k] for k in np.unique(events.light_phase(altitude))]
+    altitude = frames.sun_altitude_deg
+    phases = [events.PHASES[k] for k in np.unique(events.light_phase(frames.sun_true_altitude_deg))]
     return [
         Finding(
             code="event-missing",

@@ -8,6 +8,7 @@ import math
 import tracemalloc
 from typing import Any
 
+import attrs
 import numpy as np
 import pytest
 from hypothesis import given
@@ -25,7 +26,7 @@ from planner_core.place.footprints import (
     scene_xy_m,
 )
 from planner_core.plan.file import plan_from_text, plan_to_text
-from planner_core.plan.model import PlanError
+from planner_core.plan.model import Block, Plan, PlanError
 from tests.two_towers import plan
 
 METRE_NORTH_DEG = 1.0 / 111_000.0  # near enough to place things by
@@ -104,6 +105,50 @@ def test_a_length_is_read_with_its_unit(value: Any, metres: float | None) -> Non
 def test_a_part_that_starts_above_the_ground_stands_there() -> None:
     (block,) = imported(collection(feature(square(0, 100, 20), height=20, min_height="6 m"))).blocks
     assert (block.base_m, block.height_m) == (6.0, 14.0)
+
+
+def quay_and_water(*more: Block) -> Plan:
+    """Water 2 m below the scene's zero ahead of a quay, whose top is 0.4 m above it, 200 m deep."""
+    return attrs.evolve(
+        plan(),
+        blocks=(
+            Block(name="basin", role="water", shape="box", centre_m=(0, 0, -2.5), size_m=(4000, 4000, 1)),
+            Block(name="quay", role="ground", shape="box", centre_m=(0, -100, -1.0), size_m=(400, 200, 2.8)),
+            *more,
+        ),
+    )
+
+
+def built(on: Plan, east_m: float, north_m: float, **properties: Any) -> Block:
+    document = collection(feature(square(east_m, north_m, 20), **properties))
+    (block,) = footprint_blocks(document, on, Selection()).blocks
+    return block
+
+
+def test_a_building_stands_on_the_ground_block_under_it_and_not_on_the_water() -> None:
+    # the scene of the two towers looks to 266°: the quay, behind the rail, reaches 200 m to the east
+    terrace = Block(name="terrace", role="ground", shape="box", centre_m=(0, -150, 0), size_m=(90, 90, 8))
+    assert built(quay_and_water(), 50, 0).base_m == pytest.approx(0.4)
+    assert built(quay_and_water(terrace), 140, 0).base_m == pytest.approx(4.0)
+    assert built(quay_and_water(terrace), 140, 0, height=20, min_height=6).base_m == pytest.approx(10.0)
+
+
+def test_a_building_beyond_all_ground_blocks_stands_as_high_as_the_nearest() -> None:
+    assert built(quay_and_water(), 900, 0).base_m == pytest.approx(0.4)
+    only_water = attrs.evolve(plan(), blocks=quay_and_water().blocks[:1])
+    assert built(only_water, 900, 0).base_m == 0.0
+    assert built(attrs.evolve(plan(), blocks=()), 900, 0).base_m == 0.0
+
+
+def test_heights_are_counted_for_buildings_that_are_taken_and_guessed_ones_are_named() -> None:
+    houses = [
+        feature(square(0, 100, 20), height=7),
+        feature(square(0, 9000, 20), height=7),  # too far
+        feature(square(60, 100, 2)),  # too small
+        feature(square(90, 100, 20), name="Malthouse"),
+    ]
+    said = " ".join(imported(collection(*houses)).said)
+    assert "Heights: 1 given, 1 without either, set to 9 m (“Malthouse”)." in said
 
 
 def test_north_is_where_the_site_says() -> None:

@@ -239,9 +239,21 @@ def test_a_missing_file_and_a_folder_are_named(tmp_path) -> None:
 
 
 def test_infinity_by_overflow_is_refused(document) -> None:
-    text = json.dumps(document).replace('"elevation_m": 4.0', '"elevation_m": 1e999')
-    with pytest.raises(PlanError, match=r"site\.elevation_m: inf is not a finite number"):
+    text = json.dumps(document).replace('"latitude_deg": ', '"latitude_deg": 1e999, "no": ')
+    with pytest.raises(PlanError, match=r"site\.latitude_deg: inf is not a finite number"):
         plan_from_text(text)
+
+
+def test_an_older_plan_may_still_give_the_height_above_the_sea(document) -> None:
+    document["site"]["elevation_m"] = 640.0
+    high = plan_from_dict(document)
+    del document["site"]["elevation_m"]
+    assert plan_from_dict(document) == high
+    assert "elevation" not in plan_to_text(high)
+    with pytest.raises(PlanError, match=r"^site\.elevation_m: 64000 is outside what is possible"):
+        plan_from_dict(with_change(document, ["site", "elevation_m"], 64000))
+    with pytest.raises(PlanError, match=r"^site\.elevation_m: 'high' is not a number"):
+        plan_from_dict(with_change(document, ["site", "elevation_m"], "high"))
 
 
 def test_a_local_time_that_a_clock_change_skips_or_repeats_is_refused(document) -> None:

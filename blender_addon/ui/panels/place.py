@@ -94,7 +94,6 @@ class DUSKRAIL_PT_evening(PlanTab, bpy.types.Panel):
         column = rows(layout).column(align=True)
         column.prop(scene.duskrail, "setup")
         column.prop(scene.duskrail, "travel")
-        layout.prop(scene.duskrail, "elevation")
 
 
 CLASSES = (DUSKRAIL_PT_place, DUSKRAIL_PT_evening)

@@ -12,7 +12,7 @@ from planner_core.plan.model import ANCHOR_EVENTS
 from ...state import live
 from .. import preferences, wording
 from .choices import EVENT_CHOICES, TIMING_CHOICES
-from .fields import NOT_KEYED, angle, choice, get_value, length, number, seconds, share, text, whole
+from .fields import NOT_KEYED, angle, choice, get_value, number, seconds, share, text, whole
 
 
 def _get_timing(owner: Any) -> int:
@@ -67,9 +67,6 @@ class SiteFields:
         high=180.0,
         step=0.1,
         precision=5,
-    )
-    elevation: length(
-        "site.elevation_m", "Elevation", "Height above the sea", low=-450.0, high=9000.0, step=10.0
     )
     timezone: text(
         "site.timezone",
