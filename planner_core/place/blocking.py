@@ -478,15 +478,25 @@ def _ring_piece(
     (share_low, *half_low), (share_high, *half_high) = low, high
     rows = []
     for angle in angles:
-        corner = [
+        left, right = (
             np.array([np.cos(a), np.sin(a)]) / np.cos(np.pi / sides)
             for a in (angle - np.pi / sides, angle + np.pi / sides)
-        ]
-        a, b = (np.append(c * half_low * size[:2], (share_low - 0.5) * size[2]) for c in corner)
-        c = np.append(corner[0] * half_high * size[:2], (share_high - 0.5) * size[2])
-        normal = np.cross(b - a, c - a)
+        )
+        corners = np.array(
+            [
+                np.append(corner * half * size[:2], (share - 0.5) * size[2])
+                for corner, half, share in (
+                    (left, half_low, share_low),
+                    (right, half_low, share_low),
+                    (right, half_high, share_high),
+                    (left, half_high, share_high),
+                )
+            ]
+        )
+        # the four corners are not quite in one plane: the plane between both diagonals favours no hand
+        normal = np.cross(corners[2] - corners[0], corners[3] - corners[1])
         normal /= np.linalg.norm(normal)
-        rows.append((normal @ axes, normal @ a))
+        rows.append((normal @ axes, float(np.mean(corners @ normal))))
     normals = np.array([normal for normal, _ in rows])
     limits = np.array([limit for _, limit in rows]) + normals @ centre
     foot, top = (centre[2] + (share - 0.5) * size[2] for share in (share_low, share_high))

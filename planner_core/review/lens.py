@@ -310,6 +310,7 @@ def _soft(
             block=block_label(plan, worst),
             role="subject" if is_subject else "foreground",
             distance=(depths[worst], "m"),
+            nearest=(min(depths.values()), "m"),
             blur=(px, "px"),
             others=len(blurs) - 1,
             focus=(plan.camera.focus_distance_m, "m"),

@@ -383,6 +383,15 @@ def test_a_soft_subject_is_a_reason_not_to_go():
     assert all("North silo" not in f.blocks for f in findings(mended, "focus-depth"))
 
 
+def test_where_no_f_number_holds_near_and_far_the_advice_says_from_where_it_is_sharp() -> None:
+    given = plan()
+    bollard = attrs.evolve(given.blocks[2], centre_m=(-0.2, 0.8, 0.6))
+    found = one(attrs.evolve(given, blocks=(*given.blocks[:2], bollard)), "focus-depth")
+    assert found.fact("advice") == "not-both"
+    assert f"No usable f-number holds {found.fact('nearest'):.2g} m and the distance both" in found.fix
+    assert found.fact("better_from") > found.fact("nearest")
+
+
 def test_focus_depths_are_those_of_what_is_in_the_picture():
     depths = nearest_depths_m(plan(), compute_frames(plan()))
     assert sorted(depths) == [1, 2]  # the northern silo and the bollard
