@@ -369,6 +369,7 @@ def addon() -> Iterator[str]:
     from blender_addon.state import handlers, live
     from planner_core import compute_frames, review
     from planner_core.edit import edits, kit, starter
+    from planner_core.review.report import review_in_parts
 
     bpy.ops.wm.read_factory_settings(use_empty=True)
     blender_addon.register()
@@ -387,7 +388,7 @@ def addon() -> Iterator[str]:
         live.set_plan(scene, edited())
         frames = live.frames_of(scene)
         assert frames is not None
-        list(live.review_in_parts(frames))
+        list(review_in_parts(frames.plan, frames))
 
     def core_alone() -> None:
         changed = edited()

@@ -9,6 +9,7 @@ from typing import Any
 
 from planner_core.plan.text import one_line
 from planner_core.review.findings import Finding, Review, sentences
+from planner_core.review.summary import Summary
 from planner_core.words.figures import figure, frames_text
 
 HEADINGS = {"stop": "Must change", "warn": "Look at", "note": "Good to know"}
@@ -42,114 +43,123 @@ def finding_text(finding: Finding) -> str:
     return " ".join(filter(None, [message, said.fix, f"[{finding.code}]"]))
 
 
-def _summary_lines(summary: dict[str, Any]) -> list[str]:
+def _summary_lines(summary: Summary) -> list[str]:
     """The plan in numbers, a line a topic; a topic whose numbers the plan doesn't have is left out."""
-    rows = []
-    summary = {name: value for name, value in summary.items() if value is not None}
-    for topic, tell in _TOPICS.items():
-        try:
-            text = tell(summary)
-        except KeyError:
-            continue
-        if text:
-            rows.append((topic, text))
-    width = max((len(topic) for topic, _ in rows), default=0)
-    return ["In numbers", *(f"  {topic:<{width}}  {text}" for topic, text in rows)] if rows else []
+    texts = {topic: tell(summary) for topic, tell in _TOPICS.items()}
+    width = max(len(topic) for topic, text in texts.items() if text)
+    return ["In numbers", *(f"  {topic:<{width}}  {text}" for topic, text in texts.items() if text)]
 
 
-def _clock(iso: str) -> str:
-    return dt.datetime.fromisoformat(iso).strftime("%H:%M")
+def _when(summary: Summary) -> str:
+    rig = summary.rig
+    first = dt.datetime.fromisoformat(rig.first_frame)
 
-
-def _when(s: dict[str, Any]) -> str:
-    first = dt.datetime.fromisoformat(s["first_frame"])
-    day = f"{first:%A} {first.day} {first:%B %Y}"
-
-    def at(name: str) -> str:
-        moment = dt.datetime.fromisoformat(s[name])
+    def at(local: str) -> str:
+        moment = dt.datetime.fromisoformat(local)
         return f"{moment:%H:%M}" if moment.date() == first.date() else f"{moment:%A %H:%M}"
 
     return (
-        f"{day}: arrive {at('arrive')}, first frame {at('first_frame')}, last {at('last_frame')}, "
-        f"done {at('end')} ({s['shoot_length']})"
+        f"{first:%A} {first.day} {first:%B %Y}: arrive {at(rig.arrive)}, first frame {at(rig.first_frame)}, "
+        f"last {at(rig.last_frame)}, done {at(rig.end)} ({rig.shoot_length})"
     )
 
 
-def _sun(s: dict[str, Any]) -> str:
-    turn = ""
-    if "turn_event" in s:
-        turn = f"{s['turn_event'].replace('_', ' ')} {_clock(s['turn_local'])}, frame {s['turn_frame']}"
-        if "move_share_at_event" in s:
-            turn += f", {100 * s['move_share_at_event']:.0f} % of the move"
-        turn += "; "
-    return f"{turn}from {s['sun_altitude_first_deg']:.1f}° to {s['sun_altitude_last_deg']:.1f}°"
+def _sun(summary: Summary) -> str:
+    light, turn = summary.light.light, summary.light.turn
+    span = f"from {light.sun_altitude_first_deg:.1f}° to {light.sun_altitude_last_deg:.1f}°"
+    if turn is None:
+        return span
+    clock = dt.datetime.fromisoformat(turn.turn_local).strftime("%H:%M")
+    text = f"{turn.turn_event.replace('_', ' ')} {clock}, frame {turn.turn_frame}"
+    if turn.move_share_at_event is not None:
+        text += f", {100 * turn.move_share_at_event:.0f} % of the move"
+    return f"{text}; {span}"
 
 
-def _moon(s: dict[str, Any]) -> str:
-    if s["moon_altitude_highest_deg"] <= 0.0:
+def _moon(summary: Summary) -> str:
+    light = summary.light.light
+    if light.moon_altitude_highest_deg <= 0.0:
         return "below the horizon"
-    return f"{100 * s['moon_lit_fraction']:.0f} % lit, up to {s['moon_altitude_highest_deg']:.0f}° high"
+    return f"{100 * light.moon_lit_fraction:.0f} % lit, up to {light.moon_altitude_highest_deg:.0f}° high"
 
 
-def _clip(s: dict[str, Any]) -> str:
-    kinds = ("day", "civil_twilight", "nautical_twilight", "astronomical_twilight", "night")
-    parts = [f"{kind.replace('_', ' ')} {s[kind + '_clip_s']:.1f} s" for kind in kinds if s[kind + "_frames"]]
-    clip = figure(s["clip_s"], 4)
-    if s["frames"] == 1:
-        return f"1 frame: {', '.join(parts)}"
-    return f"{s['frames']} frames every {s['interval_s']:g} s make {clip} s: {', '.join(parts)}"
+def _clip(summary: Summary) -> str:
+    balance, rig = summary.light.balance, summary.rig
+    phases = {
+        "day": balance.day,
+        "civil twilight": balance.civil_twilight,
+        "nautical twilight": balance.nautical_twilight,
+        "astronomical twilight": balance.astronomical_twilight,
+        "night": balance.night,
+    }
+    parts = ", ".join(f"{name} {length.clip_s:.1f} s" for name, length in phases.items() if length.frames)
+    if rig.frames == 1:
+        return f"1 frame: {parts}"
+    return f"{rig.frames} frames every {rig.interval_s:g} s make {figure(rig.clip_s, 4)} s: {parts}"
 
 
-def _light(s: dict[str, Any]) -> str:
+def _light(summary: Summary) -> str:
+    light = summary.light.light
     return (
-        f"EV {s['ev100_first']:.1f} to {s['ev100_last']:.1f} at ISO 100; "
-        f"{figure(s['illuminance_first_lux'], 4)} to {figure(s['illuminance_last_lux'], 4)} lux by nature"
+        f"EV {light.ev100_first:.1f} to {light.ev100_last:.1f} at ISO 100; "
+        f"{figure(light.illuminance_first_lux, 4)} to {figure(light.illuminance_last_lux, 4)} lux by nature"
     )
 
 
-def _exposure(s: dict[str, Any]) -> str:
-    steps = s["setting_changes"]
+def _exposure(summary: Summary) -> str:
+    ramp = summary.light.exposure
+    if ramp is None:
+        return ""
+    steps = ramp.setting_changes
     if not steps:
-        return f"{s['settings_first']} throughout"
+        return f"{ramp.settings_first} throughout"
     return (
-        f"{s['settings_first']} to {s['settings_last']} in {steps} step{'s' * (steps > 1)}; steepest "
-        f"{s['steepest_ramp_stops_per_min']:.2f} stops a minute at frame {s['steepest_ramp_frame']}"
+        f"{ramp.settings_first} to {ramp.settings_last} in {steps} step{'s' * (steps > 1)}; steepest "
+        f"{ramp.steepest_ramp_stops_per_min:.2f} stops a minute at frame {ramp.steepest_ramp_frame}"
     )
 
 
-def _rig(s: dict[str, Any]) -> str:
-    travel = (("slide", "m"), ("pan", "°"), ("tilt", "°"))
-    keys = {"slide": "slide_travel_m", "pan": "pan_travel_deg", "tilt": "tilt_travel_deg"}
+def _rig(summary: Summary) -> str:
+    rig = summary.rig
     moved = [
-        f"{name} {figure(s[keys[name]], 4)} {unit}".replace(" °", "°")
-        for name, unit in travel
-        if s.get(keys[name])
+        f"{name} {figure(travel, 4)}{unit}"
+        for name, travel, unit in (
+            ("slide", rig.slide_travel_m, " m"),
+            ("pan", rig.pan_travel_deg, "°"),
+            ("tilt", rig.tilt_travel_deg, "°"),
+        )
+        if travel
     ]
-    needs = (
-        f"; the interval could be {s['shortest_interval_s']:.1f} s"
-        if s.get("shortest_interval_s") and s["frames"] > 1
-        else ""
-    )
+    could_be = rig.shortest_interval_s if rig.frames > 1 else 0.0
+    needs = f"; the interval could be {could_be:.1f} s" if could_be else ""
     return (", ".join(moved) or "nothing moves") + needs
 
 
-def _on_screen(s: dict[str, Any]) -> str:
-    parts = [
-        f"{role} {s[role + '_px_a_frame']:.1f} px a frame ({s[role + '_speed']})"
-        for role in ("foreground", "subject", "background")
-        if s.get(role + "_px_a_frame") is not None
-    ]
-    return ", ".join(parts)
+def _on_screen(summary: Summary) -> str:
+    roles = {
+        "foreground": summary.rig.foreground,
+        "subject": summary.rig.subject,
+        "background": summary.rig.background,
+    }
+    return ", ".join(
+        f"{role} {moves.px_a_frame:.1f} px a frame ({moves.speed})" for role, moves in roles.items() if moves
+    )
 
 
-def _picture(s: dict[str, Any]) -> str:
-    score = f"{100 * s['weakest_score']:.0f} of 100"
-    return f"weakest at frame {s['weakest_frame']} ({score}): {s['weakest_part']}"
+def _picture(summary: Summary) -> str:
+    picture = summary.picture
+    if picture.weakest_score is None:
+        return ""
+    score = f"{100 * picture.weakest_score:.0f} of 100"
+    return f"weakest at frame {picture.weakest_frame} ({score}): {picture.weakest_part}"
 
 
-def _sharpness(s: dict[str, Any]) -> str:
-    far = f"to {s['far_sharp_m']:.1f} m" if "far_sharp_m" in s else "on"
-    return f"from {s['near_sharp_m']:.2f} m {far}; hyperfocal distance {s['hyperfocal_m']:.2f} m"
+def _sharpness(summary: Summary) -> str:
+    focus = summary.light.focus
+    if focus is None:
+        return ""
+    far = "on" if focus.far_sharp_m is None else f"to {focus.far_sharp_m:.1f} m"
+    return f"from {focus.near_sharp_m:.2f} m {far}; hyperfocal distance {focus.hyperfocal_m:.2f} m"
 
 
 _TOPICS = {

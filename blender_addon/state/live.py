@@ -17,8 +17,7 @@ import bpy
 from attrs import define
 
 from planner_core import FrameTable, Plan, PlanError, Review, compute_frames
-from planner_core.review.findings import Finding, sort_findings
-from planner_core.review.report import TOPICS
+from planner_core.review.report import review_in_parts
 
 from ..read import readback
 from ..scene import parts, store, windows
@@ -173,22 +172,10 @@ def review_now(scene: bpy.types.Scene) -> Review | None:
     here = state_of(scene)
     if here.reviewed != frames.plan:
         _reviews.pop(scene.session_uid, None)
-        for report in review_in_parts(frames):
+        for report in review_in_parts(frames.plan, frames):
             if report is not None:
                 here.review, here.reviewed = report, frames.plan
     return here.review
-
-
-def review_in_parts(frames: FrameTable) -> Iterator[Review | None]:
-    """The review, with a pause (None) after each of its topics."""
-    findings: list[Finding] = []
-    summary: dict[str, Any] = {}
-    for topic in TOPICS:
-        found, numbers = topic.review_topic(frames.plan, frames)
-        findings += found
-        summary |= numbers
-        yield None
-    yield Review(title=frames.plan.title, summary=summary, findings=sort_findings(findings))
 
 
 def ask_for_review(scene: bpy.types.Scene) -> None:
@@ -202,7 +189,7 @@ def ask_for_review(scene: bpy.types.Scene) -> None:
     if state_of(scene).reviewed == frames.plan:
         _reviews.pop(scene.session_uid, None)
         return
-    _reviews[scene.session_uid] = (frames.plan, review_in_parts(frames))
+    _reviews[scene.session_uid] = (frames.plan, review_in_parts(frames.plan, frames))
     _start_timer()
 
 

@@ -110,15 +110,12 @@ class DUSKRAIL_OT_weakest_frame(WithFrames, bpy.types.Operator):
 
     def execute(self, context: Any) -> Outcome:
         report = live.review_now(context.scene)
-        weakest = report.summary.get("weakest_frame") if report else None
-        if weakest is None:
+        picture = report.summary.picture if report else None
+        if picture is None or picture.weakest_frame is None:
             self.report({"INFO"}, "No frame is judged yet: block out what the picture is about first")
             return {"CANCELLED"}
-        context.scene.frame_set(int(weakest))
-        assert report is not None
-        self.report(
-            {"INFO"}, f"Frame {weakest}: {report.summary.get('weakest_part', 'the weakest of the move')}"
-        )
+        context.scene.frame_set(picture.weakest_frame)
+        self.report({"INFO"}, f"Frame {picture.weakest_frame}: {picture.weakest_part}")
         return {"FINISHED"}
 
 

@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
-from attrs import field, frozen
+from attrs import frozen
 
+from planner_core.review.summary import Summary
 from planner_core.words.figures import figure
 
 LEVELS = ("stop", "warn", "note")
@@ -162,7 +163,7 @@ class Review:
     """What the plan comes to: a summary of numbers, and findings, the gravest first."""
 
     title: str
-    summary: dict[str, Any] = field(factory=dict)
+    summary: Summary
     findings: tuple[Finding, ...] = ()
 
     @property
@@ -174,7 +175,7 @@ class Review:
         """Plain values for JSON."""
         return {
             "title": self.title,
-            "summary": self.summary,
+            "summary": self.summary.as_dict(),
             "findings": [_finding_dict(finding, names) for finding in self.findings],
         }
 

@@ -15,7 +15,6 @@ those of drift and focus as multiples of it:
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 from attrs import frozen
@@ -37,6 +36,7 @@ from planner_core.picture.projection import delivered_crop, delivered_image_px, 
 from planner_core.place.blocking import block_label, bounding_boxes, subject_indices
 from planner_core.plan.model import NEAREST_FOCUS, Plan
 from planner_core.review.findings import Finding, Remedy, facts
+from planner_core.review.summary import FocusNumbers, StarNumbers
 
 Array = NDArray[np.float64]
 
@@ -56,14 +56,16 @@ _LATTICE = np.stack(
 ).reshape(-1, 3)
 
 
-def review_lens(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any]]:
+def review_lens(
+    plan: Plan, frames: FrameTable
+) -> tuple[list[Finding], StarNumbers | None, FocusNumbers | None]:
     """Findings and summary numbers of the clip's pixels and, with an exposure, of star drift and focus."""
     pixels = _enlarged(plan)
     if plan.exposure is None or frames.ramp is None:
-        return pixels, {}
+        return pixels, None, None
     stars, star_numbers = _stars(plan, frames)
     focus, focus_numbers = _focus(plan, frames)
-    return pixels + stars + focus, star_numbers | focus_numbers
+    return pixels + stars + focus, star_numbers, focus_numbers
 
 
 def _circle_of_confusion_px(plan: Plan) -> float:
@@ -110,17 +112,17 @@ def _enlarged(plan: Plan) -> list[Finding]:
 # ---------------------------------------------------------------- stars
 
 
-def _stars(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any]]:
+def _stars(plan: Plan, frames: FrameTable) -> tuple[list[Finding], StarNumbers | None]:
     """Drift of the fastest star in the frame during each exposure that is dark enough to show stars."""
     dark = frames.sun_true_altitude_deg < STARS_SHOW_DEG
     if not np.any(dark) or plan.shoot.cloud_divisor >= STARS_HIDDEN_CLOUD or frames.ramp is None:
-        return [], {}
+        return [], None
     drift = np.zeros(len(frames))
     rate = np.nan_to_num(star_drift_px_s(plan, frames.camera_rotation[dark]))
     drift[dark] = rate * frames.ramp.shutter_s[dark]
     worst = int(np.argmax(drift))
     rule_s = rule_of_500_s(plan.camera)
-    numbers = {"star_drift_px": float(drift[worst]), "rule_of_500_s": rule_s}
+    numbers = StarNumbers(star_drift_px=float(drift[worst]), rule_of_500_s=rule_s)
     circle = _circle_of_confusion_px(plan)
     where = span(drift > TRAILS_NOTE * circle)
     if where is None:
@@ -173,7 +175,7 @@ def _for_points(plan: Plan, ramp: Ramp, points_s: float) -> tuple[Remedy, ...]:
 # ---------------------------------------------------------------- focus
 
 
-def _focus(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any]]:
+def _focus(plan: Plan, frames: FrameTable) -> tuple[list[Finding], FocusNumbers]:
     """Foreground and subject against the depth of field at the planned f-number and focus."""
     assert plan.exposure is not None
     camera, f_number, circle = plan.camera, plan.exposure.f_number, circle_of_confusion_mm(plan.camera)
@@ -182,15 +184,14 @@ def _focus(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any
     depths = nearest_depths_m(plan, frames)
     subjects = set(subject_indices(plan))
     advice = _suggested_focus(plan, depths, subjects)
-    numbers: dict[str, Any] = {
-        "hyperfocal_m": float(hyperfocal_m(focal, f_number, circle)),
-        "near_sharp_m": near,
-        "far_sharp_m": far if math.isfinite(far) else None,
-        "suggested_focus_m": advice.focus_m,
-    }
     foreground = {i: d for i, d in depths.items() if i not in subjects}
-    if foreground:
-        numbers["nearest_foreground_m"] = min(foreground.values())
+    numbers = FocusNumbers(
+        hyperfocal_m=float(hyperfocal_m(focal, f_number, circle)),
+        near_sharp_m=near,
+        far_sharp_m=far if math.isfinite(far) else None,
+        suggested_focus_m=advice.focus_m,
+        nearest_foreground_m=min(foreground.values(), default=None),
+    )
     findings = []
     for group, is_subject in ((foreground, False), ({i: depths[i] for i in depths if i in subjects}, True)):
         blurs = {

@@ -48,6 +48,14 @@ from planner_core.plan.zones import nearest_zone, off_the_sun_h
 from planner_core.review import lens as review_lens
 from planner_core.review import sun as review_sun
 from planner_core.review.findings import Finding, Remedy, facts
+from planner_core.review.summary import (
+    BalanceNumbers,
+    ClipLength,
+    ExposureNumbers,
+    LightNumbers,
+    LightSummary,
+    TurnNumbers,
+)
 from planner_core.review.words.light import settings_text
 from planner_core.rig import drive
 from planner_core.time import events
@@ -68,11 +76,11 @@ SHORTEST_SHUTTER_S, LONGEST_SHUTTER_S = 2.0**-13, 30.0
 MOST_FRAMES, MOST_ND_STOPS, LEAST_NIGHT_LOOK_STOPS = 100_000, 30.0, -8.0  # as the plan takes them
 
 
-def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any]]:
+def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], LightSummary]:
     """Findings and summary numbers of this topic."""
     shares = balance(frames)
     sun_findings, sun_numbers = review_sun.review_sun(plan, frames, shares.turn)
-    lens_findings, lens_numbers = review_lens.review_lens(plan, frames)
+    lens_findings, stars, focus = review_lens.review_lens(plan, frames)
     findings = [
         *_balance(plan, shares),
         *_midpoint(plan, frames, shares),
@@ -83,10 +91,16 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[st
         *sun_findings,
         *lens_findings,
     ]
-    numbers = (
-        _balance_numbers(plan, frames, shares) | sun_numbers | _light_numbers(plan, frames) | lens_numbers
+    summary = LightSummary(
+        balance=_balance_numbers(plan, frames, shares),
+        turn=_turn_numbers(plan, frames, shares),
+        sun=sun_numbers,
+        light=_light_numbers(frames),
+        exposure=_exposure_numbers(plan, frames),
+        stars=stars,
+        focus=focus,
     )
-    return findings, numbers
+    return findings, summary
 
 
 # ---------------------------------------------------------------- balance
@@ -286,26 +300,40 @@ def _zone_odd(plan: Plan, frames: FrameTable) -> list[Finding]:
     ]
 
 
-def _balance_numbers(plan: Plan, frames: FrameTable, shares: Balance) -> dict[str, Any]:
-    numbers: dict[str, Any] = {}
-    for phase, count in zip(events.PHASES, shares.phase_frames, strict=True):
-        key = phase.replace(" ", "_")
-        numbers[f"{key}_frames"] = count
-        numbers[f"{key}_clip_s"] = count / shares.fps
-    numbers["golden_hour_frames"] = shares.golden_hour_frames
-    numbers["blue_hour_frames"] = shares.blue_hour_frames
+def _balance_numbers(plan: Plan, frames: FrameTable, shares: Balance) -> BalanceNumbers:
+    day, civil, nautical, astronomical, night = (
+        ClipLength(frames=count, clip_s=count / shares.fps) for count in shares.phase_frames
+    )
     date = local_datetime(
         shares.turn.utc_s if shares.turn else float(frames.utc_s[len(frames) // 2]), plan.zone
     ).date()
-    for event in ("sunrise", "sunset"):
+
+    def local(event: str) -> str | None:
         times = sun_times_utc_s(plan, event, date)
-        numbers[f"{event}_local"] = _local(plan, times[0]) if times else None
-    if shares.turn is not None:
-        numbers["turn_event"] = shares.turn.event
-        numbers["turn_local"] = _local(plan, shares.turn.utc_s)
-        numbers["turn_frame"] = event_frame(frames, shares.turn.utc_s)
-        numbers["move_share_at_event"] = shares.move_share
-    return numbers
+        return _local(plan, times[0]) if times else None
+
+    return BalanceNumbers(
+        day=day,
+        civil_twilight=civil,
+        nautical_twilight=nautical,
+        astronomical_twilight=astronomical,
+        night=night,
+        golden_hour_frames=shares.golden_hour_frames,
+        blue_hour_frames=shares.blue_hour_frames,
+        sunrise_local=local("sunrise"),
+        sunset_local=local("sunset"),
+    )
+
+
+def _turn_numbers(plan: Plan, frames: FrameTable, shares: Balance) -> TurnNumbers | None:
+    if shares.turn is None:
+        return None
+    return TurnNumbers(
+        turn_event=shares.turn.event,
+        turn_local=_local(plan, shares.turn.utc_s),
+        turn_frame=event_frame(frames, shares.turn.utc_s),
+        move_share_at_event=shares.move_share,
+    )
 
 
 def _local(plan: Plan, utc_s: float) -> str:
@@ -619,35 +647,38 @@ def _gentler(plan: Plan, frames: FrameTable, ramp: Ramp, interval_s: float) -> t
     return Remedy(changes={"shoot.interval_s": shorter_s, "shoot.frames": count}, cost=cost), alone
 
 
-def _light_numbers(plan: Plan, frames: FrameTable) -> dict[str, Any]:
-    numbers: dict[str, Any] = {
-        "sun_altitude_first_deg": float(frames.sun_altitude_deg[0]),
-        "sun_altitude_last_deg": float(frames.sun_altitude_deg[-1]),
-        "moon_altitude_highest_deg": float(frames.moon_altitude_deg.max()),
-        "moon_lit_fraction": float(frames.moon_lit_fraction[len(frames) // 2]),
-        "illuminance_first_lux": float(frames.illuminance_lux[0]),
-        "illuminance_last_lux": float(frames.illuminance_lux[-1]),
-        "ev100_first": float(frames.scene_ev100[0]),
-        "ev100_last": float(frames.scene_ev100[-1]),
-        "light_range_stops": float(np.ptp(frames.scene_ev100)),
-    }
+def _light_numbers(frames: FrameTable) -> LightNumbers:
+    return LightNumbers(
+        sun_altitude_first_deg=float(frames.sun_altitude_deg[0]),
+        sun_altitude_last_deg=float(frames.sun_altitude_deg[-1]),
+        moon_altitude_highest_deg=float(frames.moon_altitude_deg.max()),
+        moon_lit_fraction=float(frames.moon_lit_fraction[len(frames) // 2]),
+        illuminance_first_lux=float(frames.illuminance_lux[0]),
+        illuminance_last_lux=float(frames.illuminance_lux[-1]),
+        ev100_first=float(frames.scene_ev100[0]),
+        ev100_last=float(frames.scene_ev100[-1]),
+        light_range_stops=float(np.ptp(frames.scene_ev100)),
+    )
+
+
+def _exposure_numbers(plan: Plan, frames: FrameTable) -> ExposureNumbers | None:
     ramp = frames.ramp
     if ramp is None:
-        return numbers
+        return None
     speed = np.abs(stops_per_min(ramp.target_ev100, plan.shoot.interval_s))
     steepest = int(np.argmax(speed))
     changes = (np.diff(ramp.shutter_s) != 0.0) | (np.diff(ramp.iso) != 0.0)
-    return numbers | {
-        "steepest_ramp_stops_per_min": float(speed[steepest]),
-        "steepest_ramp_frame": steepest + 1,
-        "settings_first": settings_text(*_settings_at(ramp, 0)),
-        "settings_last": settings_text(*_settings_at(ramp, -1)),
-        "setting_changes": int(np.count_nonzero(changes)),
-        "longest_exposure_s": float(ramp.shutter_s.max()),
-        "highest_iso": float(ramp.iso.max()),
-        "exposure_error_darkest_stops": float(ramp.error_stops.min()),
-        "exposure_error_brightest_stops": float(ramp.error_stops.max()),
-    }
+    return ExposureNumbers(
+        steepest_ramp_stops_per_min=float(speed[steepest]),
+        steepest_ramp_frame=steepest + 1,
+        settings_first=settings_text(*_settings_at(ramp, 0)),
+        settings_last=settings_text(*_settings_at(ramp, -1)),
+        setting_changes=int(np.count_nonzero(changes)),
+        longest_exposure_s=float(ramp.shutter_s.max()),
+        highest_iso=float(ramp.iso.max()),
+        exposure_error_darkest_stops=float(ramp.error_stops.min()),
+        exposure_error_brightest_stops=float(ramp.error_stops.max()),
+    )
 
 
 def _settings_at(ramp: Ramp, frame: int) -> tuple[float, float, float]:

@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,11 +21,12 @@ from planner_core.picture.composition import (
     SEEN_ENOUGH,
     Reading,
 )
-from planner_core.picture.parallax import MISSING_PERCENT, STILL_PERCENT, Parallax
+from planner_core.picture.parallax import MISSING_PERCENT, STILL_PERCENT, Layer, Parallax
 from planner_core.place import blocking
 from planner_core.place.blocking import block_label, block_text
 from planner_core.plan.model import Plan
 from planner_core.review.findings import Finding, Quantity, Remedy, facts
+from planner_core.review.summary import PictureSummary
 
 Mask = NDArray[np.bool_]
 
@@ -38,7 +38,7 @@ QUICK_TRIES = 20  # changes of a pose that a review tries; the fit tries more
 QUICK_WORK = 600_000  # that a review may spend on it, in rays tried against a piece of a block
 
 
-def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any]]:
+def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], PictureSummary]:
     """Findings and summary numbers of this topic."""
     seen = block_visibility.of(frames)
     moved = parallax.parallax(plan, seen)
@@ -53,21 +53,26 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[st
     return findings, _summary(plan, reading, moved)
 
 
-def _summary(plan: Plan, reading: Reading, moved: Parallax) -> dict[str, Any]:
+def _summary(plan: Plan, reading: Reading, moved: Parallax) -> PictureSummary:
     frames = composition.judged(plan, reading.at)
     weakest = composition.weakest_frame(reading, frames)
-    layers = {"near": moved.near, "middle": moved.middle, "far": moved.far}
-    return {
-        "weakest_frame": weakest + 1 if plan.blocks else None,
-        "weakest_score": round(float(reading.score[weakest]), 3) if plan.blocks else None,
-        "weakest_part": composition.part_text(plan, reading, weakest) if plan.blocks else None,
-        "subject_visible_share_min": float(reading.shown[frames].min()) if reading.subject else None,
-        "horizon_height_share": float(reading.horizon[weakest]),
-        "camera_travel_m": moved.travel_m,
-        "separation_percent": moved.separation_percent,
-        **{f"{name}_shift_percent": layer.shift_percent if layer else None for name, layer in layers.items()},
-        "still_beyond_m": moved.still_beyond_m if reading.travels else None,
-    }
+
+    def shift_percent(layer: Layer | None) -> float | None:
+        return layer.shift_percent if layer else None
+
+    return PictureSummary(
+        weakest_frame=weakest + 1 if plan.blocks else None,
+        weakest_score=round(float(reading.score[weakest]), 3) if plan.blocks else None,
+        weakest_part=composition.part_text(plan, reading, weakest) if plan.blocks else None,
+        subject_visible_share_min=float(reading.shown[frames].min()) if reading.subject else None,
+        horizon_height_share=float(reading.horizon[weakest]),
+        camera_travel_m=moved.travel_m,
+        separation_percent=moved.separation_percent,
+        near_shift_percent=shift_percent(moved.near),
+        middle_shift_percent=shift_percent(moved.middle),
+        far_shift_percent=shift_percent(moved.far),
+        still_beyond_m=moved.still_beyond_m if reading.travels else None,
+    )
 
 
 # ---------------------------------------------------------------- the plan itself

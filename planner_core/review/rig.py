@@ -24,6 +24,7 @@ from planner_core.plan.model import Plan, Rig
 from planner_core.plan.timeline import local_datetime
 from planner_core.review import remedies
 from planner_core.review.findings import Finding, Remedy, facts
+from planner_core.review.summary import RigSummary, ScreenSpeed
 from planner_core.rig import drive, geometry
 from planner_core.rig.camera import camera_pose
 from planner_core.rig.drive import AxisLimits
@@ -56,7 +57,7 @@ class Seen:
     speeds: dict[str, RoleSpeed]
 
 
-def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[str, Any]]:
+def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], RigSummary]:
     """Findings and summary numbers of this topic."""
     seen = _seen(plan, frames)
     step_errors_px = _step_errors_px(plan, frames, seen)
@@ -74,10 +75,8 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], dict[st
         *_card_space(plan),
         *_reason(plan, frames),
     ]
-    summary = _summary(plan, frames, seen)
-    if step_errors_px:
-        summary["step_error_px"] = max(float(error.max()) for error in step_errors_px.values())
-    return findings, summary
+    step_error_px = max((float(error.max()) for error in step_errors_px.values()), default=None)
+    return findings, _summary(plan, frames, seen, step_error_px)
 
 
 def _seen(plan: Plan, frames: FrameTable) -> Seen:
@@ -742,41 +741,47 @@ def _reason(plan: Plan, frames: FrameTable) -> list[Finding]:
 # ---------------------------------------------------------------- numbers
 
 
-def _summary(plan: Plan, frames: FrameTable, seen: Seen) -> dict[str, Any]:
+def _summary(plan: Plan, frames: FrameTable, seen: Seen, step_error_px: float | None) -> RigSummary:
     shoot, zone = plan.shoot, plan.zone
     wanted = _wanted_shutter_s(frames)
     shutter = np.zeros(len(frames)) if wanted is None else wanted
     first, last = float(frames.utc_s[0]), float(frames.utc_s[-1])
     end = end_utc_s(frames)
     arrive = first - shoot.setup_s
+    travel = {
+        axis.label: float(np.abs(np.diff(position)).sum())
+        for axis, position in drive.motorised(plan, frames.axes)
+    }
 
     def local(utc_s: float) -> str:
         return local_datetime(utc_s, zone).isoformat(timespec="seconds")
 
-    summary: dict[str, Any] = {
-        "frames": shoot.frames,
-        "interval_s": shoot.interval_s,
-        "clip_s": shoot.frames / plan.clip.fps,
-        "shoot_length": duration_text(end + shoot.write_s - first),
-        "shoot_length_s": end + shoot.write_s - first,  # until the last picture is written
-        **({"leave_home": local(arrive - shoot.travel_s)} if shoot.travel_s else {}),
-        "arrive": local(arrive),
-        "first_frame": local(first),
-        "last_frame": local(last),
-        "end": local(end),
-        "shortest_interval_s": float(np.max(drive.time_needed_s(plan, frames.axes, shutter))),
-    }
-    for axis, position in drive.motorised(plan, frames.axes):
-        summary[f"{axis.label}_travel_{'m' if axis.unit == 'm' else 'deg'}"] = float(
-            np.abs(np.diff(position)).sum()
-        )
-    for role in (FOREGROUND, SUBJECT, BACKGROUND, FAR):
-        if role in seen.speeds and not (role == FAR and BACKGROUND in seen.speeds):
-            px = seen.speeds[role].worst_px
-            widths = float(speed.frame_widths_a_second(plan, px))
-            key = role.replace(" ", "_")
-            summary[f"{key}_px_a_frame"] = px
-            summary[f"{key}_speed"] = speed.speed_word(widths)
-    if (space := _card_gb(plan)) is not None:
-        summary["card_gb"] = space
-    return summary
+    return RigSummary(
+        frames=shoot.frames,
+        interval_s=shoot.interval_s,
+        clip_s=shoot.frames / plan.clip.fps,
+        shoot_length=duration_text(end + shoot.write_s - first),
+        shoot_length_s=end + shoot.write_s - first,
+        leave_home=local(arrive - shoot.travel_s) if shoot.travel_s else None,
+        arrive=local(arrive),
+        first_frame=local(first),
+        last_frame=local(last),
+        end=local(end),
+        shortest_interval_s=float(np.max(drive.time_needed_s(plan, frames.axes, shutter))),
+        slide_travel_m=travel.get("slide"),
+        pan_travel_deg=travel.get("pan"),
+        tilt_travel_deg=travel.get("tilt"),
+        foreground=_screen_speed_of(plan, seen, FOREGROUND),
+        subject=_screen_speed_of(plan, seen, SUBJECT),
+        background=_screen_speed_of(plan, seen, BACKGROUND),
+        far_distance=None if BACKGROUND in seen.speeds else _screen_speed_of(plan, seen, FAR),
+        card_gb=_card_gb(plan),
+        step_error_px=step_error_px,
+    )
+
+
+def _screen_speed_of(plan: Plan, seen: Seen, role: str) -> ScreenSpeed | None:
+    if role not in seen.speeds:
+        return None
+    px = seen.speeds[role].worst_px
+    return ScreenSpeed(px_a_frame=px, speed=speed.speed_word(float(speed.frame_widths_a_second(plan, px))))

@@ -27,24 +27,30 @@ from planner_core.place.blocking import block_label, subject_indices
 from planner_core.plan.model import Plan
 from planner_core.plan.timeline import clock, local_datetime
 from planner_core.review.findings import Finding, facts
+from planner_core.review.summary import SunNumbers, SunTimes
 
 HIDDEN_NOTE_S, HIDDEN_WARN_S = 300.0, 900.0
 LONG_LENS_MM, HIGH_SUN_DEG = 100.0, 5.0
 
 
-def review_sun(plan: Plan, frames: FrameTable, turn: Turn | None) -> tuple[list[Finding], dict[str, Any]]:
+def review_sun(plan: Plan, frames: FrameTable, turn: Turn | None) -> tuple[list[Finding], SunNumbers]:
     """Findings and summary numbers of the sun against blocks and picture."""
     sun = sunlight(frames)
-    numbers: dict[str, Any] = {}
+    at_camera: SunDay | None = None
+    at_subject: SunDay | None = None
     findings = _in_picture(plan, frames, sun)
     if np.any(sun.up) or turn is not None:
-        found, numbers = _horizon(plan, frames, turn)
-        findings += found
+        hidden, at_camera, at_subject = _horizon(plan, frames, turn)
+        findings += hidden
     seen = sun_in_picture_frames(sun)
-    numbers["sun_in_picture_frames"] = list(seen) if seen else None
-    numbers["camera_in_shade_frames"] = int(np.count_nonzero(sun.up & ~sun.camera_lit))
-    if sun.subject_lit is not None:
-        numbers["subject_in_shade_frames"] = int(np.count_nonzero(sun.up & ~sun.subject_lit))
+    in_shade = None if sun.subject_lit is None else int(np.count_nonzero(sun.up & ~sun.subject_lit))
+    numbers = SunNumbers(
+        camera=None if at_camera is None else _times(plan, at_camera),
+        subject=None if at_subject is None else _times(plan, at_subject),
+        sun_in_picture_frames=seen,
+        camera_in_shade_frames=int(np.count_nonzero(sun.up & ~sun.camera_lit)),
+        subject_in_shade_frames=in_shade,
+    )
     return findings, numbers
 
 
@@ -115,31 +121,30 @@ def _out_of_picture(plan: Plan, sun: Sunlight, frame: int) -> tuple[str, str]:
 # ---------------------------------------------------------------- the horizon of the place
 
 
-def _horizon(plan: Plan, frames: FrameTable, turn: Turn | None) -> tuple[list[Finding], dict[str, Any]]:
+def _horizon(
+    plan: Plan, frames: FrameTable, turn: Turn | None
+) -> tuple[list[Finding], SunDay, SunDay | None]:
     """When the sun really comes and goes, at the camera and at the subject."""
     middle = len(frames) // 2
     date = local_datetime(turn.utc_s if turn else float(frames.utc_s[middle]), plan.zone).date()
-    numbers: dict[str, Any] = {}
     at_camera = sun_day(plan, frames.camera_m[middle], date)
-    numbers |= _times(plan, "camera", at_camera)
     spot, own = subject_spot(plan)
     at_subject = None if spot is None else sun_day(plan, spot, date, ignoring=own)
-    if at_subject is not None:
-        numbers |= _times(plan, "subject", at_subject)
     if turn is None:
-        return [], numbers
+        return [], at_camera, at_subject
     evening = turn.event == "sunset" or turn.event.endswith("dusk")
     level = sun_times_utc_s(plan, "sunset" if evening else "sunrise", date)
     name = None if at_subject is None else block_label(plan, subject_indices(plan)[0])
     day = at_camera if at_subject is None else at_subject
-    return _hidden(plan, day, name, evening, level[-1] if evening else level[0]) if level else [], numbers
+    hidden = _hidden(plan, day, name, evening, level[-1] if evening else level[0]) if level else []
+    return hidden, at_camera, at_subject
 
 
-def _times(plan: Plan, where: str, day: SunDay) -> dict[str, Any]:
+def _times(plan: Plan, day: SunDay) -> SunTimes:
     def local(utc_s: float | None) -> str | None:
         return None if utc_s is None else local_datetime(utc_s, plan.zone).isoformat(timespec="seconds")
 
-    return {f"{where}_sunrise_local": local(day.rise_utc_s), f"{where}_sunset_local": local(day.set_utc_s)}
+    return SunTimes(sunrise_local=local(day.rise_utc_s), sunset_local=local(day.set_utc_s))
 
 
 def _hidden(plan: Plan, day: SunDay, subject: str | None, evening: bool, level_utc_s: float) -> list[Finding]:

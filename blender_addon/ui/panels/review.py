@@ -32,7 +32,7 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
             return
         fresh = live.is_reviewed(scene)
         row = layout.row(align=True)
-        weakest = report.summary.get("weakest_frame")
+        weakest = report.summary.picture.weakest_frame
         text = f"Weakest Frame: {weakest}" if weakest else "Weakest Frame"
         row.operator("duskrail.weakest_frame", text=text, icon="VIS_SEL_11")
         if not fresh:

@@ -61,9 +61,9 @@ def strip_frames(frames: FrameTable, report: Review | None) -> tuple[Shown, ...]
     found = [Shown(label="first", frame=1)]
     if event is not None and event.frame is not None:
         found.append(Shown(label=event.label.lower(), frame=event.frame))
-    weakest = (report.summary if report else {}).get("weakest_frame")
-    if isinstance(weakest, (int, np.integer)) and 1 <= weakest <= len(frames):
-        found.append(Shown(label="weakest picture", frame=int(weakest)))
+    weakest = report.summary.picture.weakest_frame if report else None
+    if weakest is not None:
+        found.append(Shown(label="weakest picture", frame=weakest))
     found.append(Shown(label="last", frame=len(frames)))
     places = {shown.frame for shown in found}
     while len(places) < min(STRIP_PICTURES, len(frames)):  # one more in the middle of the widest gap
