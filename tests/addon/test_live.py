@@ -25,6 +25,7 @@ from planner_core import Plan, compute_frames, review
 from planner_core.edit import edits, kit, starter
 from planner_core.output import readout
 from planner_core.plan.timeline import clock
+from planner_core.review.report import review_in_parts
 
 
 @pytest.fixture
@@ -64,7 +65,7 @@ def test_findings_after_an_edit_are_those_of_the_edited_plan(scene: Any) -> None
         live.set_plan(scene, edited)
         frames = live.frames_of(scene)
         assert frames is not None
-        (*_, report) = live.review_in_parts(frames)
+        (*_, report) = review_in_parts(edited, frames)
         assert report == review(edited, compute_frames(edited))
 
 
@@ -96,7 +97,7 @@ def test_the_review_in_parts_is_the_review(scene: Any) -> None:
     frames = live.frames_of(scene)
     assert frames is not None
     whole = review(frames.plan, frames)
-    parts_of_it = list(live.review_in_parts(frames))
+    parts_of_it = list(review_in_parts(frames.plan, frames))
     assert parts_of_it[:-1] == [None] * (len(parts_of_it) - 1)
     assert len(parts_of_it) > 2  # pauses for the view in between
     last = parts_of_it[-1]
@@ -168,7 +169,7 @@ def test_the_weakest_frame_is_one_click_away(scene: Any) -> None:
     assert report is not None
     scene.frame_set(300)
     assert bpy.ops.duskrail.weakest_frame() == {"FINISHED"}
-    assert scene.frame_current == report.summary["weakest_frame"]
+    assert scene.frame_current == report.summary.picture.weakest_frame
 
 
 def test_a_fit_mends_what_its_finding_is_about(scene: Any) -> None:

@@ -9,25 +9,26 @@ import io
 import attrs
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from planner_core import compute_frames
 from planner_core.output.axes import axes_csv, typed_plan, typed_plan_error_px
 from planner_core.picture.projection import project_px
-from planner_core.plan.model import Pose
+from planner_core.plan.model import Plan, Pose
 from planner_core.rig.geometry import camera_position_m, camera_rotation
 from tests.moves import QUAY, bare_rig, move_of, with_pan, with_poses, with_shoot
 
 
-def rows(plan, kind):
+def rows(plan: Plan, kind: str) -> list[dict[str, str]]:
     table = list(csv.DictReader(io.StringIO(axes_csv(plan, compute_frames(plan)))))
     return [row for row in table if row["row"] == kind]
 
 
-def column(table, name):
+def column(table: list[dict[str, str]], name: str) -> NDArray[np.float64]:
     return np.array([float(row[name]) for row in table if row[name] != ""])
 
 
-def test_a_row_for_each_pose_and_each_frame_with_units_in_the_header():
+def test_a_row_for_each_pose_and_each_frame_with_units_in_the_header() -> None:
     assert len(rows(QUAY, "pose")) == 2
     assert len(rows(QUAY, "frame")) == 480
     header = axes_csv(QUAY, compute_frames(QUAY)).splitlines()[0].split(",")
@@ -37,13 +38,13 @@ def test_a_row_for_each_pose_and_each_frame_with_units_in_the_header():
     )
 
 
-def test_absolute_values_are_those_of_the_frame_table():
+def test_absolute_values_are_those_of_the_frame_table() -> None:
     frames, table = compute_frames(QUAY), rows(QUAY, "frame")
     for name in ("slide_m", "pan_deg", "tilt_deg"):
         assert column(table, name) == pytest.approx(getattr(frames, name), abs=1e-6)
 
 
-def test_increments_add_up_to_the_way_from_the_start():
+def test_increments_add_up_to_the_way_from_the_start() -> None:
     table = rows(QUAY, "frame")
     for axis, unit in (("slide", "m"), ("pan", "deg"), ("tilt", "deg")):
         increments = column(table, f"{axis}_increment_{unit}")
@@ -54,14 +55,14 @@ def test_increments_add_up_to_the_way_from_the_start():
         assert from_start[0] == 0.0
 
 
-def test_move_times_are_those_of_the_motor():
+def test_move_times_are_those_of_the_motor() -> None:
     # 0.8 m at 0.04 m/s and 0.04 m/s²: 0.8/0.04 + 0.04/0.04 = 21 s; 4° at 5 °/s and 5 °/s²: 2·√(4/5) s
     last = rows(QUAY, "pose")[-1]
     assert float(last["slide_move_s"]) == pytest.approx(21.0)
     assert float(last["pan_move_s"]) == pytest.approx(1.789, abs=1e-3)
 
 
-def test_rows_carry_the_clock_of_the_site():
+def test_rows_carry_the_clock_of_the_site() -> None:
     plan = with_shoot(QUAY, anchor=None, start=dt.datetime(2027, 3, 14, 18, 0))
     table = rows(plan, "frame")
     assert table[0]["local"] == "2027-03-14T18:00:00+01:00"
@@ -70,14 +71,14 @@ def test_rows_carry_the_clock_of_the_site():
     assert rows(plan, "pose")[-1]["local"] == table[-1]["local"]
 
 
-def test_typed_values_are_whole_millimetres_and_tenths_of_degrees_near_the_real_ones():
+def test_typed_values_are_whole_millimetres_and_tenths_of_degrees_near_the_real_ones() -> None:
     table = rows(QUAY, "frame")
     assert all(row["slide_typed_mm"].isdecimal() for row in table)
     assert np.abs(column(table, "slide_typed_mm") / 1000.0 - column(table, "slide_m")).max() <= 0.0005 + 1e-6
     assert np.abs(column(table, "pan_typed_deg") - column(table, "pan_deg")).max() <= 0.05 + 1e-6
 
 
-def test_the_error_of_typing_is_what_the_picture_shifts_by():
+def test_the_error_of_typing_is_what_the_picture_shifts_by() -> None:
     # against the general projection, for the bollard in the middle of the picture
     frames, table = compute_frames(QUAY), rows(QUAY, "frame")
     point = np.array([0.0, 0.9, 0.62])
@@ -92,12 +93,12 @@ def test_the_error_of_typing_is_what_the_picture_shifts_by():
     assert said.max() > 1.0
 
 
-def test_poses_that_are_round_already_cost_nothing():
+def test_poses_that_are_round_already_cost_nothing() -> None:
     assert [row["typed_error_px"] for row in rows(QUAY, "pose")] == ["0.00", "0.00"]
     assert typed_plan_error_px(QUAY, compute_frames(QUAY)).max() < 1e-6
 
 
-def test_typed_poses_cost_at_most_the_rounding():
+def test_typed_poses_cost_at_most_the_rounding() -> None:
     plan = with_poses(
         QUAY,
         Pose(at=0.0, slide_m=0.30049, pan_deg=266.54, tilt_deg=1.5),
@@ -113,7 +114,7 @@ def test_typed_poses_cost_at_most_the_rounding():
     assert 0.5 < error.max() < 6.0
 
 
-def test_typed_values_stay_inside_the_range():
+def test_typed_values_stay_inside_the_range() -> None:
     plan = with_poses(
         with_pan(QUAY, min_deg=200.06, max_deg=340.04),
         Pose(at=0.0, slide_m=0.2, pan_deg=200.06),
@@ -122,7 +123,7 @@ def test_typed_values_stay_inside_the_range():
     assert [pose.pan_deg for pose in typed_plan(plan).move.poses] == [200.1, 340.0]
 
 
-def test_a_pose_that_leaves_an_axis_out_has_its_interpolated_value():
+def test_a_pose_that_leaves_an_axis_out_has_its_interpolated_value() -> None:
     plan = with_poses(
         QUAY,
         Pose(at=0.0, slide_m=0.2, pan_deg=260.0),
@@ -133,7 +134,7 @@ def test_a_pose_that_leaves_an_axis_out_has_its_interpolated_value():
 
 
 @pytest.mark.parametrize("axes", [(), ("pan",), ("slide", "tilt")])
-def test_only_the_axes_of_the_rig_have_columns(axes):
+def test_only_the_axes_of_the_rig_have_columns(axes: tuple[str, ...]) -> None:
     given = {"slide": {"slide_m": 0.5}, "pan": {"pan_deg": 270.0}, "tilt": {"tilt_deg": 0.0}}
     limits = {axis: getattr(QUAY.rig, axis) for axis in axes}
     pose = Pose(at=0.0, **{name: value for axis in axes for name, value in given[axis].items()})

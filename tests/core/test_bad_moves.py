@@ -1,18 +1,23 @@
 """Moves and rigs that can't be meant: one line that names the field, its value and what would do."""
 
+from __future__ import annotations
+
 import copy
+from collections.abc import Sequence
+from typing import Any
 
 import pytest
 
 from planner_core import compute_frames, review
 from planner_core.plan.file import plan_from_dict, plan_to_dict
 from planner_core.plan.model import PlanError
+from planner_core.review.findings import Finding
 from tests.moves import QUAY
 
 DOCUMENT = plan_to_dict(QUAY)
 
 
-def changed(document, path, value):
+def changed(document: dict[str, Any], path: Sequence[str | int], value: Any) -> dict[str, Any]:
     document = copy.deepcopy(document)
     part = document
     for key in path[:-1]:
@@ -21,7 +26,7 @@ def changed(document, path, value):
     return document
 
 
-def poses(*values):
+def poses(*values: Any) -> list[dict[str, float]]:
     return [dict(zip(("at", "slide_m", "pan_deg", "tilt_deg"), pose, strict=False)) for pose in values]
 
 
@@ -73,7 +78,9 @@ def poses(*values):
     ],
     ids=lambda value: ".".join(map(str, value)) if isinstance(value, tuple) else None,
 )
-def test_a_move_that_can_t_be_meant_is_refused_by_its_field(path, value, field, hint):
+def test_a_move_that_can_t_be_meant_is_refused_by_its_field(
+    path: tuple[str, ...], value: Any, field: str, hint: str
+) -> None:
     with pytest.raises(PlanError) as caught:
         plan_from_dict(changed(DOCUMENT, path, value))
     message = str(caught.value)
@@ -82,7 +89,7 @@ def test_a_move_that_can_t_be_meant_is_refused_by_its_field(path, value, field, 
     assert "\n" not in message
 
 
-def test_a_pose_outside_the_rail_is_a_finding_and_not_an_error():
+def test_a_pose_outside_the_rail_is_a_finding_and_not_an_error() -> None:
     plan = plan_from_dict(changed(DOCUMENT, ("move", "poses", 1, "slide_m"), 1.9))
     report = review(plan, compute_frames(plan))
     finding = next(f for f in report.findings if f.code == "axis-range")
@@ -94,13 +101,13 @@ def test_a_pose_outside_the_rail_is_a_finding_and_not_an_error():
 NIGHT = {"event": "nautical_dusk", "date": "2027-03-14", "at": 0.0}
 
 
-def interval_finding(document):
+def interval_finding(document: dict[str, Any]) -> Finding | None:
     plan = plan_from_dict(document)
     found = [f for f in review(plan, compute_frames(plan)).findings if f.code == "interval-too-short"]
     return found[0] if found else None
 
 
-def test_an_interval_shorter_than_the_exposure_is_a_finding_with_an_interval_that_does():
+def test_an_interval_shorter_than_the_exposure_is_a_finding_with_an_interval_that_does() -> None:
     # the quay by night asks for all of its 6 s
     document = changed(changed(DOCUMENT, ("shoot", "anchor"), NIGHT), ("shoot", "interval_s"), 5.0)
     document = changed(
@@ -115,7 +122,7 @@ def test_an_interval_shorter_than_the_exposure_is_a_finding_with_an_interval_tha
     assert interval_finding(changed(document, ("shoot", "interval_s"), enough - 0.5)) is not None
 
 
-def test_a_longest_exposure_that_no_frame_needs_but_that_would_not_fit_is_only_a_warning():
+def test_a_longest_exposure_that_no_frame_needs_but_that_would_not_fit_is_only_a_warning() -> None:
     document = changed(DOCUMENT, ("shoot", "interval_s"), 4.0)
     finding = interval_finding(document)
     assert finding.level == "warn"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import attrs
 import numpy as np
 import pytest
@@ -10,19 +12,22 @@ from hypothesis import strategies as st
 
 from planner_core import compute_frames
 from planner_core.evening.balance import balance, move_share, place_of_share, sun_crossings
+from planner_core.frames import FrameTable
 from tests.two_towers import plan
 
 
-def frames_of(**changes):
+def frames_of(**changes: Any) -> FrameTable:
     return compute_frames(plan(**changes))
 
 
-def anchored(event="sunset", at=0.5, date="2027-03-14"):
+def anchored(event: str = "sunset", at: float = 0.5, date: str = "2027-03-14") -> dict[str, float | str]:
     return {"event": event, "date": date, "at": at}
 
 
 @pytest.mark.parametrize(("frames", "interval_s"), [(480, 15.0), (481, 15.0), (720, 10.0), (121, 60.0)])
-def test_two_hours_with_half_of_them_at_sunset_are_half_day_and_half_night(frames, interval_s) -> None:
+def test_two_hours_with_half_of_them_at_sunset_are_half_day_and_half_night(
+    frames: int, interval_s: float
+) -> None:
     shares = balance(frames_of(shoot__frames=frames, shoot__interval_s=interval_s))
     assert abs(shares.day_frames - shares.dark_frames) <= 1
     assert shares.move_share == pytest.approx(0.5, abs=1e-6)
@@ -34,7 +39,7 @@ def test_two_hours_with_half_of_them_at_sunset_are_half_day_and_half_night(frame
     st.floats(0.0, 1.0).map(lambda at: round(at, 9)),  # a plan refuses what nobody can measure
     st.sampled_from(("sunrise", "sunset", "nautical_dusk", "solar_noon", "moonrise")),
 )
-def test_phases_add_up_to_the_clip(frames, interval_s, at, event) -> None:
+def test_phases_add_up_to_the_clip(frames: int, interval_s: float, at: float, event: str) -> None:
     table = frames_of(shoot__frames=frames, shoot__interval_s=interval_s, shoot__anchor=anchored(event, at))
     shares = balance(table)
     assert sum(shares.phase_frames) == frames

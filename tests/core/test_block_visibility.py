@@ -2,36 +2,40 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import attrs
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from planner_core import compute_frames
 from planner_core.picture import block_projection, block_visibility, occlusion, projection
+from planner_core.picture.block_visibility import BlockVisibility
 from planner_core.place import blocking
-from planner_core.plan.model import Pose
+from planner_core.plan.model import Block, Plan, Pose
 from planner_core.rig.camera import camera_path
 from tests.places import box, place, post, random_place
 
 SEEDS = st.integers(0, 10_000)
 
 
-def along(plan, count=None):
+def along(plan: Plan, count: int | None = None) -> BlockVisibility:
     """The visibility along a plan's camera path."""
     path = camera_path(plan, np.linspace(0.0, 1.0, count or plan.shoot.frames))
     return block_visibility.compute_visibility(plan, path)
 
 
-def still(*blocks, **changes):
+def still(*blocks: Block, **changes: Any) -> BlockVisibility:
     return along(place(*blocks, **changes), 3)
 
 
 # ---------------------------------------------------------------- rectangles and areas
 
 
-def test_a_wall_square_to_the_lens_has_the_rectangle_of_its_front():
+def test_a_wall_square_to_the_lens_has_the_rectangle_of_its_front() -> None:
     # projection by hand: focal length 24 mm of a 36 mm sensor is 2560 px of 3840
     found = still(box("wall", 0, 20, (6, 2, 5)))
     front = 2560.0 / 19.0
@@ -47,13 +51,13 @@ def free(found: block_visibility.BlockVisibility, index: int = 0) -> np.ndarray:
     return np.nan_to_num(found.visible((index,)).fraction)
 
 
-def test_half_of_a_wall_beyond_the_edge_is_half_inside():
+def test_half_of_a_wall_beyond_the_edge_is_half_inside() -> None:
     edge = 0.75 * 20.0  # where the right edge cuts the plane 20 m ahead
     found = still(box("wall", edge, 20.05, (8, 0.1, 1)))
     assert found.inside_share((0,))[0] == pytest.approx(0.5, abs=0.005)
 
 
-def test_what_lies_behind_the_camera_has_no_place_in_the_picture():
+def test_what_lies_behind_the_camera_has_no_place_in_the_picture() -> None:
     found = still(box("behind", 0, -30, (10, 10, 10)), box("ahead", 0, 30, (4, 4, 4)))
     assert np.isnan(found.rectangle_px((0,))).all()
     assert not found.in_frame[:, 0].any()
@@ -63,13 +67,13 @@ def test_what_lies_behind_the_camera_has_no_place_in_the_picture():
     assert found.rectangle_px((0, 1))[0] == pytest.approx(found.rectangle_px((1,))[0])
 
 
-def test_ground_that_reaches_past_the_camera_fills_the_frame_below_the_horizon():
+def test_ground_that_reaches_past_the_camera_fills_the_frame_below_the_horizon() -> None:
     # the level horizon of a level lens lies in the middle: half of the frame is ground
     found = still(box("meadow", 0, 0, (20000, 20000, 1), role="ground", base=-1.0))
     assert found.frame_share(0)[0] == pytest.approx(0.5, abs=0.001)
 
 
-def test_a_wall_beside_the_camera_is_cut_where_the_camera_stands():
+def test_a_wall_beside_the_camera_is_cut_where_the_camera_stands() -> None:
     # a corridor wall 1 m to the right, 2 m high, running past the camera: its top edge goes to the vanishing
     # point in the middle of the frame, and leaves the frame's right edge 0.5 · 2560 / 1.5 px above the middle
     found = still(box("wall", 1.55, 0.0, (1.1, 4000, 2)), origin_m=(0.0, 0.0, 1.0))
@@ -83,7 +87,7 @@ def test_a_wall_beside_the_camera_is_cut_where_the_camera_stands():
 
 @settings(max_examples=25)
 @given(SEEDS)
-def test_rectangles_hold_every_corner_in_front(seed):
+def test_rectangles_hold_every_corner_in_front(seed: int) -> None:
     plan = random_place(seed)
     found = along(plan, 4)
     for frame in range(4):
@@ -102,10 +106,10 @@ def test_rectangles_hold_every_corner_in_front(seed):
                 assert px[:, 1].max() <= bottom + 1e-6
 
 
-def mirrored(plan):
+def mirrored(plan: Plan) -> Plan:
     """The plan seen in a mirror that stands along the line of sight."""
 
-    def flip(block):
+    def flip(block: Block) -> Block:
         if block.shape == "ridge":
             return attrs.evolve(block, skyline_deg=tuple((-b, a) for b, a in reversed(block.skyline_deg)))
         if block.shape == "prism":
@@ -124,7 +128,7 @@ def mirrored(plan):
 
 @settings(max_examples=20)
 @given(SEEDS)
-def test_a_mirrored_place_gives_mirrored_pictures(seed):
+def test_a_mirrored_place_gives_mirrored_pictures(seed: int) -> None:
     plan = random_place(seed, frames=12)
     one, other = along(plan), along(mirrored(plan))
     kept = np.isfinite(one.left) & (np.abs(one.left) < 1e7) & (np.abs(one.right) < 1e7)
@@ -145,7 +149,7 @@ def test_a_mirrored_place_gives_mirrored_pictures(seed):
 
 @settings(max_examples=20)
 @given(SEEDS, st.floats(300.0, 3000.0))
-def test_a_block_far_behind_the_camera_never_counts(seed, distance_m):
+def test_a_block_far_behind_the_camera_never_counts(seed: int, distance_m: float) -> None:
     plan = random_place(seed, frames=12)
     plan = attrs.evolve(plan, blocks=plan.blocks[:-1])  # a ridge reaches around
     more = attrs.evolve(plan, blocks=(*plan.blocks, box("behind", 30, -distance_m, (90, 20, 60))))
@@ -159,30 +163,30 @@ def test_a_block_far_behind_the_camera_never_counts(seed, distance_m):
 # ---------------------------------------------------------------- what shows
 
 
-def test_nothing_in_the_way_is_all_to_be_seen():
+def test_nothing_in_the_way_is_all_to_be_seen() -> None:
     found = still(box("house", 0, 30, (6, 6, 6)), box("behind it", 0, 60, (6, 6, 6)))
     assert free(found) == pytest.approx(1.0)
 
 
-def test_a_wall_before_half_of_a_house_hides_half():
+def test_a_wall_before_half_of_a_house_hides_half() -> None:
     found = still(box("house", 0, 30.05, (6, 0.1, 6)), box("wall", 5, 15, (10, 0.1, 20)))
     assert free(found)[0] == pytest.approx(0.5, abs=0.02)
     fine, _ = found.occlusion.look((0,), np.array([0]), rays=occlusion.FINE_RAYS)
     assert fine[0] == pytest.approx(0.5, abs=0.005)
 
 
-def test_parts_that_touch_do_not_hide_each_other():
+def test_parts_that_touch_do_not_hide_each_other() -> None:
     found = still(box("walls", 0, 30, (6, 6, 6)), box("roof", 0, 30, (6, 6, 2), base=6.0))
     assert free(found) == pytest.approx(1.0)
     assert found.visible((0, 1)).fraction == pytest.approx(1.0)
 
 
-def test_what_stands_in_the_ground_is_not_hidden_by_it():
+def test_what_stands_in_the_ground_is_not_hidden_by_it() -> None:
     found = still(box("pier", 0, 30, (2, 2, 6), base=-3.0))
     assert free(found) == pytest.approx(1.0)
 
 
-def test_a_low_wall_hides_the_foot_of_a_tower():
+def test_a_low_wall_hides_the_foot_of_a_tower() -> None:
     # by proportion: from 1.5 m, a wall 1 m high at 10 m hides nothing above 1.5 − 0.5 · 50/10 < 0; one of 2 m
     # hides up to 1.5 + 0.5 · 49.95/10 = 4 m of a tower 20 m high
     tower = box("tower", 0, 50, (1, 0.1, 20))
@@ -190,7 +194,7 @@ def test_a_low_wall_hides_the_foot_of_a_tower():
     assert free(still(tower, box("wall", 0, 10, (30, 0.001, 2)))) == pytest.approx(0.8, abs=0.02)
 
 
-def crossing(frames=400, wide_m=0.1):
+def crossing(frames: int = 400, wide_m: float = 0.1) -> Plan:
     """A slide past a post that stands in front of a far tower."""
     return place(
         box("tower", 0, 100, (4, 4, 20), role="subject"),
@@ -200,7 +204,7 @@ def crossing(frames=400, wide_m=0.1):
     )
 
 
-def test_a_post_hides_the_tower_exactly_while_it_crosses_it():
+def test_a_post_hides_the_tower_exactly_while_it_crosses_it() -> None:
     # the lines of sight past both sides of the post (16 flat sides, of which one faces the lens) and of the
     # tower's front, 98 m away, crossed with the rail
     plan = crossing()
@@ -217,7 +221,7 @@ def test_a_post_hides_the_tower_exactly_while_it_crosses_it():
 
 
 @pytest.mark.parametrize("frames", [400, 5000])
-def test_few_frames_are_looked_at_and_none_that_matters_is_missed(frames):
+def test_few_frames_are_looked_at_and_none_that_matters_is_missed(frames: int) -> None:
     plan = crossing(frames)
     found = along(plan)
     quick, exact = found.visible((0,)), found.visible((0,), every_frame=True)
@@ -227,7 +231,7 @@ def test_few_frames_are_looked_at_and_none_that_matters_is_missed(frames):
 
 @settings(max_examples=10)
 @given(SEEDS)
-def test_interpolated_shares_stay_near_those_of_every_frame(seed):
+def test_interpolated_shares_stay_near_those_of_every_frame(seed: int) -> None:
     plan = random_place(seed, frames=160)
     found = along(plan)
     for index in range(0, len(plan.blocks), 4):
@@ -238,7 +242,7 @@ def test_interpolated_shares_stay_near_those_of_every_frame(seed):
         assert np.nanmean(np.abs(quick - exact)) < 0.01 if np.isfinite(exact).any() else True
 
 
-def test_the_block_that_hides_is_named():
+def test_the_block_that_hides_is_named() -> None:
     found = along(crossing())
     seen = found.visible((0,))
     assert seen.hidden_by[:, 1].max() == pytest.approx(1.0)
@@ -248,23 +252,23 @@ def test_the_block_that_hides_is_named():
 # ---------------------------------------------------------------- the small print
 
 
-def test_a_table_has_its_visibility_computed_once():
+def test_a_table_has_its_visibility_computed_once() -> None:
     plan = place(box("house", 0, 30, (6, 6, 6)), frames=20)
     frames = compute_frames(plan)
     assert block_visibility.of(frames) is block_visibility.of(frames)
     assert block_visibility.of(compute_frames(plan)) is not block_visibility.of(frames)
 
 
-def test_a_place_without_blocks_has_nothing_to_project():
+def test_a_place_without_blocks_has_nothing_to_project() -> None:
     found = still()
     assert found.left.shape == (3, 0)
     assert found.in_frame.shape == (3, 0)
 
 
-def test_between_looks_where_values_change():
+def test_between_looks_where_values_change() -> None:
     asked = []
 
-    def look(places):
+    def look(places: NDArray[np.int64]) -> NDArray[np.float64]:
         asked.extend(places.tolist())
         return np.where(places < 333, 0.0, 1.0)
 

@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import attrs
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from planner_core.maths import convex
 from planner_core.place import blocking
-from planner_core.plan.model import Block, Composition
+from planner_core.place.blocking import Mesh, Piece
+from planner_core.plan.model import Block, Composition, Plan
 from tests.places import box, place, post, random_block, random_place
 
 SEEDS = st.integers(0, 10_000)
 
 
-def random_solid(seed):
+def random_solid(seed: int) -> Block:
     return random_block(np.random.default_rng(seed), 0)
 
 
-def volume_m3(mesh):
+def volume_m3(mesh: Mesh) -> float:
     """By the divergence theorem; negative where faces run clockwise seen from outside."""
     total = 0.0
     for face in mesh.faces:
@@ -31,13 +35,13 @@ def volume_m3(mesh):
     return total
 
 
-def inside(piece, points):
+def inside(piece: Piece, points: NDArray[np.float64]) -> NDArray[np.bool_]:
     along = points @ piece.normals.T
     return ((along >= piece.low_m - 1e-9) & (along <= piece.high_m + 1e-9)).all(axis=1)
 
 
 @given(SEEDS)
-def test_every_solid_is_closed_with_its_faces_outward(seed) -> None:
+def test_every_solid_is_closed_with_its_faces_outward(seed: int) -> None:
     mesh = blocking.solid_mesh(random_solid(seed))
     edges = [(a, b) for face in mesh.faces for a, b in zip(face, face[1:] + face[:1], strict=True)]
     assert len(set(edges)) == len(edges)
@@ -46,7 +50,7 @@ def test_every_solid_is_closed_with_its_faces_outward(seed) -> None:
 
 
 @given(SEEDS)
-def test_the_bounding_box_holds_the_mesh(seed) -> None:
+def test_the_bounding_box_holds_the_mesh(seed: int) -> None:
     plan = place(random_solid(seed), origin_m=(0.0, 0.0, 200.0))
     boxes = blocking.bounding_boxes(plan)
     vertices = blocking.solid_mesh(plan.blocks[0]).vertices_m - boxes.centre_m[0]
@@ -59,7 +63,7 @@ def test_the_bounding_box_holds_the_mesh(seed) -> None:
 
 
 @given(SEEDS)
-def test_convex_pieces_fill_the_solid_and_no_more(seed) -> None:
+def test_convex_pieces_fill_the_solid_and_no_more(seed: int) -> None:
     # volume by random points in the box around it, against the mesh's own
     block = random_solid(seed)
     mesh, rng = blocking.solid_mesh(block), np.random.default_rng(seed)
@@ -79,7 +83,7 @@ def test_convex_pieces_fill_the_solid_and_no_more(seed) -> None:
         unique_by=lambda p: round(p[0], 2),
     )
 )
-def test_a_footprint_is_cut_into_convex_pieces_of_the_same_area(corners) -> None:
+def test_a_footprint_is_cut_into_convex_pieces_of_the_same_area(corners: list[tuple[float, float]]) -> None:
     corners = sorted(corners)
     ring = np.array([(reach * np.cos(angle), reach * np.sin(angle)) for angle, reach in corners])
     x, y = ring.T
@@ -154,7 +158,7 @@ def test_boxes_and_pieces_end_at_the_ground() -> None:
 # ---------------------------------------------------------------- subject
 
 
-def tower(subject="tower", **changes):
+def tower(subject: str = "tower", **changes: Any) -> Plan:
     blocks = [
         box("tower", 0, 50, (4, 4, 20), role="subject"),
         box("lantern", 0, 50, (3, 3, 3), role="subject", base=20.0),

@@ -42,7 +42,7 @@ SLIDE_LIMITS = drive.AxisLimits(
 )
 
 
-def axes(plan):
+def axes(plan: Plan) -> AxisPositions:
     frames = compute_frames(plan)
     return frames.axes
 
@@ -54,13 +54,15 @@ def axes(plan):
     ("distance", "seconds"),
     [(0.0, 0.0), (0.01, 1.0), (-0.01, 1.0), (0.04, 2.0), (0.4, 11.0)],
 )
-def test_move_times_by_hand(distance, seconds) -> None:
+def test_move_times_by_hand(distance: float, seconds: float) -> None:
     # 2·√(d/a) up to v²/a = 0.04 m, from there d/v + v/a, with v = 0.04 m/s and a = 0.04 m/s²
     assert drive.move_time_s(distance, 0.04, 0.04) == pytest.approx(seconds)
 
 
 @given(st.floats(0.0, 1e3), st.floats(0.0, 1e3), st.floats(1e-3, 1e2), st.floats(1e-3, 1e2))
-def test_a_longer_way_never_takes_less_time(one, other, speed, acceleration) -> None:
+def test_a_longer_way_never_takes_less_time(
+    one: float, other: float, speed: float, acceleration: float
+) -> None:
     near, far = sorted([one, other])
     assert drive.move_time_s(near, speed, acceleration) <= drive.move_time_s(far, speed, acceleration) * (
         1 + 1e-12
@@ -68,7 +70,7 @@ def test_a_longer_way_never_takes_less_time(one, other, speed, acceleration) -> 
 
 
 @pytest.mark.parametrize(("speed", "acceleration"), [(0.0, 1.0), (1.0, 0.0), (-1.0, 1.0)])
-def test_an_axis_without_speed_or_acceleration_is_refused(speed, acceleration) -> None:
+def test_an_axis_without_speed_or_acceleration_is_refused(speed: float, acceleration: float) -> None:
     with pytest.raises(ValueError, match="above 0"):
         drive.move_time_s(1.0, speed, acceleration)
 
@@ -111,7 +113,7 @@ def test_a_single_frame_has_time() -> None:
 
 
 @given(st.floats(0.0, 1.5), st.floats(1e-6, 0.1))
-def test_an_axis_stands_on_the_nearest_step_inside_its_range(position, step) -> None:
+def test_an_axis_stands_on_the_nearest_step_inside_its_range(position: float, step: float) -> None:
     axis = attrs.evolve(SLIDE_LIMITS, step=step)
     standing = float(drive.standing_positions(axis, position))
     assert 0.0 <= standing <= 1.5 + 1e-12
@@ -138,7 +140,7 @@ def test_motors_stand_near_where_they_should() -> None:
 
 
 @given(st.lists(st.floats(-1.0, 1.0), min_size=2, max_size=9), st.floats(0.1, 20.0))
-def test_rates_are_those_of_the_cubic_through_the_frames(positions, interval) -> None:
+def test_rates_are_those_of_the_cubic_through_the_frames(positions: list[float], interval: float) -> None:
     # against scipy's cubic Hermite spline, sampled finely
     position = np.array(positions)
     knots = np.arange(len(position)) * interval
@@ -239,7 +241,7 @@ def continuous_drive_arrives(plan: Plan) -> bool:
 
 
 @st.composite
-def random_plans(draw, base: Plan, drive_name: str) -> Plan:
+def random_plans(draw: st.DrawFn, base: Plan, drive_name: str) -> Plan:
     """Random rigs and poses, with an interval about as long as the rig's limits ask for."""
     travel = draw(st.floats(0.02, 1.4))
     speed, push = draw(st.floats(0.005, 0.2)), draw(st.floats(0.005, 0.5))
@@ -300,7 +302,7 @@ def accepted(plan: Plan) -> bool:
 
 @settings(max_examples=60)
 @given(st.data())
-def test_a_shoot_move_shoot_plan_without_findings_arrives_at_every_frame_in_time(data) -> None:
+def test_a_shoot_move_shoot_plan_without_findings_arrives_at_every_frame_in_time(data: st.DataObject) -> None:
     plan = data.draw(random_plans(QUAY, "shoot-move-shoot"))
     if not accepted(plan):
         event("refused")
@@ -311,7 +313,7 @@ def test_a_shoot_move_shoot_plan_without_findings_arrives_at_every_frame_in_time
 
 @settings(max_examples=60)
 @given(st.data())
-def test_a_continuous_plan_without_findings_arrives_at_every_frame(data) -> None:
+def test_a_continuous_plan_without_findings_arrives_at_every_frame(data: st.DataObject) -> None:
     plan = data.draw(random_plans(QUAY, "continuous"))
     if not accepted(plan):
         event("refused")

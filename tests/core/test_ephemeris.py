@@ -1,7 +1,11 @@
 """Sun and moon as arrays: shapes, continuity, and the same answer however it is asked."""
 
+from __future__ import annotations
+
 import datetime as dt
 import math
+from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
@@ -22,7 +26,7 @@ longitudes = st.floats(-180, 180)
 
 @pytest.mark.parametrize("position", POSITIONS)
 @pytest.mark.parametrize("shape", [(), (0,), (1,), (7,), (5, 300), (2, 0, 3)])
-def test_results_have_the_shape_of_the_instants(position, shape) -> None:
+def test_results_have_the_shape_of_the_instants(position: Callable[..., Any], shape: tuple[int, ...]) -> None:
     utc_s = EVENING + 10.0 * np.arange(math.prod(shape), dtype=float).reshape(shape)
     for result in position(utc_s, 57.7, 11.9):
         assert result.shape == shape
@@ -33,14 +37,14 @@ def test_results_have_the_shape_of_the_instants(position, shape) -> None:
 
 
 @pytest.mark.parametrize("position", POSITIONS)
-def test_places_broadcast_against_instants(position) -> None:
+def test_places_broadcast_against_instants(position: Callable[..., Any]) -> None:
     azimuth, altitude = position(EVENING, np.array([[0.0], [57.7]]), np.array([11.9, 12.0, 12.1]))
     assert azimuth.shape == altitude.shape == (2, 3)
     assert altitude[1, 0] == pytest.approx(position(EVENING, 57.7, 11.9)[1])
 
 
 @given(utc_s=instants, latitude=latitudes, longitude=longitudes)
-def test_angles_stay_in_their_ranges(utc_s, latitude, longitude) -> None:
+def test_angles_stay_in_their_ranges(utc_s: float, latitude: float, longitude: float) -> None:
     for position in POSITIONS:
         azimuth, altitude = position(utc_s, latitude, longitude)
         assert 0.0 <= azimuth < 360.0
@@ -52,7 +56,7 @@ def test_angles_stay_in_their_ranges(utc_s, latitude, longitude) -> None:
 
 @given(utc_s=instants, latitude=latitudes, longitude=longitudes, frames=st.integers(30, 200))
 def test_one_instant_alone_is_where_it_is_among_the_frames_of_an_evening(
-    utc_s, latitude, longitude, frames
+    utc_s: float, latitude: float, longitude: float, frames: int
 ) -> None:
     among = utc_s + 20.0 * np.arange(frames)
     for position in POSITIONS:
@@ -62,7 +66,7 @@ def test_one_instant_alone_is_where_it_is_among_the_frames_of_an_evening(
 
 
 @pytest.mark.parametrize("position", POSITIONS)
-def test_a_century_of_instants_is_the_same_at_once_and_one_by_one(position) -> None:
+def test_a_century_of_instants_is_the_same_at_once_and_one_by_one(position: Callable[..., Any]) -> None:
     # this many are summed on a grid and interpolated; a few of them alone are summed directly
     utc_s = np.linspace(-631152000, 2524608000, 30000)
     azimuth, altitude = position(utc_s, 57.7, 11.9)
@@ -73,7 +77,7 @@ def test_a_century_of_instants_is_the_same_at_once_and_one_by_one(position) -> N
 
 
 @pytest.mark.parametrize("position", POSITIONS)
-def test_the_track_of_an_evening_has_no_steps(position) -> None:
+def test_the_track_of_an_evening_has_no_steps(position: Callable[..., Any]) -> None:
     # node changes of the interpolation must not show as jumps in a clip
     utc_s = EVENING - 6 * 3600 + 1.0 * np.arange(12 * 3600)
     azimuth, altitude = position(utc_s, 57.7, 11.9)
@@ -116,7 +120,7 @@ def test_moon_is_lower_from_the_ground_than_from_earths_centre() -> None:
 
 
 @given(st.floats(-90, 90), st.floats(0, 0.01))
-def test_refraction_is_continuous_and_never_negative(altitude, step) -> None:
+def test_refraction_is_continuous_and_never_negative(altitude: float, step: float) -> None:
     here, there = ephemeris.refraction_deg([altitude, altitude + step])
     assert here >= 0.0
     assert abs(there - here) < 0.02 * (step / 0.01) + 1e-9
@@ -139,6 +143,6 @@ def test_sun_passes_the_meridian_at_hour_angle_zero() -> None:
 
 
 @pytest.mark.parametrize("bad", [np.nan, np.inf])
-def test_an_instant_that_is_no_number_is_refused(bad) -> None:
+def test_an_instant_that_is_no_number_is_refused(bad: float) -> None:
     with pytest.raises(ValueError, match="utc_s"):
         ephemeris.sun_position([0.0, bad], 0.0, 0.0)

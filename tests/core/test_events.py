@@ -1,5 +1,7 @@
 """Events belong to the local date they are asked for, whatever the clocks and the sun do there."""
 
+from __future__ import annotations
+
 import datetime as dt
 import zoneinfo
 
@@ -25,13 +27,15 @@ PLACES = [
 dates = st.dates(dt.date(1990, 1, 1), dt.date(2040, 12, 31))
 
 
-def clock(utc_s, zone):
+def clock(utc_s: float, zone: str) -> dt.datetime:
     return dt.datetime.fromtimestamp(utc_s, zoneinfo.ZoneInfo(zone))
 
 
 @given(dates, st.sampled_from(PLACES))
 @settings(max_examples=60)
-def test_events_fall_on_their_date_at_their_altitude_in_their_direction(date, place) -> None:
+def test_events_fall_on_their_date_at_their_altitude_in_their_direction(
+    date: dt.date, place: tuple[float, float, str]
+) -> None:
     latitude, longitude, zone = place
     found = events.day_events(date, *place)
     assert tuple(found) == events.EVENTS
@@ -55,14 +59,16 @@ def test_events_fall_on_their_date_at_their_altitude_in_their_direction(date, pl
 
 @given(dates, st.sampled_from(PLACES), st.sampled_from(events.EVENTS))
 @settings(max_examples=40)
-def test_one_event_is_the_same_alone_and_among_all(date, place, name) -> None:
+def test_one_event_is_the_same_alone_and_among_all(
+    date: dt.date, place: tuple[float, float, str], name: str
+) -> None:
     alone = events.event_times_utc_s(name, date, *place)
     assert alone == pytest.approx(events.day_events(date, *place)[name], abs=0.5)
 
 
 @pytest.mark.parametrize("place", PLACES, ids=lambda place: place[2].split("/")[-1])
 @pytest.mark.parametrize("start", ["2011-12-20", "2006-10-20", "2017-10-08", "2027-03-20"])
-def test_a_run_of_dates_has_every_event_once(place, start) -> None:
+def test_a_run_of_dates_has_every_event_once(place: tuple[float, float, str], start: str) -> None:
     # clocks change, a date is skipped and midnights are missing in these weeks; the sky goes on
     first = dt.date.fromisoformat(start)
     week = [events.day_events(first + dt.timedelta(days=k), *place) for k in range(14)]
@@ -86,12 +92,12 @@ def test_a_run_of_dates_has_every_event_once(place, start) -> None:
         assert times == pytest.approx(utc_s[:-1][happens] + 15.0, abs=16.0)
 
 
-def clock_midnight(date, zone):
+def clock_midnight(date: dt.date, zone: str) -> float:
     return dt.datetime.combine(date, dt.time(), zoneinfo.ZoneInfo(zone)).timestamp()
 
 
 @pytest.mark.parametrize("name", events.EVENTS)
-def test_a_date_that_the_zone_skipped_has_no_events(name) -> None:
+def test_a_date_that_the_zone_skipped_has_no_events(name: str) -> None:
     # Samoa went from 29 to 31 December 2011
     assert events.event_times_utc_s(name, dt.date(2011, 12, 30), -13.8, -171.8, "Pacific/Apia") == []
 
@@ -118,7 +124,7 @@ def test_phases_change_at_the_events() -> None:
 
 @given(st.floats(-90, 90))
 @settings(max_examples=30)
-def test_no_latitude_and_no_grazing_sun_crashes(latitude) -> None:
+def test_no_latitude_and_no_grazing_sun_crashes(latitude: float) -> None:
     for date in (dt.date(2027, 6, 21), dt.date(2027, 9, 23), dt.date(2027, 12, 21)):
         found = events.day_events(date, latitude, 15.6, "UTC")
         assert len(found["solar_noon"]) == 1

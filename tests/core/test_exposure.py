@@ -12,10 +12,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from planner_core import compute_frames
 from planner_core.frames import frames_csv
 from planner_core.light.exposure import (
+    Ramp,
     exposure_ramp,
     f_number_label,
     iso_label,
@@ -27,7 +29,7 @@ from planner_core.light.exposure import (
     third_stops,
     wider_f_number,
 )
-from planner_core.plan.model import Exposure
+from planner_core.plan.model import Exposure, Plan
 from planner_core.rig import drive
 from tests.two_towers import plan
 
@@ -57,13 +59,17 @@ light = st.lists(st.floats(-12.0, 16.0), min_size=1, max_size=60).map(np.array)
 time_left = st.floats(-2.0, 40.0)
 
 
-def ramp(exposure, scene_ev100, time_left_s=1e9):
+def ramp(
+    exposure: Exposure, scene_ev100: NDArray[np.float64], time_left_s: NDArray[np.float64] | float = 1e9
+) -> Ramp:
     left = np.broadcast_to(np.asarray(time_left_s, dtype=float), scene_ev100.shape)
     return exposure_ramp(attrs.evolve(PLAN, exposure=exposure), scene_ev100, left)
 
 
 @given(limits(), light, time_left)
-def test_settings_stay_inside_the_limits_and_what_the_interval_leaves(exposure, scene, left):
+def test_settings_stay_inside_the_limits_and_what_the_interval_leaves(
+    exposure: Exposure, scene: NDArray[np.float64], left: float
+) -> None:
     found = ramp(exposure, scene, left)
     assert np.all(found.shutter_s >= exposure.shutter_min_s)
     assert np.all(found.shutter_s <= exposure.shutter_max_s)
@@ -74,7 +80,9 @@ def test_settings_stay_inside_the_limits_and_what_the_interval_leaves(exposure, 
 
 
 @given(limits(), light, time_left)
-def test_settings_meet_the_target_within_a_third_of_a_stop_where_limits_leave_room(exposure, scene, left):
+def test_settings_meet_the_target_within_a_third_of_a_stop_where_limits_leave_room(
+    exposure: Exposure, scene: NDArray[np.float64], left: float
+) -> None:
     found = ramp(exposure, scene, left)
     # N²/t at ISO 100 is 2^EV (ISO 2720:1974), a doubling of ISO a stop, a filter's stops on top
     ev100 = np.log2(exposure.f_number**2 / found.shutter_s * 100.0 / found.iso) + exposure.nd_stops
@@ -88,7 +96,9 @@ def test_settings_meet_the_target_within_a_third_of_a_stop_where_limits_leave_ro
 
 
 @given(limits(), light, st.data())
-def test_settings_only_go_one_way_while_the_light_does(exposure, scene, data):
+def test_settings_only_go_one_way_while_the_light_does(
+    exposure: Exposure, scene: NDArray[np.float64], data: st.DataObject
+) -> None:
     falling = np.sort(scene)[::-1]
     left = np.array(data.draw(st.lists(time_left, min_size=len(scene), max_size=len(scene))))
     for found, sign in ((ramp(exposure, falling, left), 1.0), (ramp(exposure, falling[::-1], left), -1.0)):
@@ -97,7 +107,9 @@ def test_settings_only_go_one_way_while_the_light_does(exposure, scene, data):
 
 
 @given(limits(), st.floats(-10, 14), st.floats(0.0, 0.3), st.integers(0, 2**32 - 1))
-def test_a_ripple_in_the_light_does_not_make_the_camera_hunt(exposure, level, fall, seed):
+def test_a_ripple_in_the_light_does_not_make_the_camera_hunt(
+    exposure: Exposure, level: float, fall: float, seed: int
+) -> None:
     ripple = np.random.default_rng(seed).uniform(-0.08, 0.08, 200)
     scene = level - fall * np.arange(200) / 10.0 + ripple
     found = ramp(attrs.evolve(exposure, night_look_stops=0.0), scene)
@@ -106,25 +118,27 @@ def test_a_ripple_in_the_light_does_not_make_the_camera_hunt(exposure, level, fa
 
 
 @given(limits(), st.floats(-12, 16), st.floats(1e-3, 3.0), st.floats(1.0, 20.0))
-def test_the_target_rises_wherever_the_light_does(exposure, scene, rise, cloud):
+def test_the_target_rises_wherever_the_light_does(
+    exposure: Exposure, scene: float, rise: float, cloud: float
+) -> None:
     low, high = target_ev100(np.array([scene, scene + rise]), exposure, cloud)
     assert high > low
 
 
-def test_the_night_look_darkens_the_night_and_leaves_the_day():
+def test_the_night_look_darkens_the_night_and_leaves_the_day() -> None:
     exposure = attrs.evolve(PLAN.exposure, night_look_stops=-1.0, artificial_ev100=2.5)
     day, night = target_ev100([12.0, 2.5], exposure)
     assert day == 12.0
     assert night == pytest.approx(3.5)  # settings for a stop more light: a stop darker
 
 
-def test_a_frame_with_too_little_light_has_a_negative_error():
+def test_a_frame_with_too_little_light_has_a_negative_error() -> None:
     exposure = Exposure(f_number=8.0, iso_min=100, iso_max=100, shutter_min_s=1.0, shutter_max_s=1.0)
     found = ramp(exposure, np.array([6.0, 4.0, 8.0]))  # f/8 at 1 s and ISO 100 is EV 6
     np.testing.assert_allclose(found.error_stops, [0.0, -2.0, 2.0], atol=1e-12)
 
 
-def test_the_shutter_gets_longer_before_iso_rises():
+def test_the_shutter_gets_longer_before_iso_rises() -> None:
     exposure = Exposure(f_number=5.6, iso_min=100, iso_max=1600, shutter_min_s=1 / 2000, shutter_max_s=4.0)
     falling = np.linspace(13.0, -3.0, 400)
     found = ramp(exposure, falling)
@@ -133,7 +147,7 @@ def test_the_shutter_gets_longer_before_iso_rises():
     assert np.all(found.iso[found.shutter_s > 1 / 2000] == 1600.0)
 
 
-def test_steps_are_thirds_of_a_stop_from_one_second_and_iso_100():
+def test_steps_are_thirds_of_a_stop_from_one_second_and_iso_100() -> None:
     exposure = Exposure(f_number=5.6, iso_min=100, iso_max=1600, shutter_min_s=2**-11, shutter_max_s=8.0)
     found = ramp(exposure, np.linspace(16.0, -6.0, 2000))
     for values, anchor in ((found.shutter_s, 1.0), (found.iso, 100.0)):
@@ -143,7 +157,7 @@ def test_steps_are_thirds_of_a_stop_from_one_second_and_iso_100():
     assert len(np.unique(found.iso)) == 4 * 3 + 1
 
 
-def test_limits_between_two_third_stops_are_settings_too():
+def test_limits_between_two_third_stops_are_settings_too() -> None:
     settings = third_stops(0.0005, 6.0, 1.0)
     assert settings[0] == 0.0005
     assert settings[-1] == 6.0
@@ -151,7 +165,7 @@ def test_limits_between_two_third_stops_are_settings_too():
     assert third_stops(110.0, 110.0, 100.0).tolist() == [110.0]
 
 
-def test_a_short_interval_takes_shutter_time_and_iso_makes_up_for_it():
+def test_a_short_interval_takes_shutter_time_and_iso_makes_up_for_it() -> None:
     exposure = Exposure(f_number=4.0, iso_min=100, iso_max=3200, shutter_min_s=1 / 1000, shutter_max_s=15.0)
     scene = np.linspace(10.0, 0.0, 300)
     free, tied = ramp(exposure, scene), ramp(exposure, scene, 5.2)
@@ -170,7 +184,9 @@ def test_a_short_interval_takes_shutter_time_and_iso_makes_up_for_it():
     st.floats(-80.0, 80.0),
     st.datetimes(dt.datetime(1990, 1, 1), dt.datetime(2050, 1, 1)),
 )
-def test_whole_plans_are_exposed_inside_their_limits(exposure, frames, interval_s, latitude, start):
+def test_whole_plans_are_exposed_inside_their_limits(
+    exposure: Exposure, frames: int, interval_s: float, latitude: float, start: dt.datetime
+) -> None:
     shoot = attrs.evolve(
         PLAN.shoot, anchor=None, start=start.replace(tzinfo=dt.UTC), frames=frames, interval_s=interval_s
     )
@@ -183,7 +199,7 @@ def test_whole_plans_are_exposed_inside_their_limits(exposure, frames, interval_
     assert np.all(np.abs(table.ramp.error_stops[room]) <= THIRD)
 
 
-def test_the_example_scenes_are_exposed_as_planned(example_plan):
+def test_the_example_scenes_are_exposed_as_planned(example_plan: Plan) -> None:
     if example_plan.exposure is None:
         pytest.skip("this scene plans no exposure")
     frames = compute_frames(example_plan)
@@ -192,14 +208,14 @@ def test_the_example_scenes_are_exposed_as_planned(example_plan):
     assert np.all(frames.ramp.shutter_s <= np.maximum(left, example_plan.exposure.shutter_min_s))
 
 
-def test_a_plan_without_exposure_has_no_settings():
+def test_a_plan_without_exposure_has_no_settings() -> None:
     frames = compute_frames(attrs.evolve(PLAN, exposure=None))
     assert frames.ramp is None
     row = next(csv.DictReader(io.StringIO(frames_csv(frames))))
     assert [row[name] for name in ("f_number", "shutter_s", "iso", "exposure_error_stops")] == [""] * 4
 
 
-def test_speed_of_the_light_is_per_minute():
+def test_speed_of_the_light_is_per_minute() -> None:
     # one stop in ten frames six seconds apart is one stop a minute
     np.testing.assert_allclose(stops_per_min(np.linspace(10.0, 0.0, 101), 6.0), -1.0)
     assert stops_per_min(np.array([3.0]), 6.0).tolist() == [0.0]
@@ -224,7 +240,7 @@ def test_speed_of_the_light_is_per_minute():
         (120.0, "120 s"),
     ],
 )
-def test_shutters_are_named_as_on_a_camera(shutter_s, label):
+def test_shutters_are_named_as_on_a_camera(shutter_s: float, label: str) -> None:
     assert shutter_label(shutter_s) == label
 
 
@@ -238,11 +254,11 @@ def test_shutters_are_named_as_on_a_camera(shutter_s, label):
         (110, "ISO 110"),
     ],
 )
-def test_isos_are_named_as_on_a_camera(iso, label):
+def test_isos_are_named_as_on_a_camera(iso: float, label: str) -> None:
     assert iso_label(iso) == label  # nominal values of ISO 12232
 
 
-def test_f_numbers_are_named_as_in_the_plan_and_found_on_the_lens():
+def test_f_numbers_are_named_as_in_the_plan_and_found_on_the_lens() -> None:
     assert f_number_label(5.6) == "f/5.6"
     assert f_number_label(8.0) == "f/8"
     assert wider_f_number(4.2) == 4.0
@@ -252,7 +268,7 @@ def test_f_numbers_are_named_as_in_the_plan_and_found_on_the_lens():
 
 
 @given(st.floats(1e-4, 3000.0))
-def test_a_label_reads_back_within_a_sixth_of_a_stop(shutter_s):
+def test_a_label_reads_back_within_a_sixth_of_a_stop(shutter_s: float) -> None:
     text = shutter_label(shutter_s).removesuffix(" s")
     read = 1.0 / float(text[2:]) if text.startswith("1/") else float(text)
     assert abs(math.log2(read / shutter_s)) < 1 / 6

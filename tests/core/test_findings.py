@@ -1,5 +1,7 @@
 """Numbers and spans as a person reads them."""
 
+from __future__ import annotations
+
 import math
 
 import numpy as np
@@ -26,12 +28,12 @@ from planner_core.words.figures import figure, frame_count
         (999.96, 3, "1000"),
     ],
 )
-def test_a_figure_has_its_digits_and_no_power_of_ten(value, digits, text) -> None:
+def test_a_figure_has_its_digits_and_no_power_of_ten(value: float, digits: int, text: str) -> None:
     assert figure(value, digits) == text
 
 
 @given(st.floats(-1e9, 1e9).filter(lambda value: abs(value) > 1e-9), st.integers(1, 6))
-def test_a_figure_is_within_half_of_its_last_digit(value, digits) -> None:
+def test_a_figure_is_within_half_of_its_last_digit(value: float, digits: int) -> None:
     text = figure(value, digits)
     assert "e" not in text
     last = 10.0 ** (math.floor(math.log10(abs(value))) - digits + 1)
@@ -52,7 +54,7 @@ def test_a_figure_is_within_half_of_its_last_digit(value, digits) -> None:
         (17985.0, "5 h"),
     ],
 )
-def test_a_length_of_time_keeps_the_digits_that_matter(seconds, text) -> None:
+def test_a_length_of_time_keeps_the_digits_that_matter(seconds: float, text: str) -> None:
     assert duration_text(seconds) == text
 
 

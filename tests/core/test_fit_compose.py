@@ -2,39 +2,42 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import attrs
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from planner_core import compute_frames
 from planner_core.fit.compose import fit_compose
 from planner_core.picture import block_visibility, composition, parallax, pose_repair
-from planner_core.plan.model import Composition, Pose
+from planner_core.plan.model import Block, Composition, Plan, Pose
 from planner_core.rig.drive import axis_limits
 from tests.places import PAN, SLIDE, box, place, post
 
 TOWER = Composition(subject="tower")
 
 
-def tower(x=0.0):
+def tower(x: float = 0.0) -> Block:
     return box("tower", x, 60.0, (3.0, 3.0, 12.0), role="subject")
 
 
-def moved(*poses, blocks=(), **changes):
+def moved(*poses: Any, blocks: tuple[Any, ...] = (), **changes: Any) -> Plan:
     changes.setdefault("composition", TOWER)
     return place(tower(), *blocks, poses=[Pose(**pose) for pose in poses], frames=200, **changes)
 
 
-def pose(at, slide_m=0.5, pan_deg=0.0, tilt_deg=4.0):
+def pose(at: float, slide_m: float = 0.5, pan_deg: float = 0.0, tilt_deg: float = 4.0) -> dict[str, float]:
     return {"at": at, "slide_m": slide_m, "pan_deg": pan_deg, "tilt_deg": tilt_deg}
 
 
-def failing(plan):
+def failing(plan: Plan) -> NDArray[np.bool_]:
     reading = composition.read(plan, block_visibility.of(compute_frames(plan)), travels=parallax.slides(plan))
     return pose_repair.failing(plan, reading, weak=composition.WEAK)
 
 
-def inside_the_rig(plan):
+def inside_the_rig(plan: Plan) -> bool:
     return all(
         axis.low <= value <= axis.high
         for axis in axis_limits(plan)
@@ -43,7 +46,7 @@ def inside_the_rig(plan):
     )
 
 
-def test_a_pan_that_goes_too_far_is_ended_earlier():
+def test_a_pan_that_goes_too_far_is_ended_earlier() -> None:
     plan = moved(pose(0.0, pan_deg=5.0), pose(1.0, pan_deg=50.0))
     assert failing(plan).any()
     fit = fit_compose(plan)
@@ -55,7 +58,7 @@ def test_a_pan_that_goes_too_far_is_ended_earlier():
     assert f"End the pan at {last.pan_deg:g}° instead of 50°." in fit.said
 
 
-def test_the_change_is_about_the_smallest_that_mends():
+def test_the_change_is_about_the_smallest_that_mends() -> None:
     plan = moved(pose(0.0, pan_deg=5.0), pose(1.0, pan_deg=50.0))
     end = fit_compose(plan).plan.move.poses[1].pan_deg
     ends = np.arange(20.0, 40.0, 0.5)
@@ -67,7 +70,9 @@ def test_the_change_is_about_the_smallest_that_mends():
 
 @pytest.mark.parametrize("pan_deg", [-140.0, 75.0, 111.0])
 @pytest.mark.parametrize("focal_length_mm", [24.0, 200.0])
-def test_a_lens_that_looks_the_other_way_is_turned_however_far(pan_deg, focal_length_mm):
+def test_a_lens_that_looks_the_other_way_is_turned_however_far(
+    pan_deg: float, focal_length_mm: float
+) -> None:
     subject = box("tower", 0.0, 300.0, (3.0, 3.0, 12.0), role="subject")
     ends = [Pose(**pose(at, pan_deg=pan_deg + 0.5 * at, tilt_deg=1.0)) for at in (0.0, 1.0)]
     plan = place(subject, poses=ends, frames=60, focal_length_mm=focal_length_mm, composition=TOWER)
@@ -78,7 +83,7 @@ def test_a_lens_that_looks_the_other_way_is_turned_however_far(pan_deg, focal_le
     assert inside_the_rig(fitted)
 
 
-def test_a_subject_out_of_the_frame_throughout_is_turned_to():
+def test_a_subject_out_of_the_frame_throughout_is_turned_to() -> None:
     plan = moved(pose(0.0, pan_deg=60.0), pose(1.0, pan_deg=64.0))
     fit = fit_compose(plan)
     assert not failing(fit.plan).any()
@@ -87,14 +92,14 @@ def test_a_subject_out_of_the_frame_throughout_is_turned_to():
     assert last.pan_deg - first.pan_deg == pytest.approx(4.0)  # the move stays what it was
 
 
-def test_a_tilt_that_cuts_the_subject_is_lowered():
+def test_a_tilt_that_cuts_the_subject_is_lowered() -> None:
     plan = moved(pose(0.0, tilt_deg=4.0), pose(1.0, tilt_deg=30.0))
     fit = fit_compose(plan)
     assert not failing(fit.plan).any()
     assert fit.plan.move.poses[1].tilt_deg < 30.0
 
 
-def test_a_post_in_the_way_is_passed_by_the_slide():
+def test_a_post_in_the_way_is_passed_by_the_slide() -> None:
     plan = moved(pose(0.0, slide_m=0.2), pose(1.0, slide_m=1.4), blocks=(post("lamp", 0.3, 2.0, 0.2, 3.0),))
     assert failing(plan).any()
     fit = fit_compose(plan)
@@ -103,7 +108,7 @@ def test_a_post_in_the_way_is_passed_by_the_slide():
     assert any("slide" in sentence.lower() for sentence in fit.said)
 
 
-def test_a_late_reveal_is_made_in_time():
+def test_a_late_reveal_is_made_in_time() -> None:
     wall = box("wall", -1.2, 2.0, (2.0, 0.3, 2.6), role="foreground")
     plan = moved(
         pose(0.0, slide_m=0.0),
@@ -118,7 +123,7 @@ def test_a_late_reveal_is_made_in_time():
     assert inside_the_rig(fit.plan)
 
 
-def test_two_faults_get_two_changes():
+def test_two_faults_get_two_changes() -> None:
     plan = moved(pose(0.0, pan_deg=-50.0), pose(1.0, pan_deg=50.0))
     fit = fit_compose(plan)
     assert not failing(fit.plan).any()
@@ -126,7 +131,7 @@ def test_two_faults_get_two_changes():
     assert changed == [True, True]
 
 
-def test_changes_stay_inside_the_axes():
+def test_changes_stay_inside_the_axes() -> None:
     narrow = attrs.evolve(PAN, min_deg=45.0, max_deg=60.0)  # the head can't turn to the tower
     plan = moved(pose(0.0, pan_deg=50.0), pose(1.0, pan_deg=55.0), pan=narrow)
     fit = fit_compose(plan)
@@ -135,35 +140,35 @@ def test_changes_stay_inside_the_axes():
     assert any("Another place for the rail" in sentence for sentence in fit.said)
 
 
-def test_what_composes_is_left_alone():
+def test_what_composes_is_left_alone() -> None:
     plan = moved(pose(0.0, pan_deg=-8.0), pose(1.0, pan_deg=8.0))
     fit = fit_compose(plan)
     assert fit.plan == plan
     assert "Nothing to mend" in fit.said[0]
 
 
-def test_without_a_subject_there_is_nothing_to_compose_for():
+def test_without_a_subject_there_is_nothing_to_compose_for() -> None:
     plan = attrs.evolve(moved(pose(0.0), pose(1.0)), blocks=(), composition=None)
     fit = fit_compose(plan)
     assert fit.plan == plan
     assert "no subject" in fit.said[0]
 
 
-def test_a_fixed_head_can_be_pointed_anew_but_not_moved():
+def test_a_fixed_head_can_be_pointed_anew_but_not_moved() -> None:
     plan = moved(pose(0.0, pan_deg=60.0), pose(1.0, pan_deg=60.0), pan=None)
     fit = fit_compose(plan)
     assert not failing(fit.plan).any()
     assert fit.plan.move.poses[0].pan_deg == fit.plan.move.poses[1].pan_deg
 
 
-def test_a_middle_pose_is_changed_alone():
+def test_a_middle_pose_is_changed_alone() -> None:
     plan = moved(pose(0.0, pan_deg=-5.0), pose(0.5, pan_deg=45.0), pose(1.0, pan_deg=5.0))
     fit = fit_compose(plan)
     assert not failing(fit.plan).any()
     assert any(sentence.startswith("At 50 % of the move, pan to") for sentence in fit.said)
 
 
-def test_the_plan_that_is_written_is_one_the_rig_accepts():
+def test_the_plan_that_is_written_is_one_the_rig_accepts() -> None:
     plan = moved(pose(0.0, slide_m=SLIDE.min_m, pan_deg=5.0), pose(1.0, slide_m=SLIDE.max_m, pan_deg=50.0))
     fit = fit_compose(plan)
     assert inside_the_rig(fit.plan)

@@ -12,7 +12,7 @@ from planner_core import compute_frames
 from planner_core.evening.balance import balance
 from planner_core.fit.light import fit_balance, fit_clip
 from planner_core.plan.file import plan_from_dict, plan_to_dict
-from planner_core.plan.model import PlanError
+from planner_core.plan.model import Plan, PlanError
 from planner_core.plan.timeline import start_utc_s
 from planner_core.rig import drive
 from planner_core.time import ephemeris
@@ -21,7 +21,7 @@ from tests.two_towers import plan
 ratios = st.floats(0.05, 20.0)
 
 
-def day_frames(fitted):
+def day_frames(fitted: Plan) -> int:
     return balance(compute_frames(fitted)).day_frames
 
 
@@ -39,7 +39,7 @@ def day_frames(fitted):
     st.floats(-55.0, 55.0).map(lambda latitude: round(latitude, 9)),
 )
 def test_day_and_night_stand_as_asked_within_a_frame(
-    day, night, frames, interval, at, event, latitude
+    day: float, night: float, frames: int, interval: float, at: float, event: str, latitude: float
 ) -> None:
     asked = plan(
         shoot__frames=frames,
@@ -119,7 +119,7 @@ def test_a_night_too_short_gives_the_nearest() -> None:
 
 
 @pytest.mark.parametrize("ratio", [(0.0, 0.0), (-1.0, 2.0), (float("nan"), 1.0), (float("inf"), 1.0)])
-def test_a_ratio_that_is_none_is_refused(ratio) -> None:
+def test_a_ratio_that_is_none_is_refused(ratio: tuple[float, float]) -> None:
     with pytest.raises(PlanError, match=r"balance.*1:1"):
         fit_balance(plan(), *ratio)
 
@@ -129,7 +129,7 @@ def test_a_ratio_that_is_none_is_refused(ratio) -> None:
 
 @settings(max_examples=20)
 @given(st.floats(1.0, 60.0))
-def test_a_clip_lasts_as_asked_over_the_same_evening_or_as_long_as_it_can(seconds) -> None:
+def test_a_clip_lasts_as_asked_over_the_same_evening_or_as_long_as_it_can(seconds: float) -> None:
     asked = plan()
     fitted = fit_clip(asked, seconds).plan
     assert abs(fitted.duration_s - asked.duration_s) <= fitted.shoot.interval_s
@@ -187,6 +187,6 @@ def test_a_plan_without_exposure_has_a_clip_too() -> None:
 
 
 @pytest.mark.parametrize("seconds", [0.0, -3.0, 0.01, 1e9, float("nan"), float("inf")])
-def test_a_length_that_is_no_clip_is_refused(seconds) -> None:
+def test_a_length_that_is_no_clip_is_refused(seconds: float) -> None:
     with pytest.raises(PlanError, match=r"^clip: .*give a number from"):
         fit_clip(plan(), seconds)

@@ -12,7 +12,7 @@ from planner_core import compute_frames
 from planner_core.fit.travel import CALM_FRAME_WIDTHS_S, fit_travel
 from planner_core.picture import speed
 from planner_core.plan.file import plan_from_text, plan_to_text
-from planner_core.plan.model import PlanError, Pose
+from planner_core.plan.model import Plan, PlanError, Pose
 from planner_core.review.rig import review_topic
 from planner_core.rig.motion import axis_positions
 from tests.moves import (
@@ -29,16 +29,16 @@ from tests.moves import (
 )
 
 
-def foreground_px(plan):
+def foreground_px(plan: Plan) -> float:
     frames = compute_frames(plan)
     return speed.screen_speeds(plan, frames.camera_m, frames.camera_rotation)["foreground"].worst_px
 
 
-def travel_m(plan):
+def travel_m(plan: Plan) -> float:
     return float(np.ptp(compute_frames(plan).slide_m))
 
 
-def middle(plan):
+def middle(plan: Plan) -> dict[str, float]:
     return {name: float(value) for name, value in axis_positions(plan, 0.5).given()}
 
 
@@ -46,7 +46,7 @@ WITHOUT_FOREGROUND = tuple(block for block in QUAY.blocks if block.role != "fore
 
 
 @pytest.mark.parametrize("wanted_px", [2.0, 5.0, 8.0])
-def test_the_foreground_moves_as_fast_as_asked_for(wanted_px) -> None:
+def test_the_foreground_moves_as_fast_as_asked_for(wanted_px: float) -> None:
     fit = fit_travel(QUAY, wanted_px)
     assert foreground_px(fit.plan) == pytest.approx(wanted_px, rel=0.02)
     assert middle(fit.plan) == pytest.approx(middle(QUAY), abs=1e-4)
@@ -61,7 +61,9 @@ def test_without_a_speed_it_is_a_calm_one() -> None:
 
 @settings(max_examples=12)
 @given(st.floats(0.5, 40.0), st.floats(0.0, 1.5), st.floats(0.0, 1.5), st.floats(0.0, 0.5))
-def test_poses_stay_on_the_rail_and_about_their_middle(wanted_px, start, end, ease) -> None:
+def test_poses_stay_on_the_rail_and_about_their_middle(
+    wanted_px: float, start: float, end: float, ease: float
+) -> None:
     plan = with_move(sliding(QUAY, start, end), ease=ease)
     fitted = fit_travel(plan, wanted_px).plan
     slides = [pose.slide_m for pose in fitted.move.poses]
@@ -235,7 +237,7 @@ def test_a_turn_that_is_too_fast_by_itself_is_narrowed_about_its_middle() -> Non
 
 
 @pytest.mark.parametrize("wanted", [0.0, -3.0, float("nan"), float("inf")])
-def test_a_speed_that_is_none_is_refused(wanted) -> None:
+def test_a_speed_that_is_none_is_refused(wanted: float) -> None:
     with pytest.raises(PlanError, match="not a speed above 0"):
         fit_travel(QUAY, wanted)
 
@@ -247,7 +249,7 @@ def test_a_fitted_plan_can_be_saved_and_read_and_fits_again() -> None:
     assert travel_m(fit_travel(again, 5.0).plan) == pytest.approx(travel_m(again), rel=0.01)
 
 
-def test_each_example_can_be_fitted(example_plan) -> None:
+def test_each_example_can_be_fitted(example_plan: Plan) -> None:
     fit = fit_travel(example_plan)
     assert fit.said
     assert all(sentence.endswith(".") for sentence in fit.said)

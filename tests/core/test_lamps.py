@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
 from planner_core.light import lamps
 from planner_core.plan.file import plan_from_dict
+from planner_core.plan.model import Plan
 from tests.two_towers import document
 
 EYE = (0.0, 0.0, 1.5)
@@ -21,7 +24,7 @@ HOUSE = {
 }
 
 
-def place(*blocks, **changes):
+def place(*blocks: Any, **changes: Any) -> Plan:
     made = document(**changes)
     made["blocks"] = [
         {
@@ -87,7 +90,7 @@ def test_a_tall_posts_lamp_is_at_its_top_and_a_squat_one_shines_all_over() -> No
 
 
 @given(st.floats(1e-3, 1e5), st.floats(1e-3, 1e5))
-def test_lamps_only_come_on_as_it_gets_darker(light, darker) -> None:
+def test_lamps_only_come_on_as_it_gets_darker(light: float, darker: float) -> None:
     panes = lamps.panes(place(HOUSE), EYE)
     brighter, dark = max(light, darker), min(light, darker)
     before, after = lamps.share_on(panes.on_lux, brighter), lamps.share_on(panes.on_lux, dark)

@@ -1,6 +1,9 @@
 """Axis positions between poses: reached, monotone, gentle at both ends, whatever axes the rig has."""
 
+from __future__ import annotations
+
 import itertools
+from typing import Any
 
 import attrs
 import numpy as np
@@ -18,14 +21,14 @@ eases = st.floats(0.0, 0.5, allow_nan=False)
 
 
 @st.composite
-def slides(draw):
+def slides(draw: st.DrawFn) -> tuple[Pose, ...]:
     """Poses in order, each with a slide; two neighbours may be equal (a hold) or very close to each other."""
     places = sorted(draw(st.sets(shares, min_size=1, max_size=7)))
     return tuple(Pose(at=at, slide_m=draw(st.floats(-5.0, 5.0))) for at in places)
 
 
 @given(slides(), eases)
-def test_values_stay_between_the_neighbouring_poses(poses, ease) -> None:
+def test_values_stay_between_the_neighbouring_poses(poses: tuple[Pose], ease: float) -> None:
     at = np.unique(np.concatenate([FRAMES, [pose.at for pose in poses]]))
     values = axis_values(move_of(*poses, ease=ease), "slide_m", at)
     assert np.isfinite(values).all()
@@ -42,7 +45,7 @@ def test_values_stay_between_the_neighbouring_poses(poses, ease) -> None:
 
 
 @given(slides(), eases)
-def test_the_move_goes_one_way_between_two_poses(poses, ease) -> None:
+def test_the_move_goes_one_way_between_two_poses(poses: tuple[Pose, ...], ease: float) -> None:
     if any(after.at - before.at < 1e-3 for before, after in itertools.pairwise(poses)):
         return  # such poses may become one
     for before, after in itertools.pairwise(poses):
@@ -52,7 +55,7 @@ def test_the_move_goes_one_way_between_two_poses(poses, ease) -> None:
 
 
 @given(slides(), eases)
-def test_every_pose_is_reached_at_its_own_place(poses, ease) -> None:
+def test_every_pose_is_reached_at_its_own_place(poses: tuple[Pose, ...], ease: float) -> None:
     for pose in poses:
         if all(other is pose or abs(other.at - pose.at) > 1e-3 for other in poses):
             assert axis_values(move_of(*poses, ease=ease), "slide_m", pose.at) == pytest.approx(
@@ -61,7 +64,7 @@ def test_every_pose_is_reached_at_its_own_place(poses, ease) -> None:
 
 
 @given(slides(), eases)
-def test_a_move_filmed_backwards_is_the_backward_move(poses, ease) -> None:
+def test_a_move_filmed_backwards_is_the_backward_move(poses: tuple[Pose, ...], ease: float) -> None:
     places = np.array([pose.at for pose in poses])
     if len(places) > 1 and np.diff(places).min() < 1e-3:
         return
@@ -72,7 +75,9 @@ def test_a_move_filmed_backwards_is_the_backward_move(poses, ease) -> None:
 
 
 @given(slides(), eases, st.floats(-3.0, 3.0), st.floats(-2.0, 2.0))
-def test_a_longer_travel_is_the_same_move_stretched(poses, ease, factor, shift) -> None:
+def test_a_longer_travel_is_the_same_move_stretched(
+    poses: tuple[Pose, ...], ease: float, factor: float, shift: float
+) -> None:
     stretched = tuple(attrs.evolve(pose, slide_m=factor * pose.slide_m + shift) for pose in poses)
     values = axis_values(move_of(*poses, ease=ease), "slide_m", FRAMES)
     assert np.allclose(
@@ -81,7 +86,7 @@ def test_a_longer_travel_is_the_same_move_stretched(poses, ease, factor, shift) 
 
 
 @given(eases, shares, shares)
-def test_progress_never_goes_back_and_runs_from_start_to_end(ease, one, other) -> None:
+def test_progress_never_goes_back_and_runs_from_start_to_end(ease: float, one: float, other: float) -> None:
     first, second = sorted([one, other])
     assert progress(first, ease) <= progress(second, ease) + 1e-15
     assert progress(0.0, ease) == 0.0
@@ -97,7 +102,7 @@ def test_with_all_of_it_ease_the_move_is_one_minimum_jerk_curve() -> None:
 
 
 @pytest.mark.parametrize("ease", [0.05, 0.2, 0.35, 0.5])
-def test_ease_starts_and_stops_without_a_jump_in_speed_or_acceleration(ease) -> None:
+def test_ease_starts_and_stops_without_a_jump_in_speed_or_acceleration(ease: float) -> None:
     at = np.linspace(0.0, 1.0, 20001)
     speed = np.gradient(progress(at, ease), at)
     assert speed[0] < 1e-3
@@ -169,7 +174,7 @@ def test_a_cubic_through_one_knot_is_constant() -> None:
 @pytest.mark.parametrize(
     "axes", [(), ("slide",), ("pan",), ("tilt",), ("slide", "pan"), ("pan", "tilt"), ("slide", "pan", "tilt")]
 )
-def test_rigs_with_any_set_of_axes_have_positions(axes) -> None:
+def test_rigs_with_any_set_of_axes_have_positions(axes: tuple[Any, ...]) -> None:
     all_axes = {"slide": SLIDE, "pan": PAN, "tilt": TILT}
     names = {"slide": "slide_m", "pan": "pan_deg", "tilt": "tilt_deg"}
     ends = {"slide": (0.2, 1.0), "pan": (260.0, 280.0), "tilt": (-2.0, 3.0)}

@@ -36,8 +36,8 @@ class Told:
     report: Review
 
     @property
-    def summary(self) -> Any:
-        return self.report.summary
+    def summary(self) -> dict[str, Any]:
+        return self.report.summary.as_dict()
 
 
 def random_evening(seed: int) -> Plan:
@@ -156,7 +156,7 @@ def test_the_event_of_the_evening_is_the_same_instant_and_frame_everywhere(every
 
 def test_the_weakest_frame_of_the_review_is_the_one_that_the_sheet_shows(everything: list[Told]) -> None:
     for one in everything:
-        weakest = one.summary.get("weakest_frame")
+        weakest = one.report.summary.picture.weakest_frame
         shown = [s.frame for s in strip_frames(one.frames, one.report) if "weakest" in s.label]
         assert shown == ([] if weakest is None else [weakest])
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import attrs
 import numpy as np
 import pytest
@@ -9,18 +11,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planner_core.picture import block_visibility, parallax
-from planner_core.picture.parallax import HORIZON
-from planner_core.plan.model import Block, Composition, Pose
+from planner_core.picture.parallax import HORIZON, Parallax
+from planner_core.plan.model import Block, Composition, Plan, Pose
 from planner_core.rig.camera import camera_path
 from tests.places import box, place, post, random_place
 
 
-def of(plan):
+def of(plan: Plan) -> Parallax:
     path = camera_path(plan, np.linspace(0.0, 1.0, 60))
     return parallax.parallax(plan, block_visibility.compute_visibility(plan, path))
 
 
-def sliding(*blocks, travel_m=1.0, pan_deg=0.0, **changes):
+def sliding(*blocks: Block, travel_m: float = 1.0, pan_deg: float = 0.0, **changes: Any) -> Plan:
     middle = 1.0
     poses = (
         Pose(at=0.0, slide_m=middle - travel_m / 2.0, pan_deg=pan_deg),
@@ -29,7 +31,7 @@ def sliding(*blocks, travel_m=1.0, pan_deg=0.0, **changes):
     return place(*blocks, poses=poses, origin_m=(-1.0, 0.0, 1.5), **changes)
 
 
-def plate(name, distance_m, role="background"):
+def plate(name: str, distance_m: float, role: str = "background") -> Block:
     """A thin upright plate square to the lens and at its height, so that all of it is equally far."""
     size = 0.2 * distance_m
     return Block(
@@ -42,7 +44,9 @@ def plate(name, distance_m, role="background"):
 
 
 @given(st.floats(0.6, 60.0), st.floats(0.1, 1.6))
-def test_a_slide_across_shifts_by_focal_length_times_travel_over_distance(distance_m, travel_m):
+def test_a_slide_across_shifts_by_focal_length_times_travel_over_distance(
+    distance_m: float, travel_m: float
+) -> None:
     # f · d / Z on the sensor, any handbook of optics; against the horizon, which stands still
     found = of(sliding(plate("near", distance_m), travel_m=travel_m))
     assert found.far.block == HORIZON
@@ -52,13 +56,15 @@ def test_a_slide_across_shifts_by_focal_length_times_travel_over_distance(distan
 
 
 @given(st.floats(1.0, 20.0), st.floats(1.5, 6.0))
-def test_separation_falls_as_one_over_distance(distance_m, times):
+def test_separation_falls_as_one_over_distance(distance_m: float, times: float) -> None:
     one, other = (of(sliding(plate("near", d))).separation_percent for d in (distance_m, distance_m * times))
     assert one / other == pytest.approx(times, rel=2e-3)
 
 
 @given(st.integers(0, 10_000), st.floats(-60.0, 60.0), st.floats(-60.0, 60.0), st.floats(-20.0, 20.0))
-def test_a_pan_about_the_entrance_pupil_separates_nothing(seed, start_deg, end_deg, tilt_deg):
+def test_a_pan_about_the_entrance_pupil_separates_nothing(
+    seed: int, start_deg: float, end_deg: float, tilt_deg: float
+) -> None:
     crowd = random_place(seed)
     poses = (
         Pose(at=0.0, pan_deg=start_deg, slide_m=0.4, tilt_deg=0.0),
@@ -70,7 +76,7 @@ def test_a_pan_about_the_entrance_pupil_separates_nothing(seed, start_deg, end_d
     assert found.still_beyond_m == 0.0
 
 
-def test_a_pan_about_another_axis_separates_a_little():
+def test_a_pan_about_another_axis_separates_a_little() -> None:
     poses = (Pose(at=0.0, pan_deg=-15.0), Pose(at=1.0, pan_deg=15.0))
     plan = place(plate("near", 2.0), plate("far", 200.0), poses=poses)
     off_axis = attrs.evolve(plan, rig=attrs.evolve(plan.rig, pupil_offset_m=0.1))
@@ -81,7 +87,7 @@ def test_a_pan_about_another_axis_separates_a_little():
     assert not parallax.slides(off_axis)
 
 
-def test_near_middle_and_far_are_what_the_picture_shows():
+def test_near_middle_and_far_are_what_the_picture_shows() -> None:
     # the subject is the middle, whatever stands nearer to the median
     plan = sliding(
         post("post", 0.3, 2.0, 0.1, 2.0),
@@ -101,7 +107,7 @@ def test_near_middle_and_far_are_what_the_picture_shows():
     assert "behind" not in [plan.blocks[layer.block].name for layer in found.layers]
 
 
-def test_a_background_at_500_m_hardly_moves_by_a_whole_slider():
+def test_a_background_at_500_m_hardly_moves_by_a_whole_slider() -> None:
     # common practice, no source: a rail of 1.5 to 1.8 m, a background at 500 m: under one percent of the
     # frame
     for travel_m in (1.5, 1.8):
@@ -110,7 +116,7 @@ def test_a_background_at_500_m_hardly_moves_by_a_whole_slider():
         assert found.still_beyond_m < 500.0
 
 
-def test_beyond_the_still_distance_things_shift_by_less_than_a_percent():
+def test_beyond_the_still_distance_things_shift_by_less_than_a_percent() -> None:
     found = of(sliding(plate("near", 1.0)))
     just = of(sliding(plate("there", found.still_beyond_m * 1.001)))
     assert just.separation_percent == pytest.approx(parallax.STILL_PERCENT, rel=0.01)
@@ -118,12 +124,12 @@ def test_beyond_the_still_distance_things_shift_by_less_than_a_percent():
     assert plain.separation_percent == pytest.approx(parallax.GOOD_PERCENT, rel=0.01)
 
 
-def test_a_foreground_about_a_metre_away_is_plain_to_see():
+def test_a_foreground_about_a_metre_away_is_plain_to_see() -> None:
     # common practice, no source: about a metre is good
     assert of(sliding(plate("near", 1.0), plate("town", 500.0))).separation_percent > parallax.GOOD_PERCENT
 
 
-def test_a_push_in_shifts_what_stands_to_the_side():
+def test_a_push_in_shifts_what_stands_to_the_side() -> None:
     poses = (Pose(at=0.0, slide_m=0.0, pan_deg=0.0), Pose(at=1.0, slide_m=1.0, pan_deg=0.0))
     plan = place(post("post", 1.0, 3.0, 0.1, 2.0), plate("town", 300.0), poses=poses, rail_bearing_deg=0.0)
     found = of(plan)
@@ -131,7 +137,7 @@ def test_a_push_in_shifts_what_stands_to_the_side():
     assert found.near.shift_percent == pytest.approx(2560.0 * (1 / 2 - 1 / 3) / 3840.0 * 100.0, rel=0.15)
 
 
-def test_the_ground_alone_is_no_foreground():
+def test_the_ground_alone_is_no_foreground() -> None:
     meadow = Block(
         name="meadow", role="ground", shape="box", centre_m=(0.0, 0.0, -0.5), size_m=(2000.0, 2000.0, 1.0)
     )
@@ -139,7 +145,7 @@ def test_the_ground_alone_is_no_foreground():
     assert of(sliding()).separation_percent == 0.0
 
 
-def test_a_mirrored_slide_separates_as_much():
+def test_a_mirrored_slide_separates_as_much() -> None:
     blocks = (post("post", 0.3, 2.0, 0.1, 2.0), box("town", 40, 200, (50, 5, 20)))
     flipped = (post("post", -0.3, 2.0, 0.1, 2.0), box("town", -40, 200, (50, 5, 20)))
     one = of(sliding(*blocks, travel_m=0.8))

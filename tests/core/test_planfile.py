@@ -1,11 +1,15 @@
 """A plan file comes back as it went out; what is wrong in it is said in one line that names the field."""
 
+from __future__ import annotations
+
 import contextlib
 import copy
 import datetime as dt
 import json
 import os
 import stat
+from pathlib import Path
+from typing import Any
 
 import attrs
 import pytest
@@ -14,17 +18,21 @@ from hypothesis import strategies as st
 
 from planner_core import PlanError, load_plan, save_plan
 from planner_core.plan.file import plan_from_dict, plan_from_text, plan_to_dict, plan_to_text
-from planner_core.plan.model import Pose, SlideAxis
+from planner_core.plan.model import Plan, Pose, SlideAxis
 
 DELETE = object()
 
 
 @pytest.fixture
-def document(harbour):
+def document(harbour: Plan) -> dict[str, Any]:
     return plan_to_dict(harbour)
 
 
-def with_change(document, path, value):
+def with_change(
+    document: dict[str, Any],
+    path: list[int | str],
+    value: object,
+) -> dict[str, Any]:
     """The document with one place in it replaced or taken out."""
     changed = copy.deepcopy(document)
     place = changed
@@ -37,17 +45,19 @@ def with_change(document, path, value):
     return changed
 
 
-def test_a_saved_plan_loads_as_the_same_plan(example_plan, tmp_path) -> None:
+def test_a_saved_plan_loads_as_the_same_plan(example_plan: Plan, tmp_path: Path) -> None:
     save_plan(example_plan, tmp_path / "again.plan.json")
     assert load_plan(tmp_path / "again.plan.json") == example_plan
 
 
-def test_saving_twice_writes_the_same_bytes(example_plan, tmp_path) -> None:
+def test_saving_twice_writes_the_same_bytes(example_plan: Plan, tmp_path: Path) -> None:
     text = plan_to_text(example_plan)
     assert plan_to_text(plan_from_text(text)) == text
 
 
-def test_a_plan_needs_only_the_fields_of_version_one_and_may_leave_out_the_optional_ones(document) -> None:
+def test_a_plan_needs_only_the_fields_of_version_one_and_may_leave_out_the_optional_ones(
+    document: dict[str, Any],
+) -> None:
     for name in ("notes", "reason", "composition", "exposure", "blocks"):
         document.pop(name, None)
     del document["site"]["name"], document["camera"]["raw_file_mb"]
@@ -57,13 +67,13 @@ def test_a_plan_needs_only_the_fields_of_version_one_and_may_leave_out_the_optio
     assert plan.camera.raw_file_mb is None
 
 
-def test_notes_are_kept_as_they_are(document) -> None:
+def test_notes_are_kept_as_they_are(document: dict[str, Any]) -> None:
     notes = {"parking": ["behind the chandler", 2.5], "deep": {"a": None}}
     assert plan_from_dict(with_change(document, ["notes"], notes)).notes == notes
     assert plan_to_dict(plan_from_dict(with_change(document, ["notes"], notes)))["notes"] == notes
 
 
-def test_whole_numbers_stand_for_the_same_measure(document) -> None:
+def test_whole_numbers_stand_for_the_same_measure(document: dict[str, Any]) -> None:
     assert (
         plan_from_dict(with_change(document, ["camera", "focal_length_mm"], 24)).camera.focal_length_mm
         == 24.0
@@ -71,15 +81,15 @@ def test_whole_numbers_stand_for_the_same_measure(document) -> None:
     assert plan_from_dict(with_change(document, ["shoot", "frames"], 360.0)).shoot.frames == 360
 
 
-def test_a_version_may_be_written_with_a_decimal_point(document) -> None:
+def test_a_version_may_be_written_with_a_decimal_point(document: dict[str, Any]) -> None:
     assert plan_from_dict(document | {"version": 1.0}) == plan_from_dict(document)
 
 
-def nested(depth):
+def nested(depth: int) -> list[list[list[Any]]]:
     return [] if depth == 0 else [nested(depth - 1)]
 
 
-def test_notes_may_be_nested_as_deep_as_a_person_would_and_no_deeper(document) -> None:
+def test_notes_may_be_nested_as_deep_as_a_person_would_and_no_deeper(document: dict[str, Any]) -> None:
     plan = plan_from_dict(document | {"notes": nested(40)})
     assert plan_from_text(plan_to_text(plan)) == plan
     with pytest.raises(PlanError, match=r"notes: is nested too deeply"):
@@ -156,7 +166,13 @@ WRONG = [
 @pytest.mark.parametrize(
     ("path", "value", "where", "says"), WRONG, ids=[f"{w[2]}-{i}" for i, w in enumerate(WRONG)]
 )
-def test_a_wrong_value_is_named_with_its_field_and_what_would_do(document, path, value, where, says) -> None:
+def test_a_wrong_value_is_named_with_its_field_and_what_would_do(
+    document: dict[str, Any],
+    path: list[int | str],
+    value: object,
+    where: str,
+    says: str,
+) -> None:
     with pytest.raises(PlanError) as caught:
         plan_from_dict(with_change(document, path, value))
     assert caught.value.path == where
@@ -164,14 +180,14 @@ def test_a_wrong_value_is_named_with_its_field_and_what_would_do(document, path,
     assert "\n" not in str(caught.value)
 
 
-def test_a_value_changed_in_python_is_checked_as_well(harbour) -> None:
+def test_a_value_changed_in_python_is_checked_as_well(harbour: Plan) -> None:
     with pytest.raises(PlanError, match="focal_length_mm"):
         attrs.evolve(harbour.camera, focal_length_mm=0.024)
     with pytest.raises(PlanError, match="max_m"):
         SlideAxis(min_m=0, max_m="1.5", max_speed_m_s=1, max_acceleration_m_s2=1, step_m=1e-5)
 
 
-def test_a_fixed_head_may_give_the_same_direction_in_every_pose(document) -> None:
+def test_a_fixed_head_may_give_the_same_direction_in_every_pose(document: dict[str, Any]) -> None:
     document["rig"]["tilt"] = None
     for pose in document["move"]["poses"]:
         pose["tilt_deg"] = 2.0
@@ -199,7 +215,7 @@ def test_a_fixed_head_may_give_the_same_direction_in_every_pose(document) -> Non
         (b'{"version": ' + b"9" * 5000 + b"}", "too many digits"),
     ],
 )
-def test_a_file_that_is_no_plan_is_said_in_one_line(tmp_path, content, says) -> None:
+def test_a_file_that_is_no_plan_is_said_in_one_line(tmp_path: Path, content: bytes, says: str) -> None:
     path = tmp_path / "bad.plan.json"
     path.write_bytes(content)
     with pytest.raises(PlanError, match=says) as caught:
@@ -219,7 +235,9 @@ def test_a_file_that_is_no_plan_is_said_in_one_line(tmp_path, content, says) -> 
         ('"version": 1,', "", r"^version: is missing; a plan file"),
     ],
 )
-def test_what_json_may_not_hold_is_named_by_its_path(document, old, new, says) -> None:
+def test_what_json_may_not_hold_is_named_by_its_path(
+    document: dict[str, Any], old: str, new: str, says: str
+) -> None:
     document["move"]["ease"], document["rig"]["settle_s"], document["notes"] = 0.2, 0.5, {"moon": "low"}
     document["rig"]["slide"]["max_speed_m_s"] = 0.05
     document["move"]["poses"] = [{"at": 0.0, "slide_m": 0.1}, {"at": 1.0, "slide_m": 0.2}]
@@ -229,7 +247,7 @@ def test_what_json_may_not_hold_is_named_by_its_path(document, old, new, says) -
         plan_from_text(text.replace(old, new, 1))
 
 
-def test_a_missing_file_and_a_folder_are_named(tmp_path) -> None:
+def test_a_missing_file_and_a_folder_are_named(tmp_path: Path) -> None:
     with pytest.raises(PlanError, match="does not exist"):
         load_plan(tmp_path / "none.plan.json")
     with pytest.raises(PlanError, match=r"^plan file: \S+ is a folder; name"):
@@ -238,13 +256,13 @@ def test_a_missing_file_and_a_folder_are_named(tmp_path) -> None:
         load_plan("no\0name.plan.json")
 
 
-def test_infinity_by_overflow_is_refused(document) -> None:
+def test_infinity_by_overflow_is_refused(document: dict[str, Any]) -> None:
     text = json.dumps(document).replace('"latitude_deg": ', '"latitude_deg": 1e999, "no": ')
     with pytest.raises(PlanError, match=r"site\.latitude_deg: inf is not a finite number"):
         plan_from_text(text)
 
 
-def test_an_older_plan_may_still_give_the_height_above_the_sea(document) -> None:
+def test_an_older_plan_may_still_give_the_height_above_the_sea(document: dict[str, Any]) -> None:
     document["site"]["elevation_m"] = 640.0
     high = plan_from_dict(document)
     del document["site"]["elevation_m"]
@@ -256,7 +274,7 @@ def test_an_older_plan_may_still_give_the_height_above_the_sea(document) -> None
         plan_from_dict(with_change(document, ["site", "elevation_m"], "high"))
 
 
-def test_a_local_time_that_a_clock_change_skips_or_repeats_is_refused(document) -> None:
+def test_a_local_time_that_a_clock_change_skips_or_repeats_is_refused(document: dict[str, Any]) -> None:
     del document["shoot"]["anchor"]  # Madrid changes clocks on 2027-03-28 and 2027-10-31
     with pytest.raises(PlanError, match=r"shoot\.start.*skipped.*03:30") as caught:
         plan_from_dict(with_change(document, ["shoot", "start"], "2027-03-28T02:30:00"))
@@ -267,7 +285,7 @@ def test_a_local_time_that_a_clock_change_skips_or_repeats_is_refused(document) 
     assert plan.shoot.start.utcoffset() == dt.timedelta(hours=1)
 
 
-def test_an_anchor_on_a_polar_day_is_an_error_at_the_anchor(document) -> None:
+def test_an_anchor_on_a_polar_day_is_an_error_at_the_anchor(document: dict[str, Any]) -> None:
     document["site"].update(latitude_deg=78.2, longitude_deg=15.6, timezone="Arctic/Longyearbyen")
     document["shoot"]["anchor"]["date"] = "2027-06-21"
     with pytest.raises(PlanError) as caught:
@@ -276,12 +294,14 @@ def test_an_anchor_on_a_polar_day_is_an_error_at_the_anchor(document) -> None:
     assert "does not happen" in str(caught.value)
 
 
-def test_a_failed_write_leaves_the_old_file_and_no_other(harbour, tmp_path, monkeypatch) -> None:
+def test_a_failed_write_leaves_the_old_file_and_no_other(
+    harbour: Plan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     target = tmp_path / "a.plan.json"
     save_plan(harbour, target)
     before = target.read_bytes()
 
-    def full(_descriptor):
+    def full(_descriptor: int) -> None:
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
@@ -291,7 +311,7 @@ def test_a_failed_write_leaves_the_old_file_and_no_other(harbour, tmp_path, monk
     assert [entry.name for entry in tmp_path.iterdir()] == ["a.plan.json"]
 
 
-def test_a_saved_file_keeps_its_permissions(harbour, tmp_path) -> None:
+def test_a_saved_file_keeps_its_permissions(harbour: Plan, tmp_path: Path) -> None:
     target = tmp_path / "a.plan.json"
     save_plan(harbour, target)
     target.chmod(0o640)
@@ -307,7 +327,9 @@ json_values = st.recursive(
 
 
 @given(data=st.data(), value=json_values)
-def test_whatever_stands_in_a_field_is_a_plan_or_a_plan_error(harbour_document, data, value) -> None:
+def test_whatever_stands_in_a_field_is_a_plan_or_a_plan_error(
+    harbour_document: dict[str, Any], data: st.DataObject, value: dict[str, Any] | None
+) -> None:
     """No value in any field of a plan leads to any other exception."""
     changed = copy.deepcopy(harbour_document)
     place, path = changed, []

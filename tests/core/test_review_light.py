@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 import attrs
 import numpy as np
@@ -11,37 +12,40 @@ import pytest
 from planner_core import compute_frames
 from planner_core.fit.light import fit_balance, fit_clip
 from planner_core.light.exposure import settings_ev100
+from planner_core.plan.model import Plan
+from planner_core.review.findings import Finding
 from planner_core.review.lens import nearest_depths_m
 from planner_core.review.light import review_topic
+from planner_core.review.summary import plain
 from tests.two_towers import plan
 
 
-def findings(given, code):
+def findings(given: Plan, code: str) -> list[Finding]:
     return [finding for finding in review_topic(given, compute_frames(given))[0] if finding.code == code]
 
 
-def one(given, code):
+def one(given: Plan, code: str) -> Finding:
     found = findings(given, code)
     assert len(found) == 1
     return found[0]
 
 
-def numbers(given):
-    return review_topic(given, compute_frames(given))[1]
+def numbers(given: Plan) -> dict[str, float | str]:
+    return plain(review_topic(given, compute_frames(given))[1])
 
 
-def anchored(at, event="sunset"):
+def anchored(at: float, event: str = "sunset") -> dict[str, float | str]:
     return {"event": event, "date": "2027-03-14", "at": at}
 
 
-def exposing(given, **changes):
+def exposing(given: Plan, **changes: Any) -> Plan:
     return attrs.evolve(given, exposure=attrs.evolve(given.exposure, **changes))
 
 
 # ---------------------------------------------------------------- balance and midpoint
 
 
-def test_seven_times_more_night_than_day_is_flagged_and_mended():
+def test_seven_times_more_night_than_day_is_flagged_and_mended() -> None:
     lopsided = plan(shoot__anchor=anchored(0.125))
     found = one(lopsided, "day-night-balance")
     assert found.level == "warn"
@@ -55,14 +59,14 @@ def test_seven_times_more_night_than_day_is_flagged_and_mended():
 @pytest.mark.parametrize(
     ("at", "level"), [(0.5, None), (0.36, None), (0.3, "note"), (0.23, "warn"), (0.8, "warn")]
 )
-def test_balance_is_judged_by_the_larger_share(at, level):
+def test_balance_is_judged_by_the_larger_share(at: float, level: str | None) -> None:
     # common practice, no source: several times as much night as day, or the reverse, feels unbalanced
     assert [f.level for f in findings(plan(shoot__anchor=anchored(at)), "day-night-balance")] == (
         [level] if level else []
     )
 
 
-def test_a_clip_of_night_alone_that_was_meant_to_begin_at_sunset_is_flagged():
+def test_a_clip_of_night_alone_that_was_meant_to_begin_at_sunset_is_flagged() -> None:
     found = one(plan(shoot__anchor=anchored(0.0)), "day-night-balance")
     assert "no day at all" in found.message
 
@@ -77,12 +81,12 @@ def test_a_clip_of_night_alone_that_was_meant_to_begin_at_sunset_is_flagged():
     ],
     ids=["by day", "by night", "in twilight", "from 23:00"],
 )
-def test_a_clip_that_is_no_day_to_night_is_not_asked_for_balance(given):
+def test_a_clip_that_is_no_day_to_night_is_not_asked_for_balance(given: Plan) -> None:
     assert not findings(given, "day-night-balance")
     assert not findings(given, "move-midpoint")
 
 
-def test_half_of_the_move_should_be_done_at_sunset():
+def test_half_of_the_move_should_be_done_at_sunset() -> None:
     # common practice, no source: about half
     late = plan(shoot__anchor=anchored(0.75))
     found = one(late, "move-midpoint")
@@ -94,7 +98,7 @@ def test_half_of_the_move_should_be_done_at_sunset():
     assert one(plan(shoot__anchor=anchored(0.6)), "move-midpoint").level == "note"
 
 
-def test_an_anchor_of_another_event_is_moved_by_as_much_as_the_start():
+def test_an_anchor_of_another_event_is_moved_by_as_much_as_the_start() -> None:
     # the moon rises shortly before sunset; it is the sunset that should fall on half of the move
     moonlit = plan(shoot__anchor={"event": "moonrise", "date": "2027-03-22", "at": 0.3})
     found = one(moonlit, "move-midpoint")
@@ -107,7 +111,7 @@ def test_an_anchor_of_another_event_is_moved_by_as_much_as_the_start():
     assert all("shoot.anchor.at" not in f.fix for f in findings(out_of_reach, "move-midpoint"))
 
 
-def test_a_still_shot_has_no_midpoint():
+def test_a_still_shot_has_no_midpoint() -> None:
     still = plan(
         shoot__anchor=anchored(0.9),
         move__poses=[{"at": 0.0, "slide_m": 0.5, "pan_deg": 266.0, "tilt_deg": 3.0}],
@@ -116,7 +120,7 @@ def test_a_still_shot_has_no_midpoint():
     assert findings(still, "day-night-balance")
 
 
-def test_a_start_on_a_day_without_sunset_gets_a_note():
+def test_a_start_on_a_day_without_sunset_gets_a_note() -> None:
     polar = {
         "site__latitude_deg": 78.0,
         "site__longitude_deg": 15.6,
@@ -136,7 +140,7 @@ def test_a_start_on_a_day_without_sunset_gets_a_note():
 # ---------------------------------------------------------------- exposure
 
 
-def test_a_noon_of_the_polar_night_gets_the_note_as_well():
+def test_a_noon_of_the_polar_night_gets_the_note_as_well() -> None:
     dark = plan(
         site__latitude_deg=78.2,
         site__longitude_deg=15.6,
@@ -146,7 +150,7 @@ def test_a_noon_of_the_polar_night_gets_the_note_as_well():
     assert "no sunrise and no sunset on 2027-12-21" in one(dark, "event-missing").message
 
 
-def test_clocks_that_go_back_during_the_shoot_are_told_with_their_frame():
+def test_clocks_that_go_back_during_the_shoot_are_told_with_their_frame() -> None:
     # Portugal's clocks go back at 01:00 UTC on the last Sunday of October (Directive 2000/84/EC)
     night = plan(shoot={"frames": 600, "interval_s": 15.0, "start": "2027-10-31T00:30:00"})
     found = one(night, "clock-change")
@@ -158,7 +162,7 @@ def test_clocks_that_go_back_during_the_shoot_are_told_with_their_frame():
     assert not findings(plan(), "clock-change")
 
 
-def test_a_clock_that_can_not_be_the_site_s_is_questioned():
+def test_a_clock_that_can_not_be_the_site_s_is_questioned() -> None:
     assert not findings(plan(site__timezone="UTC", site__longitude_deg=145.0), "zone-odd")
     assert not findings(plan(), "zone-odd")
     # a slip of the sign: Denver's 105° W written as east
@@ -171,7 +175,7 @@ def test_a_clock_that_can_not_be_the_site_s_is_questioned():
     assert not findings(right, "zone-odd")
 
 
-def test_a_night_that_the_limits_can_not_reach_is_short():
+def test_a_night_that_the_limits_can_not_reach_is_short() -> None:
     short = exposing(plan(), iso_max=100.0, shutter_max_s=1.0)
     found = one(short, "exposure-short")
     assert found.level == "warn"
@@ -190,7 +194,7 @@ def test_a_night_that_the_limits_can_not_reach_is_short():
     assert "3.2 s" in found.fix
 
 
-def test_two_stops_short_is_a_reason_not_to_go():
+def test_two_stops_short_is_a_reason_not_to_go() -> None:
     dark = exposing(plan(shoot__interval_s=20.0), artificial_ev100=None, iso_max=400.0)
     found = one(dark, "exposure-short")
     assert found.level == "stop"
@@ -198,7 +202,7 @@ def test_two_stops_short_is_a_reason_not_to_go():
     assert found.limit == -2.0
 
 
-def test_an_interval_that_takes_the_exposure_s_time_is_named():
+def test_an_interval_that_takes_the_exposure_s_time_is_named() -> None:
     tied = exposing(
         plan(shoot__interval_s=5.5, shoot__frames=1000), f_number=8.0, iso_max=100.0, shutter_max_s=8.0
     )
@@ -209,7 +213,7 @@ def test_an_interval_that_takes_the_exposure_s_time_is_named():
     assert not findings(fit_clip(tied, 20.0).plan, "exposure-short")
 
 
-def test_an_interval_that_leaves_no_time_at_all_is_lengthened_by_what_is_needed():
+def test_an_interval_that_leaves_no_time_at_all_is_lengthened_by_what_is_needed() -> None:
     hurried = plan(shoot__interval_s=1.2, shoot__frames=120, shoot__write_s=1.0)
     found = one(hurried, "exposure-short")
     assert "leaves no time to expose" in found.message
@@ -218,7 +222,7 @@ def test_an_interval_that_leaves_no_time_at_all_is_lengthened_by_what_is_needed(
     assert not [f for f in findings(longer, "exposure-short") if "interval" in f.message]
 
 
-def test_a_day_too_bright_for_the_limits_asks_for_nd():
+def test_a_day_too_bright_for_the_limits_asks_for_nd() -> None:
     bright = exposing(plan(), f_number=2.8, shutter_min_s=1 / 160)
     found = one(bright, "exposure-long")
     assert found.level == "warn"
@@ -231,12 +235,12 @@ def test_a_day_too_bright_for_the_limits_asks_for_nd():
     assert one(exposing(bright, iso_min=400.0), "exposure-long").level == "stop"
 
 
-def test_nd_that_costs_the_night_is_said():
+def test_nd_that_costs_the_night_is_said() -> None:
     bright = exposing(plan(), f_number=2.8, shutter_min_s=1 / 8, iso_max=100.0, shutter_max_s=1.0)
     assert "leaves the darkest frame" in one(bright, "exposure-long").fix
 
 
-def test_light_that_falls_faster_than_a_click_a_frame_is_steep():
+def test_light_that_falls_faster_than_a_click_a_frame_is_steep() -> None:
     steep = plan(shoot__frames=40, shoot__interval_s=180.0)
     found = one(steep, "ramp-steep")
     table = compute_frames(steep)
@@ -247,7 +251,7 @@ def test_light_that_falls_faster_than_a_click_a_frame_is_steep():
     assert not findings(mended, "ramp-steep")
 
 
-def test_a_plan_within_its_limits_has_nothing_to_say_about_exposure():
+def test_a_plan_within_its_limits_has_nothing_to_say_about_exposure() -> None:
     codes = {finding.code for finding in review_topic(plan(), compute_frames(plan()))[0]}
     assert not codes & {"exposure-short", "exposure-long", "ramp-steep"}
 
@@ -255,7 +259,7 @@ def test_a_plan_within_its_limits_has_nothing_to_say_about_exposure():
 # ---------------------------------------------------------------- sun
 
 
-def test_the_sun_in_the_picture_is_noted_with_where_it_goes():
+def test_the_sun_in_the_picture_is_noted_with_where_it_goes() -> None:
     found = one(plan(), "sun-in-frame")
     assert found.level == "note"
     assert "comes out from behind “South silo” at frame" in found.message
@@ -273,7 +277,7 @@ def test_the_sun_in_the_picture_is_noted_with_where_it_goes():
     assert "leaves by the left edge" in one(turning, "sun-in-frame").message
 
 
-def test_a_high_sun_through_a_long_lens_is_a_warning():
+def test_a_high_sun_through_a_long_lens_is_a_warning() -> None:
     frames = compute_frames(plan())
     aimed = plan(
         blocks=[],
@@ -293,8 +297,8 @@ def test_a_high_sun_through_a_long_lens_is_a_warning():
     assert "burn" in found.fix
 
 
-def test_a_hill_that_takes_the_sun_early_is_said():
-    def behind(height_deg):
+def test_a_hill_that_takes_the_sun_early_is_said() -> None:
+    def behind(height_deg: float) -> Plan:
         ridge = {"name": "hill", "role": "background", "shape": "ridge", "distance_m": 3000.0}
         subject = {
             "name": "mill",
@@ -320,7 +324,7 @@ def test_a_hill_that_takes_the_sun_early_is_said():
 # ---------------------------------------------------------------- stars and focus
 
 
-def test_a_clip_larger_than_the_camera_s_image_is_said_to_be_enlarged():
+def test_a_clip_larger_than_the_camera_s_image_is_said_to_be_enlarged() -> None:
     assert not findings(plan(), "clip-enlarged")
     assert not findings(plan(clip__width_px=6000, clip__height_px=3374), "clip-enlarged")
     large = one(plan(clip__width_px=7680, clip__height_px=4320), "clip-enlarged")
@@ -330,7 +334,7 @@ def test_a_clip_larger_than_the_camera_s_image_is_said_to_be_enlarged():
     assert one(bare, "clip-enlarged").value == pytest.approx(3840 / 3600, rel=1e-3)
 
 
-def test_long_exposures_draw_the_stars_out():
+def test_long_exposures_draw_the_stars_out() -> None:
     dark = exposing(
         plan(shoot__interval_s=35.0),
         artificial_ev100=None,
@@ -348,7 +352,7 @@ def test_long_exposures_draw_the_stars_out():
     assert not findings(plan(), "star-trails")  # the sun is no lower than −10°
 
 
-def test_a_soft_foreground_is_said_and_mended_by_the_advice():
+def test_a_soft_foreground_is_said_and_mended_by_the_advice() -> None:
     found = one(plan(), "focus-depth")
     assert found.level == "warn"
     assert "“Bollard” (foreground, 1.7 m away) is out of focus" in found.message
@@ -359,7 +363,7 @@ def test_a_soft_foreground_is_said_and_mended_by_the_advice():
     assert not findings(mended, "focus-depth")
 
 
-def test_a_far_subject_is_sharp_from_half_the_hyperfocal_distance_on():
+def test_a_far_subject_is_sharp_from_half_the_hyperfocal_distance_on() -> None:
     soft = plan()
     soft = attrs.evolve(
         soft,
@@ -372,7 +376,7 @@ def test_a_far_subject_is_sharp_from_half_the_hyperfocal_distance_on():
     assert f"sharp from {hyperfocal / 2.0:.2g} m to infinity" in found.fix
 
 
-def test_a_soft_subject_is_a_reason_not_to_go():
+def test_a_soft_subject_is_a_reason_not_to_go() -> None:
     close = attrs.evolve(plan(), camera=attrs.evolve(plan().camera, focus_distance_m=1.7))
     found = one(close, "focus-depth")
     assert found.level == "stop"
@@ -392,7 +396,7 @@ def test_where_no_f_number_holds_near_and_far_the_advice_says_from_where_it_is_s
     assert found.fact("better_from") > found.fact("nearest")
 
 
-def test_focus_depths_are_those_of_what_is_in_the_picture():
+def test_focus_depths_are_those_of_what_is_in_the_picture() -> None:
     depths = nearest_depths_m(plan(), compute_frames(plan()))
     assert sorted(depths) == [1, 2]  # the northern silo and the bollard
     assert depths[1] == pytest.approx(
@@ -405,7 +409,7 @@ def test_focus_depths_are_those_of_what_is_in_the_picture():
 # ---------------------------------------------------------------- numbers
 
 
-def test_the_summary_is_plain_values_that_hold_against_the_table():
+def test_the_summary_is_plain_values_that_hold_against_the_table() -> None:
     given = plan()
     found, table = numbers(given), compute_frames(given)
     json.dumps(found, allow_nan=False)
@@ -421,9 +425,9 @@ def test_the_summary_is_plain_values_that_hold_against_the_table():
     assert found["settings_first"].startswith("f/5.6, 1/")
 
 
-def test_every_example_has_a_story_to_tell(example_plan):
+def test_every_example_has_a_story_to_tell(example_plan: Plan) -> None:
     found, summary = review_topic(example_plan, compute_frames(example_plan))
-    json.dumps(summary, allow_nan=False)
+    json.dumps(plain(summary), allow_nan=False)
     for finding in found:
         assert finding.message.endswith(".")
         assert finding.fix.endswith(".")
@@ -431,12 +435,13 @@ def test_every_example_has_a_story_to_tell(example_plan):
 
 
 @pytest.mark.parametrize("frames", [1, 2, 3])
-def test_plans_of_hardly_any_frames_are_reviewed_too(frames):
+def test_plans_of_hardly_any_frames_are_reviewed_too(frames: int) -> None:
     review_topic(plan(shoot__frames=frames), compute_frames(plan(shoot__frames=frames)))
 
 
-def test_a_bare_plan_is_reviewed_too():
+def test_a_bare_plan_is_reviewed_too() -> None:
     bare = attrs.evolve(plan(blocks=[], composition=None), exposure=None)
     found, summary = review_topic(bare, compute_frames(bare))
     assert {finding.code for finding in found} <= {"sun-in-frame"}
-    assert "hyperfocal_m" not in summary
+    assert summary.focus is None
+    assert "hyperfocal_m" not in plain(summary)

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import Any
+
 import attrs
 import numpy as np
 import pytest
 
 from planner_core import compute_frames, review
 from planner_core.picture import pose_repair
+from planner_core.picture.block_visibility import BlockVisibility
+from planner_core.picture.pose_repair import Budget
 from planner_core.plan.file import load_plan
-from planner_core.plan.model import Composition, Pose
+from planner_core.plan.model import Block, Composition, Plan, Pose
 from planner_core.review import picture as review_picture
+from planner_core.review.findings import Finding
 from planner_core.review.picture import review_topic
 from tests.places import PAN, box, place, post
 
@@ -18,7 +24,7 @@ TOWER = Composition(subject="tower")
 TILT_DEG = 4.0
 
 
-def found(plan):
+def found(plan: Plan) -> dict[str, Any]:
     """Findings of the picture by code, several of one code in a list."""
     findings, _ = review_topic(plan, compute_frames(plan))
     by_code = {}
@@ -27,12 +33,14 @@ def found(plan):
     return by_code
 
 
-def only(plan, code):
+def only(plan: Plan, code: str) -> Finding:
     (finding,) = found(plan)[code]
     return finding
 
 
-def panned(start_deg, end_deg, *blocks, frames=400, ease=0.0, **changes):
+def panned(
+    start_deg: float, end_deg: float, *blocks: Block, frames: int = 400, ease: float = 0.0, **changes: Any
+) -> Plan:
     poses = (
         Pose(at=0.0, pan_deg=start_deg, tilt_deg=TILT_DEG),
         Pose(at=1.0, pan_deg=end_deg, tilt_deg=TILT_DEG),
@@ -41,7 +49,15 @@ def panned(start_deg, end_deg, *blocks, frames=400, ease=0.0, **changes):
     return place(*blocks, poses=poses, frames=frames, ease=ease, slide=None, **changes)
 
 
-def slid(start_m, end_m, *blocks, frames=400, pan_deg=0.0, composition=TOWER, **changes):
+def slid(
+    start_m: float,
+    end_m: float,
+    *blocks: Block,
+    frames: int = 400,
+    pan_deg: float = 0.0,
+    composition: Composition = TOWER,
+    **changes: Any,
+) -> Plan:
     poses = (
         Pose(at=0.0, slide_m=start_m, pan_deg=pan_deg, tilt_deg=TILT_DEG),
         Pose(at=1.0, slide_m=end_m, pan_deg=pan_deg, tilt_deg=TILT_DEG),
@@ -49,23 +65,23 @@ def slid(start_m, end_m, *blocks, frames=400, pan_deg=0.0, composition=TOWER, **
     return place(*blocks, poses=poses, frames=frames, composition=composition, **changes)
 
 
-def tower(x=0.0, y=60.0, wide=3.0, high=12.0):
+def tower(x: float = 0.0, y: float = 60.0, wide: float = 3.0, high: float = 12.0) -> Block:
     return box("tower", x, y, (wide, wide, high), role="subject")
 
 
-def bollard(x=0.3, y=1.6):
+def bollard(x: float = 0.3, y: float = 1.6) -> Block:
     return post("bollard", x, y, 0.25, 1.25)
 
 
 # ---------------------------------------------------------------- the subject in the frame
 
 
-def test_a_good_plan_has_nothing_to_mend():
+def test_a_good_plan_has_nothing_to_mend() -> None:
     plan = slid(0.5, 1.5, tower(x=15.0), bollard())
     assert {f.level for findings in found(plan).values() for f in findings} <= {"note"}
 
 
-def test_a_subject_that_leaves_at_frame_200_of_400_is_reported_there():
+def test_a_subject_that_leaves_at_frame_200_of_400_is_reported_there() -> None:
     # a thin mast at bearing 0 and a steady pan to the right: half the angle of view is 36.87°, so it is out
     # from frame 200 on where the pan is 36.87° at frame 200
     half = np.degrees(np.arctan(0.75))
@@ -79,7 +95,7 @@ def test_a_subject_that_leaves_at_frame_200_of_400_is_reported_there():
     assert finding.message.startswith("Frames 200–400:")
 
 
-def test_a_cut_names_the_edge_and_how_much_is_outside():
+def test_a_cut_names_the_edge_and_how_much_is_outside() -> None:
     plan = panned(0.0, 35.6, tower())
     finding = only(plan, "subject-cut")
     assert finding.level == "warn"
@@ -89,7 +105,7 @@ def test_a_cut_names_the_edge_and_how_much_is_outside():
     assert 0.02 < finding.value < 0.9
 
 
-def test_the_fix_of_a_cut_was_tried():
+def test_the_fix_of_a_cut_was_tried() -> None:
     plan = panned(10.0, 35.6, tower())
     finding = only(plan, "subject-cut")
     end = float(finding.fix.split("End the pan at ")[1].split("°")[0])
@@ -97,23 +113,22 @@ def test_the_fix_of_a_cut_was_tried():
     assert not {"subject-cut", "subject-lost"} & set(found(mended))
     nearer = panned(10.0, end + 3.0, tower())  # and it is not much more than it takes, a little air included
     assert (
-        "subject-cut" in found(nearer)
-        or review_topic(nearer, compute_frames(nearer))[1]["weakest_score"] < 0.9
+        "subject-cut" in found(nearer) or review_topic(nearer, compute_frames(nearer))[1].weakest_score < 0.9
     )
 
 
-def test_a_subject_beyond_the_frame_throughout_is_lost_throughout():
+def test_a_subject_beyond_the_frame_throughout_is_lost_throughout() -> None:
     finding = only(panned(60.0, 70.0, tower()), "subject-lost")
     assert finding.frames == (1, 400)
     assert finding.level == "stop"
 
 
-def test_a_subject_behind_the_camera_is_lost():
+def test_a_subject_behind_the_camera_is_lost() -> None:
     finding = only(panned(0.0, 5.0, tower(y=-60.0)), "subject-lost")
     assert "behind the camera" in finding.message
 
 
-def test_a_subject_larger_than_the_frame_is_said_and_not_blamed():
+def test_a_subject_larger_than_the_frame_is_said_and_not_blamed() -> None:
     wall = box("tower", 0.0, 10.0, (60.0, 1.0, 3.0), role="subject")
     codes = found(panned(0.0, 4.0, wall))
     assert codes["subject-large"][0].level == "note"
@@ -123,7 +138,7 @@ def test_a_subject_larger_than_the_frame_is_said_and_not_blamed():
 # ---------------------------------------------------------------- hidden
 
 
-def test_a_post_that_crosses_the_subject_is_reported_for_its_frames():
+def test_a_post_that_crosses_the_subject_is_reported_for_its_frames() -> None:
     # the post's front side, 1.9 m off with its middle 1 m along, against the tower's front, 58.5 m off and 3
     # m wide: it covers a tenth of it from where its shadow's edge is a tenth in
     plan = slid(0.0, 2.0, tower(), post("lamp", 1.0, 2.0, 0.2, 3.0), origin_m=(0.0, 0.0, 1.5))
@@ -138,14 +153,14 @@ def test_a_post_that_crosses_the_subject_is_reported_for_its_frames():
     assert "lamp" in finding.blocks
 
 
-def test_a_thin_post_that_covers_a_part_is_no_stop():
+def test_a_thin_post_that_covers_a_part_is_no_stop() -> None:
     plan = slid(0.0, 2.0, tower(), post("rope", 1.0, 2.0, 0.02, 3.0))
     finding = only(plan, "subject-hidden")
     assert finding.level in ("note", "warn")
     assert 0.1 < finding.value < 0.5
 
 
-def test_a_hidden_subject_gets_a_fix_that_was_tried():
+def test_a_hidden_subject_gets_a_fix_that_was_tried() -> None:
     plan = slid(0.2, 1.2, tower(), post("lamp", 0.3, 2.0, 0.2, 3.0), bollard(1.5))
     finding = only(plan, "subject-hidden")
     assert finding.fix.startswith("Start the slide at")
@@ -157,7 +172,7 @@ def test_a_hidden_subject_gets_a_fix_that_was_tried():
 # ---------------------------------------------------------------- reveal
 
 
-def revealing(start_m, end_m, by=0.6, **changes):
+def revealing(start_m: float, end_m: float, by: float = 0.6, **changes: Any) -> Plan:
     wall = box("wall", -1.2, 2.0, (2.0, 0.3, 2.6), role="foreground")
     return slid(
         start_m,
@@ -169,14 +184,14 @@ def revealing(start_m, end_m, by=0.6, **changes):
     )
 
 
-def test_a_reveal_in_time_is_fine():
+def test_a_reveal_in_time_is_fine() -> None:
     # the wall's right side is at −0.2 m: from −1 m on the rail (0) it hides the tower, from 1 m (2) it
     # doesn't
     plan = revealing(0.0, 1.8, origin_m=(-1.0, 0.0, 1.5))
     assert not {"reveal-late", "reveal-early", "subject-hidden", "subject-lost"} & set(found(plan))
 
 
-def test_a_late_reveal_says_when_and_what_was_asked():
+def test_a_late_reveal_says_when_and_what_was_asked() -> None:
     plan = revealing(0.0, 1.0, by=0.3, origin_m=(-1.0, 0.0, 1.5))
     finding = only(plan, "reveal-late")
     assert finding.level == "stop"
@@ -186,24 +201,24 @@ def test_a_late_reveal_says_when_and_what_was_asked():
     assert "“wall”" in finding.message
 
 
-def test_a_subject_that_never_shows_is_never_revealed():
+def test_a_subject_that_never_shows_is_never_revealed() -> None:
     finding = only(revealing(0.0, 0.3, origin_m=(-1.0, 0.0, 1.5)), "reveal-late")
     assert "never revealed" in finding.message
 
 
-def test_a_reveal_from_outside_the_frame_counts_too():
+def test_a_reveal_from_outside_the_frame_counts_too() -> None:
     composition = Composition(style="reveal", subject="tower", reveal_by=0.6)
     assert not {"reveal-late", "reveal-early"} & set(
         found(panned(60.0, 5.0, tower(), composition=composition))
     )
 
 
-def test_showing_from_the_start_reveals_nothing():
+def test_showing_from_the_start_reveals_nothing() -> None:
     finding = only(revealing(1.2, 1.9, origin_m=(-1.0, 0.0, 1.5)), "reveal-early")
     assert finding.level == "warn"
 
 
-def test_what_is_revealed_must_not_be_hidden_again():
+def test_what_is_revealed_must_not_be_hidden_again() -> None:
     plan = revealing(0.0, 1.8, origin_m=(-1.0, 0.0, 1.5))
     again = attrs.evolve(
         plan, blocks=(*plan.blocks, box("kiosk", 1.2, 2.0, (0.9, 0.3, 2.6), role="foreground"))
@@ -213,17 +228,17 @@ def test_what_is_revealed_must_not_be_hidden_again():
     assert "“kiosk”" in finding.message
 
 
-def test_hidden_frames_before_the_reveal_are_no_fault():
+def test_hidden_frames_before_the_reveal_are_no_fault() -> None:
     plan = revealing(0.0, 1.8, origin_m=(-1.0, 0.0, 1.5))
     _, summary = review_topic(plan, compute_frames(plan))
-    assert summary["weakest_score"] > 0.5
-    assert summary["subject_visible_share_min"] > 0.9
+    assert summary.weakest_score > 0.5
+    assert summary.subject_visible_share_min > 0.9
 
 
 # ---------------------------------------------------------------- foreground and background
 
 
-def test_a_slide_past_nothing_misses_a_foreground():
+def test_a_slide_past_nothing_misses_a_foreground() -> None:
     # common practice, no source
     codes = found(slid(0.0, 1.5, tower(), box("town", 60.0, 300.0, (50, 20, 20))))
     finding = codes["foreground-missing"][0]
@@ -234,20 +249,20 @@ def test_a_slide_past_nothing_misses_a_foreground():
     assert codes["background-static"][0].level == "warn"
 
 
-def test_a_foreground_a_metre_away_is_enough():
+def test_a_foreground_a_metre_away_is_enough() -> None:
     # common practice, no source; what is far then looks still, which is only said
     codes = found(slid(0.5, 1.5, tower(x=15.0), bollard(), box("town", 60.0, 300.0, (50, 20, 20))))
     assert "foreground-missing" not in codes
     assert codes["background-static"][0].level == "note"
 
 
-def test_a_pan_alone_needs_no_foreground():
+def test_a_pan_alone_needs_no_foreground() -> None:
     # common practice, no source
     codes = found(panned(-5.0, 10.0, tower()))
     assert not {"foreground-missing", "background-static"} & set(codes)
 
 
-def test_a_pan_off_the_pupil_is_no_slide():
+def test_a_pan_off_the_pupil_is_no_slide() -> None:
     plan = panned(-5.0, 10.0, tower())
     swung = attrs.evolve(plan, rig=attrs.evolve(plan.rig, pupil_offset_m=0.2))
     assert not {"foreground-missing", "background-static"} & set(found(swung))
@@ -256,7 +271,7 @@ def test_a_pan_off_the_pupil_is_no_slide():
 # ---------------------------------------------------------------- merging, horizon, camera
 
 
-def test_an_outline_that_runs_into_the_subject_s_is_reported():
+def test_an_outline_that_runs_into_the_subject_s_is_reported() -> None:
     edge = 1.5 / 58.5 * 100.0
     house = box("house", edge + 10.0, 95.0, (20.0, 10.0, 16.0))
     finding = only(panned(-5.0, -4.0, tower(), house), "subject-merging")
@@ -264,14 +279,14 @@ def test_an_outline_that_runs_into_the_subject_s_is_reported():
     assert "house" in finding.blocks
 
 
-def test_a_horizon_through_the_middle_is_noted():
+def test_a_horizon_through_the_middle_is_noted() -> None:
     poses = (Pose(at=0.0, pan_deg=0.0, tilt_deg=0.0), Pose(at=1.0, pan_deg=5.0, tilt_deg=0.0))
     plan = place(tower(), poses=poses, composition=TOWER)
     assert only(plan, "horizon-middle").level == "note"
     assert "horizon-middle" not in found(panned(-5.0, 5.0, tower()))
 
 
-def test_a_camera_inside_a_block_stops():
+def test_a_camera_inside_a_block_stops() -> None:
     finding = only(panned(0.0, 5.0, tower(), box("hut", 0, 0, (3, 3, 3))), "camera-inside")
     assert finding.level == "stop"
     assert "“hut”" in finding.message
@@ -280,30 +295,30 @@ def test_a_camera_inside_a_block_stops():
 # ---------------------------------------------------------------- plans that say little
 
 
-def test_a_plan_without_blocks_says_what_is_missing():
+def test_a_plan_without_blocks_says_what_is_missing() -> None:
     codes = found(place(frames=10))
     assert set(codes) == {"no-blocks"}
     assert codes["no-blocks"][0].level == "note"
 
 
-def test_a_plan_without_a_subject_says_so():
+def test_a_plan_without_a_subject_says_so() -> None:
     plan = place(box("house", 0, 30, (6, 6, 6)), frames=10)
     assert only(plan, "no-subject").level == "note"
 
 
-def test_a_misspelt_subject_names_the_nearest():
+def test_a_misspelt_subject_names_the_nearest() -> None:
     plan = panned(-5.0, 5.0, tower(), composition=Composition(subject="towr"))
     finding = only(plan, "subject-unknown")
     assert finding.level == "warn"
     assert "“tower”" in finding.fix
 
 
-def test_a_subject_like_no_name_is_taken_for_the_block_with_that_role():
+def test_a_subject_like_no_name_is_taken_for_the_block_with_that_role() -> None:
     plan = panned(-5.0, 5.0, tower(), composition=Composition(subject="queen of hearts"))
     assert only(plan, "subject-unknown").fix == "Did you mean “tower”?"
 
 
-def test_a_single_frame_is_reviewed():
+def test_a_single_frame_is_reviewed() -> None:
     codes = found(
         attrs.evolve(panned(0.0, 5.0, tower()), shoot=attrs.evolve(panned(0, 5, tower()).shoot, frames=1))
     )
@@ -313,13 +328,13 @@ def test_a_single_frame_is_reviewed():
 # ---------------------------------------------------------------- the whole review
 
 
-def test_the_examples_have_no_stop_of_the_picture(example_plan):
+def test_the_examples_have_no_stop_of_the_picture(example_plan: Plan) -> None:
     findings, summary = review_topic(example_plan, compute_frames(example_plan))
     assert [f.code for f in findings if f.level == "stop"] == []
-    assert summary["weakest_score"] > 0.7
+    assert summary.weakest_score > 0.7
 
 
-def test_each_classic_mistake_is_named_and_nothing_else_stops(project_root):
+def test_each_classic_mistake_is_named_and_nothing_else_stops(project_root: Path) -> None:
     # the planted faults: whole rail, nothing near, too fast, night too long, interval too short
     plan = load_plan(project_root / "example_scenes" / "classic_mistakes.plan.json")
     report = review(plan, compute_frames(plan))
@@ -336,15 +351,15 @@ def test_each_classic_mistake_is_named_and_nothing_else_stops(project_root):
     assert {f.code for f in report.findings if f.level == "stop"} <= planted
 
 
-def test_the_summary_speaks_of_near_and_far():
+def test_the_summary_speaks_of_near_and_far() -> None:
     _, summary = review_topic(*(lambda p: (p, compute_frames(p)))(slid(0.5, 1.5, tower(x=15.0), bollard())))
-    assert summary["near_shift_percent"] > 15.0
-    assert summary["separation_percent"] > 15.0
-    assert summary["still_beyond_m"] == pytest.approx(2560.0 / 38.4, rel=0.01)
-    assert summary["weakest_frame"] >= 1
+    assert summary.near_shift_percent > 15.0
+    assert summary.separation_percent > 15.0
+    assert summary.still_beyond_m == pytest.approx(2560.0 / 38.4, rel=0.01)
+    assert summary.weakest_frame >= 1
 
 
-def test_a_fixed_head_is_reviewed():
+def test_a_fixed_head_is_reviewed() -> None:
     plan = place(tower(), bollard(), pan=None, tilt=None, composition=TOWER, frames=20)
     still = attrs.evolve(
         plan, move=attrs.evolve(plan.move, poses=(Pose(at=0.0, slide_m=0.2), Pose(at=1.0, slide_m=0.9)))
@@ -356,7 +371,7 @@ def test_a_fixed_head_is_reviewed():
 # ---------------------------------------------------------------- what finding a change may cost
 
 
-def crowd():
+def crowd() -> Plan:
     """A row of towers behind a thicket, hidden in part wherever the rail goes."""
     rng = np.random.default_rng(7)
     towers = [box(f"part {i}", 1.6 * i, 60.0, (1.5, 3.0, 4.0 + i % 9), role="subject") for i in range(16)]
@@ -367,14 +382,14 @@ def crowd():
     return slid(0.2, 1.8, tower(-2.0), *towers, *thicket, frames=480)
 
 
-def spent(monkeypatch, plan):
+def spent(monkeypatch: pytest.MonkeyPatch, plan: Plan) -> tuple[list[int], list[str]]:
     """What each trial of one review costs, in rays tried against a piece of a block and the like; and the
     fixes.
     """
     costs = []
     spend = pose_repair.Budget.spend
 
-    def counted(budget, seen):
+    def counted(budget: Budget, seen: BlockVisibility) -> int:
         costs.append(spend(budget, seen))
         return costs[-1]
 
@@ -384,7 +399,9 @@ def spent(monkeypatch, plan):
     return costs, [finding.fix for finding in findings]
 
 
-def test_a_crowded_plan_that_fails_costs_no_more_work_than_the_review_allows(monkeypatch):
+def test_a_crowded_plan_that_fails_costs_no_more_work_than_the_review_allows(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     plan = crowd()
     monkeypatch.setattr(review_picture, "QUICK_TRIES", 400)
     for allowed in (review_picture.QUICK_WORK, 100_000):
@@ -398,7 +415,7 @@ def test_a_crowded_plan_that_fails_costs_no_more_work_than_the_review_allows(mon
     assert spent(monkeypatch, plan) == (costs, fixes)
 
 
-def test_the_pan_is_ended_on_the_subject_however_far_past_it_goes():
+def test_the_pan_is_ended_on_the_subject_however_far_past_it_goes() -> None:
     for end_deg in (65.0, 75.0, 110.0):
         plan = panned(10.0, end_deg, tower(15.0))
         change = only(plan, "subject-lost").fix

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from html.parser import HTMLParser
 from typing import Any, NamedTuple
 
+import attrs
 import numpy as np
 import pytest
 
@@ -258,7 +259,13 @@ def test_words_of_the_plan_are_shown_as_they_are_written() -> None:
 
 def test_the_strip_shows_first_event_weakest_and_last() -> None:
     frames = compute_frames(plan())
-    report = Review(title="", summary={"weakest_frame": 77}, findings=())
+    reviewed = review(plan(), frames)
+
+    def weakest_at(frame: int) -> Review:
+        picture = attrs.evolve(reviewed.summary.picture, weakest_frame=frame)
+        return attrs.evolve(reviewed, summary=attrs.evolve(reviewed.summary, picture=picture))
+
+    report = weakest_at(77)
     assert [(shown.label, shown.frame) for shown in strip_frames(frames, report)] == [
         ("first", 1),
         ("weakest picture", 77),
@@ -267,8 +274,7 @@ def test_the_strip_shows_first_event_weakest_and_last() -> None:
     ]
     assert len(strip_frames(frames, None)) == 4
     assert [shown.frame for shown in strip_frames(compute_frames(plan(shoot__frames=1)), None)] == [1]
-    same = Review(title="", summary={"weakest_frame": 360}, findings=())
-    assert "weakest picture, last" in [shown.label for shown in strip_frames(frames, same)]
+    assert "weakest picture, last" in [shown.label for shown in strip_frames(frames, weakest_at(360))]
 
 
 def test_pictures_of_the_draft_clip_stand_where_there_are_some() -> None:
@@ -308,7 +314,8 @@ def test_a_town_of_a_thousand_houses_stays_a_page() -> None:
     ]
     here = plan(blocks=[*document()["blocks"], *town])
     frames = compute_frames(here)
-    text = sheet_html(here, frames, Review(title=""))
+    report = attrs.evolve(review(plan(), compute_frames(plan())), findings=())
+    text = sheet_html(here, frames, report)
     assert len(text) < 3_000_000
 
 
@@ -451,7 +458,7 @@ def test_findings_come_in_their_order_and_whole() -> None:
     )
     here = plan()
     frames = compute_frames(here)
-    page = Page(sheet_html(here, frames, Review(title="", findings=findings)))
+    page = Page(sheet_html(here, frames, attrs.evolve(review(here, frames), findings=findings)))
     places = [page.text.index(f"Message {k}:") for k in range(len(findings))]
     assert places == sorted(places)
     assert "more on the phone" in page.text

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import Any
 
 import attrs
 import numpy as np
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 from planner_core import compute_frames
 from planner_core.evening.balance import sun_times_utc_s
 from planner_core.evening.sunlight import OPEN, blocks_in_the_way, subject_spot, sun_day, sunlight
+from planner_core.plan.model import Plan
 from planner_core.rig import geometry
 from planner_core.time import ephemeris
 from tests.two_towers import plan
@@ -21,16 +23,21 @@ DATE = dt.date(2027, 3, 14)
 EYE = (0.0, 0.0, 1.0)
 
 
-def box(name, centre_m, size_m, role="background"):
+def box(
+    name: str,
+    centre_m: tuple[float, float, float],
+    size_m: tuple[float, float, float],
+    role: str = "background",
+) -> dict[str, Any]:
     return {"name": name, "role": role, "shape": "box", "centre_m": list(centre_m), "size_m": list(size_m)}
 
 
-def place(*blocks, **changes):
+def place(*blocks: dict[str, Any], **changes: Any) -> Plan:
     """The evening with +Y to the west, and these blocks alone."""
     return plan(site__scene_north_deg=270.0, blocks=list(blocks), composition=None, **changes)
 
 
-def limb_sinks_below(altitude_deg):
+def limb_sinks_below(altitude_deg: float) -> float:
     """When the sun's upper limb, lifted by the air, sinks below an altitude: from the ephemeris alone."""
     noon = sun_times_utc_s(place(), "solar_noon", DATE)[0]
     utc_s = noon + np.arange(0.0, 43200.0)
@@ -48,7 +55,7 @@ def test_in_open_country_the_sun_comes_and_goes_by_the_almanac() -> None:
 
 @settings(max_examples=25)
 @given(st.floats(1.0, 25.0), st.floats(50.0, 3000.0))
-def test_a_long_wall_to_the_west_takes_the_sun_at_its_own_altitude(altitude, distance) -> None:
+def test_a_long_wall_to_the_west_takes_the_sun_at_its_own_altitude(altitude: float, distance: float) -> None:
     height = EYE[2] + distance * np.tan(np.radians(altitude))
     # so long and straight a wall is as high as that only where it is nearest, due west
     wall = place(
@@ -132,7 +139,7 @@ def test_the_nearest_block_is_the_one_in_the_way() -> None:
 
 @settings(max_examples=30)
 @given(st.floats(0, 360), st.floats(1, 80), st.integers(0, 2**32 - 1))
-def test_leaving_out_blocks_off_the_way_changes_nothing(bearing, altitude, seed) -> None:
+def test_leaving_out_blocks_off_the_way_changes_nothing(bearing: float, altitude: float, seed: int) -> None:
     random = np.random.default_rng(seed)
     blocks = [
         box(f"b{i}", (x, y, h / 2), (w, d, h))

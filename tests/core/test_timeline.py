@@ -1,14 +1,17 @@
 """When each frame is taken."""
 
+from __future__ import annotations
+
 import datetime as dt
 import zoneinfo
+from typing import Any
 
 import attrs
 import numpy as np
 import pytest
 
 from planner_core import PlanError
-from planner_core.plan.model import ANCHOR_EVENTS, Anchor
+from planner_core.plan.model import ANCHOR_EVENTS, Anchor, Plan
 from planner_core.plan.timeline import (
     anchor_utc_s,
     clock,
@@ -21,17 +24,17 @@ from planner_core.plan.timeline import (
 )
 
 
-def with_shoot(plan, **changes):
+def with_shoot(plan: Plan, **changes: Any) -> Plan:
     return attrs.evolve(plan, shoot=attrs.evolve(plan.shoot, **changes))
 
 
-def test_frames_follow_each_other_by_the_interval(harbour) -> None:
+def test_frames_follow_each_other_by_the_interval(harbour: Plan) -> None:
     times = frame_times_utc_s(harbour)
     assert len(times) == harbour.shoot.frames
     assert np.allclose(np.diff(times), harbour.shoot.interval_s)
 
 
-def test_the_middle_of_an_anchored_move_falls_at_sunset(harbour) -> None:
+def test_the_middle_of_an_anchored_move_falls_at_sunset(harbour: Plan) -> None:
     # common practice, no source: reach about half of the move when the sun sets
     times = frame_times_utc_s(harbour)
     middle = (times[0] + times[-1]) / 2
@@ -39,7 +42,7 @@ def test_the_middle_of_an_anchored_move_falls_at_sunset(harbour) -> None:
 
 
 @pytest.mark.parametrize("event", ANCHOR_EVENTS)
-def test_any_event_can_be_pinned_anywhere_in_the_move(harbour, event) -> None:
+def test_any_event_can_be_pinned_anywhere_in_the_move(harbour: Plan, event: str) -> None:
     anchor = Anchor(event=event, date=dt.date(2027, 3, 14), at=0.25)
     plan = with_shoot(harbour, anchor=anchor)
     pinned = start_utc_s(plan) + 0.25 * plan.duration_s
@@ -47,7 +50,7 @@ def test_any_event_can_be_pinned_anywhere_in_the_move(harbour, event) -> None:
     assert local_datetime(pinned, plan.zone).date() == anchor.date
 
 
-def test_a_local_start_is_taken_in_the_zone_of_the_site(harbour) -> None:
+def test_a_local_start_is_taken_in_the_zone_of_the_site(harbour: Plan) -> None:
     plan = with_shoot(harbour, anchor=None, start=dt.datetime(2027, 7, 1, 21, 0))
     assert start_utc_s(plan) == dt.datetime(2027, 7, 1, 19, 0, tzinfo=dt.UTC).timestamp()
 
@@ -63,7 +66,7 @@ def test_an_offset_that_the_zone_does_not_have_is_refused() -> None:
         local_to_utc_s(dt.datetime.fromisoformat("2027-07-01T21:00:00+01:00"), zone, "shoot.start")
 
 
-def test_a_polar_night_leaves_the_plan_without_times(harbour) -> None:
+def test_a_polar_night_leaves_the_plan_without_times(harbour: Plan) -> None:
     site = attrs.evolve(harbour.site, latitude_deg=78.2, longitude_deg=15.6, timezone="Arctic/Longyearbyen")
     anchor = Anchor(event="sunset", date=dt.date(2027, 12, 21))
     plan = attrs.evolve(with_shoot(harbour, anchor=anchor), site=site)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.typing import ArrayLike
@@ -13,7 +15,13 @@ from planner_core.rig import geometry
 from tests.places import box, place, post
 
 
-def look(plan, bearing_deg, altitude_deg, origin=(0.0, 0.0, 1.5), **options):
+def look(
+    plan: Plan,
+    bearing_deg: float,
+    altitude_deg: float,
+    origin: tuple[float, float, float] = (0.0, 0.0, 1.5),
+    **options: Any,
+) -> tuple[float, int]:
     distance, met = visibility.first_hits(
         plan, origin, geometry.direction(bearing_deg, altitude_deg, 0.0), **options
     )
@@ -95,7 +103,7 @@ def test_arrays_of_rays_keep_their_shape() -> None:
 
 
 @pytest.mark.parametrize("count", [89, 144, 610])
-def test_a_lattice_gives_every_place_a_column_and_a_row_of_its_own(count) -> None:
+def test_a_lattice_gives_every_place_a_column_and_a_row_of_its_own(count: int) -> None:
     places = visibility.lattice(count)
     for axis in (0, 1):
         steps = np.diff(np.sort(places[:, axis]))

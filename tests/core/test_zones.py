@@ -1,5 +1,7 @@
 """Which zone was meant, and whether a clock fits a place."""
 
+from __future__ import annotations
+
 import zoneinfo
 
 import pytest
@@ -17,7 +19,7 @@ from planner_core.plan.zones import meant_zone, nearest_zone, off_the_sun_h
         ("UTC+2", " (Europe/Berlin lies nearest to the site)"),
     ],
 )
-def test_a_zone_that_is_none_is_answered_with_one_that_is(written, meant) -> None:
+def test_a_zone_that_is_none_is_answered_with_one_that_is(written: str, meant: str) -> None:
     assert meant_zone(written, 52.5, 13.4) == meant
 
 
@@ -36,7 +38,9 @@ def test_an_abbreviation_without_a_place_gets_no_guess() -> None:
         (40.7, -74.0, "America/New_York"),
     ],
 )
-def test_the_nearest_zone_is_that_of_the_nearest_main_city(latitude_deg, longitude_deg, zone) -> None:
+def test_the_nearest_zone_is_that_of_the_nearest_main_city(
+    latitude_deg: float, longitude_deg: float, zone: str
+) -> None:
     # the time zone database, zone.tab
     assert nearest_zone(latitude_deg, longitude_deg) == zone
     zoneinfo.ZoneInfo(zone)

@@ -23,13 +23,13 @@ def test_angles_between_directions_are_those_on_the_sky() -> None:
     ) == pytest.approx(np.degrees(np.arccos(np.sin(np.radians(89.0)) ** 2)))
 
 
-def test_a_section_that_is_none_is_named(capsys) -> None:
+def test_a_section_that_is_none_is_named(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit):
         benchmark.main(["nonsense"])
     assert "nonsense is no section; there are sky" in capsys.readouterr().err
 
 
-def test_the_sky_is_measured_with_its_accuracy(monkeypatch) -> None:
+def test_the_sky_is_measured_with_its_accuracy(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(benchmark, "best_s", lambda *tasks: [0.5, 1.0])
     lines = list(benchmark.sky())
     assert "ratio 0.50" in lines[0]

@@ -1,5 +1,7 @@
 """The command line as it is typed: exit codes, one line for what is wrong, nothing half-written."""
 
+from __future__ import annotations
+
 import json
 import os
 import subprocess
@@ -12,11 +14,13 @@ from tools.duskrail import main
 
 
 @pytest.fixture
-def plan_path(project_root):
+def plan_path(project_root: Path) -> str:
     return str(project_root / "example_scenes" / "harbour_light.plan.json")
 
 
-def test_check_says_its_findings_and_exits_by_the_gravest(plan_path, capsys) -> None:
+def test_check_says_its_findings_and_exits_by_the_gravest(
+    plan_path: str, capsys: pytest.CaptureFixture[str]
+) -> None:
     code = main(["check", plan_path, "--json"])
     report = json.loads(capsys.readouterr().out)
     assert report["title"] == "Harbour light"
@@ -26,12 +30,14 @@ def test_check_says_its_findings_and_exits_by_the_gravest(plan_path, capsys) -> 
         assert set(finding) == keys
 
 
-def test_check_in_words_names_the_plan(plan_path, capsys) -> None:
+def test_check_in_words_names_the_plan(plan_path: str, capsys: pytest.CaptureFixture[str]) -> None:
     main(["check", plan_path])
     assert capsys.readouterr().out.startswith("Harbour light")
 
 
-def test_frames_go_to_standard_output_or_to_a_file(plan_path, capsys, tmp_path) -> None:
+def test_frames_go_to_standard_output_or_to_a_file(
+    plan_path: str, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
     assert main(["frames", plan_path]) == 0
     printed = capsys.readouterr().out
     assert main(["frames", plan_path, "-o", str(tmp_path / "f.csv")]) == 0
@@ -56,7 +62,9 @@ def test_frames_go_to_standard_output_or_to_a_file(plan_path, capsys, tmp_path) 
         [],
     ],
 )
-def test_what_cannot_be_used_is_one_line_and_exit_2(words, capsys, tmp_path, monkeypatch) -> None:
+def test_what_cannot_be_used_is_one_line_and_exit_2(
+    words: list[str], capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.chdir(tmp_path)
     assert main(words) == 2
     captured = capsys.readouterr()
@@ -66,7 +74,9 @@ def test_what_cannot_be_used_is_one_line_and_exit_2(words, capsys, tmp_path, mon
     assert list(tmp_path.iterdir()) == []
 
 
-def test_an_output_folder_that_is_missing_is_named(plan_path, tmp_path, capsys) -> None:
+def test_an_output_folder_that_is_missing_is_named(
+    plan_path: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main(["frames", plan_path, "-o", str(tmp_path / "none" / "f.csv")]) == 2
     assert "none" in capsys.readouterr().err
 
@@ -81,7 +91,12 @@ def test_an_output_folder_that_is_missing_is_named(plan_path, tmp_path, capsys) 
     ],
 )
 def test_a_name_that_promises_another_kind_of_file_is_refused(
-    words, says, plan_path, capsys, tmp_path, monkeypatch
+    words: list[str],
+    says: str,
+    plan_path: str,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.chdir(tmp_path)
     assert main(["preview", plan_path, *words]) == 2
@@ -89,7 +104,7 @@ def test_a_name_that_promises_another_kind_of_file_is_refused(
     assert list(tmp_path.iterdir()) == []
 
 
-def test_it_runs_as_a_script(project_root, plan_path) -> None:
+def test_it_runs_as_a_script(project_root: Path, plan_path: str) -> None:
     script = str(project_root / "tools" / "duskrail.py")
     done = subprocess.run(
         [sys.executable, script, "check", plan_path, "--json"], capture_output=True, text=True
@@ -102,7 +117,9 @@ def test_it_runs_as_a_script(project_root, plan_path) -> None:
 
 
 @pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
-def test_a_terminal_that_lacks_characters_gets_the_rest(project_root, plan_path, tmp_path, encoding) -> None:
+def test_a_terminal_that_lacks_characters_gets_the_rest(
+    project_root: Path, plan_path: str, tmp_path: Path, encoding: str
+) -> None:
     document = json.loads(Path(plan_path).read_text(encoding="utf-8")) | {"title": "“Łódź” 🌅"}
     path = tmp_path / "title.plan.json"
     path.write_text(json.dumps(document), encoding="utf-8")
@@ -115,7 +132,9 @@ def test_a_terminal_that_lacks_characters_gets_the_rest(project_root, plan_path,
     assert json.loads(done.stdout.decode(encoding))["title"] == "“Łódź” 🌅"
 
 
-def test_a_clip_fitted_with_its_balance_leaves_time_for_the_night(plan_path, capsys, tmp_path) -> None:
+def test_a_clip_fitted_with_its_balance_leaves_time_for_the_night(
+    plan_path: str, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
     document = json.loads(Path(plan_path).read_text(encoding="utf-8"))
     document["shoot"] = {"frames": 200, "interval_s": 20.0, "write_s": 1.0, "start": "2027-03-14T14:00:00"}
     document["exposure"] |= {"f_number": 11.0, "artificial_ev100": 1.0}

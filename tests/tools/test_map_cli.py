@@ -1,6 +1,9 @@
 """Footprints, horizons and dates from the command line."""
 
+from __future__ import annotations
+
 import json
+from pathlib import Path
 
 import pytest
 
@@ -9,11 +12,13 @@ from tools.duskrail import main
 
 
 @pytest.fixture
-def plan_path(project_root):
+def plan_path(project_root: Path) -> str:
     return str(project_root / "example_scenes" / "harbour_light.plan.json")
 
 
-def test_a_building_from_a_map_stands_in_the_new_plan(plan_path, tmp_path, capsys) -> None:
+def test_a_building_from_a_map_stands_in_the_new_plan(
+    plan_path: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     plan = load_plan(plan_path)
     lon, lat = plan.site.longitude_deg - 0.002, plan.site.latitude_deg
     ring = [[lon, lat], [lon + 0.0003, lat], [lon + 0.0003, lat + 0.0002], [lon, lat + 0.0002], [lon, lat]]
@@ -30,7 +35,7 @@ def test_a_building_from_a_map_stands_in_the_new_plan(plan_path, tmp_path, capsy
     assert "Written to" in capsys.readouterr().out
 
 
-def test_a_horizon_profile_becomes_a_ridge(plan_path, tmp_path) -> None:
+def test_a_horizon_profile_becomes_a_ridge(plan_path: str, tmp_path: Path) -> None:
     source = tmp_path / "west.csv"
     source.write_text("bearing,altitude\n240,2.5\n270,1.0\n300,3\n", encoding="utf-8")
     new = tmp_path / "new.plan.json"
@@ -43,7 +48,9 @@ def test_a_horizon_profile_becomes_a_ridge(plan_path, tmp_path) -> None:
     )
 
 
-def test_a_map_that_is_none_leaves_nothing_behind(plan_path, tmp_path, capsys) -> None:
+def test_a_map_that_is_none_leaves_nothing_behind(
+    plan_path: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     source = tmp_path / "map.geojson"
     source.write_text('{"type": "FeatureCollection"}', encoding="utf-8")
     assert main(["blocks", str(source), plan_path, "-o", str(tmp_path / "new.plan.json")]) == 2
@@ -51,13 +58,15 @@ def test_a_map_that_is_none_leaves_nothing_behind(plan_path, tmp_path, capsys) -
     assert not (tmp_path / "new.plan.json").exists()
 
 
-def test_dates_are_said_and_written(plan_path, tmp_path, capsys) -> None:
+def test_dates_are_said_and_written(
+    plan_path: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     out = tmp_path / "dates.csv"
     assert main(["dates", plan_path, "--from", "2027-03-01", "--to", "2027-03-31", "-o", str(out)]) == 0
     assert "sun" in capsys.readouterr().out.lower()
     assert out.read_text(encoding="utf-8").count("\n") >= 62
 
 
-def test_dates_the_wrong_way_round_are_named(plan_path, capsys) -> None:
+def test_dates_the_wrong_way_round_are_named(plan_path: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["dates", plan_path, "--from", "2027-03-31", "--to", "2027-03-01"]) == 2
     assert "swap" in capsys.readouterr().err

@@ -1,25 +1,32 @@
 """The review as it is read in a terminal: findings first, then the plan in numbers."""
 
+from __future__ import annotations
+
 import datetime as dt
 import re
 
 import attrs
 
-from planner_core import Review, compute_frames, review
+from planner_core import Plan, Review, compute_frames, review
+from planner_core.plan.model import Anchor, Move
 from planner_core.plan.timeline import clock
 from tests.spoken import spoken
 from tools.report import finding_text, review_text
 
 
-def told(plan):
-    return review_text(review(plan, compute_frames(plan)))
+def reviewed(plan: Plan) -> Review:
+    return review(plan, compute_frames(plan))
 
 
-def test_every_finding_is_told_under_its_heading_with_its_code() -> None:
+def told(plan: Plan) -> str:
+    return review_text(reviewed(plan))
+
+
+def test_every_finding_is_told_under_its_heading_with_its_code(harbour: Plan) -> None:
     findings = tuple(
         spoken(f"Said {level}.", "Do this.", level=level, frames=(3, 9)) for level in ("stop", "warn", "note")
     )
-    text = review_text(Review(title="Evening", findings=findings))
+    text = review_text(attrs.evolve(reviewed(harbour), findings=findings))
     assert text.index("Must change (1)") < text.index("Look at (1)") < text.index("Good to know (1)")
     for finding in findings:
         assert f"Frames 3–9: {finding.message} Do this. [{finding.code}]" in text
@@ -30,25 +37,25 @@ def test_frames_are_not_said_twice() -> None:
     assert finding_text(finding).count("Frames 3–9") == 1
 
 
-def test_the_clock_in_the_text_is_the_frame_tables(harbour) -> None:
+def test_the_clock_in_the_text_is_the_frame_tables(harbour: Plan) -> None:
     frames = compute_frames(harbour)
     text = told(harbour)
     assert f"first frame {clock(frames.utc_s[0], harbour.zone)}" in text
     assert f"last {clock(frames.utc_s[-1], harbour.zone)}" in text
 
 
-def test_a_plan_without_exposure_blocks_or_composition_is_told_without_those_lines(harbour) -> None:
+def test_a_plan_without_exposure_blocks_or_composition_is_told_without_those_lines(harbour: Plan) -> None:
     bare = attrs.evolve(harbour, exposure=None, composition=None, blocks=())
     text = told(bare)
     assert "\n  exposure" not in text
     assert "\n  light" in text
 
 
-def test_a_plan_without_anything_to_say_says_so() -> None:
-    assert "Nothing to object to." in review_text(Review(title=""))
+def test_a_plan_without_anything_to_say_says_so(harbour: Plan) -> None:
+    assert "Nothing to object to." in review_text(attrs.evolve(reviewed(harbour), findings=()))
 
 
-def test_noon_is_told_without_powers_of_ten(harbour) -> None:
+def test_noon_is_told_without_powers_of_ten(harbour: Plan) -> None:
     start = dt.datetime(2027, 6, 21, 13, 0)
     noon = attrs.evolve(harbour, shoot=attrs.evolve(harbour.shoot, anchor=None, start=start))
     assert re.search(
@@ -56,7 +63,7 @@ def test_noon_is_told_without_powers_of_ten(harbour) -> None:
     )  # Circular 171: 60° is 102 940 lux
 
 
-def test_the_sun_s_line_is_there_for_a_still_shot_a_twilight_and_a_day_without_turn(harbour) -> None:
+def test_the_sun_s_line_is_there_for_a_still_shot_a_twilight_and_a_day_without_turn(harbour: Plan) -> None:
     still = attrs.evolve(
         harbour, rig=attrs.evolve(harbour.rig, slide=None, pan=None, tilt=None), move=first_pose(harbour)
     )
@@ -69,16 +76,16 @@ def test_the_sun_s_line_is_there_for_a_still_shot_a_twilight_and_a_day_without_t
     assert re.search(r"\n  sun +from \d+\.\d° to \d+\.\d°", told(anchored(harbour, noon)))
 
 
-def anchored(plan, anchor):
+def anchored(plan: Plan, anchor: Anchor) -> Plan:
     return attrs.evolve(plan, shoot=attrs.evolve(plan.shoot, anchor=anchor))
 
 
-def first_pose(plan):
+def first_pose(plan: Plan) -> Move:
     pose = attrs.evolve(plan.move.poses[0], slide_m=None)
     return attrs.evolve(plan.move, poses=(pose,))
 
 
-def test_a_shoot_over_midnight_names_the_other_day(harbour) -> None:
+def test_a_shoot_over_midnight_names_the_other_day(harbour: Plan) -> None:
     late = attrs.evolve(harbour.shoot, anchor=None, start=dt.datetime(2027, 6, 21, 23, 50))
     assert "Monday 21 June 2027: arrive" in told(attrs.evolve(harbour, shoot=late))
     assert "last Tuesday 0" in told(attrs.evolve(harbour, shoot=late))

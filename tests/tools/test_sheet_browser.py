@@ -12,9 +12,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import attrs
 import pytest
 
-from planner_core import Review, compute_frames, review
+from planner_core import compute_frames, review
 from planner_core.output.sheet.page import sheet_html
 from tests.spoken import spoken
 from tests.two_towers import document, plan
@@ -91,7 +92,9 @@ VARIANTS: dict[str, dict[str, Any]] = {
 def sheet(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
     here = plan(**VARIANTS[request.param])
     frames = compute_frames(here)
-    report = Review(title="", findings=MANY) if request.param == "everything" else review(here, frames)
+    report = review(here, frames)
+    if request.param == "everything":
+        report = attrs.evolve(report, findings=MANY)
     path = tmp_path_factory.mktemp("sheet") / "sheet.html"
     path.write_text(sheet_html(here, frames, report), encoding="utf-8")
     return path
