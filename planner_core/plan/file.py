@@ -65,7 +65,7 @@ _OMIT_IF_DEFAULT = {
 # Fields of older plans that decided nothing, with the numbers they took: still read, no longer written. A
 # place's height above the sea says nothing about its horizon: that lies lower by how far the eye stands above
 # the water or the plain that it sees, not above the sea.
-_NO_LONGER = {parts.Site: {"elevation_m": (-450.0, 9000.0)}}
+_NO_LONGER: dict[type, dict[str, tuple[float, float]]] = {parts.Site: {"elevation_m": (-450.0, 9000.0)}}
 # One function a step: MIGRATIONS[n] turns a version-n document into version n + 1.
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
 
