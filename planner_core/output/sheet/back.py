@@ -106,17 +106,16 @@ def _measured(row: Measured) -> str:
 def _sky(matter: Matter) -> Iterator[str]:
     shown = bearings(matter.frames, matter.event)
     bodies = [body for body in ("sun", "moon") if body == "sun" or any(r.up for r in shown if r.body == body)]
-    heads = ["<b>Sun and moon</b>"]
+    yield '<section><h2>Sun and moon</h2><div class="bodies">'
     for body in bodies:
-        heads += [f"{body}<br>bearing", "altitude", "across"]
-    rows = (
-        f'<tr><td class="words">{esc(when)}</td>'
-        + "".join(_sky_cells(matter, row) for row in shown if row.when == when and row.body in bodies)
-        + "</tr>"
-        for when in dict.fromkeys(row.when for row in shown)
-    )
-    yield "<section>"
-    yield from table("sky-table", heads, rows, words=(0,))
+        heads = ("", f"{body}<br>bearing", "altitude", "across")
+        rows = (
+            f'<tr><td class="words">{esc(row.when)}</td>{_sky_cells(matter, row)}</tr>'
+            for row in shown
+            if row.body == body
+        )
+        yield from table("sky-table", heads, rows, words=(0,))
+    yield "</div>"
     moon = float(matter.frames.moon_lit_fraction[len(matter.frames) // 2])
     note = f"Moon {moon:.0%} lit." if "moon" in bodies else "The moon stays below the horizon."
     note += (
