@@ -842,6 +842,8 @@ def prepare(groups: Sequence[str]) -> Environment:
         environment = ready_environment(groups)
         if "preview" in groups:
             check_blender_starts(environment)
+        if interrupts.came:  # Python had dropped it
+            raise KeyboardInterrupt
     except (CannotSetUp, OSError) as problem:
         if interrupts.came:
             raise KeyboardInterrupt from None

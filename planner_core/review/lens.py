@@ -17,7 +17,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from attrs import frozen
+from attrs import evolve, frozen
 from numpy.typing import NDArray
 
 from planner_core.frames import FrameTable
@@ -240,11 +240,13 @@ def nearest_depths_m(plan: Plan, frames: FrameTable) -> dict[int, float]:
 class _Advice:
     """Where to focus for all that should be sharp, and what comes of it.
 
-    kind is hyperfocal, on-subject, between, stop-down or not-both; from_m the nearest that is sharp then, and
-    to what the farthest, infinity or the subject. f_number is another than the plan's only for stop-down.
+    kind is hyperfocal, on-subject, between, stop-down or not-both; nearest_m how near something comes that
+    should be sharp, from_m the nearest that is sharp then, and to what the farthest, infinity or the subject.
+    f_number is another than the plan's only for stop-down.
     """
 
     kind: str
+    nearest_m: float
     focus_m: float
     from_m: float
     to: str
@@ -256,15 +258,15 @@ def _suggested_focus(plan: Plan, depths: dict[int, float], subjects: set[int]) -
     assert plan.exposure is not None
     camera, f_number, circle = plan.camera, plan.exposure.f_number, circle_of_confusion_mm(plan.camera)
     focal = camera.focal_length_mm
+    nearest = min(depths.values(), default=math.inf)
 
     def advice(kind: str, focus_m: float, from_m: float, to: str = "", stopped: float = f_number) -> _Advice:
-        return _Advice(kind=kind, focus_m=focus_m, from_m=from_m, to=to, f_number=stopped)
+        return _Advice(kind=kind, nearest_m=nearest, focus_m=focus_m, from_m=from_m, to=to, f_number=stopped)
 
     def sharp_from_m(focus_m: float) -> float:
         return float(depth_of_field_m(focus_m, focal, f_number, circle)[0])
 
     hyper = float(hyperfocal_m(focal, f_number, circle))
-    nearest = min(depths.values(), default=math.inf)
     subject = max((depths[i] for i in depths if i in subjects), default=math.inf)
     if hyper <= 2.0 * nearest:
         return advice("hyperfocal", hyper, sharp_from_m(hyper), "infinity")
@@ -299,7 +301,7 @@ def _soft(
     is_grave = blurs[worst] > grave
     near, far = sharp
     assert plan.exposure is not None
-    subject_first = _subject_first(plan) if is_subject and advice.kind == "stop-down" else None
+    subject_first = _subject_first(plan, advice) if is_subject and advice.kind == "stop-down" else None
     wanted = [advice] if subject_first is None else [subject_first, advice]
     return Finding(
         code="focus-depth",
@@ -311,7 +313,6 @@ def _soft(
             block=block_label(plan, worst),
             role="subject" if is_subject else "foreground",
             distance=(depths[worst], "m"),
-            nearest=(min(depths.values()), "m"),
             blur=(px, "px"),
             others=len(blurs) - 1,
             focus=(plan.camera.focus_distance_m, "m"),
@@ -319,6 +320,7 @@ def _soft(
             sharp_from=(near, "m"),
             sharp_to=(far if math.isfinite(far) else None, "m"),
             advice=advice.kind,
+            nearest=(advice.nearest_m, "m"),
             better_focus=(advice.focus_m, "m"),
             better_from=(advice.from_m, "m"),
             better_to=advice.to,
@@ -331,7 +333,7 @@ def _soft(
     )
 
 
-def _subject_first(plan: Plan) -> _Advice:
+def _subject_first(plan: Plan, advice: _Advice) -> _Advice:
     """Where one focus can't hold the foreground too: the hyperfocal distance, for the subject alone."""
     assert plan.exposure is not None
     focal, f_number, circle = (
@@ -341,7 +343,7 @@ def _subject_first(plan: Plan) -> _Advice:
     )
     hyper = float(hyperfocal_m(focal, f_number, circle))
     closest = float(depth_of_field_m(hyper, focal, f_number, circle)[0])
-    return _Advice(kind="hyperfocal", focus_m=hyper, from_m=closest, to="infinity", f_number=f_number)
+    return evolve(advice, kind="hyperfocal", focus_m=hyper, from_m=closest, to="infinity", f_number=f_number)
 
 
 def _refocused(plan: Plan, depths: dict[int, float], advice: _Advice) -> list[Remedy]:

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib.metadata
 import json
 import os
 import re
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import time
 import tomllib
 import zipfile
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -296,8 +299,7 @@ class SmallProject:
 
     def environ(self, **changes: str) -> dict[str, str]:
         kept = {key: value for key, value in os.environ.items() if key != "DUSKRAIL_PYTHON"}
-        kept.update(PIP_NO_INDEX="1", PIP_FIND_LINKS=str(self.wheels), **changes)
-        return kept
+        return {**kept, "PIP_NO_INDEX": "1", "PIP_FIND_LINKS": str(self.wheels), **changes}
 
     def run(self, *arguments: str, **environ: str) -> subprocess.CompletedProcess[str]:
         return subprocess.run(
@@ -534,23 +536,82 @@ def test_ctrl_c_reaches_the_verb_and_its_exit_code_comes_back(project: SmallProj
         assert verb.wait(timeout=20) == 5
 
 
-@posix_only
-def test_ctrl_c_during_the_set_up_is_taken_calmly(project: SmallProject) -> None:
-    shutil.rmtree(project.venv)
-    with subprocess.Popen(
-        project.command("other"),
-        env=project.environ(),
-        stderr=subprocess.PIPE,
-        text=True,
-        start_new_session=True,
-    ) as set_up:
-        assert set_up.stderr is not None
-        set_up.stderr.readline()
+@contextlib.contextmanager
+def interrupts_reach_children() -> Iterator[None]:
+    """Whoever runs the tests may have Ctrl C ignored (a job in the background): children would inherit it."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def ctrl_c(project: SmallProject, when: Callable[[], object], **environ: str) -> tuple[int, str]:
+    """Exit code and words of a set-up that gets Ctrl C, with all it has started, once `when` returns."""
+    with (
+        interrupts_reach_children(),
+        subprocess.Popen(
+            project.command("other"),
+            env=project.environ(**environ),
+            stderr=subprocess.PIPE,
+            text=True,
+            start_new_session=True,
+        ) as set_up,
+    ):
+        held = when()
         os.killpg(set_up.pid, signal.SIGINT)
-        said = set_up.stderr.read()
-        assert set_up.wait(timeout=20) == 130
-    assert "Stopped. The next run takes the set-up up again." in said
-    assert "Traceback" not in said
+        _, said = set_up.communicate(timeout=60)
+        del held  # a connection is answered no sooner
+        return set_up.returncode, said
+
+
+def is_calm(code: int, said: str) -> bool:
+    last = "Stopped. The next run takes the set-up up again."
+    return code == 130 and said.splitlines()[-1] == last and "Traceback" not in said
+
+
+@posix_only
+def test_ctrl_c_while_packages_are_fetched_is_taken_calmly(project: SmallProject) -> None:
+    shutil.rmtree(project.venv)
+    with socket.create_server(("127.0.0.1", 0)) as index:  # takes the question and never answers
+        index.settimeout(120)
+        address = f"http://127.0.0.1:{index.getsockname()[1]}/simple"
+        asked = {"PIP_NO_INDEX": "0", "PIP_INDEX_URL": address, "PIP_CONFIG_FILE": os.devnull}
+        assert is_calm(*ctrl_c(project, index.accept, **asked, PIP_FIND_LINKS="", NO_PROXY="127.0.0.1"))
+    assert project.run("other").stdout == "1.0 other\n"
+
+
+@posix_only
+def test_ctrl_c_while_the_environment_is_made_is_taken_calmly(project: SmallProject, tmp_path: Path) -> None:
+    shutil.rmtree(project.venv)
+    python, begun = tmp_path / "python", tmp_path / "begun"
+    os.mkfifo(begun)  # opening it waits for the other side
+    version = " ".join(map(str, sys.version_info[:3]))
+    python.write_text(
+        f'#!/bin/sh\ncase "$*" in *"-m venv"*) echo > "{begun}"; exec sleep 120 ;; esac\n'
+        f"printf '%s\\n' '{python}' '{version}' 1 64\n"
+    )
+    python.chmod(0o755)
+    assert is_calm(*ctrl_c(project, begun.read_text, DUSKRAIL_PYTHON=str(python)))
+    assert project.run("other").stdout == "1.0 other\n"
+
+
+@posix_only
+def test_an_interrupt_that_python_drops_stops_the_set_up_all_the_same(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    class Cleaner:
+        def __del__(self) -> None:
+            signal.raise_signal(signal.SIGINT)
+
+    def interrupted(_groups: object) -> bootstrap.Environment:
+        cleaner = Cleaner()
+        del cleaner  # Python reports an exception in here and goes on
+        return bootstrap.Environment(Path("made"))
+
+    monkeypatch.setattr(bootstrap, "ready_environment", interrupted)
+    with interrupts_reach_children():
+        assert bootstrap.main(["check"]) == bootstrap.EXIT_INTERRUPTED
 
 
 # --- the tests' own verbs -----------------------------------------------------------------------
