@@ -49,7 +49,8 @@ MOST_SPANS = 6
 PLACE_DECIMALS, ANGLE_DECIMALS = 7, 6
 # Fields of the plan file that no picture shows, or shows in the frame's own pose and settings
 UNSEEN_FIELDS = (
-    *("title", "reason", "notes", "composition", "site.name", "camera.raw_file_mb", "camera.headroom_stops"),
+    *("title", "reason", "notes", "composition", "site.name"),
+    *("camera.raw_file_mb", "camera.headroom_stops", "camera.range_stops"),
     *("move.poses", "move.ease", "shoot.write_s", "shoot.setup_s", "shoot.travel_s"),
     *("rig.settle_s", "rig.max_incline_deg", "rig.pan", "rig.tilt"),
     *("rig.slide.max_speed_m_s", "rig.slide.max_acceleration_m_s2", "rig.slide.step_m"),

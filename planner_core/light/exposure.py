@@ -99,14 +99,20 @@ def target_ev100(
     """
     scene = np.asarray(scene_ev100, dtype=np.float64)
     metered = scene if metered_ev100 is None else np.asarray(metered_ev100, dtype=np.float64)
-    by_day = limits.day_look_stops
-    look = limits.night_look_stops - by_day
+    look = limits.night_look_stops - limits.day_look_stops
+    return metered - (limits.day_look_stops + look * night_share(scene, limits, cloud_divisor))
+
+
+def night_share(scene_ev100: ArrayLike, limits: Exposure, cloud_divisor: float = 1.0) -> Array:
+    """How far the look has gone over from day, 0, to night, 1, at the scene's EV; any shape."""
+    scene = np.asarray(scene_ev100, dtype=np.float64)
+    look = limits.night_look_stops - limits.day_look_stops
     floor = MOONLIT_EV100 if limits.artificial_ev100 is None else limits.artificial_ev100
     night = max(floor, MOONLIT_EV100)
     width = max(2.0, 1.5 * abs(look) / (1.0 - LEAST_TARGET_SLOPE))
     day = max(SUNSET_EV100 - math.log2(cloud_divisor), night + width)
     share = np.clip((day - scene) / (day - night), 0.0, 1.0)
-    return metered - (by_day + look * share**2 * (3.0 - 2.0 * share))
+    return share**2 * (3.0 - 2.0 * share)
 
 
 def third_stops(low: float, high: float, anchor: float) -> Array:
@@ -174,6 +180,13 @@ def no_steeper(values: Array, step: float) -> Array:
     return (highest_below(values) - highest_below(-values)) / 2.0
 
 
+def ramp_target_ev100(plan: Plan, scene_ev100: Array, metered_ev100: Array | None = None) -> Array:
+    """The EV that the ramp of a plan with exposure goes for, (frames,); arguments as exposure_ramp's."""
+    assert plan.exposure is not None
+    target = target_ev100(scene_ev100, plan.exposure, plan.shoot.cloud_divisor, metered_ev100)
+    return target if metered_ev100 is None else np.maximum(target, DARKEST_TARGET_EV100)
+
+
 def exposure_ramp(
     plan: Plan, scene_ev100: Array, time_left_s: Array, metered_ev100: Array | None = None
 ) -> Ramp | None:
@@ -191,10 +204,9 @@ def exposure_ramp(
     limits = plan.exposure
     if limits is None:
         return None
-    target = target_ev100(scene_ev100, limits, plan.shoot.cloud_divisor, metered_ev100)
+    target = ramp_target_ev100(plan, scene_ev100, metered_ev100)
     aim, most_rungs = target, ANY_RUNG
     if metered_ev100 is not None:
-        target = np.maximum(target, DARKEST_TARGET_EV100)
         aim, most_rungs = no_steeper(target, 1.0 / 3.0), 1
     wanted_shutter, wanted_iso = _settings(limits, aim, limits.shutter_max_s, most_rungs)
     binds = wanted_shutter > time_left_s

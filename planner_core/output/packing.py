@@ -13,8 +13,9 @@ from attrs import frozen
 from planner_core.evening.timetable import end_utc_s
 from planner_core.frames import FrameTable
 from planner_core.maths.angles import compass_deg
+from planner_core.picture.graduated import horizon_height, horizon_stays
 from planner_core.place.ground import height_above_ground_m
-from planner_core.plan.model import Plan
+from planner_core.plan.model import Exposure, Plan
 from planner_core.time import ephemeris
 from planner_core.time.events import SUN_RISES_AT_DEG
 
@@ -95,7 +96,23 @@ def _power(plan: Plan, frames: FrameTable) -> Item:
 def _filters(plan: Plan, frames: FrameTable) -> list[Item]:
     if plan.exposure is None:
         return []
-    stops = plan.exposure.nd_stops
+    return [*_nd_filter(plan.exposure, frames), *_graduated_filter(plan, plan.exposure, frames)]
+
+
+def _graduated_filter(plan: Plan, limits: Exposure, frames: FrameTable) -> list[Item]:
+    """The filter, and where its edge comes to lie in the picture: on the horizon."""
+    if limits.grad_stops <= 0.0:
+        return []
+    places = [horizon_height(plan, float(frames.lens_altitude_deg[k])) for k in (0, -1)]
+    first, last = (f"{100.0 * place:.0f} %" for place in places)
+    where = f"edge on the horizon, {first} of the picture’s height up"
+    if not horizon_stays(plan, frames.lens_altitude_deg):
+        where += f", {last} at the end: push it along as the camera tilts"
+    return [Item(name=f"Graduated filter, {limits.grad_stops:g} stops, soft edge", why=where)]
+
+
+def _nd_filter(limits: Exposure, frames: FrameTable) -> list[Item]:
+    stops = limits.nd_stops
     if stops > 0.0:
         density = stops * DENSITY_PER_STOP
         return [Item(name=f"ND filter, {stops:g} stops", why=f"density {density:.1f}, on from the start")]

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
+import attrs
 import numpy as np
 from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
@@ -24,7 +25,7 @@ from numpy.typing import ArrayLike, NDArray
 from planner_core.light import lamps, sky
 from planner_core.light.colour import LUMINANCE
 from planner_core.light.daylight import NaturalLight
-from planner_core.picture import projection
+from planner_core.picture import graduated, projection
 from planner_core.place import blocking, visibility
 from planner_core.place.surface_colours import block_albedos, level_ground_colour, luminance
 from planner_core.plan.model import Plan
@@ -81,33 +82,46 @@ class Scene(Protocol):
 class Grid:
     """The luminance of the pictures that were read, those of the frames `at` (n,), 0-based.
 
-    luminance_cd_m2 and is_sky have shape (n, LINES, COLUMNS), from the top line down. subject_cd_m2 (n,) is
-    that of the subject's upright face toward the camera, NaN for a plan without a subject; ground_cd_m2 (n,)
-    that of level ground in the open.
+    luminance_cd_m2, is_sky and let_through have shape (n, LINES, COLUMNS), from the top line down;
+    let_through is what a graduated filter leaves of the light. subject_cd_m2 (n,) is the luminance of the
+    subject's upright face toward the camera, NaN for a plan without a subject, subject_rise the sine of its
+    altitude, and subject_let_through what the filter leaves of it; ground_cd_m2 (n,) that of level ground in
+    the open.
     """
 
     at: Rows
     luminance_cd_m2: Array
     is_sky: NDArray[np.bool_]
+    let_through: Array
     subject_cd_m2: Array
+    subject_rise: Array
+    subject_let_through: Array
     ground_cd_m2: Array
+
+    @property
+    def on_sensor_cd_m2(self) -> Array:
+        """The luminance behind the graduated filter."""
+        return self.luminance_cd_m2 * self.let_through
 
 
 @frozen(kw_only=True, eq=False)
 class Readings:
     """What a camera reads of every frame, EV at ISO 100, arrays of shape (frames,).
 
-    average is the mean luminance of the picture; evaluative that with the brightest tenth of the picture
-    counting BRIGHTEST_WEIGHT more, as a meter weighs it that protects the highlights; sky the brightest tenth
-    of the sky, and subject its face toward the camera, NaN where there is none; shadows the darkest tenth of
-    the picture; ground level ground in the open. sky_share is how much of the picture is sky.
+    Through the lens, and its graduated filter: average is the mean luminance of the picture; evaluative that
+    with the brightest tenth of the picture counting BRIGHTEST_WEIGHT more, as a meter weighs it that protects
+    the highlights; brightest_sky the brightest tenth of the sky, and subject_face that of the subject, NaN
+    where there is none; shadows the darkest tenth of the picture. As a spot meter reads them beside the
+    camera: sky, subject, and ground, level ground in the open. sky_share is how much of the picture is sky.
     """
 
     average_ev100: Array
     evaluative_ev100: Array
+    brightest_sky_ev100: Array
+    subject_face_ev100: Array
+    shadows_ev100: Array
     sky_ev100: Array
     subject_ev100: Array
-    shadows_ev100: Array
     ground_ev100: Array
     sky_share: Array
     grid: Grid
@@ -120,20 +134,24 @@ class Readings:
         """
         assert plan.exposure is not None
         grey_below = max(plan.camera.headroom_stops - UNDER_WHITE_STOPS, 0.0)
-        chosen = {"sky": self.sky_ev100 - grey_below, "subject": self.subject_ev100}
+        chosen = {"sky": self.brightest_sky_ev100 - grey_below, "subject": self.subject_face_ev100}
         read = chosen.get(plan.exposure.meter, self.evaluative_ev100)
         return np.where(np.isfinite(read), read, self.evaluative_ev100)
 
 
 def readings(scene: Scene) -> Readings:
-    """The readings of every frame.
+    """The readings of every frame of a scene, from pictures of some of its frames (read_frames)."""
+    return readings_from(scene, read_grid(scene))
 
-    Some frames are read (read_frames). Between them, what a reading is over the incident light on level
+
+def readings_from(scene: Scene, grid: Grid) -> Readings:
+    """The readings of every frame, from the pictures that were read.
+    Between them, what a reading is over the incident light on level
     ground is interpolated, after a low pass in time: each read frame counts half, its neighbours a quarter.
     So what enters or leaves the picture changes the reading over a sixth of the clip.
     """
-    grid = read_grid(scene)
-    cells = np.sort(grid.luminance_cd_m2.reshape(len(grid.at), -1), axis=1)
+    on_sensor = grid.on_sensor_cd_m2
+    cells = np.sort(on_sensor.reshape(len(grid.at), -1), axis=1)
     tenth = cells.shape[1] // 10
     average, brightest = cells.mean(axis=1), cells[:, -tenth:].mean(axis=1)
 
@@ -145,9 +163,11 @@ def readings(scene: Scene) -> Readings:
     return Readings(
         average_ev100=every(average),
         evaluative_ev100=every((1.0 - BRIGHTEST_WEIGHT) * average + BRIGHTEST_WEIGHT * brightest),
-        sky_ev100=every(_brightest_sky(grid)),
-        subject_ev100=every(grid.subject_cd_m2),
+        brightest_sky_ev100=every(_brightest_sky(on_sensor, grid.is_sky)),
+        subject_face_ev100=every(grid.subject_cd_m2 * grid.subject_let_through),
         shadows_ev100=every(cells[:, :tenth].mean(axis=1)),
+        sky_ev100=every(_brightest_sky(grid.luminance_cd_m2, grid.is_sky)),
+        subject_ev100=every(grid.subject_cd_m2),
         ground_ev100=every(grid.ground_cd_m2),
         sky_share=np.interp(frames, grid.at, grid.is_sky.mean(axis=(1, 2))),
         grid=grid,
@@ -161,10 +181,10 @@ def _low_pass(values: Array) -> Array:
     return np.where(np.isfinite(smooth), smooth, values)
 
 
-def _brightest_sky(grid: Grid) -> Array:
+def _brightest_sky(luminance_cd_m2: Array, is_sky: NDArray[np.bool_]) -> Array:
     """Mean luminance of the brightest tenth of each picture's sky, (n,), NaN where there is none."""
-    sky_only = np.where(grid.is_sky, grid.luminance_cd_m2, -1.0).reshape(len(grid.at), -1)
-    count = np.ceil(grid.is_sky.mean(axis=(1, 2)) * sky_only.shape[1] / 10.0).astype(np.intp)
+    sky_only = np.where(is_sky, luminance_cd_m2, -1.0).reshape(len(is_sky), -1)
+    count = np.ceil(is_sky.mean(axis=(1, 2)) * sky_only.shape[1] / 10.0).astype(np.intp)
     falling = -np.sort(-sky_only, axis=1)
     sums = np.cumsum(falling, axis=1)[np.arange(len(count)), np.maximum(count, 1) - 1]
     return np.where(count > 0, sums / np.maximum(count, 1), np.nan)
@@ -204,6 +224,18 @@ def sky_light(scene: Scene, at: Rows | slice = slice(None)) -> sky.SkyLight:
     )
 
 
+def through_filter(plan: Plan, grid: Grid, scene: Scene) -> Grid:
+    """The same pictures behind the graduated filter of another plan, which differs in nothing else."""
+    rotation = np.asarray(scene.camera_rotation, dtype=np.float64)[grid.at]
+    return attrs.evolve(
+        grid,
+        let_through=graduated.light_let_through(plan, _rays(plan, rotation)[..., 2]).reshape(
+            grid.is_sky.shape
+        ),
+        subject_let_through=graduated.light_let_through(plan, grid.subject_rise),
+    )
+
+
 def read_frames(count: int) -> Rows:
     """The frames that are read, of so many."""
     return np.unique(np.linspace(0, count - 1, min(count, READ_FRAMES)).round().astype(np.intp))
@@ -215,6 +247,23 @@ def read_grid(scene: Scene, at: Rows | None = None) -> Grid:
     return _Reading(scene, rows).grid()
 
 
+def _half_picture(plan: Plan) -> Array:
+    """Tangents of half the angles of view, across and up."""
+    crop = projection.delivered_crop(plan.camera, plan.clip)
+    return np.array([plan.clip.width_px, plan.clip.height_px]) / (2.0 * crop.focal_px)
+
+
+def _rays(plan: Plan, rotation: Array) -> Array:
+    """Directions through the middles of the cells, (n, LINES · COLUMNS, 3), for cameras turned so."""
+    half = _half_picture(plan)
+    x = ((np.arange(COLUMNS) + 0.5) * (2.0 / COLUMNS) - 1.0) * half[0]
+    y = (1.0 - (np.arange(LINES) + 0.5) * (2.0 / LINES)) * half[1]
+    across, up = np.meshgrid(x, y)
+    local = np.column_stack([across.ravel(), up.ravel(), np.full(across.size, -1.0)])
+    local /= np.linalg.norm(local, axis=1)[:, None]
+    return np.einsum("nij,kj->nki", rotation, local)
+
+
 class _Reading:
     """The work of read_grid: n frames by k rays, flat where rays are followed."""
 
@@ -224,11 +273,10 @@ class _Reading:
         self.eye = np.asarray(scene.camera_m, dtype=np.float64)[at]
         self.rotation = np.asarray(scene.camera_rotation, dtype=np.float64)[at]
         self.sun, self.moon = scene.sun_direction[at], scene.moon_direction[at]
-        crop = projection.delivered_crop(self.plan.camera, self.plan.clip)
-        self.half = np.array([self.plan.clip.width_px, self.plan.clip.height_px]) / (2.0 * crop.focal_px)
+        self.half = _half_picture(self.plan)
         self.ground_m = blocking.ground_level_m(self.plan)
         self.ground_albedo = luminance(level_ground_colour())
-        self.rays = self._rays()
+        self.rays = _rays(self.plan, self.rotation)
         self.frame = np.repeat(np.arange(len(at)), COLUMNS * LINES)
         self.level_lux = sky.on_level_ground(self.light, self.sun, self.moon) @ LUMINANCE
         self.sun_lux, self.moon_lux = self.light.sun @ LUMINANCE, self.light.moon @ LUMINANCE
@@ -245,21 +293,17 @@ class _Reading:
         shape = (len(self.at), LINES, COLUMNS)
         white_lux = white_lux.reshape(shape)
         white_lux += self._panes(distance.reshape(shape))
+        subject, toward_subject = self._subject()
         return Grid(
             at=self.at,
             luminance_cd_m2=white_lux / np.pi,
             is_sky=(met == SKY).reshape(shape),
-            subject_cd_m2=self._subject() / np.pi,
+            let_through=graduated.light_let_through(self.plan, self.rays[..., 2]).reshape(shape),
+            subject_cd_m2=subject / np.pi,
+            subject_rise=toward_subject,
+            subject_let_through=graduated.light_let_through(self.plan, toward_subject),
             ground_cd_m2=self.level_lux * self.ground_albedo / np.pi,
         )
-
-    def _rays(self) -> Array:
-        x = ((np.arange(COLUMNS) + 0.5) * (2.0 / COLUMNS) - 1.0) * self.half[0]
-        y = (1.0 - (np.arange(LINES) + 0.5) * (2.0 / LINES)) * self.half[1]
-        across, up = np.meshgrid(x, y)
-        local = np.column_stack([across.ravel(), up.ravel(), np.full(across.size, -1.0)])
-        local /= np.linalg.norm(local, axis=1)[:, None]
-        return np.einsum("nij,kj->nki", self.rotation, local)
 
     # ------------------------------------------------------------ what a ray meets
 
@@ -480,11 +524,13 @@ class _Reading:
             np.add.at(extra[n], (line, column), seen * share[n][on] * glow[on] * level[n] * covers)
         return extra
 
-    def _subject(self) -> Array:
-        """White-surface lux that the subject's upright face toward the camera sends back, (n,)."""
+    def _subject(self) -> tuple[Array, Array]:
+        """White-surface lux that the subject's upright face toward the camera sends back, and the sine of its
+        altitude as the camera sees it, (n,) each.
+        """
         parts = blocking.subject_indices(self.plan)
         if not parts:
-            return np.full(len(self.at), np.nan)
+            return np.full(len(self.at), np.nan), np.zeros(len(self.at))
         boxes = blocking.bounding_boxes(self.plan)
         mine = np.isin(boxes.block, parts)
         middle = boxes.centre_m[mine].mean(axis=0)
@@ -497,7 +543,9 @@ class _Reading:
         shaded = self._shaded(front, frames, direct > 0.0, np.full(len(frames), parts[0]))
         to_moon = np.maximum(np.sum(normal * self.moon, axis=1), 0.0) * self.moon_lux
         albedo = float(block_albedos(self.plan)[list(parts)].mean())
-        return albedo * (direct * ~shaded + to_moon + self._from_dome(frames, normal))
+        away = middle - self.eye
+        rise = away[:, 2] / np.maximum(np.linalg.norm(away, axis=1), NEAR_M)
+        return albedo * (direct * ~shaded + to_moon + self._from_dome(frames, normal)), rise
 
 
 def _irradiance_forms(values: Array, directions: Array) -> Array:

@@ -44,11 +44,11 @@ _PART_CLASSES = (
 )
 # Fields that a file leaves out where they have their default.
 _OMIT_IF_DEFAULT = {
-    parts.Camera: ("raw_file_mb", "headroom_stops"),
+    parts.Camera: ("raw_file_mb", "headroom_stops", "range_stops"),
     parts.Rig: ("max_incline_deg",),
     parts.Pose: ("slide_m", "pan_deg", "tilt_deg"),
     parts.Shoot: ("anchor", "start", "setup_s", "travel_s", "cloud_divisor"),
-    parts.Exposure: ("artificial_ev100", "ramp_order", "meter", "day_look_stops"),
+    parts.Exposure: ("artificial_ev100", "ramp_order", "meter", "day_look_stops", "grad_stops"),
     parts.Block: (
         "centre_m",
         "size_m",

@@ -319,7 +319,8 @@ class Site:
 class Camera:
     """The sensor, the picture size and the lens. Sensor sizes are those of the whole sensor.
 
-    headroom_stops is how far over middle grey a raw file keeps detail (common practice, no source).
+    headroom_stops is how far over middle grey a raw file keeps detail, and range_stops how many stops it
+    holds from there down to where shadows drown in noise (both common practice, no source).
     """
 
     sensor_width_mm: float = _number(1, 150, "millimetres", slips=_MM_SLIPS)
@@ -332,6 +333,7 @@ class Camera:
         0, 4000, "megabytes", default=None, optional=True, above=True, least=0.001
     )
     headroom_stops: float = _number(0, 8, "stops", default=3.0)
+    range_stops: float = _number(4, 20, "stops", default=12.0)
 
     def __attrs_post_init__(self) -> None:
         if 1000.0 * self.focus_distance_m < NEAREST_FOCUS * self.focal_length_mm:
@@ -529,7 +531,7 @@ class Exposure:
     artificial_ev100 the EV at ISO 100 of the place by artificial light alone. meter says what the exposure is
     taken from: incident light on level ground, the frame's picture, the brightest part of its sky, or the
     subject's face toward the camera. day_look_stops is how much brighter than metered the day should look
-    (negative: darker).
+    (negative: darker). grad_stops is what a graduated filter takes of the sky, its soft edge at the horizon.
     """
 
     f_number: float = _number(0.5, 128, "(as in f/5.6)")
@@ -543,6 +545,7 @@ class Exposure:
     ramp_order: str = _choice(RAMP_ORDERS, default="shutter-first")
     meter: str = _choice(METERS, default="ground")
     day_look_stops: float = _number(-8, 8, "stops", default=0.0)
+    grad_stops: float = _number(0, 8, "stops", default=0.0)
 
     def __attrs_post_init__(self) -> None:
         _ordered(self, "iso_min", "iso_max", "swap them?")

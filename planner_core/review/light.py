@@ -47,6 +47,7 @@ from planner_core.plan.timeline import clock, clock_changes, local_datetime, sta
 from planner_core.plan.zones import nearest_zone, off_the_sun_h
 from planner_core.review import lens as review_lens
 from planner_core.review import sun as review_sun
+from planner_core.review import tones as review_tones
 from planner_core.review.findings import Finding, Remedy, facts
 from planner_core.review.summary import (
     BalanceNumbers,
@@ -81,6 +82,7 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], LightSu
     shares = balance(frames)
     sun_findings, sun_numbers = review_sun.review_sun(plan, frames, shares.turn)
     lens_findings, stars, focus = review_lens.review_lens(plan, frames)
+    tone_findings, tone_numbers = review_tones.review_tones(plan, frames)
     findings = [
         *_balance(plan, shares),
         *_midpoint(plan, frames, shares),
@@ -88,6 +90,7 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], LightSu
         *_clock_change(plan, frames),
         *_zone_odd(plan, frames),
         *_exposure(plan, frames),
+        *tone_findings,
         *sun_findings,
         *lens_findings,
     ]
@@ -97,6 +100,7 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], LightSu
         sun=sun_numbers,
         light=_light_numbers(frames),
         exposure=_exposure_numbers(plan, frames),
+        tones=tone_numbers,
         stars=stars,
         focus=focus,
     )

@@ -16,6 +16,7 @@ from planner_core.review.words import light as _light_words  # noqa: F401
 from planner_core.review.words import picture as _picture_words  # noqa: F401
 from planner_core.review.words import rig as _rig_words  # noqa: F401
 from planner_core.review.words import sun as _sun_words  # noqa: F401
+from planner_core.review.words import tones as _tones_words  # noqa: F401
 
 
 def review(plan: Plan, frames: FrameTable) -> Review:

@@ -107,6 +107,14 @@ class ExposureNumbers:
 
 
 @frozen(kw_only=True)
+class ToneNumbers:
+    """The largest shares of a picture that the sensor can't hold."""
+
+    highlights_lost_most: float
+    shadows_lost_most: float
+
+
+@frozen(kw_only=True)
 class StarNumbers:
     """How far stars drift during an exposure."""
 
@@ -134,6 +142,7 @@ class LightSummary:
     sun: SunNumbers = _flat()
     light: LightNumbers = _flat()
     exposure: ExposureNumbers | None = _flat()
+    tones: ToneNumbers | None = _flat()
     stars: StarNumbers | None = _flat()
     focus: FocusNumbers | None = _flat()
 

@@ -304,7 +304,6 @@ WITHOUT_A_NAME = {
     "blocks[#].footprint_m",
     "blocks[#].skyline_deg",
     "blocks[#].lights",
-    "camera.headroom_stops",
 }
 
 

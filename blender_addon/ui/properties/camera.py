@@ -49,6 +49,24 @@ class CameraFields:
         fresh=30.0,
         precision=1,
     )
+    headroom: number(
+        "camera.headroom_stops",
+        "Headroom (stops)",
+        "How far above middle grey a raw file keeps detail in the highlights, in stops",
+        low=0.0,
+        high=8.0,
+        step=0.5,
+        precision=1,
+    )
+    sensor_range: number(
+        "camera.range_stops",
+        "Range (stops)",
+        "How many stops lie between white and black in a raw file",
+        low=4.0,
+        high=20.0,
+        step=0.5,
+        precision=1,
+    )
     clip_width: whole(
         "clip.width_px", "Clip width", "Width of the delivered clip", low=16, high=16384, subtype="PIXEL"
     )

@@ -71,6 +71,15 @@ class ExposureFields:
         step=0.5,
         precision=1,
     )
+    grad: number(
+        "exposure.grad_stops",
+        "Graduated (stops)",
+        "Stops that a graduated filter takes of the sky, its soft edge at the horizon",
+        low=0.0,
+        high=8.0,
+        step=0.5,
+        precision=1,
+    )
     meter: choice("exposure.meter", "Meter", "What the exposure is taken from", METERS, METER_CHOICES)
     day_look: number(
         "exposure.day_look_stops",

@@ -128,7 +128,8 @@ def _facts(matter: Matter) -> Iterator[str]:
     yield f"{plan.camera.focal_length_mm:g} mm, focus {plan.camera.focus_distance_m:g} m"
     if plan.exposure is not None:
         nd = f", ND {stops(plan.exposure.nd_stops)}" if plan.exposure.nd_stops else ""
-        yield exposure.f_number_label(plan.exposure.f_number) + nd
+        grad = f", graduated {stops(plan.exposure.grad_stops)}" if plan.exposure.grad_stops else ""
+        yield exposure.f_number_label(plan.exposure.f_number) + nd + grad
     if drive.axis_limits(plan):
         yield plan.move.drive
     yield f"times in {plan.site.timezone}"

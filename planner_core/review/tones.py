@@ -1,0 +1,246 @@
+"""Findings about what the sensor can't hold: highlights above white, and shadows below black.
+
+Limits, ours: shares of the picture that a person sees as burnt out or as a black hole.
+
+| finding | note | warn | stop |
+|---|---|---|---|
+| `highlights-lost`, share of the picture above white, without the discs of sun and moon | 0.03 | 0.1 | 0.75 |
+| `shadows-lost`, share of the picture below black | 0.05 | 0.2 | 0.75 |
+
+White is camera.headroom_stops above middle grey, black camera.range_stops below white.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+import attrs
+import numpy as np
+from numpy.typing import NDArray
+
+from planner_core.draft.sky import picture_settings_ev100
+from planner_core.frames import FrameTable, metered_ev100
+from planner_core.light.exposure import DEADBAND_STOPS, night_share, ramp_target_ev100
+from planner_core.maths.runs import span
+from planner_core.picture import graduated, metering, tones
+from planner_core.plan.model import Exposure, Plan, field_range
+from planner_core.plan.timeline import clock
+from planner_core.review.findings import Finding, Quantity, Remedy, facts
+from planner_core.review.summary import ToneNumbers
+
+Array = NDArray[np.float64]
+
+HIGHLIGHTS = {"note": 0.03, "warn": 0.1, "stop": 0.75}
+SHADOWS = {"note": 0.05, "warn": 0.2, "stop": 0.75}
+GRADUATED_STOPS = (1.0, 2.0, 3.0, 4.0)  # such filters are sold in; from memory
+LIMITS_BIND_STOPS = 0.5
+
+Ways = dict[str, dict[str, Any]]  # fields to set, by the name of a fact
+Kept = Callable[[Plan], bool]
+
+
+def review_tones(plan: Plan, frames: FrameTable) -> tuple[list[Finding], ToneNumbers | None]:
+    """Findings and summary numbers of this topic; none for a plan without exposure."""
+    if frames.ramp is None:
+        return [], None
+    lost = tones.lost_tones(plan.camera, frames.readings.grid, picture_settings_ev100(frames))
+    numbers = ToneNumbers(
+        highlights_lost_most=float(lost.highlights.max()), shadows_lost_most=float(lost.shadows.max())
+    )
+    return [*_highlights(plan, frames, lost.highlights), *_shadows(plan, frames, lost.shadows)], numbers
+
+
+def _highlights(plan: Plan, frames: FrameTable, share: Array) -> list[Finding]:
+    where, ramp = span(share >= HIGHLIGHTS["note"]), frames.ramp
+    if where is None or ramp is None:
+        return []
+    worst = int(np.argmax(share))
+    level, limit = _level(float(share[worst]), HIGHLIGHTS)
+    settings = picture_settings_ev100(frames)
+    over = tones.stops_over(plan.camera, frames.readings.grid, settings, HIGHLIGHTS["note"])
+    limits_bind = bool(ramp.error_stops[worst] > LIMITS_BIND_STOPS)
+    ways = {} if limits_bind else _ways_darker(plan, frames)
+    return [
+        Finding(
+            code="highlights-lost",
+            level=level,
+            frames=where,
+            value=float(share[worst]),
+            limit=limit,
+            unit="share of the picture",
+            facts=(
+                *facts(
+                    share=float(share[worst]),
+                    worst_frame=worst + 1,
+                    time=clock(float(frames.utc_s[worst]), plan.zone),
+                    over=(float(over.max()), "stops"),
+                    headroom=(plan.camera.headroom_stops, "stops"),
+                    limits_bind=limits_bind,
+                ),
+                *_way_facts(ways),
+            ),
+            remedies=_remedies(plan, frames, ways),
+        )
+    ]
+
+
+def _shadows(plan: Plan, frames: FrameTable, share: Array) -> list[Finding]:
+    where, ramp = span(share >= SHADOWS["note"]), frames.ramp
+    if where is None or ramp is None or plan.exposure is None:
+        return []
+    worst = int(np.argmax(share))
+    level, limit = _level(float(share[worst]), SHADOWS)
+    limits_bind = bool(ramp.error_stops[worst] < -LIMITS_BIND_STOPS)
+    night = night_share(frames.scene_ev100, plan.exposure, plan.shoot.cloud_divisor)
+    ways = {} if limits_bind else _ways_brighter(plan, frames)
+    return [
+        Finding(
+            code="shadows-lost",
+            level=level,
+            frames=where,
+            value=float(share[worst]),
+            limit=limit,
+            unit="share of the picture",
+            facts=(
+                *facts(
+                    share=float(share[worst]),
+                    worst_frame=worst + 1,
+                    time=clock(float(frames.utc_s[worst]), plan.zone),
+                    range=(plan.camera.range_stops, "stops"),
+                    limits_bind=limits_bind,
+                    lamps_unknown=plan.exposure.artificial_ev100 is None and bool(night[worst] > 0.5),
+                ),
+                *_way_facts(ways),
+            ),
+            remedies=_remedies(plan, frames, ways),
+        )
+    ]
+
+
+def _level(share: float, limits: dict[str, float]) -> tuple[str, float]:
+    """The gravest level whose limit is reached, and that limit."""
+    reached = [(level, limit) for level, limit in limits.items() if share >= limit]
+    return max(reached, key=lambda pair: pair[1])
+
+
+def _way_facts(ways: Ways) -> tuple[Quantity, ...]:
+    """What each way sets, by its name; None for those that don't lead anywhere."""
+    set_to = {name: next(iter(changes.values())) for name, changes in ways.items()}
+    return facts(**{name: set_to.get(name) for name in ("meter", "day_look", "night_look", "grad")})
+
+
+def _remedies(plan: Plan, frames: FrameTable, ways: Ways) -> tuple[Remedy, ...]:
+    """What the ways set, and by how much frames get darker or brighter."""
+    _, before = _meant(plan, frames)
+
+    def cost(changes: dict[str, Any]) -> tuple[Quantity, ...]:
+        exposure = {path.removeprefix("exposure."): value for path, value in changes.items()}
+        _, after = _meant(_exposed(plan, **exposure), frames)
+        darker, brighter = float((after - before).max()), float((before - after).max())
+        most = {"darker": (darker, "stops"), "brighter": (brighter, "stops")}
+        return facts(**{name: value for name, value in most.items() if value[0] > 0.05})
+
+    return tuple(Remedy(changes=changes, cost=cost(changes)) for changes in ways.values())
+
+
+# ---------------------------------------------------------------- what would put it right
+
+
+def _ways_darker(plan: Plan, frames: FrameTable) -> Ways:
+    """The single changes that would each bring the highlights under white, or else down to a note."""
+    by = _over(plan, frames, HIGHLIGHTS["note"]) + DEADBAND_STOPS
+    meters = [meter for meter in ("picture", "sky") if meter != _limits(plan).meter]
+
+    def enough(share: float) -> Ways:
+        def kept(other: Plan) -> bool:
+            return _over(other, frames, share) <= 0.0
+
+        found: Ways = {}
+        meter = next((each for each in meters if kept(_exposed(plan, meter=each))), None)
+        if meter is not None:
+            found["meter"] = {"exposure.meter": meter}
+        return found | _looks(plan, -by, kept) | _graduated(plan, frames, kept)
+
+    return enough(HIGHLIGHTS["note"]) or enough(HIGHLIGHTS["warn"])
+
+
+def _ways_brighter(plan: Plan, frames: FrameTable) -> Ways:
+    """The single changes that would each bring the shadows up, without burning out the highlights."""
+    by = _under(plan, frames, SHADOWS["note"]) + DEADBAND_STOPS
+
+    def enough(share: float) -> Ways:
+        def kept(other: Plan) -> bool:
+            burnt = _over(other, frames, HIGHLIGHTS["warn"])
+            return _under(other, frames, share) <= 0.0 and burnt <= 0.0
+
+        return _looks(plan, by, kept) | _graduated(plan, frames, kept)
+
+    return enough(SHADOWS["note"]) or enough(SHADOWS["warn"])
+
+
+def _looks(plan: Plan, by_stops: float, kept: Kept) -> Ways:
+    """The day look changed by about so many stops, and the night look: a look that is on its way from one to
+    the other has to change by more.
+    """
+    found: Ways = {}
+    for name in ("day_look", "night_look"):
+        field = f"{name}_stops"
+        low, high = field_range(Exposure, field)
+        for more in (1.0, 1.5, 2.0):
+            look = round(getattr(_limits(plan), field) + _away(more * by_stops), 1)
+            if low <= look <= high and kept(_exposed(plan, **{field: look})):
+                found[name] = {f"exposure.{field}": look}
+                break
+    return found
+
+
+def _away(stops: float) -> float:
+    """Stops to a tenth, away from 0."""
+    return math.copysign(math.ceil(abs(stops) * 10.0 - 1e-6) / 10.0, stops)
+
+
+def _graduated(plan: Plan, frames: FrameTable, kept: Kept) -> Ways:
+    """The weakest graduated filter that does, where the horizon stays within its soft edge."""
+    if not graduated.horizon_stays(plan, frames.lens_altitude_deg):
+        return {}
+    for stops in GRADUATED_STOPS:
+        if stops > _limits(plan).grad_stops and kept(_exposed(plan, grad_stops=stops)):
+            return {"grad": {"exposure.grad_stops": stops}}
+    return {}
+
+
+def _limits(plan: Plan) -> Exposure:
+    assert plan.exposure is not None
+    return plan.exposure
+
+
+def _exposed(plan: Plan, **exposure: Any) -> Plan:
+    """The plan with other values in its exposure."""
+    return attrs.evolve(plan, exposure=attrs.evolve(_limits(plan), **exposure))
+
+
+def _over(plan: Plan, frames: FrameTable, share: float) -> float:
+    """Stops by which so much of a picture would be above white at most, were the frames exposed as this plan
+    means to.
+    """
+    grid, target = _meant(plan, frames)
+    return float(tones.stops_over(plan.camera, grid, target, share).max())
+
+
+def _under(plan: Plan, frames: FrameTable, share: float) -> float:
+    """Likewise of the shadows, below black."""
+    grid, target = _meant(plan, frames)
+    return float(tones.stops_under(plan.camera, grid, target, share).max())
+
+
+def _meant(plan: Plan, frames: FrameTable) -> tuple[metering.Grid, Array]:
+    """The pictures behind the plan's filter, and the EV that the settings should have with this plan's
+    exposure, (frames,).
+    """
+    known = frames.readings
+    grid = metering.through_filter(plan, known.grid, frames)
+    readings = metering.readings_from(frames, grid)
+    metered = metered_ev100(plan, frames.scene_ev100, readings)
+    return grid, ramp_target_ev100(plan, frames.scene_ev100, metered)
