@@ -129,6 +129,11 @@ def speaks(*codes: str) -> Callable[[Speaker], Speaker]:
     return register
 
 
+def spoken_codes() -> frozenset[str]:
+    """The codes that there are sentences for."""
+    return frozenset(_SPEAKERS)
+
+
 def sentences(finding: Finding, names: Names = PLAN_FILE) -> Sentences:
     """The words of a finding, for a reader who knows the plan's fields by these names."""
     return _SPEAKERS[finding.code](finding, names)

@@ -15,6 +15,12 @@ def figure(value: float, digits: int = 3) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def rounded_down(value: float) -> float:
+    """The next smaller number that a person would set: in tenths from 1 on, to one digit below that."""
+    unit = 0.1 if value >= 1.0 else 10.0 ** math.floor(math.log10(value))
+    return round(math.floor(value / unit + 1e-9) * unit, 9)
+
+
 def frame_count(count: int) -> str:
     """'1 frame' or '324 frames'."""
     return f"{count} frame{'s' * (count != 1)}"

@@ -236,8 +236,18 @@ def test_long_words_are_wrapped_to_the_sidebar(empty: Any) -> None:
     text = "Frames 1–180: the sun is in the picture, up to 4.5° high; it sets at frame 181 (16:50)."
     layout.wrapped(Layout(asked), context(empty, width=200), text)
     lines = [line.removeprefix("label ") for line in asked]
-    assert " ".join(lines) == text
+    assert " ".join(lines).replace("\N{NO-BREAK SPACE}", " ") == text
     assert max(len(line) for line in lines) * layout.LETTER_PX < 200
+
+
+def test_a_line_never_ends_between_a_number_and_its_unit(empty: Any) -> None:
+    text = "Travel about 0.4 m instead of 1.2 m, turn by 12°, or take 300 frames: 12.5 s, at 50 %."
+    for width in range(150, 400, 10):
+        asked: list[str] = []
+        layout.wrapped(Layout(asked), context(empty, width=width), text)
+        lines = [line.removeprefix("label ") for line in asked]
+        assert " ".join(lines).replace("\N{NO-BREAK SPACE}", " ") == text
+        assert not any(line.split()[0].rstrip(".,") in layout.UNITS for line in lines)
 
 
 def test_what_is_amiss_in_the_scene_is_told_with_its_remedy(empty: Any) -> None:

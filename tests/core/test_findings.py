@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from planner_core.maths.runs import spans
 from planner_core.words.durations import duration_text
-from planner_core.words.figures import figure, frame_count
+from planner_core.words.figures import figure, frame_count, rounded_down
 
 
 @pytest.mark.parametrize(
@@ -56,6 +56,17 @@ def test_a_figure_is_within_half_of_its_last_digit(value: float, digits: int) ->
 )
 def test_a_length_of_time_keeps_the_digits_that_matter(seconds: float, text: str) -> None:
     assert duration_text(seconds) == text
+
+
+@given(st.floats(1e-4, 1e4))
+def test_a_value_rounded_down_is_no_longer_than_what_there_is_room_for(value: float) -> None:
+    assert 0.5 * value < rounded_down(value) <= value * (1.0 + 1e-8)
+    shown = f"{rounded_down(value):.1f}" if value >= 1.0 else f"{rounded_down(value):.1g}"
+    assert float(shown) == rounded_down(value)
+
+
+def test_a_second_and_a_half_stays_and_a_little_less_than_one_becomes_nine_tenths() -> None:
+    assert [rounded_down(value) for value in (1.5, 1.58, 0.96, 0.0199)] == [1.5, 1.5, 0.9, 0.01]
 
 
 def test_one_frame_is_no_frames() -> None:

@@ -104,6 +104,11 @@ def test_the_random_plans_have_what_is_compared(everything: list[Told]) -> None:
     assert sum(turn_moment(timetable(one.plan, one.frames)) is not None for one in random) > 20
 
 
+def test_every_finding_can_be_said(everything: list[Told]) -> None:
+    for one in everything:
+        assert all(finding.message.endswith(".") for finding in one.report.findings)
+
+
 def test_the_sun_is_in_the_picture_on_the_same_frames_everywhere(everything: list[Told]) -> None:
     for one in everything:
         summary = one.summary["sun_in_picture_frames"]

@@ -4,7 +4,6 @@
 
 from __future__ import annotations
 
-import re
 import textwrap
 from collections.abc import Sequence
 from typing import Any
@@ -13,7 +12,7 @@ from ...state import live
 
 TAB = "Duskrail"
 LETTER_PX = 5.9  # width of a letter of Blender's interface font at scale 1, on the generous side
-UNIT = re.compile(r"(?<=\d) (?=(?:%|°|m|s|mm|px|min|h|EV)\b|%|°)")  # stays beside its number
+UNITS = ("%", "°", "m", "s", "mm", "px", "min", "h", "EV")
 ICON_PX = 24.0
 LEVEL_ICONS = {"stop": "CANCEL", "warn": "ERROR", "note": "INFO"}
 
@@ -25,9 +24,17 @@ def wrapped(layout: Any, context: Any, text: str, *, icon: str = "NONE", spare_p
     room = max(16, int((context.region.width - spare_px * scale) / (LETTER_PX * scale)))
     column = layout.column(align=True)
     column.scale_y = 0.8
-    text = UNIT.sub("\N{NO-BREAK SPACE}", text)
-    for number, line in enumerate(textwrap.wrap(text, room)):
+    for number, line in enumerate(textwrap.wrap(with_units_beside_numbers(text), room)):
         column.label(text=line, icon=icon if number == 0 else ("BLANK1" if icon != "NONE" else "NONE"))
+
+
+def with_units_beside_numbers(text: str) -> str:
+    """The same text, in which no line can end between a number and its unit."""
+    kept = ""
+    for word in text.split(" "):
+        is_unit = kept[-1:].isdigit() and word.rstrip(".,;:)") in UNITS
+        kept += ("\N{NO-BREAK SPACE}" if is_unit else " ") + word
+    return kept[1:]
 
 
 def counts(layout: Any, scene: Any) -> None:

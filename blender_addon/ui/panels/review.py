@@ -12,7 +12,8 @@ from planner_core.review.findings import sentences
 from planner_core.words.figures import frames_text
 
 from ...state import live
-from .. import ops_review, wording
+from .. import wording
+from ..operators.review import FITS
 from .layout import LEVEL_ICONS, PlanTab, counts, done, wrapped
 
 
@@ -57,8 +58,8 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
         wrapped(box, context, message[:1].upper() + message[1:], spare_px=52.0)
         if fix:
             wrapped(box, context, fix, icon="TOOL_SETTINGS", spare_px=52.0)
-        if found.fit in ops_review.FITS:
-            label, _ = ops_review.FITS[found.fit]
+        if found.fit in FITS:
+            label, _ = FITS[found.fit]
             box.operator("duskrail.apply_fit", text=label, icon="MODIFIER").kind = found.fit
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from planner_core.picture.speed import LEAST_PX, px_text, speed_word
 from planner_core.review.findings import Finding, Names, Sentences, speaks
 from planner_core.review.words.phrases import (
@@ -16,7 +14,7 @@ from planner_core.review.words.phrases import (
     where,
 )
 from planner_core.words.durations import duration_text
-from planner_core.words.figures import figure, frame_count
+from planner_core.words.figures import figure, frame_count, rounded_down
 
 
 def _speed_text(px_per_frame: float, frame_widths_s: float) -> str:
@@ -101,9 +99,8 @@ def _shorter_exposure(finding: Finding, names: Names) -> str:
         return "move less from frame to frame, or write faster"
     if room is None:
         return "move less from frame to frame"
-    shown = math.floor(room * 10.0) / 10.0 if room >= 1.0 else float(f"{room:.1g}")
     return (
-        f"hold {names.field('exposure.shutter_max_s')} at {shown:g} s and win "
+        f"hold {names.field('exposure.shutter_max_s')} at {rounded_down(room):g} s and win "
         f"{finding.fact('lost_light'):.1f} stops by ISO or a wider aperture"
     )
 

@@ -11,9 +11,9 @@ from planner_core import Plan, PlanError
 from planner_core.fit.result import Fit
 from planner_core.review.findings import sentences
 
-from ..state import live, selection
-from . import wording
-from .operators.base import UNDOABLE, Outcome, WithFrames, change
+from ...state import live, selection
+from .. import wording
+from .base import UNDOABLE, Outcome, WithFrames, change
 
 
 def fit_of(kind: str, plan: Plan) -> Fit:
