@@ -40,8 +40,8 @@ def made(project_root: Path) -> set[str]:
 
 
 def test_codes_are_found_in_each_way_that_findings_are_made() -> None:
-    source = 'Finding(code="a")\nself._finding("b" if late else "c", level)\nx.Finding(level="stop", code="d")'
-    assert set(codes_made(source)) == {"a", "b", "c", "d"}
+    source = "Finding(code='a')\nself._finding('b' if late else 'c', 1)\nx.Finding(level='d', code='e')"
+    assert set(codes_made(source)) == {"a", "b", "c", "e"}
 
 
 def test_every_finding_has_its_sentences(made: set[str]) -> None:
