@@ -21,7 +21,9 @@ from planner_core.plan.writing import check_writable, is_stream, put_in_place
 
 from .. import compat
 from ..console import silenced
+from .request import frame_rate
 
+LARGEST_RATE = 32767  # that Blender's setting takes
 Box = tuple[int, bytes, int, int]  # place, kind, size of its head, size
 
 
@@ -29,10 +31,11 @@ class MovieError(RuntimeError):
     """Why a video could not be made, in one line."""
 
 
-def encode(pictures: Sequence[Path], output: Path, fps: float, size_px: tuple[int, int]) -> None:
+def encode(pictures: Sequence[Path], output: Path, fps: float | Fraction, size_px: tuple[int, int]) -> None:
     """Write pictures of a size as a video. It appears at output once it is whole. Raises MovieError,
     OSError.
     """
+    rate = fps if isinstance(fps, Fraction) else frame_rate(fps)
     check_writable(output)
     beside = None if is_stream(output) else Path(os.path.realpath(output)).parent
     if beside is not None:
@@ -40,13 +43,13 @@ def encode(pictures: Sequence[Path], output: Path, fps: float, size_px: tuple[in
     prefix = f"{_working_prefix()}{os.getpid()}-"
     try:
         with tempfile.TemporaryDirectory(prefix=prefix, dir=beside) as name:
-            put_in_place(_encoded(pictures, Path(name), output, fps, size_px), output)
+            put_in_place(_encoded(pictures, Path(name), output, rate, size_px), output)
     except OSError as problem:
         raise OSError(problem.errno, problem.strerror, str(output)) from None
 
 
 def _encoded(
-    pictures: Sequence[Path], folder: Path, output: Path, fps: float, size_px: tuple[int, int]
+    pictures: Sequence[Path], folder: Path, output: Path, fps: Fraction, size_px: tuple[int, int]
 ) -> Path:
     """The whole video in a working folder. output is what messages call it."""
     for number, picture in enumerate(pictures, start=1):
@@ -85,14 +88,13 @@ def _is_running(process: int) -> bool:
     return True
 
 
-def _render(folder: Path, count: int, fps: float, size_px: tuple[int, int]) -> Path:
+def _render(folder: Path, count: int, fps: Fraction, size_px: tuple[int, int]) -> Path:
     scene: Any = bpy.data.scenes.new("Clip")
     try:
         render = scene.render
         render.resolution_x, render.resolution_y = size_px
         render.resolution_percentage = 100
-        pace = Fraction(fps).limit_denominator(1001)  # whole numbers, or the file's pace is a rounded one
-        render.fps, render.fps_base = pace.numerator, pace.denominator
+        render.fps, render.fps_base = _blenders_pace(fps)
         render.use_file_extension = False
         scene.frame_start, scene.frame_end = 1, count
         scene.view_settings.view_transform = "Standard"
@@ -117,7 +119,15 @@ def _render(folder: Path, count: int, fps: float, size_px: tuple[int, int]) -> P
     return made
 
 
-def _choose_codec(ffmpeg: bpy.types.FFmpegSettings, fps: float) -> None:
+def _blenders_pace(fps: Fraction) -> tuple[int, float]:
+    """Blender's rate and its divisor: whole numbers, or thousandths where the rate would be too large; of
+    others the encoder makes a rounded rate.
+    """
+    shrunk = 1 if fps.numerator <= LARGEST_RATE else 1000
+    return fps.numerator // shrunk, fps.denominator / shrunk
+
+
+def _choose_codec(ffmpeg: bpy.types.FFmpegSettings, fps: Fraction) -> None:
     ffmpeg.format, ffmpeg.codec = "MPEG4", "H264"
     ffmpeg.constant_rate_factor = "HIGH"
     ffmpeg.ffmpeg_preset = "REALTIME"  # half the time, and a larger file

@@ -26,6 +26,7 @@ from planner_core.plan.writing import check_writable, whole_file, write_atomical
 
 from .. import compat
 from ..console import silenced
+from ..scene import blocking
 from ..scene import build as scenes
 from . import cache as framecache
 from . import engines, fastlook, looks, movie, pictures, showing
@@ -102,7 +103,7 @@ def render_preview(request: PreviewRequest, progress: Listener = nobody) -> Prev
         frames=request.numbers,
         drawn=drawn,
         kept=count - drawn,
-        fps=request.fps,
+        fps=float(request.fps),
         size_px=size_px,
         engine=engine.words if engine else "joined",
     )
@@ -138,7 +139,7 @@ def _encode(request: PreviewRequest, sides: list[Side], kept: list[list[Path]]) 
         if request.title:
             card = Path(folder) / "title.png"
             pictures.write_picture(showing.title_card(request.plan, sides[0][0], size_px), card)
-            shown = [card] * showing.title_frames(request.fps) + shown
+            shown = [card] * showing.title_frames(float(request.fps)) + shown
         try:
             movie.encode(shown, request.output, request.fps, size_px)
         except movie.MovieError as problem:
@@ -387,9 +388,10 @@ def _drawing(
     scene = bpy.data.scenes.new("Draft clip")
     try:
         scenes.build_scene(frames.plan, frames, scene)
-        prepared = looks.Look(scene, frames, look, engine, still=still)
         render = scene.render
         render.resolution_x, render.resolution_y = size
+        blocking.keep_thin_blocks(scene, frames.plan, size[0])
+        prepared = looks.Look(scene, frames, look, engine, still=still)
         render.use_file_extension = render.use_compositing = render.use_sequencer = False
         compat.choose_image(render.image_settings, "PNG")
         render.image_settings.color_mode, render.image_settings.color_depth = "RGB", "8"

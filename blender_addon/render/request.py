@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,8 @@ FAST, LIT = "fast", "lit"
 LOOKS = (FAST, LIT)
 DEFAULT_WIDTH_PX = {FAST: 960, LIT: 640}
 SMALLEST_PX, LARGEST_PX = 32, 8192
+BROADCAST_FPS = (24, 30, 48, 60, 120)  # also played 1000/1001 times as fast
+SHORTENED_FPS = 0.005  # what writing a rate with two or three decimals leaves off
 
 
 class PreviewError(RuntimeError):
@@ -83,9 +86,20 @@ class PreviewRequest:
         )
 
     @property
-    def fps(self) -> float:
+    def fps(self) -> Fraction:
         """The clip's pace: slower where frames are left out."""
-        return self.plan.clip.fps / self.every
+        return frame_rate(self.plan.clip.fps) / self.every
+
+
+def frame_rate(fps: float) -> Fraction:
+    """Frames a second as video has them: 23.976, 29.97 and 59.94 stand for 24, 30 and 60 times 1000/1001.
+
+    SMPTE ST 12-1 for the rates; that two decimals (23.98) are meant so too is common practice, no source.
+    """
+    for whole in BROADCAST_FPS:
+        if abs(fps - whole / 1.001) <= SHORTENED_FPS:
+            return Fraction(1000 * whole, 1001)
+    return Fraction(fps).limit_denominator(1001)
 
 
 def frame_numbers(plan: Plan, frame_range: tuple[int, int] | None, every: int) -> tuple[int, ...]:

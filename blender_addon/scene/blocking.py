@@ -14,13 +14,14 @@ from typing import Any
 import attrs
 import bpy
 import numpy as np
-from mathutils import Matrix
+from mathutils import Matrix, Vector
 from numpy.typing import NDArray
 
 from planner_core.place import draft_shapes
 from planner_core.place.blocking import block_label, block_mesh, ground_level_m
 from planner_core.place.surface_colours import block_colour, level_ground_colour
 from planner_core.plan.model import Block, Plan
+from planner_core.rig import geometry
 
 from . import materials, parts
 from .rig import flat
@@ -38,6 +39,7 @@ NAME_KEY = "duskrail_name"  # the name as the plan has it; Blender's own may end
 SHOWN_KEY = "duskrail_shown_name"
 OWN_MESH_KEY = "duskrail_own_mesh"  # a mesh the user made: drawn by nobody else
 
+THINNEST_PX, UPRIGHT = 1.25, 3.0  # widths of what stands upright, and so many times as high as wide: ours
 GROUND_RINGS_M = (60.0, 600.0, 6000.0, 80000.0)
 GROUND_BELOW_M = 0.03  # how far the level ground stays under blocks that lie on it
 
@@ -197,6 +199,22 @@ def draw_block(
     thing[SHOWN_KEY] = thing.name
     thing[parts.WRITTEN_KEY] = [*flat(thing.matrix_world if own else thing.matrix_basis), *mesh_sums(thing)]
     return thing
+
+
+def keep_thin_blocks(scene: bpy.types.Scene, plan: Plan, width_px: int) -> None:
+    """Draw upright posts and masts no thinner than a picture so wide can show: few samples would miss them.
+
+    The scene is one that is drawn and thrown away; what is read back must keep its size.
+    """
+    pixel_rad = plan.camera.sensor_width_mm / plan.camera.focal_length_mm / width_px
+    eye = Vector(geometry.head_middle_m(plan).tolist())
+    for thing in parts.objects_of(scene, "block"):
+        if thing.get(SHAPE_KEY) not in ("post", "box") or is_own(thing):
+            continue
+        sides = thing.dimensions
+        thinnest = THINNEST_PX * pixel_rad * (thing.matrix_basis.translation - eye).length
+        if max(sides[:2]) < thinnest and sides[2] > UPRIGHT * max(sides[:2]):
+            thing.scale = [max(1.0, thinnest / side) for side in sides[:2]] + [1.0]
 
 
 def local_mesh(plan: Plan, block: Block) -> tuple[Matrix, NDArray[np.float64], tuple[tuple[int, ...], ...]]:

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 import zlib
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -278,6 +279,19 @@ def test_odd_paces_come_out_exactly(fps: float, clip: Preview, tmp_path: Path) -
     with av.open(str(made.output)) as film:
         assert float(film.streams.video[0].average_rate) == pytest.approx(fps, rel=1e-5)  # type: ignore[arg-type]
     assert len(pictures(made.output)) == 12
+
+
+@pytest.mark.parametrize(
+    ("fps", "whole", "every"),
+    [(23.976, 24, 1), (23.98, 24, 1), (29.97, 30, 1), (59.94, 60, 1), (23.976, 24, 3)],
+)
+def test_broadcast_paces_are_thousand_and_first_parts(
+    fps: float, whole: int, every: int, clip: Preview, tmp_path: Path
+) -> None:
+    # SMPTE ST 12-1: the rates written as 23.976, 29.97 and 59.94 are 24, 30 and 60 times 1000/1001
+    made = draw(evening(clip__fps=fps), tmp_path / "pace.mp4", size=SMALL, every=every)
+    with av.open(str(made.output)) as film:
+        assert film.streams.video[0].average_rate == Fraction(1000 * whole, 1001 * every)
 
 
 def test_the_lit_look_is_drawn_by_cycles_without_a_graphics_card(tmp_path: Path) -> None:
