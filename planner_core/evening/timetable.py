@@ -86,6 +86,11 @@ def end_utc_s(frames: FrameTable) -> float:
     return float(frames.utc_s[-1] + (frames.ramp.shutter_s[-1] if frames.ramp else 0.0))
 
 
+def shoot_length_s(frames: FrameTable) -> float:
+    """From the first frame until the last picture is written."""
+    return end_utc_s(frames) + frames.plan.shoot.write_s - float(frames.utc_s[0])
+
+
 def events_in_shoot(frames: FrameTable) -> list[tuple[str, float, int]]:
     """Light events while frames are taken: name, instant, and the nearest frame from 1, in order of time."""
     plan, half = frames.plan, frames.plan.shoot.interval_s / 2.0

@@ -8,6 +8,7 @@ import attrs
 import numpy as np
 
 from planner_core.evening.balance_start import day_frames, started_for, turn_to_balance
+from planner_core.evening.timetable import end_utc_s
 from planner_core.fit.result import Fit
 from planner_core.frames import compute_frames
 from planner_core.maths import search
@@ -69,11 +70,11 @@ def _start_said(plan: Plan, new: Plan, event: str, event_utc_s: float, had: int,
     old_start, start = start_utc_s(plan), start_utc_s(new)
     close = clock(start, plan.zone) == clock(old_start, plan.zone)
     was, now = (clock(each, plan.zone, seconds=close) for each in (old_start, start))
+    end = clock(end_utc_s(compute_frames(new)), plan.zone)
     return (
         f"Starts at {now} instead of {was} "
         f"({event} at {clock(event_utc_s, plan.zone)}), for {_shares(new, got)}; it was {had} to "
-        f"{plan.shoot.frames - had}. Ends at {clock(start + new.duration_s, plan.zone)}; frames and "
-        "interval stay."
+        f"{plan.shoot.frames - had}. Ends at {end}; frames and interval stay."
     )
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
-from planner_core.evening.timetable import end_utc_s
+from planner_core.evening.timetable import end_utc_s, shoot_length_s
 from planner_core.frames import FrameTable
 from planner_core.maths.runs import span
 from planner_core.picture import projection, speed
@@ -746,7 +746,6 @@ def _summary(plan: Plan, frames: FrameTable, seen: Seen, step_error_px: float | 
     wanted = _wanted_shutter_s(frames)
     shutter = np.zeros(len(frames)) if wanted is None else wanted
     first, last = float(frames.utc_s[0]), float(frames.utc_s[-1])
-    end = end_utc_s(frames)
     arrive = first - shoot.setup_s
     travel = {
         axis.label: float(np.abs(np.diff(position)).sum())
@@ -760,13 +759,13 @@ def _summary(plan: Plan, frames: FrameTable, seen: Seen, step_error_px: float | 
         frames=shoot.frames,
         interval_s=shoot.interval_s,
         clip_s=shoot.frames / plan.clip.fps,
-        shoot_length=duration_text(end + shoot.write_s - first),
-        shoot_length_s=end + shoot.write_s - first,
+        shoot_length=duration_text(shoot_length_s(frames)),
+        shoot_length_s=shoot_length_s(frames),
         leave_home=local(arrive - shoot.travel_s) if shoot.travel_s else None,
         arrive=local(arrive),
         first_frame=local(first),
         last_frame=local(last),
-        end=local(end),
+        end=local(end_utc_s(frames)),
         shortest_interval_s=float(np.max(drive.time_needed_s(plan, frames.axes, shutter))),
         slide_travel_m=travel.get("slide"),
         pan_travel_deg=travel.get("pan"),

@@ -15,6 +15,7 @@ import pytest
 
 from planner_core import FrameTable, Review, compute_frames, load_plan, review
 from planner_core.evening.timetable import events_in_shoot, timetable, turn_moment
+from planner_core.fit.light import fit_balance
 from planner_core.output.calendar import ics_bytes
 from planner_core.output.sheet.back import cautions
 from planner_core.output.sheet.front import strip_frames
@@ -127,6 +128,21 @@ def test_the_shoot_ends_at_the_same_second_everywhere(everything: list[Told]) ->
         entries = calendar(one)
         assert entries["End"].decoded("dtstart").timestamp() == pytest.approx(end, abs=SECOND)
         assert entries["Start"].decoded("dtend").timestamp() == pytest.approx(end, abs=SECOND)
+
+
+def test_the_shoot_takes_as_long_on_the_sheet_as_in_the_review(pages: list[tuple[Told, str]]) -> None:
+    for one, page in pages:
+        assert f" s, {one.report.summary.rig.shoot_length}" in page
+
+
+def test_a_new_start_is_said_with_the_end_that_its_review_has() -> None:
+    for path in EXAMPLES:
+        fitted = fit_balance(load_plan(path), 2.0, 1.0)
+        frames = compute_frames(fitted.plan)
+        end = dt.datetime.fromisoformat(review(fitted.plan, frames).summary.rig.end)
+        starts = [line for line in fitted.said if "Starts at" in line]
+        assert all(f"Ends at {end:%H:%M};" in line for line in starts)
+        assert starts or fitted.plan == load_plan(path)
 
 
 def test_arrival_and_start_are_the_same_everywhere(everything: list[Told]) -> None:

@@ -8,7 +8,9 @@ from typing import Any
 
 import bpy
 
+from planner_core.evening.timetable import end_utc_s, shoot_length_s
 from planner_core.plan import timeline
+from planner_core.words.durations import duration_text
 
 from ...state import live
 from .layout import PlanTab, rows
@@ -60,12 +62,12 @@ class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
         if frames is None:
             return
         zone = frames.plan.zone
-        first, last = (timeline.clock(float(frames.utc_s[i]), zone) for i in (0, -1))
-        minutes = frames.plan.duration_s / 60.0
+        first, end = (timeline.clock(t, zone) for t in (float(frames.utc_s[0]), end_utc_s(frames)))
+        length = duration_text(shoot_length_s(frames))
         clip = len(frames) / frames.plan.clip.fps
         column = self.layout.column(align=True)
         column.scale_y = 0.85
-        column.label(text=f"{first} to {last}, {minutes:.0f} min", icon="TIME")
+        column.label(text=f"{first} to {end}, {length}", icon="TIME")
         column.label(text=f"{clip:.1f} s of clip", icon="BLANK1")
 
 

@@ -24,7 +24,6 @@ from planner_core.plan.timeline import utc_datetime
 from planner_core.review.findings import Review
 from planner_core.rig import drive
 from planner_core.words.dates import day_words
-from planner_core.words.durations import duration_text
 
 Array = NDArray[np.float64]
 
@@ -122,8 +121,8 @@ def _head(matter: Matter) -> Iterator[str]:
 
 def _facts(matter: Matter) -> Iterator[str]:
     plan, count = matter.plan, len(matter.frames)
-    lasting = duration_text(plan.duration_s)
-    yield f"{count} frames, one every {plan.shoot.interval_s:g} s, {lasting}" if count > 1 else "1 frame"
+    every = f"one every {plan.shoot.interval_s:g} s, {matter.report.summary.rig.shoot_length}"
+    yield f"{count} frames, {every}" if count > 1 else "1 frame"
     yield f"clip {count / plan.clip.fps:.1f} s at {plan.clip.fps:g} fps"
     yield f"{plan.camera.focal_length_mm:g} mm, focus {plan.camera.focus_distance_m:g} m"
     if plan.exposure is not None:
