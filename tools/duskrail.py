@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import functools
 import io
 import json
 import os
@@ -194,6 +195,7 @@ class _Parser(argparse.ArgumentParser):
         raise UsageError(f"{self.prog}: {message}; {self.prog} --help says more")
 
 
+@functools.cache
 def build_parser() -> argparse.ArgumentParser:
     """The command line's arguments."""
     parser = _Parser(

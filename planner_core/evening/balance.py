@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from functools import lru_cache
 
 import numpy as np
 from attrs import frozen
@@ -152,13 +151,6 @@ def local_dates(plan: Plan, utc_s: Array) -> list[dt.date]:
 
 
 def sun_times_utc_s(plan: Plan, event: str, date: dt.date) -> tuple[float, ...]:
-    """Instants of an event at the site on a local date, remembered between calls."""
+    """Instants of an event at the site on a local date."""
     site = plan.site
-    return _times(event, date, site.latitude_deg, site.longitude_deg, site.timezone)
-
-
-@lru_cache(maxsize=512)
-def _times(
-    event: str, date: dt.date, latitude_deg: float, longitude_deg: float, zone: str
-) -> tuple[float, ...]:
-    return tuple(events.event_times_utc_s(event, date, latitude_deg, longitude_deg, zone))
+    return tuple(events.event_times_utc_s(event, date, site.latitude_deg, site.longitude_deg, site.timezone))

@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import zoneinfo
 from collections.abc import Callable
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -54,13 +55,22 @@ def event_times_utc_s(
     """
     if name not in EVENTS:
         raise ValueError(f"event: {name!r} is unknown; one of {', '.join(EVENTS)}")
+    return list(_event_times_utc_s(name, local_date, latitude_deg, longitude_deg, timezone))
+
+
+@lru_cache(maxsize=4096)  # trying other values of a plan asks for the same evening again and again
+def _event_times_utc_s(
+    name: str, local_date: dt.date, latitude_deg: float, longitude_deg: float, timezone: str
+) -> tuple[float, ...]:
     day = _Day(local_date, latitude_deg, longitude_deg, timezone)
     if name in SUN_EVENTS:
         altitude, rising = SUN_EVENTS[name]
-        return day.within(day.crossings(day.sun_altitude, (altitude,))[0][rising])
-    if name in MOON_EVENTS:
-        return day.within(day.crossings(day.moon_limb, (MOON_RISES_AT_DEG,))[0][MOON_EVENTS[name]])
-    return day.within(day.noons())
+        times = day.crossings(day.sun_altitude, (altitude,))[0][rising]
+    elif name in MOON_EVENTS:
+        times = day.crossings(day.moon_limb, (MOON_RISES_AT_DEG,))[0][MOON_EVENTS[name]]
+    else:
+        times = day.noons()
+    return tuple(day.within(times))
 
 
 def day_events(
