@@ -5,7 +5,7 @@ from __future__ import annotations
 import bpy
 
 from .state import files, handlers, live
-from .ui import operators, overlay, panels, preferences, properties
+from .ui import evening, operators, overlay, panels, preferences, properties
 from .ui.operators import preview
 
 
@@ -17,6 +17,7 @@ def register() -> None:
         bpy.utils.register_class(cls)
     panels.register()
     overlay.register()
+    evening.register()
     handlers.register()
     bpy.app.timers.register(_take_up, first_interval=0.0)
 
@@ -27,6 +28,7 @@ def unregister() -> None:
         bpy.app.timers.unregister(_take_up)
     preview.stop()
     handlers.unregister()
+    evening.unregister()
     overlay.unregister()
     panels.unregister()
     for cls in reversed(operators.CLASSES):

@@ -12,7 +12,7 @@ from planner_core.frames import FrameTable
 
 from .. import compat
 from ..scene import lighting, nightlights, starfield
-from . import engines
+from . import engines, viewtransform
 from .fastlook import FastLook
 from .request import FAST, LIT, LOOKS
 
@@ -23,7 +23,6 @@ CYCLES_SAMPLES, CYCLES_STILL_SAMPLES = 2, 16
 EEVEE_SAMPLES, EEVEE_STILL_SAMPLES = 16, 64
 WORKBENCH_SAMPLES, WORKBENCH_STILL_SAMPLES = "FXAA", "8"
 GRAINY = 4  # so many times the samples, where Cycles has no denoiser
-VIEW, CONTRAST = "AgX", "AgX - Punchy"
 
 
 class Look:
@@ -43,7 +42,7 @@ class Look:
     ) -> None:
         self.scene, self.frames = scene, frames
         scene.render.engine = engine.name  # type: ignore[assignment]
-        _choose_view(scene)
+        viewtransform.choose_view(scene)
         panes = nightlights.draw_windows(scene, frames)
         self.fast = FastLook(scene, frames, panes) if engine.name == compat.WORKBENCH else None
         if engine.name == compat.WORKBENCH:
@@ -52,7 +51,7 @@ class Look:
         elif engine.name == compat.CYCLES:
             _set_cycles(scene, CYCLES_STILL_SAMPLES if still else CYCLES_SAMPLES)
         else:
-            _set_eevee(scene, EEVEE_STILL_SAMPLES if still else EEVEE_SAMPLES)
+            set_eevee(scene, EEVEE_STILL_SAMPLES if still else EEVEE_SAMPLES)
         self.stars_px = 0
         if self.fast is None:
             lighting.mirror_lamps(scene, engine.name != compat.CYCLES)
@@ -85,18 +84,6 @@ def settings_key(look: str, engine: engines.Engine, *, still: bool = False) -> l
     return [look, engine.name, bpy.app.version_string, still]
 
 
-def _choose_view(scene: bpy.types.Scene) -> None:
-    """A view that keeps the colours of a bright evening sky.
-
-    Its contrast shows a grey card of 18 % as 88 of 255, nearly a stop below middle grey (118).
-    """
-    settings: Any = scene.view_settings
-    settings.view_transform, settings.look = VIEW, CONTRAST
-    settings.exposure, settings.gamma = 0.0, 1.0
-    display: Any = scene.display_settings
-    display.display_device = "sRGB"
-
-
 def _set_cycles(scene: bpy.types.Scene, samples: int) -> None:
     """Few samples, the same ones on every frame, and the denoiser: grain that doesn't crawl."""
     cycles: Any = scene.cycles  # type: ignore[attr-defined]
@@ -121,7 +108,8 @@ def _set_cycles(scene: bpy.types.Scene, samples: int) -> None:
     cycles.denoising_prefilter, cycles.denoising_quality = "ACCURATE", "FAST"
 
 
-def _set_eevee(scene: bpy.types.Scene, samples: int) -> None:
+def set_eevee(scene: bpy.types.Scene, samples: int = EEVEE_SAMPLES) -> None:
+    """EEVEE for a place that reaches to the horizon, with so many samples for a rendered picture."""
     eevee: Any = scene.eevee
     eevee.taa_render_samples = samples
     eevee.use_shadows = True

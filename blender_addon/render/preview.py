@@ -29,7 +29,7 @@ from ..console import silenced
 from ..scene import blocking
 from ..scene import build as scenes
 from . import cache as framecache
-from . import engines, fastlook, looks, movie, pictures, showing
+from . import engines, fastview, looks, movie, pictures, showing
 from .progress import DRAWING, ENCODING, Listener, Pace, Progress, nobody
 from .request import (
     FramesMissingError,
@@ -436,7 +436,7 @@ def frame_keys(
         size,
         _decided(plan),
         np.round(frames.lens_bearing_deg[0], ANGLE_DECIMALS),  # the lamps' light comes from beside it
-        fastlook.grid_of(frames) if look == looks.FAST else None,
+        fastview.grid_of(frames) if look == looks.FAST else None,
     )
     poses = np.column_stack(
         [

@@ -24,7 +24,7 @@ from planner_core.frames import FrameTable
 from planner_core.output import readout
 
 from ..state import live
-from . import wording
+from . import evening, wording
 
 Colour = tuple[float, float, float, float]
 Array = NDArray[Any]
@@ -46,6 +46,7 @@ HERE_COLOUR: Colour = (0.60, 0.95, 0.88, 1.0)
 TEXT_COLOUR: Colour = (0.96, 0.95, 0.90, 1.0)
 REFUSED_COLOUR: Colour = (1.0, 0.62, 0.42, 1.0)
 TEXT_SHADE: Colour = (0.0, 0.0, 0.0, 0.75)
+AROUND_COLOUR: Colour = (0.02, 0.02, 0.022, 0.94)
 TIMELINE_ALPHA = 0.16
 
 TICK_M, LENS_M = 0.03, 0.22
@@ -227,11 +228,15 @@ def _draw_lines(batches: Sequence[tuple[Any, float]], region: Any) -> None:
 
 def _shown(context: Any) -> tuple[Any, FrameTable] | None:
     """The scene's settings and frames, where the view shows overlays and the scene has a plan."""
+    overlay = getattr(context.space_data, "overlay", None)
+    return None if overlay is not None and not overlay.show_overlays else _planned(context)
+
+
+def _planned(context: Any) -> tuple[Any, FrameTable] | None:
+    """The scene's settings and frames, where it has a plan."""
     scene = context.scene
     settings = getattr(scene, "duskrail", None)
-    space = context.space_data
-    overlay = getattr(space, "overlay", None)
-    if settings is None or (overlay is not None and not overlay.show_overlays):
+    if settings is None:
         return None
     frames = live.frames_of(scene)
     return (settings, frames) if frames is not None else None
@@ -308,13 +313,16 @@ def _draw_bodies(context: Any, frames: FrameTable, dome: Dome, here: int) -> Non
 def draw_readout() -> None:
     """Labels of the sky, and what there is to know about the frame, as text over the 3D view."""
     context: Any = bpy.context
-    shown = _shown(context)
+    in_evening = evening.is_on(context.space_data)
+    shown = _planned(context) if in_evening else _shown(context)
     if shown is None:
         return
     settings, frames = shown
     scale = _ui_scale()
     region, font = context.region, 0
-    if settings.show_sky:
+    if in_evening:
+        _draw_around(region, evening.draw(context))
+    elif settings.show_sky:
         blf.size(font, 11.0 * scale)
         shapes = shapes_of(frames, context.scene.session_uid)
         dome = _dome(context, frames, shapes)
@@ -336,6 +344,36 @@ def draw_readout() -> None:
     blf.size(font, 13.0 * scale)
     for row, (text, colour) in enumerate(lines):
         _write(font, text, left, top - 19.0 * scale * row, colour)
+
+
+def _draw_around(region: Any, picture: evening.Rect | None) -> None:
+    """Dim what is outside of the picture."""
+    if picture is None:
+        return
+    left, bottom = max(picture.left, 0.0), max(picture.bottom, 0.0)
+    right = min(picture.left + picture.width, float(region.width))
+    top = min(picture.bottom + picture.height, float(region.height))
+    whole = (0.0, 0.0, float(region.width), float(region.height))
+    for x0, y0, x1, y1 in (
+        (0.0, 0.0, left, whole[3]),
+        (right, 0.0, whole[2], whole[3]),
+        (left, 0.0, right, bottom),
+        (left, top, right, whole[3]),
+    ):
+        _fill(x0, y0, x1, y1, AROUND_COLOUR)
+
+
+def _fill(x0: float, y0: float, x1: float, y1: float, colour: Colour) -> None:
+    """A filled rectangle of a region."""
+    if x1 <= x0 or y1 <= y0:
+        return
+    shader = gpu.shader.from_builtin("UNIFORM_COLOR")
+    gpu.state.blend_set("ALPHA")
+    shader.bind()
+    shader.uniform_float("color", colour)
+    corners = [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
+    batch_for_shader(shader, "TRIS", {"pos": [corners[i] for i in (0, 1, 2, 0, 2, 3)]}).draw(shader)
+    gpu.state.blend_set("NONE")
 
 
 def _left_margin(context: Any) -> float:

@@ -268,7 +268,7 @@ def key(kind: str, **more: Any) -> Wait:
 
 
 def live() -> Any:
-    return sys.modules[f"{MODULE}.live"]
+    return sys.modules[f"{MODULE}.state.live"]
 
 
 def plan() -> Any:
@@ -480,7 +480,7 @@ def file_and_preview() -> Wait:
     yield from step("plan saved", file=saved.name)
     yield from fill_in("Every nth", "100", lambda: bool(window().scene.duskrail.every == 100))
     yield from click("Render Preview")
-    jobs = sys.modules[f"{MODULE}.operators.preview"]
+    jobs = sys.modules[f"{MODULE}.ui.operators.preview"]
     assert jobs.current() is not None
     yield from step("preview under way")
     for _ in range(600):
@@ -520,7 +520,7 @@ def dusk() -> Wait:
     with bpy.context.temp_override(window=window()):
         window().scene.frame_set(330)
     yield 3 * DRAWN_S
-    parts = sys.modules[f"{MODULE}.parts"]
+    parts = sys.modules[f"{MODULE}.scene.parts"]
     lit = parts.object_of(window().scene, "windows")
     assert lit is not None, "no windows are drawn"
     assert lit.color[0] > 0.5, tuple(lit.color)
@@ -553,7 +553,7 @@ def greyed_out() -> Wait:
 def grab_a_pose() -> Wait:
     """Turn the last pose's ghost by keys, as anything is turned, and undo that."""
     scene = window().scene
-    selection = sys.modules[f"{MODULE}.selection"]
+    selection = sys.modules[f"{MODULE}.state.selection"]
     before = plan()
     with bpy.context.temp_override(window=window()):
         assert selection.select_pose(bpy.context, scene, 1) == 1
@@ -573,12 +573,12 @@ def grab_a_pose() -> Wait:
 
 def stopped_preview() -> Wait:
     """Esc stops the rendering, and nothing is left of it."""
-    jobs = sys.modules[f"{MODULE}.operators.preview"]
+    jobs = sys.modules[f"{MODULE}.ui.operators.preview"]
     window().scene.duskrail.clip_file = str(OUT / "stopped.mp4")
     window().scene.duskrail.look = "LIT"
     yield from click("Render Preview")
     for _ in range(240):
-        if jobs.current().share > 0.0 or not jobs.running():
+        if jobs.current().done_fraction > 0.0 or not jobs.running():
             break
         yield 0.5
     assert jobs.running(), jobs.current().problem
@@ -627,13 +627,13 @@ def touched(message: str) -> None:
 
 
 def block(name: str) -> Any:
-    parts = sys.modules[f"{MODULE}.parts"]
+    parts = sys.modules[f"{MODULE}.scene.parts"]
     return next(b for b in parts.objects_of(window().scene, "block") if b.name == name)
 
 
 def choose(*things: Any) -> None:
     with bpy.context.temp_override(window=window()):
-        sys.modules[f"{MODULE}.selection"].select(bpy.context, things)
+        sys.modules[f"{MODULE}.state.selection"].select(bpy.context, things)
         bpy.ops.ed.undo_push(message="select")
 
 
@@ -665,7 +665,7 @@ def odd_parent() -> Wait:
 
 def rig_deleted() -> Wait:
     """Deleted by key; one button brings it back."""
-    parts = sys.modules[f"{MODULE}.parts"]
+    parts = sys.modules[f"{MODULE}.scene.parts"]
     scene = window().scene
     choose(*(parts.object_of(scene, part) for part in ("rail", "camera")))
     yield from key("DEL")

@@ -1,0 +1,258 @@
+"""The fast look's colours, worked out corner by corner and point by point for each frame. No Blender.
+
+Each corner of each face gets its draft colour lit by sun, sky, ground and lamps as the frame's settings
+record them. Shadows that one thing throws on another are left to whoever draws: `Lit.shadow` says how much of
+the light they take away.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from attrs import frozen
+from numpy.typing import NDArray
+
+from planner_core.draft import stars
+from planner_core.draft.sky import PictureLight
+from planner_core.frames import FrameTable
+from planner_core.light import lamps, sky
+from planner_core.rig import geometry
+
+from ..scene import materials, starfield
+from . import fastview
+from .fastview import View
+
+Array = NDArray[np.float64]
+
+BRIGHTEST = 8.0  # more would overflow in Workbench, and is white anyway
+DIRECTIONS = 400
+BEARING_RAD = 0.002  # within which what is far away goes over into the same sky
+CORNER_SHADE = 0.30  # how much darker a wall is at its foot: ours
+GROUND_ALBEDO = 0.18
+FOCUS = 0.01  # over which rise of the sun above a face its shadow fades in
+WATER_IOR_F0 = 0.02  # mirrored straight down, Fresnel for water
+SWELL = (
+    0.004  # mean square slope of a harbour's water in little wind; value from memory of Cox and Munk (1954)
+)
+GLITTER_MOST = 6.0  # of the sun's light, mirrored by a corner that the path crosses
+WAVES = 0.6  # how unevenly the water glitters: ours
+
+
+@frozen(kw_only=True, eq=False)
+class Corners:
+    """Corners of faces, n of them: places and normals (n, 3) in scene axes, draft colours (n, 3), and for
+    each whether it is water, whether no shadow falls on it, and which pane of glass it belongs to (−1: none).
+    """
+
+    places: Array
+    normals: Array
+    albedo: Array
+    is_water: NDArray[np.bool_]
+    in_shade: NDArray[np.bool_]
+    pane: NDArray[np.int_]
+
+    @property
+    def count(self) -> int:
+        return len(self.places)
+
+
+def shaded_to_foot(albedo: Array, places: Array, normals: Array) -> Array:
+    """Draft colours (n, 3) of a thing that stands upright, its walls darker towards their foot."""
+    height = places[:, 2].max() - places[:, 2].min()
+    if height <= 0.2:
+        return albedo
+    up = (places[:, 2] - places[:, 2].min()) / height
+    wall = np.sqrt(np.maximum(1.0 - normals[:, 2] ** 2, 0.0))
+    return albedo * (1.0 - CORNER_SHADE * wall * (1.0 - up))[:, None]
+
+
+@frozen(eq=False)
+class Lit:
+    """A frame's colours of all corners that differ, shape (rows, 3), in full light and capped; how much of it
+    a shadow takes away, and of each row (rows,) how much of a shadow can fall on it: none where it faces away
+    from the sun.
+    """
+
+    rows: Array
+    shadow: float
+    takes_shadow: Array
+
+
+class CornerColours:
+    """The colours of things made of corners, frame by frame. Corners that look alike on every frame are
+    worked out once: `alike` says for each piece which rows its corners have.
+    """
+
+    def __init__(
+        self,
+        frames: FrameTable,
+        light: PictureLight,
+        panes: lamps.Panes,
+        pieces: Sequence[Corners],
+    ) -> None:
+        self.frames, self.light, self.panes = frames, light, panes
+        eye = geometry.head_middle_m(frames.plan)
+
+        def joined(name: str) -> Array:
+            return np.concatenate([getattr(piece, name) for piece in pieces])
+
+        places, normals, albedo = joined("places"), joined("normals"), joined("albedo")
+        is_water, in_shade, pane = joined("is_water"), joined("in_shade"), joined("pane")
+        normal_rows, normal_of = distinct_rows(np.round(normals, 4))
+        self.unique_normals = normals[normal_rows]
+        looks = [np.round(places, 3), normal_of, np.round(albedo, 4), is_water, in_shade, pane]
+        rows, alike = distinct_rows(np.column_stack(looks))
+        ends = np.cumsum([piece.count for piece in pieces])
+        self.alike = np.split(alike, ends[:-1])
+        places, self.albedo, self.normal_of = places[rows], albedo[rows], normal_of[rows]
+        self.is_water, self.in_shade = is_water[rows].astype(bool), in_shade[rows].astype(bool)
+        self.pane_rows = np.flatnonzero(pane[rows] >= 0)
+        self.pane = pane[rows][self.pane_rows].astype(int)
+        self.water_places = places[self.is_water]
+        spots = np.abs(np.sin(np.round(self.water_places[:, :2], 2) @ [127.1, 311.7]) * 43758.5) % 1.0
+        self.waves = 1.0 + WAVES * (2.0 * spots - 1.0)
+        away = places - eye
+        self.haze = 1.0 - np.exp(-np.linalg.norm(away, axis=1) / materials.AIR_M)
+        bearing_rows, self.bearing_of = distinct_rows(
+            np.round(np.arctan2(away[:, 1], away[:, 0]) / BEARING_RAD)
+        )
+        level = away[bearing_rows] * [1.0, 1.0, 0.0]
+        self.level = level / np.maximum(np.linalg.norm(level, axis=1), 1e-6)[:, None]
+        self.sky_directions = even_directions(DIRECTIONS)
+        self.lamp_shape = sky.lamp_shape(self.sky_directions, self.light.lamp_direction[0])
+        # share of each sky direction in the light on each normal; an even sky of level 1 lights what faces
+        # it to 1
+        self.takes = 2.0 * np.maximum(self.unique_normals @ self.sky_directions.T, 0.0) / DIRECTIONS
+
+    def lit(self, number: int) -> Lit:
+        """The colours of a frame, counted from 1."""
+        frame, light = number - 1, self.light
+        colours, shadow = self._in_full_light(frame)
+        sky_low = sky.radiance(light, frame, self.level)[self.bearing_of]
+        colours[self.is_water] = self._water(frame)
+        colours += self.haze[:, None] * (sky_low - colours)
+        if len(self.panes.on_lux):
+            share = lamps.share_on(self.panes.on_lux, self.frames.illuminance_lux[frame])
+            shining = (share * light.lamps[frame].max())[:, None] * self.panes.glow
+            colours[self.pane_rows] += shining[self.pane]
+        return Lit(capped(colours), shadow, self._takes_shadow(self.frames.sun_direction[frame]))
+
+    def _in_full_light(self, frame: int) -> tuple[Array, float]:
+        """Colours of all kinds of corner in full light, and how much of it a shadow takes away."""
+        light, sun = self.light, self.frames.sun_direction[frame]
+        whole_sky = sky.radiance(light, frame, self.sky_directions)
+        whole_sky += self.lamp_shape[:, None] * light.lamps[frame]
+        up = np.array([0.0, 0.0, 1.0])
+        level_takes = 2.0 * self.sky_directions[:, 2] / DIRECTIONS
+        on_ground = level_takes @ whole_sky + light.sun[frame] * max(float(sun @ up), 0.0)
+        faces_down = (1.0 - self.unique_normals[:, 2]) / 2.0
+        ambient = self.takes @ whole_sky + faces_down[:, None] * (GROUND_ALBEDO * on_ground)
+        moon = np.maximum(self.unique_normals @ self.frames.moon_direction[frame], 0.0)
+        ambient += moon[:, None] * light.moon[frame]
+        facing = np.maximum(self.unique_normals @ sun, 0.0)
+        whole = ambient + facing[:, None] * light.sun[frame]
+        colours = self.albedo * whole[self.normal_of]
+        beam = float(light.sun[frame].mean())
+        around = float((level_takes @ whole_sky).mean())
+        level_beam, wall_beam = beam * max(float(sun[2]), 0.0), beam * float(np.hypot(sun[0], sun[1]))
+        shares = [b / (b + around) if b > 0.0 else 0.0 for b in (level_beam, wall_beam)]
+        return colours, float(np.mean(shares))
+
+    def _takes_shadow(self, sun: Array) -> Array:
+        rise = np.clip((self.unique_normals @ sun) / FOCUS, 0.0, 1.0)
+        return (rise * rise * (3.0 - 2.0 * rise))[self.normal_of]
+
+    def _water(self, frame: int) -> Array:
+        """Water mirrors the sky by Fresnel's law, and the sun in a broken path (microfacets, a light
+        swell).
+        """
+        light, sun = self.light, self.frames.sun_direction[frame]
+        away = self.water_places - self.frames.camera_m[frame]
+        away /= np.maximum(np.linalg.norm(away, axis=1), 1e-6)[:, None]
+        drop = np.clip(-away[:, 2], 0.02, 1.0)
+        fresnel = WATER_IOR_F0 + (1.0 - WATER_IOR_F0) * (1.0 - drop) ** 5
+        mirrored = away * [1.0, 1.0, 0.0]
+        mirrored[:, 2] = drop + 0.08
+        mirrored /= np.linalg.norm(mirrored, axis=1)[:, None]
+        seen = sky.radiance(light, frame, mirrored)
+        half = sun - away
+        half /= np.maximum(np.linalg.norm(half, axis=1), 1e-6)[:, None]
+        rise = np.maximum(half[:, 2], 0.05)
+        slopes = np.exp(-(1.0 - rise**2) / rise**2 / SWELL) / (SWELL * rise**4)
+        glitter = slopes / (4.0 * drop) * max(float(sun[2]) > 0.0, 0.0)
+        body = self.albedo[self.is_water] * (light.isotropic[frame] + light.horizon_band[frame])
+        return body + fresnel[:, None] * (
+            seen + (self.waves * np.minimum(glitter, GLITTER_MOST))[:, None] * light.sun[frame]
+        )
+
+
+class SkyColours:
+    """The dome of the sky as seen by the camera, with the discs of sun and moon and the stars before it.
+
+    outward are the dome's points as unit vectors (dome, 3) and faces all faces, those of discs and stars
+    after the dome's; their points, `discs` of them, stand elsewhere on each frame.
+    """
+
+    def __init__(self, frames: FrameTable, light: PictureLight, view: View, width_px: float) -> None:
+        self.frames, self.light = frames, light
+        side = starfield.spot_rad(frames, width_px)  # stars are as large as the picture's pixels let them
+        directions, self.star_levels = stars.seen(frames, side**2)
+        self.star_corners = starfield.star_squares(directions, side).reshape(-1, 3)
+        self.star_pole, self.star_turn_deg = stars.sky_pole(frames), stars.turned_deg(frames)
+        self.skyglow, self.glare = sky.skyglow(light), sky.glare_levels(light)
+        self.sun_disc = sky.sun_disc(light)
+        self.moon_disc = sky.moon_disc(light, frames.moon_lit_fraction)
+        self.outward, self.faces = fastview.dome_shape(view)
+        count = len(self.outward)
+        for rings in (fastview.SUN_RINGS, fastview.MOON_RINGS):
+            self.faces += fastview.fan(count, len(rings) - 1)
+            count += 1 + (len(rings) - 1) * fastview.DISC_SIDES
+        ends = range(count, count + 4 * len(directions), 4)
+        self.faces += [(at + 3, at + 2, at + 1, at) for at in ends]
+        self.discs = count - len(self.outward) + 4 * len(directions)
+
+    def shown(self, number: int) -> tuple[Array, Array]:
+        """A frame's directions of the points of discs and stars, and the colours of all points, with the glow
+        of the place and the glare around the sun; number counts from 1.
+        """
+        frame = number - 1
+        sun, moon = self.frames.sun_direction[frame], self.frames.moon_direction[frame]
+        phase = 2.0 * float(self.frames.moon_lit_fraction[frame]) - 1.0
+        upward = np.array([0.0, 0.0, 1.0])
+        before = [
+            # a sun that is down has no rings: they draw the sky around them less finely than the dome does
+            fastview.rings_around(sun, upward, fastview.SUN_RINGS * (self.light.sun[frame].max() > 0.0), 1.0),
+            fastview.rings_around(moon, sun, fastview.MOON_RINGS, phase),
+            stars.turned(self.star_corners, self.star_pole, float(self.star_turn_deg[frame])),
+        ]
+        directions = np.vstack([self.outward, *before])
+        band = np.exp(-sky.HORIZON_FALL * np.maximum(directions[:, 2:], 0.0))
+        glare = sky.glare(self.glare[frame], np.linalg.norm(directions - sun, axis=1))
+        colours = sky.radiance(self.light, frame, directions) + band * self.skyglow[frame] + glare
+        counts = [len(self.outward), *map(len, before)]
+        _, on_sun, on_moon, on_stars = np.split(colours, np.cumsum(counts)[:-1])
+        on_sun += fastview.SUN_EDGE[:, None] * self.sun_disc[frame]
+        on_moon += fastview.MOON_EDGE[:, None] * self.moon_disc[frame]
+        through = stars.through_air(before[2][::4, 2]) * self.light.level_per_lux[frame]
+        on_stars += np.repeat(through[:, None] * self.star_levels, 4, axis=0)
+        return directions[len(self.outward) :], capped(colours)
+
+
+def distinct_rows(values: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Where each row (or number) that differs from the others is found first, and which of them each is."""
+    _, first, which = np.unique(values, axis=0, return_index=True, return_inverse=True)
+    return first, which.ravel()
+
+
+def capped(colours: Array) -> Array:
+    """Colours no brighter than a picture needs, of the same hue."""
+    return colours * np.minimum(1.0, BRIGHTEST / np.maximum(colours.max(axis=1), 1e-9))[:, None]
+
+
+def even_directions(count: int) -> Array:
+    """Directions spread evenly over the upper half, shape (count, 3): a spiral by the golden angle."""
+    up = (np.arange(count) + 0.5) / count
+    turn = np.arange(count) * (np.pi * (3.0 - np.sqrt(5.0)))
+    level = np.sqrt(1.0 - up**2)
+    return np.stack([level * np.cos(turn), level * np.sin(turn), up], axis=1)
