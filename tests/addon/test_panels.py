@@ -87,6 +87,7 @@ class Layout:
 def context(scene: Any, width: int = 280) -> Any:
     return SimpleNamespace(
         scene=scene,
+        space_data=None,
         region=SimpleNamespace(width=width),
         preferences=SimpleNamespace(system=SimpleNamespace(ui_scale=1.0)),
     )

@@ -13,7 +13,7 @@ from planner_core import Plan
 from ...read import settings
 from ...scene import store
 from ...state import live, redraw
-from .. import wording
+from .. import evening, wording
 from .layout import Tab, counts, done, wrapped
 
 
@@ -72,6 +72,10 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
             wrapped(layout, context, here.reason, icon="ERROR")
         self._faults(context, plan)
         done(layout, context, here.said)
+        column = layout.column()
+        column.scale_y = 1.3
+        is_on = evening.is_on(context.space_data)
+        column.operator("duskrail.evening", icon="HIDE_OFF", depress=is_on)
         row = layout.row(align=True)
         row.prop(shown, "show_readout", icon="TEXT", toggle=True)
         row.prop(shown, "show_path", icon="CON_FOLLOWPATH", toggle=True)
