@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import Any
 
 import attrs
 
@@ -22,33 +23,34 @@ from planner_core.plan.model import (
     SlideAxis,
     TurnAxis,
 )
+from tests.present import present
 
 SLIDE = SlideAxis(min_m=0.0, max_m=1.5, max_speed_m_s=0.04, max_acceleration_m_s2=0.04, step_m=1e-5)
 PAN = TurnAxis(min_deg=180.0, max_deg=360.0, max_speed_deg_s=5.0, max_acceleration_deg_s2=5.0, step_deg=0.01)
 TILT = TurnAxis(min_deg=-30.0, max_deg=30.0, max_speed_deg_s=5.0, max_acceleration_deg_s2=5.0, step_deg=0.01)
 
 
-def with_rig(plan: Plan, **changes: object) -> Plan:
+def with_rig(plan: Plan, **changes: Any) -> Plan:
     return attrs.evolve(plan, rig=attrs.evolve(plan.rig, **changes))
 
 
-def with_slide(plan: Plan, **changes: object) -> Plan:
-    return with_rig(plan, slide=attrs.evolve(plan.rig.slide, **changes))
+def with_slide(plan: Plan, **changes: Any) -> Plan:
+    return with_rig(plan, slide=attrs.evolve(present(plan.rig.slide), **changes))
 
 
-def with_pan(plan: Plan, **changes: object) -> Plan:
-    return with_rig(plan, pan=attrs.evolve(plan.rig.pan, **changes))
+def with_pan(plan: Plan, **changes: Any) -> Plan:
+    return with_rig(plan, pan=attrs.evolve(present(plan.rig.pan), **changes))
 
 
-def with_shoot(plan: Plan, **changes: object) -> Plan:
+def with_shoot(plan: Plan, **changes: Any) -> Plan:
     return attrs.evolve(plan, shoot=attrs.evolve(plan.shoot, **changes))
 
 
-def with_exposure(plan: Plan, **changes: object) -> Plan:
-    return attrs.evolve(plan, exposure=attrs.evolve(plan.exposure, **changes))
+def with_exposure(plan: Plan, **changes: Any) -> Plan:
+    return attrs.evolve(plan, exposure=attrs.evolve(present(plan.exposure), **changes))
 
 
-def with_move(plan: Plan, **changes: object) -> Plan:
+def with_move(plan: Plan, **changes: Any) -> Plan:
     return attrs.evolve(plan, move=attrs.evolve(plan.move, **changes))
 
 
@@ -70,7 +72,7 @@ def panning(plan: Plan, start_deg: float, end_deg: float) -> Plan:
     return with_poses(plan, Pose(at=0.0, pan_deg=start_deg, **rest), Pose(at=1.0, pan_deg=end_deg, **rest))
 
 
-def bare_rig(plan: Plan, **axes: object) -> Rig:
+def bare_rig(plan: Plan, **axes: Any) -> Rig:
     """The plan's rig with only the axes given."""
     return attrs.evolve(plan.rig, **({"slide": None, "pan": None, "tilt": None} | axes))
 

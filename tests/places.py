@@ -71,7 +71,7 @@ def box(
     *,
     role: str = "background",
     base: float = 0.0,
-    turn=0.0,
+    turn: float = 0.0,
 ) -> Block:
     """A box that stands at (x, y) on the height base."""
     wide, deep, high = size

@@ -13,13 +13,14 @@ from planner_core.plan.file import plan_from_dict, plan_to_dict
 from planner_core.plan.model import PlanError
 from planner_core.review.findings import Finding
 from tests.moves import QUAY
+from tests.present import present
 
 DOCUMENT = plan_to_dict(QUAY)
 
 
 def changed(document: dict[str, Any], path: Sequence[str | int], value: Any) -> dict[str, Any]:
     document = copy.deepcopy(document)
-    part = document
+    part: Any = document
     for key in path[:-1]:
         part = part[key]
     part[path[-1]] = value
@@ -114,10 +115,10 @@ def test_an_interval_shorter_than_the_exposure_is_a_finding_with_an_interval_tha
         changed(document, ("exposure", "iso_max"), 100.0), ("exposure", "artificial_ev100"), 0.0
     )
     finding = interval_finding(document)
-    assert finding.level == "stop"
-    assert finding.limit == 5.0
-    assert finding.value == pytest.approx(6.0 + 1.0 + 0.8 + 0.4, abs=0.1)
-    enough = float(finding.fix.split("shoot.interval_s to ")[1].split(" s")[0])
+    assert present(finding).level == "stop"
+    assert present(finding).limit == 5.0
+    assert present(finding).value == pytest.approx(6.0 + 1.0 + 0.8 + 0.4, abs=0.1)
+    enough = float(present(finding).fix.split("shoot.interval_s to ")[1].split(" s")[0])
     assert interval_finding(changed(document, ("shoot", "interval_s"), enough)) is None
     assert interval_finding(changed(document, ("shoot", "interval_s"), enough - 0.5)) is not None
 
@@ -125,6 +126,6 @@ def test_an_interval_shorter_than_the_exposure_is_a_finding_with_an_interval_tha
 def test_a_longest_exposure_that_no_frame_needs_but_that_would_not_fit_is_only_a_warning() -> None:
     document = changed(DOCUMENT, ("shoot", "interval_s"), 4.0)
     finding = interval_finding(document)
-    assert finding.level == "warn"
+    assert present(finding).level == "warn"
     fitting = changed(document, ("exposure", "shutter_max_s"), 1.7)
     assert interval_finding(fitting) is None

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from planner_core import compute_frames
 from planner_core.evening.balance import balance, move_share, place_of_share, sun_crossings
 from planner_core.frames import FrameTable
+from tests.present import present
 from tests.two_towers import plan
 
 
@@ -61,17 +62,17 @@ def test_golden_and_blue_hour_are_counted() -> None:
 
 def test_the_turn_is_the_anchor_s_event() -> None:
     turn = balance(frames_of(shoot__anchor=anchored("sunrise", 0.3))).turn
-    assert (turn.event, turn.at) == ("sunrise", 0.3)
+    assert (present(turn).event, present(turn).at) == ("sunrise", 0.3)
 
 
 def test_a_plan_with_a_start_turns_where_the_sun_does() -> None:
     table = frames_of(shoot__anchor=None, shoot__start="2027-03-14T18:00:00")
     turn = balance(table).turn
-    assert turn.event == "sunset"
+    assert present(turn).event == "sunset"
     by_anchor = frames_of()
     sunset = by_anchor.utc_s[0] + 0.5 * by_anchor.plan.duration_s
-    assert turn.utc_s == pytest.approx(sunset, abs=1.0)
-    assert table.utc_s[0] + turn.at * table.plan.duration_s == pytest.approx(turn.utc_s)
+    assert present(turn).utc_s == pytest.approx(sunset, abs=1.0)
+    assert table.utc_s[0] + present(turn).at * table.plan.duration_s == pytest.approx(present(turn).utc_s)
 
 
 def test_a_shoot_by_day_or_by_night_has_no_turn() -> None:
@@ -98,9 +99,9 @@ def test_half_of_the_way_is_where_the_move_says() -> None:
         ],
         move__ease=0.0,
     )
-    assert move_share(table, 0.5) < 0.2
-    assert 0.8 < place_of_share(table, 0.5) < 1.0
-    assert move_share(table, place_of_share(table, 0.5)) == pytest.approx(0.5, abs=1e-6)
+    assert present(move_share(table, 0.5)) < 0.2
+    assert 0.8 < present(place_of_share(table, 0.5)) < 1.0
+    assert move_share(table, present(place_of_share(table, 0.5))) == pytest.approx(0.5, abs=1e-6)
 
 
 def test_a_move_that_rests_in_the_middle_has_its_half_in_the_middle_of_the_rest() -> None:

@@ -12,6 +12,7 @@ from planner_core import compute_frames
 from planner_core.evening.timetable import timetable
 from planner_core.output.calendar import ics_bytes
 from planner_core.plan.model import Plan
+from tests.present import present
 from tests.two_towers import plan
 
 
@@ -37,7 +38,7 @@ def test_entries_stand_where_the_frames_do() -> None:
     assert start.tzinfo is not None
     assert start.timestamp() == pytest.approx(frames.utc_s[0], abs=0.5)
     assert found["Start"].dtend.value.timestamp() == pytest.approx(
-        frames.utc_s[-1] + frames.ramp.shutter_s[-1], abs=0.5
+        frames.utc_s[-1] + present(frames.ramp).shutter_s[-1], abs=0.5
     )
     assert found["Arrive"].dtstart.value.timestamp() == pytest.approx(frames.utc_s[0] - 3000.0, abs=0.5)
     assert found["Sunset"].dtstart.value.timestamp() == pytest.approx(

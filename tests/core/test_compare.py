@@ -20,6 +20,7 @@ from planner_core.plan.model import Block, Composition, Plan, Pose
 from planner_core.rig.camera import camera_path
 from planner_core.rig.drive import axis_limits
 from tests.places import box, place, post
+from tests.present import present
 
 TOWER = Composition(subject="tower")
 LEVEL = (
@@ -103,7 +104,8 @@ def test_a_rail_that_points_at_the_subject_pushes_in() -> None:
     assert {"push-in", "pull-out"} <= set(comparison.plans)
     assert "push-in" in cannot["slide"]
     ways = {
-        name: [pose.slide_m for pose in comparison.plans[name].move.poses] for name in ("push-in", "pull-out")
+        name: [present(pose.slide_m) for pose in comparison.plans[name].move.poses]
+        for name in ("push-in", "pull-out")
     }
     assert ways["push-in"][-1] > ways["push-in"][0]
     assert ways["pull-out"][-1] < ways["pull-out"][0]
@@ -186,13 +188,13 @@ def test_a_counter_pan_keeps_the_subject_in_its_place() -> None:
 
 def test_a_pan_across_north_takes_the_short_way() -> None:
     plan = scene(*near(), poses=tuple(attrs.evolve(pose, pan_deg=0.0) for pose in LEVEL))
-    pans = [pose.pan_deg for pose in compare.compare(plan).plans["pan"].move.poses]
+    pans = [present(pose.pan_deg) for pose in compare.compare(plan).plans["pan"].move.poses]
     assert np.ptp(pans) < 60.0
 
 
 @pytest.mark.parametrize("bearing_deg", [-350.0, 10.0, 370.0, 730.0])
 def test_a_bearing_is_counted_as_the_axis_counts_it(bearing_deg: float) -> None:
-    axis = attrs.evolve(scene().rig.pan, min_deg=0.0, max_deg=360.0)
+    axis = attrs.evolve(present(scene().rig.pan), min_deg=0.0, max_deg=360.0)
     assert candidates.within(axis, bearing_deg, 20.0) == pytest.approx(10.0)
     far = attrs.evolve(axis, min_deg=200.0, max_deg=340.0)
     assert candidates.within(far, 190.0, 270.0) == 200.0

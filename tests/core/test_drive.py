@@ -29,6 +29,7 @@ from tests.moves import (
     with_shoot,
     with_slide,
 )
+from tests.present import present
 
 SLIDE_LIMITS = drive.AxisLimits(
     name="slide_m",
@@ -126,7 +127,7 @@ def test_frames_that_are_too_near_for_a_step_stand_still() -> None:
     # 2 mm steps, 0.5 mm from frame to frame: three of four frames don't move
     plan = with_move(with_shoot(with_slide(QUAY, step_m=0.002), frames=401), ease=0.0)
     plan = sliding(plan, 0.2, 0.4)
-    skipped = drive.skipped_frames(next(iter(drive.axis_limits(plan))), axes(plan).slide_m)
+    skipped = drive.skipped_frames(next(iter(drive.axis_limits(plan))), present(axes(plan).slide_m))
     assert np.count_nonzero(skipped) == pytest.approx(300, abs=1)
 
 
@@ -156,7 +157,7 @@ def test_rates_are_those_of_the_cubic_through_the_frames(positions: list[float],
 
 def test_a_steady_drive_runs_at_the_travel_over_the_time() -> None:
     plan = with_move(sliding(QUAY, 0.1, 0.1 + 479 * 0.0012), drive="continuous", ease=0.0)
-    speed, acceleration = drive.drive_rates(axes(plan).slide_m, 12.0)
+    speed, acceleration = drive.drive_rates(present(axes(plan).slide_m), 12.0)
     assert speed[5:-5] == pytest.approx(np.full(469, 0.0001))
     assert acceleration[5:-5] == pytest.approx(np.zeros(469), abs=1e-12)
 
@@ -171,11 +172,11 @@ def test_one_frame_has_no_rates() -> None:
 def shoot_move_shoot_arrives(plan: Plan) -> bool:
     """A rig that opens, closes, writes, moves step by step, and must be in place and settled in time."""
     frames = compute_frames(plan)
-    opens, shutter = 0.0, frames.ramp.wanted_shutter_s
+    opens, shutter = 0.0, present(frames.ramp).wanted_shutter_s
     positions = (frames.slide_m, frames.pan_deg, frames.tilt_deg)
     moves_at_all = any(np.ptp(values) > 0.0 for values in positions if values is not None)
     motors = [
-        Motor(attrs.astuple(limits), planned)
+        Motor(attrs.astuple(limits), present(planned))
         for limits, planned in zip((plan.rig.slide, plan.rig.pan, plan.rig.tilt), positions, strict=True)
         if limits is not None
     ]
@@ -280,7 +281,7 @@ def random_plans(draw: st.DrawFn, base: Plan, drive_name: str) -> Plan:
     factor = draw(st.floats(0.9, 1.2))
     if drive_name == "shoot-move-shoot":
         frames = compute_frames(plan)
-        needed = drive.time_needed_s(plan, axes(plan), frames.ramp.wanted_shutter_s)
+        needed = drive.time_needed_s(plan, axes(plan), present(frames.ramp).wanted_shutter_s)
         return with_shoot(plan, interval_s=float(needed.max()) * factor)
     return with_shoot(plan, interval_s=slowest_interval_s(plan) * factor)
 

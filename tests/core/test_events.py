@@ -72,7 +72,8 @@ def test_a_run_of_dates_has_every_event_once(place: tuple[float, float, str], st
     # clocks change, a date is skipped and midnights are missing in these weeks; the sky goes on
     first = dt.date.fromisoformat(start)
     week = [events.day_events(first + dt.timedelta(days=k), *place) for k in range(14)]
-    utc_s = np.arange(*(clock_midnight(first + dt.timedelta(days=k), place[2]) for k in (0, 14)), 30.0)
+    begin_s, end_s = (clock_midnight(first + dt.timedelta(days=k), place[2]) for k in (0, 14))
+    utc_s = np.arange(begin_s, end_s, 30.0)
     sun = ephemeris.sun_position(utc_s, *place[:2])[1]
     moon = ephemeris.moon_upper_limb_deg(utc_s, *place[:2])
     for name in events.EVENTS:

@@ -31,6 +31,7 @@ from planner_core.light.exposure import (
 )
 from planner_core.plan.model import Exposure, Plan
 from planner_core.rig import drive
+from tests.present import present
 from tests.two_towers import plan
 
 PLAN = plan()
@@ -63,7 +64,7 @@ def ramp(
     exposure: Exposure, scene_ev100: NDArray[np.float64], time_left_s: NDArray[np.float64] | float = 1e9
 ) -> Ramp:
     left = np.broadcast_to(np.asarray(time_left_s, dtype=float), scene_ev100.shape)
-    return exposure_ramp(attrs.evolve(PLAN, exposure=exposure), scene_ev100, left)
+    return present(exposure_ramp(attrs.evolve(PLAN, exposure=exposure), scene_ev100, left))
 
 
 @given(limits(), light, time_left)
@@ -126,8 +127,8 @@ def test_the_target_rises_wherever_the_light_does(
 
 
 def test_the_night_look_darkens_the_night_and_leaves_the_day() -> None:
-    exposure = attrs.evolve(PLAN.exposure, night_look_stops=-1.0, artificial_ev100=2.5)
-    day, night = target_ev100([12.0, 2.5], exposure)
+    exposure = attrs.evolve(present(PLAN.exposure), night_look_stops=-1.0, artificial_ev100=2.5)
+    day, night = target_ev100([12.0, 2.5], present(exposure))
     assert day == 12.0
     assert night == pytest.approx(3.5)  # settings for a stop more light: a stop darker
 
@@ -193,10 +194,14 @@ def test_whole_plans_are_exposed_inside_their_limits(
     site = attrs.evolve(PLAN.site, latitude_deg=round(latitude, 6), timezone="UTC")
     table = compute_frames(attrs.evolve(PLAN, exposure=exposure, shoot=shoot, site=site))
     left = drive.exposure_time_left_s(table.plan, table.axes)
-    assert np.all(table.ramp.shutter_s <= np.maximum(left, exposure.shutter_min_s))
-    room = (table.ramp.shutter_s < table.ramp.longest_shutter_s) | (table.ramp.iso < exposure.iso_max)
-    room &= (table.ramp.shutter_s > exposure.shutter_min_s) | (table.ramp.iso > exposure.iso_min)
-    assert np.all(np.abs(table.ramp.error_stops[room]) <= THIRD)
+    assert np.all(present(table.ramp).shutter_s <= np.maximum(left, exposure.shutter_min_s))
+    room = (present(table.ramp).shutter_s < present(table.ramp).longest_shutter_s) | (
+        present(table.ramp).iso < exposure.iso_max
+    )
+    room &= (present(table.ramp).shutter_s > exposure.shutter_min_s) | (
+        present(table.ramp).iso > exposure.iso_min
+    )
+    assert np.all(np.abs(present(table.ramp).error_stops[room]) <= THIRD)
 
 
 def test_the_example_scenes_are_exposed_as_planned(example_plan: Plan) -> None:
@@ -205,7 +210,7 @@ def test_the_example_scenes_are_exposed_as_planned(example_plan: Plan) -> None:
     frames = compute_frames(example_plan)
     assert np.all(np.diff(frames.utc_s) > 0.0)
     left = drive.exposure_time_left_s(example_plan, frames.axes)
-    assert np.all(frames.ramp.shutter_s <= np.maximum(left, example_plan.exposure.shutter_min_s))
+    assert np.all(present(frames.ramp).shutter_s <= np.maximum(left, example_plan.exposure.shutter_min_s))
 
 
 def test_a_plan_without_exposure_has_no_settings() -> None:

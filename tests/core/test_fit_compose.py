@@ -15,6 +15,7 @@ from planner_core.picture import block_visibility, composition, parallax, pose_r
 from planner_core.plan.model import Block, Composition, Plan, Pose
 from planner_core.rig.drive import axis_limits
 from tests.places import PAN, SLIDE, box, place, post
+from tests.present import present
 
 TOWER = Composition(subject="tower")
 
@@ -54,7 +55,7 @@ def test_a_pan_that_goes_too_far_is_ended_earlier() -> None:
     first, last = fit.plan.move.poses
     assert first == plan.move.poses[0]
     # half the angle of view is 36.87°, of which a little is kept as air
-    assert 28.0 < last.pan_deg < 36.87
+    assert 28.0 < present(last.pan_deg) < 36.87
     assert f"End the pan at {last.pan_deg:g}° instead of 50°." in fit.said
 
 
@@ -89,14 +90,14 @@ def test_a_subject_out_of_the_frame_throughout_is_turned_to() -> None:
     assert not failing(fit.plan).any()
     assert any("throughout" in sentence for sentence in fit.said)
     first, last = fit.plan.move.poses
-    assert last.pan_deg - first.pan_deg == pytest.approx(4.0)  # the move stays what it was
+    assert present(last.pan_deg) - present(first.pan_deg) == pytest.approx(4.0)  # the move stays what it was
 
 
 def test_a_tilt_that_cuts_the_subject_is_lowered() -> None:
     plan = moved(pose(0.0, tilt_deg=4.0), pose(1.0, tilt_deg=30.0))
     fit = fit_compose(plan)
     assert not failing(fit.plan).any()
-    assert fit.plan.move.poses[1].tilt_deg < 30.0
+    assert present(fit.plan.move.poses[1].tilt_deg) < 30.0
 
 
 def test_a_post_in_the_way_is_passed_by_the_slide() -> None:

@@ -16,6 +16,7 @@ from planner_core.plan.model import Plan, PlanError
 from planner_core.plan.timeline import start_utc_s
 from planner_core.rig import drive
 from planner_core.time import ephemeris
+from tests.present import present
 from tests.two_towers import plan
 
 ratios = st.floats(0.05, 20.0)
@@ -57,8 +58,8 @@ def test_day_and_night_stand_as_asked_within_a_frame(
 
 def test_an_anchor_keeps_its_event_and_moves_in_the_clip() -> None:
     fitted = fit_balance(plan(shoot__anchor={"event": "sunset", "date": "2027-03-14", "at": 0.125}), 1, 1)
-    assert fitted.plan.shoot.anchor.event == "sunset"
-    assert fitted.plan.shoot.anchor.at == 0.5
+    assert present(fitted.plan.shoot.anchor).event == "sunset"
+    assert present(fitted.plan.shoot.anchor).at == 0.5
     text = " ".join(fitted.said)
     assert "180 frames (7.5 s) of day and 180 (7.5 s)" in text
     assert "it was 45 to 315" in text
@@ -75,7 +76,7 @@ def test_a_start_moves_by_the_clock() -> None:
 
 def test_an_anchor_that_falls_out_of_the_shoot_is_replaced_and_said() -> None:
     fitted = fit_balance(plan(shoot__anchor={"event": "solar_noon", "date": "2027-03-14", "at": 0.9}), 1, 1)
-    assert fitted.plan.shoot.anchor.event in ("sunrise", "sunset")
+    assert present(fitted.plan.shoot.anchor).event in ("sunrise", "sunset")
     assert "instead of solar noon" in " ".join(fitted.said)
     assert day_frames(fitted.plan) == 180
 
@@ -134,7 +135,7 @@ def test_a_clip_lasts_as_asked_over_the_same_evening_or_as_long_as_it_can(second
     fitted = fit_clip(asked, seconds).plan
     assert abs(fitted.duration_s - asked.duration_s) <= fitted.shoot.interval_s
     table = compute_frames(fitted)
-    needed = drive.time_needed_s(fitted, table.axes, table.ramp.wanted_shutter_s)
+    needed = drive.time_needed_s(fitted, table.axes, present(table.ramp).wanted_shutter_s)
     assert np.all(needed <= fitted.shoot.interval_s + 1e-9)
     frames = round(seconds * 24)
     if fitted.shoot.frames != frames:
@@ -148,7 +149,7 @@ def test_a_clip_lasts_as_asked_over_the_same_evening_or_as_long_as_it_can(second
             ),
         )
         table = compute_frames(longer)
-        needed = drive.time_needed_s(longer, table.axes, table.ramp.wanted_shutter_s)
+        needed = drive.time_needed_s(longer, table.axes, present(table.ramp).wanted_shutter_s)
         assert np.any(needed > longer.shoot.interval_s)
 
 

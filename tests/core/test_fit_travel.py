@@ -27,6 +27,7 @@ from tests.moves import (
     with_shoot,
     with_slide,
 )
+from tests.present import present
 
 
 def foreground_px(plan: Plan) -> float:
@@ -35,7 +36,7 @@ def foreground_px(plan: Plan) -> float:
 
 
 def travel_m(plan: Plan) -> float:
-    return float(np.ptp(compute_frames(plan).slide_m))
+    return float(np.ptp(present(compute_frames(plan).slide_m)))
 
 
 def middle(plan: Plan) -> dict[str, float]:
@@ -66,7 +67,7 @@ def test_poses_stay_on_the_rail_and_about_their_middle(
 ) -> None:
     plan = with_move(sliding(QUAY, start, end), ease=ease)
     fitted = fit_travel(plan, wanted_px).plan
-    slides = [pose.slide_m for pose in fitted.move.poses]
+    slides = [present(pose.slide_m) for pose in fitted.move.poses]
     assert min(slides) >= 0.0
     assert max(slides) <= 1.5
     centre = (start + end) / 2.0
@@ -194,10 +195,10 @@ def test_holds_and_poses_without_a_slide_stay_what_they_are() -> None:
         Pose(at=1.0, slide_m=1.3, pan_deg=270.0),
     )
     fitted = fit_travel(plan, 4.0).plan
-    slides = [pose.slide_m for pose in fitted.move.poses]
+    slides = [present(pose.slide_m) for pose in fitted.move.poses]
     assert slides[2] is None
     assert slides[1] == slides[3] == pytest.approx(0.6, abs=1e-3)
-    assert [pose.pan_deg for pose in fitted.move.poses] == [pose.pan_deg for pose in plan.move.poses]
+    assert [present(pose.pan_deg) for pose in fitted.move.poses] == [pose.pan_deg for pose in plan.move.poses]
     factor = (slides[4] - slides[0]) / 1.1
     assert (slides[1] - slides[0]) / 0.4 == pytest.approx(factor, abs=1e-3)
 
@@ -227,7 +228,7 @@ def test_a_pose_off_the_rail_is_brought_onto_it() -> None:
 def test_a_turn_that_is_too_fast_by_itself_is_narrowed_about_its_middle() -> None:
     plan = with_shoot(panning(QUAY, 190.0, 350.0), frames=120)
     fit = fit_travel(plan)
-    pans = [pose.pan_deg for pose in fit.plan.move.poses]
+    pans = [present(pose.pan_deg) for pose in fit.plan.move.poses]
     assert np.mean(pans) == pytest.approx(270.0, abs=0.01)
     frames = compute_frames(fit.plan)
     far = speed.screen_speeds(fit.plan, frames.camera_m, frames.camera_rotation)["far distance"].worst_px

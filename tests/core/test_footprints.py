@@ -27,6 +27,7 @@ from planner_core.place.footprints import (
 )
 from planner_core.plan.file import plan_from_text, plan_to_text
 from planner_core.plan.model import Block, Plan, PlanError
+from tests.present import present
 from tests.two_towers import plan
 
 METRE_NORTH_DEG = 1.0 / 111_000.0  # near enough to place things by
@@ -168,7 +169,8 @@ def test_a_courtyard_stays_open() -> None:
     areas = [abs(outlines.area_m2(np.array(block.footprint_m))) for block in result.blocks]
     assert sum(areas) == pytest.approx(40**2 - 15**2, rel=0.01)
     assert [block.name for block in result.blocks] == ["Cloister, part 1", "Cloister, part 2"]
-    middle = scene_xy_m(*np.mean(yard[:-1], axis=0), SITE)
+    lon, lat = np.mean(yard[:-1], axis=0)
+    middle = scene_xy_m(lon, lat, SITE)
     assert not any(outlines.contains(np.array(block.footprint_m), middle) for block in result.blocks)
     assert result.counts["holes"] == 1
 
@@ -181,7 +183,7 @@ def test_a_multipolygon_becomes_its_parts() -> None:
 
 def test_what_is_far_tiny_or_no_building_is_left_out_and_counted() -> None:
     post = {"type": "Feature", "properties": None, "geometry": {"type": "Point", "coordinates": [0, 0]}}
-    nowhere = {"type": "Feature", "properties": {}, "geometry": None}
+    nowhere: dict[str, Any] = {"type": "Feature", "properties": {}, "geometry": None}
     bow_tie = square(0, 300, 20)
     bow_tie[1], bow_tie[2] = bow_tie[2], bow_tie[1]
     result = imported(
@@ -413,9 +415,10 @@ def test_a_profile_across_north_stays_in_one_piece() -> None:
 
 def test_a_profile_all_the_way_round_is_closed() -> None:
     ridge = horizon_ridge("\n".join(f"{bearing}\t{1 + bearing / 360}" for bearing in range(0, 361, 10)))
-    bearings = [bearing for bearing, _ in ridge.skyline_deg]
+    skyline = present(ridge.skyline_deg)
+    bearings = [bearing for bearing, _ in skyline]
     assert bearings[-1] - bearings[0] == 360.0
-    assert ridge.skyline_deg[0][1] == ridge.skyline_deg[-1][1]
+    assert skyline[0][1] == skyline[-1][1]
 
 
 @pytest.mark.parametrize(

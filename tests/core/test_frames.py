@@ -16,6 +16,7 @@ from planner_core import compute_frames
 from planner_core.frames import COLUMNS, frames_csv
 from planner_core.picture.projection import project_px
 from planner_core.plan.model import Plan, Pose
+from tests.present import present
 
 
 def with_poses(plan: Plan, *poses: Pose) -> Plan:
@@ -37,9 +38,9 @@ def test_every_array_has_an_entry_for_each_frame(example_plan: Plan) -> None:
 def test_the_first_and_last_frame_stand_on_the_first_and_last_pose(harbour: Plan) -> None:
     frames, poses = compute_frames(harbour), harbour.move.poses
     for index, pose in ((0, poses[0]), (-1, poses[-1])):
-        assert frames.slide_m[index] == pytest.approx(pose.slide_m, abs=1e-12)
-        assert frames.pan_deg[index] == pytest.approx(pose.pan_deg, abs=1e-9)
-        assert frames.tilt_deg[index] == pytest.approx(pose.tilt_deg, abs=1e-9)
+        assert present(frames.slide_m)[index] == pytest.approx(pose.slide_m, abs=1e-12)
+        assert present(frames.pan_deg)[index] == pytest.approx(pose.pan_deg, abs=1e-9)
+        assert present(frames.tilt_deg)[index] == pytest.approx(pose.tilt_deg, abs=1e-9)
 
 
 def test_twice_the_travel_in_the_same_time_is_twice_the_speed_on_screen(harbour: Plan) -> None:

@@ -11,6 +11,7 @@ from planner_core import compute_frames, review
 from planner_core.plan.file import plan_from_dict, plan_from_text, plan_to_text
 from planner_core.plan.model import PlanError
 from planner_core.plan.text import cell, escaped, nested_deeper, one_line
+from tests.present import present
 from tests.two_towers import document, plan
 
 
@@ -52,7 +53,10 @@ def test_a_number_below_what_is_physical_is_refused_at_its_field(path: str, valu
 
 
 def test_what_rounding_leaves_of_a_zero_is_no_slip() -> None:
-    assert plan_from_dict(two_towers_with("blocks.0.centre_m.0", 6.1e-17)).blocks[0].centre_m[0] == 6.1e-17
+    assert (
+        present(plan_from_dict(two_towers_with("blocks.0.centre_m.0", 6.1e-17)).blocks[0].centre_m)[0]
+        == 6.1e-17
+    )
 
 
 @pytest.mark.parametrize(

@@ -15,6 +15,7 @@ from planner_core.picture.parallax import HORIZON, Parallax
 from planner_core.plan.model import Block, Composition, Plan, Pose
 from planner_core.rig.camera import camera_path
 from tests.places import box, place, post, random_place
+from tests.present import present
 
 
 def of(plan: Plan) -> Parallax:
@@ -49,7 +50,7 @@ def test_a_slide_across_shifts_by_focal_length_times_travel_over_distance(
 ) -> None:
     # f · d / Z on the sensor, any handbook of optics; against the horizon, which stands still
     found = of(sliding(plate("near", distance_m), travel_m=travel_m))
-    assert found.far.block == HORIZON
+    assert present(found.far).block == HORIZON
     expected = 2560.0 * travel_m / (distance_m - 5e-4) / 3840.0 * 100.0
     assert found.separation_percent == pytest.approx(expected, rel=1e-6)
     assert found.travel_m == pytest.approx(travel_m)
@@ -98,12 +99,13 @@ def test_near_middle_and_far_are_what_the_picture_shows() -> None:
         composition=Composition(subject="tower"),
     )
     found = of(plan)
-    assert [plan.blocks[layer.block].name for layer in (found.near, found.middle, found.far)] == [
+    assert [plan.blocks[present(layer).block].name for layer in (found.near, found.middle, found.far)] == [
         "post",
         "tower",
         "town",
     ]
-    assert found.near.shift_percent > found.middle.shift_percent > found.far.shift_percent
+    near, middle, far = (present(layer).shift_percent for layer in (found.near, found.middle, found.far))
+    assert near > middle > far
     assert "behind" not in [plan.blocks[layer.block].name for layer in found.layers]
 
 
@@ -112,7 +114,7 @@ def test_a_background_at_500_m_hardly_moves_by_a_whole_slider() -> None:
     # frame
     for travel_m in (1.5, 1.8):
         found = of(sliding(plate("near", 1.0), plate("town", 500.0), travel_m=travel_m))
-        assert found.far.shift_percent < 1.0
+        assert present(found.far).shift_percent < 1.0
         assert found.still_beyond_m < 500.0
 
 
@@ -134,7 +136,9 @@ def test_a_push_in_shifts_what_stands_to_the_side() -> None:
     plan = place(post("post", 1.0, 3.0, 0.1, 2.0), plate("town", 300.0), poses=poses, rail_bearing_deg=0.0)
     found = of(plan)
     # its front, from 3 m to 2 m ahead, 1 m to the side: f · (1/2 − 1/3)
-    assert found.near.shift_percent == pytest.approx(2560.0 * (1 / 2 - 1 / 3) / 3840.0 * 100.0, rel=0.15)
+    assert present(found.near).shift_percent == pytest.approx(
+        2560.0 * (1 / 2 - 1 / 3) / 3840.0 * 100.0, rel=0.15
+    )
 
 
 def test_the_ground_alone_is_no_foreground() -> None:

@@ -19,6 +19,7 @@ from planner_core.review import picture as review_picture
 from planner_core.review.findings import Finding
 from planner_core.review.picture import review_topic
 from tests.places import PAN, box, place, post
+from tests.present import present
 
 TOWER = Composition(subject="tower")
 TILT_DEG = 4.0
@@ -27,7 +28,7 @@ TILT_DEG = 4.0
 def found(plan: Plan) -> dict[str, Any]:
     """Findings of the picture by code, several of one code in a list."""
     findings, _ = review_topic(plan, compute_frames(plan))
-    by_code = {}
+    by_code: dict[str, Any] = {}
     for finding in findings:
         by_code.setdefault(finding.code, []).append(finding)
     return by_code
@@ -99,10 +100,10 @@ def test_a_cut_names_the_edge_and_how_much_is_outside() -> None:
     plan = panned(0.0, 35.6, tower())
     finding = only(plan, "subject-cut")
     assert finding.level == "warn"
-    assert finding.frames[1] == 400
+    assert present(finding.frames)[1] == 400
     assert "left edge" in finding.message
-    assert f"{finding.value * 100.0:.0f} % outside" in finding.message
-    assert 0.02 < finding.value < 0.9
+    assert f"{present(finding.value) * 100.0:.0f} % outside" in finding.message
+    assert 0.02 < present(finding.value) < 0.9
 
 
 def test_the_fix_of_a_cut_was_tried() -> None:
@@ -113,7 +114,8 @@ def test_the_fix_of_a_cut_was_tried() -> None:
     assert not {"subject-cut", "subject-lost"} & set(found(mended))
     nearer = panned(10.0, end + 3.0, tower())  # and it is not much more than it takes, a little air included
     assert (
-        "subject-cut" in found(nearer) or review_topic(nearer, compute_frames(nearer))[1].weakest_score < 0.9
+        "subject-cut" in found(nearer)
+        or present(review_topic(nearer, compute_frames(nearer))[1].weakest_score) < 0.9
     )
 
 
@@ -157,7 +159,7 @@ def test_a_thin_post_that_covers_a_part_is_no_stop() -> None:
     plan = slid(0.0, 2.0, tower(), post("rope", 1.0, 2.0, 0.02, 3.0))
     finding = only(plan, "subject-hidden")
     assert finding.level in ("note", "warn")
-    assert 0.1 < finding.value < 0.5
+    assert 0.1 < present(finding.value) < 0.5
 
 
 def test_a_hidden_subject_gets_a_fix_that_was_tried() -> None:
@@ -196,8 +198,8 @@ def test_a_late_reveal_says_when_and_what_was_asked() -> None:
     finding = only(plan, "reveal-late")
     assert finding.level == "stop"
     assert finding.limit == 0.3
-    assert finding.value > 0.5
-    assert finding.frames[0] == 121  # 30 % of 400 frames
+    assert present(finding.value) > 0.5
+    assert present(finding.frames)[0] == 121  # 30 % of 400 frames
     assert "“wall”" in finding.message
 
 
@@ -231,8 +233,8 @@ def test_what_is_revealed_must_not_be_hidden_again() -> None:
 def test_hidden_frames_before_the_reveal_are_no_fault() -> None:
     plan = revealing(0.0, 1.8, origin_m=(-1.0, 0.0, 1.5))
     _, summary = review_topic(plan, compute_frames(plan))
-    assert summary.weakest_score > 0.5
-    assert summary.subject_visible_share_min > 0.9
+    assert present(summary.weakest_score) > 0.5
+    assert present(summary.subject_visible_share_min) > 0.9
 
 
 # ---------------------------------------------------------------- foreground and background
@@ -331,7 +333,7 @@ def test_a_single_frame_is_reviewed() -> None:
 def test_the_examples_have_no_stop_of_the_picture(example_plan: Plan) -> None:
     findings, summary = review_topic(example_plan, compute_frames(example_plan))
     assert [f.code for f in findings if f.level == "stop"] == []
-    assert summary.weakest_score > 0.7
+    assert present(summary.weakest_score) > 0.7
 
 
 def test_each_classic_mistake_is_named_and_nothing_else_stops(project_root: Path) -> None:
@@ -353,10 +355,10 @@ def test_each_classic_mistake_is_named_and_nothing_else_stops(project_root: Path
 
 def test_the_summary_speaks_of_near_and_far() -> None:
     _, summary = review_topic(*(lambda p: (p, compute_frames(p)))(slid(0.5, 1.5, tower(x=15.0), bollard())))
-    assert summary.near_shift_percent > 15.0
-    assert summary.separation_percent > 15.0
+    assert present(summary.near_shift_percent) > 15.0
+    assert present(summary.separation_percent) > 15.0
     assert summary.still_beyond_m == pytest.approx(2560.0 / 38.4, rel=0.01)
-    assert summary.weakest_frame >= 1
+    assert present(summary.weakest_frame) >= 1
 
 
 def test_a_fixed_head_is_reviewed() -> None:

@@ -15,6 +15,7 @@ from planner_core import compute_frames
 from planner_core.plan.model import Anchor, Plan, Pose
 from planner_core.review.findings import Finding
 from planner_core.review.rig import review_topic
+from planner_core.review.summary import RigSummary
 from tests.moves import (
     PAN,
     QUAY,
@@ -33,9 +34,10 @@ from tests.moves import (
     with_shoot,
     with_slide,
 )
+from tests.present import present
 
 
-def reviewed(plan: Plan) -> tuple[list[Finding], dict[str, float | str]]:
+def reviewed(plan: Plan) -> tuple[list[Finding], RigSummary]:
     return review_topic(plan, compute_frames(plan))
 
 
@@ -92,8 +94,8 @@ def test_a_pose_outside_the_range_stops_the_plan_by_its_field(
     assert finding.level == "stop"
     assert finding.message.startswith(f"move.poses[1].{field}: {value:g}")
     assert (finding.value, finding.limit) == (value, limit)
-    assert finding.frames[1] == 480
-    assert finding.frames[0] > 240
+    assert present(finding.frames)[1] == 480
+    assert present(finding.frames)[0] > 240
     assert f"{limit:g}" in finding.fix
 
 
@@ -156,7 +158,7 @@ def test_the_shorter_shutter_that_is_offered_fits() -> None:
 def test_a_ramp_that_the_interval_has_shortened_still_stops_the_plan() -> None:
     night = by_night(QUAY, interval_s=6.0, shutter_max_s=8.0)
     frames = compute_frames(night)
-    assert frames.ramp.shutter_s.max() < 8.0
+    assert present(frames.ramp).shutter_s.max() < 8.0
     assert only(night, "interval-too-short").level == "stop"
 
 
@@ -188,7 +190,7 @@ def test_a_rail_motor_too_slow_for_the_interval_is_named() -> None:
     assert finding.level == "stop"
     assert "the slide takes" in finding.message
     assert finding.fit == "travel"
-    assert finding.value > finding.limit == pytest.approx(12.0 - 1.0 - 0.8)
+    assert present(finding.value) > present(finding.limit) == pytest.approx(12.0 - 1.0 - 0.8)
 
 
 @pytest.mark.parametrize(
@@ -244,7 +246,7 @@ def test_a_coarse_pan_is_seen_at_any_distance() -> None:
 def test_a_quick_pan_is_too_fast_to_look_at() -> None:
     finding = only(with_shoot(panning(QUAY, 190.0, 350.0), frames=120), "screen-speed")
     assert finding.level == "warn"
-    assert finding.value > finding.limit == pytest.approx(1.0 / 7.0)
+    assert present(finding.value) > present(finding.limit) == pytest.approx(1.0 / 7.0)
     assert "too fast" in finding.message
     assert "Turn by" in finding.fix
     assert "instead of 160°" in finding.fix
@@ -296,8 +298,8 @@ def test_a_still_shot_is_not_blamed_for_standing_still() -> None:
 
 def test_twice_the_turn_is_twice_the_value_that_is_found() -> None:
     plan = with_shoot(attrs.evolve(QUAY, blocks=()), frames=60)
-    one = only(panning(plan, 255.0, 285.0), "screen-speed").value
-    two = only(panning(plan, 240.0, 300.0), "screen-speed").value
+    one = present(only(panning(plan, 255.0, 285.0), "screen-speed").value)
+    two = present(only(panning(plan, 240.0, 300.0), "screen-speed").value)
     assert two == pytest.approx(2.0 * one, rel=0.1)
 
 
@@ -362,7 +364,7 @@ def test_looking_along_the_rail_shows_the_rail() -> None:
     along = with_rig(QUAY, bearing_deg=270.0)
     finding = only(sliding(along, 0.1, 0.5), "rail-in-frame")
     assert finding.level == "warn"
-    assert finding.frames[0] == 1
+    assert present(finding.frames)[0] == 1
     assert "the rail itself is in the picture" in finding.message
     tilt = float(finding.fix.split("Tilt up by ")[1].split("°")[0])
     assert findings(sliding(along, 0.1, 0.5, tilt_deg=tilt + 0.6), "rail-in-frame") == []
@@ -374,8 +376,8 @@ def test_a_camera_that_backs_off_shows_the_rail_it_has_left_once_it_is_far_enoug
     backwards = with_rig(QUAY, bearing_deg=90.0)
     assert findings(sliding(backwards, 0.0, 0.2), "rail-in-frame") == []
     finding = only(sliding(backwards, 0.0, 0.5), "rail-in-frame")
-    assert finding.frames[0] > 240
-    assert finding.frames[1] == 480
+    assert present(finding.frames)[0] > 240
+    assert present(finding.frames)[1] == 480
 
 
 def test_a_lens_that_looks_steeply_down_sees_its_own_stand() -> None:
@@ -400,18 +402,18 @@ def sunlit_field() -> Plan:
 def test_with_the_low_sun_behind_the_rig_s_shadow_is_in_the_picture(sunlit_field: Plan) -> None:
     finding = only(sunlit_field, "rig-shadow")
     frames = compute_frames(sunlit_field)
-    first = finding.frames[0] - 1
+    first = present(finding.frames)[0] - 1
     # the shadow of a head 1.66 m up falls 1.66 m / tan(altitude) ahead
     assert finding.level == "warn"
     assert 1.0 < frames.sun_altitude_deg[first] < 20.0
-    nearest = 1.66 / np.tan(np.radians(frames.sun_altitude_deg[finding.frames[1] - 1]))
+    nearest = 1.66 / np.tan(np.radians(frames.sun_altitude_deg[present(finding.frames)[1] - 1]))
     assert finding.value == pytest.approx(nearest, rel=0.2)
 
 
 def test_at_the_very_horizon_the_shadow_has_lost_its_dark_core(sunlit_field: Plan) -> None:
     # the sun's 32′ over more than 32 m are wider than a camera
     frames = compute_frames(sunlit_field)
-    first = only(sunlit_field, "rig-shadow").frames[0] - 1
+    first = present(only(sunlit_field, "rig-shadow").frames)[0] - 1
     length = 1.66 / np.sin(np.radians(frames.sun_altitude_deg[first]))
     assert length * np.radians(32.0 / 60.0) == pytest.approx(0.3, rel=0.1)
 
@@ -461,7 +463,7 @@ def test_the_summary_says_when_to_come_and_go_and_how_far_the_rig_moves() -> Non
     assert summary.arrive == "2027-03-14T17:00:00+01:00"
     assert summary.first_frame == "2027-03-14T18:00:00+01:00"
     assert summary.last_frame == "2027-03-14T19:35:48+01:00"  # 479 × 12 s later
-    assert summary.shoot_length_s == pytest.approx(479 * 12 + frames.ramp.shutter_s[-1] + 1.0)
+    assert summary.shoot_length_s == pytest.approx(479 * 12 + present(frames.ramp).shutter_s[-1] + 1.0)
     assert summary.clip_s == 20.0
     assert summary.slide_travel_m == pytest.approx(0.8)
     assert summary.pan_travel_deg == pytest.approx(4.0)

@@ -16,6 +16,7 @@ from planner_core.rig import geometry
 from planner_core.rig.axes import AxisPositions
 from planner_core.rig.camera import camera_pose
 from tests.moves import QUAY, bare_rig, box, move_of, with_poses, with_rig
+from tests.present import present
 
 bearings = st.floats(-360.0, 720.0)
 altitudes = st.floats(-80.0, 80.0)
@@ -98,8 +99,8 @@ def test_with_pan_only_about_the_pupil_near_and_far_never_part() -> None:
 
 def test_the_rail_runs_over_its_usable_range() -> None:
     points = geometry.rail_points_m(QUAY)
-    assert points[0] == pytest.approx(geometry.carriage_position_m(QUAY, QUAY.rig.slide.min_m))
-    assert points[-1] == pytest.approx(geometry.carriage_position_m(QUAY, QUAY.rig.slide.max_m))
+    assert points[0] == pytest.approx(geometry.carriage_position_m(QUAY, present(QUAY.rig.slide).min_m))
+    assert points[-1] == pytest.approx(geometry.carriage_position_m(QUAY, present(QUAY.rig.slide).max_m))
     still = attrs.evolve(QUAY, rig=bare_rig(QUAY), move=move_of(Pose(at=0.0)))
     assert len(geometry.rail_points_m(still)) == 0
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -54,7 +55,11 @@ def test_a_boundary_is_found_from_either_side(where: float, rising: bool) -> Non
 def test_many_boundaries_are_those_found_one_by_one() -> None:
     where = np.array([0.1, 3.0, 7.75])
     inside, outside = search.boundaries(lambda x: x < where, np.zeros(3), np.full(3, 10.0), within=1e-3)
-    alone = [search.boundary(lambda x, w=w: x < w, 0.0, 10.0, within=1e-3) for w in where]
+
+    def below(limit: float) -> Callable[[float], bool]:
+        return lambda x: x < limit
+
+    alone = [search.boundary(below(w), 0.0, 10.0, within=1e-3) for w in where]
     assert np.array_equal(np.stack([inside, outside], axis=1), np.array(alone))
 
 

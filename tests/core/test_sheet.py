@@ -21,6 +21,7 @@ from planner_core.output.sheet.map import bearings, block_outlines, measured, ri
 from planner_core.output.sheet.page import Picture, sheet_html, strip_frames
 from planner_core.output.sheet.tables import exposure_rows, late_starts, light_shifts, pose_rows, ramp_room
 from planner_core.plan.file import plan_from_dict
+from tests.present import present
 from tests.spoken import spoken
 from tests.two_towers import document, plan
 
@@ -348,9 +349,9 @@ def test_exposure_steps_are_settings_of_the_ramp_at_the_frame_where_they_change(
     ramp = frames.ramp
     assert 5 <= len(rows) <= 18
     assert rows[0].index == 0
-    level = settings_ev100(ramp.f_number, ramp.shutter_s, ramp.iso)
+    level = settings_ev100(present(ramp).f_number, present(ramp).shutter_s, present(ramp).iso)
     for row in rows:
-        assert row.shutter == shutter_label(float(ramp.shutter_s[row.index]))
+        assert row.shutter == shutter_label(float(present(ramp).shutter_s[row.index]))
         assert row.index == 0 or level[row.index] != level[row.index - 1]
     # by hand, no frame is left more than a step from the ramp: steps are equal
     gaps = np.diff([level[row.index] for row in rows])
@@ -368,7 +369,7 @@ def test_a_darker_evening_is_a_later_row() -> None:
     start, sunset, end = light_shifts(frames, event)
     assert (start.when, sunset.when, end.when) == ("start", "sunset", "end")
     for row in (start, sunset):
-        minutes = row.minutes[-1]
+        minutes = present(row.minutes[-1])
         later = np.interp(frames.utc_s[row.index] + minutes * 60.0, frames.utc_s, frames.scene_ev100)
         assert later == pytest.approx(row.ev100 - 1.0, abs=1e-3)
         assert minutes > 0.0
@@ -385,7 +386,10 @@ def test_room_of_the_ramp_is_what_the_limits_leave() -> None:
     assert room is not None
     # stops are doublings: to ISO 1600 and the longest shutter at the dark end
     left = math.log2(
-        ramp.longest_shutter_s / ramp.shutter_s[room.darker_at] * 1600.0 / ramp.iso[room.darker_at]
+        present(ramp).longest_shutter_s
+        / present(ramp).shutter_s[room.darker_at]
+        * 1600.0
+        / present(ramp).iso[room.darker_at]
     )
     assert room.darker_stops == pytest.approx(left)
     assert room.darker_stops >= 0.0

@@ -224,10 +224,10 @@ def test_the_fast_projection_is_the_projection(
 ) -> None:
     from planner_core.rig.geometry import camera_rotation
 
-    points, cameras = np.array(points), np.array(cameras)
-    turn = camera_rotation(cameras[:, 3], cameras[:, 4], 0.0)
-    track = projection.point_paths(QUAY, points, cameras[:, :3], turn)
-    pixels, depth = project_px(QUAY, points, cameras[:, None, :3], turn[:, None])
+    points_m, poses = np.array(points), np.array(cameras)
+    turn = camera_rotation(poses[:, 3], poses[:, 4], 0.0)
+    track = projection.point_paths(QUAY, points_m, poses[:, :3], turn)
+    pixels, depth = project_px(QUAY, points_m, poses[:, None, :3], turn[:, None])
     assert np.allclose(track.depth_m, depth, atol=1e-9)
     clear = depth > 0.01
     assert np.allclose(track.x_px[clear], pixels[clear][:, 0], rtol=1e-7, atol=1e-5)

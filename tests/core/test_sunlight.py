@@ -17,6 +17,7 @@ from planner_core.evening.sunlight import OPEN, blocks_in_the_way, subject_spot,
 from planner_core.plan.model import Plan
 from planner_core.rig import geometry
 from planner_core.time import ephemeris
+from tests.present import present
 from tests.two_towers import plan
 
 DATE = dt.date(2027, 3, 14)
@@ -104,10 +105,14 @@ def test_the_camera_and_the_subject_can_lose_the_sun_at_different_times() -> Non
     given_ = place(wall, statue)
     spot, own = subject_spot(given_)
     assert own == (1,)
-    np.testing.assert_allclose(spot, (0.0, 20.0, 1.5))
-    camera, subject = sun_day(given_, EYE, DATE), sun_day(given_, spot, DATE, ignoring=own)
+    np.testing.assert_allclose(present(spot), (0.0, 20.0, 1.5))
+    camera, subject = sun_day(given_, EYE, DATE), sun_day(given_, present(spot), DATE, ignoring=own)
     # 19 m of wall above the eye at 39 m, and 18.5 m above the statue at 19 m
-    assert subject.set_utc_s < camera.set_utc_s < sun_times_utc_s(given_, "sunset", DATE)[0] - 3600.0
+    assert (
+        present(subject.set_utc_s)
+        < present(camera.set_utc_s)
+        < sun_times_utc_s(given_, "sunset", DATE)[0] - 3600.0
+    )
 
 
 def test_a_subject_does_not_shade_itself() -> None:
@@ -119,7 +124,7 @@ def test_a_subject_does_not_shade_itself() -> None:
         "size_m": [1, 1, 3],
     }
     sun = sunlight(compute_frames(place(statue)))
-    np.testing.assert_array_equal(sun.subject_lit, sun.up)
+    np.testing.assert_array_equal(present(sun.subject_lit), sun.up)
 
 
 def test_under_a_bridge_the_low_sun_comes_in() -> None:

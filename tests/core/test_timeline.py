@@ -22,6 +22,7 @@ from planner_core.plan.timeline import (
     local_to_utc_s,
     start_utc_s,
 )
+from tests.present import present
 
 
 def with_shoot(plan: Plan, **changes: Any) -> Plan:
@@ -38,7 +39,7 @@ def test_the_middle_of_an_anchored_move_falls_at_sunset(harbour: Plan) -> None:
     # common practice, no source: reach about half of the move when the sun sets
     times = frame_times_utc_s(harbour)
     middle = (times[0] + times[-1]) / 2
-    assert abs(middle - anchor_utc_s(harbour, harbour.shoot.anchor)) < harbour.shoot.interval_s
+    assert abs(middle - anchor_utc_s(harbour, present(harbour.shoot.anchor))) < harbour.shoot.interval_s
 
 
 @pytest.mark.parametrize("event", ANCHOR_EVENTS)

@@ -10,6 +10,7 @@ from planner_core import compute_frames
 from planner_core.evening.timetable import Moment, end_utc_s, timetable, turn_moment
 from planner_core.output.packing import card_space_gb, hours_on_location, packing_list
 from planner_core.plan.model import Plan
+from tests.present import present
 from tests.two_towers import plan
 
 
@@ -28,7 +29,7 @@ def test_the_evening_runs_backwards_from_the_first_frame() -> None:
     assert found["arrive"].utc_s == frames.utc_s[0] - 3000.0
     assert found["leave"].utc_s == frames.utc_s[0] - 3000.0 - 1500.0
     assert found["arrive"].utc_s <= found["set-up"].utc_s < found["test-run"].utc_s < found["start"].utc_s
-    assert found["end"].utc_s == frames.utc_s[-1] + frames.ramp.shutter_s[-1] == end_utc_s(frames)
+    assert found["end"].utc_s == frames.utc_s[-1] + present(frames.ramp).shutter_s[-1] == end_utc_s(frames)
 
 
 def test_moments_come_in_order_of_time() -> None:

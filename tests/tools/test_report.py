@@ -10,6 +10,7 @@ import attrs
 from planner_core import Plan, Review, compute_frames, review
 from planner_core.plan.model import Anchor, Move
 from planner_core.plan.timeline import clock
+from tests.present import present
 from tests.spoken import spoken
 from tools.report import finding_text, review_text
 
@@ -68,11 +69,12 @@ def test_the_sun_s_line_is_there_for_a_still_shot_a_twilight_and_a_day_without_t
         harbour, rig=attrs.evolve(harbour.rig, slide=None, pan=None, tilt=None), move=first_pose(harbour)
     )
     assert re.search(r"\n  sun +sunset \d\d:\d\d, frame \d+; from ", told(still))
-    dusk = attrs.evolve(harbour.shoot.anchor, event="civil_dusk")
+    dusk = attrs.evolve(present(harbour.shoot.anchor), event="civil_dusk")
     assert re.search(
-        r"\n  sun +civil dusk \d\d:\d\d, frame \d+, \d+ % of the move; from ", told(anchored(harbour, dusk))
+        r"\n  sun +civil dusk \d\d:\d\d, frame \d+, \d+ % of the move; from ",
+        told(anchored(harbour, dusk)),
     )
-    noon = attrs.evolve(harbour.shoot.anchor, event="solar_noon")
+    noon = attrs.evolve(present(harbour.shoot.anchor), event="solar_noon")
     assert re.search(r"\n  sun +from \d+\.\d° to \d+\.\d°", told(anchored(harbour, noon)))
 
 
