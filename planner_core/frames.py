@@ -140,9 +140,7 @@ def compute_frames(plan: Plan) -> FrameTable:
 
 
 def metered_ev100(plan: Plan, scene_ev100: Array, readings: metering.Readings) -> Array | None:
-    """What the plan's meter makes of the readings, going with the light, (frames,); None for one that reads
-    incident light.
-    """
+    """What the plan's meter reads, following the light, (frames,); None for one that reads incident light."""
     if plan.exposure is None or plan.exposure.meter == "ground":
         return None
     return following_the_light(readings.of(plan), scene_ev100)

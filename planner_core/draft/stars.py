@@ -1,7 +1,7 @@
 """The bright stars over a site: where they stand, how bright they are, and what a picture records of them.
 
-Directions turn with the sky and are without refraction, which lifts a star by less than 0.17° above 5°, where
-the air leaves little of its light anyway. Planets are none of it.
+Directions turn with the sky and are without refraction, which lifts a star by less than 0.17° above an
+altitude of 5°; below that, the air leaves little of its light anyway. Planets are left out.
 """
 
 from __future__ import annotations

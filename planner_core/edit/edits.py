@@ -97,9 +97,7 @@ def with_axis(plan: Plan, axis: str, part: SlideAxis | TurnAxis) -> Plan:
 
 
 def without_axis(plan: Plan, axis: str) -> Plan:
-    """The plan with an axis taken from the rig. A head that can't turn keeps looking where it looked at
-    first.
-    """
+    """The plan with an axis taken from the rig. A head that can't turn keeps its first bearing."""
     name = AXES[axis]
     first = None if axis == "slide" else getattr(plan.move.poses[0], name)
     change: dict[str, Any] = {name: first}
@@ -222,7 +220,7 @@ def _nearest_turn(bearing_deg: float, near_deg: float) -> float:
 
 
 def _held(value_deg: float, axis: TurnAxis, name: str, said: list[str]) -> float:
-    """A value within an axis' range, with whole turns tried for a pan; what had to give is said."""
+    """A value within an axis's range, with whole turns tried for a pan; what was limited is said."""
     for turns in (0.0, 360.0, -360.0):
         if name == "pan" and axis.min_deg <= value_deg + turns <= axis.max_deg:
             return round(value_deg + turns, 3)

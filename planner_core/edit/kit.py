@@ -1,7 +1,7 @@
 """The blocking kit: things of a place, by kind and size, as blocks of a plan.
 
 What belongs here: making blocks from what a photographer reads off a map or paces out, and from outlines of
-meshes. Nothing of Blender. A piece stands with its foot on a point, its width across the line from the viewer
+meshes. No Blender. A piece stands with its foot on a point, its width across the line from the viewer
 and its depth along it.
 """
 

@@ -1,4 +1,4 @@
-"""The plans that one begins with: a small invented place, or nothing but a rig.
+"""The plans to begin with: a small invented place, or nothing but a rig.
 
 What somebody usually works with (zone, rig, camera, clip) goes into both, as PlanDefaults.
 """

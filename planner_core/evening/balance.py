@@ -1,4 +1,4 @@
-"""Balance: how a clip's frames share out over day and night, and how far the move is when day turns."""
+"""Balance: how a clip's frames divide between day and night, and how far the move is at the turn."""
 
 from __future__ import annotations
 
@@ -57,7 +57,9 @@ class Balance:
 
 
 def balance(frames: FrameTable) -> Balance:
-    """How the frames of a plan share out. Golden and blue hour are common practice, no source."""
+    """How the frames of a plan divide between day, twilight and night. Golden and blue hour are common
+    practice, no source.
+    """
     altitude = frames.sun_true_altitude_deg
     phases = np.bincount(events.light_phase(altitude), minlength=len(events.PHASES))
     turn = day_night_turn(frames)

@@ -140,7 +140,7 @@ def _set_up_note(plan: Plan) -> str:
 
 
 def _test_run(plan: Plan, frames: FrameTable, start: float) -> Moment:
-    """The move once there and back at full speed, and time to mend what it shows."""
+    """The move once there and back at full speed, and time to correct what it shows."""
     way = [
         float(drive.move_time_s(np.sum(np.abs(np.diff(position))), axis.max_speed, axis.max_acceleration))
         for axis, position in drive.motorised(plan, frames.axes)

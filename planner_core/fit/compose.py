@@ -19,11 +19,10 @@ RIG_FAULTS = ("axis-", "interval-", "camera-inside")
 
 
 def fit_compose(plan: Plan) -> Fit:
-    """Change poses, as little as mends, until no frame that must stand fails; every change is tried on all
-    frames.
+    """Change poses as little as possible until no judged frame fails; every change is tried on all frames.
 
-    Where one change doesn't mend all, the one that betters most is taken, and so on up to MOST_CHANGES. What
-    could not be met is said. Raises PlanError where the plan has no times.
+    Where one change doesn't repair all of them, the most effective one is taken, and so on up to
+    MOST_CHANGES. What remains is said. Raises PlanError where the plan has no times.
     """
     reading = _read(plan)
     if not reading.subject:
@@ -51,7 +50,7 @@ def fit_compose(plan: Plan) -> Fit:
 
 
 def _changes(plan: Plan, reading: Reading) -> Iterator[pose_repair.Change]:
-    """Changes, each of the plan that the one before left."""
+    """The changes, each applied to the plan that the one before left."""
     for _ in range(MOST_CHANGES):
         change = pose_repair.smallest_change(plan, reading, weak=WEAK) or pose_repair.best_change(
             plan, reading, weak=WEAK

@@ -33,7 +33,7 @@ def fit_balance(plan: Plan, day: float, night: float) -> Fit:
 
     Frames and interval stay. An anchor keeps its event and gets another place in the move, as long as its
     event still falls into the shoot. Where the ratio can't be met (a short night, a sun that doesn't set),
-    the nearest is taken and said. Raises PlanError for a ratio that is none, or a plan without times.
+    the nearest is taken and said. Raises PlanError for an invalid ratio, or a plan without times.
     """
     if not (math.isfinite(day) and math.isfinite(night) and min(day, night) >= 0.0 < day + night):
         raise PlanError(
@@ -121,7 +121,7 @@ def fit_clip(plan: Plan, seconds: float, names: Names = PLAN_FILE) -> Fit:
 
     The interval leaves time for the exposure that the light asks for, the writing, the move and the settling.
     Where it can't, the longest clip that this stretch allows is taken, and said. Raises PlanError for a
-    length that is no clip, or a plan without times. names are those that its words call fields by.
+    length that isn't possible, or a plan without times. names says what the sentences call the plan's fields.
     """
     frames = round(seconds * plan.clip.fps) if math.isfinite(seconds) else 0
     if not 2 <= frames <= MOST_FRAMES:

@@ -1,7 +1,7 @@
 """The fit of travel: how much of the rail to use, and where on it, for a chosen speed of what is near.
 
 Scaling a move about its middle keeps the middle picture. A turn that is too fast by itself is narrowed the
-same way, since no length of rail would mend it.
+same way, since no length of rail would slow it down.
 """
 
 from __future__ import annotations
@@ -33,9 +33,9 @@ CALM_FRAME_WIDTHS_S = 0.04
 CALM_TURN_FRAME_WIDTHS_S = 0.03
 FASTER_THAN_THE_TURN = 1.5  # a foreground that the turn alone moves as fast gets so much more
 LEAST_EFFECT = 0.2  # of the speed aimed at: a whole rail that does less doesn't matter
-LEAST_SLOWING = 0.2  # share of the longest travel from which one that slows the turn is worth its while
+LEAST_SLOWING = 0.2  # least share of the longest travel at which slowing the turn by sliding is worthwhile
 LEAST_TRAVEL_M = 0.001
-LEAST_ROOM = 0.05  # share of the rail below which a middle so near its end has to move for any travel
+LEAST_ROOM = 0.05  # a middle nearer to the rail's end than this share of the rail has to move for any travel
 TRIED_LENGTHS = 16
 HALVINGS = 24
 MET = 0.02  # a speed is met within this share of it

@@ -1,7 +1,7 @@
 """Colour of sun and sky by the sun's altitude, as tints for the preview and a temperature for the sheet.
 
 A tint is linear sRGB with luminance 1 (0.2126 R + 0.7152 G + 0.0722 B), so that lux times a tint is still
-that many lux; channels above 1 are meant. Altitudes are apparent, degrees, of any shape; a tint has that and
+that many lux; channels may exceed 1. Altitudes are apparent, degrees, of any shape; a tint has that and
 one more axis of 3.
 """
 

@@ -18,7 +18,7 @@ MOON_LUX = 0.418
 NIGHT_SKY_LUX = 0.0005
 LUX_AT_EV0 = 2.5  # ISO 2720:1974, flat receptor, C = 250 lux s at ISO 100
 SUN_SEMIDIAMETER_DEG = 0.267  # 16′
-SHELL = 753.66156  # the air as a shell: Earth's radius over the height of the atmosphere
+SHELL = 753.66156  # Earth's radius over the height of the atmosphere, modelled as a shell
 AIR_DEPTH = 0.21  # of a beam from outside, per air mass: Circular 171
 
 

@@ -30,9 +30,9 @@ MOONLIT_EV100 = -3.0
 LEAST_TARGET_SLOPE = 0.1
 # A dark-sky night is given f/2.8, 20 s and ISO 6400 and is meant to look dark (common practice, no source).
 DARKEST_TARGET_EV100 = math.log2(2.8**2 / 20.0 * 100.0 / 6400.0)
-# Light that changes by less doesn't hold the exposure to its course.
+# Smaller changes of the light don't count as rising or falling.
 LIGHT_TURNS_STOPS = 1.0
-ANY_RUNG = 10_000  # more than there are settings
+ANY_RUNG = 10_000  # no limit: more rungs than the ladder has
 SPEED_AT_ISO_3_125 = 3.125  # APEX: Sv = log2(ISO / 3.125), CIPA DC-008 (Exif), annex C
 
 

@@ -364,7 +364,7 @@ def _component_normalisation(cloud_divisor: float) -> tuple[Array, Array]:
         ).mean(axis=1)
         air = np.exp(-extinction_depth(altitude, cloud_divisor) / (seen_up + EXTINCTION_RISE)[:, None])
         normalisation.append(1.0 / (2.0 * np.einsum("i,ik,ic->kc", weight * up, shapes, air)))
-    # sums differ in their last bit with where memory lies; pictures of one plan shouldn't
+    # sums differ in the last bit with memory alignment; pictures of one plan must not
     return altitudes, np.round(normalisation, 12)
 
 

@@ -25,7 +25,7 @@ def compass_deg(bearing_deg: float) -> float: ...
 def compass_deg(bearing_deg: Array) -> Array: ...
 def compass_deg(bearing_deg: float | Array) -> float | Array:
     """The same bearing as a compass shows it, from 0 up to 360; any shape."""
-    return bearing_deg % 360.0 % 360.0  # the first alone makes 360 of a hair below 0
+    return bearing_deg % 360.0 % 360.0  # a value just below 0 would otherwise come out as 360
 
 
 @overload
@@ -33,5 +33,5 @@ def unwound_deg(bearing_deg: float, near_deg: float) -> float: ...
 @overload
 def unwound_deg(bearing_deg: Array, near_deg: float) -> Array: ...
 def unwound_deg(bearing_deg: float | Array, near_deg: float) -> float | Array:
-    """The same bearing, counted over as many turns as bring it within half a turn of near_deg; any shape."""
+    """The same bearing with whole turns added so that it lies within half a turn of near_deg; any shape."""
     return near_deg + wrapped_deg(bearing_deg - near_deg)

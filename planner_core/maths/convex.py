@@ -58,8 +58,8 @@ def smallest_rectangle(ring: Array) -> tuple[Array, Array, float]:
 def convex_pieces(ring: Array) -> list[Array]:
     """Convex counter-clockwise rings that fill a simple counter-clockwise ring.
 
-    Ears are cut off (Meisters, *American Mathematical Monthly* 82, 1975) and joined again over shared edges
-    while they stay convex. Where a ring crosses itself and no ear is left, what remains is taken by its
+    Ears are cut off (Meisters, *American Mathematical Monthly* 82, 1975) and merged over shared edges as long
+    as the result is convex. Where a ring crosses itself and no ear is left, the remainder is replaced by its
     hull.
     """
     corners = [(float(x), float(y)) for x, y in ring]
@@ -108,7 +108,7 @@ def _is_ear(left: list[int], place: int, corners: list[tuple[float, float]]) -> 
 
 
 def _joined(loops: list[list[int]], corners: list[tuple[float, float]]) -> list[list[int]]:
-    """Neighbours made one wherever the result is convex."""
+    """Merges neighbours wherever the result is convex."""
     joined = True
     while joined:
         joined = False

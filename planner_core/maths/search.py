@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-PIECES = 16  # into which a span is cut where the curve is evaluated on arrays
+PIECES = 16  # sub-intervals per span where the curve is evaluated on arrays
 
 
 def boundary(
@@ -21,8 +21,8 @@ def boundary(
 ) -> tuple[float, float]:
     """Both sides of where a condition ends, by bisection, not more than `within` apart.
 
-    It holds at inside and not at outside, which may lie on either side. Neither end is evaluated, and no more
-    than so many halvings are made.
+    It holds at inside and not at outside, which may lie on either side. Neither end is evaluated; the search
+    stops after `halvings` steps at the latest.
     """
     for _ in range(halvings):
         if abs(inside - outside) <= within:
@@ -50,7 +50,7 @@ def whole_boundary(
     *,
     may_go_on: Callable[[], bool] = lambda: True,
 ) -> tuple[int, int]:
-    """The same among whole numbers: neighbours, or the span that is left where the search may not go on."""
+    """The same among whole numbers: two neighbours, or the remaining span where the search stops early."""
     while abs(outside - inside) > 1 and may_go_on():
         middle = (inside + outside) // 2
         inside, outside = (middle, outside) if holds(middle) else (inside, middle)
@@ -78,7 +78,7 @@ def crossings(
 def turning_point(
     value: Callable[[Array], Array], low: float, high: float, *, is_top: bool, within: float
 ) -> float:
-    """Where a curve with one top, or one bottom, between low and high has it."""
+    """Where a curve with a single maximum or minimum between low and high has it."""
     sign = 1.0 if is_top else -1.0
     while high - low > within:
         tries = np.linspace(low, high, PIECES + 1)

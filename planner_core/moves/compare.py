@@ -1,8 +1,8 @@
 """The same scene, time and rig with other moves: each fitted, measured and ranked, the still shot among
 them.
 
-A move has to earn its place: the weakest picture counts most, then how much the move shows, less what it
-costs. What counts for how much is common practice with no source, in one table.
+A move has to be worth it: the weakest picture counts most, then how much the move shows, less what it costs.
+What counts for how much is common practice with no source, in one table.
 """
 
 from __future__ import annotations
@@ -42,8 +42,8 @@ POINTS: dict[str, float] = {
 PAN_COUNTS, TILT_COUNTS = 0.55, 0.35  # of what parallax does for a picture
 TURN_PERCENT = 12.0  # of the frame's width: a pan or tilt that is plain to see
 QUICK_PLACES = 21
-# Findings that a move answers for: by the starts of their codes, those of the picture, which the still shot
-# answers for too, and those of the rig.
+# Findings that count against a move: by the starts of their codes, those of the picture, which count against
+# the still shot too, and those of the rig.
 OF_PICTURE = ("subject-", "reveal-", "camera-inside", "weak-frame", "foreground-", "background-", "horizon-")
 OF_RIG = ("axis-", "interval-", "screen-speed", "motion-blur", "step-", "rail-", "rig-")
 PLANNED = "planned"
@@ -198,7 +198,7 @@ def turned_percent(seen: block_visibility.BlockVisibility) -> tuple[float, float
 
 
 def _reveal_works(plan: Plan, reading: Reading) -> bool | None:
-    """Whether a reveal reveals, in time and for good; None for a hold."""
+    """Whether a reveal shows its subject in time and keeps it in view; None for a hold."""
     if plan.composition is None or plan.composition.style == "hold" or not reading.subject:
         return None
     return not pose_repair.failing(plan, reading).any()
@@ -240,7 +240,7 @@ def _quick_score(plan: Plan) -> float:
     near = moved.near.shift_percent / 100.0 if moved.near is not None else 0.0
     mean_speed = max(near, max(turned) / 100.0) / clip_s
     points += POINTS["too fast"] if speed_word(1.9 * mean_speed) == "too fast" else 0.0
-    return round(2.0 * points) / 2.0  # so that of variants as good as each other the first is taken
+    return round(2.0 * points) / 2.0  # so that among equally good variants the first is taken
 
 
 # ---------------------------------------------------------------- ranking

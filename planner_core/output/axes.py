@@ -1,4 +1,6 @@
-"""Axis positions to programme a rig with: a plain table of no maker's format, and values to type by hand."""
+"""Axis positions to programme a rig with: a plain table, in no manufacturer's format, and values to type by
+hand.
+"""
 
 from __future__ import annotations
 

@@ -24,7 +24,7 @@ Mask = NDArray[np.bool_]
 
 CHUNK_FRAMES = 32  # so that a chunk's arrays stay in the processor's cache
 DISTANCE_CHUNK_FRAMES = 1024
-MANY_RECTANGLES = 8_000_000  # above this, 20,000 frames of 400 blocks, memory counts for more than digits
+MANY_RECTANGLES = 8_000_000  # above this, 20,000 frames of 400 blocks, memory matters more than precision
 AREA_CHUNK_FRAMES = 64
 _JOINS: tuple[np.ufunc, ...] = (np.fmin, np.fmin, np.fmax, np.fmax)  # left, top, right, bottom
 
@@ -44,7 +44,7 @@ class Cameras(Protocol):
 
 @attrs.define
 class Work:
-    """What has been worked out so far, for those who limit it."""
+    """What has been computed so far, for callers that limit it."""
 
     ray_tests: int = 0  # one ray against one convex piece each
     outlines: int = 0  # one block on one frame each
@@ -67,7 +67,8 @@ class BlockProjection:
         self.boxes = blocking.bounding_boxes(plan)
         self.width_px, self.height_px = float(plan.clip.width_px), float(plan.clip.height_px)
         self.focal_px = delivered_crop(plan.camera, plan.clip).focal_px
-        # five numbers a block and frame: of very many, to seven digits, a hundredth of a pixel and more
+        # five numbers a block and frame: very many of them are kept in single precision, good to a hundredth
+        # of a pixel
         many = len(self.camera_m) * len(self.boxes.starts) > MANY_RECTANGLES
         self._stored: Any = np.float32 if many else np.float64
         self.left, self.top, self.right, self.bottom = self._rectangles()

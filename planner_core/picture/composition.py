@@ -30,7 +30,7 @@ WEIGHTS: dict[str, float] = {
     "apart": 1.5,  # its outline free of others
     "horizon": 1.5,  # on a third rather than through the middle
     "headroom": 1.0,  # air above it
-    "foreground": 1.0,  # something near, where the camera travels
+    "foreground": 1.0,  # something near the camera, where it travels
 }
 
 # Shares, all common practice with no source.
@@ -259,7 +259,7 @@ def part_text(plan: Plan, reading: Reading, frame: int) -> str:
 
 
 def subject_name(plan: Plan) -> str:
-    """How a person calls the subject: “beacon”, or the subject."""
+    """The subject's name in sentences: “beacon”, or the subject."""
     found = blocking.subject_indices(plan)
     return blocking.block_text(plan, found[0]) if found else "the subject"
 

@@ -27,8 +27,8 @@ def edge_half_width(plan: Plan) -> float:
 
 
 def horizon_height(plan: Plan, lens_altitude_deg: float) -> float:
-    """How high a level horizon is in the picture under a lens with this altitude, 0 at its foot, 1 at its
-    head.
+    """How high a level horizon is in the picture under a lens with this altitude, 0 at the bottom, 1 at the
+    top.
     """
     crop = delivered_crop(plan.camera, plan.clip)
     down_mm = math.tan(math.radians(lens_altitude_deg)) * plan.camera.focal_length_mm

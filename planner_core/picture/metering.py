@@ -38,7 +38,7 @@ METER_K = 12.5  # cd s/m² at ISO 100, ISO 2720:1974
 COLUMNS, LINES = 32, 18
 READ_FRAMES = 13  # of a clip, evenly spread
 SKY, LEVEL_GROUND = -1, -2
-AIR_M = 30_000.0  # how far the air lets a colour through to 1/e: a clear evening, value from memory
+AIR_M = 30_000.0  # distance at which the air leaves 1/e of a colour: a clear evening, value from memory
 WATER_F0 = 0.02  # mirrored straight down, Fresnel for water
 # mean square slope of water in little wind, value from memory of Cox and Munk (1954); and the most of the
 # sun's light that a wave mirrors
@@ -46,7 +46,7 @@ SWELL, GLITTER_MOST = 0.004, 6.0
 DOME_RAYS = 96
 NEAR_M = 0.01
 UNDER_WHITE_STOPS = 1.0 / 3.0
-BRIGHTEST_WEIGHT = 0.2  # ours: so the readings published for a sunset are met
+BRIGHTEST_WEIGHT = 0.2  # ours: chosen so that readings agree with those published for a sunset
 SHADOW_START_M = 0.02
 SHADOW_RAYS_EVERY = 3
 
@@ -211,7 +211,8 @@ def sky_light(scene: Scene, at: Rows | slice = slice(None)) -> sky.SkyLight:
         night_sky_lux=light.night_sky_lux[at],
         total_lux=light.total_lux[at],
     )
-    # behind the first frame's camera: a later pose that changes leaves the other frames be
+    # computed behind the first frame's camera, so that a change of a later pose leaves other frames as they
+    # are
     lamps_bearing_deg = float(scene.lens_bearing_deg[0]) + sky.LAMPS_ASIDE_DEG
     return sky.sky_light(
         sun_altitude_deg=scene.sun_altitude_deg[at],

@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 
 # The word for each speed, up to the number of frame widths a second of clip beside it. Common practice, no
 # source; values from memory. A thing that takes longer than 100 s to cross the picture reads as creeping, and
-# cinematographers keep a pan to seven seconds or more a picture width, lest it judders.
+# cinematographers pan no faster than a picture width in seven seconds, to avoid judder.
 SPEED_WORDS: tuple[tuple[str, float], ...] = (
     ("still", 0.001),
     ("creeping", 0.01),

@@ -62,9 +62,7 @@ def block_text(plan: Plan, index: int) -> str:
 
 
 def remembered(work: Callable[[Plan], Value]) -> Callable[[Plan], Value]:
-    """A function of a plan that works once for each: plans don't change, and comparing large ones takes
-    long.
-    """
+    """Caches a function of a plan: plans are immutable, but comparing large ones takes long."""
     known: dict[int, tuple[weakref.ref[Plan], Value]] = {}
 
     @wraps(work)
@@ -493,7 +491,8 @@ def _ring_piece(
                 )
             ]
         )
-        # the four corners are not quite in one plane: the plane between both diagonals favours no hand
+        # the four corners are not quite in one plane: the plane between both diagonals treats left and right
+        # alike
         normal = np.cross(corners[2] - corners[0], corners[3] - corners[1])
         normal /= np.linalg.norm(normal)
         rows.append((normal @ axes, float(np.mean(corners @ normal))))

@@ -1,4 +1,4 @@
-"""Blocks that are drawn as what they plainly stand for: a crown on its trunk, a hull afloat.
+"""Blocks that are drawn as what they evidently stand for: a crown on its trunk, a hull afloat.
 
 The drawn shape stays within the block's own outline and reaches its six sides, so that the picture is judged
 by nothing it doesn't hold.

@@ -175,8 +175,7 @@ def footprint_blocks(document: Any, plan: Plan, selection: Selection) -> Importe
     """Prisms for the buildings of a GeoJSON document. Raises PlanError, naming the feature that is malformed.
 
     A building with courtyards is cut into pieces without holes, a multipolygon into its parts. Points and
-    lines are no buildings; they, what is far, tiny, crossing itself or in the plan already are left out and
-    counted.
+    lines, footprints that are far away, tiny, self-crossing or already in the plan are left out and counted.
     """
     counts: Counter[str] = Counter()
     crossing: list[str] = []
@@ -284,7 +283,7 @@ def _free_name(wanted: str, taken: set[str]) -> str:
 
 @frozen(kw_only=True)
 class _Feature:
-    label: str  # as an error names it
+    label: str  # the feature's name in error messages
     name: str
     geometry: Any
     properties: dict[str, Any]

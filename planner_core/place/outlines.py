@@ -193,8 +193,8 @@ def without_holes(rings: Sequence[Array]) -> list[Array] | None:
 
     Each hole is cut open to its left and to its right, level with its outermost corners; the pieces are the
     faces of the net of outlines and cuts. Their areas sum to the polygon's; None where the outlines overlap
-    in a way that leaves no such pieces. Rings that touch have to be `joined`, nested holes left out
-    (`open_holes`).
+    in a way that leaves no such pieces. Rings that touch have to be passed through `joined` first, and nested
+    holes removed (`open_holes`).
     """
     outer = rings[0] if area_m2(rings[0]) > 0.0 else rings[0][::-1]
     if len(rings) == 1:

@@ -2,8 +2,8 @@
 
 The outline of a closed solid is the edges between faces turned to the camera and faces turned away. The area
 of a closed line inside the frame is the integral of its height, held between the frame's lower and upper
-edge, along the frame's width (Green's theorem); so each edge adds its share by itself, and all edges and
-frames are done at once.
+edge, along the frame's width (Green's theorem); so each edge contributes independently, and all edges and
+frames are computed at once.
 """
 
 from __future__ import annotations
@@ -26,8 +26,7 @@ NEAR_M = 0.01  # what is nearer to the entrance pupil than this is not drawn
 
 @frozen(kw_only=True, eq=False)
 class Shell:
-    """A block's faces for looking at: vertices_m (v, 3), each face's plane, and each edge with the faces on
-    both sides.
+    """A block's surface: vertices_m (v, 3), each face's plane, and each edge with the faces on both sides.
 
     edges (e, 2) are vertex numbers; left (e,) is the face that runs along the edge, right (e,) the one that
     runs back, −1 where there is none. two_sided shells (a ridge's curtain) show from both sides.

@@ -23,7 +23,7 @@ from planner_core.plan.writing import write_atomically
 
 FORMAT = "duskrail-plan"
 VERSION = 1
-SMALLEST = 1e-30  # in any unit here; rounding leaves 1e-17, and Planck's length is 1.6e-35 m
+SMALLEST = 1e-30  # smallest number accepted, in any unit; rounding leaves 1e-17
 DEEPEST = 100  # levels of a plan file; notes alone may have half of them
 
 _PART_CLASSES = (
@@ -99,7 +99,7 @@ def plan_from_dict(document: Any) -> Plan:
         plan = _converter.structure(body, Plan)
     except PlanError as error:
         raise error from None
-    except Exception as error:  # cattrs nests what went wrong; the first of it is what a reader can mend
+    except Exception as error:  # cattrs nests what went wrong; the first is the one to report
         raise _first_problem(error) from None
     start_utc_s(plan)  # so that a loaded plan has times
     return plan
@@ -251,7 +251,7 @@ def _datetime_hook(value: Any, _type: Any) -> dt.datetime:
 
 
 def _measurable(value: Any, path: str = "") -> Any:
-    """The value, or list of values, as it is; PlanError for a number too small to be anybody's."""
+    """The value, or list of values, unchanged; PlanError for a number too small to be deliberate."""
     if isinstance(value, list):
         for place, item in enumerate(value):
             _measurable(item, f"{path}[{place}]")
@@ -306,7 +306,7 @@ def _object_hook(
 
 
 def _check_no_longer(name: str, value: Any, low: float, high: float) -> None:
-    """A field that isn't used any more must still have been meant. Raises PlanError."""
+    """A retired field is still checked for a plausible value. Raises PlanError."""
     try:
         number = as_number(value)
     except PlanError as error:

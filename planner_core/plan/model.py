@@ -1,6 +1,6 @@
 """What the photographer decided: plain values with units in their names, immutable and checked.
 
-Every class here is a part of the plan file. A value that can't be meant raises `PlanError`, which names the
+Every class here is a part of the plan file. A value that can't be right raises `PlanError`, which names the
 field, the value and what would be accepted. Optional fields that a plan may leave out carry the default that
 keeps older plans as they were.
 """
@@ -47,7 +47,7 @@ Point = tuple[float, float]
 
 
 class PlanError(ValueError):
-    """Something in a plan that can't be meant.
+    """Something in a plan that won't work.
 
     `path` names the field as it stands in the plan file (`rig.slide.max_m`), `value` is what stands there and
     `expected` says what would be accepted. The message is one line.

@@ -1,17 +1,17 @@
-"""Text from outside: what a terminal, a calendar or a file name can bear, and how deep JSON nests."""
+"""Text from outside, made safe for terminals, calendars and file names; and how deep JSON nests."""
 
 from __future__ import annotations
 
 import unicodedata
 from typing import Any
 
-# Marks that turn the order of what follows them: what one reads is then not what stands there.
+# Marks that change the direction of writing: text after them reads differently from what it says.
 _TURNING = {chr(code) for code in (*range(0x202A, 0x202F), *range(0x2066, 0x206A))}
 _BREAKS = "\u2028\u2029"
 
 
 def is_control(character: str) -> bool:
-    """Whether a character is an order to the reader's device instead of something to read.
+    """Whether a character controls the device that shows it instead of being text.
 
     Unicode's control characters (category Cc), line and paragraph separators, and marks that override the
     direction of writing. Line feed and tab are among them.

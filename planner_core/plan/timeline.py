@@ -61,7 +61,7 @@ def anchor_utc_s(plan: Plan, anchor: Anchor) -> float:
 def local_to_utc_s(moment: dt.datetime, zone: zoneinfo.ZoneInfo, path: str) -> float:
     """POSIX seconds of a local time. Raises PlanError, naming `path`, where no or two instants have it.
 
-    A time with an offset of its own (…+01:00) is taken at its word where the zone has that offset then.
+    A time with an offset of its own (…+01:00) is accepted where the zone has that offset at that time.
     """
     if moment.tzinfo is not None:
         seconds = moment.timestamp()

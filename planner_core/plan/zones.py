@@ -30,7 +30,9 @@ def meant_zone(text: str, latitude_deg: object, longitude_deg: object) -> str:
 
 
 def nearest_zone(latitude_deg: object, longitude_deg: object) -> str | None:
-    """The zone whose main city is nearest to a place; None for a place that is none, or without the list."""
+    """The zone whose main city is nearest to a place; None for an invalid place, or where the list is
+    missing.
+    """
     if not isinstance(latitude_deg, (int, float)) or not isinstance(longitude_deg, (int, float)):
         return None
     if not (abs(latitude_deg) <= 90.0 and abs(longitude_deg) <= 180.0):

@@ -69,8 +69,8 @@ def head_middle_m(plan: Plan) -> NDArray[np.float64]:
 
 # ---------------------------------------------------------------- the rig as a thing that stands in the scene
 
-LEG_SPREAD_M = 0.3  # how far a stand's feet stand out from under the rail's end; value from memory
-LONGEST_LEGS_M = 1.6  # higher than that a rail is on something else than legs; value from memory
+LEG_SPREAD_M = 0.3  # how far a tripod's feet are from the point below the rail's end; value from memory
+LONGEST_LEGS_M = 1.6  # a rail higher than this rests on something other than legs; value from memory
 RAIL_POINTS, LEG_POINTS = 16, 6
 
 

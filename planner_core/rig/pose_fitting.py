@@ -1,8 +1,7 @@
 """A motion as it stands, frame by frame, back into the fewest poses that make it.
 
-A pose is worth having where the motion can't be told from its neighbours: the search puts poses where the
-error is largest, then takes out and shifts whatever it can, and keeps to what the motion module makes of
-the poses.
+A pose is needed where the motion doesn't follow from its neighbours: the search adds poses where the error is
+largest, then removes and shifts as many as it can, and measures every attempt with the motion module itself.
 """
 
 from __future__ import annotations
@@ -25,7 +24,7 @@ from planner_core.rig.axes import AXIS_NAMES
 Array = NDArray[np.float64]
 
 TOLERANCES = {"slide_m": 0.0005, "pan_deg": 0.01, "tilt_deg": 0.01}
-MARGIN = 0.9  # of the tolerance, so that rounding can't use it up
+MARGIN = 0.9  # fraction of the tolerance, which leaves room for rounding
 EASES = tuple(step / 20.0 for step in range(11))
 FINE_EASE = 0.01
 PLACE_DECIMALS = 9
@@ -33,14 +32,14 @@ CLOSELY, ROUGHLY = 0.02, 0.5  # of the tolerance; single precision leaves a thou
 SIDE_FRAMES = 6
 MOST_SEARCHED = 2
 MOST_TRIED = 2500  # sets of poses a search may try
-HOPELESS = 20.0  # times the tolerance: no shift makes up for that
+HOPELESS = 20.0  # times the tolerance: beyond that no shift of a pose helps
 MOST_BENDS = 60
 MOST_SHIFTED = 48  # poses: beyond, shifting them all takes too long
 
 
 @frozen(kw_only=True, eq=False)
 class _Target:
-    """What is to be met: places (n,), and values over tolerance (n, axes), with the axes' names.
+    """The motion to reproduce: places (n,), and values over tolerance (n, axes), with the axes' names.
 
     Places are those of the frames, and those of the poses there are now that lie between frames. is_frame
     (n,) tells them apart: only on frames the values are known, and have to be met.
@@ -91,7 +90,7 @@ def refit_move(plan: Plan, wanted: Mapping[str, Array]) -> Move:
         fitted = _beside(plan.move, _target(plan.move, at, wanted), kept)
         if fitted is not None:
             return fitted
-        # the wanted motion goes on before or after the poses: the kept axes can't keep their timing
+        # the wanted motion extends before or after the poses, so the other axes can't keep their timing
         for axis in kept:
             now = motion.axis_values(plan.move, axis, at)
             assert now is not None
@@ -132,7 +131,7 @@ def _value_between(at: Array, values: Array, place: float) -> Array:
 
 
 def _alone(move: Move, target: _Target) -> Move:
-    """All axes anew: where the move begins and ends, and its ease, are free too."""
+    """Fits all axes: where the move begins and ends, and its ease, are free too."""
     spread = np.abs(target.values - target.values[0]).max(axis=1)
     if spread.max() <= 1.0:
         pose = Pose(at=0.0, **{axis: target.value(axis, 0) for axis in target.axes})
@@ -186,7 +185,7 @@ def _needed(problem: _Problem) -> tuple[int, int]:
 
 
 def _beside(move: Move, target: _Target, kept: Sequence[str]) -> Move | None:
-    """Some axes anew, the others untouched: the move's ends and ease stay. None where that can't be."""
+    """Fits some axes and leaves the others: the move's ends and ease stay. None where that isn't possible."""
     places = np.array([pose.at for pose in move.poses])
     start, end = _nearest(target.at, places[0]), _nearest(target.at, places[-1])
     if max(abs(target.at[start] - places[0]), abs(target.at[end] - places[-1])) > 1e-9:
@@ -269,7 +268,7 @@ class _Problem:
         return float(self.errors(knots).max())
 
     def badness(self, knots: Sequence[int]) -> float:
-        """What a shift should make smaller: the errors, the largest counting most."""
+        """What a shift should reduce: the errors, the largest counting most."""
         eighth = np.square(np.square(np.square(self.errors(knots))))
         return float(eighth.sum() ** 0.125)
 
@@ -307,7 +306,7 @@ def _search_axes(target: _Target, problem: _Problem, hints: Sequence[int]) -> _F
 
 
 def _search(problem: _Problem, hints: Sequence[int]) -> list[int]:
-    """Fewest knots between the problem's two frames, as several ways find them."""
+    """Fewest knots between the problem's two frames, the best of several searches."""
     start, end = problem.start, problem.end
     tried = [
         [start, end],
@@ -322,7 +321,7 @@ def _search(problem: _Problem, hints: Sequence[int]) -> list[int]:
 def _bends(problem: _Problem, within: float) -> list[int]:
     """Frames between which the motion is one cubic after the other, within a share of the tolerance.
 
-    Such is what the motion module makes of poses, so a motion made of poses is found out exactly.
+    The motion module makes exactly such curves, so a motion made of poses is recovered exactly.
     """
     knots = [problem.start]
     while knots[-1] < problem.end and len(knots) < MOST_BENDS:
@@ -385,7 +384,7 @@ def _turns(problem: _Problem) -> list[int]:
 
 
 def _fewer(problem: _Problem, knots: list[int]) -> list[int]:
-    """Take out poses as long as the others, shifted to make up for it, still do."""
+    """Remove poses as long as the others, shifted to compensate, stay within the tolerance."""
     while len(knots) > 2:
         shorter = [knots[:i] + knots[i + 1 :] for i in range(1, len(knots) - 1)]
         shorter.sort(key=problem.badness)

@@ -30,7 +30,7 @@ FLATTENED = 1.0 - 1.0 / 298.257223563  # polar over equatorial radius, WGS 84
 J2000_UTC_S = 946728000.0
 DAY_S = 86400.0
 NODE_STEP_D = 0.25
-CHEAP_NODES = 8  # so many nodes of a long grid cost less than one instant on its own (measured)
+CHEAP_NODES = 8  # this many nodes of a long grid cost less than one instant on its own (measured)
 CACHED = 64  # instants at a time that keep a sum's matrices within the processor's cache (measured)
 ARCSECOND = math.radians(1.0 / 3600.0)
 # terrestrial time minus UTC grew a leap second at a time; straight lines between these years are within 4 s

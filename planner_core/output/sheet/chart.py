@@ -45,7 +45,7 @@ NARROW = ChartSize(name="narrow", width=100.0, font=3.3, tall=1.35, gutter=13.5)
 SKY_LOW_DEG, SKY_HIGH_DEG = (
     -20.0,
     12.0,
-)  # the sky's panel reaches at least to the one, at most below the other
+)  # the sky's panel reaches up to the first at least, and down to the second at most
 
 
 def chart_svg(frames: FrameTable, moments: tuple[Moment, ...], size: ChartSize) -> str:

@@ -23,7 +23,7 @@ _UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uf
 
 
 def printable(text: str) -> str:
-    """The text without characters that neither HTML nor XML can hold, or that a reader doesn't read."""
+    """The text without characters that neither HTML nor XML can hold, or that don't print."""
     return paragraphs(_UNPRINTABLE.sub("", text))
 
 

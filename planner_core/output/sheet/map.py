@@ -312,7 +312,7 @@ class _View:
             )
 
     def _keep_clear(self, start: Array, end: Array, half: float = 0.7) -> None:
-        """Let no words stand on a stroke."""
+        """Keep words off a stroke."""
         pieces = max(int(np.hypot(*(end - start)) / half), 1)
         for x, y in np.linspace(start, end, pieces + 1):
             self.taken.append((x - half, y - half, x + half, y + half))
