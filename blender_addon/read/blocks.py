@@ -299,6 +299,6 @@ def _cap(thing: bpy.types.Object, points: Array, low: float) -> Array | None:
 
 def _vertices(thing: bpy.types.Object) -> Array:
     mesh = shown_mesh(thing)
-    found = np.empty(3 * len(mesh.vertices), dtype=np.float32)
-    mesh.vertices.foreach_get("co", found)
-    return found.reshape(-1, 3).astype(np.float64)
+    coordinates = np.empty(3 * len(mesh.vertices), dtype=np.float32)
+    mesh.vertices.foreach_get("co", coordinates)
+    return coordinates.reshape(-1, 3).astype(np.float64)

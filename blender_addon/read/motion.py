@@ -8,7 +8,7 @@ an edit of
   moved in time; a key on a frame of its own is a new pose.
 - Anything else is a curve reshaped by hand: its values on every frame, with whatever interpolation and
 modifiers it
-  has, become the fewest poses that make them (planner_core.refit).
+  has, become the fewest poses that make them (planner_core.rig.pose_fitting).
 
 The ghost cameras say the same of poses as a whole: moved along the rail or turned, a pose has that slide,
 pan or tilt; deleted, it is gone; duplicated, there is a new pose halfway to the next one. A reshaped curve
@@ -29,7 +29,7 @@ from planner_core.maths.angles import unwound_deg
 from planner_core.plan.model import Move, Plan, Pose
 from planner_core.rig import geometry, motion
 from planner_core.rig.axes import AXIS_NAMES
-from planner_core.rig.pose_fitting import refit_move
+from planner_core.rig.pose_fitting import fit_poses
 
 from ..scene import keyframes, parts, rig
 
@@ -74,7 +74,7 @@ def read_move(scene: bpy.types.Scene, frames: FrameTable) -> Move:
     spots, added = read_ghosts(scene, plan)
     move = _merged(plan, spots, added, edits)
     reshaped = {axis: edit.reshaped for axis, edit in edits.items() if edit.reshaped is not None}
-    return refit_move(attrs.evolve(plan, move=move), reshaped) if reshaped else move
+    return fit_poses(attrs.evolve(plan, move=move), reshaped) if reshaped else move
 
 
 def _merged(plan: Plan, spots: dict[int, Spot], added: list[Spot], edits: dict[str, AxisEdit]) -> Move:
@@ -140,13 +140,13 @@ def read_ghosts(scene: bpy.types.Scene, plan: Plan) -> tuple[dict[int, Spot], li
         return drawn, []
     spots: dict[int, Spot] = {}
     added: list[Spot] = []
-    for number, found in sorted(ghosts.items()):
-        found.sort(key=lambda ghost: _ghost_shift(scene, ghost))
-        spots[number] = Spot(at=poses[number].at, values=_ghost_values(scene, plan, number, found[0]))
+    for number, cameras in sorted(ghosts.items()):
+        cameras.sort(key=lambda ghost: _ghost_shift(scene, ghost))
+        spots[number] = Spot(at=poses[number].at, values=_ghost_values(scene, plan, number, cameras[0]))
         following = poses[number + 1 : number + 2] or poses[max(number - 1, 0) : number]
         far = following[0].at if following else 1.0
-        for count, copy in enumerate(found[1:], start=1):
-            at = round(poses[number].at + (far - poses[number].at) * count / len(found), 9)
+        for count, copy in enumerate(cameras[1:], start=1):
+            at = round(poses[number].at + (far - poses[number].at) * count / len(cameras), 9)
             values = {**_all_values(plan, at), **_ghost_values(scene, plan, number, copy, whole=True)}
             added.append(Spot(at=at, values=values))
     return spots, added

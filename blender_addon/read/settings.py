@@ -34,18 +34,18 @@ class Difference:
 
 def differences(scene: bpy.types.Scene, plan: Plan) -> list[Difference]:
     """Everything that somebody set otherwise than the plan has it."""
-    found = [*_clip(scene, plan), *_cameras(scene)]
+    all_of_them = [*_clip(scene, plan), *_cameras(scene)]
     camera = parts.object_of(scene, "camera")
     if camera is not None and isinstance(camera.data, bpy.types.Camera):
-        found += _lens(camera.data, plan)
-    return found
+        all_of_them += _lens(camera.data, plan)
+    return all_of_them
 
 
 def _clip(scene: bpy.types.Scene, plan: Plan) -> list[Difference]:
-    render, found = scene.render, []
+    render, changed = scene.render, []
     fps = render.fps / render.fps_base
     if abs(fps - plan.clip.fps) > SAME * plan.clip.fps:
-        found.append(
+        changed.append(
             Difference(
                 key="fps",
                 text=f"Blender plays {fps:.6g} frames a second; the plan's clip has {plan.clip.fps:g}.",
@@ -55,7 +55,7 @@ def _clip(scene: bpy.types.Scene, plan: Plan) -> list[Difference]:
     first, last = scene.frame_start, scene.frame_end
     if (first, last) != (1, plan.shoot.frames):
         count = last - first + 1
-        found.append(
+        changed.append(
             Difference(
                 key="frames",
                 text=f"Blender's frames are {first} to {last}; the plan's are 1 to {plan.shoot.frames}.",
@@ -64,7 +64,7 @@ def _clip(scene: bpy.types.Scene, plan: Plan) -> list[Difference]:
         )
     width, height = render.resolution_x, render.resolution_y
     if (width, height) != (plan.clip.width_px, plan.clip.height_px):
-        found.append(
+        changed.append(
             Difference(
                 key="size",
                 text=f"Blender's picture is {width} × {height} px; the plan's clip {plan.clip.width_px} × "
@@ -74,36 +74,36 @@ def _clip(scene: bpy.types.Scene, plan: Plan) -> list[Difference]:
                 ),
             )
         )
-    return found
+    return changed
 
 
 def _cameras(scene: bpy.types.Scene) -> list[Difference]:
     rig_camera = parts.object_of(scene, "camera")
-    found = []
+    changed = []
     if scene.camera is not None and scene.camera != rig_camera:
         text = f"Blender looks through {scene.camera.name}; the plan knows the rig's camera only."
-        found.append(Difference(key="camera", text=text))
+        changed.append(Difference(key="camera", text=text))
     bound = [m for m in scene.timeline_markers if m.camera is not None and m.camera != rig_camera]
     if bound:
         text = f"The marker {bound[0].name} changes to another camera; the plan knows the rig's camera only."
-        found.append(Difference(key="markers", text=text))
-    return found
+        changed.append(Difference(key="markers", text=text))
+    return changed
 
 
 def _lens(camera: Any, plan: Plan) -> list[Difference]:
-    found = []
+    faults = []
     crop = projection.delivered_crop(plan.camera, plan.clip)
     if camera.type != "PERSP":
-        found.append("is not in perspective")
+        faults.append("is not in perspective")
     if max(abs(camera.shift_x), abs(camera.shift_y)) > SAME:
-        found.append("has its lens shifted")
+        faults.append("has its lens shifted")
     if abs(camera.sensor_width - crop.width_mm) > SAME * crop.width_mm or camera.sensor_fit != "HORIZONTAL":
-        found.append(
+        faults.append(
             f"has a sensor {camera.sensor_width:.4g} mm wide, where the clip is {crop.width_mm:.4g} mm of it"
         )
     said = [
         Difference(key="lens", text=f"The rig's camera {what}; a plan's can't be set so here.")
-        for what in found[:1]
+        for what in faults[:1]
     ]
     for path, name in (("lens", "focal length"), ("dof.focus_distance", "focus")):
         if is_animated(camera, path):
@@ -160,7 +160,8 @@ def kept(scene: bpy.types.Scene, before: Plan, after: Plan) -> set[str]:
     the change itself is about.
     """
     return {
-        found.key
-        for found in differences(scene, before)
-        if found.key not in PLAN_PARTS or PLAN_PARTS[found.key](before) == PLAN_PARTS[found.key](after)
+        difference.key
+        for difference in differences(scene, before)
+        if difference.key not in PLAN_PARTS
+        or PLAN_PARTS[difference.key](before) == PLAN_PARTS[difference.key](after)
     }

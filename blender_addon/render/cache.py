@@ -119,7 +119,7 @@ class FrameCache:
 
     def tidy(self, largest_bytes: int = LARGEST_BYTES) -> None:
         """Remove what was left half-written long ago, and the frames used least lately beyond a size."""
-        found = []
+        pictures = []
         for path in (self.folder / "frames").glob("*/*.png"):
             try:
                 facts = path.stat()
@@ -127,11 +127,11 @@ class FrameCache:
                     if time.time() - facts.st_mtime > STALE_S:
                         path.unlink()
                 else:
-                    found.append((facts.st_mtime, facts.st_size, path))
+                    pictures.append((facts.st_mtime, facts.st_size, path))
             except OSError:
                 continue  # another preview was quicker
-        total = sum(size for _, size, _ in found)
-        for _, size, path in sorted(found):
+        total = sum(size for _, size, _ in pictures)
+        for _, size, path in sorted(pictures):
             if total <= largest_bytes:
                 return
             path.unlink(missing_ok=True)
@@ -226,13 +226,13 @@ def drawing_files() -> list[Path]:
 
 def _imported(entries: Iterable[Path], layer: Path, core: Path) -> set[Path]:
     """Modules and all that they import, late imports too, as far as they lie in the two folders."""
-    found: set[Path] = set()
+    paths: set[Path] = set()
     waiting = list(entries)
     while waiting:
         path = waiting.pop()
-        if path in found:
+        if path in paths:
             continue
-        found.add(path)
+        paths.add(path)
         for node in ast.walk(ast.parse(path.read_bytes())):
             if isinstance(node, ast.ImportFrom):
                 waiting += _modules_named(node, path, layer, core)
@@ -241,7 +241,7 @@ def _imported(entries: Iterable[Path], layer: Path, core: Path) -> set[Path]:
                     package, *inner = alias.name.split(".")
                     if package == core.name:
                         waiting += _module_files(core.joinpath(*inner))
-    return found
+    return paths
 
 
 def _modules_named(node: ast.ImportFrom, path: Path, layer: Path, core: Path) -> list[Path]:

@@ -96,11 +96,11 @@ def this_machine() -> Machine:
     noted = notes.get(key)
     if isinstance(noted, dict) and 0.0 <= time.time() - float(noted.get("time", 0.0)) < PROBE_LASTS_S:
         return Machine(opengl=bool(noted.get("opengl")), graphics_card=bool(noted.get("graphics_card")))
-    found, said = _probe()
+    machine, said = _probe()
     if STARTED in said:  # what failed before it could look says nothing about the machine
-        notes[key] = {"opengl": found.opengl, "graphics_card": found.graphics_card, "time": time.time()}
+        notes[key] = {"opengl": machine.opengl, "graphics_card": machine.graphics_card, "time": time.time()}
         _write_notes(notes)
-    return found
+    return machine
 
 
 def _probe() -> tuple[Machine, str]:

@@ -75,8 +75,8 @@ class Look:
             self.stars_px = width
         self.scene.frame_set(number)
         if self.scene.render.use_motion_blur and self.frames.ramp is not None:
-            share = self.frames.ramp.shutter_s[number - 1] / self.frames.plan.shoot.interval_s
-            self.scene.render.motion_blur_shutter = max(0.01, min(1.0, float(share)))
+            open_fraction = self.frames.ramp.shutter_s[number - 1] / self.frames.plan.shoot.interval_s
+            self.scene.render.motion_blur_shutter = max(0.01, min(1.0, float(open_fraction)))
 
 
 def settings_key(look: str, engine: engines.Engine, *, still: bool = False) -> list[Any]:

@@ -182,9 +182,9 @@ def _sample_sizes(content: bytes, start: int, end: int) -> list[int]:
     for place, kind, head, size in _boxes(content, start, end):
         inside = place + head
         if kind in (b"trak", b"mdia", b"minf", b"stbl"):
-            found = _sample_sizes(content, inside, place + size)
-            if found:
-                return found
+            sizes = _sample_sizes(content, inside, place + size)
+            if sizes:
+                return sizes
         elif kind == b"stsz":
             each, count = struct.unpack_from(">II", content, inside + 4)
             return [each] * count if each else list(struct.unpack_from(f">{count}I", content, inside + 12))
@@ -211,7 +211,7 @@ def _undate(content: bytearray, start: int, end: int) -> None:
 
 
 def _boxes(content: bytes | bytearray, start: int, end: int) -> list[Box]:
-    found = []
+    boxes = []
     while start + 8 <= end:
         size, kind = struct.unpack_from(">I4s", content, start)
         head = 8
@@ -221,9 +221,9 @@ def _boxes(content: bytes | bytearray, start: int, end: int) -> list[Box]:
             size = end - start
         if size < head or start + size > end:
             break
-        found.append((start, kind, head, size))
+        boxes.append((start, kind, head, size))
         start += size
-    return found
+    return boxes
 
 
 def _move_chunks(index: bytearray, start: int, end: int, by: int) -> None:

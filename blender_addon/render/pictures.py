@@ -102,8 +102,8 @@ def title_card(size_px: tuple[int, int], lines: Sequence[tuple[str, float]]) -> 
     width, height = size_px
     card = np.full((height, width, 3), PAPER, dtype=np.float32)
     rows = []
-    for text, share in lines:
-        wanted = max(8, round(height * share))
+    for text, fraction in lines:
+        wanted = max(8, round(height * fraction))
         for piece in wrapped(text, wanted, round(width * 0.82)):
             rows.append((letters(piece, _fitting(piece, wanted, round(width * 0.82))), round(wanted * 1.7)))
     top = (height - sum(room for _, room in rows)) // 2

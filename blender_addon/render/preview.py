@@ -481,19 +481,19 @@ def kept_pictures(frames: FrameTable, numbers: Sequence[int], cache: Path | None
     """
     store = framecache.FrameCache(cache or framecache.cache_folder())
     variants = sorted(store.variants(), key=lambda one: (one.look != looks.LIT, -one.width_px))
-    found: dict[int, bytes] = {}
+    kept: dict[int, bytes] = {}
     for variant in variants:
-        if len(found) == len(set(numbers)):
+        if len(kept) == len(set(numbers)):
             break
         if variant.look not in looks.LOOKS:
             continue
         engine = engines.Engine(name=variant.engine, words=variant.engine)
         key = frame_keys(frames, variant.look, engine, (variant.width_px, variant.height_px))
         for number in numbers:
-            if number not in found and 1 <= number <= len(frames) and store.has(key(number)):
+            if number not in kept and 1 <= number <= len(frames) and store.has(key(number)):
                 with contextlib.suppress(OSError):
-                    found[number] = pictures.packed(store.path(key(number)))
-    return {number: found[number] for number in sorted(found)}
+                    kept[number] = pictures.packed(store.path(key(number)))
+    return {number: kept[number] for number in sorted(kept)}
 
 
 @contextlib.contextmanager

@@ -62,12 +62,12 @@ def title_frames(fps: float) -> int:
 
 def contact_frames(shown: Sequence[tuple[int, str]], count: int) -> list[tuple[int, str]]:
     """Frames of a contact sheet with their labels, in order: those given, and others evenly between them."""
-    found = dict(shown)
-    while len(found) < min(CONTACT_PICTURES, count):
-        places = sorted(found)
+    labels = dict(shown)
+    while len(labels) < min(CONTACT_PICTURES, count):
+        places = sorted(labels)
         before, after = max(pairwise(places), key=lambda pair: pair[1] - pair[0])
-        found[(before + after) // 2] = ""
-    return sorted(found.items())
+        labels[(before + after) // 2] = ""
+    return sorted(labels.items())
 
 
 def contact_sheet(

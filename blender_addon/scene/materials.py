@@ -36,9 +36,9 @@ NAMES = {
 
 def role_material(role: str) -> bpy.types.Material:
     """The material of a role, made once a file."""
-    for found in bpy.data.materials:
-        if found.is_editable and parts.part_of(found) == f"role:{role}":
-            return found
+    for material in bpy.data.materials:
+        if material.is_editable and parts.part_of(material) == f"role:{role}":
+            return material
     made = bpy.data.materials.new(NAMES[role])
     made[parts.PART_KEY] = f"role:{role}"
     tree = compat.use_nodes(made)

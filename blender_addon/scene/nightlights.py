@@ -78,14 +78,14 @@ def draw_pools(scene: bpy.types.Scene, frames: FrameTable) -> int:
     lighting.key_lamps(scene, light.lamps * (1.0 - gathered)[:, None])
     collection = parts.collection_of(scene, "light", "Light")
     level = light.lamps @ LUMINANCE
-    for place, intensity, share in zip(pools.places_m, pools.intensity, shares, strict=True):
+    for place, intensity, fraction in zip(pools.places_m, pools.intensity, shares, strict=True):
         lamp: Any = bpy.data.lights.new("Street lamp", "POINT")
         lamp.shadow_soft_size = POOL_LAMP_M
         lamp.shadow_maximum_resolution = lighting.SHADOW_M
         lamp.color = (lamps.pool_tint() / lamps.pool_tint().max()).tolist()
         # a point light of P watts shines P / 4π² / d² on a white surface, as a level
         brightness = float(lamps.pool_tint().max()) * 4.0 * np.pi**2 * intensity
-        keyframes.write_curve(lamp, "energy", brightness * level * share)
+        keyframes.write_curve(lamp, "energy", brightness * level * fraction)
         thing = parts.new_object(POOL_PART, "Street lamp", lamp, collection)
         thing.location = place.tolist()
         thing.visible_glossy = False  # its glass is seen in the water already
@@ -101,16 +101,16 @@ def _stops(lux: Any) -> Any:
 
 def _material() -> bpy.types.Material:
     """Dark glass that shines once the natural light is below what each face has."""
-    for found in bpy.data.materials:
-        if found.is_editable and parts.part_of(found) == MATERIAL_PART:
-            return found
+    for existing in bpy.data.materials:
+        if existing.is_editable and parts.part_of(existing) == MATERIAL_PART:
+            return existing
     made = bpy.data.materials.new("Draft windows")
     made[parts.PART_KEY] = MATERIAL_PART
     graph = Graph(compat.use_nodes(made))
     maths = graph.maths
     below = maths("SUBTRACT", graph.number_of("GEOMETRY", ON), graph.number_of("VIEW_LAYER", DUSK))
-    share = maths("DIVIDE", below, lamps.SWITCH_STOPS, clamp=True)
-    strength = maths("MULTIPLY", share, graph.number_of("VIEW_LAYER", LEVEL))
+    fraction = maths("DIVIDE", below, lamps.SWITCH_STOPS, clamp=True)
+    strength = maths("MULTIPLY", fraction, graph.number_of("VIEW_LAYER", LEVEL))
     shining = graph.node("Emission", Color=graph.vector_of("GEOMETRY", GLOW), Strength=strength)
     glass = graph.node("BsdfDiffuse", Color=(*GLASS, 1.0))
     mirror = graph.node("BsdfGlossy", Roughness=0.1)

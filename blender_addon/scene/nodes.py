@@ -83,10 +83,10 @@ class Graph:
         self.give(made.inputs[1], second)
         return made.outputs[0]
 
-    def mixed(self, share: Any, without: Any, with_it: Any) -> Any:
+    def mixed(self, factor: Any, without: Any, with_it: Any) -> Any:
         """A shader of two, by the share of the second. Cycles leaves out what is mixed in by nothing."""
         made = self.node("MixShader")
-        for socket, value in zip(made.inputs, (share, without, with_it), strict=True):
+        for socket, value in zip(made.inputs, (factor, without, with_it), strict=True):
             self.give(socket, value)
         return made.outputs[0]
 

@@ -59,14 +59,14 @@ def part_of(thing: Any) -> str | None:
 
 def objects_of(scene: bpy.types.Scene, part: str) -> list[bpy.types.Object]:
     """The scene's objects with that part, in the order of their index."""
-    found = [thing for thing in _parts_in(scene) if part_of(thing) == part]
-    return sorted(found, key=lambda thing: int(thing.get(INDEX_KEY, 0)))
+    objects = [thing for thing in _parts_in(scene) if part_of(thing) == part]
+    return sorted(objects, key=lambda thing: int(thing.get(INDEX_KEY, 0)))
 
 
 def object_of(scene: bpy.types.Scene, part: str) -> bpy.types.Object | None:
     """The scene's one object with that part, or None."""
-    found = objects_of(scene, part)
-    return found[0] if found else None
+    objects = objects_of(scene, part)
+    return objects[0] if objects else None
 
 
 def depsgraph_of(scene: bpy.types.Scene) -> Any:
@@ -81,9 +81,9 @@ def collections_of(scene: bpy.types.Scene) -> Iterator[bpy.types.Collection]:
 
 def collection_of(scene: bpy.types.Scene, part: str, name: str) -> bpy.types.Collection:
     """The scene's collection with that part, made and linked where it is missing."""
-    for found in collections_of(scene):
-        if part_of(found) == part:
-            return found
+    for existing in collections_of(scene):
+        if part_of(existing) == part:
+            return existing
     made = bpy.data.collections.new(name)
     made[PART_KEY] = part
     scene.collection.children.link(made)
@@ -96,12 +96,12 @@ def ensure_object(
     """The scene's one object with that part, made where it is missing. Its data is replaced only by
     another kind.
     """
-    found = object_of(scene, part)
-    if found is not None and type(found.data) is type(data):
+    existing = object_of(scene, part)
+    if existing is not None and type(existing.data) is type(data):
         discard(data)
-        return found
-    if found is not None:
-        remove(found)
+        return existing
+    if existing is not None:
+        remove(existing)
     return new_object(part, name, data, collection)
 
 

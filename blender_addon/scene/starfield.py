@@ -74,8 +74,8 @@ def draw_stars(
     thing.rotation_mode = "AXIS_ANGLE"
     thing.rotation_axis_angle = (0.0, *stars.sky_pole(frames))  # type: ignore[assignment]
     keyframes.write_curve(thing, "rotation_axis_angle", -np.radians(stars.turned_deg(frames)), 0)
-    for way in ("diffuse", "glossy", "transmission", "volume_scatter", "shadow"):
-        setattr(thing, f"visible_{way}", False)
+    for ray_kind in ("diffuse", "glossy", "transmission", "volume_scatter", "shadow"):
+        setattr(thing, f"visible_{ray_kind}", False)
     thing.hide_select = True
     thing.display.show_shadows = False
     world: Any = scene.world
@@ -87,9 +87,9 @@ def draw_stars(
 
 def _material() -> bpy.types.Material:
     """Adds each star's light to the sky behind it, less what the air takes (stars.through_air)."""
-    for found in bpy.data.materials:
-        if found.is_editable and parts.part_of(found) == MATERIAL_PART:
-            return found
+    for existing in bpy.data.materials:
+        if existing.is_editable and parts.part_of(existing) == MATERIAL_PART:
+            return existing
     made = bpy.data.materials.new("Draft stars")
     made[parts.PART_KEY] = MATERIAL_PART
     graph = Graph(compat.use_nodes(made))
@@ -98,8 +98,8 @@ def _material() -> bpy.types.Material:
     # Circular 171's way through the air: X (cos s − u) + cos s, with cos² s = 1 − (X cos h / (X + 1))²
     shell = float(stars.AIR_SHELL)
     squared = maths("MULTIPLY", rise, rise)
-    share = (shell / (shell + 1.0)) ** 2
-    slant = maths("SQRT", maths("MULTIPLY_ADD", squared, share, 1.0 - share))
+    falloff = (shell / (shell + 1.0)) ** 2
+    slant = maths("SQRT", maths("MULTIPLY_ADD", squared, falloff, 1.0 - falloff))
     mass = maths("SUBTRACT", maths("MULTIPLY", slant, shell + 1.0), maths("MULTIPLY", rise, shell))
     through = maths("EXPONENT", maths("MULTIPLY", mass, -stars.AIR_DEPTH))
     fade = maths("DIVIDE", maths("SUBTRACT", rise, SETTING[0]), SETTING[1] - SETTING[0], clamp=True)

@@ -33,12 +33,12 @@ def stored_plan(scene: Any) -> Plan | None:
     text = stored_text(scene)
     if text is None:
         return None
-    found = _parsed.get(text)
-    if found is None:
-        found = _remember(text, _parse(text))
-    if isinstance(found, PlanError):
-        raise found
-    return found
+    parsed = _parsed.get(text)
+    if parsed is None:
+        parsed = _remember(text, _parse(text))
+    if isinstance(parsed, PlanError):
+        raise parsed
+    return parsed
 
 
 def store_plan(scene: Any, plan: Plan) -> None:
@@ -62,8 +62,8 @@ def _parse(text: str) -> Plan | PlanError:
         return error
 
 
-def _remember(text: str, found: Plan | PlanError) -> Plan | PlanError:
+def _remember(text: str, parsed: Plan | PlanError) -> Plan | PlanError:
     while len(_parsed) >= _KEPT_PLANS:
         del _parsed[next(iter(_parsed))]
-    _parsed[text] = found
-    return found
+    _parsed[text] = parsed
+    return parsed

@@ -36,10 +36,10 @@ def draw(scene: bpy.types.Scene, frames: FrameTable) -> bool:
     thing = parts.object_of(scene, nightlights.PART)
     if thing is None:
         return bool(len(panes.on_lux))
-    share = np.sqrt(_share_on(panes, frames.illuminance_lux))  # the first ones show already
+    lit_fraction = np.sqrt(_share_on(panes, frames.illuminance_lux))  # the first ones show already
     for channel in range(3):
         dark, lit = nightlights.GLASS[channel], LIT[channel]
-        keyframes.write_curve(thing, "color", dark + share * (lit - dark), channel)
+        keyframes.write_curve(thing, "color", dark + lit_fraction * (lit - dark), channel)
     thing[FOR_KEY] = wanted
     _show_now(scene, thing)
     return True

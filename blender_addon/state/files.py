@@ -93,8 +93,8 @@ def last_known(scene: Any) -> OnDisk:
 
 def changed_on_disk(scene: Any, path: str) -> bool:
     """Whether the plan's file, at its absolute path, is there and no longer what was last read or written."""
-    found = digest_of(path) if path else ""
-    return bool(found) and found != last_known(scene).file_digest
+    digest = digest_of(path) if path else ""
+    return bool(digest) and digest != last_known(scene).file_digest
 
 
 def is_unsaved(scene: Any) -> bool:

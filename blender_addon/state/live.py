@@ -43,7 +43,7 @@ class SceneState:
     refusal: PlanError | None = None  # … the refusal itself, where it was the plan's …
     refused_at_s: float = 0.0  # … and when, by time.monotonic
     said: tuple[str, ...] = ()  # what was done last, where it needs telling
-    mended: tuple[str, ...] = ()  # what a fit did, if that was last
+    fit_said: tuple[str, ...] = ()  # what a fit did, if that was last
 
 
 _states: dict[int, SceneState] = {}
@@ -278,7 +278,7 @@ def set_plan(scene: bpy.types.Scene, plan: Plan, said: tuple[str, ...] = ()) -> 
     with handlers_paused():
         store.store_plan(scene, plan)
         redraw.redraw(scene, before, frames)
-    here.frames, here.problem, here.said, here.mended = frames, "", said, ()
+    here.frames, here.problem, here.said, here.fit_said = frames, "", said, ()
     match_lists(scene, plan)
     ask_for_review(scene)
     ask_for_windows(scene)
@@ -356,8 +356,8 @@ def take_edits(scene: bpy.types.Scene, *, curves: bool = True) -> bool:
     here = state_of(scene)
     try:
         with handlers_paused():
-            found = readback.read_scene(scene, thorough=False)
-        set_plan(scene, found.plan, tuple(found.said))
+            edited = readback.read_scene(scene, thorough=False)
+        set_plan(scene, edited.plan, tuple(edited.said))
     except (PlanError, readback.ReadbackError) as error:
         _refuse(here, error)
         return False

@@ -126,18 +126,18 @@ def shapes_of(frames: FrameTable, uid: int) -> Shapes:
     """The batches of a FrameTable, made when it is first drawn."""
     kept = _shapes.get(uid)
     if kept is None or kept.frames is not frames:
-        way = readout.sky_way(frames)
-        sky, labels = _sky(frames, way)
+        paths = readout.sky_paths(frames)
+        sky, labels = _sky(frames, paths)
         kept = _shapes[uid] = Shapes(
-            frames, _path(frames, way), sky, labels, readout.sky_radius_m(frames.plan)
+            frames, _path(frames, paths), sky, labels, readout.sky_radius_m(frames.plan)
         )
     return kept
 
 
-def _path(frames: FrameTable, way: readout.SkyWay) -> list[tuple[Any, float]]:
+def _path(frames: FrameTable, paths: readout.SkyPaths) -> list[tuple[Any, float]]:
     """The lens's way, a tick for each frame coloured by the light, and where the lens looks now and then."""
     points = frames.camera_m
-    colours = np.array(PHASE_COLOURS)[way.shoot_phase]
+    colours = np.array(PHASE_COLOURS)[paths.shoot_phase]
     drawn = []
     if len(points) > 1 and float(np.ptp(points, axis=0).max()) > 1e-4:
         drawn.append((_lines(*_pairs(points, colours)), 2.0))
@@ -153,25 +153,25 @@ def _path(frames: FrameTable, way: readout.SkyWay) -> list[tuple[Any, float]]:
 
 
 def _sky(
-    frames: FrameTable, way: readout.SkyWay
+    frames: FrameTable, paths: readout.SkyPaths
 ) -> tuple[list[tuple[Any, float]], list[tuple[Vector, str, Colour]]]:
     """The sun's way over the day and the shoot, the moon's, a compass on the horizon, and their labels."""
     drawn, labels = [], []
-    day = np.array(PHASE_COLOURS)[way.day_phase]
-    day[:, 3] = np.where(way.day_directions[:, 2] > 0.0, 0.55, BELOW_HORIZON_ALPHA)
-    drawn.append((_lines(*_pairs(way.day_directions, day)), 1.2))
-    shoot = np.array(PHASE_COLOURS)[way.shoot_phase]
+    day = np.array(PHASE_COLOURS)[paths.day_phase]
+    day[:, 3] = np.where(paths.day_directions[:, 2] > 0.0, 0.55, BELOW_HORIZON_ALPHA)
+    drawn.append((_lines(*_pairs(paths.day_directions, day)), 1.2))
+    shoot = np.array(PHASE_COLOURS)[paths.shoot_phase]
     if len(shoot) > 1:
-        drawn.append((_lines(*_pairs(way.shoot_directions, shoot)), 4.0))
+        drawn.append((_lines(*_pairs(paths.shoot_directions, shoot)), 4.0))
         moon = _even(MOON_WAY_COLOUR, len(shoot))
-        drawn.append((_lines(*_pairs(way.moon_directions, moon)), 2.0))
-    if len(way.hour_directions):
-        marks = np.repeat(way.hour_directions, 2, axis=0)
+        drawn.append((_lines(*_pairs(paths.moon_directions, moon)), 2.0))
+    if len(paths.hour_directions):
+        marks = np.repeat(paths.hour_directions, 2, axis=0)
         marks[1::2] *= 0.97
         drawn.append((_lines(marks, _even(PHASE_COLOURS[0], len(marks))), 1.5))
         labels += [
             (Vector((1.04 * direction).tolist()), f"{text} h", PHASE_COLOURS[0])
-            for direction, text in zip(way.hour_directions, way.hour_labels, strict=True)
+            for direction, text in zip(paths.hour_directions, paths.hour_labels, strict=True)
         ]
     ring, points = _compass(frames.plan.site.scene_north_deg)
     drawn.append((_lines(ring, _even(COMPASS_COLOUR, len(ring))), 1.0))

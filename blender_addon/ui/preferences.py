@@ -208,10 +208,12 @@ def current() -> PlanDefaults:
     """What a new plan starts with, as the user has set it; as usual where Blender keeps no preferences."""
     kept: Any = bpy.context.preferences
     addon = kept.addons.get(ADDON)
-    found = addon.preferences if addon else None
-    if not isinstance(found, DUSKRAIL_AP_preferences):
+    preferences = addon.preferences if addon else None
+    if not isinstance(preferences, DUSKRAIL_AP_preferences):
         return USUAL
-    return PlanDefaults(**{field.name: getattr(found, field.name) for field in attrs.fields(PlanDefaults)})
+    return PlanDefaults(
+        **{field.name: getattr(preferences, field.name) for field in attrs.fields(PlanDefaults)}
+    )
 
 
 CLASSES = (DUSKRAIL_AP_preferences,)

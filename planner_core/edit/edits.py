@@ -34,12 +34,12 @@ def steps_of(path: str) -> list[Step]:
 
 def value_at(plan: Any, path: str) -> Any:
     """The value at a path; None where a part on the way is None."""
-    found = plan
+    value = plan
     for step in steps_of(path):
-        if found is None:
+        if value is None:
             return None
-        found = found[step] if isinstance(step, int) else getattr(found, step)
-    return found
+        value = value[step] if isinstance(step, int) else getattr(value, step)
+    return value
 
 
 def evolved(plan: Plan, path: str, value: Any) -> Plan:
@@ -289,10 +289,10 @@ def parse_start(text: str, path: str) -> dt.datetime:
 
 def parse_shutter(text: str, path: str) -> float:
     """A shutter time as typed, in seconds: 1/125, 0.5, 5 s. Raises PlanError."""
-    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(?:/\s*(\d+(?:\.\d+)?))?\s*s?\s*", text)
-    if not found or float(found[2] or 1.0) == 0.0:
+    match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(?:/\s*(\d+(?:\.\d+)?))?\s*s?\s*", text)
+    if not match or float(match[2] or 1.0) == 0.0:
         raise PlanError(path, text, "is not a shutter time; write it as 1/125 or 5")
-    return float(found[1]) / float(found[2] or 1.0)
+    return float(match[1]) / float(match[2] or 1.0)
 
 
 def with_pans_turned(plan: Plan, turn_deg: float) -> Plan:

@@ -286,9 +286,9 @@ def ridge_block(
     skyline = tuple(
         (
             round(bearing_deg - half + 2.0 * half * i / (len(SKYLINE) - 1), 2),
-            round(math.degrees(math.atan2(height_m * share - eye, distance_m)), 3),
+            round(math.degrees(math.atan2(height_m * fraction - eye, distance_m)), 3),
         )
-        for i, share in enumerate(SKYLINE)
+        for i, fraction in enumerate(SKYLINE)
     )
     taken = {block.name for block in plan.blocks}
     return Block(

@@ -35,8 +35,8 @@ class Turn:
 class Balance:
     """Frames of each phase, in the order of events.PHASES: day, the three twilights, night.
 
-    turn is None where the shoot lies wholly on one side of sunrise and sunset. move_share is the share of the
-    way done at the turn, None without a turn or without a move.
+    turn is None where the shoot lies wholly on one side of sunrise and sunset. move_progress is the fraction
+    of the travel done at the turn, None without a turn or without a move.
     """
 
     phase_frames: tuple[int, ...]
@@ -44,7 +44,7 @@ class Balance:
     blue_hour_frames: int
     fps: float
     turn: Turn | None
-    move_share: float | None
+    move_progress: float | None
 
     @property
     def day_frames(self) -> int:
@@ -73,7 +73,7 @@ def balance(frames: FrameTable) -> Balance:
         blue_hour_frames=blue,
         fps=frames.plan.clip.fps,
         turn=turn,
-        move_share=None if turn is None else move_share(frames, turn.at),
+        move_progress=None if turn is None else move_progress(frames, turn.at),
     )
 
 
@@ -97,8 +97,8 @@ def sun_crossings(frames: FrameTable) -> list[Turn]:
     height = frames.sun_true_altitude_deg - events.SUN_RISES_AT_DEG
     up = height > 0.0
     before = np.flatnonzero(up[1:] != up[:-1])
-    share = height[before] / (height[before] - height[before + 1])
-    about = frames.utc_s[before] + share * frames.plan.shoot.interval_s
+    fraction = height[before] / (height[before] - height[before + 1])
+    about = frames.utc_s[before] + fraction * frames.plan.shoot.interval_s
     return [
         _turn_near(frames, "sunset" if up[k] else "sunrise", float(utc_s))
         for k, utc_s in zip(before, about, strict=True)
@@ -119,30 +119,34 @@ def _turn_near(frames: FrameTable, event: str, about_utc_s: float) -> Turn:
     return Turn(event=event, utc_s=utc_s, at=(utc_s - start) / plan.duration_s)
 
 
-def move_share(frames: FrameTable, at: float) -> float | None:
-    """Share of the way done at a place of the move, by the slide or what else moves; None if nothing does."""
-    way = _way_share(frames)
-    return None if way is None else float(np.interp(at, frames.at, way))
+def move_progress(frames: FrameTable, at: float) -> float | None:
+    """Fraction of the travel done at a place of the move, by the slide or what else moves; None if nothing
+    does.
+    """
+    progress = _progress(frames)
+    return None if progress is None else float(np.interp(at, frames.at, progress))
 
 
-def place_of_share(frames: FrameTable, share: float) -> float | None:
-    """Place of the move at which so much of the way is done, the middle of a rest; None if nothing moves."""
-    way = _way_share(frames)
-    if way is None:
+def place_of_progress(frames: FrameTable, fraction: float) -> float | None:
+    """Place of the move at which this fraction of the travel is done, the middle of a rest; None if nothing
+    moves.
+    """
+    progress = _progress(frames)
+    if progress is None:
         return None
-    resting = np.flatnonzero(np.abs(way - share) < 1e-9)
+    resting = np.flatnonzero(np.abs(progress - fraction) < 1e-9)
     if len(resting) > 1:
         return float(frames.at[resting].mean())
-    return float(np.interp(share, way, frames.at))
+    return float(np.interp(fraction, progress, frames.at))
 
 
-def _way_share(frames: FrameTable) -> Array | None:
+def _progress(frames: FrameTable) -> Array | None:
     for _, axis in frames.axes.given():
         if len(axis) < 2:
             continue
-        way = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(axis)))])
-        if way[-1] > 1e-9:
-            return np.asarray(way / way[-1])
+        distance = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(axis)))])
+        if distance[-1] > 1e-9:
+            return np.asarray(distance / distance[-1])
     return None
 
 

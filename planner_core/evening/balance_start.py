@@ -57,13 +57,13 @@ def turn_to_balance(plan: Plan) -> tuple[str, float] | None:
         kinds = ("sunset",) if anchor.event == "sunset" or anchor.event.endswith("dusk") else ("sunrise",)
     day = local_datetime(start, plan.zone).date() - dt.timedelta(days=1)
     last = local_datetime(start + plan.duration_s, plan.zone).date() + dt.timedelta(days=1)
-    found: list[tuple[str, float]] = []
+    turns: list[tuple[str, float]] = []
     while day <= last:
-        found += [(kind, utc_s) for kind in RISE_AND_SET for utc_s in sun_times_utc_s(plan, kind, day)]
+        turns += [(kind, utc_s) for kind in RISE_AND_SET for utc_s in sun_times_utc_s(plan, kind, day)]
         day += dt.timedelta(days=1)
-    found = [pair for pair in found if pair[0] in kinds] or found
+    turns = [pair for pair in turns if pair[0] in kinds] or turns
     reach = max(plan.duration_s, 86400.0)
-    nearest = min(found, key=lambda pair: abs(pair[1] - about), default=None)
+    nearest = min(turns, key=lambda pair: abs(pair[1] - about), default=None)
     return nearest if nearest is not None and abs(nearest[1] - about) <= reach else None
 
 

@@ -36,7 +36,7 @@ from planner_core.words.figures import figure
 Array = NDArray[np.float64]
 
 BODIES = ("sun", "moon")
-WAYS = ("rise", "set")
+KINDS = ("rise", "set")
 LONGEST_SPAN_DAYS = 3660
 SEARCH_S = 8 * 3600.0  # how long before setting the sun may already be behind a block
 SEARCH_STEP_S = 60.0
@@ -124,7 +124,7 @@ def date_span(first: str, last: str) -> tuple[dt.date, dt.date]:
     return dates[0], dates[1]
 
 
-def likely_way(plan: Plan) -> str:
+def likely_kind(plan: Plan) -> str:
     """Whether the plan is about a rise or a set: by its anchor, else by its hour of the day."""
     if plan.shoot.anchor is not None:
         event = plan.shoot.anchor.event
@@ -134,13 +134,14 @@ def likely_way(plan: Plan) -> str:
 
 
 def dates_table(
-    plan: Plan, first: dt.date, last: dt.date, *, body: str = "sun", ways: Sequence[str] = WAYS
+    plan: Plan, first: dt.date, last: dt.date, *, body: str = "sun", kinds: Sequence[str] = KINDS
 ) -> DatesTable:
     """Every rise and set (or one of the two) of a body on the local dates from first to last, both included.
 
-    Raises PlanError for an unknown body or way, and for dates outside the years that the sun is computed for.
+    Raises PlanError for an unknown body or event, and for dates outside the years that the sun is computed
+    for.
     """
-    for value, options, name in ((body, BODIES, "body"), *((way, WAYS, "event") for way in ways)):
+    for value, options, name in ((body, BODIES, "body"), *((kind, KINDS, "event") for kind in kinds)):
         if value not in options:
             raise PlanError(name, value, f"is not known; use one of: {', '.join(options)}")
     for name, date in (("from", first), ("to", last)):
@@ -150,7 +151,7 @@ def dates_table(
             )
     days = [first + dt.timedelta(days=day) for day in range((last - first).days + 1)]
     seen = skyline(plan, _anchor_eye_m(plan))
-    rows = [row for way in ways for row in _Search(plan, body, way, seen).rows(days)]
+    rows = [row for kind in kinds for row in _Search(plan, body, kind, seen).rows(days)]
     order = sorted(range(len(rows)), key=lambda i: (rows[i].level_utc_s or np.inf, rows[i].date))
     ranks = {i: rank for rank, i in enumerate(sorted(order, key=lambda i: _merit(plan, rows[i])), start=1)}
     by_time = sorted(range(len(rows)), key=lambda i: (rows[i].date, rows[i].level_utc_s or 0.0))
@@ -189,13 +190,13 @@ def _anchor_eye_m(plan: Plan) -> Array:
 class _Search:
     """Rises or sets of one body over many dates, all dates in one array."""
 
-    def __init__(self, plan: Plan, body: str, way: str, seen: Skyline) -> None:
-        self.plan, self.body, self.way, self.seen = plan, body, way, seen
-        self.event = f"{body}{way}"
+    def __init__(self, plan: Plan, body: str, kind: str, seen: Skyline) -> None:
+        self.plan, self.body, self.kind, self.seen = plan, body, kind, seen
+        self.event = f"{body}{kind}"
         self.site = plan.site
 
     def rows(self, days: Sequence[dt.date]) -> list[RiseOrSet]:
-        found: list[RiseOrSet] = []
+        judged: list[RiseOrSet] = []
         dated: list[tuple[dt.date, float]] = []
         for day in days:
             times = events.event_times_utc_s(
@@ -203,10 +204,10 @@ class _Search:
             )
             dated += [(day, t) for t in times]
             if not times:
-                found.append(RiseOrSet(date=day, event=self.event, **self._clip(day, None)))
+                judged.append(RiseOrSet(date=day, event=self.event, **self._clip(day, None)))
         if dated:
-            found += self._judged(dated)
-        return found
+            judged += self._judged(dated)
+        return judged
 
     def _judged(self, dated: list[tuple[dt.date, float]]) -> list[RiseOrSet]:
         level = np.array([t for _, t in dated])
@@ -282,7 +283,7 @@ class _Search:
 
     def _against_skyline(self, level_utc_s: Array) -> Array:
         """When the upper limb last clears the skyline before setting, or first after rising; else NaN."""
-        sign = -1.0 if self.way == "set" else 1.0
+        sign = -1.0 if self.kind == "set" else 1.0
         offsets = sign * np.arange(0.0, SEARCH_S + SEARCH_STEP_S, SEARCH_STEP_S)
         seen = self._visible(level_utc_s[:, None] + offsets)
         first = np.argmax(seen, axis=1)
@@ -304,16 +305,16 @@ class _Search:
         turn = wrapped_deg(bearing_deg - middle)
         behind = int(seen.block_at(bearing_deg)) if above_level else OPEN
         height = float(seen.altitude_at(bearing_deg)) if above_level else 0.0
-        found: dict[str, Any] = {"behind": block_label(plan, behind) if behind != OPEN else ""}
-        for side, way, reach in (("left", -1.0, half + turn), ("right", 1.0, half - turn)):
+        beside: dict[str, Any] = {"behind": block_label(plan, behind) if behind != OPEN else ""}
+        for side, sign, reach in (("left", -1.0, half + turn), ("right", 1.0, half - turn)):
             away = np.arange(0.0, max(reach, 0.0), 0.02)
-            steps = seen.step(bearing_deg + way * away)
+            steps = seen.step(bearing_deg + sign * away)
             higher = (seen.altitude_deg[steps] > height + NEIGHBOUR_DEG) & (seen.block[steps] != behind)
             if higher.any():
                 nearest = int(np.argmax(higher))
-                found[side] = block_label(plan, int(seen.block[steps[nearest]]))
-                found[f"clear_{side}_deg"] = float(away[nearest])
-        return found
+                beside[side] = block_label(plan, int(seen.block[steps[nearest]]))
+                beside[f"clear_{side}_deg"] = float(away[nearest])
+        return beside
 
     def _clip(self, day: dt.date, event_utc_s: float | None) -> dict[str, Any]:
         """When the plan's clip would run on a date, its share of day, and the moon at its end."""
@@ -348,7 +349,7 @@ class _Search:
         anchor = plan.shoot.anchor
         assert anchor is not None
         name = anchor.event
-        if self.body == "sun" and name in events.SUN_EVENTS and likely_way(plan) != self.way:
+        if self.body == "sun" and name in events.SUN_EVENTS and likely_kind(plan) != self.kind:
             head, _, tail = name.rpartition("_")
             name = f"{head}_{_OTHER_WAY[tail]}" if head else _OTHER_WAY[tail]
         if name == self.event and event_utc_s is not None:
@@ -367,7 +368,7 @@ class _Search:
 def dates_text(table: DatesTable, best: int = 10) -> str:
     """What a photographer asks: where it goes down on which dates, in which gaps, and the best of them."""
     lines = list(_heading(table))
-    own = likely_way(table.plan)
+    own = likely_kind(table.plan)
     for event in sorted({row.event for row in table.rows}, key=lambda event: not event.endswith(own)):
         rows = [row for row in table.rows if row.event == event]
         lines += ["", *_places(table, event, rows)]
@@ -411,10 +412,10 @@ def _where(row: RiseOrSet) -> str:
 
 def _bearings(rows: list[RiseOrSet]) -> str:
     """', at 262.1° to 277.8°': where a stretch of rises or sets happens, the short way round."""
-    found = [row.skyline_bearing_deg for row in rows if row.skyline_bearing_deg is not None]
-    if not found:
+    bearings = [row.skyline_bearing_deg for row in rows if row.skyline_bearing_deg is not None]
+    if not bearings:
         return ""
-    turned = np.sort(unwound_deg(np.array(found), found[0]))
+    turned = np.sort(unwound_deg(np.array(bearings), bearings[0]))
     low, high = (f"{compass_deg(bearing):.0f}°" for bearing in (turned[0], turned[-1]))
     return f", at {low}" + (f" to {high}" if high != low else "")
 

@@ -141,11 +141,11 @@ def _set_up_note(plan: Plan) -> str:
 
 def _test_run(plan: Plan, frames: FrameTable, start: float) -> Moment:
     """The move once there and back at full speed, and time to correct what it shows."""
-    way = [
+    times_s = [
         float(drive.move_time_s(np.sum(np.abs(np.diff(position))), axis.max_speed, axis.max_acceleration))
         for axis, position in drive.motorised(plan, frames.axes)
     ]
-    once = max(way, default=0.0)
+    once = max(times_s, default=0.0)
     lead = min(max(SHORTEST_TEST_RUN_S, 2.0 * once + 300.0), plan.shoot.setup_s / 2.0)
     note = f"the whole move once, {_short(once)}" if once > 0.0 else "one frame, sharp and straight?"
     return Moment(kind="test-run", label="Test run", utc_s=start - lead, note=note)
@@ -160,7 +160,7 @@ def _light(plan: Plan, frames: FrameTable, arrive: float) -> list[Moment]:
     about_utc_s = (
         turn.utc_s if turn else (float(frames.utc_s[0]) + anchor.at * plan.duration_s if anchor else 0.0)
     )
-    found = []
+    moments = []
     first = local_datetime(arrive, plan.zone).date()
     last = max(local_dates(plan, frames.utc_s)[-1], local_datetime(until, plan.zone).date())
     for day in (first + dt.timedelta(days=n) for n in range((last - first).days + 1)):
@@ -170,8 +170,8 @@ def _light(plan: Plan, frames: FrameTable, arrive: float) -> list[Moment]:
             for t in times:
                 main = name == about and abs(t - about_utc_s) < 60.0
                 if main or arrive <= t <= until:
-                    found.append(_light_moment(plan, frames, name, about_utc_s if main else t, main))
-    return found
+                    moments.append(_light_moment(plan, frames, name, about_utc_s if main else t, main))
+    return moments
 
 
 def _light_moment(plan: Plan, frames: FrameTable, name: str, utc_s: float, main: bool) -> Moment:

@@ -207,9 +207,9 @@ def _longest(
 ) -> float:
     """The longest travel about the middle that stays on the rail and that the motor has time for."""
     ends = [
-        ((slide.max_m if share > 0.0 else slide.min_m) - middle) / share
-        for share in shares.values()
-        if share != 0.0
+        ((slide.max_m if fraction > 0.0 else slide.min_m) - middle) / fraction
+        for fraction in shares.values()
+        if fraction != 0.0
     ]
     exposure_s = _exposures_that_fit_s(plan)
 
@@ -277,10 +277,10 @@ def _narrow_turn(plan: Plan) -> tuple[Plan, list[str]]:
         if any(getattr(pose, name) is not None for pose in plan.move.poses)
     }
 
-    def narrowed(share: float) -> Plan:
+    def narrowed(factor: float) -> Plan:
         def turned(pose: Pose) -> Pose:
             changes = {
-                name: round(centre + share * (value - centre), 3)
+                name: round(centre + factor * (value - centre), 3)
                 for name, centre in middle.items()
                 if (value := getattr(pose, name)) is not None
             }

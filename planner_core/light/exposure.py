@@ -111,8 +111,8 @@ def night_share(scene_ev100: ArrayLike, limits: Exposure, cloud_divisor: float =
     night = max(floor, MOONLIT_EV100)
     width = max(2.0, 1.5 * abs(look) / (1.0 - LEAST_TARGET_SLOPE))
     day = max(SUNSET_EV100 - math.log2(cloud_divisor), night + width)
-    share = np.clip((day - scene) / (day - night), 0.0, 1.0)
-    return share**2 * (3.0 - 2.0 * share)
+    fraction = np.clip((day - scene) / (day - night), 0.0, 1.0)
+    return fraction**2 * (3.0 - 2.0 * fraction)
 
 
 def third_stops(low: float, high: float, anchor: float) -> Array:
@@ -137,8 +137,8 @@ def following_the_light(metered_ev100: Array, scene_ev100: Array) -> Array:
     bright wall holds the exposure, rather than make it hunt.
     """
     followed = metered_ev100.copy()
-    way = np.sign(np.diff(scene_ev100))
-    turns = np.flatnonzero(way[1:] * way[:-1] < 0.0) + 1
+    trend = np.sign(np.diff(scene_ev100))
+    turns = np.flatnonzero(trend[1:] * trend[:-1] < 0.0) + 1
     for first, last in pairwise([0, *turns.tolist(), len(scene_ev100) - 1]):
         part = slice(first, last + 1)
         change = scene_ev100[last] - scene_ev100[first]

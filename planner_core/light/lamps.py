@@ -77,7 +77,7 @@ class Panes:
 def panes(plan: Plan, eye_m: ArrayLike) -> Panes:
     """Windows and lamps that can be seen from near a place, the nearest blocks first where they are many."""
     eye = np.asarray(eye_m, dtype=np.float64)
-    found: list[tuple[Array, Array, Array, bool]] = []
+    groups: list[tuple[Array, Array, Array, bool]] = []
     count = 0
     for _, index in sorted((_distance_m(block, eye), i) for i, block in enumerate(plan.blocks)):
         block = plan.blocks[index]
@@ -87,24 +87,24 @@ def panes(plan: Plan, eye_m: ArrayLike) -> Panes:
         if not len(corners):
             continue
         luck = np.random.default_rng(zlib.crc32(block_label(plan, index).encode()))
-        found.append((corners, *_shine(plan, len(corners), is_lamp, luck), is_lamp))
+        groups.append((corners, *_shine(plan, len(corners), is_lamp, luck), is_lamp))
         count += len(corners)
-    if not found:
+    if not groups:
         return Panes(
             corners_m=np.zeros((0, 4, 3)),
             on_lux=np.zeros(0),
             glow=np.zeros((0, 3)),
             is_lamp=np.zeros(0, dtype=bool),
         )
-    corners, on_lux, glow = (np.concatenate([one[part] for one in found]) for part in range(3))  # type: ignore[arg-type]
-    lamps = np.repeat([one[3] for one in found], [len(one[0]) for one in found])
+    corners, on_lux, glow = (np.concatenate([one[part] for one in groups]) for part in range(3))  # type: ignore[arg-type]
+    lamps = np.repeat([one[3] for one in groups], [len(one[0]) for one in groups])
     return Panes(corners_m=corners, on_lux=on_lux, glow=glow, is_lamp=lamps)
 
 
 def pools(plan: Plan, eye_m: ArrayLike) -> Pools:
     """The lamps of posts that stand near enough to the ground to light it, the nearest first."""
     eye = np.asarray(eye_m, dtype=np.float64)
-    found = []
+    lamps = []
     for distance, index in sorted((_distance_m(block, eye), i) for i, block in enumerate(plan.blocks)):
         block = plan.blocks[index]
         if block.shape != "post" or not block.lights or block.role in ("ground", "water"):
@@ -116,8 +116,8 @@ def pools(plan: Plan, eye_m: ArrayLike) -> Pools:
         aside = (eye[:2] - [x, y]) / max(distance, 1e-6) * (radius + POOL_ASIDE_M)
         luck = np.random.default_rng(zlib.crc32(block_label(plan, index).encode()))
         on_lux, _ = _shine(plan, 1, True, luck)
-        found.append((x + aside[0], y + aside[1], top, height, on_lux[0]))
-    rows = np.array(found[:MOST_POOLS], dtype=np.float64).reshape(-1, 5)
+        lamps.append((x + aside[0], y + aside[1], top, height, on_lux[0]))
+    rows = np.array(lamps[:MOST_POOLS], dtype=np.float64).reshape(-1, 5)
     return Pools(
         places_m=rows[:, :3],
         heights_m=rows[:, 3],
@@ -192,7 +192,7 @@ def _is_building(block: Block, ground_m: float) -> bool:
 def _walls(block: Block, eye: Array) -> list[tuple[Array, Array, float]]:
     """Upright faces towards the eye: lower left corner, way to the lower right one, height."""
     mesh = solid_mesh(block)
-    found = []
+    walls = []
     for face in mesh.faces:
         points = mesh.vertices_m[list(face)]
         low = points[:, 2].min()
@@ -203,12 +203,12 @@ def _walls(block: Block, eye: Array) -> list[tuple[Array, Array, float]]:
         outward = np.array([along[1], -along[0], 0.0])
         if outward @ (eye - points[start]) > 0.0:
             out = outward * _before_m(_distance_m(block, eye)) / float(np.linalg.norm(outward))
-            found.append((points[start] + out, along, float(np.ptp(points[:, 2]))))
-    return found
+            walls.append((points[start] + out, along, float(np.ptp(points[:, 2]))))
+    return walls
 
 
 def _windows(walls: list[tuple[Array, Array, float]]) -> Array:
-    found = []
+    windows = []
     for start, along, high in walls:
         long = float(np.linalg.norm(along))
         tower = high > TOWER_SHAPE * max(float(np.linalg.norm(other)) for _, other, _ in walls)
@@ -220,18 +220,18 @@ def _windows(walls: list[tuple[Array, Array, float]]) -> Array:
             if high >= sill + 1.0:
                 top = min(sill + WINDOW_HIGH_M, high - 0.25)
                 middles = (np.arange(columns) + 0.5) * long / max(columns, 1)
-                found += [
+                windows += [
                     _pane(start, along / long, m - wide / 2.0, m + wide / 2.0, sill, top) for m in middles
                 ]
-    return np.array(found).reshape(-1, 4, 3)
+    return np.array(windows).reshape(-1, 4, 3)
 
 
 def _lantern(walls: list[tuple[Array, Array, float]]) -> Array:
-    found = []
+    panes = []
     for start, along, high in walls:
         long = float(np.linalg.norm(along))
-        found.append(_pane(start, along / long, 0.1 * long, 0.9 * long, 0.12 * high, 0.88 * high))
-    return np.array(found).reshape(-1, 4, 3)
+        panes.append(_pane(start, along / long, 0.1 * long, 0.9 * long, 0.12 * high, 0.88 * high))
+    return np.array(panes).reshape(-1, 4, 3)
 
 
 def _before_m(distance_m: float) -> float:

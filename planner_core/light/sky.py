@@ -232,7 +232,7 @@ def glare_levels(light: SkyLight) -> Array:
 
     A glare sinks as exp(−angle / width); over the sphere that comes to 2π width².
     """
-    peaks = np.array([share / (2.0 * width**2) for share, width in GLARE])
+    peaks = np.array([weight / (2.0 * width**2) for weight, width in GLARE])
     return light.sun[:, None, :] * peaks[:, None]
 
 
@@ -279,8 +279,8 @@ def aureole_form(sun_altitude_deg: ArrayLike) -> Array:
 def extinction_depth(sun_altitude_deg: ArrayLike, cloud_divisor: float = 1.0) -> Array:
     """Optical depth of the extinction low in the sky, shape (..., 3). Cloud hangs before it."""
     altitude = np.asarray(sun_altitude_deg, dtype=np.float64)
-    share = np.interp(altitude, EXTINCTION_ALTITUDES_DEG, EXTINCTION_SHARES) / cloud_divisor**2
-    return share[..., None] * np.array(EXTINCTION_DEPTH)
+    fraction = np.interp(altitude, EXTINCTION_ALTITUDES_DEG, EXTINCTION_SHARES) / cloud_divisor**2
+    return fraction[..., None] * np.array(EXTINCTION_DEPTH)
 
 
 def component_normalisation(sun_altitude_deg: ArrayLike, cloud_divisor: float = 1.0) -> Array:

@@ -21,9 +21,9 @@ def hull(points: Array) -> Array:
     if len(ordered) < 3:
         return np.array(ordered)
 
-    def chain(way: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    def chain(ordered: list[tuple[float, float]]) -> list[tuple[float, float]]:
         kept: list[tuple[float, float]] = []
-        for point in way:
+        for point in ordered:
             while len(kept) > 1 and _left_turn(kept[-2], kept[-1], point) <= 0.0:
                 kept.pop()
             kept.append(point)
@@ -81,16 +81,16 @@ def _is_convex(loop: list[int], corners: list[tuple[float, float]]) -> bool:
 
 def _triangles(corners: list[tuple[float, float]]) -> list[list[int]]:
     left = list(range(len(corners)))
-    found: list[list[int]] = []
+    ears: list[list[int]] = []
     while len(left) > 3:
         ear = next((i for i in range(len(left)) if _is_ear(left, i, corners)), None)
         if ear is None:
             rest = hull(np.array([corners[i] for i in left]))
             places = {corners[i]: i for i in left}
-            return [*found, [places[(float(x), float(y))] for x, y in rest]]
-        found.append([left[ear - 1], left[ear], left[(ear + 1) % len(left)]])
+            return [*ears, [places[(float(x), float(y))] for x, y in rest]]
+        ears.append([left[ear - 1], left[ear], left[(ear + 1) % len(left)]])
         del left[ear]
-    return [*found, left]
+    return [*ears, left]
 
 
 def _is_ear(left: list[int], place: int, corners: list[tuple[float, float]]) -> bool:

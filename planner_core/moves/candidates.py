@@ -133,7 +133,8 @@ class Bench:
             return [self.planned_tilt[0]]
         height = self.plan.clip.height_px / self.plan.clip.width_px * self.width_share_px
         on_thirds = [
-            float(np.degrees(np.arctan((0.5 - share) * height))) for share in (0.3, 0.36, 0.42, 0.62)
+            float(np.degrees(np.arctan((0.5 - height_fraction) * height)))
+            for height_fraction in (0.3, 0.36, 0.42, 0.62)
         ]
         subject = self.subject_deg(sum(self.planned_slide) / 2.0)[1]
         tried = [*self.planned_tilt, sum(self.planned_tilt) / 2.0, *on_thirds, subject]
@@ -200,12 +201,12 @@ class Bench:
         assert rail is not None
         first, last = self.planned_slide
         middles = {round((first + last) / 2.0, 3), round((rail.min_m + rail.max_m) / 2.0, 3)}
-        found = [(first, last)] if abs(last - first) >= SLIDING_M else []
-        for share, middle in product(TRAVELS, sorted(middles)):
-            half = share * (rail.max_m - rail.min_m) / 2.0
+        spans = [(first, last)] if abs(last - first) >= SLIDING_M else []
+        for fraction, middle in product(TRAVELS, sorted(middles)):
+            half = fraction * (rail.max_m - rail.min_m) / 2.0
             middle = float(np.clip(middle, rail.min_m + half, rail.max_m - half))
-            found.append((round(middle - half, 2), round(middle + half, 2)))
-        ways = [way for low, high in found for way in ((low, high), (high, low))]
+            spans.append((round(middle - half, 2), round(middle + half, 2)))
+        ways = [directed for low, high in spans for directed in ((low, high), (high, low))]
         return list(dict.fromkeys(ways))
 
 
@@ -235,33 +236,33 @@ def impossible(bench: Bench) -> dict[str, str]:
     r = bench.plan.rig
     if bench.plan.shoot.frames < 2:
         return {kind: "A single frame can't move." for kind in KINDS if kind != "still"}
-    found: dict[str, str] = {}
+    reasons: dict[str, str] = {}
     if r.pan is None:
-        found["pan"] = "The head has no pan motor."
+        reasons["pan"] = "The head has no pan motor."
     if r.tilt is None:
-        found["tilt"] = "The head has no tilt motor."
+        reasons["tilt"] = "The head has no tilt motor."
     if r.slide is None:
-        found |= dict.fromkeys(
+        reasons |= dict.fromkeys(
             ("slide", "slide-held", "push-in", "pull-out", "slide-tilt"), "The rig has no slider."
         )
-        return found
+        return reasons
     if not bench.has_subject:
-        found["slide-held"] = "The plan names no subject to hold."
-        found |= dict.fromkeys(("push-in", "pull-out"), "The plan names no subject to go towards.")
+        reasons["slide-held"] = "The plan names no subject to hold."
+        reasons |= dict.fromkeys(("push-in", "pull-out"), "The plan names no subject to go towards.")
     if r.pan is None:
-        found.setdefault("slide-held", "The head has no pan motor to hold the subject with.")
+        reasons.setdefault("slide-held", "The head has no pan motor to hold the subject with.")
     if r.tilt is None:
-        found["slide-tilt"] = "The head has no tilt motor."
+        reasons["slide-tilt"] = "The head has no tilt motor."
     angle = rail_angle_deg(bench)
     if bench.has_subject and min(angle, 180.0 - angle) > PUSH_WITHIN_DEG:
         away = (
             f"The rail lies {min(angle, 180.0 - angle):.0f}° off the line to the subject; turn it to within "
         )
-        found |= dict.fromkeys(("push-in", "pull-out"), away + f"{PUSH_WITHIN_DEG:.0f}°.")
+        reasons |= dict.fromkeys(("push-in", "pull-out"), away + f"{PUSH_WITHIN_DEG:.0f}°.")
     elif bench.has_subject:
-        found["slide"] = "The rail points at the subject: sliding is a push-in or a pull-out here."
-        found["slide-held"] = found["slide"]
-    return found
+        reasons["slide"] = "The rail points at the subject: sliding is a push-in or a pull-out here."
+        reasons["slide-held"] = reasons["slide"]
+    return reasons
 
 
 def rail_angle_deg(bench: Bench) -> float:
@@ -306,7 +307,7 @@ def _pan(bench: Bench) -> Iterator[Plan]:
     if _reveals(bench):
         spans = [(out, place) for out in OUTSIDE for place in THIRDS]
     else:
-        spans = [way for span in PAN_SPANS for way in (span, span[::-1])]
+        spans = [directed for span in PAN_SPANS for directed in (span, span[::-1])]
     for span in spans:
         yield bench.two_poses(slides, [bench.pan_deg(base.slide_m, place) for place in span], tilts)
 
@@ -325,14 +326,14 @@ def _tilt_spans(bench: Bench, shares: Sequence[float]) -> list[tuple[float, floa
     """From above or below to the base tilt, and from there up or down; within the tilt axis."""
     axis, base = bench.plan.rig.tilt, bench.framing.tilt_deg
     assert axis is not None
-    found = []
-    for share, way in product(shares, (1.0, -1.0)):
-        other = float(np.clip(base + way * share * bench.view_up_deg, axis.min_deg, axis.max_deg))
-        half = float(np.clip(base + way * share * bench.view_up_deg / 2.0, axis.min_deg, axis.max_deg))
-        found += [(other, base), (half, 2.0 * base - half)]
+    spans = []
+    for fraction, sign in product(shares, (1.0, -1.0)):
+        other = float(np.clip(base + sign * fraction * bench.view_up_deg, axis.min_deg, axis.max_deg))
+        half = float(np.clip(base + sign * fraction * bench.view_up_deg / 2.0, axis.min_deg, axis.max_deg))
+        spans += [(other, base), (half, 2.0 * base - half)]
         if not _reveals(bench):
-            found.append((base, other))
-    return found
+            spans.append((base, other))
+    return spans
 
 
 def _slide(bench: Bench) -> Iterator[Plan]:
@@ -381,7 +382,9 @@ def _pull_out(bench: Bench) -> Iterator[Plan]:
 
 def _along(bench: Bench, *, towards: bool) -> Iterator[Plan]:
     grows = (rail_angle_deg(bench) < 90.0) == towards
-    yield from _slides(bench, [way for way in bench.stretches() if (way[1] > way[0]) == grows])
+    yield from _slides(
+        bench, [stretch for stretch in bench.stretches() if (stretch[1] > stretch[0]) == grows]
+    )
 
 
 def _slide_tilt(bench: Bench) -> Iterator[Plan]:
@@ -397,5 +400,5 @@ def _slide_tilt(bench: Bench) -> Iterator[Plan]:
 
 def _long(bench: Bench) -> list[tuple[float, float]]:
     """The planned stretch and a long one, both ways."""
-    found = bench.stretches()
-    return list(dict.fromkeys([*found[:2], *found[-2:]]))
+    stretches = bench.stretches()
+    return list(dict.fromkeys([*stretches[:2], *stretches[-2:]]))

@@ -101,13 +101,13 @@ class Comparison:
     def lines(self) -> list[str]:
         """The table as text, a line and a sentence each."""
         wide = max(len(row.label) for row in self.rows)
-        found = [f"{self.title or 'Untitled plan'}: moves compared, the best first", ""]
+        text = [f"{self.title or 'Untitled plan'}: moves compared, the best first", ""]
         for rank, row in enumerate(self.rows, start=1):
-            found += [f"{rank:>2}. {row.label:<{wide}}  {row.score:>3.0f}", f"    {row.reason}"]
+            text += [f"{rank:>2}. {row.label:<{wide}}  {row.score:>3.0f}", f"    {row.reason}"]
         if self.not_possible:
-            found += ["", "Not possible here:"]
-            found += [f"    {KINDS[name]}: {why}" for name, why in self.not_possible]
-        return found
+            text += ["", "Not possible here:"]
+            text += [f"    {KINDS[name]}: {why}" for name, why in self.not_possible]
+        return text
 
 
 def compare(plan: Plan) -> Comparison:
@@ -121,7 +121,7 @@ def compare(plan: Plan) -> Comparison:
         if kind not in cannot:
             plans[kind] = _named(plan, kind, max(candidates.variants(bench, kind), key=_quick_score))
     measured = {name: _Measured(candidate) for name, candidate in plans.items()}
-    rows = [_candidate(name, found, measured["still"]) for name, found in measured.items()]
+    rows = [_candidate(name, one, measured["still"]) for name, one in measured.items()]
     order = [PLANNED, *KINDS]
     rows.sort(key=lambda row: (-round(row.score, 1), order.index(row.name)))
     return Comparison(title=plan.title, rows=tuple(rows), not_possible=tuple(cannot.items()))
@@ -147,9 +147,9 @@ class _Measured:
         self.turned_percent = turned_percent(seen)
         self.axes = moving_axes(plan)
         self.speeds = {
-            role: float(frame_widths_a_second(plan, found.worst_px))
-            for role, found in screen_speeds(plan, frames.camera_m, frames.camera_rotation).items()
-            if found.seen
+            role: float(frame_widths_a_second(plan, speeds.worst_px))
+            for role, speeds in screen_speeds(plan, frames.camera_m, frames.camera_rotation).items()
+            if speeds.seen
         }
         self.fastest = max(self.speeds.values(), default=0.0)
         judged = composition.judged(plan, self.reading.at)
@@ -246,62 +246,62 @@ def _quick_score(plan: Plan) -> float:
 # ---------------------------------------------------------------- ranking
 
 
-def _candidate(name: str, found: _Measured, still: _Measured) -> Candidate:
+def _candidate(name: str, measured: _Measured, still: _Measured) -> Candidate:
     stops, warns = (
-        found.codes(level, OF_PICTURE) | (found.codes(level, OF_RIG) - still.codes(level, OF_RIG))
+        measured.codes(level, OF_PICTURE) | (measured.codes(level, OF_RIG) - still.codes(level, OF_RIG))
         for level in ("stop", "warn")
     )
     score = _points(
-        float(found.reading.score[found.weakest]),
-        found.parallax,
-        found.turned_percent,
-        found.axes,
-        found.reveals,
+        float(measured.reading.score[measured.weakest]),
+        measured.parallax,
+        measured.turned_percent,
+        measured.axes,
+        measured.reveals,
     )
     score += POINTS["stop"] * len(stops) + POINTS["warn"] * len(warns)
-    if "reveal-early" in found.codes("warn"):
+    if "reveal-early" in measured.codes("warn"):
         score += POINTS["no reveal"]
-    if speed_word(found.fastest) == "too fast":
+    if speed_word(measured.fastest) == "too fast":
         score += POINTS["too fast"]
     return Candidate(
         name=name,
         label="as planned" if name == PLANNED else KINDS[name],
-        plan=found.plan,
+        plan=measured.plan,
         score=max(score, 0.0),
-        measures=found.measures(),
+        measures=measured.measures(),
         stops=tuple(sorted(stops)),
-        reason=_reason(found, stops, warns),
+        reason=_reason(measured, stops, warns),
     )
 
 
-def _reason(found: _Measured, stops: set[str], warns: set[str]) -> str:
+def _reason(measured: _Measured, stops: set[str], warns: set[str]) -> str:
     """Why a move stands where it does, in a sentence."""
-    fault = found.worst(stops)
+    fault = measured.worst(stops)
     if fault is not None:
         return fault.message
-    said = [_picture_text(found), _move_text(found)]
-    if speed_word(found.fastest) == "too fast":
-        said.append(f"but it is too fast at {found.fastest:.2f} frame widths a second")
-    worry = found.worst(warns - {"foreground-missing", "background-static"})
+    said = [_picture_text(measured), _move_text(measured)]
+    if speed_word(measured.fastest) == "too fast":
+        said.append(f"but it is too fast at {measured.fastest:.2f} frame widths a second")
+    worry = measured.worst(warns - {"foreground-missing", "background-static"})
     text = ", ".join(part for part in said if part)
     text = text[0].upper() + text[1:] + "."
     return f"{text} {worry.message}" if worry is not None else text
 
 
-def _picture_text(found: _Measured) -> str:
-    score = found.reading.score[found.weakest] * 100.0
-    name = composition.subject_name(found.plan)
-    if found.reveals:
+def _picture_text(measured: _Measured) -> str:
+    score = measured.reading.score[measured.weakest] * 100.0
+    name = composition.subject_name(measured.plan)
+    if measured.reveals:
         return f"reveals {name} in time and keeps it to the end (weakest frame after that {score:.0f} of 100)"
     if score >= 80.0:
-        what = f"composes {name}" if found.reading.subject else "every picture stands"
+        what = f"composes {name}" if measured.reading.subject else "every picture stands"
         return f"{what} from first to last frame (weakest {score:.0f} of 100)"
-    part = composition.part_text(found.plan, found.reading, found.weakest)
-    return f"weakest at frame {found.weakest + 1} ({score:.0f} of 100): {part}"
+    part = composition.part_text(measured.plan, measured.reading, measured.weakest)
+    return f"weakest at frame {measured.weakest + 1} ({score:.0f} of 100): {part}"
 
 
-def _move_text(found: _Measured) -> str:
-    moved, axes = found.parallax, found.axes
+def _move_text(measured: _Measured) -> str:
+    moved, axes = measured.parallax, measured.axes
     if not axes:
         return "and nothing moves but the light"
     if "slide" in axes:
@@ -311,8 +311,10 @@ def _move_text(found: _Measured) -> str:
                 f"but the slide hardly shows: near and far move apart by {apart:.1f} % of the frame's width"
             )
         near = moved.near
-        name = block_text(found.plan, near.block) if near is not None and near.block >= 0 else "what is near"
+        name = (
+            block_text(measured.plan, near.block) if near is not None and near.block >= 0 else "what is near"
+        )
         where = f", {near.distance_m:.1f} m from the camera," if near is not None else ""
         return f"and {name}{where} moves {apart:.0f} % of the frame's width against the far distance"
-    turned = percent(max(found.turned_percent) / 100.0)
+    turned = percent(max(measured.turned_percent) / 100.0)
     return f"and turns the view by {turned} of the frame's width, without parallax"

@@ -115,14 +115,14 @@ def _rows(plan: Plan, frames: FrameTable, kind: str, at: Array) -> Iterator[list
 
 
 def _axis_cells(axis: AxisLimits, position: Array, by_hand: Array) -> list[list[str]]:
-    way = np.diff(position)
-    times = drive.move_time_s(way, axis.max_speed, axis.max_acceleration)
+    increments = np.diff(position)
+    times = drive.move_time_s(increments, axis.max_speed, axis.max_acceleration)
     in_typed_unit = by_hand * (1000.0 if axis.unit == "m" else 1.0)
     places = 0 if axis.unit == "m" else 1
     return [
         [_cell(value) for value in position],
         [_cell(value) for value in position - position[0]],
-        ["", *(_cell(value) for value in way)],
+        ["", *(_cell(value) for value in increments)],
         ["", *(f"{value:.3f}" for value in times)],
         [f"{value + 0.0:.{places}f}" for value in in_typed_unit],
     ]

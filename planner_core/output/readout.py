@@ -81,7 +81,7 @@ def phase_spans(frames: FrameTable) -> list[tuple[int, int, int]]:
 
 
 @frozen(kw_only=True, eq=False)
-class SkyWay:
+class SkyPaths:
     """The way of sun and moon across the sky, as unit vectors in scene axes, shape (n, 3).
 
     day_ is the sun over the whole local date of the shoot's middle, hours its places at full hours, with
@@ -104,21 +104,21 @@ def _day(
     north = site.scene_north_deg
     times = start_utc_s + np.arange(0.0, DAY_S + 1.0, SKY_STEP_S)
     azimuth, true = ephemeris.sun_position(times, site.latitude_deg, site.longitude_deg)
-    way = geometry.direction(azimuth, ephemeris.apparent_altitude_deg(true), north)
+    directions = geometry.direction(azimuth, ephemeris.apparent_altitude_deg(true), north)
     hours = start_utc_s + np.arange(0.0, DAY_S, HOUR_S)
     azimuth, hour_true = ephemeris.sun_position(hours, site.latitude_deg, site.longitude_deg)
     up = hour_true > 0.0
     marks = geometry.direction(azimuth[up], ephemeris.apparent_altitude_deg(hour_true[up]), north)
-    return way, events.light_phase(true), marks, tuple(str(h) for h in np.flatnonzero(up))
+    return directions, events.light_phase(true), marks, tuple(str(h) for h in np.flatnonzero(up))
 
 
-def sky_way(frames: FrameTable) -> SkyWay:
+def sky_paths(frames: FrameTable) -> SkyPaths:
     """The way of sun and moon for the day and the shoot."""
     plan = frames.plan
     middle = timeline.local_datetime(float(frames.utc_s[len(frames) // 2]), plan.zone)
     midnight = middle.replace(hour=0, minute=0, second=0, microsecond=0).timestamp()
     day, day_phase, marks, labels = _day(plan.site, middle.toordinal(), midnight)
-    return SkyWay(
+    return SkyPaths(
         day_directions=day,
         day_phase=day_phase,
         hour_directions=marks,

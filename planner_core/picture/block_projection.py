@@ -100,7 +100,7 @@ class BlockProjection:
 
     def _rectangles(self) -> tuple[Array, Array, Array, Array]:
         frames, count = len(self.camera_m), len(self.boxes.block)
-        found = np.empty((4, frames, len(self.boxes.starts)), dtype=self._stored)
+        by_block = np.empty((4, frames, len(self.boxes.starts)), dtype=self._stored)
         corners = np.ascontiguousarray(self.boxes.corners_m.transpose(1, 2, 0))[None]
         axes = np.ascontiguousarray(
             self.camera_rotation.transpose(2, 0, 1)
@@ -118,8 +118,8 @@ class BlockProjection:
             right += self.width_px / 2.0
             top, bottom = self.height_px / 2.0 - high, self.height_px / 2.0 - low
             for place, (side, join) in enumerate(zip((left, top, right, bottom), _JOINS, strict=True)):
-                found[place, rows] = self._by_block(side, join)
-        left, top, right, bottom = found
+                by_block[place, rows] = self._by_block(side, join)
+        left, top, right, bottom = by_block
         return left, top, right, bottom
 
     def _chunk_rectangles(
@@ -147,11 +147,11 @@ class BlockProjection:
         return None if kept is None else (frame, box, kept)
 
     def _distances(self) -> Array:
-        found: Array = np.empty((len(self), len(self.boxes.starts)), dtype=self._stored)
+        distances: Array = np.empty((len(self), len(self.boxes.starts)), dtype=self._stored)
         for first in range(0, len(self), DISTANCE_CHUNK_FRAMES):
             rows = slice(first, first + DISTANCE_CHUNK_FRAMES)
-            found[rows] = self._by_block(self._box_distances(self.camera_m[rows]), np.minimum)
-        return found
+            distances[rows] = self._by_block(self._box_distances(self.camera_m[rows]), np.minimum)
+        return distances
 
     def _box_distances(self, camera_m: Array) -> Array:
         boxes = self.boxes

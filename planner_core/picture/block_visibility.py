@@ -108,12 +108,14 @@ class BlockVisibility(BlockProjection):
             return self.part_inside(group, at)
         left, top, right, bottom = self.rectangle_px(group).T
         within = (left >= 0.0) & (top >= 0.0) & (right <= self.width_px) & (bottom <= self.height_px)
-        share = within.astype(np.float64)
+        fraction = within.astype(np.float64)
         crossing = np.flatnonzero(self.any_in_frame(group) & ~within)
         if len(crossing):
             first = spread(len(crossing))
-            share[crossing] = between(lambda rows: self.part_inside(group, rows), crossing, first, TOLERANCE)
-        return share
+            fraction[crossing] = between(
+                lambda rows: self.part_inside(group, rows), crossing, first, TOLERANCE
+            )
+        return fraction
 
 
 def compute_visibility(plan: Plan, frames: Cameras) -> BlockVisibility:
@@ -126,10 +128,10 @@ _known: weakref.WeakKeyDictionary[Any, BlockVisibility] = weakref.WeakKeyDiction
 
 def of(frames: Cameras) -> BlockVisibility:
     """The visibility of a table's blocks, computed the first time they are asked for."""
-    found = _known.get(frames)
-    if found is None:
-        found = _known[frames] = compute_visibility(frames.plan, frames)
-    return found
+    visibility = _known.get(frames)
+    if visibility is None:
+        visibility = _known[frames] = compute_visibility(frames.plan, frames)
+    return visibility
 
 
 def between(look: Callable[[Frames], Array], places: Frames, first: Mask, tolerance: float) -> Array:

@@ -47,8 +47,8 @@ def stops_taken(plan: Plan, rise: ArrayLike) -> Array:
     stops = plan.exposure.grad_stops if plan.exposure else 0.0
     if not stops:
         return np.zeros(rise.shape)
-    share = np.clip(0.5 + rise / (2.0 * edge_half_width(plan)), 0.0, 1.0)
-    return stops * share**2 * (3.0 - 2.0 * share)
+    fraction = np.clip(0.5 + rise / (2.0 * edge_half_width(plan)), 0.0, 1.0)
+    return stops * fraction**2 * (3.0 - 2.0 * fraction)
 
 
 def light_let_through(plan: Plan, rise: ArrayLike) -> Array:

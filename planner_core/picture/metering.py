@@ -342,7 +342,7 @@ class _Reading:
         low, high = px.min(axis=2), px.max(axis=2)
         low[behind], high[behind] = -1.0, 1.0
         low[gone], high[gone] = 2.0, -2.0
-        found = []
+        rays = []
         inside = ((low < 1.0) & (high > -1.0)).all(axis=-1)
         lines, columns = (
             1.0 - (np.arange(LINES) + 0.5) * (2.0 / LINES),
@@ -358,8 +358,8 @@ class _Reading:
             within = (y[..., :, None] & x[..., None, :]).any(axis=1)
             candidates = np.flatnonzero(within)
             if len(candidates):
-                found.append((index, candidates))
-        return found
+                rays.append((index, candidates))
+        return rays
 
     # ------------------------------------------------------------ how bright it is, in lux of a white surface
 
@@ -453,8 +453,8 @@ class _Reading:
         behind_ridge = self._behind_ridge(sun_frames)
         hidden[lit_at] = behind_ridge[frame[lit_at]]
         tried = lit_at[::SHADOW_RAYS_EVERY]
-        found = self._box_shadow(points[tried], self.sun[frame[tried]], met[tried])
-        every = np.repeat(found, SHADOW_RAYS_EVERY)[: len(lit_at)]
+        shaded = self._box_shadow(points[tried], self.sun[frame[tried]], met[tried])
+        every = np.repeat(shaded, SHADOW_RAYS_EVERY)[: len(lit_at)]
         hidden[lit_at] |= every
         return hidden
 
@@ -482,8 +482,12 @@ class _Reading:
         sx, sy = sun[:, :1] * cos - sun[:, 1:2] * sin, sun[:, :1] * sin + sun[:, 1:2] * cos
         enter, leave = np.full(x.shape, -np.inf), np.full(x.shape, np.inf)
         sz = np.broadcast_to(sun[:, 2:], x.shape)
-        for place, way, reach in ((x, sx, half[:, 0]), (y, sy, half[:, 1]), (offset[..., 2], sz, half[:, 2])):
-            inverse = 1.0 / (way + 1e-30)
+        for place, component, reach in (
+            (x, sx, half[:, 0]),
+            (y, sy, half[:, 1]),
+            (offset[..., 2], sz, half[:, 2]),
+        ):
+            inverse = 1.0 / (component + 1e-30)
             middle, extent = -place * inverse, reach * np.abs(inverse)
             enter, leave = np.maximum(enter, middle - extent), np.minimum(leave, middle + extent)
         crosses = (enter <= leave) & (leave > 0.0) & (boxes.block[chosen] != met[:, None])
@@ -508,21 +512,21 @@ class _Reading:
         areas = np.cross(*diagonals) / 2.0
         glow = panes.glow @ LUMINANCE
         cell_sr = 4.0 * self.half[0] * self.half[1] / (COLUMNS * LINES)
-        share = lamps.share_on(panes.on_lux, self.scene.illuminance_lux[self.at][:, None])
-        for n in np.flatnonzero(share.any(axis=1)):
+        lit = lamps.share_on(panes.on_lux, self.scene.illuminance_lux[self.at][:, None])
+        for n in np.flatnonzero(lit.any(axis=1)):
             away = middles - self.eye[n]
             far = np.linalg.norm(away, axis=1)
             local = away @ self.rotation[n]
             depth = np.maximum(-local[:, 2], NEAR_M)
             place = local[:, :2] / depth[:, None] / self.half
             facing = np.maximum(-np.sum(areas * away, axis=1), 0.0) / far  # m² across the line of sight
-            on = (share[n] > 0.0) & (np.abs(place) < 1.0).all(axis=1) & (-local[:, 2] > NEAR_M)
+            on = (lit[n] > 0.0) & (np.abs(place) < 1.0).all(axis=1) & (-local[:, 2] > NEAR_M)
             column = ((place[on, 0] + 1.0) * (COLUMNS / 2.0)).astype(np.intp)
             line = ((1.0 - place[on, 1]) * (LINES / 2.0)).astype(np.intp)
             seen = far[on] <= distance[n, line, column] * 1.05 + 1.0
             # a cell's part of the picture plane, seen from here, takes in this much of the pane
             covers = np.minimum(facing[on] * far[on] / depth[on] ** 3 / cell_sr, 1.0)
-            np.add.at(extra[n], (line, column), seen * share[n][on] * glow[on] * level[n] * covers)
+            np.add.at(extra[n], (line, column), seen * lit[n][on] * glow[on] * level[n] * covers)
         return extra
 
     def _subject(self) -> tuple[Array, Array]:

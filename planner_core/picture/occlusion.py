@@ -44,12 +44,12 @@ class Occlusion:
         )
         lowest = np.minimum(camera[:, 2], view.bottom_m[chosen].min())[:, None]
         highest = np.maximum(camera[:, 2], view.top_m[chosen].max())[:, None]
-        found = (view.left[at] < right) & (view.right[at] > left)
-        found &= (view.top[at] < bottom) & (view.bottom[at] > top)
-        found &= view.distance_m[at] < far.max(axis=1)[:, None]
-        found &= (view.top_m > lowest) & (view.bottom_m < highest)
-        found[:, chosen] = False
-        return found & (left < right) & (top < bottom)
+        candidate = (view.left[at] < right) & (view.right[at] > left)
+        candidate &= (view.top[at] < bottom) & (view.bottom[at] > top)
+        candidate &= view.distance_m[at] < far.max(axis=1)[:, None]
+        candidate &= (view.top_m > lowest) & (view.bottom_m < highest)
+        candidate[:, chosen] = False
+        return candidate & (left < right) & (top < bottom)
 
     def look(
         self,
@@ -65,17 +65,17 @@ class Occlusion:
         maybe (n, blocks) are the blocks to try. NaN where no ray meets the group.
         """
         maybe = self.could_hide(group, frames) if maybe is None else maybe
-        share, by_block = np.empty(len(frames)), np.empty(maybe.shape)
+        visible, by_block = np.empty(len(frames)), np.empty(maybe.shape)
         for first in range(0, len(frames), RAY_CHUNK_FRAMES):
             rows = slice(first, first + RAY_CHUNK_FRAMES)
-            share[rows], by_block[rows], hits = self._look(group, frames[rows], maybe[rows], rays)
+            visible[rows], by_block[rows], hits = self._look(group, frames[rows], maybe[rows], rays)
             few = np.flatnonzero((hits < FEW_HITS) & self.projection.any_in_frame(group)[frames[rows]])
             if len(few) and rays < MORE_RAYS:
                 again = frames[rows][few]
-                share[first + few], by_block[first + few], _ = self._look(
+                visible[first + few], by_block[first + few], _ = self._look(
                     group, again, maybe[rows][few], MORE_RAYS
                 )
-        return share, by_block
+        return visible, by_block
 
     def _look(
         self, group: Sequence[int], frames: Frames, maybe: Mask, rays: int
@@ -92,7 +92,7 @@ class Occlusion:
                 np.full(px.shape[:2], -1.0),
             ]
         )
-        way = np.einsum("fij,jfr->ifr", view.camera_rotation[frames], local, optimize=True)
+        directions = np.einsum("fij,jfr->ifr", view.camera_rotation[frames], local, optimize=True)
         start = view.camera_m[frames].T[:, :, None]
         sides = [side[frames] for side in (view.left, view.top, view.right, view.bottom)]
 
@@ -106,13 +106,13 @@ class Occlusion:
                 & (y < bottom + BESIDE_PX)
             )
 
-        return self._hidden(group, start, way, maybe, near)
+        return self._hidden(group, start, directions, maybe, near)
 
     def _hidden(
         self,
         group: Sequence[int],
         start: Array,
-        way: Array,
+        directions: Array,
         maybe: Mask,
         near: Callable[[int, Frames], Mask],
     ) -> tuple[Array, Array, NDArray[np.intp]]:
@@ -121,8 +121,8 @@ class Occlusion:
 
         near(block, rows) says which rays of some frames may meet a block at all, (rows, rays).
         """
-        count, rays = way.shape[1:]
-        ways = np.ascontiguousarray(way).reshape(3, -1)
+        count, rays = directions.shape[1:]
+        ways = np.ascontiguousarray(directions).reshape(3, -1)
         starts = np.ascontiguousarray(start).reshape(3, -1)
         step = rays if start.shape[2] == 1 else 1
         reach = np.full(count * rays, np.inf)

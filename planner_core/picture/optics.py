@@ -56,8 +56,8 @@ def blur_disc_mm(
     """
     d, s = np.asarray(distance_m, dtype=np.float64), np.asarray(focus_m, dtype=np.float64)
     f, n = np.asarray(focal_length_mm, dtype=np.float64), np.asarray(f_number, dtype=np.float64)
-    share = np.abs(1.0 - s / d)
-    return f**2 / (n * (1000.0 * s - f)) * share
+    defocus = np.abs(1.0 - s / d)
+    return f**2 / (n * (1000.0 * s - f)) * defocus
 
 
 def focus_between_m(

@@ -108,11 +108,11 @@ def _farthest_apart(camera_m: Array) -> tuple[int, int]:
     return min(first, second), max(first, second)
 
 
-def _strength_px_m(visibility: BlockVisibility, way: Array, lens: Array) -> float:
+def _strength_px_m(visibility: BlockVisibility, travel: Array, lens: Array) -> float:
     """Shift in clip pixels, times distance in metres, of a thing halfway between the middle and the side of
     the frame.
     """
-    across, up, back = way @ lens
+    across, up, back = travel @ lens
     return float(
         np.hypot(
             abs(across) * visibility.focal_px + abs(back) * visibility.width_px / 4.0,

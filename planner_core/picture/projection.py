@@ -130,8 +130,8 @@ def clipped_extent(local: Array, focal_px: float) -> Array:
     ahead = depth > NEAR_M
     cut = ahead[a] != ahead[b]
     run = np.where(cut, depth[a] - depth[b], 1.0)
-    share = np.where(cut, (depth[a] - NEAR_M) / run, 0.0)
-    crossing = local[:2, a] + share * (local[:2, b] - local[:2, a])
+    fraction = np.where(cut, (depth[a] - NEAR_M) / run, 0.0)
+    crossing = local[:2, a] + fraction * (local[:2, b] - local[:2, a])
     corner = local[:2] * (focal_px / np.where(ahead, depth, 1.0))
     points = np.concatenate([corner, crossing * (focal_px / NEAR_M)], axis=1)
     there = np.concatenate([ahead, cut])

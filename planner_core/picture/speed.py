@@ -117,14 +117,14 @@ def role_speeds(plan: Plan, watched: WatchedPoints, paths: PointPaths) -> dict[s
     # what is behind the camera a frame later has crossed the picture at the least
     moved = np.where(np.isfinite(moved), moved, math.hypot(plan.clip.width_px, plan.clip.height_px))
     depth = paths.depth_m[:-1]
-    found = {}
+    speeds = {}
     for place, role in enumerate(ROLES):
         mine = watched.role == place
         if not np.any(counts[:, mine]):
             continue
         choose = _nearest if role == FOREGROUND else _median
-        found[role] = choose(role, counts[:, mine], moved[:, mine], depth[:, mine], watched.block[mine])
-    return found
+        speeds[role] = choose(role, counts[:, mine], moved[:, mine], depth[:, mine], watched.block[mine])
+    return speeds
 
 
 def _nearest(role: str, counts: NDArray, moved: Array, depth: Array, block: NDArray) -> RoleSpeed:
@@ -175,9 +175,9 @@ def watched_points(plan: Plan, camera_m: Array, camera_rotation: Array) -> Watch
     for role, blocks in _blocks_by_role(plan).items():
         kept = _blocks_in_picture(plan, blocks, eyes, turns, KEPT_BLOCKS[role], nearest=role == FOREGROUND)
         lookouts = eyes[[0, len(eyes) // 2, -1]] if role == FOREGROUND else eyes[[len(eyes) // 2]]
-        found, owner = _surface_points(plan, kept, lookouts)
-        picked = _picked(plan, found, eyes, turns, nearest=role == FOREGROUND)
-        points.append(found[picked])
+        on_faces, owner = _surface_points(plan, kept, lookouts)
+        picked = _picked(plan, on_faces, eyes, turns, nearest=role == FOREGROUND)
+        points.append(on_faces[picked])
         owners.append(owner[picked])
         roles.append(np.full(len(picked), ROLES.index(role)))
     points.append(eyes - FAR_M * turns[:, :, 2])
@@ -243,7 +243,7 @@ def _surface_points(plan: Plan, blocks: Iterable[int], lookouts: Array) -> tuple
     if not quads:
         return np.zeros((0, 3)), np.zeros(0, dtype=np.intp)
     corners, owner, is_open = np.concatenate(quads), np.concatenate(owners), np.concatenate(open_ones)
-    found, whose = [], []
+    on_faces, whose = [], []
     for eye in lookouts:
         facing = is_open | (np.einsum("fi,fi->f", _normals(corners), eye - corners[:, 0]) > 0.0)
         diagonal = np.linalg.norm(corners[:, 2] - corners[:, 0], axis=1)
@@ -252,9 +252,9 @@ def _surface_points(plan: Plan, blocks: Iterable[int], lookouts: Array) -> tuple
             (facing & large, _face_points(corners[facing & large], eye)),
             (facing & ~large, corners[facing & ~large]),
         ):
-            found.append(on_face.reshape(-1, 3))
+            on_faces.append(on_face.reshape(-1, 3))
             whose.append(np.repeat(owner[chosen], on_face.shape[1]))
-    return np.concatenate(found), np.concatenate(whose)
+    return np.concatenate(on_faces), np.concatenate(whose)
 
 
 def _normals(corners: Array) -> Array:
@@ -266,11 +266,13 @@ def _face_points(corners: Array, eye: Array) -> Array:
     origin = corners[:, 0]
     sides = corners[:, [1, 3]] - origin[:, None]  # (faces, 2, 3)
     length = np.maximum(np.linalg.norm(sides, axis=-1), 1e-9)
-    share = np.clip(np.einsum("fsi,fi->fs", sides, eye - origin) / length**2, 0.0, 1.0)
-    distance = np.linalg.norm(eye - origin - np.einsum("fs,fsi->fi", share, sides), axis=-1)
+    fraction = np.clip(np.einsum("fsi,fi->fs", sides, eye - origin) / length**2, 0.0, 1.0)
+    distance = np.linalg.norm(eye - origin - np.einsum("fs,fsi->fi", fraction, sides), axis=-1)
     spread = 1.5 * distance[:, None] / length
-    ends = np.zeros_like(share), np.ones_like(share)
-    along = np.stack([ends[0], share - spread, share, share + spread, ends[1]], axis=-1).clip(0.0, 1.0)
+    ends = np.zeros_like(fraction), np.ones_like(fraction)
+    along = np.stack([ends[0], fraction - spread, fraction, fraction + spread, ends[1]], axis=-1).clip(
+        0.0, 1.0
+    )
     s, t = along[:, 0, :, None], along[:, 1, None, :]  # (faces, 5, 1) and (faces, 1, 5)
     weights = np.stack([(1 - s) * (1 - t), s * (1 - t), s * t, (1 - s) * t], axis=-1)
     return (weights.reshape(len(corners), 25, 4) @ corners) if len(corners) else np.zeros((0, 25, 3))

@@ -67,9 +67,9 @@ def remembered(work: Callable[[Plan], Value]) -> Callable[[Plan], Value]:
 
     @wraps(work)
     def recall(plan: Plan) -> Value:
-        found = known.get(id(plan))
-        if found is not None and found[0]() is plan:
-            return found[1]
+        entry = known.get(id(plan))
+        if entry is not None and entry[0]() is plan:
+            return entry[1]
         value = work(plan)
         key = id(plan)
         known[key] = weakref.ref(plan, lambda _: known.pop(key, None)), value
@@ -94,14 +94,14 @@ def subject_parts(plan: Plan) -> tuple[int, ...]:
 
     A tower's gallery and lantern are parts of the tower, though the plan names the tower alone.
     """
-    found = list(subject_indices(plan))
-    left = {i for i, block in enumerate(plan.blocks) if block.role == "subject"} - set(found)
-    if not found or not left:
-        return tuple(found)
+    parts = list(subject_indices(plan))
+    left = {i for i, block in enumerate(plan.blocks) if block.role == "subject"} - set(parts)
+    if not parts or not left:
+        return tuple(parts)
     boxes = bounding_boxes(plan)
     low, high = boxes.low_m, boxes.high_m
-    rows = {i: np.flatnonzero(boxes.block == i) for i in (*found, *left)}
-    pending = list(found)
+    rows = {i: np.flatnonzero(boxes.block == i) for i in (*parts, *left)}
+    pending = list(parts)
     while pending and left:
         here = rows[pending.pop()]
         for other in sorted(left):
@@ -109,9 +109,9 @@ def subject_parts(plan: Plan) -> tuple[int, ...]:
             gap = np.maximum(low[here][:, None] - high[there], low[there] - high[here][:, None])
             if gap.max(axis=-1).min() < TOUCHING_M:
                 left.remove(other)
-                found.append(other)
+                parts.append(other)
                 pending.append(other)
-    return tuple(sorted(found))
+    return tuple(sorted(parts))
 
 
 @remembered
@@ -196,8 +196,10 @@ def _figure(block: Block) -> Mesh:
     angles = (np.arange(sides) + 0.5) * (2.0 * np.pi / sides)
     around = np.column_stack([np.cos(angles), np.sin(angles)]) / np.cos(np.pi / sides)
     rings = [
-        np.column_stack([around * (half_x * width, half_y * depth), np.full(sides, (share - 0.5) * height)])
-        for share, half_x, half_y in _FIGURE_RINGS
+        np.column_stack(
+            [around * (half_x * width, half_y * depth), np.full(sides, (height_fraction - 0.5) * height)]
+        )
+        for height_fraction, half_x, half_y in _FIGURE_RINGS
     ]
     faces: list[tuple[int, ...]] = [tuple(range(sides - 1, -1, -1))]
     for ring in range(len(rings) - 1):
@@ -305,9 +307,9 @@ def _bounding_boxes(
     rows: list[tuple[float, ...]] = []
     owner: list[int] = []
     for index, block in enumerate(blocks):
-        found = _block_boxes(block, origin_m, north_deg)
-        rows += found
-        owner += [index] * len(found)
+        boxes = _block_boxes(block, origin_m, north_deg)
+        rows += boxes
+        owner += [index] * len(boxes)
     table = np.array(rows, dtype=np.float64).reshape(-1, 7)
     centre, half, turn = table[:, :3].copy(), table[:, 3:6].copy(), table[:, 6]
     bottom, top = centre[:, 2] - half[:, 2], centre[:, 2] + half[:, 2]
@@ -482,8 +484,8 @@ def _ring_piece(
         )
         corners = np.array(
             [
-                np.append(corner * half * size[:2], (share - 0.5) * size[2])
-                for corner, half, share in (
+                np.append(corner * half * size[:2], (height_fraction - 0.5) * size[2])
+                for corner, half, height_fraction in (
                     (left, half_low, share_low),
                     (right, half_low, share_low),
                     (right, half_high, share_high),
@@ -498,7 +500,7 @@ def _ring_piece(
         rows.append((normal @ axes, float(np.mean(corners @ normal))))
     normals = np.array([normal for normal, _ in rows])
     limits = np.array([limit for _, limit in rows]) + normals @ centre
-    foot, top = (centre[2] + (share - 0.5) * size[2] for share in (share_low, share_high))
+    foot, top = (centre[2] + (height_fraction - 0.5) * size[2] for height_fraction in (share_low, share_high))
     return Piece(
         normals=np.vstack([normals, _UP]),
         low_m=np.append(np.full(sides, -np.inf), max(foot, min(bottom_m, top))),
@@ -511,7 +513,7 @@ def _ridge_pieces(
     block: Block, origin_m: tuple[float, float, float], north_deg: float, ground_m: float
 ) -> tuple[Piece, ...]:
     line = ridge_line(block, origin_m, north_deg)
-    found = []
+    pieces = []
     for a, b, low, high in zip(
         line.ground_m, line.ground_m[1:], line.crest_m, line.crest_m[1:], strict=False
     ):
@@ -522,11 +524,11 @@ def _ridge_pieces(
         roof = np.array([-slope * along[0], -slope * along[1], 1.0]) / np.hypot(1.0, slope)
         near = out @ a
         thickness = RIDGE_THICKNESS * float(block.distance_m or 0.0)
-        found.append(
+        pieces.append(
             Piece(
                 normals=np.array([[*out, 0.0], [*along, 0.0], roof, _UP]),
                 low_m=np.array([near, along @ a, -np.inf, max(line.foot_m, ground_m)]),
                 high_m=np.array([near + thickness, along @ b, roof @ np.append(a, low), np.inf]),
             )
         )
-    return tuple(found)
+    return tuple(pieces)

@@ -199,12 +199,12 @@ def footprint_blocks(document: Any, plan: Plan, selection: Selection) -> Importe
             if distance_m > selection.max_distance_m:
                 counts["far"] += 1
                 continue
-            found = _pieces(outer, selection)
-            counts["holes"] += found.holes
-            pieces += found.outlines
-            if found.left_out:
-                counts[found.left_out] += 1
-            if found.left_out == "crossing":
+            cut = _pieces(outer, selection)
+            counts["holes"] += cut.holes
+            pieces += cut.outlines
+            if cut.left_out:
+                counts[cut.left_out] += 1
+            if cut.left_out == "crossing":
                 crossing.append(feature.label)
         name = _free_name(feature.name, taken) if pieces else ""
         foot_m = _foot_m(plan, pieces)
@@ -321,8 +321,8 @@ def _check_coordinate_system(document: dict[str, Any]) -> None:
 
 def _feature(entry: Any, label: str, number: int) -> _Feature:
     if not isinstance(entry, dict) or entry.get("type") != "Feature":
-        found = entry.get("type", MISSING) if isinstance(entry, dict) else entry
-        raise PlanError(f"{label}.type", found, 'is not a feature; "type": "Feature" is meant')
+        kind = entry.get("type", MISSING) if isinstance(entry, dict) else entry
+        raise PlanError(f"{label}.type", kind, 'is not a feature; "type": "Feature" is meant')
     identity = entry.get("id")
     if isinstance(identity, (str, int)):
         label = f"{label} (id {identity})"
@@ -427,9 +427,9 @@ def length_m(value: Any) -> float | None:
         return None
     if both := _FEET_INCHES.match(text):
         return (float(both[1]) + float(both[2]) / 12.0) * FEET_M
-    if found := _LENGTH.match(text):
-        unit = (found[2] or "m").lower()
-        return float(found[1].replace(",", ".")) * (1.0 if unit.startswith("m") else FEET_M)
+    if match := _LENGTH.match(text):
+        unit = (match[2] or "m").lower()
+        return float(match[1].replace(",", ".")) * (1.0 if unit.startswith("m") else FEET_M)
     return None
 
 

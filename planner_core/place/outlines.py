@@ -44,8 +44,8 @@ def distance_m(ring: Array, point: Array) -> float:
         return 0.0
     edge = np.roll(ring, -1, axis=0) - ring
     length = np.maximum(np.sum(edge**2, axis=1), 1e-12)
-    share = np.clip(np.sum((point - ring) * edge, axis=1) / length, 0.0, 1.0)
-    return float(np.min(np.linalg.norm(ring + share[:, None] * edge - point, axis=1)))
+    fraction = np.clip(np.sum((point - ring) * edge, axis=1) / length, 0.0, 1.0)
+    return float(np.min(np.linalg.norm(ring + fraction[:, None] * edge - point, axis=1)))
 
 
 def simplified(ring: Array, tolerance_m: float) -> Array:
@@ -70,7 +70,7 @@ def simplified(ring: Array, tolerance_m: float) -> Array:
 
 
 def _kept(line: Array, start: int, end: int, tolerance_m: float) -> list[int]:
-    found, pending = [], [(start, end)]
+    kept, pending = [], [(start, end)]
     while pending:
         a, b = pending.pop()
         if b - a < 2:
@@ -84,9 +84,9 @@ def _kept(line: Array, start: int, end: int, tolerance_m: float) -> list[int]:
         worst = int(np.argmax(away))
         if away[worst] > tolerance_m:
             middle = a + 1 + worst
-            found.append(middle)
+            kept.append(middle)
             pending += [(a, middle), (middle, b)]
-    return found
+    return kept
 
 
 def crosses_itself(ring: Array) -> bool:
@@ -168,15 +168,15 @@ def _onto(ring: Array, corners: Array) -> Array:
 
 def _with_corners(ring: Array, corners: Array) -> Array:
     """A ring with those of the corners put in that lie on its edges."""
-    found: list[Array] = []
+    points: list[Array] = []
     for start, end in zip(ring, np.roll(ring, -1, axis=0), strict=True):
-        way = end - start
-        length = float(np.hypot(*way))
-        along = (corners - start) @ way / length
-        away = np.abs((corners - start) @ np.array([-way[1], way[0]])) / length
+        span = end - start
+        length = float(np.hypot(*span))
+        along = (corners - start) @ span / length
+        away = np.abs((corners - start) @ np.array([-span[1], span[0]])) / length
         on = np.flatnonzero((along > JOIN_M) & (along < length - JOIN_M) & (away < JOIN_M))
-        found += [start, *corners[on[np.argsort(along[on])]]]
-    return np.array(found).reshape(-1, 2)
+        points += [start, *corners[on[np.argsort(along[on])]]]
+    return np.array(points).reshape(-1, 2)
 
 
 def open_holes(rings: Sequence[Array]) -> list[Array]:
@@ -202,8 +202,8 @@ def without_holes(rings: Sequence[Array]) -> list[Array] | None:
     holes = [ring if area_m2(ring) < 0.0 else ring[::-1] for ring in rings[1:]]
     pieces = _Net([outer, *holes]).faces()
     wanted = area_m2(outer) + sum(area_m2(hole) for hole in holes)
-    found = sum(area_m2(piece) for piece in pieces)
-    return pieces if abs(found - wanted) <= 1e-6 * area_m2(outer) + LEAST_AREA_M2 else None
+    area = sum(area_m2(piece) for piece in pieces)
+    return pieces if abs(area - wanted) <= 1e-6 * area_m2(outer) + LEAST_AREA_M2 else None
 
 
 class _Net:
@@ -221,10 +221,10 @@ class _Net:
                 else:
                     self.edges.add((a, b))
         for loop in loops[1:]:
-            for way in (1.0, -1.0):
-                tip = max(loop, key=lambda c: (way * self.corners[c][0], self.corners[c][1]))
-                if self._inside_beside(tip, way):
-                    self._cut(tip, way)
+            for sign in (1.0, -1.0):
+                tip = max(loop, key=lambda c: (sign * self.corners[c][0], self.corners[c][1]))
+                if self._inside_beside(tip, sign):
+                    self._cut(tip, sign)
 
     def _corner(self, x: float, y: float) -> int:
         place = (float(x), float(y))
@@ -237,9 +237,9 @@ class _Net:
         (ax, ay), (bx, by) = self.corners[a], self.corners[b]
         return float(np.arctan2(by - ay, bx - ax))
 
-    def _inside_beside(self, tip: int, way: float) -> bool:
+    def _inside_beside(self, tip: int, sign: float) -> bool:
         """Whether the polygon's inside lies level to the right (way 1) or left (-1) of a corner."""
-        level = 0.0 if way > 0.0 else np.pi
+        level = 0.0 if sign > 0.0 else np.pi
         turns = [
             ((level - self._angle(tip, b if a == tip else a)) % (2.0 * np.pi), a == tip)
             for a, b in self.edges
@@ -247,7 +247,7 @@ class _Net:
         ]
         return bool(turns) and min(turns)[0] > 1e-9 and min(turns)[1]
 
-    def _cut(self, tip: int, way: float) -> None:
+    def _cut(self, tip: int, sign: float) -> None:
         """A level cut from a hole's tip to the first edge that it meets."""
         x, y = self.corners[tip]
         edges = sorted(self.edges)
@@ -256,12 +256,12 @@ class _Net:
         meets = (ay != by) & (np.minimum(ay, by) <= y) & (y <= np.maximum(ay, by))
         meets &= np.array([tip not in edge for edge in edges])
         reach = np.full(len(edges), np.inf)
-        reach[meets] = way * ((ax + (y - ay) / np.where(meets, by - ay, 1.0) * (bx - ax))[meets] - x)
+        reach[meets] = sign * ((ax + (y - ay) / np.where(meets, by - ay, 1.0) * (bx - ax))[meets] - x)
         reach[reach <= 1e-9] = np.inf
         first = int(np.argmin(reach))
         if not np.isfinite(reach[first]):
             return  # a hole outside the outline, which rings_cross refuses
-        landing = self._on(edges[first], x + way * float(reach[first]), y)
+        landing = self._on(edges[first], x + sign * float(reach[first]), y)
         self.edges |= {(tip, landing), (landing, tip)}
 
     def _on(self, edge: tuple[int, int], x: float, y: float) -> int:
@@ -285,7 +285,7 @@ class _Net:
         leaving: dict[int, list[tuple[float, int]]] = {}
         for a, b in sorted(self.edges):
             leaving.setdefault(a, []).append((self._angle(a, b), b))
-        unused, found = set(self.edges), []
+        unused, rings = set(self.edges), []
         for start in sorted(self.edges):
             walk, edge = [], start
             while edge in unused:
@@ -293,8 +293,8 @@ class _Net:
                 walk.append(self.corners[edge[0]])
                 edge = self._after(edge, leaving)
             if walk and edge == start:
-                found.append(np.array(walk))
-        return [ring for ring in found if len(ring) >= 3 and area_m2(ring) > LEAST_AREA_M2]
+                rings.append(np.array(walk))
+        return [ring for ring in rings if len(ring) >= 3 and area_m2(ring) > LEAST_AREA_M2]
 
     def _after(self, edge: tuple[int, int], leaving: dict[int, list[tuple[float, int]]]) -> tuple[int, int]:
         a, b = edge

@@ -66,8 +66,8 @@ def _risen(line: blocking.RidgeLine, ground_m: float) -> blocking.RidgeLine:
     """The ridge with a corner more wherever its skyline sinks into the ground or rises from it."""
     over = line.crest_m - ground_m
     before = np.flatnonzero(over[:-1] * over[1:] < 0.0)
-    share = (over[before] / (over[before] - over[before + 1]))[:, None]
-    corners = line.ground_m[before] + share * (line.ground_m[before + 1] - line.ground_m[before])
+    fraction = (over[before] / (over[before] - over[before + 1]))[:, None]
+    corners = line.ground_m[before] + fraction * (line.ground_m[before + 1] - line.ground_m[before])
     return blocking.RidgeLine(
         ground_m=np.insert(line.ground_m, before + 1, corners, axis=0),
         crest_m=np.insert(line.crest_m, before + 1, ground_m),
@@ -153,8 +153,8 @@ def _clipped_areas(
     depth_a, depth_b = -local[:, 2, a] - NEAR_M, -local[:, 2, b] - NEAR_M
     ahead_a, ahead_b = depth_a > 0.0, depth_b > 0.0
     cut = ahead_a != ahead_b
-    share = np.where(cut, depth_a / np.where(cut, depth_a - depth_b, 1.0), 0.0)
-    crossing = local[:, :2, a] + share[:, None] * (local[:, :2, b] - local[:, :2, a])
+    fraction = np.where(cut, depth_a / np.where(cut, depth_a - depth_b, 1.0), 0.0)
+    crossing = local[:, :2, a] + fraction[:, None] * (local[:, :2, b] - local[:, :2, a])
     scale = focal_px / NEAR_M
     middle = np.array(size_px) / 2.0
 

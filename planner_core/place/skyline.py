@@ -94,11 +94,11 @@ def _along(start: Array, end: Array) -> tuple[NDArray[np.intp], Array, NDArray[n
     steps = low[edge].astype(np.intp) + within
     turn = np.radians(steps * STEP_DEG)
     across, ahead = np.sin(turn), np.cos(turn)
-    way = end - start
-    slant = way[edge, 0] * ahead - way[edge, 1] * across
+    vector = end - start
+    slant = vector[edge, 0] * ahead - vector[edge, 1] * across
     offset = start[edge, 0] * ahead - start[edge, 1] * across
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.clip(np.nan_to_num(-offset / slant), 0.0, 1.0)
-    x, y, z = (start[edge, axis] + share * way[edge, axis] for axis in range(3))
+        fraction = np.clip(np.nan_to_num(-offset / slant), 0.0, 1.0)
+    x, y, z = (start[edge, axis] + fraction * vector[edge, axis] for axis in range(3))
     heights = np.degrees(np.arctan2(z, np.hypot(x, y)))
     return steps % round(360.0 / STEP_DEG), heights, edge

@@ -78,18 +78,18 @@ def first_hits(
         np.asarray(origins_m, dtype=np.float64), np.asarray(directions, dtype=np.float64)
     )
     shape = origins.shape[:-1]
-    start, way = origins.reshape(-1, 3).T, directions.reshape(-1, 3).T
+    start, direction = origins.reshape(-1, 3).T, directions.reshape(-1, 3).T
     ground = blocking.ground_level_m(plan)
     with np.errstate(divide="ignore", invalid="ignore"):
-        fall = (ground - start[2]) / way[2]
-    through = np.where(start[2] >= ground, way[2] < 0.0, way[2] > 0.0)
+        fall = (ground - start[2]) / direction[2]
+    through = np.where(start[2] >= ground, direction[2] < 0.0, direction[2] > 0.0)
     distance = np.where(through, fall, np.inf)
     met = np.where(np.isfinite(distance), GROUND, NOTHING)
     for index in range(len(plan.blocks)):
         if index in ignoring:
             continue
         for piece in blocking.pieces(plan, index, ground):
-            enter, leave = interval(piece, start, way)
+            enter, leave = interval(piece, start, direction)
             enter = np.maximum(enter, 0.0)
             # where a block's face lies in the ground, the block is what is seen
             nearer = (enter <= leave) & (enter * (1.0 - TOUCHING) <= distance) & (enter < np.inf)

@@ -194,7 +194,7 @@ def _find_flaw(value: Any, path: str) -> PlanError | None:
         parts = ((f"{path}[{index}]", item) for index, item in enumerate(value))
     else:
         return None
-    return next((found for name, item in parts if (found := _find_flaw(item, name))), None)
+    return next((flaw for name, item in parts if (flaw := _find_flaw(item, name))), None)
 
 
 def _current_version(document: dict[str, Any]) -> dict[str, Any]:
@@ -321,13 +321,13 @@ def _list_hook(converter: cattrs.Converter, item: type) -> Callable[[Any, Any], 
     def hook(value: Any, _type: Any) -> Any:
         if not isinstance(value, list):
             raise PlanError("", value, "is not a list; write it in [ ]")
-        found: list[Any] = []
+        items: list[Any] = []
         for index, entry in enumerate(value):
             try:
-                found.append(converter.structure(entry, item))
+                items.append(converter.structure(entry, item))
             except Exception as error:
                 raise _first_problem(error).under(f"[{index}]") from None
-        return tuple(found)
+        return tuple(items)
 
     return hook
 

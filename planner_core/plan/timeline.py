@@ -105,14 +105,14 @@ def clock_changes(start_utc_s: float, end_utc_s: float, zone: zoneinfo.ZoneInfo)
         return offset_s(utc_s) == old_s
 
     times = [*np.arange(start_utc_s, end_utc_s, CLOCKS_LOOKED_AT_S).tolist(), end_utc_s]
-    found = []
+    changes = []
     for before, after in pairwise(times):
         old_s = offset_s(before)
         if (by := offset_s(after) - old_s) == 0.0:
             continue
         _, first = search.boundary(partial(keeps, old_s), before, after, within=0.5)
-        found.append(ClockChange(utc_s=float(round(first)), by_s=by))
-    return found
+        changes.append(ClockChange(utc_s=float(round(first)), by_s=by))
+    return changes
 
 
 def utc_datetime(utc_s: float) -> dt.datetime:

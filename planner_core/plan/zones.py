@@ -74,9 +74,9 @@ def _rows(table: str) -> Iterator[tuple[str, tuple[float, float, float]]]:
         if line.startswith("#") or line.count("\t") < 2:
             continue
         _country, place, zone = line.split("\t")[:3]
-        found = [
+        parts = [
             float(f"{sign}1") * (int(degrees) + int(minutes) / 60.0)
             for sign, degrees, minutes, _ in _PLACE.findall(place)
         ]
-        if len(found) == 2:
-            yield zone, _direction(*found)
+        if len(parts) == 2:
+            yield zone, _direction(*parts)

@@ -25,7 +25,7 @@ from planner_core.evening.balance import (
     Balance,
     balance,
     local_dates,
-    place_of_share,
+    place_of_progress,
     sun_times_utc_s,
 )
 from planner_core.evening.balance_start import balanced_start, started_at
@@ -171,8 +171,8 @@ def _start_remedy(plan: Plan, fitted: Plan) -> Remedy:
 
 def _midpoint(plan: Plan, frames: FrameTable, shares: Balance) -> list[Finding]:
     """About half of the move should be done when day turns (common practice, no source)."""
-    turn, share = shares.turn, shares.move_share
-    half_at = place_of_share(frames, 0.5)
+    turn, share = shares.turn, shares.move_progress
+    half_at = place_of_progress(frames, 0.5)
     if turn is None or share is None or half_at is None or abs(share - 0.5) <= MIDPOINT_NOTE:
         return []
     off = abs(share - 0.5)
@@ -336,7 +336,7 @@ def _turn_numbers(plan: Plan, frames: FrameTable, shares: Balance) -> TurnNumber
         turn_event=shares.turn.event,
         turn_local=_local(plan, shares.turn.utc_s),
         turn_frame=event_frame(frames, shares.turn.utc_s),
-        move_share_at_event=shares.move_share,
+        move_share_at_event=shares.move_progress,
     )
 
 

@@ -104,8 +104,10 @@ def axis_move_times_s(axis: AxisLimits, position: Array) -> Array:
     An axis that moves at all may have to cross a step more than the plan says, since it can only stand on its
     steps. That is allowed for, so that the time changes as smoothly as the move does.
     """
-    way = np.abs(np.diff(position))
-    return move_time_s(np.where(way > 0.0, way + axis.step, 0.0), axis.max_speed, axis.max_acceleration)
+    distance = np.abs(np.diff(position))
+    return move_time_s(
+        np.where(distance > 0.0, distance + axis.step, 0.0), axis.max_speed, axis.max_acceleration
+    )
 
 
 def frame_move_times_s(plan: Plan, axes: AxisPositions) -> Array:

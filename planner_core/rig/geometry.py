@@ -114,10 +114,10 @@ def shadow_on_ground_m(
     rise = np.where(light[..., 2] > 0.0, light[..., 2], np.nan)
 
     def way_to(level: float) -> NDArray[np.float64]:
-        way = (points[..., 2] - level) / rise
-        return np.where(way >= 0.0, way, np.nan)
+        distance = (points[..., 2] - level) / rise
+        return np.where(distance >= 0.0, distance, np.nan)
 
-    way = way_to(ground_level_m(plan))
+    distance = way_to(ground_level_m(plan))
     for plate in ground.plates(plan):
         if plate.is_water:
             continue
@@ -125,5 +125,5 @@ def shadow_on_ground_m(
         place = points[..., :2] - candidate[..., None] * light[..., :2]
         with np.errstate(invalid="ignore"):
             on_it = outlines.inside(plate.outline_m, place)
-            way = np.where(on_it & ~(candidate > way), candidate, way)
-    return points - way[..., None] * light, way
+            distance = np.where(on_it & ~(candidate > distance), candidate, distance)
+    return points - distance[..., None] * light, distance

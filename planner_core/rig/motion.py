@@ -18,12 +18,12 @@ MINIMUM_JERK_PEAK_ACCELERATION = 10.0 / np.sqrt(3.0)  # 5.7735
 KNOT_GAP = 1e-15  # share of the move's way below which two poses are the same place in double precision
 
 
-def minimum_jerk(share: ArrayLike) -> NDArray[np.float64]:
+def minimum_jerk(time_fraction: ArrayLike) -> NDArray[np.float64]:
     """Distance done, 0..1, after a share 0..1 of the time: 10τ³ − 15τ⁴ + 6τ⁵. Any shape.
 
     Flash and Hogan, J. Neuroscience 5 (1985).
     """
-    tau = np.clip(np.asarray(share, dtype=np.float64), 0.0, 1.0)
+    tau = np.clip(np.asarray(time_fraction, dtype=np.float64), 0.0, 1.0)
     return tau**3 * (10.0 + tau * (-15.0 + 6.0 * tau))
 
 

@@ -68,7 +68,7 @@ class _Fit:
         return sorted({row for knots in self.knots.values() for row in knots})
 
 
-def refit_move(plan: Plan, wanted: Mapping[str, Array]) -> Move:
+def fit_poses(plan: Plan, wanted: Mapping[str, Array]) -> Move:
     """The plan's move with the fewest poses that give the wanted axes these values on every frame.
 
     wanted maps slide_m, pan_deg or tilt_deg to values of shape (frames,), in metres and degrees; they are
@@ -119,15 +119,15 @@ def _value_between(at: Array, values: Array, place: float) -> Array:
     agree on.
     """
     first_after = int(np.searchsorted(at, place))
-    found = []
+    estimates = []
     for low, high in ((first_after - SIDE_FRAMES, first_after), (first_after, first_after + SIDE_FRAMES)):
         side = slice(max(low, 0), max(high, 0))
         if len(at[side]) < 2:
             continue
         step = (at[side] - place) / (at[1] - at[0])
         powers = step[:, None] ** np.arange(min(4, len(step)))
-        found.append(np.linalg.lstsq(powers, values[side], rcond=None)[0][0])
-    return np.mean(found, axis=0)
+        estimates.append(np.linalg.lstsq(powers, values[side], rcond=None)[0][0])
+    return np.mean(estimates, axis=0)
 
 
 def _alone(move: Move, target: _Target) -> Move:
@@ -140,11 +140,11 @@ def _alone(move: Move, target: _Target) -> Move:
     last = len(spread) - int(np.argmax(np.abs(target.values - target.values[-1]).max(axis=1)[::-1] > 0.25))
     ends = {(0, len(spread) - 1), (max(first, 0), min(last, len(spread) - 1))}
     hints = _frames_of(move, target)
-    found: list[_Fit] = []
+    fits: list[_Fit] = []
     for roughly, problem in _promising(target, sorted(ends), move.ease)[:MOST_SEARCHED]:
-        if not found or roughly < min(len(fit.rows) for fit in found):
-            found.append(_search_axes(target, problem, hints))
-    best = min(found, key=lambda fit: (len(fit.rows), fit.ease != move.ease, fit.error))
+        if not fits or roughly < min(len(fit.rows) for fit in fits):
+            fits.append(_search_axes(target, problem, hints))
+    best = min(fits, key=lambda fit: (len(fit.rows), fit.ease != move.ease, fit.error))
     poses = tuple(
         Pose(
             at=float(target.at[row]), **{a: target.value(a, row) for a in target.axes if row in best.knots[a]}
@@ -170,8 +170,8 @@ def _promising(target: _Target, ends: Sequence[tuple[int, int]], ease: float) ->
         middles = {problem.ease for roughly, _, problem in coarse if roughly <= fewest + 1}
         near = {round(middle + step * FINE_EASE, 6) for middle in middles for step in range(-4, 5)}
         fine = weighed(sorted(e for e in near - {ease, *EASES} if 0.0 <= e <= 0.5))
-    found = sorted([*coarse, *fine], key=lambda row: (row[0], row[1], row[2].ease != ease))
-    return [(roughly, problem) for roughly, _, problem in found]
+    ranked = sorted([*coarse, *fine], key=lambda row: (row[0], row[1], row[2].ease != ease))
+    return [(roughly, problem) for roughly, _, problem in ranked]
 
 
 def _needed(problem: _Problem) -> tuple[int, int]:
@@ -234,17 +234,17 @@ class _Problem:
         """Largest error over tolerance on each frame, shape (frames,), with poses on these frames."""
         key = tuple(knots)
         if key not in self.known:
-            found = self.around.copy()
-            found[self.start : self.end] = _largest(self._made(np.array(key)) - self._between)
-            self.known[key] = found * self.is_frame
+            errors = self.around.copy()
+            errors[self.start : self.end] = _largest(self._made(np.array(key)) - self._between)
+            self.known[key] = errors * self.is_frame
         return self.known[key]
 
     def _around(self) -> Array:
         """Errors before the first and after the last knot, where the axes rest, shape (rows,); else 0."""
-        found = np.zeros(len(self.values))
-        found[: self.start] = _largest(self.values[: self.start] - self.values[self.start])
-        found[self.end + 1 :] = _largest(self.values[self.end + 1 :] - self.values[self.end])
-        return found
+        errors = np.zeros(len(self.values))
+        errors[: self.start] = _largest(self.values[: self.start] - self.values[self.start])
+        errors[self.end + 1 :] = _largest(self.values[self.end + 1 :] - self.values[self.end])
+        return errors
 
     @property
     def _between(self) -> Array:
@@ -287,14 +287,14 @@ def _largest(errors: Array) -> Array:
 
 def _search_axes(target: _Target, problem: _Problem, hints: Sequence[int]) -> _Fit:
     """Fewest poses: each giving all the axes, or each only those that need it, whichever takes fewer."""
-    together = _search(problem, hints)
-    found = _Fit(
-        knots={axis: tuple(together) for axis in target.axes},
+    knots_of_all = _search(problem, hints)
+    together = _Fit(
+        knots={axis: tuple(knots_of_all) for axis in target.axes},
         ease=problem.ease,
-        error=problem.error(together),
+        error=problem.error(knots_of_all),
     )
-    if len(target.axes) == 1 or len(together) == 2:
-        return found
+    if len(target.axes) == 1 or len(knots_of_all) == 2:
+        return together
     single = [problem.of_axis(column) for column in range(len(target.axes))]
     knots = [_search(one, hints) for one in single]
     apart = _Fit(
@@ -302,7 +302,7 @@ def _search_axes(target: _Target, problem: _Problem, hints: Sequence[int]) -> _F
         ease=problem.ease,
         error=max(one.error(rows) for one, rows in zip(single, knots, strict=True)),
     )
-    return apart if len(apart.rows) < len(found.rows) else found
+    return apart if len(apart.rows) < len(together.rows) else together
 
 
 def _search(problem: _Problem, hints: Sequence[int]) -> list[int]:
@@ -363,24 +363,24 @@ def _spread(problem: _Problem, count: int) -> list[int]:
     bend = np.abs(np.diff(inside, n=2, axis=0)).max(axis=1) if end - start > 1 else np.zeros(0)
     density = np.sqrt(np.concatenate([bend[:1], bend, bend[-1:]]))
     density += 0.05 * density.mean() + 1e-12
-    way = np.concatenate([[0.0], np.cumsum((density[1:] + density[:-1]) / 2.0)])
-    spread = np.interp(np.linspace(0.0, way[-1], count), way, np.arange(start, end + 1))
+    cumulative = np.concatenate([[0.0], np.cumsum((density[1:] + density[:-1]) / 2.0)])
+    spread = np.interp(np.linspace(0.0, cumulative[-1], count), cumulative, np.arange(start, end + 1))
     return sorted({start, end, *np.rint(spread).astype(int).tolist(), *_turns(problem)})
 
 
 def _turns(problem: _Problem) -> list[int]:
     """Frames on which an axis turns back by more than the tolerance: a pose has to be there."""
-    found = set()
+    turns = set()
     for column in problem.values.T:
-        extreme, way = problem.start, 0.0
+        extreme, direction = problem.start, 0.0
         for frame in range(problem.start + 1, problem.end + 1):
             step = column[frame] - column[extreme]
-            if way * step >= 0.0 and abs(step) > 0.0:
-                extreme, way = frame, (step if way == 0.0 else way)
-            elif way * step < 0.0 and abs(step) > 1.0:
-                found.add(extreme)
-                extreme, way = frame, step
-    return sorted(found)
+            if direction * step >= 0.0 and abs(step) > 0.0:
+                extreme, direction = frame, (step if direction == 0.0 else direction)
+            elif direction * step < 0.0 and abs(step) > 1.0:
+                turns.add(extreme)
+                extreme, direction = frame, step
+    return sorted(turns)
 
 
 def _fewer(problem: _Problem, knots: list[int]) -> list[int]:
@@ -395,10 +395,10 @@ def _fewer(problem: _Problem, knots: list[int]) -> list[int]:
                 for s in beginnings
                 if len(s) < len(knots) and problem.error(s) < HOPELESS
             ]
-        found = next((s for s in shorter if problem.error(s) <= 1.0), None)
-        if found is None:
+        fewer = next((s for s in shorter if problem.error(s) <= 1.0), None)
+        if fewer is None:
             return knots
-        knots = found
+        knots = fewer
     return knots
 
 

@@ -137,11 +137,11 @@ class _Day:
         above = heights[:, None] >= np.array(levels_deg)
         sample, level = np.nonzero(above[1:] != above[:-1])
         rising = above[sample + 1, level]
-        found = search.crossings(
+        instants = search.crossings(
             height_deg, times[sample], times[sample + 1], np.array(levels_deg)[level], rising, within=WITHIN_S
         )
         return [
-            (found[(level == k) & ~rising].tolist(), found[(level == k) & rising].tolist())
+            (instants[(level == k) & ~rising].tolist(), instants[(level == k) & rising].tolist())
             for k in range(len(levels_deg))
         ]
 

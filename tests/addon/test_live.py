@@ -181,7 +181,7 @@ def test_a_fit_mends_what_its_finding_is_about(scene: Any) -> None:
     after = live.review_now(scene)
     assert after is not None
     assert not any(f.code == "day-night-balance" for f in after.findings)
-    assert live.state_of(scene).mended  # what changed, in sentences
+    assert live.state_of(scene).fit_said  # what changed, in sentences
 
 
 # ---------------------------------------------------------------- the readout
@@ -214,7 +214,7 @@ def test_day_twilight_and_night_cover_the_timeline_without_gaps(scene: Any) -> N
 def test_the_suns_way_passes_through_the_frames_suns(scene: Any) -> None:
     frames = live.frames_of(scene)
     assert frames is not None
-    way = readout.sky_way(frames)
+    way = readout.sky_paths(frames)
     assert np.allclose(np.linalg.norm(way.day_directions, axis=1), 1.0)
     for direction in frames.sun_direction[::60]:
         apart = np.degrees(np.arccos(np.clip(way.day_directions @ direction, -1.0, 1.0)))

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planner_core import compute_frames
-from planner_core.evening.balance import balance, move_share, place_of_share, sun_crossings
+from planner_core.evening.balance import balance, move_progress, place_of_progress, sun_crossings
 from planner_core.frames import FrameTable
 from tests.present import present
 from tests.two_towers import plan
@@ -31,7 +31,7 @@ def test_two_hours_with_half_of_them_at_sunset_are_half_day_and_half_night(
 ) -> None:
     shares = balance(frames_of(shoot__frames=frames, shoot__interval_s=interval_s))
     assert abs(shares.day_frames - shares.dark_frames) <= 1
-    assert shares.move_share == pytest.approx(0.5, abs=1e-6)
+    assert shares.move_progress == pytest.approx(0.5, abs=1e-6)
 
 
 @given(
@@ -99,9 +99,9 @@ def test_half_of_the_way_is_where_the_move_says() -> None:
         ],
         move__ease=0.0,
     )
-    assert present(move_share(table, 0.5)) < 0.2
-    assert 0.8 < present(place_of_share(table, 0.5)) < 1.0
-    assert move_share(table, present(place_of_share(table, 0.5))) == pytest.approx(0.5, abs=1e-6)
+    assert present(move_progress(table, 0.5)) < 0.2
+    assert 0.8 < present(place_of_progress(table, 0.5)) < 1.0
+    assert move_progress(table, present(place_of_progress(table, 0.5))) == pytest.approx(0.5, abs=1e-6)
 
 
 def test_a_move_that_rests_in_the_middle_has_its_half_in_the_middle_of_the_rest() -> None:
@@ -112,7 +112,7 @@ def test_a_move_that_rests_in_the_middle_has_its_half_in_the_middle_of_the_rest(
         ],
         move__ease=0.0,
     )
-    assert place_of_share(table, 0.5) == pytest.approx(0.4, abs=0.01)
+    assert place_of_progress(table, 0.5) == pytest.approx(0.4, abs=0.01)
 
 
 def test_without_a_slide_the_pan_says_how_far_the_move_is() -> None:
@@ -123,16 +123,16 @@ def test_without_a_slide_the_pan_says_how_far_the_move_is() -> None:
             {"at": 1.0, "pan_deg": 270.0, "tilt_deg": 3.0},
         ],
     )
-    assert move_share(table, 0.5) == pytest.approx(0.5)
+    assert move_progress(table, 0.5) == pytest.approx(0.5)
 
 
 def test_a_still_shot_has_no_share_of_a_move() -> None:
     table = frames_of(move__poses=[{"at": 0.0, "slide_m": 0.5, "pan_deg": 262.0, "tilt_deg": 3.0}])
-    assert move_share(table, 0.5) is None
-    assert place_of_share(table, 0.5) is None
+    assert move_progress(table, 0.5) is None
+    assert place_of_progress(table, 0.5) is None
     shares = balance(table)
     assert shares.turn is not None
-    assert shares.move_share is None
+    assert shares.move_progress is None
 
 
 def test_a_single_frame_is_day_or_it_is_not() -> None:

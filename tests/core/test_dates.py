@@ -17,7 +17,7 @@ from planner_core.evening.dates import (
     dates_csv,
     dates_table,
     dates_text,
-    likely_way,
+    likely_kind,
 )
 from planner_core.picture.projection import project_px
 from planner_core.place.skyline import OPEN, skyline
@@ -32,7 +32,7 @@ TOWERS = ("South silo", "North silo")
 
 @pytest.fixture(scope="module")
 def year() -> DatesTable:
-    return dates_table(plan(), *YEAR, ways=("set",))
+    return dates_table(plan(), *YEAR, kinds=("set",))
 
 
 def test_the_evenings_between_the_two_towers_are_found(year: DatesTable) -> None:
@@ -67,7 +67,7 @@ def test_the_best_dates_have_the_sun_in_the_picture_between_two_blocks_while_the
 def test_the_plans_own_evening_agrees_with_its_frames() -> None:
     here = plan()
     frames = compute_frames(here)
-    (row,) = dates_table(here, dt.date(2027, 3, 14), dt.date(2027, 3, 14), ways=("set",)).rows
+    (row,) = dates_table(here, dt.date(2027, 3, 14), dt.date(2027, 3, 14), kinds=("set",)).rows
     assert row.level_utc_s == pytest.approx(frames.utc_s[0] + 0.5 * here.duration_s, abs=0.01)
     assert row.clip_start_utc_s == pytest.approx(frames.utc_s[0], abs=0.01)
     assert row.clip_end_utc_s == pytest.approx(frames.utc_s[-1], abs=0.01)
@@ -103,7 +103,7 @@ def test_a_tower_in_the_way_hides_the_sun_and_says_so() -> None:
         "size_m": [200, 2, 40],
     }
     blocked = plan(blocks=[wall])
-    (row,) = dates_table(blocked, dt.date(2027, 3, 14), dt.date(2027, 3, 14), ways=("set",)).rows
+    (row,) = dates_table(blocked, dt.date(2027, 3, 14), dt.date(2027, 3, 14), kinds=("set",)).rows
     assert row.behind == "Wall"
     assert present(row.skyline_altitude_deg) > 20.0
     assert present(row.level_utc_s) - present(row.skyline_utc_s) > 3600.0
@@ -111,7 +111,7 @@ def test_a_tower_in_the_way_hides_the_sun_and_says_so() -> None:
 
 
 def test_with_nothing_in_the_way_the_level_horizon_counts() -> None:
-    (row,) = dates_table(plan(blocks=[]), dt.date(2027, 3, 14), dt.date(2027, 3, 14), ways=("set",)).rows
+    (row,) = dates_table(plan(blocks=[]), dt.date(2027, 3, 14), dt.date(2027, 3, 14), kinds=("set",)).rows
     assert row.skyline_utc_s == row.level_utc_s
     assert row.behind == ""
 
@@ -133,7 +133,7 @@ def test_polar_days_have_no_sunset_and_no_crash() -> None:
 
 
 def test_the_moon_is_searched_too() -> None:
-    rows = dates_table(plan(), dt.date(2027, 3, 1), dt.date(2027, 3, 31), body="moon", ways=("set",)).rows
+    rows = dates_table(plan(), dt.date(2027, 3, 1), dt.date(2027, 3, 31), body="moon", kinds=("set",)).rows
     lit = [row for row in rows if row.level_utc_s is not None]
     assert 29 <= len(lit) <= 31
     # a clip by the sunset of the same date, not one moved to the moon
@@ -143,11 +143,11 @@ def test_the_moon_is_searched_too() -> None:
 
 
 def test_a_morning_plan_is_searched_in_the_morning() -> None:
-    assert likely_way(plan(shoot__anchor={"event": "civil_dawn", "date": "2027-03-14", "at": 0.5})) == "rise"
-    assert likely_way(plan(shoot__anchor=None, shoot__start="2027-03-14T06:00:00")) == "rise"
-    assert likely_way(plan()) == "set"
+    assert likely_kind(plan(shoot__anchor={"event": "civil_dawn", "date": "2027-03-14", "at": 0.5})) == "rise"
+    assert likely_kind(plan(shoot__anchor=None, shoot__start="2027-03-14T06:00:00")) == "rise"
+    assert likely_kind(plan()) == "set"
     # the other half of the day gets the mirrored anchor
-    (row,) = dates_table(plan(), dt.date(2027, 3, 14), dt.date(2027, 3, 14), ways=("rise",)).rows
+    (row,) = dates_table(plan(), dt.date(2027, 3, 14), dt.date(2027, 3, 14), kinds=("rise",)).rows
     assert present(row.clip_start_utc_s) + 0.5 * plan().duration_s == pytest.approx(row.level_utc_s, abs=0.01)
 
 

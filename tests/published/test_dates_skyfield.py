@@ -60,7 +60,7 @@ def apparent(body: str, utc_s: float, latitude_deg: float, longitude_deg: float)
 def found(
     body: str, way: str, latitude: float, longitude: float, date: dt.date, **changes: object
 ) -> list[RiseOrSet]:
-    table = dates_table(place(latitude, longitude, date, **changes), date, date, body=body, ways=(way,))
+    table = dates_table(place(latitude, longitude, date, **changes), date, date, body=body, kinds=(way,))
     return [row for row in table.rows if row.level_utc_s is not None]
 
 

@@ -357,11 +357,11 @@ class DUSKRAIL_OT_remove_block(OnBlocks, bpy.types.Operator):
 
 def chosen(context: Any) -> list[int]:
     """Numbers of the blocks selected in the view, else of the one chosen in the list."""
-    found = selection.chosen_blocks(context)
+    numbers = selection.chosen_blocks(context)
     row = context.scene.duskrail.block_row
     plan = live.plan_of(context.scene)
     rows = [row] if plan is not None and 0 <= row < len(plan.blocks) else []
-    return [number for number in found if plan is not None and number < len(plan.blocks)] or rows
+    return [number for number in numbers if plan is not None and number < len(plan.blocks)] or rows
 
 
 class DUSKRAIL_OT_set_role(OnBlocks, bpy.types.Operator):

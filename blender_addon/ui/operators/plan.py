@@ -117,7 +117,7 @@ class DUSKRAIL_OT_dismiss(bpy.types.Operator):
 
     def execute(self, context: Any) -> Outcome:
         here = live.state_of(context.scene)
-        here.problem, here.said, here.mended = "", (), ()
+        here.problem, here.said, here.fit_said = "", (), ()
         live.show()
         return {"FINISHED"}
 
@@ -157,13 +157,13 @@ class DUSKRAIL_OT_read_back(WithPlan, bpy.types.Operator):
 
     def execute(self, context: Any) -> Outcome:
         try:
-            found = readback.read_scene(context.scene)
+            edited = readback.read_scene(context.scene)
         except (PlanError, readback.ReadbackError) as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
-        same = found.plan == live.plan_of(context.scene)
-        outcome = set_plan(self, context.scene, found.plan)
-        for line in found.said or (("The scene is as the plan has it",) if same else ()):
+        same = edited.plan == live.plan_of(context.scene)
+        outcome = set_plan(self, context.scene, edited.plan)
+        for line in edited.said or (("The scene is as the plan has it",) if same else ()):
             self.report({"INFO"}, line)
         return outcome
 
@@ -183,9 +183,9 @@ class DUSKRAIL_OT_take_setting(WithPlan, bpy.types.Operator):
     def execute(self, context: Any) -> Outcome:
         plan = live.plan_of(context.scene)
         assert plan is not None
-        for found in settings.differences(context.scene, plan):
-            if found.key == self.setting and found.take is not None:
-                return change(self, context, found.take)
+        for difference in settings.differences(context.scene, plan):
+            if difference.key == self.setting and difference.take is not None:
+                return change(self, context, difference.take)
         self.report({"WARNING"}, "The plan can't take this setting, or has it already")
         return {"CANCELLED"}
 

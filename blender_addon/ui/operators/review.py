@@ -77,8 +77,8 @@ class DUSKRAIL_OT_finding_go(WithFrames, bpy.types.Operator):
         report = live.state_of(context.scene).review
         if report is None or properties.finding >= len(report.findings):
             return cls.__doc__ or ""
-        found = report.findings[properties.finding]
-        told = " ".join(filter(None, sentences(found, wording.SIDEBAR)))
+        finding = report.findings[properties.finding]
+        told = " ".join(filter(None, sentences(finding, wording.SIDEBAR)))
         return f"{told}\n\nClick to go to its frames and select its blocks"
 
     def execute(self, context: Any) -> Outcome:
@@ -87,17 +87,17 @@ class DUSKRAIL_OT_finding_go(WithFrames, bpy.types.Operator):
         if report is None or plan is None or self.finding >= len(report.findings):
             self.report({"WARNING"}, "The review has no such finding any more")
             return {"CANCELLED"}
-        found = report.findings[self.finding]
-        if found.frames:
-            first, last = found.frames
+        finding = report.findings[self.finding]
+        if finding.frames:
+            first, last = finding.frames
             if not first <= scene.frame_current <= last:
                 scene.frame_set(first)
             scene.use_preview_range = False
-        numbers = selection.blocks_called(plan, found.blocks)
+        numbers = selection.blocks_called(plan, finding.blocks)
         if numbers:
             live.choose_block(scene, numbers[0])
             selection.select_blocks(context, scene, numbers)
-        self.report({"INFO"}, " ".join(filter(None, sentences(found, wording.SIDEBAR))))
+        self.report({"INFO"}, " ".join(filter(None, sentences(finding, wording.SIDEBAR))))
         return {"FINISHED"}
 
 
@@ -146,7 +146,7 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
 
         outcome = change(self, context, edit)
         if fitted and outcome == {"FINISHED"}:
-            live.state_of(context.scene).mended = fitted[-1].said
+            live.state_of(context.scene).fit_said = fitted[-1].said
             for line in fitted[-1].said:
                 self.report({"INFO"}, line)
         return outcome

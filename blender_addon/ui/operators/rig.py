@@ -26,10 +26,10 @@ CHOSEN = IntProperty(
 
 def subject_middle_m(plan: Plan) -> Any:
     """The middle of the picture's subject in scene metres, or None where there is none."""
-    found = subject_indices(plan)
-    if not found:
+    subjects = subject_indices(plan)
+    if not subjects:
         return None
-    points = np.vstack([block_mesh(plan, plan.blocks[number]).vertices_m for number in found])
+    points = np.vstack([block_mesh(plan, plan.blocks[number]).vertices_m for number in subjects])
     return (points.min(axis=0) + points.max(axis=0)) / 2.0
 
 

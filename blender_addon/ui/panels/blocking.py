@@ -58,10 +58,10 @@ class DUSKRAIL_UL_blocks(bpy.types.UIList):
         if not self.filter_name:
             return [], []
         helpers: Any = bpy.types.UI_UL_list
-        found = helpers.filter_items_by_name(
+        flags = helpers.filter_items_by_name(
             self.filter_name, self.bitflag_filter_item, getattr(data, name), "label"
         )
-        return found, []
+        return flags, []
 
 
 class DUSKRAIL_PT_blocking(PlanTab, bpy.types.Panel):

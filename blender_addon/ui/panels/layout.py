@@ -45,7 +45,7 @@ def counts(layout: Any, scene: Any) -> None:
     row = layout.row(align=True)
     row.active = live.is_reviewed(scene)
     for level in ("stop", "warn", "note"):
-        count = sum(found.level == level for found in report.findings)
+        count = sum(finding.level == level for finding in report.findings)
         if count:
             row.label(text=str(count), icon=LEVEL_ICONS[level])
 

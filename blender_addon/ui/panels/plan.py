@@ -106,13 +106,13 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
                 spare_px=52.0,
             )
             box.operator("duskrail.set_units")
-        for found in settings.differences(scene, plan):
+        for difference in settings.differences(scene, plan):
             box = layout.box()
-            wrapped(box, context, found.text, icon="INFO", spare_px=52.0)
+            wrapped(box, context, difference.text, icon="INFO", spare_px=52.0)
             row = box.row(align=True)
-            if found.take is not None:
-                row.operator("duskrail.take_setting").setting = found.key
-            row.operator("duskrail.restore_setting").setting = found.key
+            if difference.take is not None:
+                row.operator("duskrail.take_setting").setting = difference.key
+            row.operator("duskrail.restore_setting").setting = difference.key
         missing = redraw.missing_parts(scene)
         if missing:
             box = layout.box()

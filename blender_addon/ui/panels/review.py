@@ -38,29 +38,29 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
         row.operator("duskrail.weakest_frame", text=text, icon="VIS_SEL_11")
         if not fresh:
             row.operator("duskrail.review_now", text="", icon="FILE_REFRESH")
-        done(layout, context, live.state_of(scene).mended)
+        done(layout, context, live.state_of(scene).fit_said)
         if not report.findings:
             wrapped(layout, context, "Nothing to say against this plan.", icon="CHECKMARK")
         column = layout.column()
         column.active = fresh
-        for number, found in enumerate(report.findings):
-            self._finding(column, context, number, found)
+        for number, finding in enumerate(report.findings):
+            self._finding(column, context, number, finding)
 
-    def _finding(self, layout: Any, context: Any, number: int, found: Any) -> None:
+    def _finding(self, layout: Any, context: Any, number: int, finding: Any) -> None:
         box = layout.box()
         row = box.row(align=True)
-        row.alert = found.level == "stop"
-        about = frames_text(found.frames) if found.frames else "The whole plan"
-        message, fix = sentences(found, wording.SIDEBAR)
+        row.alert = finding.level == "stop"
+        about = frames_text(finding.frames) if finding.frames else "The whole plan"
+        message, fix = sentences(finding, wording.SIDEBAR)
         message = message.removeprefix(f"{about}: ")
-        button = row.operator("duskrail.finding_go", text=about, icon=LEVEL_ICONS[found.level])
+        button = row.operator("duskrail.finding_go", text=about, icon=LEVEL_ICONS[finding.level])
         button.finding = number
         wrapped(box, context, message[:1].upper() + message[1:], spare_px=52.0)
         if fix:
             wrapped(box, context, fix, icon="TOOL_SETTINGS", spare_px=52.0)
-        if found.fit in FITS:
-            label, _ = FITS[found.fit]
-            box.operator("duskrail.apply_fit", text=label, icon="MODIFIER").kind = found.fit
+        if finding.fit in FITS:
+            label, _ = FITS[finding.fit]
+            box.operator("duskrail.apply_fit", text=label, icon="MODIFIER").kind = finding.fit
 
 
 CLASSES = (DUSKRAIL_PT_review,)

@@ -57,20 +57,20 @@ class _Axis:
 def strip_frames(frames: FrameTable, report: Review | None) -> tuple[Shown, ...]:
     """The frames of the picture strip: first, event, weakest, last, each once; others fill it up to four."""
     event = turn_moment(timetable(frames.plan, frames))
-    found = [Shown(label="first", frame=1)]
+    strip = [Shown(label="first", frame=1)]
     if event is not None and event.frame is not None:
-        found.append(Shown(label=event.label.lower(), frame=event.frame))
+        strip.append(Shown(label=event.label.lower(), frame=event.frame))
     weakest = report.summary.picture.weakest_frame if report else None
     if weakest is not None:
-        found.append(Shown(label="weakest picture", frame=weakest))
-    found.append(Shown(label="last", frame=len(frames)))
-    places = {shown.frame for shown in found}
+        strip.append(Shown(label="weakest picture", frame=weakest))
+    strip.append(Shown(label="last", frame=len(frames)))
+    places = {shown.frame for shown in strip}
     while len(places) < min(STRIP_PICTURES, len(frames)):  # one more in the middle of the widest gap
         before, after = max(pairwise(sorted(places)), key=lambda pair: pair[1] - pair[0])
         places.add((before + after) // 2)
-        found.append(Shown(label="between", frame=(before + after) // 2))
+        strip.append(Shown(label="between", frame=(before + after) // 2))
     merged: dict[int, str] = {}
-    for shown in found:
+    for shown in strip:
         merged[shown.frame] = (
             f"{merged[shown.frame]}, {shown.label}" if shown.frame in merged else shown.label
         )

@@ -61,11 +61,11 @@ def bearings(frames: FrameTable, event: Moment | None) -> tuple[Bearing, ...]:
         places.insert(1, (event.label.lower(), event.frame))
     if len(frames) == 1:
         places = places[:1]
-    found = []
+    rows = []
     for body, up in (("sun", sun_up(frames)), ("moon", moon_up(frames))):
         azimuth, altitude = getattr(frames, f"{body}_azimuth_deg"), getattr(frames, f"{body}_altitude_deg")
         for when, number in places:
-            found.append(
+            rows.append(
                 Bearing(
                     body=body,
                     when=when,
@@ -75,7 +75,7 @@ def bearings(frames: FrameTable, event: Moment | None) -> tuple[Bearing, ...]:
                     up=bool(up[number - 1]),
                 )
             )
-    return tuple(found)
+    return tuple(rows)
 
 
 def measured(plan: Plan, outlines: Outlines, most: int = 6) -> tuple[Measured, ...]:
@@ -258,7 +258,7 @@ class _View:
         mark.
         """
         corner = self.paper(np.asarray(eye_m)[:2])
-        found = []
+        ends = []
         for bearing in shown:
             if bearing.body == "moon" and not bearing.up:
                 continue
@@ -272,8 +272,8 @@ class _View:
                 if abs(w) > 1e-9
             ]
             end = corner + way * max(min((r for r in reach if r > 0), default=0.0), 0.0)
-            found.append((bearing, end))
-        return found
+            ends.append((bearing, end))
+        return ends
 
     def bodies(self, eye_m: Array, marks: list[tuple[Bearing, Array]]) -> None:
         """Sun and moon on the border, those below the horizon hollow and without a ray."""

@@ -97,11 +97,11 @@ def exposure_rows(frames: FrameTable, most: int = 18) -> tuple[ExposureRow, ...]
 
 def _steps(setting_ev100: Array, size: float) -> list[int]:
     """The first frame, and each at which the setting has gone a whole step from the last one listed."""
-    found = [0]
+    listed = [0]
     for k in np.flatnonzero(np.diff(setting_ev100)) + 1:
-        if abs(setting_ev100[k] - setting_ev100[found[-1]]) >= size - 1e-6:
-            found.append(int(k))
-    return found
+        if abs(setting_ev100[k] - setting_ev100[listed[-1]]) >= size - 1e-6:
+            listed.append(int(k))
+    return listed
 
 
 # ---------------------------------------------------------------- when the light differs
@@ -241,7 +241,7 @@ def late_starts(plan: Plan, frames: FrameTable, event: Moment | None) -> tuple[L
     """What starting so many minutes late does to the move; empty where no event falls into the shoot."""
     if event is None or event.frame is None or len(frames) < 2:
         return ()
-    found = []
+    rows = []
     before_s = event.utc_s - float(frames.utc_s[0])
     for minutes in LATE_MINUTES:
         late_s = minutes * 60.0
@@ -250,5 +250,5 @@ def late_starts(plan: Plan, frames: FrameTable, event: Moment | None) -> tuple[L
         frame = 1 + round((before_s - late_s) / plan.shoot.interval_s)
         interval = (plan.duration_s - late_s) / (len(frames) - 1)
         needed = plan.shoot.interval_s if interval <= 0.0 else interval
-        found.append(Late(minutes=minutes, frame=frame, interval_s=needed))
-    return tuple(found)
+        rows.append(Late(minutes=minutes, frame=frame, interval_s=needed))
+    return tuple(rows)

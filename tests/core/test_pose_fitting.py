@@ -54,7 +54,7 @@ def moves(draw: st.DrawFn) -> Move:
 @given(moves())
 def test_a_motion_made_of_poses_needs_no_more_than_those(move: Move) -> None:
     wanted = motion_of(move)
-    found = pose_fitting.refit_move(PLAN, wanted)
+    found = pose_fitting.fit_poses(PLAN, wanted)
     assert len(found.poses) <= len(move.poses)
     assert_same_motion(found, wanted)
 
@@ -68,7 +68,7 @@ def test_single_precision_makes_no_difference(move: Move, luck: int) -> None:
         axis: values + noise.uniform(-1.0, 1.0, values.shape) * (1e-7 if axis == "slide_m" else 2e-5)
         for axis, values in motion_of(move).items()
     }
-    found = pose_fitting.refit_move(PLAN, wanted)
+    found = pose_fitting.fit_poses(PLAN, wanted)
     assert len(found.poses) <= len(move.poses)
     assert_same_motion(found, wanted)
 
@@ -87,21 +87,21 @@ def test_curves_drawn_by_hand_are_met_within_half_a_millimetre_and_a_hundredth_d
     shape: NDArray[np.float64],
 ) -> None:
     wanted = {"slide_m": 0.1 + 1.2 * shape, "pan_deg": 262.0 + 8.0 * shape, "tilt_deg": 3.0 + 2.0 * shape}
-    found = pose_fitting.refit_move(PLAN, wanted)
+    found = pose_fitting.fit_poses(PLAN, wanted)
     assert_same_motion(found, wanted)
     assert len(found.poses) < 40
 
 
 def test_steady_motion_needs_two_poses_and_no_ease() -> None:
     wanted = {"slide_m": 0.1 + 1.2 * AT, "pan_deg": 262.0 + 8.0 * AT, "tilt_deg": 3.0 - AT}
-    found = pose_fitting.refit_move(PLAN, wanted)
+    found = pose_fitting.fit_poses(PLAN, wanted)
     assert [pose.at for pose in found.poses] == [0.0, 1.0]
     assert found.ease == 0.0
 
 
 def test_standing_still_needs_one_pose() -> None:
     still = np.ones(121)
-    found = pose_fitting.refit_move(
+    found = pose_fitting.fit_poses(
         PLAN, {"slide_m": still, "pan_deg": 262.0 * still, "tilt_deg": 0.0 * still}
     )
     assert len(found.poses) == 1
@@ -110,7 +110,7 @@ def test_standing_still_needs_one_pose() -> None:
 
 def test_one_axis_changes_and_the_others_keep_their_motion_exactly() -> None:
     shape = SHAPES["there and back"]
-    found = pose_fitting.refit_move(PLAN, {"tilt_deg": 3.0 * shape})
+    found = pose_fitting.fit_poses(PLAN, {"tilt_deg": 3.0 * shape})
     assert_same_motion(found, {"tilt_deg": 3.0 * shape})
     before, after = motion_of(PLAN.move), motion_of(found)
     assert np.array_equal(after["slide_m"], before["slide_m"])
@@ -125,18 +125,18 @@ def test_an_axis_that_moves_beyond_the_poses_takes_the_others_along() -> None:
     )
     early = attrs.evolve(PLAN, move=attrs.evolve(PLAN.move, poses=poses))
     wanted = {"tilt_deg": 5.0 * AT**2}
-    found = pose_fitting.refit_move(early, wanted)
+    found = pose_fitting.fit_poses(early, wanted)
     assert_same_motion(found, {**motion_of(early.move), **wanted})
 
 
 def test_nothing_wanted_changes_nothing() -> None:
-    assert pose_fitting.refit_move(PLAN, {}) == PLAN.move
+    assert pose_fitting.fit_poses(PLAN, {}) == PLAN.move
 
 
 @pytest.mark.parametrize("values", [np.zeros(120), np.full(121, np.nan)], ids=["too few", "not numbers"])
 def test_values_that_cannot_be_meant_are_refused(values: NDArray[np.float64]) -> None:
     with pytest.raises(ValueError, match="121 finite values"):
-        pose_fitting.refit_move(PLAN, {"slide_m": values})
+        pose_fitting.fit_poses(PLAN, {"slide_m": values})
 
 
 def test_a_plan_without_a_slide_can_be_refitted() -> None:
@@ -146,7 +146,7 @@ def test_a_plan_without_a_slide_can_be_refitted() -> None:
         rig=attrs.evolve(PLAN.rig, slide=None, tilt=None),
         move=attrs.evolve(PLAN.move, poses=poses),
     )
-    found = pose_fitting.refit_move(changed, {"pan_deg": 262.0 + 8.0 * AT})
+    found = pose_fitting.fit_poses(changed, {"pan_deg": 262.0 + 8.0 * AT})
     assert [pose.slide_m for pose in found.poses] == [None, None]
     assert_same_motion(found, {"pan_deg": 262.0 + 8.0 * AT})
 
@@ -161,9 +161,9 @@ def test_poses_between_frames_are_found_again() -> None:
     one = attrs.evolve(PLAN, move=attrs.evolve(PLAN.move, poses=poses))
     before = motion_of(one.move)
     lifted = {"slide_m": before["slide_m"] - 0.05}
-    found = pose_fitting.refit_move(one, lifted)
+    found = pose_fitting.fit_poses(one, lifted)
     assert [pose.at for pose in found.poses] == [0.0, 0.3337, 1.0]
     assert [pose.slide_m for pose in found.poses] == pytest.approx([0.05, 0.55, 1.35], abs=1e-5)
     assert [pose.pan_deg for pose in found.poses] == [262.0, 265.5, 270.0]
     everything = {axis: values + 0.25 for axis, values in before.items()}
-    assert len(pose_fitting.refit_move(one, everything).poses) <= 4
+    assert len(pose_fitting.fit_poses(one, everything).poses) <= 4
