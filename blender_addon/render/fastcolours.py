@@ -17,6 +17,7 @@ from planner_core.draft import stars
 from planner_core.draft.sky import PictureLight
 from planner_core.frames import FrameTable
 from planner_core.light import lamps, sky
+from planner_core.picture import graduated
 from planner_core.rig import geometry
 
 from ..scene import materials, starfield
@@ -36,6 +37,7 @@ SWELL = (
     0.004  # mean square slope of a harbour's water in little wind; value from memory of Cox and Munk (1954)
 )
 GLITTER_MOST = 6.0  # of the sun's light, mirrored by a corner that the path crosses
+LEVEL = 0.9  # rise of a normal from which on a face lies level
 WAVES = 0.6  # how unevenly the water glitters: ours
 
 
@@ -110,6 +112,9 @@ class CornerColours:
         self.pane_rows = np.flatnonzero(pane[rows] >= 0)
         self.pane = pane[rows][self.pane_rows].astype(int)
         self.water_places = places[self.is_water]
+        # level faces have few corners, far apart; they are seen from above, below a filter's edge
+        self.filtered = np.flatnonzero(self.is_water | (np.abs(normals[rows][:, 2]) < LEVEL))
+        self.filtered_places = places[self.filtered]
         spots = np.abs(np.sin(np.round(self.water_places[:, :2], 2) @ [127.1, 311.7]) * 43758.5) % 1.0
         self.waves = 1.0 + WAVES * (2.0 * spots - 1.0)
         away = places - eye
@@ -136,6 +141,8 @@ class CornerColours:
             share = lamps.share_on(self.panes.on_lux, self.frames.illuminance_lux[frame])
             shining = (share * light.lamps[frame].max())[:, None] * self.panes.glow
             colours[self.pane_rows] += shining[self.pane]
+        away = self.filtered_places - self.frames.camera_m[frame]
+        colours[self.filtered] *= let_through(self.frames, away)
         return Lit(capped(colours), shadow, self._takes_shadow(self.frames.sun_direction[frame]))
 
     def _in_full_light(self, frame: int) -> tuple[Array, float]:
@@ -231,12 +238,24 @@ class SkyColours:
         glare = sky.glare(self.glare[frame], np.linalg.norm(directions - sun, axis=1))
         colours = sky.radiance(self.light, frame, directions) + band * self.skyglow[frame] + glare
         counts = [len(self.outward), *map(len, before)]
+        filtered = let_through(self.frames, directions)
         _, on_sun, on_moon, on_stars = np.split(colours, np.cumsum(counts)[:-1])
         on_sun += fastview.SUN_EDGE[:, None] * self.sun_disc[frame]
         on_moon += fastview.MOON_EDGE[:, None] * self.moon_disc[frame]
         through = stars.through_air(before[2][::4, 2]) * self.light.level_per_lux[frame]
         on_stars += np.repeat(through[:, None] * self.star_levels, 4, axis=0)
-        return directions[len(self.outward) :], capped(colours)
+        return directions[len(self.outward) :], capped(colours * filtered)
+
+
+def let_through(frames: FrameTable, away: Array) -> Array | float:
+    """What the plan's graduated filter leaves of the light from where `away` (n, 3) points, (n, 1); 1 for
+    none.
+    """
+    plan = frames.plan
+    if plan.exposure is None or not plan.exposure.grad_stops:
+        return 1.0
+    rise = away[:, 2] / np.maximum(np.linalg.norm(away, axis=1), 1e-6)
+    return graduated.light_let_through(plan, rise)[:, None]
 
 
 def distinct_rows(values: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

@@ -11,7 +11,7 @@ import bpy
 from planner_core.frames import FrameTable
 
 from .. import compat
-from ..scene import lighting, nightlights, starfield
+from ..scene import filters, lighting, nightlights, starfield
 from . import engines, viewtransform
 from .fastlook import FastLook
 from .request import FAST, LIT, LOOKS
@@ -57,6 +57,9 @@ class Look:
             lighting.mirror_lamps(scene, engine.name != compat.CYCLES)
             nightlights.draw_pools(scene, frames)
             starfield.draw_stars(scene, frames)
+            if filters.draw_graduated(scene, frames.plan) is not None:
+                cycles: Any = scene.cycles  # type: ignore[attr-defined]
+                cycles.transparent_max_bounces += 1
         _set_motion_blur(scene, frames, engine)
 
     @property

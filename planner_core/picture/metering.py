@@ -4,7 +4,8 @@ Each cell of the grid is a ray from the entrance pupil. It meets the sky (light/
 the sun, without the discs of sun and moon), or a block or the level ground, whose luminance is what falls on
 it times its albedo over π: the sun and the moon, where the face is turned to them and neither horizon, ridge
 nor another block stands before it; the sky by the face's turn; light from the ground; the place's lamps.
-Water mirrors the sky by Fresnel's law. What is far away goes over into the sky behind it. Windows and lamps
+Water mirrors the sky, and
+blocks, by Fresnel's law. What is far away goes over into the sky behind it. Windows and lamps
 add what they shine. What blocks take of each other's skylight is left out: it is within what a meter is
 off.
 
@@ -26,7 +27,7 @@ from planner_core.light import lamps, sky
 from planner_core.light.colour import LUMINANCE
 from planner_core.light.daylight import NaturalLight
 from planner_core.picture import graduated, projection
-from planner_core.place import blocking, visibility
+from planner_core.place import blocking, solids, visibility
 from planner_core.place.surface_colours import block_albedos, level_ground_colour, luminance
 from planner_core.plan.model import Plan
 from planner_core.rig import geometry
@@ -39,7 +40,7 @@ COLUMNS, LINES = 32, 18
 READ_FRAMES = 13  # of a clip, evenly spread
 SKY, LEVEL_GROUND = -1, -2
 AIR_M = 30_000.0  # distance at which the air leaves 1/e of a colour: a clear evening, value from memory
-WATER_F0 = 0.02  # mirrored straight down, Fresnel for water
+WATER_INDEX = 1.333
 # mean square slope of water in little wind, value from memory of Cox and Munk (1954); and the most of the
 # sun's light that a wave mirrors
 SWELL, GLITTER_MOST = 0.004, 6.0
@@ -49,6 +50,7 @@ UNDER_WHITE_STOPS = 1.0 / 3.0
 BRIGHTEST_WEIGHT = 0.2  # ours: chosen so that readings agree with those published for a sunset
 SHADOW_START_M = 0.02
 SHADOW_RAYS_EVERY = 3
+BOXES_AT_ONCE = 256
 
 
 class Scene(Protocol):
@@ -230,7 +232,7 @@ def through_filter(plan: Plan, grid: Grid, scene: Scene) -> Grid:
     rotation = np.asarray(scene.camera_rotation, dtype=np.float64)[grid.at]
     return attrs.evolve(
         grid,
-        let_through=graduated.light_let_through(plan, _rays(plan, rotation)[..., 2]).reshape(
+        let_through=graduated.light_let_through(plan, cell_directions(plan, rotation)[..., 2]).reshape(
             grid.is_sky.shape
         ),
         subject_let_through=graduated.light_let_through(plan, grid.subject_rise),
@@ -254,7 +256,7 @@ def _half_picture(plan: Plan) -> Array:
     return np.array([plan.clip.width_px, plan.clip.height_px]) / (2.0 * crop.focal_px)
 
 
-def _rays(plan: Plan, rotation: Array) -> Array:
+def cell_directions(plan: Plan, rotation: Array) -> Array:
     """Directions through the middles of the cells, (n, LINES · COLUMNS, 3), for cameras turned so."""
     half = _half_picture(plan)
     x = ((np.arange(COLUMNS) + 0.5) * (2.0 / COLUMNS) - 1.0) * half[0]
@@ -276,11 +278,16 @@ class _Reading:
         self.sun, self.moon = scene.sun_direction[at], scene.moon_direction[at]
         self.half = _half_picture(self.plan)
         self.ground_m = blocking.ground_level_m(self.plan)
+        self.boxes = blocking.bounding_boxes(self.plan)
+        self.lines = 1.0 - (np.arange(LINES) + 0.5) * (2.0 / LINES)
+        self.columns = (np.arange(COLUMNS) + 0.5) * (2.0 / COLUMNS) - 1.0
+        self.is_water = np.array([block.role == "water" for block in self.plan.blocks] + [False, False])
         self.ground_albedo = luminance(level_ground_colour())
-        self.rays = _rays(self.plan, self.rotation)
+        self.rays = cell_directions(self.plan, self.rotation)
         self.frame = np.repeat(np.arange(len(at)), COLUMNS * LINES)
         self.level_lux = sky.on_level_ground(self.light, self.sun, self.moon) @ LUMINANCE
         self.sun_lux, self.moon_lux = self.light.sun @ LUMINANCE, self.light.moon @ LUMINANCE
+        self.skyglow = sky.skyglow(self.light) @ LUMINANCE
         self.dome = self._dome()
 
     def grid(self) -> Grid:
@@ -317,49 +324,41 @@ class _Reading:
         met = np.where(np.isfinite(distance), LEVEL_GROUND, SKY)
         normal = np.zeros_like(directions)
         normal[:, 2] = 1.0
-        rays = np.ascontiguousarray(directions.T)
-        starts = np.ascontiguousarray(origins.T)
-        for index, candidates in self._candidates():
-            for piece in blocking.pieces(self.plan, index, self.ground_m):
-                enter, outward = visibility.entry(piece, starts[:, candidates], rays[:, candidates])
-                nearer = enter * (1.0 - visibility.TOUCHING) < distance[candidates]
-                nearer &= enter > 0.0
-                hit = candidates[nearer]
-                distance[hit], met[hit], normal[hit] = enter[nearer], index, outward.T[nearer]
-        return distance, met, normal
+        hits = solids.nearest(self.plan, origins, directions, self._pairs(self.boxes.corners_m))
+        nearer = hits.distance_m * (1.0 - visibility.TOUCHING) < distance
+        distance = np.where(nearer, hits.distance_m, distance)
+        normal[nearer] = hits.normal[nearer]
+        return distance, np.where(nearer, hits.block, met), normal
 
-    def _candidates(self) -> list[tuple[int, Rows]]:
-        """For each block that may be in a picture, the rays that may meet it, by the rectangle around it."""
-        boxes = blocking.bounding_boxes(self.plan)
-        if not len(boxes.block):
-            return []
-        offset = boxes.corners_m[None] - self.eye[:, None, None, :]
-        local = np.einsum("nbck,nkj->nbcj", offset, self.rotation)
+    def _pairs(self, corners_m: Array) -> solids.Pairs:
+        """The rays that may meet each block, by the rectangle around its boxes, whose corners are given."""
+        boxes = np.arange(len(corners_m))
+        rays, blocks = [np.empty(0, dtype=np.intp)], [np.empty(0, dtype=np.intp)]
+        for part in np.array_split(boxes, max(1, len(boxes) // BOXES_AT_ONCE)):
+            low, high = self._rectangles(corners_m[part])
+            shown = np.flatnonzero(((low < 1.0) & (high > -1.0)).all(axis=2).any(axis=0))
+            low, high = low[:, shown], high[:, shown]
+            x = (self.columns >= low[..., :1]) & (self.columns <= high[..., :1])
+            y = (self.lines >= low[..., 1:]) & (self.lines <= high[..., 1:])
+            box, frame, line, column = np.nonzero(np.swapaxes(y[..., :, None] & x[..., None, :], 0, 1))
+            rays.append((frame * LINES + line) * COLUMNS + column)
+            blocks.append(self.boxes.block[part[shown[box]]])
+        ray, block = np.concatenate(rays), np.concatenate(blocks)
+        if len(self.boxes.block) > len(self.plan.blocks):  # rectangles of one block overlap
+            cells = len(self.frame)
+            block, ray = np.divmod(np.unique(block * cells + ray), cells)
+        return solids.Pairs(ray=ray, block=block)
+
+    def _rectangles(self, corners_m: Array) -> tuple[Array, Array]:
+        """The rectangle around boxes (b, 8, 3) in each picture, which goes from −1 to 1: (n, b, 2) both."""
+        local = np.einsum("nbck,nkj->nbcj", corners_m[None] - self.eye[:, None, None, :], self.rotation)
         ahead = -local[..., 2]
-        behind = (ahead < NEAR_M).any(axis=2)
-        gone = (ahead < NEAR_M).all(axis=2)
-        px = local[..., :2] / (np.maximum(ahead, NEAR_M)[..., None] * self.half)  # −1 to 1 over the picture
+        px = local[..., :2] / (np.maximum(ahead, NEAR_M)[..., None] * self.half)
         low, high = px.min(axis=2), px.max(axis=2)
+        behind, gone = (ahead < NEAR_M).any(axis=2), (ahead < NEAR_M).all(axis=2)
         low[behind], high[behind] = -1.0, 1.0
         low[gone], high[gone] = 2.0, -2.0
-        rays = []
-        inside = ((low < 1.0) & (high > -1.0)).all(axis=-1)
-        lines, columns = (
-            1.0 - (np.arange(LINES) + 0.5) * (2.0 / LINES),
-            (np.arange(COLUMNS) + 0.5) * (2.0 / COLUMNS) - 1.0,
-        )
-        ends = np.append(boxes.starts[1:], len(boxes.block))
-        for index in range(len(self.plan.blocks)):
-            part = slice(boxes.starts[index], ends[index])
-            if not inside[:, part].any():
-                continue
-            x = (columns >= low[:, part, :1]) & (columns <= high[:, part, :1])
-            y = (lines >= low[:, part, 1:]) & (lines <= high[:, part, 1:])
-            within = (y[..., :, None] & x[..., None, :]).any(axis=1)
-            candidates = np.flatnonzero(within)
-            if len(candidates):
-                rays.append((index, candidates))
-        return rays
+        return low, high
 
     # ------------------------------------------------------------ how bright it is, in lux of a white surface
 
@@ -367,7 +366,7 @@ class _Reading:
         """The sky as the camera sees it, (n, k)."""
         seen = sky.radiances(self.light, directions)
         band = np.exp(-sky.HORIZON_FALL * np.maximum(directions[..., 2], 0.0))
-        white = seen @ LUMINANCE + band * (sky.skyglow(self.light) @ LUMINANCE)[:, None]
+        white = seen @ LUMINANCE + band * self.skyglow[:, None]
         lit = self.sun_lux > 0.0
         if lit.any():
             away = np.linalg.norm(directions[lit] - self.sun[lit, None, :], axis=-1)
@@ -400,48 +399,78 @@ class _Reading:
         return np.maximum(np.einsum("ki,kij,kj->k", with_one, self.dome[frame], with_one), 0.0)
 
     def _surfaces(self, rays: Array, distance: Array, met: Rows, normal: Array, ray: Rows) -> Array:
+        """What rays (k, 3) see that meet something, (k,); `ray` are their numbers among all."""
         frame = self.frame[ray]
+        points = self.eye[frame] + distance[:, None] * rays
+        white, shaded = self._matt(points, met, normal, frame)
+        wet = np.flatnonzero(self.is_water[met] & (normal[:, 2] > 0.5))
+        if len(wet):
+            body = block_albedos(self.plan)[met[wet]] * self.level_lux[frame[wet]]
+            white[wet] = self._water(rays[wet], points[wet], ray[wet], body, shaded[wet])
+        return self._through_air(white, rays, distance, frame)
+
+    def _matt(self, points: Array, met: Rows, normal: Array, frame: Rows) -> tuple[Array, NDArray[np.bool_]]:
+        """What matt surfaces send back, (k,), and whether they lie in the sun's shade."""
         albedos = np.append(block_albedos(self.plan), [self.ground_albedo])
         albedo = albedos[np.where(met == LEVEL_GROUND, len(albedos) - 1, met)]
-        facing = np.maximum(np.sum(normal * self.sun[frame], axis=1), 0.0)
-        points = self.eye[frame] + distance[:, None] * rays
-        direct = facing * self.sun_lux[frame]
+        direct = np.maximum(np.sum(normal * self.sun[frame], axis=1), 0.0) * self.sun_lux[frame]
         shaded = self._shaded(points + SHADOW_START_M * normal, frame, direct > 0.0, met)
         to_moon = np.maximum(np.sum(normal * self.moon[frame], axis=1), 0.0)
         light = direct * ~shaded + to_moon * self.moon_lux[frame] + self._from_dome(frame, normal)
-        white = albedo * light
-        is_water = np.array([block.role == "water" for block in self.plan.blocks] + [False, False])[met]
-        wet = np.flatnonzero(is_water & (normal[:, 2] > 0.5))
-        if len(wet):
-            white[wet] = self._water(rays[wet], frame[wet], albedo[wet], shaded[wet])
+        return albedo * light, shaded
+
+    def _through_air(self, white: Array, rays: Array, distance: Array, frame: Rows) -> Array:
+        """What is left of surfaces so far away, going over into the sky low behind them."""
         haze = 1.0 - np.exp(-distance / AIR_M)
         far = np.flatnonzero(haze > 0.002)
         if len(far):
             low = rays[far] * [1.0, 1.0, 0.0]
-            behind = self._sky_flat(low / np.linalg.norm(low, axis=1)[:, None], frame[far])
-            white[far] += haze[far] * (behind - white[far])
+            low /= np.maximum(np.linalg.norm(low, axis=1), 1e-9)[:, None]
+            white[far] += haze[far] * (self._low_sky(low, frame[far]) - white[far])
         return white
 
-    def _sky_flat(self, directions: Array, frame: Rows) -> Array:
+    def _low_sky(self, directions: Array, frame: Rows) -> Array:
         """The sky without glare in directions (k, 3) of as many frames' own."""
-        return (sky.radiances(self.light, directions[:, None, :], frame) @ LUMINANCE)[:, 0]
+        natural = (sky.radiances(self.light, directions[:, None, :], frame) @ LUMINANCE)[:, 0]
+        band = np.exp(-sky.HORIZON_FALL * np.maximum(directions[:, 2], 0.0))
+        return np.asarray(natural + band * self.skyglow[frame])
 
-    def _water(self, rays: Array, frame: Rows, albedo: Array, shaded: NDArray[np.bool_]) -> Array:
-        """Sky mirrored by Fresnel's law, the sun in a broken path (microfacets, a light swell), and what the
-        water itself sends back.
+    def _water(self, rays: Array, points: Array, ray: Rows, body: Array, shaded: NDArray[np.bool_]) -> Array:
+        """What stands behind water and the sky, mirrored by Fresnel's law, the sun in a broken path
+        (microfacets, a light swell), and the water's own body.
         """
+        frame = self.frame[ray]
         drop = np.clip(-rays[:, 2], 0.02, 1.0)
-        fresnel = WATER_F0 + (1.0 - WATER_F0) * (1.0 - drop) ** 5
-        mirrored = rays * [1.0, 1.0, 0.0]
-        mirrored[:, 2] = drop
-        mirrored /= np.linalg.norm(mirrored, axis=1)[:, None]
-        seen = self._sky_flat(mirrored, frame)
+        fresnel = _fresnel(drop, WATER_INDEX)
         half = self.sun[frame] - rays
         half /= np.maximum(np.linalg.norm(half, axis=1), 1e-6)[:, None]
         rise = np.maximum(half[:, 2], 0.05)
         slopes = np.exp(-(1.0 - rise**2) / rise**2 / SWELL) / (SWELL * rise**4)
         glitter = np.minimum(slopes / (4.0 * drop), GLITTER_MOST) * self.sun_lux[frame] * ~shaded
-        return albedo * self.level_lux[frame] + fresnel * (seen + glitter)
+        mirrored = self._mirrored(rays, drop, points, ray)
+        return np.asarray((1.0 - fresnel) * body + fresnel * (mirrored + glitter))
+
+    def _mirrored(self, rays: Array, drop: Array, points: Array, ray: Rows) -> Array:
+        """What rays see in level water at points (k, 3): the sky, or a block, found by its image below."""
+        ways = rays * [1.0, 1.0, 0.0]
+        ways[:, 2] = drop
+        ways /= np.linalg.norm(ways, axis=1)[:, None]
+        frame = self.frame[ray]
+        seen = self._low_sky(ways, frame)
+        images = self.boxes.corners_m * [1.0, 1.0, -1.0] + [0.0, 0.0, 2.0 * float(np.median(points[:, 2]))]
+        place = np.full(len(self.frame), -1, dtype=np.intp)
+        place[ray] = np.arange(len(ray))
+        pairs = self._pairs(images)
+        kept = (place[pairs.ray] >= 0) & ~self.is_water[pairs.block]
+        mine = solids.Pairs(ray=place[pairs.ray[kept]], block=pairs.block[kept])
+        hits = solids.nearest(self.plan, points, ways, mine)
+        met = np.flatnonzero(np.isfinite(hits.distance_m))
+        if len(met):
+            away = hits.distance_m[met]
+            there = points[met] + away[:, None] * ways[met]
+            white, _ = self._matt(there, hits.block[met], hits.normal[met], frame[met])
+            seen[met] = self._through_air(white, ways[met], away, frame[met])
+        return seen
 
     def _shaded(self, points: Array, frame: Rows, lit: NDArray[np.bool_], met: Rows) -> NDArray[np.bool_]:
         """Whether something stands between points and the sun: a ridge, or the box around a block."""
@@ -470,7 +499,7 @@ class _Reading:
         return hidden
 
     def _box_shadow(self, points: Array, sun: Array, met: Rows) -> NDArray[np.bool_]:
-        boxes = blocking.bounding_boxes(self.plan)
+        boxes = self.boxes
         roles = np.array([b.role in ("ground", "water") or b.shape == "ridge" for b in self.plan.blocks])
         chosen = np.flatnonzero(~roles[boxes.block]) if len(boxes.block) else np.empty(0, dtype=np.intp)
         if not len(chosen):
@@ -536,7 +565,7 @@ class _Reading:
         parts = blocking.subject_indices(self.plan)
         if not parts:
             return np.full(len(self.at), np.nan), np.zeros(len(self.at))
-        boxes = blocking.bounding_boxes(self.plan)
+        boxes = self.boxes
         mine = np.isin(boxes.block, parts)
         middle = boxes.centre_m[mine].mean(axis=0)
         reach = float(np.hypot(*boxes.half_m[mine][:, :2].max(axis=0)))
@@ -551,6 +580,14 @@ class _Reading:
         away = middle - self.eye
         rise = away[:, 2] / np.maximum(np.linalg.norm(away, axis=1), NEAR_M)
         return albedo * (direct * ~shaded + to_moon + self._from_dome(frames, normal)), rise
+
+
+def _fresnel(cosine: Array, index: float) -> Array:
+    """The share of light that a smooth surface mirrors under an angle with this cosine, any shape."""
+    inside = np.sqrt(1.0 - (1.0 - cosine**2) / index**2)
+    across = (cosine - index * inside) / (cosine + index * inside)
+    along = (index * cosine - inside) / (index * cosine + inside)
+    return (across**2 + along**2) / 2.0
 
 
 def _irradiance_forms(values: Array, directions: Array) -> Array:

@@ -45,18 +45,9 @@ def white_cd_m2(camera: Camera, settings_ev100: Array) -> Array:
 
 
 def stops_over(camera: Camera, grid: Grid, settings_ev100: Array, fraction: float) -> Array:
-    """By how many stops the brightest `share` of each of the grid's pictures is above white, (n,); negative
+    """By how many stops the brightest fraction of each of the grid's pictures is above white, (n,); negative
     where less than that is white.
     """
     cells = grid.on_sensor_cd_m2.reshape(len(grid.at), -1)
     edge = np.quantile(cells, 1.0 - fraction, axis=1)
     return np.log2(edge / white_cd_m2(camera, settings_ev100)[grid.at])
-
-
-def stops_under(camera: Camera, grid: Grid, settings_ev100: Array, fraction: float) -> Array:
-    """By how many stops the darkest `share` of each of the grid's pictures is below black, (n,); negative
-    where less than that is black.
-    """
-    cells = grid.on_sensor_cd_m2.reshape(len(grid.at), -1)
-    edge = np.quantile(cells, fraction, axis=1)
-    return np.log2(white_cd_m2(camera, settings_ev100)[grid.at] / edge) - camera.range_stops

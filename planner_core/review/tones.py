@@ -61,7 +61,8 @@ def _highlights(plan: Plan, frames: FrameTable, share: Array) -> list[Finding]:
     settings = picture_settings_ev100(frames)
     over = tones.stops_over(plan.camera, frames.readings.grid, settings, HIGHLIGHTS["note"])
     limits_bind = bool(ramp.error_stops[worst] > LIMITS_BIND_STOPS)
-    ways = {} if limits_bind else _ways_darker(plan, frames)
+    meant = _Meant(plan, frames)
+    ways = {} if limits_bind else _ways_darker(plan, meant)
     return [
         Finding(
             code="highlights-lost",
@@ -81,7 +82,7 @@ def _highlights(plan: Plan, frames: FrameTable, share: Array) -> list[Finding]:
                 ),
                 *_way_facts(ways),
             ),
-            remedies=_remedies(plan, frames, ways),
+            remedies=tuple(meant.remedy(changes) for changes in ways.values()),
         )
     ]
 
@@ -94,7 +95,8 @@ def _shadows(plan: Plan, frames: FrameTable, share: Array) -> list[Finding]:
     level, limit = _level(float(share[worst]), SHADOWS)
     limits_bind = bool(ramp.error_stops[worst] < -LIMITS_BIND_STOPS)
     night = night_share(frames.scene_ev100, plan.exposure, plan.shoot.cloud_divisor)
-    ways = {} if limits_bind else _ways_brighter(plan, frames)
+    meant = _Meant(plan, frames)
+    ways = {} if limits_bind else _ways_brighter(plan, meant)
     return [
         Finding(
             code="shadows-lost",
@@ -114,7 +116,7 @@ def _shadows(plan: Plan, frames: FrameTable, share: Array) -> list[Finding]:
                 ),
                 *_way_facts(ways),
             ),
-            remedies=_remedies(plan, frames, ways),
+            remedies=tuple(meant.remedy(changes) for changes in ways.values()),
         )
     ]
 
@@ -131,51 +133,96 @@ def _way_facts(ways: Ways) -> tuple[Quantity, ...]:
     return facts(**{name: set_to.get(name) for name in ("meter", "day_look", "night_look", "grad")})
 
 
-def _remedies(plan: Plan, frames: FrameTable, ways: Ways) -> tuple[Remedy, ...]:
-    """What the ways set, and by how much frames get darker or brighter."""
-    _, before = _meant(plan, frames)
-
-    def cost(changes: dict[str, Any]) -> tuple[Quantity, ...]:
-        exposure = {path.removeprefix("exposure."): value for path, value in changes.items()}
-        _, after = _meant(_exposed(plan, **exposure), frames)
-        darker, brighter = float((after - before).max()), float((before - after).max())
-        most = {"darker": (darker, "stops"), "brighter": (brighter, "stops")}
-        return facts(**{name: value for name, value in most.items() if value[0] > 0.05})
-
-    return tuple(Remedy(changes=changes, cost=cost(changes)) for changes in ways.values())
-
-
 # ---------------------------------------------------------------- what would put it right
 
 
-def _ways_darker(plan: Plan, frames: FrameTable) -> Ways:
+class _Meant:
+    """The same frames as another exposure means to take them: its filter, its meter, its looks."""
+
+    def __init__(self, plan: Plan, frames: FrameTable) -> None:
+        self.plan, self.frames = plan, frames
+        self.behind: dict[float, metering.Readings] = {}
+        self.metered: dict[tuple[float, str], Array | None] = {}
+        self.edges_ev100: dict[tuple[float, float], Array] = {}
+
+    def target_ev100(self, plan: Plan) -> Array:
+        """The EV that the settings should have, (frames,)."""
+        limits = _limits(plan)
+        key = (limits.grad_stops, limits.meter)
+        if key not in self.metered:
+            readings = self._readings(plan)
+            self.metered[key] = metered_ev100(plan, self.frames.scene_ev100, readings)
+        return ramp_target_ev100(plan, self.frames.scene_ev100, self.metered[key])
+
+    def over(self, plan: Plan, share: float) -> float:
+        """Stops by which so much of a picture would be above white at most; negative for less."""
+        white = self._read(self.target_ev100(plan)) + plan.camera.headroom_stops
+        return float((self._edge_ev100(plan, 1.0 - share) - white).max())
+
+    def under(self, plan: Plan, share: float) -> float:
+        """Likewise below black."""
+        white = self._read(self.target_ev100(plan)) + plan.camera.headroom_stops
+        return float((white - plan.camera.range_stops - self._edge_ev100(plan, share)).max())
+
+    def remedy(self, changes: dict[str, Any]) -> Remedy:
+        """What to set, and by how much frames get darker or brighter."""
+        exposure = {path.removeprefix("exposure."): value for path, value in changes.items()}
+        darker = self.target_ev100(_exposed(self.plan, **exposure)) - self.target_ev100(self.plan)
+        most = {"darker": float(darker.max()), "brighter": float(-darker.min())}
+        cost = facts(**{name: (stops, "stops") for name, stops in most.items() if stops > 0.05})
+        return Remedy(changes=changes, cost=cost)
+
+    def _read(self, values: Array) -> Array:
+        """Those of the frames whose pictures were read."""
+        return np.asarray(values[self.frames.readings.grid.at])
+
+    def _readings(self, plan: Plan) -> metering.Readings:
+        stops = _limits(plan).grad_stops
+        if stops not in self.behind:
+            known = self.frames.readings
+            grid = metering.through_filter(plan, known.grid, self.frames)
+            same = stops == _limits(self.plan).grad_stops
+            self.behind[stops] = known if same else metering.readings_from(self.frames, grid)
+        return self.behind[stops]
+
+    def _edge_ev100(self, plan: Plan, share: float) -> Array:
+        """The reading of what so much of each picture is darker than, (n,)."""
+        key = (_limits(plan).grad_stops, share)
+        if key not in self.edges_ev100:
+            cells = self._readings(plan).grid.on_sensor_cd_m2
+            edge = np.quantile(cells.reshape(len(cells), -1), share, axis=1)
+            self.edges_ev100[key] = metering.ev100_from_luminance(edge)
+        return self.edges_ev100[key]
+
+
+def _ways_darker(plan: Plan, meant: _Meant) -> Ways:
     """The single changes that would each bring the highlights under white, or else down to a note."""
-    by = _over(plan, frames, HIGHLIGHTS["note"]) + DEADBAND_STOPS
+    by = meant.over(plan, HIGHLIGHTS["note"]) + DEADBAND_STOPS
     meters = [meter for meter in ("picture", "sky") if meter != _limits(plan).meter]
 
     def enough(share: float) -> Ways:
         def kept(other: Plan) -> bool:
-            return _over(other, frames, share) <= 0.0
+            return meant.over(other, share) <= 0.0
 
         found: Ways = {}
         meter = next((each for each in meters if kept(_exposed(plan, meter=each))), None)
         if meter is not None:
             found["meter"] = {"exposure.meter": meter}
-        return found | _looks(plan, -by, kept) | _graduated(plan, frames, kept)
+        return found | _looks(plan, -by, kept) | _graduated(plan, meant.frames, kept)
 
     return enough(HIGHLIGHTS["note"]) or enough(HIGHLIGHTS["warn"])
 
 
-def _ways_brighter(plan: Plan, frames: FrameTable) -> Ways:
+def _ways_brighter(plan: Plan, meant: _Meant) -> Ways:
     """The single changes that would each bring the shadows up, without burning out the highlights."""
-    by = _under(plan, frames, SHADOWS["note"]) + DEADBAND_STOPS
+    by = meant.under(plan, SHADOWS["note"]) + DEADBAND_STOPS
 
     def enough(share: float) -> Ways:
         def kept(other: Plan) -> bool:
-            burnt = _over(other, frames, HIGHLIGHTS["warn"])
-            return _under(other, frames, share) <= 0.0 and burnt <= 0.0
+            burnt = meant.over(other, HIGHLIGHTS["warn"])
+            return meant.under(other, share) <= 0.0 and burnt <= 0.0
 
-        return _looks(plan, by, kept) | _graduated(plan, frames, kept)
+        return _looks(plan, by, kept) | _graduated(plan, meant.frames, kept)
 
     return enough(SHADOWS["note"]) or enough(SHADOWS["warn"])
 
@@ -219,28 +266,3 @@ def _limits(plan: Plan) -> Exposure:
 def _exposed(plan: Plan, **exposure: Any) -> Plan:
     """The plan with other values in its exposure."""
     return attrs.evolve(plan, exposure=attrs.evolve(_limits(plan), **exposure))
-
-
-def _over(plan: Plan, frames: FrameTable, share: float) -> float:
-    """Stops by which so much of a picture would be above white at most, were the frames exposed as this plan
-    means to.
-    """
-    grid, target = _meant(plan, frames)
-    return float(tones.stops_over(plan.camera, grid, target, share).max())
-
-
-def _under(plan: Plan, frames: FrameTable, share: float) -> float:
-    """Likewise of the shadows, below black."""
-    grid, target = _meant(plan, frames)
-    return float(tones.stops_under(plan.camera, grid, target, share).max())
-
-
-def _meant(plan: Plan, frames: FrameTable) -> tuple[metering.Grid, Array]:
-    """The pictures behind the plan's filter, and the EV that the settings should have with this plan's
-    exposure, (frames,).
-    """
-    known = frames.readings
-    grid = metering.through_filter(plan, known.grid, frames)
-    readings = metering.readings_from(frames, grid)
-    metered = metered_ev100(plan, frames.scene_ev100, readings)
-    return grid, ramp_target_ev100(plan, frames.scene_ev100, metered)

@@ -1,0 +1,159 @@
+"""Many rays against many blocks at once: the nearest hit of each, where it is known which may meet.
+
+visibility.py tries a block at a time with all rays. Here rays are paired with the blocks that they may meet,
+so that a picture's worth of rays costs a few array operations, however many blocks there are.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from attrs import frozen
+from numpy.typing import NDArray
+
+from planner_core.place import blocking
+from planner_core.place.blocking import remembered
+from planner_core.place.visibility import NOTHING, TOUCHING
+from planner_core.plan.model import Plan
+
+Array = NDArray[np.float64]
+Rows = NDArray[np.intp]
+
+PAIRS_AT_ONCE = 100_000
+
+
+@frozen(kw_only=True, eq=False)
+class Pairs:
+    """Rays and blocks that may meet, by their numbers, (pairs,) each."""
+
+    ray: Rows
+    block: Rows
+
+
+@frozen(kw_only=True, eq=False)
+class Hits:
+    """What each ray meets first: distance_m (rays,), infinite for nothing, the block's index or NOTHING, and
+    the outward normal there, (rays, 3).
+    """
+
+    distance_m: Array
+    block: Rows
+    normal: Array
+
+
+@frozen(kw_only=True, eq=False)
+class _Group:
+    """The convex pieces with as many rows of faces, p of them with m rows, in the blocks' order.
+
+    block (p,); normals (m, 3, p), low_m and high_m (m, p) as a Piece has them; first and count (blocks,) say
+    which pieces are a block's.
+    """
+
+    block: Rows
+    normals: Array
+    low_m: Array
+    high_m: Array
+    first: Rows
+    count: Rows
+
+
+@remembered
+def _groups(plan: Plan) -> tuple[_Group, ...]:
+    ground_m = blocking.ground_level_m(plan)
+    by_rows: dict[int, list[tuple[int, blocking.Piece]]] = {}
+    for index in range(len(plan.blocks)):
+        for piece in blocking.pieces(plan, index, ground_m):
+            by_rows.setdefault(len(piece.low_m), []).append((index, piece))
+    groups = []
+    for members in by_rows.values():
+        block = np.array([index for index, _ in members], dtype=np.intp)
+        count = np.bincount(block, minlength=len(plan.blocks))
+        groups.append(
+            _Group(
+                block=block,
+                normals=np.stack([piece.normals for _, piece in members], axis=-1),
+                low_m=np.stack([piece.low_m for _, piece in members], axis=-1),
+                high_m=np.stack([piece.high_m for _, piece in members], axis=-1),
+                first=np.cumsum(count) - count,
+                count=count,
+            )
+        )
+    return tuple(groups)
+
+
+def nearest(plan: Plan, origins_m: Array, directions: Array, pairs: Pairs) -> Hits:
+    """The nearest block that each ray meets of those it is paired with; origins and directions (rays, 3).
+
+    A ray that starts inside a block doesn't meet it. Where two blocks' faces are in the same place, the later
+    block is met.
+    """
+    count = len(directions)
+    hits = Hits(distance_m=np.full(count, np.inf), block=np.full(count, NOTHING), normal=np.zeros((count, 3)))
+    if not len(pairs.ray):
+        return hits
+    origins, ways = np.ascontiguousarray(origins_m.T), np.ascontiguousarray(directions.T)
+    found = [
+        (*part, np.full(len(part[0]), number))
+        for number, group in enumerate(_groups(plan))
+        for part in _met(group, origins, ways, pairs)
+    ]
+    ray, piece, enter, which = (np.concatenate(column) for column in zip(*found, strict=True))
+    groups = _groups(plan)
+    block = np.empty(len(ray), dtype=np.intp)
+    for number, group in enumerate(groups):
+        mine = which == number
+        block[mine] = group.block[piece[mine]]
+    # a later block counts as a touch nearer
+    order = np.lexsort((enter * (1.0 - TOUCHING * (block + 1.0) / len(plan.blocks)), ray))
+    first = order[np.append(True, np.diff(ray[order]) > 0)] if len(order) else order
+    hits.distance_m[ray[first]], hits.block[ray[first]] = enter[first], block[first]
+    for number, group in enumerate(groups):
+        mine = first[which[first] == number]
+        hits.normal[ray[mine]] = _normal(group, piece[mine], origins[:, ray[mine]], ways[:, ray[mine]])
+    return hits
+
+
+def _met(group: _Group, origins: Array, ways: Array, pairs: Pairs) -> list[tuple[Rows, Rows, Array]]:
+    """Rays, the group's pieces that they meet, and how far away, in parts."""
+    counts = group.count[pairs.block]
+    total = np.cumsum(counts)
+    found = []
+    begin = 0
+    while begin < len(counts):
+        done = total[begin - 1] if begin else 0
+        end = max(int(np.searchsorted(total, done + PAIRS_AT_ONCE, side="right")), begin + 1)
+        some = counts[begin:end]
+        ray = np.repeat(pairs.ray[begin:end], some)
+        within = np.arange(len(ray)) - np.repeat(total[begin:end] - some - done, some)
+        piece = np.repeat(group.first[pairs.block[begin:end]], some) + within
+        enter, leave, _ = _slabs(group, piece, origins[:, ray], ways[:, ray])
+        hit = np.flatnonzero((enter <= leave) & (enter > 0.0))
+        found.append((ray[hit], piece[hit], enter[hit]))
+        begin = end
+    return found
+
+
+def _slabs(group: _Group, piece: Rows, origins: Array, ways: Array) -> tuple[Array, Array, Rows]:
+    """Where rays (3, n) enter and leave pieces (n,), in lengths of their direction, and through which row of
+    faces they enter (Kay and Kajiya, *SIGGRAPH 1986*).
+    """
+    enter, leave = np.full(len(piece), -np.inf), np.full(len(piece), np.inf)
+    row = np.zeros(len(piece), dtype=np.intp)
+    for number in range(len(group.low_m)):
+        x, y, z = (group.normals[number, axis, piece] for axis in range(3))
+        inverse = 1.0 / (x * ways[0] + y * ways[1] + z * ways[2] + 1e-300)
+        place = x * origins[0] + y * origins[1] + z * origins[2]
+        one = (group.low_m[number, piece] - place) * inverse
+        other = (group.high_m[number, piece] - place) * inverse
+        into = np.minimum(one, other)
+        row[into > enter] = number
+        enter = np.maximum(enter, into)
+        leave = np.minimum(leave, np.maximum(one, other))
+    return enter, leave, row
+
+
+def _normal(group: _Group, piece: Rows, origins: Array, ways: Array) -> Array:
+    """Outward normals (n, 3) of the faces through which rays enter pieces."""
+    _, _, row = _slabs(group, piece, origins, ways)
+    normal = group.normals[row, :, piece]
+    against = -np.sign(np.sum(normal * ways.T, axis=1))
+    return np.asarray(normal * against[:, None])

@@ -1,0 +1,193 @@
+"""The core's readings beside the lit draft picture's own light: linear means of the same frames.
+
+The lit look is drawn as a clip's frames are, by Cycles, into a picture of floating point numbers. The discs
+of sun and moon, and their images in water, are left out, as the core leaves them out.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import tempfile
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import attrs
+import bpy
+import numpy as np
+from attrs import frozen
+from numpy.typing import NDArray
+
+from blender_addon import compat
+from blender_addon.console import silenced
+from blender_addon.render import engines, looks
+from blender_addon.scene import build as scenes
+from planner_core import FrameTable, Plan, compute_frames, load_plan
+from planner_core.draft.sky import picture_settings_ev100
+from planner_core.light import colour, daylight, sky
+from planner_core.picture import metering, projection
+from planner_core.plan.model import Anchor, Block, Exposure
+
+Array = NDArray[np.float64]
+
+SIZE_PX = (320, 180)
+DISC_RAD = 2.2 * sky.SUN_RADIUS_RAD  # with its soft edge, a pixel, and what the denoiser spreads
+MIRRORED_DISC = 4.0  # whiter than white: so bright is only a disc's image in the water
+EXAMPLES = ("harbour_light", "chapel_sunrise", "square_pan")
+FOLDER = Path(__file__).resolve().parent.parent / "example_scenes"
+
+
+@frozen(kw_only=True)
+class Means:
+    """Mean levels of one frame, 1 being a white surface lit as metered: number counts from 1."""
+
+    name: str
+    number: int
+    sun_altitude_deg: float
+    drawn: float
+    read: float
+
+    @property
+    def apart_stops(self) -> float:
+        """By how much the core reads more than is drawn."""
+        return float(np.log2(self.read / self.drawn))
+
+
+def means(name: str, frames: FrameTable, numbers: Sequence[int]) -> Iterator[Means]:
+    """Both means of some frames, numbers counted from 1."""
+    grid = metering.read_grid(frames, np.array(numbers, dtype=np.intp) - 1)
+    lux = daylight.lux_from_ev100(picture_settings_ev100(frames))
+    for place, (number, picture) in enumerate(zip(numbers, lit_pictures(frames, numbers), strict=True)):
+        levels = picture @ colour.LUMINANCE
+        drawn = float(levels[~_on_a_disc(frames, number - 1) & (levels < MIRRORED_DISC)].mean())
+        read = float(grid.on_sensor_cd_m2[place].mean()) * np.pi / float(lux[number - 1])
+        altitude = float(frames.sun_altitude_deg[number - 1])
+        yield Means(name=name, number=number, sun_altitude_deg=altitude, drawn=drawn, read=read)
+
+
+def lit_pictures(frames: FrameTable, numbers: Sequence[int]) -> Iterator[Array]:
+    """The lit look of some frames, counted from 1, as linear RGB (height, width, 3), the top row first."""
+    scene = bpy.data.scenes.new("Lit means")
+    scenes.build_scene(frames.plan, frames, scene)
+    look = looks.Look(scene, frames, looks.LIT, engines.choose_engine(looks.LIT, compat.CYCLES))
+    render = scene.render
+    render.resolution_x, render.resolution_y = SIZE_PX
+    render.use_file_extension = render.use_compositing = render.use_sequencer = False
+    compat.choose_image(render.image_settings, "OPEN_EXR")
+    render.image_settings.color_mode, render.image_settings.color_depth = "RGB", "32"
+    try:
+        with tempfile.TemporaryDirectory() as folder, compat.window_on(scene):
+            for number in numbers:
+                path = Path(folder) / f"{number}.exr"
+                look.show(number)
+                render.filepath = str(path)
+                with silenced():
+                    bpy.ops.render.render(write_still=True, scene=scene.name)
+                yield _pixels(path)
+    finally:
+        scenes.clear_scene(scene)
+        bpy.data.scenes.remove(scene)
+
+
+def _pixels(path: Path) -> Array:
+    image: Any = bpy.data.images.load(str(path))
+    try:
+        width, height = image.size
+        flat = np.empty(width * height * image.channels, dtype=np.float32)
+        image.pixels.foreach_get(flat)
+    finally:
+        bpy.data.images.remove(image)
+    return flat.reshape(height, width, -1)[::-1, :, :3].astype(np.float64)
+
+
+def _on_a_disc(frames: FrameTable, frame: int) -> NDArray[np.bool_]:
+    """Which pixels are of the sun's disc or the moon's, (height, width)."""
+    plan, (width, height) = frames.plan, SIZE_PX
+    half = np.array([plan.clip.width_px, plan.clip.height_px]) / (
+        2.0 * projection.delivered_crop(plan.camera, plan.clip).focal_px
+    )
+    x = ((np.arange(width) + 0.5) * (2.0 / width) - 1.0) * half[0]
+    y = (1.0 - (np.arange(height) + 0.5) * (2.0 / height)) * half[1]
+    local = np.stack([*np.meshgrid(x, y), np.full((height, width), -1.0)], axis=-1)
+    local /= np.linalg.norm(local, axis=-1, keepdims=True)
+    rays = local @ frames.camera_rotation[frame].T
+    middles = (frames.sun_direction[frame], frames.moon_direction[frame])
+    near = [np.linalg.norm(rays - middle, axis=-1) < DISC_RAD for middle in middles]
+    return np.asarray(near[0] | near[1])
+
+
+# ---------------------------------------------------------------- places
+
+
+def example(name: str) -> FrameTable:
+    """One of the examples, metered by the picture."""
+    plan = load_plan(FOLDER / f"{name}.plan.json")
+    assert plan.exposure is not None
+    return compute_frames(attrs.evolve(plan, exposure=attrs.evolve(plan.exposure, meter="picture")))
+
+
+def random_evening(seed: int) -> Plan:
+    """The harbour's camera and rig at another place, on another evening, before blocks strewn about: some by
+    the water, with or without lamps, toward the sun or away from it.
+    """
+    rng = np.random.default_rng(seed)
+    plan = load_plan(FOLDER / "harbour_light.plan.json")
+    first, last, pan = plan.move.poses[0], plan.move.poses[-1], plan.rig.pan
+    assert pan is not None
+    bearing_deg = float(rng.uniform(150.0, 360.0))
+    poses = tuple(
+        attrs.evolve(pose, pan_deg=bearing_deg + turn, tilt_deg=float(rng.uniform(-6.0, 8.0)))
+        for pose, turn in ((first, 0.0), (last, float(rng.uniform(-15.0, 15.0))))
+    )
+    date = dt.date(2027, 1, 1) + dt.timedelta(days=int(rng.integers(0, 364)))
+    lamps = (None, 2.0, 4.0)[int(rng.integers(0, 3))]
+    return attrs.evolve(
+        plan,
+        title=f"Evening {seed}",
+        site=attrs.evolve(plan.site, latitude_deg=float(rng.uniform(-50.0, 50.0)), timezone="UTC"),
+        camera=attrs.evolve(plan.camera, focal_length_mm=float(rng.choice([20.0, 35.0, 50.0]))),
+        rig=attrs.evolve(plan.rig, pan=attrs.evolve(pan, min_deg=0.0, max_deg=400.0)),
+        move=attrs.evolve(plan.move, poses=poses),
+        shoot=attrs.evolve(
+            plan.shoot, anchor=Anchor(event="sunset", date=date, at=0.5), frames=361, interval_s=20.0
+        ),
+        exposure=Exposure(
+            f_number=4.0, shutter_max_s=15.0, iso_max=6400.0, artificial_ev100=lamps, meter="picture"
+        ),
+        composition=None,
+        blocks=tuple(_strewn(rng, bearing_deg - plan.site.scene_north_deg)),
+    )
+
+
+def _strewn(rng: np.random.Generator, bearing_deg: float) -> Iterator[Block]:
+    """Boxes and posts before a lens with that bearing from the scene's +Y, and perhaps water."""
+    if rng.random() < 0.5:
+        yield Block(
+            name="water", role="water", shape="box", centre_m=(0.0, 0.0, -0.6), size_m=(4000.0, 4000.0, 1.0)
+        )
+    for number in range(int(rng.integers(4, 16))):
+        away_m = float(np.exp(rng.uniform(np.log(8.0), np.log(400.0))))
+        turn = np.radians(bearing_deg + float(rng.uniform(-40.0, 40.0)))
+        wide_m, high_m = (float(share) * away_m for share in rng.uniform([0.02, 0.05], [0.25, 0.45]))
+        yield Block(
+            name=f"block {number + 1}",
+            role=str(rng.choice(["background", "foreground", "subject"], p=[0.6, 0.3, 0.1])),
+            shape="post" if number % 3 == 2 else "box",
+            centre_m=(away_m * float(np.sin(turn)), away_m * float(np.cos(turn)), high_m / 2.0),
+            size_m=(wide_m, wide_m, high_m),
+            turn_deg=float(rng.uniform(-90.0, 90.0)),
+        )
+
+
+def sixty() -> Iterator[Means]:
+    """Ten frames of each example, and three of each of ten random evenings."""
+    for name in EXAMPLES:
+        frames = example(name)
+        yield from means(name, frames, _spread(len(frames), 10))
+    for seed in range(1, 11):
+        frames = compute_frames(random_evening(seed))
+        yield from means(f"evening {seed}", frames, _spread(len(frames), 3))
+
+
+def _spread(frames: int, count: int) -> list[int]:
+    return [int(number) for number in np.linspace(1, frames, count).round()]
