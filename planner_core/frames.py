@@ -83,8 +83,11 @@ class FrameTable:
         return self.known_readings or metering.readings(self)
 
 
-def compute_frames(plan: Plan) -> FrameTable:
-    """Everything about every frame of a plan. Raises PlanError where the plan has no times."""
+def compute_frames(plan: Plan, known: FrameTable | None = None) -> FrameTable:
+    """Everything about every frame of a plan. Raises PlanError where the plan has no times.
+
+    known is the table of another plan, whose readings are taken over where both plans show a camera the same.
+    """
     at = timeline.frame_places(plan.shoot.frames)
     utc_s = timeline.frame_times_utc_s(plan)
     axes = motion.axis_positions(plan, at)
@@ -127,9 +130,11 @@ def compute_frames(plan: Plan) -> FrameTable:
         metered_ev100=scene_ev100,
         ramp=None,
     )
+    shared = None if known is None or not _shows_the_same(plan, known.plan) else known
     if plan.exposure is None or plan.exposure.meter == "ground":
-        return attrs.evolve(table, ramp=exposure_ramp(plan, scene_ev100, time_left_s))
-    readings = metering.readings(table)
+        ramp = exposure_ramp(plan, scene_ev100, time_left_s)
+        return attrs.evolve(table, ramp=ramp, known_readings=shared.readings if shared else None)
+    readings = shared.readings if shared else metering.readings(table)
     metered = following_the_light(readings.of(plan), scene_ev100)
     return attrs.evolve(
         table,
@@ -144,6 +149,17 @@ def metered_ev100(plan: Plan, scene_ev100: Array, readings: metering.Readings) -
     if plan.exposure is None or plan.exposure.meter == "ground":
         return None
     return following_the_light(readings.of(plan), scene_ev100)
+
+
+SETTINGS = ("f_number", "iso_min", "iso_max", "shutter_min_s", "shutter_max_s", "nd_stops", "meter")
+
+
+def _shows_the_same(plan: Plan, other: Plan) -> bool:
+    """Whether two plans differ in nothing but the settings that a camera answers its picture with."""
+    if plan.exposure is None or other.exposure is None:
+        return False
+    settings = {name: getattr(other.exposure, name) for name in SETTINGS}
+    return attrs.evolve(plan, exposure=attrs.evolve(plan.exposure, **settings)) == other
 
 
 @frozen(kw_only=True, eq=False)

@@ -45,12 +45,7 @@ def check(arguments: argparse.Namespace) -> int:
     plan = load_plan(arguments.plan)
     frames = compute_frames(plan)
     report = review(plan, frames)
-    if arguments.json:
-        from planner_core.review.trial import tried
-
-        print(_json_text(tried(plan, report).as_dict()))
-    else:
-        print(review_text(report))
+    print(_json_text(report.as_dict()) if arguments.json else review_text(report))
     return FOUND_STOP if report.stops else DONE
 
 

@@ -153,12 +153,13 @@ def _make_still(arguments: argparse.Namespace, plan: Plan) -> None:
 
 def _make_contact(arguments: argparse.Namespace, plan: Plan) -> None:
     from blender_addon.render.preview import render_contact
-    from planner_core import compute_frames, review
+    from planner_core import compute_frames
     from planner_core.output.sheet.page import strip_frames
+    from planner_core.review.assess import assess
 
     frames = compute_frames(plan)
     shown = [
-        (one.frame, one.label) for one in strip_frames(frames, review(plan, frames)) if one.label != "between"
+        (one.frame, one.label) for one in strip_frames(frames, assess(plan, frames)) if one.label != "between"
     ]
     size = None if arguments.still is not None else arguments.size
     count = render_contact(

@@ -50,6 +50,7 @@ _states: dict[int, SceneState] = {}
 _reviews: dict[int, tuple[Plan, Iterator[Review | None]]] = {}  # under way, by scene
 _unlit: set[int] = set()  # scenes whose windows and lamps lag behind the plan
 _busy = False
+_OVER: Any = object()  # what stands for the end of a review
 
 
 def state_of(scene: bpy.types.Scene) -> SceneState:
@@ -170,12 +171,17 @@ def review_now(scene: bpy.types.Scene) -> Review | None:
     if frames is None:
         return None
     here = state_of(scene)
-    if here.reviewed != frames.plan:
+    if here.reviewed != frames.plan or not is_tried(here.review):
         _reviews.pop(scene.session_uid, None)
         for report in review_in_parts(frames.plan, frames):
             if report is not None:
                 here.review, here.reviewed = report, frames.plan
     return here.review
+
+
+def is_tried(report: Review | None) -> bool:
+    """Whether what is proposed against the findings was tried."""
+    return report is not None and all(finding.tried for finding in report.findings)
 
 
 def ask_for_review(scene: bpy.types.Scene) -> None:
@@ -186,7 +192,11 @@ def ask_for_review(scene: bpy.types.Scene) -> None:
     frames = frames_of(scene)
     if frames is None or not _in_a_window():
         return
-    if state_of(scene).reviewed == frames.plan:
+    under_way = _reviews.get(scene.session_uid)
+    if under_way is not None and under_way[0] is frames.plan:
+        return
+    here = state_of(scene)
+    if here.reviewed == frames.plan and is_tried(here.review):
         _reviews.pop(scene.session_uid, None)
         return
     _reviews[scene.session_uid] = (frames.plan, review_in_parts(frames.plan, frames))
@@ -210,11 +220,12 @@ def _review_on() -> float | None:
     if not _reviews:
         return None
     uid, (plan, parts) = next(iter(_reviews.items()))
-    began, report = time.perf_counter(), next(parts)
+    began, report = time.perf_counter(), next(parts, _OVER)
     while report is None and time.perf_counter() - began < AT_A_TIME_S:
-        report = next(parts)
-    if report is not None:
+        report = next(parts, _OVER)
+    if report is _OVER:
         del _reviews[uid]
+    elif report is not None:
         if plan_of(scenes[uid]) is plan:
             state_of(scenes[uid]).review, state_of(scenes[uid]).reviewed = report, plan
         show()

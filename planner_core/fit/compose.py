@@ -10,8 +10,8 @@ from planner_core.maths.runs import span
 from planner_core.picture import block_visibility, composition, parallax, pose_repair
 from planner_core.picture.composition import WEAK, Reading
 from planner_core.plan.model import Plan
+from planner_core.review.assess import assess
 from planner_core.review.findings import Finding
-from planner_core.review.report import review
 from planner_core.words.figures import frames_text
 
 MOST_CHANGES = 4
@@ -70,7 +70,7 @@ def _read(plan: Plan) -> Reading:
 
 def _rig_faults(plan: Plan) -> list[Finding]:
     """What the changed move asks of the rig that it can't do."""
-    findings = review(plan, compute_frames(plan)).findings
+    findings = assess(plan, compute_frames(plan)).findings
     return [f for f in findings if f.level == "stop" and f.code.startswith(RIG_FAULTS)]
 
 

@@ -22,8 +22,8 @@ from planner_core.picture.parallax import GOOD_PERCENT, MISSING_PERCENT, Paralla
 from planner_core.picture.speed import frame_widths_a_second, screen_speeds, speed_word
 from planner_core.place.blocking import block_text
 from planner_core.plan.model import Plan
+from planner_core.review.assess import assess
 from planner_core.review.findings import Finding
-from planner_core.review.report import review
 from planner_core.rig.camera import camera_path
 from planner_core.rig.motion import axis_positions
 
@@ -140,7 +140,7 @@ class _Measured:
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
         frames = compute_frames(plan)
-        self.findings = review(plan, frames).findings
+        self.findings = assess(plan, frames).findings
         seen = block_visibility.of(frames)
         self.parallax = parallax.parallax(plan, seen)
         self.reading = composition.read(plan, seen, travels=parallax.slides(plan))

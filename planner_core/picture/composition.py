@@ -210,58 +210,108 @@ def weakest_frame(reading: Reading, frames: Mask) -> int:
     return int(np.argmin(np.where(frames, reading.score + 1e-3 * reading.shown, np.inf)))
 
 
+def hiding(reading: Reading, frames: Mask, most: int) -> list[int]:
+    """The blocks that hide most of the subject on some frames, the worst first."""
+    looked_at = reading.seen.sampled
+    rows = frames[looked_at] if len(looked_at) else np.empty(0, dtype=bool)
+    if not rows.any():
+        return []
+    worst = np.nan_to_num(reading.seen.hidden_by[rows]).max(axis=0)
+    order = np.argsort(-worst, kind="stable")[:most]
+    return [int(i) for i in order if worst[i] > 0.05 and worst[i] > 0.25 * worst[order[0]]]
+
+
 # ---------------------------------------------------------------- words
+
+
+@frozen(kw_only=True)
+class WeakestPart:
+    """What is weakest in a frame: the part's name, the number it goes by, and what else its words need.
+
+    share is of the subject for "seen", else of the frame. side is the edge, or "high" or "wide" for a size;
+    other the label of a block that the subject's outline runs into.
+    """
+
+    part: str
+    subject: str
+    share: float = 0.0
+    side: str = ""
+    other: str = ""
+
+
+def weakest_part(plan: Plan, reading: Reading, frame: int) -> WeakestPart:
+    """The weakest part of a frame (0-based) as facts."""
+    part, subject = reading.weakest_part(frame), subject_label(plan)
+    left, top, right, bottom = (float(edge) for edge in reading.rect_px[frame])
+    width, height = plan.clip.width_px, plan.clip.height_px
+    plain = {"seen": reading.shown, "horizon": reading.horizon, "foreground": reading.foreground}
+    if part in plain:
+        return WeakestPart(part=part, subject=subject, share=float(plain[part][frame]))
+    if part == "size":
+        tall, wide = (bottom - top) / height, (right - left) / width
+        return WeakestPart(
+            part=part, subject=subject, share=max(tall, wide), side="high" if tall >= wide else "wide"
+        )
+    if part == "headroom":
+        return WeakestPart(part=part, subject=subject, share=max(top / height, 0.0))
+    if part == "apart":
+        other = int(reading.merging[frame])
+        label = blocking.block_label(plan, other) if other >= 0 else ""
+        return WeakestPart(part=part, subject=subject, other=label)
+    gaps_by_edge = {
+        "left": left / width,
+        "right": 1.0 - right / width,
+        "top": top / height,
+        "lower": 1.0 - bottom / height,
+    }
+    edge = min(gaps_by_edge, key=lambda name: gaps_by_edge[name])
+    gap = gaps_by_edge[edge]
+    if gap < 0.0 and reading.inside[frame] < INSIDE_WHOLE:
+        return WeakestPart(part="cut", subject=subject, side=edge)
+    share = max(gap, 0.0) if part == "edges" else (left + right) / 2.0 / width
+    return WeakestPart(part=part, subject=subject, share=share, side=edge)
 
 
 def part_text(plan: Plan, reading: Reading, frame: int) -> str:
     """The weakest part of a frame (0-based) in words, with its number."""
-    part = reading.weakest_part(frame)
-    name = subject_name(plan)
-    left, top, right, bottom = reading.rect_px[frame]
-    width, height = plan.clip.width_px, plan.clip.height_px
-    if part == "seen":
-        shown = reading.shown[frame]
-        return f"only {percent(shown)} of {name} shows" if shown >= 0.005 else f"{name} doesn't show"
-    if part == "horizon":
-        return f"the horizon lies at {percent(reading.horizon[frame])} of the frame's height"
-    if part == "foreground":
-        share = reading.foreground[frame]
-        return (
-            f"what is near covers {percent(share)} of the frame"
-            if share > 0.0
-            else "nothing near is in the frame"
-        )
-    if part == "size":
-        tall, wide = (bottom - top) / height, (right - left) / width
-        return f"{name} is only {percent(max(tall, wide))} of the frame {'high' if tall >= wide else 'wide'}"
-    if part == "headroom":
-        return f"there is {percent(max(top / height, 0.0))} of the frame above {name}"
-    if part == "apart":
-        other = reading.merging[frame]
-        who = blocking.block_text(plan, int(other)) if other >= 0 else "another outline"
-        return f"{name} runs into {who}"
-    edge, gap = min(
-        (
-            ("left", left / width),
-            ("right", 1.0 - right / width),
-            ("top", top / height),
-            ("lower", 1.0 - bottom / height),
-        ),
-        key=lambda pair: pair[1],
-    )
-    if gap < 0.0 and reading.inside[frame] < INSIDE_WHOLE:
-        return f"{name} is cut by the {edge} edge"
-    if part == "edges":
-        return f"{name} is {percent(max(gap, 0.0))} of the frame from the {edge} edge"
-    return (
-        f"{name} stands at {percent((left + right) / 2.0 / width)} of the frame's width, near the {edge} edge"
-    )
+    return weakest_part_text(weakest_part(plan, reading, frame))
+
+
+def weakest_part_text(weakest: WeakestPart) -> str:
+    """A frame's weakest part in words, with its number."""
+    name, share, side = subject_text(weakest.subject), percent(weakest.share), weakest.side
+    other = f"“{weakest.other}”" if weakest.other else "another outline"
+    none_near, unseen = weakest.share <= 0.0, weakest.share < 0.005
+    said = {
+        "seen": f"{name} doesn't show" if unseen else f"only {share} of {name} shows",
+        "horizon": f"the horizon lies at {share} of the frame's height",
+        "foreground": "nothing near is in the frame"
+        if none_near
+        else f"what is near covers {share} of the frame",
+        "size": f"{name} is only {share} of the frame {side}",
+        "headroom": f"there is {share} of the frame above {name}",
+        "apart": f"{name} runs into {other}",
+        "cut": f"{name} is cut by the {side} edge",
+        "edges": f"{name} is {share} of the frame from the {side} edge",
+    }
+    near_edge = f"{name} stands at {share} of the frame's width, near the {side} edge"
+    return said.get(weakest.part, near_edge)
+
+
+def subject_label(plan: Plan) -> str:
+    """The label of the subject's first block; empty where there is none."""
+    found = blocking.subject_indices(plan)
+    return blocking.block_label(plan, found[0]) if found else ""
+
+
+def subject_text(label: str) -> str:
+    """How a person calls the subject in a sentence: “beacon”, or the subject."""
+    return f"“{label}”" if label else "the subject"
 
 
 def subject_name(plan: Plan) -> str:
-    """The subject's name in sentences: “beacon”, or the subject."""
-    found = blocking.subject_indices(plan)
-    return blocking.block_text(plan, found[0]) if found else "the subject"
+    """How a person calls the subject: “beacon”, or the subject."""
+    return subject_text(subject_label(plan))
 
 
 def percent(share: float) -> str:

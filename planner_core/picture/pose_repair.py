@@ -6,7 +6,7 @@ on all.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import attrs
 import numpy as np
@@ -43,6 +43,51 @@ VERBS = {"slide_m": "slide", "pan_deg": "pan", "tilt_deg": "tilt"}
 
 
 @frozen(kw_only=True)
+class PoseStep:
+    """What a change sets, as facts: the axis, its new value at each pose, and what one says of it.
+
+    before and after are the value at the pose where it is one; throughout the axis's first and last value
+    where all change together. at is the pose's place in the move, end whether it is the "first" or the
+    "last".
+    """
+
+    axis: str
+    values: Mapping[int, float]
+    by: float
+    before: float | None = None
+    after: float | None = None
+    throughout: tuple[float, float] | None = None
+    at: float = 0.0
+    end: str = ""
+
+    @property
+    def changes(self) -> dict[str, float]:
+        """The plan's fields by path with their new values."""
+        return {f"move.poses[{place}].{self.axis}": value for place, value in self.values.items()}
+
+
+def step_text(step: PoseStep) -> str:
+    """What to do, as one says it to a photographer."""
+    verb, axis = VERBS[step.axis], step.axis
+    if step.throughout is not None:
+        first, last = (_shown(axis, value) for value in step.throughout)
+        way = {
+            "slide_m": ("back along the rail", "farther along the rail"),
+            "pan_deg": ("to the left", "to the right"),
+            "tilt_deg": ("down", "up"),
+        }[axis][step.by > 0.0]
+        span = first if first == last else f"{first} to {last}"
+        does = {"slide_m": "Slide", "pan_deg": "Point the lens", "tilt_deg": "Tilt"}[axis]
+        return f"{does} {_shown(axis, abs(step.by))} {way} throughout ({verb} {span})."
+    assert step.before is not None
+    assert step.after is not None
+    old, new = _shown(axis, step.before), _shown(axis, step.after)
+    if step.end:
+        return f"{'Start' if step.end == 'first' else 'End'} the {verb} at {new} instead of {old}."
+    return f"At {step.at * 100.0:.0f} % of the move, {verb} to {new} instead of {old}."
+
+
+@frozen(kw_only=True)
 class Change:
     """One axis of one pose, or of all of them together, set to another value."""
 
@@ -54,30 +99,25 @@ class Change:
 
     def text(self, before: Plan) -> str:
         """What to do, as one says it to a photographer."""
-        verb, after = VERBS[self.axis], self.plan
-        index = self.poses[0]
-        if len(self.poses) > 1 or getattr(before.move.poses[index], self.axis) is None:
-            return self._text_for_all(before)
-        old, new = (_shown(self.axis, getattr(p.move.poses[index], self.axis)) for p in (before, after))
-        last = len(before.move.poses) - 1
-        if index == 0:
-            return f"Start the {verb} at {new} instead of {old}."
-        if index == last:
-            return f"End the {verb} at {new} instead of {old}."
-        return (
-            f"At {before.move.poses[index].at * 100.0:.0f} % of the move, {verb} to {new} instead of {old}."
-        )
+        return step_text(self.step(before))
 
-    def _text_for_all(self, before: Plan) -> str:
-        first, last = (_shown(self.axis, _value_at(self.plan, self.axis, place)) for place in (0.0, 1.0))
-        way = {
-            "slide_m": ("back along the rail", "farther along the rail"),
-            "pan_deg": ("to the left", "to the right"),
-            "tilt_deg": ("down", "up"),
-        }[self.axis][self.by > 0.0]
-        span = first if first == last else f"{first} to {last}"
-        verb = {"slide_m": "Slide", "pan_deg": "Point the lens", "tilt_deg": "Tilt"}[self.axis]
-        return f"{verb} {_shown(self.axis, abs(self.by))} {way} throughout ({VERBS[self.axis]} {span})."
+    def step(self, before: Plan) -> PoseStep:
+        """What it sets in a plan, as facts."""
+        values = {place: getattr(self.plan.move.poses[place], self.axis) for place in self.poses}
+        if len(self.poses) > 1 or getattr(before.move.poses[self.poses[0]], self.axis) is None:
+            first, last = (_value_at(self.plan, self.axis, place) for place in (0.0, 1.0))
+            return PoseStep(axis=self.axis, values=values, by=self.by, throughout=(first, last))
+        (place,) = self.poses
+        poses = before.move.poses
+        return PoseStep(
+            axis=self.axis,
+            values=values,
+            by=self.by,
+            before=getattr(poses[place], self.axis),
+            after=values[place],
+            at=poses[place].at,
+            end="first" if place == 0 else "last" if place == len(poses) - 1 else "",
+        )
 
 
 def _shown(axis: str, value: float) -> str:

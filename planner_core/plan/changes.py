@@ -24,6 +24,50 @@ def changed(plan: Plan, changes: Mapping[str, Any]) -> Plan:
     return plan_from_dict(document)
 
 
+def value_at(plan: Plan, path: str) -> Any:
+    """What a plan has at a path, None where it has nothing there: a number, a word, a part."""
+    holder: Any = plan
+    for step in _STEP.findall(path):
+        if holder is None:
+            return None
+        holder = holder[int(step[1:-1])] if step.startswith("[") else getattr(holder, step)
+    return holder
+
+
+def differences(before: Plan, after: Plan) -> dict[str, Any]:
+    """The changes that make the plan after of the plan before, by path; a list that is longer or shorter is
+    replaced whole.
+    """
+    found = _differences(plan_to_dict(before), plan_to_dict(after), "")
+    # one that takes the other's place empties it
+    return {path: value for path, value in found.items() if not _takes_its_place(path, found)}
+
+
+def _takes_its_place(path: str, found: Mapping[str, Any]) -> bool:
+    other = {"shoot.anchor": "shoot.start", "shoot.start": "shoot.anchor"}.get(path)
+    return other is not None and found[path] is None and found.get(other) is not None
+
+
+def _differences(old: Any, new: Any, path: str) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    if isinstance(old, dict) and isinstance(new, dict):
+        for name in dict.fromkeys((*old, *new)):
+            inner = f"{path}.{name}" if path else name
+            if old.get(name) != new.get(name):
+                found |= _differences(old.get(name), new.get(name), inner)
+        return found
+    if isinstance(old, list) and isinstance(new, list) and len(old) == len(new) and _parts(new):
+        for place, pair in enumerate(zip(old, new, strict=True)):
+            if pair[0] != pair[1]:
+                found |= _differences(*pair, f"{path}[{place}]")
+        return found
+    return {path: new}
+
+
+def _parts(values: list[Any]) -> bool:
+    return all(isinstance(value, dict) for value in values)
+
+
 def _set(document: dict[str, Any], path: str, value: Any) -> None:
     steps = [int(step[1:-1]) if step.startswith("[") else step for step in _STEP.findall(path)]
     holder: Any = document

@@ -47,7 +47,7 @@ _OMIT_IF_DEFAULT = {
     parts.Camera: ("raw_file_mb", "headroom_stops", "range_stops"),
     parts.Rig: ("max_incline_deg",),
     parts.Pose: ("slide_m", "pan_deg", "tilt_deg"),
-    parts.Shoot: ("anchor", "start", "setup_s", "travel_s", "cloud_divisor"),
+    parts.Shoot: ("interval_step_s", "anchor", "start", "setup_s", "travel_s", "cloud_divisor"),
     parts.Exposure: ("artificial_ev100", "ramp_order", "meter", "day_look_stops", "grad_stops"),
     parts.Block: (
         "centre_m",

@@ -493,12 +493,14 @@ def _possible_year(path: str, year: int, value: Any) -> None:
 class Shoot:
     """How many frames, how often, and when: an anchor or a local start.
 
-    setup_s is the time to set up before the first frame and travel_s the way there. cloud_divisor thins the
+    interval_step_s is what the timer that counts the interval can be set in. setup_s is the time to set up
+    before the first frame and travel_s the way there. cloud_divisor thins the
     natural light: 1 clear, 3 average cloud, 10 dark stratus (US Naval Observatory Circular 171).
     """
 
     frames: int = _number(1, 100_000, "frames", whole=True)
     interval_s: float = _number(0, 3600, "seconds", above=True, least=0.001, slips=_MILLISECONDS_SLIP)
+    interval_step_s: float = _number(0, 60, "seconds", above=True, least=0.001, default=0.5)
     write_s: float = _number(0, 600, "seconds", default=0.0, slips=_MILLISECONDS_SLIP)
     anchor: Anchor | None = None
     start: dt.datetime | None = field(default=None)

@@ -6,45 +6,41 @@ are made when somebody reads them, with the names that this reader knows the pla
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from typing import Any, NamedTuple
 
 from attrs import frozen
 
+from planner_core.review.remedy import (
+    PLAN_FILE,
+    Names,
+    Quantity,
+    Remedy,
+    facts,
+    remedies_text,
+    remedy_text,
+)
 from planner_core.review.summary import Summary
-from planner_core.words.figures import figure
+from planner_core.review.words.in_short import in_short
+
+__all__ = [
+    "LEVELS",
+    "PLAN_FILE",
+    "Finding",
+    "Names",
+    "Quantity",
+    "Remedy",
+    "Review",
+    "Sentences",
+    "facts",
+    "remedy_text",
+    "sentences",
+    "sort_findings",
+    "speaks",
+    "spoken_codes",
+]
 
 LEVELS = ("stop", "warn", "note")
-
-
-@frozen
-class Quantity:
-    """A fact with a name: a number with its unit, or a word such as a block's or an event's name."""
-
-    name: str
-    value: Any
-    unit: str = ""
-
-
-def facts(**given: Any) -> tuple[Quantity, ...]:
-    """Quantities by name: `facts(needed=(10.5, "s"), worst_frame=12)`."""
-    return tuple(
-        Quantity(name, *pair)
-        if isinstance(pair, tuple) and len(pair) == 2 and isinstance(pair[1], str)
-        else Quantity(name, pair)
-        for name, pair in given.items()
-    )
-
-
-@frozen(kw_only=True)
-class Remedy:
-    """Something to set: the plan's fields by path with their new values, and what it costs.
-
-    A value of None empties an optional field; an anchor or start may be replaced whole.
-    """
-
-    changes: Mapping[str, Any]
-    cost: tuple[Quantity, ...] = ()
 
 
 @frozen(kw_only=True)
@@ -54,6 +50,9 @@ class Finding:
     frames is (first, last), counted from 1, or None where the finding is about the whole plan. value, limit
     and unit are what it is judged by; facts is everything else its sentences speak of. blocks names those
     concerned, for selecting them; fit the option of the fit verb that would solve it.
+
+    Until it was tried, remedies are proposals, and no sentence speaks of them. Afterwards they are those that
+    help, the one to take first; failed says how many don't, and brings the codes of what they bring instead.
     """
 
     code: str
@@ -66,6 +65,9 @@ class Finding:
     remedies: tuple[Remedy, ...] = ()
     blocks: tuple[str, ...] = ()
     fit: str = ""
+    tried: bool = False
+    failed: int = 0
+    brings: tuple[str, ...] = ()
 
     def fact(self, name: str) -> Any:
         """The value of one of the facts. Raises KeyError."""
@@ -88,30 +90,16 @@ class Finding:
 # ---------------------------------------------------------------- words
 
 
-class Names:
-    """How a reader calls the plan's fields: here as the plan file does. Blender's sidebar has its own."""
-
-    def field(self, path: str) -> str:
-        """A field's name inside a sentence: `shoot.interval_s`."""
-        return path
-
-    def aside(self, path: str) -> str:
-        """A field's name behind a word that says it already: ` (exposure.iso_max)`."""
-        return f" ({self.field(path)})"
-
-    def fraction(self, value: float) -> str:
-        """A place in the move, 0 to 1."""
-        return figure(value)
-
-
-PLAN_FILE = Names()
-
-
 class Sentences(NamedTuple):
-    """What is the case, and what to do about it."""
+    """What is the case, and what to do about it.
+
+    A speaker gives as fix what no field of the plan can do, which is always said; and as otherwise what is
+    left to decide where no remedy helps.
+    """
 
     message: str
     fix: str = ""
+    otherwise: str = ""
 
 
 Speaker = Callable[[Finding, Names], Sentences]
@@ -135,29 +123,30 @@ def spoken_codes() -> frozenset[str]:
 
 
 def sentences(finding: Finding, names: Names = PLAN_FILE) -> Sentences:
-    """The words of a finding, for a reader who knows the plan's fields by these names."""
-    return _SPEAKERS[finding.code](finding, names)
+    """The words of a finding, for a reader who knows the plan's fields by these names.
+
+    Of remedies only those are told that were tried.
+    """
+    said = _SPEAKERS[finding.code](finding, names)
+    if not finding.tried:
+        return Sentences(said.message, said.fix)
+    if finding.remedies:
+        return Sentences(said.message, _joined(remedies_text(finding.remedies, names), said.fix))
+    plainly = "" if said.fix or finding.level == "note" else _nothing_helps(finding)
+    return Sentences(said.message, _joined(plainly, said.fix, said.otherwise))
 
 
-def remedy_text(remedy: Remedy, names: Names = PLAN_FILE) -> str:
-    """What a remedy sets: `Set shoot.interval_s to 11.`"""
-    parts = [
-        f"{names.field(path)} to {_value_text(path, value, names)}" for path, value in remedy.changes.items()
-    ]
-    listed = " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
-    return f"Set {listed}."
+def _joined(*parts: str) -> str:
+    return " ".join(filter(None, parts))
 
 
-def _value_text(path: str, value: Any, names: Names) -> str:
-    if value is None:
-        return "nothing"
-    if isinstance(value, Mapping):
-        return ", ".join(
-            f"{name} {_value_text(f'{path}.{name}', item, names)}" for name, item in value.items()
-        )
-    if path.endswith(".at"):
-        return names.fraction(float(value))
-    return f"{value:g}" if isinstance(value, (int, float)) else str(value)
+def _nothing_helps(finding: Finding) -> str:
+    if finding.brings:
+        others = " and ".join(in_short(code) for code in finding.brings)
+        return f"Whatever was tried against it brings {others}; no value serves both."
+    if finding.failed:
+        return "No change of the plan that was tried helps."
+    return "No change of the plan is known to help."
 
 
 # ---------------------------------------------------------------- the review
@@ -198,7 +187,7 @@ def _finding_dict(finding: Finding, names: Names) -> dict[str, Any]:
         "unit": finding.unit,
         "remedies": [
             {"text": remedy_text(remedy, names), "changes": dict(remedy.changes)}
-            for remedy in finding.remedies
+            for remedy in (finding.remedies if finding.tried else ())
         ],
     }
 

@@ -21,7 +21,7 @@ from attrs import evolve, frozen
 from numpy.typing import NDArray
 
 from planner_core.frames import FrameTable
-from planner_core.light.exposure import Ramp, narrower_f_number, next_third, nominal_iso, wider_f_number
+from planner_core.light.exposure import narrower_f_number
 from planner_core.maths.runs import span
 from planner_core.picture.optics import (
     blur_disc_mm,
@@ -35,6 +35,7 @@ from planner_core.picture.optics import (
 from planner_core.picture.projection import delivered_crop, delivered_image_px, project_px
 from planner_core.place.blocking import block_label, bounding_boxes, subject_indices
 from planner_core.plan.model import NEAREST_FOCUS, Plan
+from planner_core.review import remedies
 from planner_core.review.findings import Finding, Remedy, facts
 from planner_core.review.summary import FocusNumbers, StarNumbers
 
@@ -145,31 +146,9 @@ def _stars(plan: Plan, frames: FrameTable) -> tuple[list[Finding], StarNumbers |
             shutter_enough=(points, "s"),
             rule_of_500=(rule_s, "s"),
         ),
-        remedies=_for_points(plan, frames.ramp, points),
+        remedies=remedies.held_exposure(plan, frames, points),
     )
     return [finding], numbers
-
-
-def _for_points(plan: Plan, ramp: Ramp, points_s: float) -> tuple[Remedy, ...]:
-    """A shutter short enough for points, and what it costs made up for: by ISO, or by a wider aperture."""
-    limits = plan.exposure
-    assert limits is not None
-    places = 1 - math.floor(math.log10(points_s))
-    shutter_s = max(math.floor(points_s * 10.0**places) / 10.0**places, limits.shutter_min_s)
-    if shutter_s > points_s:
-        return ()
-    held = {"exposure.shutter_max_s": shutter_s}
-    iso = float(np.max(ramp.iso * np.maximum(ramp.shutter_s / shutter_s, 1.0)))
-    if iso <= limits.iso_max:
-        return (Remedy(changes=held),)
-    remedies = []
-    higher = next_third(iso, 100.0)
-    if higher <= HIGHEST_ISO:
-        remedies.append(Remedy(changes=held | {"exposure.iso_max": nominal_iso(higher)}))
-    wider = wider_f_number(limits.f_number * math.sqrt(limits.iso_max / iso))
-    if wider is not None and wider >= WIDEST_F_NUMBER:
-        remedies.append(Remedy(changes=held | {"exposure.f_number": wider}))
-    return tuple(remedies)
 
 
 # ---------------------------------------------------------------- focus
@@ -320,13 +299,7 @@ def _soft(
             sharp_from=(near, "m"),
             sharp_to=(far if math.isfinite(far) else None, "m"),
             advice=advice.kind,
-            nearest=(advice.nearest_m, "m"),
-            better_focus=(advice.focus_m, "m"),
             better_from=(advice.from_m, "m"),
-            better_to=advice.to,
-            better_f_number=advice.f_number,
-            subject_first_focus=(subject_first.focus_m if subject_first else None, "m"),
-            subject_first_from=(subject_first.from_m if subject_first else None, "m"),
         ),
         remedies=tuple(remedy for each in wanted for remedy in _refocused(plan, depths, each)),
         blocks=tuple(block_label(plan, index) for index in blurs),
@@ -358,9 +331,12 @@ def _refocused(plan: Plan, depths: dict[int, float], advice: _Advice) -> list[Re
         if all(near <= depth <= far for depth in depths.values()):
             stopped = advice.f_number != plan.exposure.f_number
             changes = {"camera.focus_distance_m": focus_m}
-            if not stopped:
-                return [Remedy(changes=changes)]
-            darker = 2.0 * math.log2(advice.f_number / plan.exposure.f_number)
-            cost = facts(darker=(darker, "stops"))
-            return [Remedy(changes=changes | {"exposure.f_number": advice.f_number}, cost=cost)]
+            about = facts(
+                focus=focus_m,
+                hyperfocal=advice.kind == "hyperfocal",
+                sharp_from=near,
+                sharp_to=far if math.isfinite(far) else None,
+            )
+            more = {"exposure.f_number": advice.f_number} if stopped else {}
+            return [Remedy(changes=changes | more, about=about)]
     return []

@@ -29,6 +29,7 @@ from planner_core.evening.balance import (
     sun_times_utc_s,
 )
 from planner_core.evening.balance_start import balanced_start, started_at
+from planner_core.evening.interval import on_the_timer_s
 from planner_core.evening.timetable import event_frame
 from planner_core.frames import FrameTable
 from planner_core.light.exposure import (
@@ -120,8 +121,6 @@ def _balance(plan: Plan, shares: Balance) -> list[Finding]:
         return []
     more, less = ("day", "night") if day > dark else ("night", "day")
     fitted = balanced_start(plan, 1.0, 1.0)
-    changed = fitted is not plan
-    anchor_at = _anchor_at(plan, fitted) if changed else None
     return [
         Finding(
             code="day-night-balance",
@@ -137,12 +136,8 @@ def _balance(plan: Plan, shares: Balance) -> list[Finding]:
                 dark=(dark, "frames"),
                 day_clip=(day / shares.fps, "s"),
                 dark_clip=(dark / shares.fps, "s"),
-                start=clock(start_utc_s(plan), plan.zone),
-                better_start=clock(start_utc_s(fitted), plan.zone) if changed else None,
-                anchor_at=plan.shoot.anchor.at if plan.shoot.anchor else None,
-                better_anchor_at=anchor_at,
             ),
-            remedies=(_start_remedy(plan, fitted),) if changed else (),
+            remedies=(_start_remedy(plan, fitted),) if fitted is not plan else (),
             fit="balance",
         )
     ]
@@ -159,14 +154,21 @@ def _anchor_at(plan: Plan, fitted: Plan) -> float | None:
 def _start_remedy(plan: Plan, fitted: Plan) -> Remedy:
     """What the plan with another start sets, as far as it differs."""
     anchor, start, at = fitted.shoot.anchor, fitted.shoot.start, _anchor_at(plan, fitted)
+    was, now = start_utc_s(plan), start_utc_s(fitted)
+    close = clock(was, plan.zone) == clock(now, plan.zone)
+    about = facts(
+        start=clock(now, plan.zone, seconds=close),
+        was_start=clock(was, plan.zone, seconds=close),
+        was_at=plan.shoot.anchor.at if plan.shoot.anchor else None,
+    )
     if at is not None:
-        return Remedy(changes={"shoot.anchor.at": at})
+        return Remedy(changes={"shoot.anchor.at": at}, about=about)
     if anchor is not None:
         whole = {"event": anchor.event, "date": anchor.date.isoformat(), "at": anchor.at}
-        return Remedy(changes={"shoot.anchor": whole})
+        return Remedy(changes={"shoot.anchor": whole}, about=about)
     assert start is not None
     emptied = {"shoot.anchor": None} if plan.shoot.anchor is not None else {}
-    return Remedy(changes=emptied | {"shoot.start": start.isoformat()})
+    return Remedy(changes=emptied | {"shoot.start": start.isoformat()}, about=about)
 
 
 def _midpoint(plan: Plan, frames: FrameTable, shares: Balance) -> list[Finding]:
@@ -181,6 +183,7 @@ def _midpoint(plan: Plan, frames: FrameTable, shares: Balance) -> list[Finding]:
     start = float(frames.utc_s[0])
     better = start + (turn.at - half_at) * plan.duration_s
     anchor_at = _anchor_moved(plan, half_at - turn.at)
+    moved = started_at(plan, better) if anchor_at is None else _with_anchor_at(plan, round(anchor_at, 4))
     return [
         Finding(
             code="move-midpoint",
@@ -194,16 +197,8 @@ def _midpoint(plan: Plan, frames: FrameTable, shares: Balance) -> list[Finding]:
                 done=share,
                 event=turn.event,
                 event_time=clock(turn.utc_s, plan.zone),
-                start=clock(start, plan.zone),
-                better_start=clock(better, plan.zone),
-                anchor_at=plan.shoot.anchor.at if plan.shoot.anchor else None,
-                better_anchor_at=anchor_at,
             ),
-            remedies=(
-                Remedy(changes={"shoot.anchor.at": round(anchor_at, 4)})
-                if anchor_at is not None
-                else _start_remedy(plan, started_at(plan, better)),
-            ),
+            remedies=(_start_remedy(plan, moved),),
             fit="balance" if abs(half_at - 0.5) < MIDPOINT_NOTE else "",
         )
     ]
@@ -213,6 +208,12 @@ def _anchor_moved(plan: Plan, by: float) -> float | None:
     """The anchor's place that moves the whole shoot by a share of its length; None where there is none."""
     anchor = plan.shoot.anchor
     return anchor.at + by if anchor is not None and 0.0 <= anchor.at + by <= 1.0 else None
+
+
+def _with_anchor_at(plan: Plan, at: float) -> Plan:
+    assert plan.shoot.anchor is not None
+    anchor = attrs.evolve(plan.shoot.anchor, at=at)
+    return attrs.evolve(plan, shoot=attrs.evolve(plan.shoot, anchor=anchor))
 
 
 def _event_missing(plan: Plan, frames: FrameTable) -> list[Finding]:
@@ -470,7 +471,7 @@ def _longer_shutter(plan: Plan, frames: FrameTable, shutter_s: float) -> dict[st
     needed_s = float(np.max(drive.time_needed_s(plan, frames.axes, shutter_s)))
     changes = {"exposure.shutter_max_s": shutter_s}
     if needed_s > plan.shoot.interval_s:
-        changes["shoot.interval_s"] = math.ceil(needed_s * 10.0 - 1e-6) / 10.0
+        changes["shoot.interval_s"] = on_the_timer_s(plan, needed_s)
     return changes
 
 
@@ -503,8 +504,6 @@ def _held_back(plan: Plan, frames: FrameTable, ramp: Ramp, held_back: NDArray[np
     missing = -float(ramp.error_stops[worst])
     interval_s = plan.shoot.interval_s
     left_s = float(np.min(drive.exposure_time_left_s(plan, frames.axes)))
-    needed_s = float(np.max(drive.time_needed_s(plan, frames.axes, ramp.wanted_shutter_s)))
-    longer_s = math.ceil((needed_s - interval_s) * 10.0) / 10.0
     return [
         Finding(
             code="exposure-short",
@@ -520,9 +519,7 @@ def _held_back(plan: Plan, frames: FrameTable, ramp: Ramp, held_back: NDArray[np
                 interval=(interval_s, "s"),
                 room=(ramp.longest_shutter_s if left_s > 0.0 else None, "s"),
                 wanted=(float(ramp.wanted_shutter_s[worst]), "s"),
-                longer=(longer_s, "s"),
             ),
-            remedies=(Remedy(changes={"shoot.interval_s": round(interval_s + longer_s, 6)}),),
             fit="clip",
         )
     ]
@@ -638,8 +635,10 @@ def _steep(plan: Plan, frames: FrameTable, ramp: Ramp) -> list[Finding]:
 
 def _gentler(plan: Plan, frames: FrameTable, ramp: Ramp, interval_s: float) -> tuple[Remedy, ...]:
     """A shorter interval: with more frames over the same stretch, or with as many over a shorter one."""
-    places = 1 - math.floor(math.log10(interval_s))
-    shorter_s = math.floor(interval_s * 10.0**places) / 10.0**places
+    step_s = plan.shoot.interval_step_s
+    shorter_s = round(math.floor(interval_s / step_s + 1e-9) * step_s, 6)
+    if shorter_s <= 0.0:
+        return ()
     needed_s = float(np.max(drive.time_needed_s(plan, frames.axes, ramp.wanted_shutter_s)))
     if needed_s > shorter_s:
         return ()
@@ -647,8 +646,7 @@ def _gentler(plan: Plan, frames: FrameTable, ramp: Ramp, interval_s: float) -> t
     alone = Remedy(changes={"shoot.interval_s": shorter_s})
     if count > MOST_FRAMES:
         return (alone,)
-    cost = facts(clip_longer=((count - plan.shoot.frames) / plan.clip.fps, "s"))
-    return Remedy(changes={"shoot.interval_s": shorter_s, "shoot.frames": count}, cost=cost), alone
+    return Remedy(changes={"shoot.interval_s": shorter_s, "shoot.frames": count}), alone
 
 
 def _light_numbers(frames: FrameTable) -> LightNumbers:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from planner_core.frames import FrameTable
 from planner_core.maths.runs import spans
-from planner_core.picture import block_visibility, composition, parallax, pose_repair
+from planner_core.picture import block_visibility, composition, parallax
 from planner_core.picture.block_visibility import BlockVisibility
 from planner_core.picture.composition import (
     INSIDE_LOST,
@@ -25,6 +25,7 @@ from planner_core.picture.parallax import MISSING_PERCENT, STILL_PERCENT, Layer,
 from planner_core.place import blocking
 from planner_core.place.blocking import block_label, block_text
 from planner_core.plan.model import Plan
+from planner_core.review import remedies
 from planner_core.review.findings import Finding, Quantity, Remedy, facts
 from planner_core.review.summary import PictureSummary
 
@@ -34,8 +35,6 @@ NOTICED = 0.1  # of the subject hidden: worth saying
 LONG_S = 0.25  # of clip: hidden for longer is a stretch, not a passing post
 MERGING_SHARE = 0.15  # of the judged frames: outlines that run together for longer are worth saying
 MOST_SPANS = 3  # more stretches than this are told as one
-QUICK_TRIES = 20  # changes of a pose that a review tries; the fit tries more
-QUICK_WORK = 600_000  # that a review may spend on it, in rays tried against a piece of a block
 
 
 def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], PictureSummary]:
@@ -142,14 +141,13 @@ class _Subject:
         self.plan, self.seen, self.reading = plan, seen, reading
         self.judged = composition.judged(plan, reading.at)
         self.reveal = plan.composition is not None and plan.composition.style == "reveal"
-        self.name = composition.subject_name(plan)
+        self.name = composition.subject_label(plan)
         self.labels = tuple(block_label(plan, i) for i in blocking.subject_indices(plan))
         self.big = reading.oversize.any(axis=1)
         self.lost = np.where(self.big, reading.inside <= 0.0, reading.inside < INSIDE_LOST)
         self.cut = ~self.lost & ~self.big & (reading.inside < INSIDE_WHOLE)
         emerging = ~self.judged if self.reveal else np.zeros(len(seen), dtype=bool)
         self.hidden = ~self.lost & (reading.visible < np.where(emerging, SEEN_ENOUGH, 1.0 - NOTICED))
-        self._tried_repair: tuple[pose_repair.Change | None] | None = None
 
     def findings(self) -> list[Finding]:
         first = self._first_shown()
@@ -170,33 +168,6 @@ class _Subject:
         shown = np.flatnonzero(self.reading.shown >= SEEN_ENOUGH)
         return int(shown[0]) if len(shown) else None
 
-    # ------------------------------------------------------------ mending
-
-    def _repair(self, blocks: tuple[int, ...] = ()) -> pose_repair.Change | None:
-        """What to change, found by trying, once for all findings; None where nothing small helps."""
-        if self._tried_repair is None:
-            culprits = sorted({*blocks, *self._hiding(np.ones(len(self.seen), dtype=bool), 4)})
-            self._tried_repair = (
-                pose_repair.smallest_change(
-                    self.plan,
-                    self.reading,
-                    most_tries=QUICK_TRIES,
-                    most_work=QUICK_WORK,
-                    only=culprits,
-                ),
-            )
-        return self._tried_repair[0]
-
-    def _hiding(self, frames: Mask, most: int) -> list[int]:
-        """The blocks that hide most of the subject on some frames, the worst first."""
-        looked_at = self.reading.seen.sampled
-        rows = frames[looked_at] if len(looked_at) else np.empty(0, dtype=bool)
-        if not rows.any():
-            return []
-        worst = np.nan_to_num(self.reading.seen.hidden_by[rows]).max(axis=0)
-        order = np.argsort(-worst, kind="stable")[:most]
-        return [int(i) for i in order if worst[i] > 0.05 and worst[i] > 0.25 * worst[order[0]]]
-
     # ------------------------------------------------------------ one kind of finding each
 
     def _finding(
@@ -207,19 +178,16 @@ class _Subject:
         amount: tuple[float, float, str],
         said: tuple[Quantity, ...] = (),
         *,
-        repair: pose_repair.Change | None = None,
         blocks: Sequence[str] = (),
         fit: str = "compose",
     ) -> Finding:
         """A finding about the subject on some frames; amount is its value, limit and unit."""
         value, limit, unit = amount
-        repaired = repair.text(self.plan) if repair is not None else None
         return Finding(
             code=code,
             level=level,
             frames=frames,
-            facts=facts(subject=self.name, repair=repaired) + said,
-            remedies=_repair_remedy(self.plan, repair),
+            facts=facts(subject=self.name, rail=self.plan.rig.slide is not None) + said,
             value=value,
             limit=limit,
             unit=unit,
@@ -241,10 +209,10 @@ class _Subject:
                 due_frame=due + 1,
                 most_shown=float(shown[best]),
                 best_frame=best + 1,
-                behind=self._names(np.arange(count) >= due),
+                behind=(self._names(np.arange(count) >= due), ""),
             )
             amount = (place, by, "of the move")
-            found.append(self._finding("reveal-late", "stop", late, amount, said, repair=self._repair()))
+            found.append(self._finding("reveal-late", "stop", late, amount, said))
         if shown[0] >= SEEN_BARELY:
             amount = (float(shown[0]), SEEN_BARELY, "of the subject")
             found.append(self._finding("reveal-early", "warn", (1, 1), amount))
@@ -258,7 +226,7 @@ class _Subject:
             outside = 1.0 - float(self.reading.inside[first : last + 1].min())
             said = facts(edge=edge, leaves=bool(first > 0 and watched[first - 1]))
             amount = (outside, 1.0 - INSIDE_LOST, "of the subject outside")
-            found.append(self._finding("subject-lost", "stop", frames, amount, said, repair=self._repair()))
+            found.append(self._finding("subject-lost", "stop", frames, amount, said))
         return found
 
     def _cut(self, watched: Mask) -> list[Finding]:
@@ -269,7 +237,7 @@ class _Subject:
             outside = 1.0 - float(self.reading.inside[worst])
             said = facts(edge=self._edge(worst, worst) or "frame's")
             amount = (outside, 1.0 - INSIDE_WHOLE, "of the subject outside")
-            found.append(self._finding("subject-cut", "warn", frames, amount, said, repair=self._repair()))
+            found.append(self._finding("subject-cut", "warn", frames, amount, said))
         return found
 
     def _hidden(self, watched: Mask) -> list[Finding]:
@@ -285,20 +253,16 @@ class _Subject:
                 level = "stop"
             else:
                 level = "warn" if least < SEEN_ENOUGH else "note"
-            said = facts(by=self._names(stretch), barely=bool(least < SEEN_BARELY))
-            repair = self._repair() if level != "note" else None
+            said = facts(by=(self._names(stretch), ""), barely=bool(least < SEEN_BARELY))
             amount = (1.0 - least, 1.0 - SEEN_ENOUGH, "of the subject hidden")
-            others = [block_label(self.plan, i) for i in self._hiding(stretch, 2)]
+            others = [block_label(self.plan, i) for i in composition.hiding(self.reading, stretch, 2)]
             fit = "compose" if level != "note" else ""
-            found.append(
-                self._finding(
-                    "subject-hidden", level, frames, amount, said, repair=repair, blocks=others, fit=fit
-                )
-            )
+            found.append(self._finding("subject-hidden", level, frames, amount, said, blocks=others, fit=fit))
         return found
 
-    def _names(self, frames: Mask) -> str:
-        return " and ".join(block_text(self.plan, i) for i in self._hiding(frames, 2))
+    def _names(self, frames: Mask) -> tuple[str, ...]:
+        """The blocks that hide most of the subject on some frames, by their labels."""
+        return tuple(block_label(self.plan, i) for i in composition.hiding(self.reading, frames, 2))
 
     def _edge(self, first: int, last: int) -> str:
         """The edge over which most of the subject lies on some frames; nothing where it is behind the
@@ -338,7 +302,7 @@ class _Subject:
         worst = composition.weakest_frame(self.reading, weak)
         frames = next(span for span in spans(weak) if span[0] <= worst + 1 <= span[1])
         score = float(self.reading.score[worst])
-        said = facts(worst_frame=worst + 1, part=composition.part_text(self.plan, self.reading, worst))
+        said = facts(worst_frame=worst + 1, part=composition.weakest_part(self.plan, self.reading, worst))
         return [self._finding("weak-frame", "warn", frames, (score, composition.WEAK, "score"), said)]
 
     def _merging(self) -> list[Finding]:
@@ -379,6 +343,12 @@ def _horizon(plan: Plan, reading: Reading) -> list[Finding]:
             limit=high,
             unit="of the frame's height",
             facts=facts(tilt=(float(tilt), "°")),
+            remedies=(
+                *remedies.shifted(plan, "tilt_deg", float(round(tilt))),
+                *remedies.shifted(plan, "tilt_deg", -float(round(tilt))),
+            )
+            if abs(tilt) >= 0.5
+            else (),
         )
     ]
 
@@ -439,17 +409,6 @@ def _background(
 
 
 # ---------------------------------------------------------------- small things
-
-
-def _repair_remedy(plan: Plan, repair: pose_repair.Change | None) -> tuple[Remedy, ...]:
-    """A repair as the poses' values that it sets."""
-    if repair is None:
-        return ()
-    changes = {
-        f"move.poses[{index}].{repair.axis}": getattr(repair.plan.move.poses[index], repair.axis)
-        for index in repair.poses
-    }
-    return (Remedy(changes=changes),)
 
 
 def _whole(mask: Mask) -> tuple[int, int]:

@@ -210,9 +210,6 @@ def _interval(plan: Plan, frames: FrameTable) -> list[Finding]:
     if not np.any(late):
         return _no_room_for_the_longest(plan, frames)
     worst = int(np.argmax(needed))
-    enough = _round_up(float(needed[worst]))
-    hold_s = None if wanted is None else _exposure_to_hold_s(plan, frames)
-    lost = None if wanted is None or hold_s is None else math.log2(float(np.max(wanted)) / hold_s)
     return [
         Finding(
             code="interval-too-short",
@@ -226,18 +223,6 @@ def _interval(plan: Plan, frames: FrameTable) -> list[Finding]:
                 worst_frame=worst + 1,
                 exposure=(None if wanted is None else float(wanted[worst]), "s"),
                 **_time_spent(plan, frames, worst),
-                enough=(enough, "s"),
-                longer=((enough - interval) * (plan.shoot.frames - 1), "s"),
-                room=(hold_s, "s"),
-                lost_light=(lost, "stops"),
-            ),
-            remedies=(
-                *remedies.longer_interval(plan, enough),
-                *(
-                    ()
-                    if hold_s is None
-                    else remedies.longest_exposure(plan, hold_s, lost_light=(lost, "stops"))
-                ),
             ),
             fit="clip",
         )
@@ -254,7 +239,6 @@ def _no_room_for_the_longest(plan: Plan, frames: FrameTable) -> list[Finding]:
     if late is None:
         return []
     room = longest - (float(needed.max()) - plan.shoot.interval_s)
-    enough = _round_up(float(needed.max()))
     return [
         Finding(
             code="interval-too-short",
@@ -263,20 +247,14 @@ def _no_room_for_the_longest(plan: Plan, frames: FrameTable) -> list[Finding]:
             value=float(needed.max()),
             limit=plan.shoot.interval_s,
             unit="s",
-            facts=facts(longest=(longest, "s"), room=(max(room, 0.0), "s"), enough=(enough, "s")),
+            facts=facts(longest=(longest, "s"), room=(max(room, 0.0), "s")),
             remedies=(
-                *remedies.longer_interval(plan, enough),
+                *remedies.longer_interval(plan, float(needed.max())),
                 *remedies.longest_exposure(plan, room),
             ),
             fit="clip",
         )
     ]
-
-
-def _round_up(seconds: float) -> float:
-    """To the next half second, or to two digits where that is coarse."""
-    unit = 0.5 if seconds >= 2.0 else 0.1
-    return round(math.ceil(seconds / unit - 1e-9) * unit, 3)
 
 
 def _time_spent(plan: Plan, frames: FrameTable, place: int) -> dict[str, Any]:
@@ -286,14 +264,6 @@ def _time_spent(plan: Plan, frames: FrameTable, place: int) -> dict[str, Any]:
         times = drive.frame_move_times_s(plan, frames.axes)
         move, settling = float(times[min(place, len(times) - 1)]), plan.rig.settle_s
     return {"writing": (plan.shoot.write_s, "s"), "move": (move, "s"), "settling": (settling, "s")}
-
-
-def _exposure_to_hold_s(plan: Plan, frames: FrameTable) -> float | None:
-    """The longest exposure that every move leaves time for; None where it would be below the shortest."""
-    longest_s = float(np.min(drive.exposure_time_left_s(plan, frames.axes)))
-    if plan.exposure is None or longest_s < plan.exposure.shutter_min_s:
-        return None
-    return longest_s
 
 
 def _axis_speeds(plan: Plan, frames: FrameTable) -> list[Finding]:
@@ -316,8 +286,6 @@ def _stepped_too_far(plan: Plan, frames: FrameTable, axis: AxisLimits, position:
     if not np.any(late):
         return []
     worst = int(np.argmax(times))
-    wanted = _wanted_shutter_s(frames)
-    needed = drive.time_needed_s(plan, frames.axes, np.zeros(len(frames)) if wanted is None else wanted)
     return [
         Finding(
             code="axis-speed",
@@ -333,12 +301,7 @@ def _stepped_too_far(plan: Plan, frames: FrameTable, axis: AxisLimits, position:
                 way=(float(abs(position[worst + 1] - position[worst])), axis.unit),
                 max_speed=(axis.max_speed, f"{axis.unit}/s"),
                 max_acceleration=(axis.max_acceleration, f"{axis.unit}/s²"),
-                enough_without_exposure=(
-                    _round_up(float(times[worst]) + plan.shoot.interval_s - room),
-                    "s",
-                ),
             ),
-            remedies=remedies.longer_interval(plan, _round_up(float(np.max(needed)))),
             fit="travel" if axis.label == "slide" else "",
         )
     ]
@@ -356,7 +319,7 @@ def _driven_too_fast(plan: Plan, axis: AxisLimits, position: Array) -> list[Find
         if first_last is None:
             continue
         worst = int(np.argmax(rate))
-        enough = _round_up(plan.shoot.interval_s * float(rate[worst] / limit) ** power)
+        enough_s = plan.shoot.interval_s * float(rate[worst] / limit) ** power
         found.append(
             Finding(
                 code="axis-speed",
@@ -370,9 +333,8 @@ def _driven_too_fast(plan: Plan, axis: AxisLimits, position: Array) -> list[Find
                     axis=axis.label,
                     of=name,
                     worst_frame=worst + 1,
-                    enough=(enough, "s"),
                 ),
-                remedies=remedies.longer_interval(plan, enough),
+                remedies=remedies.longer_interval(plan, enough_s),
                 fit="travel" if axis.label == "slide" else "",
             )
         )
@@ -616,7 +578,7 @@ def _motion_blur(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
             ),
             remedies=(
                 Remedy(changes={"move.drive": "shoot-move-shoot"}),
-                *remedies.longest_exposure(plan, short_s),
+                *remedies.held_exposure(plan, frames, short_s),
             ),
         )
     ]
@@ -655,7 +617,11 @@ def _rail_in_frame(plan: Plan, frames: FrameTable) -> list[Finding]:
                     tilt_up=(rise, "°"),
                     turn_away=(side, "°"),
                 ),
-                remedies=remedies.tilted(plan, math.ceil(rise * 2.0) / 2.0),
+                remedies=(
+                    *remedies.shifted(plan, "tilt_deg", math.ceil(rise * 2.0) / 2.0),
+                    *remedies.shifted(plan, "pan_deg", math.ceil(side * 2.0) / 2.0),
+                    *remedies.shifted(plan, "pan_deg", -math.ceil(side * 2.0) / 2.0),
+                ),
             )
         ]
     return []

@@ -1,63 +1,200 @@
-"""Remedies put to the test: each is applied to the plan and reviewed, and kept only where it helps."""
+"""Remedies put to the test: each is applied to the plan and reviewed, and kept only where it helps.
+
+A remedy helps where its finding goes or falls a level, and nothing comes that is as grave or graver. Where
+the proposals for a finding only bring another one, values between the plan's and theirs are tried, and then
+what would help against what they bring, together with them.
+"""
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Generator, Iterator, Mapping, Sequence
+from typing import Any
 
 import attrs
+from attrs import frozen
 
-from planner_core.frames import compute_frames
-from planner_core.plan.changes import changed
+from planner_core.frames import FrameTable, compute_frames
+from planner_core.plan.changes import changed, value_at
 from planner_core.plan.model import Plan, PlanError
+from planner_core.review.assess import Assessor
+from planner_core.review.cost import changed_wishes, cost
 from planner_core.review.findings import LEVELS, Finding, Remedy, Review
-from planner_core.review.report import review
+from planner_core.review.remedies import proposed
+
+# How many plans a trial may review: fewer where each takes longer, by frames and blocks. A count and not a
+# time, so that the same plan gets the same answer everywhere.
+MOST_REVIEWS, FEWEST_REVIEWS = 48, 6
+WORK = 600_000  # frames times blocks, and a dozen blocks for all that isn't about blocks
+PLAIN_BLOCKS = 12
+BETWEEN = (0.5, 0.75, 0.25)  # of the way from the plan's value to the proposed one
+RECONCILED = 3  # proposals that bring something else, of which a way out is looked for
+ANSWERS = 3  # proposals against what they bring
+KEPT = 4
+
+Steps = Generator[None, None, "_Outcome | None"]
 
 
-def tried(plan: Plan, report: Review) -> Review:
-    """The review with those remedies only that keep their promise, the better first.
+@frozen(kw_only=True, eq=False)
+class _Outcome:
+    """A plan with a remedy applied, and what there is to say about it."""
 
-    A remedy keeps its promise where its finding goes or falls a level, and where nothing comes that is as
-    grave or graver. The same changes offered by two findings are reviewed once.
-    """
-    reviewed: dict[str, Sequence[Finding] | None] = {}
+    plan: Plan
+    frames: FrameTable
+    findings: tuple[Finding, ...]
 
-    def after(remedy: Remedy) -> Sequence[Finding] | None:
-        key = repr(sorted(remedy.changes.items()))
-        if key not in reviewed:
-            reviewed[key] = _reviewed(plan, remedy)
-        return reviewed[key]
 
-    def kept(finding: Finding) -> tuple[Remedy, ...]:
-        outcomes = [(remedy, after(remedy)) for remedy in finding.remedies]
-        helpful = [
-            (_gravity(found), place, remedy)
-            for place, (remedy, found) in enumerate(outcomes)
-            if found is not None and helps(finding, report.findings, found)
-        ]
-        return tuple(remedy for _, _, remedy in sorted(helpful, key=lambda row: row[:2]))
+class Trial:
+    """Tries what is proposed against the findings of a plan's review."""
 
-    findings = tuple(attrs.evolve(finding, remedies=kept(finding)) for finding in report.findings)
-    return attrs.evolve(report, findings=findings)
+    def __init__(self, plan: Plan, frames: FrameTable, report: Review, assessor: Assessor) -> None:
+        self.plan, self.frames, self.report, self._assessor = plan, frames, report, assessor
+        work = plan.shoot.frames * (len(plan.blocks) + PLAIN_BLOCKS)
+        self._left = max(FEWEST_REVIEWS, min(MOST_REVIEWS, WORK // work))
+        self._known: dict[str, _Outcome | None] = {}
+
+    def running(self) -> Iterator[Review | None]:
+        """The review with remedies that help, after a None for each step on the way."""
+        findings = []
+        for finding in self.report.findings:
+            findings.append((yield from self._tried(finding)))
+        yield attrs.evolve(self.report, findings=tuple(findings))
+
+    def _tried(self, finding: Finding) -> Generator[None, None, Finding]:
+        yield None
+        proposals = proposed(self.plan, self.frames, finding)
+        kept: list[tuple[Remedy, _Outcome]] = []
+        bringing: list[tuple[Remedy, _Outcome]] = []
+        for remedy in proposals:
+            outcome = yield from self._outcome(remedy.changes)
+            if outcome is None:
+                continue
+            if helps(finding, self.report.findings, outcome.findings):
+                kept.append((remedy, outcome))
+            elif not _still_there(finding, outcome.findings):
+                bringing.append((remedy, outcome))
+        if not kept and finding.level != "note":
+            kept = yield from self._reconciled(finding, bringing[:RECONCILED])
+        before = self.report.findings
+        brought = [code for _, reached in bringing for code in _brought(finding, before, reached.findings)]
+        return attrs.evolve(
+            finding,
+            remedies=self._ranked(kept),
+            tried=True,
+            failed=len(proposals) - len(kept),
+            brings=() if kept else tuple(dict.fromkeys(brought)),
+        )
+
+    def _ranked(self, kept: Sequence[tuple[Remedy, _Outcome]]) -> tuple[Remedy, ...]:
+        """What leaves the least behind first, and what the plan wants untouched; of equals the first."""
+
+        def rank(pair: tuple[Remedy, _Outcome]) -> tuple[Any, ...]:
+            stops, warns, notes = gravity(pair[1].findings)
+            return stops, warns, len(changed_wishes(self.plan, pair[1].plan)), notes
+
+        return tuple(
+            attrs.evolve(remedy, cost=(*remedy.cost, *cost(self.frames, outcome.frames)))
+            for remedy, outcome in sorted(kept, key=rank)[:KEPT]
+        )
+
+    # ------------------------------------------------------------ trying
+
+    def _outcome(self, changes: Mapping[str, Any]) -> Steps:
+        """What comes of some changes; None where the plan can't be set so, or too much was tried."""
+        key = repr(sorted(changes.items()))
+        if key not in self._known:
+            if self._left <= 0:
+                return None
+            self._left -= 1
+            self._known[key] = yield from self._reviewed(changes)
+        return self._known[key]
+
+    def _reviewed(self, changes: Mapping[str, Any]) -> Steps:
+        try:
+            plan = changed(self.plan, changes)
+            frames = compute_frames(plan, self.frames)
+        except PlanError:
+            return None
+        yield None
+        for report in self._assessor.assessing(plan, frames):
+            if report is not None:
+                return _Outcome(plan=plan, frames=frames, findings=report.findings)
+            yield None
+        return None
+
+    # ------------------------------------------------------------ where two findings pull at one field
+
+    def _reconciled(
+        self, finding: Finding, bringing: Sequence[tuple[Remedy, _Outcome]]
+    ) -> Generator[None, None, list[tuple[Remedy, _Outcome]]]:
+        """Remedies between the plan and those that bring something else, or with an answer to that."""
+        found: list[tuple[Remedy, _Outcome]] = []
+        for remedy, outcome in bringing:
+            for changes in (
+                *self._between(remedy.changes),
+                *self._answered(finding, remedy.changes, outcome),
+            ):
+                reached = yield from self._outcome(changes)
+                if reached is not None and helps(finding, self.report.findings, reached.findings):
+                    found.append((Remedy(changes=changes), reached))
+                    break
+        return found
+
+    def _between(self, changes: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+        """A single value that lies between the plan's and the one proposed."""
+        if len(changes) != 1:
+            return
+        ((path, new),) = changes.items()
+        old = value_at(self.plan, path)
+        yield from ({path: value} for share in BETWEEN if (value := _mixed(old, new, share)) is not None)
+
+    def _answered(
+        self, finding: Finding, changes: Mapping[str, Any], outcome: _Outcome
+    ) -> Iterator[dict[str, Any]]:
+        """The changes together with what is proposed against what they bring."""
+        brought = _brought(finding, self.report.findings, outcome.findings)
+        for new in (each for each in outcome.findings if each.code in brought):
+            for answer in proposed(outcome.plan, outcome.frames, new)[:ANSWERS]:
+                yield {**changes, **answer.changes}
 
 
 def helps(finding: Finding, before: Sequence[Finding], after: Sequence[Finding]) -> bool:
-    """Whether a finding is gone or milder in a later review, without another as grave in its place."""
-    grave = LEVELS[: LEVELS.index(finding.level) + 1]
-    was = Counter(each.code for each in before if each.level in grave)
-    now = Counter(each.code for each in after if each.level in grave)
-    return now[finding.code] < was[finding.code] and all(now[code] <= was[code] for code in now)
+    """Whether a finding is gone or milder in a later review, and nothing as grave or graver has come."""
+    return not _still_there(finding, after) and not _brought(finding, before, after)
 
 
-def _reviewed(plan: Plan, remedy: Remedy) -> Sequence[Finding] | None:
-    """The findings that a remedy leaves; None where the plan can't be set so."""
-    try:
-        new = changed(plan, remedy.changes)
-        return review(new, compute_frames(new)).findings
-    except PlanError:
-        return None
+def _brought(finding: Finding, before: Sequence[Finding], after: Sequence[Finding]) -> tuple[str, ...]:
+    """The codes of which there are more than before that are as grave as a finding, or at a graver level."""
+    found: list[str] = []
+    for place in range(LEVELS.index(finding.level) + 1):
+        grave = LEVELS[: place + 1]
+        was = Counter(each.code for each in before if each.level in grave)
+        now = Counter(each.code for each in after if each.level in grave)
+        found += [code for code in now if now[code] > was[code]]
+    return tuple(dict.fromkeys(found))
 
 
-def _gravity(findings: Sequence[Finding]) -> tuple[int, ...]:
+def gravity(findings: Sequence[Finding]) -> tuple[int, ...]:
     """How many findings of each level, the gravest first: for sorting."""
     return tuple(sum(finding.level == level for finding in findings) for level in LEVELS)
+
+
+def _still_there(finding: Finding, after: Sequence[Finding]) -> bool:
+    """Whether a finding of the kind is still as grave, anywhere."""
+    grave = LEVELS[: LEVELS.index(finding.level) + 1]
+    return any(each.code == finding.code and each.level in grave for each in after)
+
+
+def _mixed(old: Any, new: Any, share: float) -> Any:
+    """A value so far from the old towards the new one, in few digits; None where there is none between."""
+    if isinstance(old, dt.datetime) and isinstance(new, str):
+        try:
+            moment = old + share * (dt.datetime.fromisoformat(new) - old)
+        except (ValueError, TypeError):
+            return None
+        return moment.replace(microsecond=0).isoformat()
+    if any(isinstance(value, bool) or not isinstance(value, (int, float)) for value in (old, new)):
+        return None
+    value = old + share * (new - old)
+    return round(value) if isinstance(old, int) else float(f"{value:.4g}")

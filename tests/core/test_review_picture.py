@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -15,9 +16,10 @@ from planner_core.picture.block_visibility import BlockVisibility
 from planner_core.picture.pose_repair import Budget
 from planner_core.plan.file import load_plan
 from planner_core.plan.model import Block, Composition, Plan, Pose
-from planner_core.review import picture as review_picture
+from planner_core.review import remedies
 from planner_core.review.findings import Finding
 from planner_core.review.picture import review_topic
+from tests.advice import advice, offered
 from tests.places import PAN, box, place, post
 from tests.present import present
 
@@ -109,7 +111,8 @@ def test_a_cut_names_the_edge_and_how_much_is_outside() -> None:
 def test_the_fix_of_a_cut_was_tried() -> None:
     plan = panned(10.0, 35.6, tower())
     finding = only(plan, "subject-cut")
-    end = float(finding.fix.split("End the pan at ")[1].split("°")[0])
+    end = offered(plan, "subject-cut", "move.poses[1].pan_deg")["move.poses[1].pan_deg"]
+    assert finding.level == "warn"
     mended = panned(10.0, end, tower())
     assert not {"subject-cut", "subject-lost"} & set(found(mended))
     nearer = panned(10.0, end + 3.0, tower())  # and it is not much more than it takes, a little air included
@@ -164,9 +167,8 @@ def test_a_thin_post_that_covers_a_part_is_no_stop() -> None:
 
 def test_a_hidden_subject_gets_a_fix_that_was_tried() -> None:
     plan = slid(0.2, 1.2, tower(), post("lamp", 0.3, 2.0, 0.2, 3.0), bollard(1.5))
-    finding = only(plan, "subject-hidden")
-    assert finding.fix.startswith("Start the slide at")
-    start = float(finding.fix.split("Start the slide at ")[1].split(" m")[0])
+    assert advice(plan, "subject-hidden").fix.startswith("Start the slide at")
+    start = offered(plan, "subject-hidden", "move.poses[0].slide_m")["move.poses[0].slide_m"]
     left = found(slid(start, 1.2, *plan.blocks)).get("subject-hidden", [])
     assert {f.level for f in left} <= {"note"}
 
@@ -312,12 +314,12 @@ def test_a_misspelt_subject_names_the_nearest() -> None:
     plan = panned(-5.0, 5.0, tower(), composition=Composition(subject="towr"))
     finding = only(plan, "subject-unknown")
     assert finding.level == "warn"
-    assert "“tower”" in finding.fix
+    assert "“tower”" in advice(plan, "subject-unknown").fix
 
 
 def test_a_subject_like_no_name_is_taken_for_the_block_with_that_role() -> None:
     plan = panned(-5.0, 5.0, tower(), composition=Composition(subject="queen of hearts"))
-    assert only(plan, "subject-unknown").fix == "Did you mean “tower”?"
+    assert advice(plan, "subject-unknown").fix == "Set composition.subject to “tower”."
 
 
 def test_a_single_frame_is_reviewed() -> None:
@@ -384,9 +386,9 @@ def crowd() -> Plan:
     return slid(0.2, 1.8, tower(-2.0), *towers, *thicket, frames=480)
 
 
-def spent(monkeypatch: pytest.MonkeyPatch, plan: Plan) -> tuple[list[int], list[str]]:
-    """What each trial of one review costs, in rays tried against a piece of a block and the like; and the
-    fixes.
+def spent(monkeypatch: pytest.MonkeyPatch, plan: Plan) -> tuple[list[int], list[Mapping[str, Any]]]:
+    """What each trial of one review costs, in rays tried against a piece of a block and the like; and what is
+    proposed.
     """
     costs = []
     spend = pose_repair.Budget.spend
@@ -397,31 +399,34 @@ def spent(monkeypatch: pytest.MonkeyPatch, plan: Plan) -> tuple[list[int], list[
 
     with monkeypatch.context() as patch:
         patch.setattr(pose_repair.Budget, "spend", counted)
-        findings, _ = review_topic(plan, compute_frames(plan))
-    return costs, [finding.fix for finding in findings]
+        frames = compute_frames(plan)
+        hidden = [finding for finding in review_topic(plan, frames)[0] if finding.code == "subject-hidden"]
+        changes = [
+            remedy.changes for finding in hidden for remedy in remedies.proposed(plan, frames, finding)
+        ]
+    return costs, changes
 
 
 def test_a_crowded_plan_that_fails_costs_no_more_work_than_the_review_allows(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     plan = crowd()
-    monkeypatch.setattr(review_picture, "QUICK_TRIES", 400)
-    for allowed in (review_picture.QUICK_WORK, 100_000):
-        monkeypatch.setattr(review_picture, "QUICK_WORK", allowed)
-        costs, fixes = spent(monkeypatch, plan)
+    monkeypatch.setattr(remedies, "QUICK_TRIES", 400)
+    for allowed in (remedies.QUICK_WORK, 100_000):
+        monkeypatch.setattr(remedies, "QUICK_WORK", allowed)
+        costs, changes = spent(monkeypatch, plan)
         assert costs
         assert sum(costs[:-1]) <= allowed  # what a try takes isn't known before: the last may go over
         assert costs[-1] < 200_000
-        assert any("fit --compose" in fix for fix in fixes)
+        assert changes == []
         assert sum(costs) > allowed * 0.6  # it did run into the limit
-    assert spent(monkeypatch, plan) == (costs, fixes)
+    assert spent(monkeypatch, plan) == (costs, changes)
 
 
 def test_the_pan_is_ended_on_the_subject_however_far_past_it_goes() -> None:
     for end_deg in (65.0, 75.0, 110.0):
         plan = panned(10.0, end_deg, tower(15.0))
-        change = only(plan, "subject-lost").fix
-        assert change.startswith("End the pan at ")
-        end = float(change.removeprefix("End the pan at ").split("°")[0])
+        end = offered(plan, "subject-lost", "move.poses[1].pan_deg")["move.poses[1].pan_deg"]
+        assert advice(plan, "subject-lost").fix.startswith(f"End the pan at {end:g}°")
         assert not {"subject-lost", "subject-cut"} & set(found(panned(10.0, end, tower(15.0))))
         assert {"subject-lost", "subject-cut"} & set(found(panned(10.0, end + 4.0, tower(15.0))))

@@ -58,6 +58,8 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
         wrapped(box, context, message[:1].upper() + message[1:], spare_px=52.0)
         if fix:
             wrapped(box, context, fix, icon="TOOL_SETTINGS", spare_px=52.0)
+        if not finding.tried:
+            wrapped(box, context, "Trying what would help …", icon="SORTTIME", spare_px=52.0)
         if finding.fit in FITS:
             label, _ = FITS[finding.fit]
             box.operator("duskrail.apply_fit", text=label, icon="MODIFIER").kind = finding.fit

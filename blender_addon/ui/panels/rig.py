@@ -76,6 +76,7 @@ class DUSKRAIL_PT_camera(PlanTab, bpy.types.Panel):
         column.prop(settings, "image_width")
         column.prop(settings, "image_height")
         layout.prop(settings, "write")
+        layout.prop(settings, "interval_step")
         layout.prop(settings, "has_raw_size")
         if settings.has_raw_size:
             layout.prop(settings, "raw_size")

@@ -131,6 +131,9 @@ class ShootFields:
     interval: seconds(
         "shoot.interval_s", "Interval", "From the start of one exposure to the start of the next", low=0.1
     )
+    interval_step: seconds(
+        "shoot.interval_step_s", "Timer Step", "What the interval timer can be set in", low=0.001, high=60.0
+    )
     write: seconds("shoot.write_s", "Writing", "How long the camera takes to store a picture", high=60.0)
     setup: seconds("shoot.setup_s", "Setting up", "From arriving to the first frame", high=86400.0, step=60.0)
     travel: seconds(

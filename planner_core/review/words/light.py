@@ -21,26 +21,8 @@ def _day_night_balance(finding: Finding, names: Names) -> Sentences:
     return Sentences(
         f"The clip has {frame_count(day)} ({fact('day_clip'):.1f} s) of day and {dark} "
         f"({fact('dark_clip'):.1f} s) of twilight and night, {times}; about as much of both feels balanced.",
-        _balance_fix(finding, names),
+        otherwise="Another date or a shorter shoot would come nearer to as much of both.",
     )
-
-
-def _balance_fix(finding: Finding, names: Names) -> str:
-    better = finding.fact("better_start")
-    if better is None:
-        return (
-            "Choose another date or a shorter shoot: with these frames and this interval no start gives 1:1."
-        )
-    return f"For 1:1 start at {better} instead of {finding.fact('start')}{_anchor_moved(finding, names)}."
-
-
-def _anchor_moved(finding: Finding, names: Names) -> str:
-    """The anchor's place that moves the whole shoot, in brackets; '' for none."""
-    better = finding.fact("better_anchor_at")
-    if better is None:
-        return ""
-    was = names.fraction(finding.fact("anchor_at"))
-    return f" ({names.field('shoot.anchor.at')} {names.fraction(better)} instead of {was})"
 
 
 @speaks("move-midpoint")
@@ -51,8 +33,7 @@ def _move_midpoint(finding: Finding, names: Names) -> Sentences:
         f"Frame {fact('frame')}: {done * 100.0:.0f} % of the move is done at "
         f"{fact('event').replace('_', ' ')} ({fact('event_time')}); about half of it then carries day and "
         "night alike.",
-        f"Start at {fact('better_start')} instead of {fact('start')}{_anchor_moved(finding, names)}, or move "
-        f"{'faster' if done < 0.5 else 'slower'} before the event.",
+        otherwise=f"A pose on the way lets the move go {'faster' if done < 0.5 else 'slower'} before it.",
     )
 
 
@@ -94,7 +75,7 @@ def _zone_odd(finding: Finding, names: Names) -> Sentences:
     return Sentences(
         f"By the clocks of {fact('zone')} the sun at longitude {fact('longitude'):g}° stands highest at "
         f"about {fact('noon')}.",
-        f"Check {names.field('site.longitude_deg')} (east is positive, west negative) and "
+        otherwise=f"Check {names.field('site.longitude_deg')} (east is positive, west negative) and "
         f"{names.field('site.timezone')}" + (f"; {near} lies nearest to these coordinates." if near else "."),
     )
 
@@ -114,11 +95,6 @@ def _settings(finding: Finding) -> str:
     return settings_text(fact("f_number"), fact("shutter"), fact("iso")) + behind
 
 
-def _sentence(ways: list[str], joints: str = ", or ") -> str:
-    text = joints.join(ways)
-    return text[0].upper() + text[1:] + "."
-
-
 @speaks("exposure-short")
 def _exposure_short(finding: Finding, names: Names) -> Sentences:
     assert finding.frames is not None
@@ -128,7 +104,8 @@ def _exposure_short(finding: Finding, names: Names) -> Sentences:
     )
     if finding.fact("cause") == "interval":
         return _held_back(finding, names, head)
-    return Sentences(f"{head}with all that the plan allows: {_settings(finding)}.", _brighter(finding, names))
+    said = f"{head}with all that the plan allows: {_settings(finding)}."
+    return Sentences(said, otherwise=_together(finding))
 
 
 def _held_back(finding: Finding, names: Names, head: str) -> Sentences:
@@ -138,29 +115,8 @@ def _held_back(finding: Finding, names: Names, head: str) -> Sentences:
     return Sentences(
         f"{head}because the interval of {fact('interval'):g} s leaves {leaves}, where "
         f"{shutter_label(fact('wanted'))} is wanted.",
-        f"Lengthen {names.field('shoot.interval_s')} by {fact('longer'):.1f} s or more.",
+        otherwise="Move less from frame to frame, or expose shorter with more ISO or a wider aperture.",
     )
-
-
-def _brighter(finding: Finding, names: Names) -> str:
-    """The single changes that would each make up for it, or else what they do together."""
-    fact = finding.fact
-    ways = []
-    if fact("less_nd") is not None:
-        ways.append(f"use {fact('less_nd'):.1f} stops less ND{names.aside('exposure.nd_stops')}")
-    if fact("iso_enough") is not None:
-        ways.append(f"allow {iso_label(fact('iso_enough'))}{names.aside('exposure.iso_max')}")
-    if fact("f_number_enough") is not None:
-        ways.append(f"open to {f_number_label(fact('f_number_enough'))}")
-    if fact("shutter_enough") is not None:
-        note = ", with a longer interval" if fact("shutter_needs_interval") else ""
-        field = names.field("exposure.shutter_max_s")
-        ways.append(f"allow {shutter_label(fact('shutter_enough'))} ({field}{note})")
-    if fact("darker_night"):
-        ways.append(f"accept a darker night{names.aside('exposure.night_look_stops')}")
-    if not ways:
-        return _together(finding)
-    return _sentence([", ".join(ways[:-1]), ways[-1]] if len(ways) > 1 else ways)
 
 
 def _together(finding: Finding) -> str:
@@ -180,7 +136,7 @@ def _together(finding: Finding) -> str:
         if reach >= fact("missing")
         else f"together {reach:.1f}, so the place needs light of its own, or the clip has to end earlier"
     )
-    return f"No single change makes up for it. Stops to be had: {', '.join(useful) or 'none'}; {rest}."
+    return f"Stops to be had: {', '.join(useful) or 'none'}; {rest}."
 
 
 @speaks("exposure-long")
@@ -190,23 +146,19 @@ def _exposure_long(finding: Finding, names: Names) -> Sentences:
         f"{frames_text(finding.frames)}: up to {finding.fact('over'):.1f} stops brighter than meant (frame "
         f"{finding.fact('worst_frame')}), with the least light that the plan allows in: "
         f"{_settings(finding)}.",
-        _sentence(_darker(finding, names)),
+        otherwise=_darker(finding),
     )
 
 
-def _darker(finding: Finding, names: Names) -> list[str]:
-    fact = finding.fact
-    filter_stops, shortfall = fact("filter"), fact("shortfall")
-    price = f"; that leaves the darkest frame {shortfall:.1f} stops short" if shortfall is not None else ""
-    size = f"{filter_stops} stop{'s' * (filter_stops > 1)}"
-    ways = [f"put {size} of ND on ({names.field('exposure.nd_stops')} {fact('nd_enough'):g}{price})"]
-    if fact("f_number_enough") is not None:
-        ways.append(f"stop down to {f_number_label(fact('f_number_enough'))}")
-    if fact("shutter_enough") is not None:
-        ways.append(f"allow {shutter_label(fact('shutter_enough'))}{names.aside('exposure.shutter_min_s')}")
-    if fact("iso_enough") is not None:
-        ways.append(f"allow {iso_label(fact('iso_enough'))}{names.aside('exposure.iso_min')}")
-    return ways
+def _darker(finding: Finding) -> str:
+    stops, shortfall = finding.fact("filter"), finding.fact("shortfall")
+    size = f"{stops} stop{'s' * (stops > 1)}"
+    if shortfall is None:
+        return f"It takes {size} of ND."
+    return (
+        f"It takes {size} of ND, which leaves the darkest frame {shortfall:.1f} stops short: take the filter "
+        "off on the way, or shoot day and night as two clips."
+    )
 
 
 @speaks("ramp-steep")
@@ -217,5 +169,5 @@ def _ramp_steep(finding: Finding, names: Names) -> Sentences:
         f"{frames_text(finding.frames)}: the exposure changes by up to {fact('step'):.2f} stop from one "
         f"frame to the next ({figure(fact('speed'), 2)} stops a minute at frame {fact('worst_frame')}, "
         f"{fact('time')}), more than the third of a stop that a camera steps by: brightness will jump.",
-        f"Shorten {names.field('shoot.interval_s')} to {figure(fact('interval_enough'), 2)} s or less.",
+        otherwise=f"It would take an interval of {figure(fact('interval_enough'), 2)} s or less.",
     )

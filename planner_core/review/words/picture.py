@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from planner_core.picture.composition import percent
+from collections.abc import Sequence
+
+from planner_core.picture.composition import percent, subject_text, weakest_part_text
 from planner_core.picture.parallax import GOOD_PERCENT, PRACTICE_M
 from planner_core.review.findings import Finding, Names, Sentences, speaks
 from planner_core.review.words.phrases import about, measured
@@ -26,11 +28,10 @@ def _no_blocks(finding: Finding, names: Names) -> Sentences:
 
 @speaks("subject-unknown")
 def _subject_unknown(finding: Finding, names: Names) -> Sentences:
-    near = finding.fact("near")
     taken = " The blocks with the role subject are taken instead." if finding.fact("by_role") else ""
     return Sentences(
         f"No block is called “{finding.fact('wanted')}”, the subject.{taken}",
-        f"Did you mean “{near}”?" if near else "Name one of the blocks.",
+        otherwise="Name one of the blocks.",
     )
 
 
@@ -53,14 +54,23 @@ def _camera_inside(finding: Finding, names: Names) -> Sentences:
 # ---------------------------------------------------------------- the subject
 
 
-def _repair_or(finding: Finding, otherwise: str) -> str:
-    return finding.fact("repair") or otherwise
+def _subject(finding: Finding) -> str:
+    return subject_text(finding.fact("subject"))
+
+
+def _all_of(labels: Sequence[str]) -> str:
+    return " and ".join(f"“{label}”" for label in labels)
+
+
+def _carried(finding: Finding) -> str:
+    """What is carried to another place: the rail, or a rig without one."""
+    return "rail" if finding.fact("rail") else "tripod"
 
 
 @speaks("reveal-late")
 def _reveal_late(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
-    subject, first = fact("subject"), fact("first_frame")
+    subject, first = _subject(finding), fact("first_frame")
     if first is None:
         message = (
             f"{subject} is never revealed; at most {percent(fact('most_shown'))} of it shows (frame "
@@ -72,9 +82,10 @@ def _reveal_late(finding: Finding, names: Names) -> Sentences:
             f"{subject} shows only from frame {first} on, {percent(measured(finding))} into the move; the "
             f"plan asks for {percent(finding.limit)}, frame {fact('due_frame')}."
         )
-    message += f" It is behind {fact('behind')}." if fact("behind") else ""
-    fix = _repair_or(finding, "Start the move farther on, or let the plan reveal it later.")
-    return Sentences(about(finding, message), fix)
+    message += f" It is behind {_all_of(fact('behind'))}." if fact("behind") else ""
+    return Sentences(
+        about(finding, message), otherwise="Start the move farther on, or let the plan reveal it later."
+    )
 
 
 @speaks("reveal-early")
@@ -83,9 +94,9 @@ def _reveal_early(finding: Finding, names: Names) -> Sentences:
     return Sentences(
         about(
             finding,
-            f"{shown} of {finding.fact('subject')} shows from the start, so there is nothing to reveal.",
+            f"{shown} of {_subject(finding)} shows from the start, so there is nothing to reveal.",
         ),
-        'Start where something hides it or it lies outside the frame, or set the style to "hold".',
+        otherwise="Start where something hides it or where it lies outside the frame.",
     )
 
 
@@ -97,8 +108,8 @@ def _subject_lost(finding: Finding, names: Names) -> Sentences:
     else:
         gone = "is outside the frame" + (f", beyond its {edge} edge" if edge else ", behind the camera")
     return Sentences(
-        about(finding, f"{finding.fact('subject')} {gone} ({percent(measured(finding))} outside)."),
-        _repair_or(finding, "Turn the lens with it, or shorten the move; fit --compose tries by how much."),
+        about(finding, f"{_subject(finding)} {gone} ({percent(measured(finding))} outside)."),
+        otherwise="Turn the lens with it, or shorten the move; fit --compose tries more than a check does.",
     )
 
 
@@ -108,29 +119,25 @@ def _subject_cut(finding: Finding, names: Names) -> Sentences:
     return Sentences(
         about(
             finding,
-            f"{finding.fact('subject')} is cut by the {finding.fact('edge')} edge ({outside} outside).",
+            f"{_subject(finding)} is cut by the {finding.fact('edge')} edge ({outside} outside).",
         ),
-        _repair_or(
-            finding, "Turn the lens towards it (fit --compose tries by how much), or use a shorter lens."
-        ),
+        otherwise="A shorter lens or more distance gets it in; fit --compose tries more than a check does.",
     )
 
 
 @speaks("subject-hidden")
 def _subject_hidden(finding: Finding, names: Names) -> Sentences:
     by = finding.fact("by")
-    verb = "stand" if " and " in by else "stands"
-    elsewhere = (
-        f"Move the rail to the side until {by or 'what hides it'} {verb} clear of it; fit --compose tries by "
-        "how much."
-    )
+    verb = "stand" if len(by) > 1 else "stands"
+    clear = f"until {_all_of(by) or 'what hides it'} {verb} clear of it"
+    elsewhere = f"Carry the {_carried(finding)} to the side {clear}."
     return Sentences(
         about(
             finding,
-            f"{finding.fact('subject')} is {'hidden' if finding.fact('barely') else 'partly hidden'}"
-            f"{' by ' + by if by else ''} ({percent(measured(finding))} of it at most).",
+            f"{_subject(finding)} is {'hidden' if finding.fact('barely') else 'partly hidden'}"
+            f"{' by ' + _all_of(by) if by else ''} ({percent(measured(finding))} of it at most).",
         ),
-        _repair_or(finding, elsewhere) if finding.level != "note" else "",
+        otherwise=elsewhere if finding.level != "note" else "",
     )
 
 
@@ -139,7 +146,7 @@ def _subject_large(finding: Finding, names: Names) -> Sentences:
     return Sentences(
         about(
             finding,
-            f"{finding.fact('subject')} is larger than the frame, up to {measured(finding):.1f} times, so "
+            f"{_subject(finding)} is larger than the frame, up to {measured(finding):.1f} times, so "
             "its edges aren't judged.",
         ),
         "Go farther away or use a shorter lens if it was meant to be whole.",
@@ -152,9 +159,9 @@ def _weak_frame(finding: Finding, names: Names) -> Sentences:
         about(
             finding,
             f"a weak picture, frame {finding.fact('worst_frame')} the weakest "
-            f"({measured(finding) * 100:.0f} of 100): {finding.fact('part')}.",
+            f"({measured(finding) * 100:.0f} of 100): {weakest_part_text(finding.fact('part'))}.",
         ),
-        "Frame that part of the move anew, or keep it out of the move.",
+        otherwise="Frame that part of the move anew, or keep it out of the move.",
     )
 
 
@@ -163,10 +170,11 @@ def _subject_merging(finding: Finding, names: Names) -> Sentences:
     return Sentences(
         about(
             finding,
-            f"the outlines of {finding.fact('subject')} and “{finding.fact('other')}” run together; "
+            f"the outlines of {_subject(finding)} and “{finding.fact('other')}” run together; "
             "they read as one thing.",
         ),
-        "Move the rail a little to the side, so that they stand apart or clearly overlap.",
+        otherwise=f"Carry the {_carried(finding)} a little to the side, so that they stand apart or clearly "
+        "overlap.",
     )
 
 
@@ -182,7 +190,7 @@ def _horizon_middle(finding: Finding, names: Names) -> Sentences:
             f"the horizon runs through the middle of the frame ({percent(measured(finding))} of its height), "
             "so neither sky nor ground leads.",
         ),
-        f"Tilt about {tilt:.0f}° up for the sky, or down for the ground." if tilt >= 0.5 else "",
+        otherwise=f"Tilt about {tilt:.0f}° up for the sky, or down for the ground." if tilt >= 0.5 else "",
     )
 
 

@@ -13,8 +13,7 @@ from planner_core.review.words.phrases import (
     rate_text,
     where,
 )
-from planner_core.words.durations import duration_text
-from planner_core.words.figures import figure, frame_count, rounded_down
+from planner_core.words.figures import figure, frame_count
 
 
 def _speed_text(px_per_frame: float, frame_widths_s: float) -> str:
@@ -42,14 +41,12 @@ def _axis_range(finding: Finding, names: Names) -> Sentences:
         return Sentences(
             f"No pose gives {names.field(field)}, so the {axis} rests at {exact(value, unit)}, outside its "
             f"{span}.",
-            f"Give {names.field(field)} in the first pose.",
+            otherwise=f"Give {names.field(field)} in the first pose.",
         )
-    turned = fact("same_bearing")
-    hint = "" if turned is None else f" ({turned:g} is the same bearing)"
     way = "less" if value > limit(finding) else "more"
     return Sentences(
         f"{names.field(f'move.poses[{pose}].{field}')}: {exact(value, unit)} is outside the {axis}'s {span}.",
-        f"Give it {exact(limit(finding), unit)} or {way}{hint}.",
+        otherwise=f"It has to be {exact(limit(finding), unit)} or {way}.",
     )
 
 
@@ -58,8 +55,7 @@ def _rail_slope(finding: Finding, names: Names) -> Sentences:
     carriage = "most carriages climb." if finding.fact("usual") else "its carriage is good for."
     return Sentences(
         f"The rail slopes by {measured(finding):g}°, more than the {limit(finding):g}° that {carriage}",
-        f"Lay it flatter{names.aside('rig.incline_deg')}, or raise {names.field('rig.max_incline_deg')} if "
-        "its motor holds the camera on such a slope.",
+        otherwise=f"Lay it flatter{names.aside('rig.incline_deg')}.",
     )
 
 
@@ -73,13 +69,12 @@ def _interval(finding: Finding, names: Names) -> Sentences:
 
 def _too_short(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
-    enough, longer = fact("enough"), duration_text(fact("longer"))
+    faster = "" if fact("exposure") is not None else ", or write faster"
     return Sentences(
         f"{where(finding)}the interval of {limit(finding):g} s is too short for "
         f"{frame_count(fact('late_frames'))}; frame {fact('worst_frame')} needs "
         f"{figure(measured(finding))} s ({_time_spent(finding)}).",
-        f"Set {names.field('shoot.interval_s')} to {enough:g} s or more (the shoot gets {longer} longer), or "
-        f"{_shorter_exposure(finding, names)}.",
+        otherwise=f"Move less from frame to frame{faster}.",
     )
 
 
@@ -93,26 +88,12 @@ def _time_spent(finding: Finding) -> str:
     return " + ".join(parts)
 
 
-def _shorter_exposure(finding: Finding, names: Names) -> str:
-    room = finding.fact("room")
-    if finding.fact("exposure") is None:
-        return "move less from frame to frame, or write faster"
-    if room is None:
-        return "move less from frame to frame"
-    return (
-        f"hold {names.field('exposure.shutter_max_s')} at {rounded_down(room):g} s and win "
-        f"{finding.fact('lost_light'):.1f} stops by ISO or a wider aperture"
-    )
-
-
 def _no_room_for_the_longest(finding: Finding, names: Names) -> Sentences:
     fact, shutter_max = finding.fact, "exposure.shutter_max_s"
     return Sentences(
         f"{where(finding)}the longest exposure, {fact('longest'):g} s{names.aside(shutter_max)}, doesn't fit "
         f"the interval of {limit(finding):g} s, which leaves {figure(fact('room'))} s. By the light as "
         "computed no frame needs it; under cloud one may.",
-        f"Set {names.field('shoot.interval_s')} to {fact('enough'):g} s, or {names.field(shutter_max)} to "
-        "what the interval leaves.",
     )
 
 
@@ -129,8 +110,7 @@ def _stepped(finding: Finding, names: Names) -> Sentences:
         f"{amount_text(way.value, way.unit)} from frame {fact('worst_frame')} to the next (up to "
         f"{exact(fact('max_speed'), way.unit)}/s and {exact(fact('max_acceleration'), way.unit)}/s²); the "
         f"interval leaves {figure(limit(finding))} s, without any exposure.",
-        f"Move less, use more frames, or set {names.field('shoot.interval_s')} to "
-        f"{fact('enough_without_exposure'):g} s plus the exposure.",
+        otherwise="Move less, use more frames, or take a motor that moves faster.",
     )
 
 
@@ -140,8 +120,7 @@ def _driven(finding: Finding, names: Names) -> Sentences:
     return Sentences(
         f"{where(finding)}the {fact('axis')} {does} up to {rate_text(measured(finding), finding.unit)} "
         f"(frame {fact('worst_frame')}); its motor gives {exact(limit(finding), finding.unit)}.",
-        f"Set {names.field('shoot.interval_s')} to {fact('enough'):g} s, move less, or give the move more "
-        "ease.",
+        otherwise="Move less, or give the move more ease.",
     )
 
 
@@ -174,22 +153,22 @@ def _too_fast(finding: Finding) -> Sentences:
         f"{where(finding)}too fast to look at: {_role_text(finding)} crosses the picture at "
         f"{_speed_text(fact('speed'), widths)} (frame {fact('worst_frame')}), a whole width in "
         f"{figure(1.0 / widths, 2)} s; {1.0 / limit(finding):.0f} s or more reads well.",
-        _slower(finding),
+        fix=_whole_rail_remark(finding) if finding.remedies else "",
+        otherwise=_slower(finding),
     )
 
 
 def _slower(finding: Finding) -> str:
     fact = finding.fact
-    now, calm = fact("now"), fact("calm")
-    more = f"take {fact('calm_frames')} frames instead of {fact('frames_now')}"
+    calm = figure(fact("calm"), 2)
     if fact("way") == "turn":
-        turn = f"Turn by about {figure(calm, 2)}° instead of {figure(now)}°"
-        return f"{turn}, or {more}" + ("; fit --travel does the former." if fact("fitted") else ".")
-    remark = "The whole rail need not be used: t" if fact("whole_rail") else "T"
-    return (
-        f"{remark}ravel about {amount_text(float(figure(calm, 2)), 'm')} instead of {amount_text(now, 'm')}, "
-        f"or {more}; fit --travel does the former."
-    )
+        return f"It takes a turn by about {calm}° instead of {figure(fact('now'))}° to be calm."
+    travel = f"{amount_text(float(calm), 'm')} of travel instead of {amount_text(fact('now'), 'm')}"
+    return f"It takes about {travel} to be calm."
+
+
+def _whole_rail_remark(finding: Finding) -> str:
+    return "The whole rail need not be used." if finding.fact("whole_rail") else ""
 
 
 def _creeping(finding: Finding) -> Sentences:
@@ -238,8 +217,8 @@ def _motion_blur(finding: Finding, names: Names) -> Sentences:
         f"{where(finding)}the rig moves while the shutter is open and smears {_role_text(finding)} by up to "
         f"{figure(measured(finding), 2)} px{near} at {figure(fact('shutter'), 2)} s (frame "
         f"{fact('worst_frame')}).",
-        f'Set {names.field("move.drive")} to "shoot-move-shoot", or expose '
-        f"{figure(fact('short_enough'), 2)} s at most.",
+        otherwise=f"It takes an exposure of {figure(fact('short_enough'), 2)} s at most, or a rig that rests "
+        "while the shutter is open.",
     )
 
 
@@ -253,8 +232,7 @@ def _rail_in_frame(finding: Finding, names: Names) -> Sentences:
         f"{where(finding)}the {fact('part')} itself is in the picture, most of it in frame "
         f"{fact('most_frame')} ({amount_text(fact('nearest'), 'm')} ahead at the nearest), "
         f"{figure(measured(finding), 2)}° inside the edge.",
-        f"Tilt up by {figure(fact('tilt_up'), 2)}°, turn away by {figure(fact('turn_away'), 2)}°, raise the "
-        "head, or move the rail so that its end stays behind the camera.",
+        otherwise="Raise the head, or lay the rail so that its end stays behind the camera.",
     )
 
 
@@ -264,7 +242,7 @@ def _rig_shadow(finding: Finding, names: Names) -> Sentences:
         f"{where(finding)}with the sun behind, {finding.fact('sun_altitude'):.1f}° high in frame "
         f"{finding.fact('first_frame')}, the shadow of camera and rig lies on the ground in the picture, "
         f"from {amount_text(measured(finding), 'm')} ahead.",
-        "Frame the ground out, lower the rig, move it into shade, or start later.",
+        otherwise="Frame the ground out, set the rig up lower or in the shade, or start later.",
     )
 
 

@@ -58,7 +58,7 @@ def _sun_hidden(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     evening = fact("event") == "sunset"
     place = "the camera" if fact("subject") is None else f"“{fact('subject')}”"
-    at, minutes = fact("time"), round(fact("early" if evening else "late"))
+    event, at, minutes = fact("event"), fact("time"), round(fact("early" if evening else "late"))
     told = (
         f"The sun leaves {place} at {at}, {minutes} minutes before sunset"
         if evening
@@ -66,6 +66,6 @@ def _sun_hidden(finding: Finding, names: Names) -> Sentences:
     )
     return Sentences(
         f"{told} ({fact('event_time')}): “{fact('hider')}” stands in the way.",
-        f"Time the direct light by {at}, not by {fact('event')}: start {minutes} minutes "
-        f"{'earlier' if evening else 'later'} to keep as much of it as planned.",
+        f"Count on direct light {'until' if evening else 'from'} {at}{' on' * (not evening)}, whatever "
+        f"{event} says: the skyline takes the rest, however the shoot is timed.",
     )

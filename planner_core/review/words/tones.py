@@ -5,8 +5,6 @@ from __future__ import annotations
 from planner_core.review.findings import Finding, Names, Sentences, speaks
 from planner_core.words.figures import figure, frames_text
 
-METERS = {"picture": "the picture", "sky": "the sky"}
-
 
 @speaks("highlights-lost")
 def _highlights_lost(finding: Finding, names: Names) -> Sentences:
@@ -15,7 +13,7 @@ def _highlights_lost(finding: Finding, names: Names) -> Sentences:
     return Sentences(
         f"{_where_and_how_much(finding)} is white without detail (frame {fact('worst_frame')}, "
         f"{fact('time')}): it is up to {fact('over'):.1f} stops brighter than the sensor keeps, {headroom}.",
-        _darker(finding, names),
+        otherwise=_darker(finding, names),
     )
 
 
@@ -23,12 +21,7 @@ def _darker(finding: Finding, names: Names) -> str:
     fact = finding.fact
     if fact("limits_bind"):
         return f"The settings can't go further down: put an ND filter on{names.aside('exposure.nd_stops')}."
-    ways = []
-    if fact("meter") is not None:
-        ways.append(f"meter {METERS[fact('meter')]}{names.aside('exposure.meter')}")
-    return _sentence(ways + _looks(finding, names, "darker") + _graduated(finding, names)) or (
-        "Turn the lens farther from the sun, or start when it is lower: no single setting brings them back."
-    )
+    return "Turn the lens farther from the sun, or start when it is lower."
 
 
 @speaks("shadows-lost")
@@ -38,7 +31,7 @@ def _shadows_lost(finding: Finding, names: Names) -> Sentences:
     return Sentences(
         f"{_where_and_how_much(finding)} is black without detail (frame {fact('worst_frame')}, "
         f"{fact('time')}): darker than the sensor holds, {held}.",
-        _brighter(finding, names),
+        otherwise=_brighter(finding, names),
     )
 
 
@@ -52,28 +45,7 @@ def _brighter(finding: Finding, names: Names) -> str:
     if fact("limits_bind"):
         longer = f"allow a longer exposure{names.aside('exposure.shutter_max_s')}"
         return _sentence([longer, f"a higher ISO{names.aside('exposure.iso_max')}", *lamps])
-    return _sentence(_looks(finding, names, "brighter") + _graduated(finding, names) + lamps) or (
-        "Accept them, or choose light that reaches them: brighter settings would burn out the highlights."
-    )
-
-
-def _looks(finding: Finding, names: Names, how: str) -> list[str]:
-    said = []
-    for time, name in (("day", "day_look"), ("night", "night_look")):
-        look = finding.fact(name)
-        if look is not None:
-            said.append(f"plan a {how} {time} ({names.field(f'exposure.{name}_stops')} {look:g})")
-    return said
-
-
-def _graduated(finding: Finding, names: Names) -> list[str]:
-    stops = finding.fact("grad")
-    if stops is None:
-        return []
-    return [
-        f"put a graduated filter of {figure(stops)} stop{'s' * (stops != 1)} on, its edge at the horizon"
-        f"{names.aside('exposure.grad_stops')}"
-    ]
+    return _sentence(lamps) or "Accept them, or choose light that reaches them."
 
 
 def _where_and_how_much(finding: Finding) -> str:
