@@ -299,6 +299,7 @@ def _soft(
             sharp_from=(near, "m"),
             sharp_to=(far if math.isfinite(far) else None, "m"),
             advice=advice.kind,
+            nearest=(advice.nearest_m, "m"),
             better_from=(advice.from_m, "m"),
         ),
         remedies=tuple(remedy for each in wanted for remedy in _refocused(plan, depths, each)),

@@ -44,7 +44,7 @@ from planner_core.light.exposure import (
 )
 from planner_core.maths.runs import span
 from planner_core.plan.model import Exposure, Plan
-from planner_core.plan.timeline import clock, clock_changes, local_datetime, start_utc_s
+from planner_core.plan.timeline import clock, clock_changes, local_datetime
 from planner_core.plan.zones import nearest_zone, off_the_sun_h
 from planner_core.review import lens as review_lens
 from planner_core.review import sun as review_sun
@@ -154,21 +154,14 @@ def _anchor_at(plan: Plan, fitted: Plan) -> float | None:
 def _start_remedy(plan: Plan, fitted: Plan) -> Remedy:
     """What the plan with another start sets, as far as it differs."""
     anchor, start, at = fitted.shoot.anchor, fitted.shoot.start, _anchor_at(plan, fitted)
-    was, now = start_utc_s(plan), start_utc_s(fitted)
-    close = clock(was, plan.zone) == clock(now, plan.zone)
-    about = facts(
-        start=clock(now, plan.zone, seconds=close),
-        was_start=clock(was, plan.zone, seconds=close),
-        was_at=plan.shoot.anchor.at if plan.shoot.anchor else None,
-    )
     if at is not None:
-        return Remedy(changes={"shoot.anchor.at": at}, about=about)
+        return Remedy(changes={"shoot.anchor.at": at})
     if anchor is not None:
         whole = {"event": anchor.event, "date": anchor.date.isoformat(), "at": anchor.at}
-        return Remedy(changes={"shoot.anchor": whole}, about=about)
+        return Remedy(changes={"shoot.anchor": whole})
     assert start is not None
     emptied = {"shoot.anchor": None} if plan.shoot.anchor is not None else {}
-    return Remedy(changes=emptied | {"shoot.start": start.isoformat()}, about=about)
+    return Remedy(changes=emptied | {"shoot.start": start.isoformat()})
 
 
 def _midpoint(plan: Plan, frames: FrameTable, shares: Balance) -> list[Finding]:

@@ -118,8 +118,8 @@ def _slower_axis(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[R
     if finding.fact("drive") == "continuous":
         share = finding.limit / finding.value
     else:
-        way = finding.fact("way")
-        share = max(_way_in(finding.limit, axis.max_speed, axis.max_acceleration) - axis.step, 0.0) / way
+        room = _way_in(finding.limit, axis.max_speed, axis.max_acceleration) - axis.step
+        share = max(room, 0.0) / max(finding.fact("way"), axis.step)
     if share > 0.0:
         yield from narrowed(plan, axis.name, 0.98 * share)
         yield from more_frames(plan, math.ceil(plan.shoot.frames / (0.98 * share)))

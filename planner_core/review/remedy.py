@@ -13,6 +13,7 @@ from planner_core.words.durations import duration_text
 from planner_core.words.figures import figure
 
 UNITS = {"_s": " s", "_m": " m", "_mm": " mm", "_deg": "°", "_px": " px", "_stops": " stops"}
+STARTS = ("shoot.anchor", "shoot.start")
 TOLD = 3  # remedies that a sentence names; the others are in the JSON
 
 
@@ -99,13 +100,13 @@ def _phrase(remedy: Remedy, names: Names) -> str:
 
 
 def _deed(remedy: Remedy, names: Names) -> str:
-    step, start, calm = (remedy.fact(name) for name in ("step", "start", "calm"))
+    step, calm = remedy.fact("step"), remedy.fact("calm")
     if step is not None:
         text = step_text(step).removesuffix(".")
-        rest = {path: value for path, value in remedy.changes.items() if path not in step.changes}
-        return text[:1].lower() + text[1:] + (f" and {_settings(rest, names)}" if rest else "")
-    if start is not None and len(remedy.changes) <= 2:
-        return _start(remedy, names)
+        return text[:1].lower() + text[1:]
+    if remedy.fact("start") is not None:
+        rest = {path: value for path, value in remedy.changes.items() if not path.startswith(STARTS)}
+        return _start(remedy, names) + (f" and {_settings(rest, names)}" if rest else "")
     if calm is not None:
         return _narrower(remedy)
     if remedy.fact("focus") is not None:

@@ -18,10 +18,12 @@ from attrs import frozen
 from planner_core.frames import FrameTable, compute_frames
 from planner_core.plan.changes import changed, value_at
 from planner_core.plan.model import Plan, PlanError
+from planner_core.plan.timeline import clock
 from planner_core.review.assess import Assessor
 from planner_core.review.cost import changed_wishes, cost
-from planner_core.review.findings import LEVELS, Finding, Remedy, Review
+from planner_core.review.findings import LEVELS, Finding, Quantity, Remedy, Review, facts
 from planner_core.review.remedies import proposed
+from planner_core.review.remedy import STARTS
 
 # How many plans a trial may review: fewer where each takes longer, by frames and blocks. A count and not a
 # time, so that the same plan gets the same answer everywhere.
@@ -94,8 +96,24 @@ class Trial:
             return stops, warns, len(changed_wishes(self.plan, pair[1].plan)), notes
 
         return tuple(
-            attrs.evolve(remedy, cost=(*remedy.cost, *cost(self.frames, outcome.frames)))
+            attrs.evolve(
+                remedy,
+                cost=(*remedy.cost, *cost(self.frames, outcome.frames)),
+                about=remedy.about or self._about_the_start(remedy, outcome),
+            )
             for remedy, outcome in sorted(kept, key=rank)[:KEPT]
+        )
+
+    def _about_the_start(self, remedy: Remedy, outcome: _Outcome) -> tuple[Quantity, ...]:
+        """What is said of a remedy that moves the start."""
+        if not any(path.startswith(STARTS) for path in remedy.changes):
+            return ()
+        was, now, zone = float(self.frames.utc_s[0]), float(outcome.frames.utc_s[0]), self.plan.zone
+        close = clock(was, zone) == clock(now, zone)
+        return facts(
+            start=clock(now, zone, seconds=close),
+            was_start=clock(was, zone, seconds=close),
+            was_at=self.plan.shoot.anchor.at if self.plan.shoot.anchor else None,
         )
 
     # ------------------------------------------------------------ trying

@@ -53,7 +53,10 @@ def test_seven_times_more_night_than_day_is_flagged_and_mended() -> None:
     assert found.level == "warn"
     assert found.value == pytest.approx(7.0)
     assert "45 frames (1.9 s) of day and 315" in found.message
-    assert "shoot.anchor.at 0.5 instead of 0.125" in advice(lopsided, "day-night-balance").fix
+    assert (
+        "shoot.anchor.at 0.5 instead of 0.125"
+        in advice(attrs.evolve(lopsided, exposure=None), "day-night-balance").fix
+    )
     assert found.fit == "balance"
     assert not findings(fit_balance(lopsided, 1, 1).plan, "day-night-balance")
 
@@ -95,7 +98,10 @@ def test_half_of_the_move_should_be_done_at_sunset() -> None:
     assert found.level == "warn"
     assert present(found.value) > 0.7
     assert "at sunset (18:42)" in found.message
-    assert "shoot.anchor.at 0.5 instead of 0.75" in advice(late, "move-midpoint").fix
+    assert (
+        "shoot.anchor.at 0.5 instead of 0.75"
+        in advice(attrs.evolve(late, exposure=None), "move-midpoint").fix
+    )
     assert not findings(plan(shoot__anchor=anchored(0.5)), "move-midpoint")
     assert one(plan(shoot__anchor=anchored(0.6)), "move-midpoint").level == "note"
 
@@ -105,8 +111,9 @@ def test_an_anchor_of_another_event_is_moved_by_as_much_as_the_start() -> None:
     moonlit = plan(shoot__anchor={"event": "moonrise", "date": "2027-03-22", "at": 0.3})
     found = one(moonlit, "move-midpoint")
     assert "at sunset" in found.message
-    at = offered(moonlit, "move-midpoint", "shoot.anchor.at")["shoot.anchor.at"]
-    assert "instead of 0.3)" in advice(moonlit, "move-midpoint").fix
+    unlit = attrs.evolve(moonlit, exposure=None)
+    at = offered(unlit, "move-midpoint", "shoot.anchor.at")["shoot.anchor.at"]
+    assert "instead of 0.3)" in advice(unlit, "move-midpoint").fix
     mended = plan(shoot__anchor={"event": "moonrise", "date": "2027-03-22", "at": at})
     assert numbers(mended)["move_share_at_event"] == pytest.approx(0.5, abs=0.01)
     out_of_reach = plan(shoot__anchor={"event": "moonrise", "date": "2027-03-22", "at": 0.0})
@@ -220,12 +227,12 @@ def test_an_interval_that_takes_the_exposure_s_time_is_named() -> None:
 
 
 def test_an_interval_that_leaves_no_time_at_all_is_lengthened_by_what_is_needed() -> None:
-    hurried = plan(shoot__interval_s=1.2, shoot__frames=120, shoot__write_s=1.0)
+    hurried = exposing(plan(shoot__interval_s=1.2, shoot__frames=120, shoot__write_s=1.0), meter="picture")
     found = one(hurried, "exposure-short")
     assert "leaves no time to expose" in found.message
     interval_s = offered(hurried, "exposure-short", "shoot.interval_s")["shoot.interval_s"]
     assert interval_s == pytest.approx(round(2.0 * interval_s) / 2.0)  # as an interval timer takes it
-    longer = plan(shoot__interval_s=interval_s, shoot__frames=120, shoot__write_s=1.0)
+    longer = attrs.evolve(hurried, shoot=attrs.evolve(hurried.shoot, interval_s=interval_s))
     assert not [f for f in findings(longer, "exposure-short") if "interval" in f.message]
 
 

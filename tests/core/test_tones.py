@@ -15,7 +15,7 @@ from planner_core.picture import graduated, metering, tones
 from planner_core.plan.changes import changed
 from planner_core.plan.file import plan_from_dict
 from planner_core.review.findings import Finding
-from planner_core.review.trial import tried
+from planner_core.review.remedy import TOLD
 from tests.two_towers import document
 
 
@@ -46,12 +46,6 @@ def finding(plan: Plan, code: str) -> Finding | None:
     found = [each for each in review(plan, compute_frames(plan)).findings if each.code == code]
     assert len(found) <= 1
     return found[0] if found else None
-
-
-def with_remedies(plan: Plan, code: str) -> Finding:
-    """The finding with those remedies that were found to help."""
-    report = tried(plan, review(plan, compute_frames(plan)))
-    return next(each for each in report.findings if each.code == code)
 
 
 def test_an_evening_exposed_by_the_ground_loses_its_sky() -> None:
@@ -85,13 +79,12 @@ def test_each_remedy_for_burnt_highlights_brings_them_back(exposure: dict[str, A
     for remedy in before.remedies:
         after = finding(changed(plan, remedy.changes), "highlights-lost")
         assert after is None or (after.level == "note" and before.level != "note"), remedy
-    assert with_remedies(plan, "highlights-lost").remedies
 
 
 def test_the_fix_names_what_the_remedies_set() -> None:
     found = finding(toward_the_sunset(meter="ground"), "highlights-lost")
     assert found is not None
-    for remedy in found.remedies:
+    for remedy in found.remedies[:TOLD]:
         for path in remedy.changes:
             assert path in found.fix
 
