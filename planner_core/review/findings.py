@@ -91,15 +91,22 @@ class Finding:
 
 
 class Sentences(NamedTuple):
-    """What is the case, and what to do about it.
+    """What a speaker says of a finding: what is the case, and what to do about it beside its remedies.
 
-    A speaker gives as fix what no field of the plan can do, which is always said; and as otherwise what is
+    It gives as fix what no field of the plan can do, which is always said; and as otherwise what is
     left to decide where no remedy helps.
     """
 
     message: str
     fix: str = ""
     otherwise: str = ""
+
+
+class Told(NamedTuple):
+    """What a reader is told of a finding: what is the case, and what to do about it."""
+
+    message: str
+    fix: str
 
 
 Speaker = Callable[[Finding, Names], Sentences]
@@ -122,18 +129,18 @@ def spoken_codes() -> frozenset[str]:
     return frozenset(_SPEAKERS)
 
 
-def sentences(finding: Finding, names: Names = PLAN_FILE) -> Sentences:
+def sentences(finding: Finding, names: Names = PLAN_FILE) -> Told:
     """The words of a finding, for a reader who knows the plan's fields by these names.
 
     Of remedies only those are told that were tried.
     """
     said = _SPEAKERS[finding.code](finding, names)
     if not finding.tried:
-        return Sentences(said.message, said.fix)
+        return Told(said.message, said.fix)
     if finding.remedies:
-        return Sentences(said.message, _joined(remedies_text(finding.remedies, names), said.fix))
+        return Told(said.message, _joined(remedies_text(finding.remedies, names), said.fix))
     plainly = "" if said.fix or finding.level == "note" else _nothing_helps(finding)
-    return Sentences(said.message, _joined(plainly, said.fix, said.otherwise))
+    return Told(said.message, _joined(plainly, said.fix, said.otherwise))
 
 
 def _joined(*parts: str) -> str:
