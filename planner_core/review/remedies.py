@@ -16,7 +16,7 @@ import attrs
 import numpy as np
 
 from planner_core.evening import interval
-from planner_core.evening.balance import balance, place_of_share
+from planner_core.evening.balance import balance, place_of_progress
 from planner_core.frames import FrameTable
 from planner_core.light.exposure import (
     next_third,
@@ -215,7 +215,7 @@ def _all_limits_together(plan: Plan, stops: float) -> Iterator[Remedy]:
 @proposes("move-midpoint")
 def _half_at_the_event(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Remedy]:
     """The poses between the ends brought forward or back, so that half of the move is done at the event."""
-    turn, half_at = balance(frames).turn, place_of_share(frames, 0.5)
+    turn, half_at = balance(frames).turn, place_of_progress(frames, 0.5)
     inner = [place for place, pose in enumerate(plan.move.poses) if 0.0 < pose.at < 1.0]
     if turn is None or half_at is None or not inner or not 0.0 < half_at < 1.0 or not 0.0 < turn.at < 1.0:
         return

@@ -114,7 +114,7 @@ def test_an_interval_shorter_than_the_exposure_is_a_finding_with_an_interval_tha
     document = changed(
         changed(document, ("exposure", "iso_max"), 100.0), ("exposure", "artificial_ev100"), 0.0
     )
-    finding = interval_finding(document)
+    finding = present(interval_finding(document))
     assert finding.level == "stop"
     assert finding.limit == 5.0
     assert finding.value == pytest.approx(6.0 + 1.0 + 0.8 + 0.4, abs=0.1)

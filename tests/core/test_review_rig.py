@@ -94,8 +94,8 @@ def test_a_pose_outside_the_range_stops_the_plan_by_its_field(
     assert finding.level == "stop"
     assert finding.message.startswith(f"move.poses[1].{field}: {value:g}")
     assert (finding.value, finding.limit) == (value, limit)
-    assert finding.frames[1] == 480
-    assert finding.frames[0] > 240
+    assert present(finding.frames)[1] == 480
+    assert present(finding.frames)[0] > 240
     path = f"move.poses[1].{field}"
     plan = with_poses(QUAY, QUAY.move.poses[0], pose)
     assert limit in [remedy.changes[path] for remedy in advice(plan, "axis-range").remedies]
