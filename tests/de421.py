@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 
 class Ephemeris421:
@@ -31,13 +31,13 @@ class Ephemeris421:
         epoch = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
         return self.timescale.from_datetimes([epoch + dt.timedelta(seconds=float(t)) for t in utc_s])
 
-    def place(self, latitude_deg: float, longitude_deg: float) -> Any:
+    def place(self, latitude_deg: ArrayLike, longitude_deg: ArrayLike) -> Any:
         from skyfield.api import wgs84
 
         return self.earth + wgs84.latlon(latitude_deg, longitude_deg)
 
     def position(
-        self, body: str, utc_s: Iterable[float], latitude_deg: float, longitude_deg: float
+        self, body: str, utc_s: Iterable[float], latitude_deg: ArrayLike, longitude_deg: ArrayLike
     ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Azimuth and true altitude, degrees."""
         seen = self.place(latitude_deg, longitude_deg).at(self.times(utc_s)).observe(self.bodies[body])

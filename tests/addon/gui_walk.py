@@ -64,7 +64,7 @@ def picture(name: str) -> np.ndarray:
 
 
 def _pixels(path: str) -> np.ndarray:
-    image = bpy.data.images.load(path)
+    image: Any = bpy.data.images.load(path)
     values = np.empty(len(image.pixels), np.float32)
     image.pixels.foreach_get(values)
     width, height = image.size
@@ -126,7 +126,7 @@ def look_for(words: str, where: Any = None, *, upright: bool = False) -> tuple[f
         if shape.shape[0] >= screen.shape[0] or shape.shape[1] >= screen.shape[1]:
             continue
         found = likeness(screen, shape)
-        row, column = np.unravel_index(int(np.argmax(found)), found.shape)
+        row, column = (int(place) for place in np.unravel_index(int(np.argmax(found)), found.shape))
         if found[row, column] > best[2]:
             best = (
                 left + column + shape.shape[1] / 2,
@@ -206,7 +206,7 @@ def seek(words: str) -> Iterator[Any]:
 def click(words: str) -> Wait:
     """Click what is called so in the sidebar."""
     yield from seek(words)
-    yield from click_at(*spot)
+    yield from click_at(spot[0], spot[1])
 
 
 def fill_in(

@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 
 from blender_addon.scene.build import build_scene
 from planner_core import FrameTable, Plan, compute_frames
+from tests.present import present
 
 
 def empty_scene() -> bpy.types.Scene:
     """A new file with nothing in it."""
     bpy.ops.wm.read_factory_settings(use_empty=True)
-    return bpy.context.scene
+    return present(bpy.context.scene)
 
 
 def drawn(plan: Plan, scene: bpy.types.Scene | None = None) -> tuple[bpy.types.Scene, FrameTable]:
@@ -29,7 +30,7 @@ def drawn(plan: Plan, scene: bpy.types.Scene | None = None) -> tuple[bpy.types.S
 def camera_matrices(scene: bpy.types.Scene) -> NDArray[np.float64]:
     """The camera's matrix on every frame of the scene, shape (frames, 4, 4)."""
     found = []
-    depsgraph = scene.view_layers[0].depsgraph
+    depsgraph = present(scene.view_layers[0].depsgraph)
     for frame in range(scene.frame_start, scene.frame_end + 1):
         scene.frame_set(frame)
         assert scene.camera is not None

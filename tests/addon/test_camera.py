@@ -78,7 +78,7 @@ def test_blenders_frame_is_the_delivered_clip_frame(clip: tuple[int, int]) -> No
             one, corners, frames.camera_m[frame], frames.camera_rotation[frame]
         )
         for corner, pixel, ahead in zip(corners, expected, depth, strict=True):
-            x, y, z = world_to_camera_view(scene, scene.camera, Vector(corner))
+            x, y, z = world_to_camera_view(scene, scene.camera, Vector(corner)).to_tuple()
             if z > 0.0 and abs(x - 0.5) < 1.0 and abs(y - 0.5) < 1.0:
                 seen += 1
                 assert x * clip[0] == pytest.approx(pixel[0], abs=0.05 * clip[0] / 3840)
@@ -118,7 +118,7 @@ def test_the_carriage_slides_in_metres_along_the_rails_own_axis() -> None:
     assert frames.slide_m is not None
     for frame in (1, 180, 360):
         scene.frame_set(frame)
-        assert tuple(carriage.location) == pytest.approx((0.0, frames.slide_m[frame - 1], 0.0), abs=1e-6)
+        assert carriage.location.to_tuple() == pytest.approx((0.0, frames.slide_m[frame - 1], 0.0), abs=1e-6)
 
 
 def test_each_pose_is_a_ghost_camera_where_the_camera_will_be() -> None:

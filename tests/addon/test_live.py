@@ -26,6 +26,7 @@ from planner_core.edit import edits, kit, starter
 from planner_core.output import readout
 from planner_core.plan.timeline import clock
 from planner_core.review.report import review_in_parts
+from tests.present import present
 
 
 @pytest.fixture
@@ -299,7 +300,7 @@ def test_another_unit_scale_is_told_and_nothing_breaks(scene: Any, capfd: pytest
 def test_a_part_that_was_deleted_comes_back_with_the_next_change(
     scene: Any, part: str, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    bpy.data.objects.remove(parts.object_of(scene, part))
+    bpy.data.objects.remove(present(parts.object_of(scene, part)))
     bpy.context.view_layer.update()
     assert redraw.missing_parts(scene) == ([part] if part in redraw.RIG_PARTS else [])
     scene.duskrail.interval = 14.0

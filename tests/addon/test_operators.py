@@ -27,6 +27,7 @@ from blender_addon.ui.operators import plan_file
 from planner_core import Plan, compute_frames, load_plan, save_plan
 from planner_core.edit import edits, kit, starter
 from planner_core.plan.file import plan_to_text
+from tests.present import present
 
 DAY = dt.date(2027, 3, 14)
 
@@ -69,8 +70,8 @@ def state() -> dict[str, Any]:
             things[f"{parts.part_of(thing)} {number} {thing.name}"] = (place, corners)
         curves = {}
         for axis, (part, path, index) in rig.CHANNELS.items():
-            thing = parts.object_of(scene, part)
-            curve = keyframes.find_curve(thing, path, index) if thing is not None else None
+            moved = parts.object_of(scene, part)
+            curve = keyframes.find_curve(moved, path, index) if moved is not None else None
             curves[axis] = (
                 None if curve is None else [round(float(v), 4) for v in keyframes.keys(curve)[1][::20]]
             )
@@ -96,8 +97,12 @@ def select_own_mesh() -> None:
         thing.select_set(thing.name == "shed")
 
 
+def remove_part(part: str) -> None:
+    bpy.data.objects.remove(present(parts.object_of(present(bpy.context.scene), part)))
+
+
 def break_the_balance() -> None:
-    scene = bpy.context.scene
+    scene = present(bpy.context.scene)
     live.change_plan(scene, lambda plan: edits.evolved(plan, "shoot.anchor.at", 0.1))
 
 
@@ -118,7 +123,7 @@ UNDONE: list[Case] = [
     ("new_scene", {}, no_preparation),
     ("remove_plan", {}, no_preparation),
     ("set_units", {}, lambda: setattr(bpy.context.scene.unit_settings, "scale_length", 0.1)),
-    ("redraw", {}, lambda: bpy.data.objects.remove(parts.object_of(bpy.context.scene, "tilt"))),
+    ("redraw", {}, lambda: remove_part("tilt")),
     ("step_day", {"days": 30}, no_preparation),
     ("anchor_here", {}, lambda: at_frame(100)),
     ("go_to_event", {}, no_preparation),
@@ -235,12 +240,12 @@ def test_an_object_moved_without_the_plan_knowing_is_undone_with_its_plan(scene:
     tower.location.x += 4.0
     bpy.ops.ed.undo_push(message="moved")
     bpy.context.view_layer.update()
-    moved = live.plan_of(bpy.context.scene)
+    moved = live.plan_of(present(bpy.context.scene))
     assert moved is not None
     assert moved != start()
     bpy.ops.ed.undo()
     assert state() == before
-    assert live.plan_of(bpy.context.scene) == start()
+    assert live.plan_of(present(bpy.context.scene)) == start()
 
 
 # ---------------------------------------------------------------- edits in the view
@@ -299,8 +304,8 @@ def test_the_rail_moved_in_the_view_moves_the_rig_and_its_poses(scene: Any) -> N
     assert plan is not None
     assert plan.rig.origin_m[1] == pytest.approx(0.5, abs=1e-4)
     bpy.context.view_layer.update()
-    worlds = [tuple(ghost.matrix_world.translation) for ghost in parts.objects_of(scene, "pose")]
-    assert np.allclose(worlds, [tuple(m.translation) for m in rig.pose_matrices(plan)], atol=1e-4)
+    worlds = [ghost.matrix_world.translation.to_tuple() for ghost in parts.objects_of(scene, "pose")]
+    assert np.allclose(worlds, [m.translation.to_tuple() for m in rig.pose_matrices(plan)], atol=1e-4)
 
 
 def test_deleting_and_duplicating_in_the_view_counts(scene: Any) -> None:
@@ -430,15 +435,13 @@ def _rows(scene: Any, chance: random.Random) -> None:
     setattr(pose, field, value)
     if len(settings_.blocks):
         block = chance.choice(list(settings_.blocks))
-        field, value = chance.choice(
-            [
-                ("label", chance.choice(["gate", "mast", "pier"])),
-                ("role", chance.choice(["subject", "foreground", "background"])),
-                ("turn", math.radians(chance.uniform(0.0, 360.0))),
-                ("lights", chance.choice(["ROLE", "ON", "OFF"])),
-            ]
-        )
-        setattr(block, field, value)
+        changes: list[tuple[str, Any]] = [
+            ("label", chance.choice(["gate", "mast", "pier"])),
+            ("role", chance.choice(["subject", "foreground", "background"])),
+            ("turn", math.radians(chance.uniform(0.0, 360.0))),
+            ("lights", chance.choice(["ROLE", "ON", "OFF"])),
+        ]
+        setattr(block, *chance.choice(changes))
 
 
 def _view(scene: Any, chance: random.Random) -> None:
@@ -470,27 +473,26 @@ def _view(scene: Any, chance: random.Random) -> None:
 def _operate(scene: Any, chance: random.Random) -> None:
     scene.cursor.location = (chance.uniform(-5.0, 5.0), chance.uniform(-5.0, 20.0), 0.0)
     scene.frame_set(chance.randint(1, scene.frame_end))
-    name, options = chance.choice(
-        [
-            (
-                "add_block",
-                {"kind": chance.choice(sorted(kit.PIECES)), "where": chance.choice(["MAP", "CURSOR"])},
-            ),
-            ("add_ridge", {}),
-            ("remove_block", {}),
-            ("set_role", {"role": chance.choice(["subject", "foreground", "background"])}),
-            ("mark_block", {"role": "background"}),
-            ("place_rig", {"face_subject": chance.random() < 0.5}),
-            ("pose_add", {}),
-            ("pose_remove", {"pose": chance.randint(0, 3)}),
-            ("pose_move", {"pose": chance.randint(0, 3), "way": chance.choice(["EARLIER", "LATER"])}),
-            ("stand_here", {"pose": chance.randint(0, 3)}),
-            ("step_day", {"days": chance.choice([-30, -1, 1, 7, 90])}),
-            ("anchor_here", {}),
-            ("read_back", {}),
-            ("redraw", {}),
-        ]
-    )
+    calls: list[tuple[str, dict[str, Any]]] = [
+        (
+            "add_block",
+            {"kind": chance.choice(sorted(kit.PIECES)), "where": chance.choice(["MAP", "CURSOR"])},
+        ),
+        ("add_ridge", {}),
+        ("remove_block", {}),
+        ("set_role", {"role": chance.choice(["subject", "foreground", "background"])}),
+        ("mark_block", {"role": "background"}),
+        ("place_rig", {"face_subject": chance.random() < 0.5}),
+        ("pose_add", {}),
+        ("pose_remove", {"pose": chance.randint(0, 3)}),
+        ("pose_move", {"pose": chance.randint(0, 3), "way": chance.choice(["EARLIER", "LATER"])}),
+        ("stand_here", {"pose": chance.randint(0, 3)}),
+        ("step_day", {"days": chance.choice([-30, -1, 1, 7, 90])}),
+        ("anchor_here", {}),
+        ("read_back", {}),
+        ("redraw", {}),
+    ]
+    name, options = chance.choice(calls)
     if name in ("remove_block", "set_role"):
         select("block", chance.randint(0, max(0, len(scene.duskrail.blocks) - 1)))
     if name == "mark_block":
@@ -510,7 +512,7 @@ def test_after_a_hundred_of_anything_the_scene_tells_the_plan_that_is_shown(
 ) -> None:
     bpy.ops.wm.read_factory_settings(use_empty=True)
     live.clear()
-    scene = bpy.context.scene
+    scene = present(bpy.context.scene)
     live.set_plan(scene, start())
     mesh = bpy.data.meshes.new("shed")
     mesh.from_pydata(
@@ -623,9 +625,9 @@ def test_a_blend_keeps_everything_without_a_plan_file(scene: Any, tmp_path: Path
     bpy.ops.wm.read_factory_settings(use_empty=True)
     bpy.ops.wm.open_mainfile(filepath=str(tmp_path / "evening.blend"))
     assert state() == before
-    assert live.plan_of(bpy.context.scene) == start()
+    assert live.plan_of(present(bpy.context.scene)) == start()
     bpy.context.scene.duskrail.title = "Goes on"
-    assert plan_shown(bpy.context.scene).title == "Goes on"
+    assert plan_shown(present(bpy.context.scene)).title == "Goes on"
 
 
 @pytest.mark.parametrize(

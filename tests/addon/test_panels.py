@@ -22,6 +22,7 @@ from planner_core import Plan, PlanError
 from planner_core.edit import kit, starter
 from planner_core.plan import model
 from planner_core.review.findings import Remedy, remedy_text, sentences
+from tests.present import present
 
 ICONS = set(bpy.types.UILayout.bl_rna.functions["label"].parameters["icon"].enum_items.keys())
 
@@ -165,7 +166,7 @@ def variants() -> dict[str, Plan]:
         "whole": full,
         "no exposure": attrs.evolve(full, exposure=None),
         "no composition": attrs.evolve(full, composition=None),
-        "reveal": attrs.evolve(full, composition=attrs.evolve(full.composition, style="reveal")),
+        "reveal": attrs.evolve(full, composition=attrs.evolve(present(full.composition), style="reveal")),
         "no blocks": attrs.evolve(full, blocks=(), composition=None),
     }
     from planner_core.edit import edits

@@ -26,6 +26,7 @@ from blender_addon.render.progress import Listener, Progress, nobody
 from blender_addon.render.request import PreviewError, PreviewRequest
 from planner_core import Plan
 from planner_core.plan.file import save_plan
+from tests.present import present
 from tests.two_towers import plan
 
 SMALL = (160, 90)
@@ -222,7 +223,7 @@ def test_the_last_bits_of_computed_numbers_name_no_frame(drive: str) -> None:
     for _ in range(20):
         assert frames.ramp is not None
         ramp = attrs.evolve(frames.ramp, shutter_s=shaken(frames.ramp.shutter_s), iso=shaken(frames.ramp.iso))
-        moved = {
+        moved: dict[str, Any] = {
             field.name: shaken(value)
             for field in attrs.fields(type(frames))
             if isinstance(value := getattr(frames, field.name), np.ndarray)
@@ -475,7 +476,8 @@ def test_a_damaged_frame_is_drawn_anew_and_the_clip_is_the_same(
     )
     with pytest.raises(PreviewError, match="1 of 3 frames are not drawn yet"):
         draw(evening(), tmp_path / "joined.mp4", join=True, **wish)
-    for options in ({"burn_in": True}, {}):
+    chosen: tuple[dict[str, Any], ...] = ({"burn_in": True}, {})
+    for options in chosen:
         again = draw(evening(), tmp_path / "again.mp4", **options, **wish)
         assert again.kept == (2 if options else 3)
     assert np.array_equal(pictures(again.output), first)
@@ -600,7 +602,7 @@ def test_the_words_are_the_frame_tables(clip: Preview) -> None:
     assert f"sun −{abs(frames.sun_altitude_deg[11]):.1f}°" in left
     assert "f/5.6" in right
     assert "ISO" in right
-    dark = attrs.evolve(frames, ramp=attrs.evolve(frames.ramp, error_stops=np.full(12, -1.5)))
+    dark = attrs.evolve(frames, ramp=attrs.evolve(present(frames.ramp), error_stops=np.full(12, -1.5)))
     assert showing.frame_words(dark, 1)[1].endswith("1.5 stops too dark")
 
 

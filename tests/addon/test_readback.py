@@ -23,6 +23,7 @@ from planner_core.place.blocking import block_mesh
 from planner_core.plan.model import Block
 from planner_core.rig import motion
 from tests.addon.scenes import drawn
+from tests.present import present
 from tests.two_towers import plan
 
 POSES = [
@@ -264,7 +265,7 @@ def test_a_curve_of_another_move_becomes_that_moves_poses() -> None:
     for axis in CHANNELS:
         curve = curve_of(scene, axis)
         for point in list(curve.keyframe_points):
-            exact = motion.axis_values(other.move, axis, (point.co[0] - 1.0) / 119.0)
+            exact = present(motion.axis_values(other.move, axis, (point.co[0] - 1.0) / 119.0))
             point.co[1] = float(rig.channel_values(THREE, axis, exact))
         curve.update()
     found = read_scene(scene).plan
@@ -509,7 +510,7 @@ def test_a_file_without_a_plan_is_refused_in_a_line(tmp_path: Path) -> None:
 
 def test_a_rig_that_lost_a_part_says_which() -> None:
     scene, _ = drawn(THREE)
-    bpy.data.objects.remove(parts.object_of(scene, "tilt"))
+    bpy.data.objects.remove(present(parts.object_of(scene, "tilt")))
     with pytest.raises(ReadbackError, match="tilt"):
         read_scene(scene)
 

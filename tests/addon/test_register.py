@@ -12,6 +12,7 @@ import blender_addon
 from blender_addon import registration
 from blender_addon.state import handlers, live
 from blender_addon.ui import operators, overlay
+from tests.present import present
 
 
 def what_blender_knows() -> dict[str, Any]:
@@ -57,12 +58,12 @@ def test_plans_outlive_being_disabled(disabled: None) -> None:
     blender_addon.register()
     bpy.ops.wm.read_factory_settings(use_empty=True)
     bpy.ops.duskrail.new_scene()
-    plan = live.plan_of(bpy.context.scene)
+    plan = live.plan_of(present(bpy.context.scene))
     assert plan is not None
     blender_addon.unregister()
     blender_addon.register()
     handlers.on_load()
-    assert live.plan_of(bpy.context.scene) == plan
+    assert live.plan_of(present(bpy.context.scene)) == plan
     assert bpy.context.scene.duskrail.title == plan.title
 
 

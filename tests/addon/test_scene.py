@@ -46,10 +46,10 @@ def test_a_blocks_object_has_its_size_and_place_to_be_edited() -> None:
     )
     scene, _ = drawn(one)
     hut = parts.objects_of(scene, "block")[0]
-    assert tuple(hut.location) == (10.0, 20.0, 1.5)
-    assert tuple(hut.dimensions) == pytest.approx((4.0, 6.0, 3.0))
+    assert hut.location.to_tuple() == (10.0, 20.0, 1.5)
+    assert hut.dimensions.to_tuple() == pytest.approx((4.0, 6.0, 3.0))
     assert hut.rotation_euler.z == pytest.approx(-math.radians(30.0))  # clockwise seen from above
-    assert tuple(hut.scale) == pytest.approx((1.0, 1.0, 1.0))
+    assert hut.scale.to_tuple() == pytest.approx((1.0, 1.0, 1.0))
 
 
 def test_the_level_ground_reaches_to_the_horizon_and_covers_no_water() -> None:

@@ -9,13 +9,18 @@ from __future__ import annotations
 
 import itertools
 import warnings
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from planner_core.picture import block_visibility, occlusion
 from planner_core.picture.projection import delivered_crop
 from planner_core.place import blocking
+from planner_core.place.blocking import Mesh
+from planner_core.plan.model import Plan
 from planner_core.rig.camera import camera_path
 from tests.places import random_place
 
@@ -30,7 +35,7 @@ GROUND_NUMBER = 250.0
 class NumberedScene:
     """A scene in which every block glows with its own number, and nothing else is seen."""
 
-    def __init__(self, plan, folder):
+    def __init__(self, plan: Plan, folder: Path) -> None:
         bpy.ops.wm.read_factory_settings(use_empty=True)
         self.plan, self.path = plan, folder / "numbers.exr"
         self.scene = bpy.context.scene
@@ -44,7 +49,7 @@ class NumberedScene:
         ground = blocking.Mesh(vertices_m=corners, faces=((0, 1, 2, 3),))
         self._object(ground, GROUND_NUMBER)
 
-    def _settings(self):
+    def _settings(self) -> None:
         scene = self.scene
         scene.render.engine = "CYCLES"
         scene.cycles.device = "CPU"
@@ -68,7 +73,7 @@ class NumberedScene:
         scene.camera = bpy.data.objects.new("camera", data)
         scene.collection.objects.link(scene.camera)
 
-    def _object(self, mesh, number):
+    def _object(self, mesh: Mesh, number: float) -> Any:
         data = bpy.data.meshes.new("block")
         data.from_pydata(mesh.vertices_m.tolist(), [], [list(face) for face in mesh.faces])
         material = bpy.data.materials.new("number")
@@ -85,7 +90,9 @@ class NumberedScene:
         self.scene.collection.objects.link(made)
         return made
 
-    def numbers(self, camera_m, rotation, only=None):
+    def numbers(
+        self, camera_m: NDArray[np.float64], rotation: NDArray[np.float64], only: int | None = None
+    ) -> NDArray[np.int64]:
         """Each pixel's block number, 0 for the sky; with all blocks, or only one and the ground."""
         import mathutils
 
@@ -103,7 +110,7 @@ class NumberedScene:
 
 
 @pytest.mark.parametrize("seed", range(20))
-def test_shares_equal_counted_pixels(seed, tmp_path):
+def test_shares_equal_counted_pixels(seed: int, tmp_path: Path) -> None:
     # Cycles, one ray through the middle of each pixel; three percent of the block's own pixels
     plan = random_place(seed, size_px=SIZE_PX)
     path = camera_path(plan, np.linspace(0.0, 1.0, plan.shoot.frames))

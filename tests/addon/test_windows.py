@@ -16,6 +16,7 @@ from blender_addon.state import live
 from planner_core.edit import starter
 from planner_core.light import lamps
 from planner_core.rig import geometry
+from tests.present import present
 
 
 @pytest.fixture
@@ -93,7 +94,7 @@ def test_undo_brings_them_with_the_plan_or_has_them_drawn_again(lit: Any) -> Non
     windows.draw(lit, frames_of(lit))
     bpy.ops.ed.undo_push(message="fewer")
     bpy.ops.ed.undo()
-    scene = bpy.context.scene
+    scene = present(bpy.context.scene)
     windows.draw(scene, frames_of(scene))
     assert corners_m(scene) == pytest.approx(at_first)
 

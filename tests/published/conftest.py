@@ -6,17 +6,18 @@ import datetime as dt
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from tests.de421 import Ephemeris421
 
 
 @pytest.fixture(scope="session")
-def de421():
+def de421() -> Ephemeris421:
     return Ephemeris421()
 
 
 @pytest.fixture(scope="session")
-def anywhere():
+def anywhere() -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """500 places even over the globe and instants from 1950 to 2050, the same every time: lat, lon, utc_s."""
     random = np.random.default_rng(20270314)
     start, end = (dt.datetime(year, 1, 1, tzinfo=dt.UTC).timestamp() for year in (1950, 2050))

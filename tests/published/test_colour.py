@@ -1,9 +1,12 @@
 """Colours agree with colour-science and with the sources named."""
 
+from __future__ import annotations
+
 import warnings
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from planner_core.light import colour
 
@@ -15,14 +18,14 @@ ALTITUDES = np.array([1.0, 2.0, 5.0, 10.0, 30.0, 60.0, 90.0])
 
 
 @pytest.fixture(scope="module")
-def observer():
+def observer() -> NDArray[np.float64]:
     """The CIE 1931 observer as colour-science tabulates it."""
     matching = science.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy()
     return matching.align(science.SpectralShape(380, 780, 5)).values
 
 
 @pytest.fixture(scope="module")
-def sun_xyz(observer):
+def sun_xyz(observer: NDArray[np.float64]) -> NDArray[np.float64]:
     """The sun's beam through air and haze, by the observer's own table."""
     depth = colour.rayleigh_depth(colour.WAVELENGTHS_NM) + 0.05 * (colour.WAVELENGTHS_NM / 1000) ** -1.3
     sun = science.sd_blackbody(5772, science.SpectralShape(380, 780, 5)).values
@@ -49,20 +52,20 @@ def test_rayleigh_depth_is_hansen_and_travis() -> None:
     )
 
 
-def test_suns_chromaticity_follows_the_tabulated_observer(sun_xyz) -> None:
+def test_suns_chromaticity_follows_the_tabulated_observer(sun_xyz: NDArray[np.float64]) -> None:
     # colour-science's CIE 1931 tables; ours are the bells of Wyman, Sloan and Shirley (2013)
     theirs = science.XYZ_to_xy(sun_xyz)
     assert colour.sun_xy(ALTITUDES) == pytest.approx(theirs, abs=0.004)
 
 
-def test_suns_temperature_is_ohnos(sun_xyz) -> None:
+def test_suns_temperature_is_ohnos(sun_xyz: NDArray[np.float64]) -> None:
     # colour-science, method of Ohno (2013)
     theirs = science.temperature.XYZ_to_CCT_Ohno2013(sun_xyz)[:, 0]
     assert colour.sun_temperature_k(ALTITUDES) == pytest.approx(theirs, rel=0.01)
 
 
 @pytest.mark.parametrize(("xy", "kelvin"), [((0.44758, 0.40745), 2856), ((0.31272, 0.32903), 6504)])
-def test_temperature_of_illuminants_a_and_d65(xy, kelvin) -> None:
+def test_temperature_of_illuminants_a_and_d65(xy: tuple[float, float], kelvin: int) -> None:
     # CIE 15:2004, illuminants A and D65
     assert colour.correlated_temperature_k(xy) == pytest.approx(kelvin, rel=0.012)
 

@@ -1,5 +1,7 @@
 """Lux and EV are those of the printed sources."""
 
+from __future__ import annotations
+
 import numpy as np
 import pytest
 
@@ -22,7 +24,7 @@ CIRCULAR_171 = {
 
 
 @pytest.mark.parametrize(("altitude", "lux"), CIRCULAR_171.items())
-def test_sunlight_matches_circular_171_to_three_digits(altitude, lux) -> None:
+def test_sunlight_matches_circular_171_to_three_digits(altitude: float, lux: float) -> None:
     assert daylight.sun_illuminance_lux(altitude) == pytest.approx(lux, rel=0.002)
 
 
@@ -41,13 +43,13 @@ def test_full_moon_at_the_zenith_gives_about_a_third_of_a_lux() -> None:
 
 
 @pytest.mark.parametrize(("divisor", "lux"), [(1, 51263), (3, 17088), (10, 5126)])
-def test_cloud_divides_the_light_as_the_circular_says(divisor, lux) -> None:
+def test_cloud_divides_the_light_as_the_circular_says(divisor: int, lux: int) -> None:
     # Circular 171: divide by 1 for clear, 3 for average cloud, 10 for dark stratus; sun at 30°
     assert daylight.natural_light(30.0, -50.0, 90.0, divisor).total_lux == pytest.approx(lux, rel=1e-3)
 
 
 @pytest.mark.parametrize(("lux", "ev100"), [(2.5, 0.0), (757.0, 8.24), (81920.0, 15.0)])
-def test_ev_of_an_incident_reading(lux, ev100) -> None:
+def test_ev_of_an_incident_reading(lux: float, ev100: float) -> None:
     # ISO 2720:1974, C = 250: E = 2.5 · 2^EV lux
     assert daylight.ev100_from_lux(lux) == pytest.approx(ev100, abs=0.005)
     assert daylight.lux_from_ev100(ev100) == pytest.approx(lux, rel=0.005)

@@ -1,11 +1,14 @@
 """Rise, set, twilight and noon come when skyfield's almanac says, also where they come twice or never."""
 
+from __future__ import annotations
+
 import datetime as dt
 
 import numpy as np
 import pytest
 
 from planner_core.time import events
+from tests.de421 import Ephemeris421
 
 HORIZONS = {  # body and its horizon in degrees; None: the almanac's own (34′ and the body's radius)
     ("sunrise", "sunset"): ("sun", -0.833),
@@ -16,7 +19,7 @@ HORIZONS = {  # body and its horizon in degrees; None: the almanac's own (34′ 
 }
 
 
-def assert_same_times(ours, theirs, start, end):
+def assert_same_times(ours: list[float], theirs: list[float], start: float, end: float) -> None:
     """Every event of one list is in the other, but for those within a minute of the date's ends."""
     for one, other in ((ours, theirs), (theirs, ours)):
         for time in one:
@@ -25,7 +28,7 @@ def assert_same_times(ours, theirs, start, end):
                 assert np.min(np.abs(np.array(other) - time)) < 60
 
 
-def compare_utc_date(date, latitude, longitude, de421):
+def compare_utc_date(date: dt.date, latitude: float, longitude: float, de421: Ephemeris421) -> None:
     start = dt.datetime.combine(date, dt.time(), dt.UTC).timestamp()
     found = events.day_events(date, latitude, longitude, "UTC")
     for names, (body, horizon) in HORIZONS.items():
@@ -40,7 +43,7 @@ def compare_utc_date(date, latitude, longitude, de421):
     assert_same_times(found["solar_noon"], noons, start, start + 86400)
 
 
-def test_events_are_within_a_minute_of_the_almanac_up_to_60_degrees_of_latitude(de421) -> None:
+def test_events_are_within_a_minute_of_the_almanac_up_to_60_degrees_of_latitude(de421: Ephemeris421) -> None:
     # skyfield's almanac on DE421
     random = np.random.default_rng(61)
     for _ in range(40):
@@ -49,7 +52,7 @@ def test_events_are_within_a_minute_of_the_almanac_up_to_60_degrees_of_latitude(
 
 
 @pytest.mark.parametrize("date", [dt.date(2027, 6, 21), dt.date(2027, 12, 21)])
-def test_events_at_60_degrees_at_the_solstices(date, de421) -> None:
+def test_events_at_60_degrees_at_the_solstices(date: dt.date, de421: Ephemeris421) -> None:
     # skyfield's almanac on DE421; the year's flattest paths of the sun
     for latitude in (60.0, -60.0):
         compare_utc_date(date, latitude, 24.9, de421)
@@ -58,14 +61,14 @@ def test_events_at_60_degrees_at_the_solstices(date, de421) -> None:
 LONGYEARBYEN = (78.22, 15.63, "Arctic/Longyearbyen")
 
 
-def test_midsummer_at_78_north_has_noon_and_no_sun_event_else(de421) -> None:
+def test_midsummer_at_78_north_has_noon_and_no_sun_event_else(de421: Ephemeris421) -> None:
     found = events.day_events(dt.date(2027, 6, 21), *LONGYEARBYEN)
     assert [name for name in events.SUN_EVENTS if found[name]] == []
     assert len(found["solar_noon"]) == 1
     compare_utc_date(dt.date(2027, 6, 21), *LONGYEARBYEN[:2], de421)
 
 
-def test_midwinter_at_78_north_reaches_nautical_twilight_only(de421) -> None:
+def test_midwinter_at_78_north_reaches_nautical_twilight_only(de421: Ephemeris421) -> None:
     found = events.day_events(dt.date(2027, 12, 21), *LONGYEARBYEN)
     happening = {name for name in events.SUN_EVENTS if found[name]}
     assert happening == {"nautical_dawn", "nautical_dusk", "astronomical_dawn", "astronomical_dusk"}
@@ -75,7 +78,7 @@ def test_midwinter_at_78_north_reaches_nautical_twilight_only(de421) -> None:
 
 
 @pytest.mark.parametrize("season", ["04", "08"])
-def test_round_the_midnight_sun_no_rise_or_set_is_lost(season, de421) -> None:
+def test_round_the_midnight_sun_no_rise_or_set_is_lost(season: str, de421: Ephemeris421) -> None:
     # skyfield's almanac on DE421; the sun scrapes the horizon within minutes of midnight on these dates
     for day in range(12, 28):
         date = dt.date.fromisoformat(f"2027-{season}-{day}")
@@ -98,5 +101,5 @@ def test_a_date_can_have_two_sunsets() -> None:
     assert (local[0].hour, local[1].hour) == (0, 23)
 
 
-def july_and_after(day):
+def july_and_after(day: int) -> dt.date:
     return dt.date(2027, 7, 20) + dt.timedelta(days=day)

@@ -38,12 +38,12 @@ from planner_core.time import ephemeris
         (speed_value(400.0), 7),
     ],
 )
-def test_apex_values(value, apex):
+def test_apex_values(value: float, apex: int) -> None:
     assert value == pytest.approx(apex, abs=0.04)
 
 
 @given(st.floats(0.7, 64), st.floats(1e-4, 600), st.floats(3, 200_000), st.floats(0, 20))
-def test_apex_adds_up(f_number, shutter_s, iso, nd_stops):
+def test_apex_adds_up(f_number: float, shutter_s: float, iso: float, nd_stops: float) -> None:
     # Av + Tv = EV = Bv + Sv (CIPA DC-008, annex C); EV at ISO 100 is N²/t (ISO 2720:1974)
     ev = aperture_value(f_number) + time_value(shutter_s)
     assert 2.0 ** float(ev) == pytest.approx(f_number**2 / shutter_s, rel=1e-9)
@@ -55,18 +55,18 @@ def test_apex_adds_up(f_number, shutter_s, iso, nd_stops):
 
 
 @given(st.floats(-12, 18))
-def test_incident_light_and_ev(ev100):
+def test_incident_light_and_ev(ev100: float) -> None:
     # ISO 2720:1974, flat receptor, C = 250: E = 2.5 · 2^EV
     assert float(daylight.lux_from_ev100(ev100)) == pytest.approx(2.5 * 2.0**ev100, rel=1e-12)
     assert float(daylight.ev100_from_lux(2.5 * 2.0**ev100)) == pytest.approx(ev100, abs=1e-9)
 
 
-def test_757_lux_is_ev_8_2():
+def test_757_lux_is_ev_8_2() -> None:
     # the sun's centre on the horizon by Circular 171, and ISO 2720:1974
     assert float(daylight.ev100_from_lux(757.0)) == pytest.approx(8.2, abs=0.05)
 
 
-def test_sunny_16():
+def test_sunny_16() -> None:
     # common practice, no source: in clear sun f/16 at 1/ISO, EV 14.6 to 15
     for iso in (100, 200, 400):
         assert float(settings_ev100(16.0, 1.0 / iso, iso)) == pytest.approx(14.64, abs=0.01)
@@ -75,7 +75,7 @@ def test_sunny_16():
     assert 14.5 <= clear_sun <= 15.1
 
 
-def test_nominal_settings_are_within_a_tenth_of_a_stop_of_the_exact_ones():
+def test_nominal_settings_are_within_a_tenth_of_a_stop_of_the_exact_ones() -> None:
     # ISO 516 and ISO 12232: nominal values stand for powers of 2^(1/3), 1/8000 s to 30 s and ISO 12 to 102400
     for third in range(-39, 16):
         text = shutter_label(2.0 ** (third / 3.0)).removesuffix(" s")
@@ -86,7 +86,7 @@ def test_nominal_settings_are_within_a_tenth_of_a_stop_of_the_exact_ones():
         assert abs(math.log2(nominal / 100.0) - third / 3.0) < 0.07, nominal
 
 
-def test_a_stop_of_any_setting_is_a_stop():
+def test_a_stop_of_any_setting_is_a_stop() -> None:
     base = settings_ev100(5.6, 1 / 60, 200)
     np.testing.assert_allclose(
         [

@@ -12,6 +12,7 @@ from planner_core import FrameTable, compute_frames
 from planner_core.light.exposure import no_steeper
 from planner_core.picture import metering
 from planner_core.plan.file import plan_from_dict
+from tests.present import present
 from tests.two_towers import document
 
 
@@ -83,7 +84,9 @@ def test_twice_the_light_is_a_stop() -> None:
 def test_a_dark_sky_is_given_what_the_trade_gives_it() -> None:
     # f/2.8, 20 s, ISO 6400: common practice, no source
     frames = sunset(f_number=2.8, shutter_max_s=20.0, iso_max=6400.0)
-    dark = attrs.evolve(frames.plan.shoot, anchor=attrs.evolve(frames.plan.shoot.anchor, at=0.0), frames=300)
+    dark = attrs.evolve(
+        frames.plan.shoot, anchor=attrs.evolve(present(frames.plan.shoot.anchor), at=0.0), frames=300
+    )
     ramp = compute_frames(attrs.evolve(frames.plan, shoot=dark)).ramp
     assert ramp is not None
     assert ramp.error_stops[-1] > -0.5

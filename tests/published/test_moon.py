@@ -1,19 +1,27 @@
 """The moon stands where the DE421 ephemeris puts it, and is as full."""
 
+from __future__ import annotations
+
 import datetime as dt
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from planner_core.time import ephemeris
+from tests.de421 import Ephemeris421
 
 
-def across(azimuth, other_azimuth, altitude):
+def across(
+    azimuth: NDArray[np.float64], other_azimuth: NDArray[np.float64], altitude: NDArray[np.float64]
+) -> NDArray[np.float64]:
     """Difference of azimuth as an angle in the sky, degrees."""
     return ((azimuth - other_azimuth + 180) % 360 - 180) * np.cos(np.radians(altitude))
 
 
-def test_moon_is_within_a_tenth_of_a_degree_of_de421_anywhere_from_1950_to_2050(anywhere, de421) -> None:
+def test_moon_is_within_a_tenth_of_a_degree_of_de421_anywhere_from_1950_to_2050(
+    anywhere: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]], de421: Ephemeris421
+) -> None:
     # JPL DE421 through skyfield; altitude and azimuth both seen from the place, not from Earth's centre
     latitude, longitude, utc_s = anywhere
     azimuth, altitude = ephemeris.moon_position(utc_s, latitude, longitude)
@@ -22,7 +30,7 @@ def test_moon_is_within_a_tenth_of_a_degree_of_de421_anywhere_from_1950_to_2050(
     assert np.max(np.abs(across(azimuth, true_azimuth, true_altitude))) < 0.1
 
 
-def test_a_month_of_hours_is_as_exact_as_single_instants(de421) -> None:
+def test_a_month_of_hours_is_as_exact_as_single_instants(de421: Ephemeris421) -> None:
     # JPL DE421 through skyfield; these hours are interpolated
     utc_s = dt.datetime(2027, 3, 1, tzinfo=dt.UTC).timestamp() + 3600.0 * np.arange(28 * 24)
     azimuth, altitude = ephemeris.moon_position(utc_s, 64.1, -21.9)
@@ -31,7 +39,9 @@ def test_a_month_of_hours_is_as_exact_as_single_instants(de421) -> None:
     assert np.max(np.abs(across(azimuth, true_azimuth, true_altitude))) < 0.03
 
 
-def test_lit_fraction_and_elongation_are_skyfields(anywhere, de421) -> None:
+def test_lit_fraction_and_elongation_are_skyfields(
+    anywhere: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]], de421: Ephemeris421
+) -> None:
     # skyfield's almanac.fraction_illuminated and separation_from on DE421
     *_, utc_s = anywhere
     assert np.max(np.abs(ephemeris.moon_lit_fraction(utc_s) - de421.lit_fraction(utc_s))) < 0.01

@@ -1,5 +1,7 @@
 """Motion and its picture against published sources and other implementations."""
 
+from __future__ import annotations
+
 import attrs
 import numpy as np
 import pytest
@@ -21,7 +23,7 @@ from planner_core.rig.motion import (
 from tests.moves import QUAY, SLIDE, sliding, with_rig
 
 
-def test_minimum_jerk_peaks_at_the_published_speed_and_acceleration():
+def test_minimum_jerk_peaks_at_the_published_speed_and_acceleration() -> None:
     # Flash and Hogan, J. Neuroscience 5 (1985): 1.875 L/T and 5.7735 L/T²
     tau = np.linspace(0.0, 1.0, 200_001)
     speed = np.gradient(minimum_jerk(tau), tau)
@@ -32,7 +34,7 @@ def test_minimum_jerk_peaks_at_the_published_speed_and_acceleration():
 
 
 @pytest.mark.parametrize("ease", [0.1, 0.25, 0.4])
-def test_each_ease_is_half_a_minimum_jerk_move_to_the_steady_speed(ease):
+def test_each_ease_is_half_a_minimum_jerk_move_to_the_steady_speed(ease: float) -> None:
     # Flash and Hogan, J. Neuroscience 5 (1985): 1.875 of the mean speed at half of the move
     at = np.linspace(0.0, 1.0, 100_001)
     speed = np.gradient(progress(at, ease), at)
@@ -45,7 +47,7 @@ def test_each_ease_is_half_a_minimum_jerk_move_to_the_steady_speed(ease):
     st.lists(st.floats(0.01, 1.0), min_size=1, max_size=8),
     st.data(),
 )
-def test_waypoints_are_joined_as_scipy_joins_them(gaps, data):
+def test_waypoints_are_joined_as_scipy_joins_them(gaps: list[float], data: st.DataObject) -> None:
     # Fritsch and Carlson, SIAM J. Numer. Anal. 17 (1980), as in scipy's PchipInterpolator
     x = np.concatenate([[0.0], np.cumsum(gaps)])
     y = np.array(data.draw(st.lists(st.floats(-10.0, 10.0), min_size=len(x), max_size=len(x))))
@@ -54,7 +56,9 @@ def test_waypoints_are_joined_as_scipy_joins_them(gaps, data):
 
 
 @given(st.floats(1e-4, 400.0), st.floats(0.01, 60.0), st.floats(0.01, 100.0))
-def test_a_move_takes_as_long_as_ruckig_says(distance, max_speed, max_acceleration):
+def test_a_move_takes_as_long_as_ruckig_says(
+    distance: float, max_speed: float, max_acceleration: float
+) -> None:
     # ruckig's time-optimal trajectory with jerk free
     wanted = InputParameter(1)
     wanted.current_position, wanted.target_position = [0.0], [distance]
@@ -67,13 +71,15 @@ def test_a_move_takes_as_long_as_ruckig_says(distance, max_speed, max_accelerati
     )
 
 
-def test_a_24_mm_lens_on_36_by_24_sees_its_handbook_angles():
+def test_a_24_mm_lens_on_36_by_24_sees_its_handbook_angles() -> None:
     # 2·atan(w/2f), any handbook of optics
     assert field_of_view_deg([36.0, 24.0], 24.0) == pytest.approx([73.74, 53.13], abs=0.005)
 
 
 @pytest.mark.parametrize("travel_m", [1.5, 1.8])
-def test_a_whole_slider_moves_a_background_at_500_m_by_less_than_a_hundredth_of_the_frame(travel_m):
+def test_a_whole_slider_moves_a_background_at_500_m_by_less_than_a_hundredth_of_the_frame(
+    travel_m: float,
+) -> None:
     # common practice, no source; parallax f·d/Z
     plan = with_rig(QUAY, slide=attrs.evolve(SLIDE, max_m=travel_m), pupil_offset_m=0.0)
     frames = compute_frames(sliding(plan, 0.0, travel_m))
@@ -83,5 +89,5 @@ def test_a_whole_slider_moves_a_background_at_500_m_by_less_than_a_hundredth_of_
     assert share == pytest.approx(24.0 * travel_m / 500.0 / 36.0, rel=1e-6)
 
 
-def test_a_pixel_a_second_smears_a_quarter_pixel_in_a_quarter_second():
+def test_a_pixel_a_second_smears_a_quarter_pixel_in_a_quarter_second() -> None:
     assert blur_px(px_per_frame=10.0, interval_s=10.0, shutter_s=0.25) == pytest.approx(0.25)

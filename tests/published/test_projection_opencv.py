@@ -9,6 +9,7 @@ from collections.abc import Iterator
 import cv2
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from planner_core.picture import block_visibility
 from planner_core.picture.projection import delivered_crop, project_px
@@ -18,7 +19,9 @@ from planner_core.rig.camera import CameraPath, camera_path
 from tests.places import random_place
 
 
-def opencv_px(plan, points_m, camera_m, rotation):
+def opencv_px(
+    plan: Plan, points_m: NDArray[np.float64], camera_m: NDArray[np.float64], rotation: NDArray[np.float64]
+) -> NDArray[np.float64]:
     """Pixels by OpenCV: its camera looks along +Z with +Y down, pixel centres at whole numbers."""
     to_opencv = np.diag([1.0, -1.0, -1.0]) @ rotation.T
     turn, _ = cv2.Rodrigues(to_opencv)
@@ -26,16 +29,18 @@ def opencv_px(plan, points_m, camera_m, rotation):
     matrix = np.array(
         [[focal, 0.0, plan.clip.width_px / 2.0], [0.0, focal, plan.clip.height_px / 2.0], [0, 0, 1]]
     )
-    px, _ = cv2.projectPoints(np.asarray(points_m), turn, -to_opencv @ camera_m, matrix, None)
-    return px.reshape(-1, 2)
+    px, _ = cv2.projectPoints(np.asarray(points_m), turn, -to_opencv @ camera_m, matrix, np.zeros(0))
+    return np.asarray(px, dtype=np.float64).reshape(-1, 2)
 
 
-def ahead(points_m, camera_m, rotation):
+def ahead(
+    points_m: NDArray[np.float64], camera_m: NDArray[np.float64], rotation: NDArray[np.float64]
+) -> NDArray[np.float64]:
     return -((points_m - camera_m) @ rotation)[:, 2]
 
 
 @pytest.mark.parametrize("seed", range(8))
-def test_corners_project_as_opencv_has_them(seed):
+def test_corners_project_as_opencv_has_them(seed: int) -> None:
     # cv2.projectPoints; the goal is 0.05 px of a 3840-wide frame
     plan = random_place(seed)
     path = camera_path(plan, np.linspace(0.0, 1.0, 7))
@@ -50,7 +55,7 @@ def test_corners_project_as_opencv_has_them(seed):
 
 
 @pytest.mark.parametrize("seed", range(8))
-def test_rectangles_go_through_the_corners_as_opencv_has_them(seed):
+def test_rectangles_go_through_the_corners_as_opencv_has_them(seed: int) -> None:
     plan = random_place(seed)
     path = camera_path(plan, np.linspace(0.0, 1.0, 5))
     found = block_visibility.compute_visibility(plan, path)

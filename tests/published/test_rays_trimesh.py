@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 import numpy as np
 import pytest
 import trimesh
+from numpy.typing import NDArray
 
 from planner_core.place import blocking, visibility
-from planner_core.plan.model import Block
+from planner_core.place.blocking import Mesh
+from planner_core.plan.model import Block, Plan
 from tests.places import place, random_place
 
 RAYS = 1500
 
 
-def triangles(mesh, ground_m):
+def triangles(mesh: Mesh, ground_m: float) -> Any:
     """A trimesh of a block's faces; concave caps are cut by trimesh's own triangulation of the footprint."""
     vertices = mesh.vertices_m.copy()
     vertices[:, 2] = np.maximum(vertices[:, 2], ground_m)
@@ -21,7 +26,9 @@ def triangles(mesh, ground_m):
     return trimesh.Trimesh(vertices=vertices, faces=corners, process=False)
 
 
-def met_by_trimesh(plan, origins, directions):
+def met_by_trimesh(
+    plan: Plan, origins: NDArray[np.float64], directions: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """Distance and block of each ray's first hit, infinite and −1 where there is none; the ground left
     out.
     """
@@ -38,7 +45,7 @@ def met_by_trimesh(plan, origins, directions):
     return distance, met
 
 
-def random_rays(plan, rng):
+def random_rays(plan: Plan, rng: Any) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Rays from around the rail to all parts of the view, and some that go anywhere."""
     origins = np.asarray(plan.rig.origin_m) + rng.uniform(-0.5, 0.5, (RAYS, 3))
     turn, rise = rng.uniform(-0.9, 0.9, RAYS), rng.uniform(-0.3, 0.4, RAYS)
@@ -49,7 +56,7 @@ def random_rays(plan, rng):
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_rays_meet_what_trimesh_meets(seed) -> None:
+def test_rays_meet_what_trimesh_meets(seed: int) -> None:
     plan = random_place(seed)
     # a fan of triangles is wrong for a concave cap, and the sides of a figure aren't quite flat
     convex = tuple(b for b in plan.blocks if b.shape not in ("prism", "figure"))
@@ -73,7 +80,7 @@ def test_rays_meet_what_trimesh_meets(seed) -> None:
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_rays_meet_a_footprint_with_notches_as_trimesh_has_it(seed) -> None:
+def test_rays_meet_a_footprint_with_notches_as_trimesh_has_it(seed: int) -> None:
     rng = np.random.default_rng(100 + seed)
     angles = np.sort(rng.uniform(0.0, 2.0 * np.pi, 11))
     reach = rng.uniform(2.0, 9.0, 11)
@@ -92,7 +99,8 @@ def test_rays_meet_a_footprint_with_notches_as_trimesh_has_it(seed) -> None:
     )
     origins, directions = random_rays(plan, rng)
     distance, met = visibility.first_hits(plan, origins, directions)
-    spots, rays, _ = polygon_mesh.ray.intersects_location(origins, directions, multiple_hits=True)
+    scene: Any = polygon_mesh
+    spots, rays, _ = scene.ray.intersects_location(origins, directions, multiple_hits=True)
     theirs = np.full(len(origins), np.inf)
     np.minimum.at(theirs, rays, np.linalg.norm(spots - origins[rays], axis=1))
     hit = met == 0
@@ -102,7 +110,7 @@ def test_rays_meet_a_footprint_with_notches_as_trimesh_has_it(seed) -> None:
     np.testing.assert_allclose(distance[both], theirs[both], rtol=1e-6)
 
 
-def _triangulated(ring):
+def _triangulated(ring: Sequence[Sequence[float]]) -> list[NDArray[np.float64]]:
     """A star-shaped ring as triangles about its middle, which needs none of the code under test."""
     middle = np.array((0.0, 25.0))
     ends = np.roll(ring, -1, axis=0)

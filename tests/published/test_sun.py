@@ -1,19 +1,27 @@
 """The sun stands where the DE421 ephemeris, NREL's printed example and pvlib put it."""
 
+from __future__ import annotations
+
 import datetime as dt
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from planner_core.time import ephemeris, events
+from tests.de421 import Ephemeris421
 
 
-def across(azimuth, other_azimuth, altitude):
+def across(
+    azimuth: NDArray[np.float64], other_azimuth: NDArray[np.float64], altitude: NDArray[np.float64]
+) -> NDArray[np.float64]:
     """Difference of azimuth as an angle in the sky, degrees."""
     return ((azimuth - other_azimuth + 180) % 360 - 180) * np.cos(np.radians(altitude))
 
 
-def test_sun_is_within_a_fiftieth_of_a_degree_of_de421_anywhere_from_1950_to_2050(anywhere, de421) -> None:
+def test_sun_is_within_a_fiftieth_of_a_degree_of_de421_anywhere_from_1950_to_2050(
+    anywhere: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]], de421: Ephemeris421
+) -> None:
     # JPL DE421 through skyfield
     latitude, longitude, utc_s = anywhere
     azimuth, altitude = ephemeris.sun_position(utc_s, latitude, longitude)
@@ -23,7 +31,7 @@ def test_sun_is_within_a_fiftieth_of_a_degree_of_de421_anywhere_from_1950_to_205
 
 
 @pytest.mark.parametrize("year", [1955, 1985, 2005, 2027, 2049])
-def test_frames_of_one_evening_are_as_exact_as_single_instants(year, de421) -> None:
+def test_frames_of_one_evening_are_as_exact_as_single_instants(year: int, de421: Ephemeris421) -> None:
     # JPL DE421 through skyfield; an evening's frames are interpolated between a few sums of the series
     utc_s = dt.datetime(year, 6, 20, 19, tzinfo=dt.UTC).timestamp() + 10.0 * np.arange(720)
     azimuth, altitude = ephemeris.sun_position(utc_s, 52.4, 4.9)
@@ -33,7 +41,7 @@ def test_frames_of_one_evening_are_as_exact_as_single_instants(year, de421) -> N
 
 
 @pytest.mark.parametrize("latitude", [-90.0, 90.0])
-def test_the_poles_are_places_too(latitude, de421) -> None:
+def test_the_poles_are_places_too(latitude: float, de421: Ephemeris421) -> None:
     # JPL DE421 through skyfield
     utc_s = dt.datetime(2027, 3, 1, tzinfo=dt.UTC).timestamp() + 86400.0 * np.arange(40)
     _, altitude = ephemeris.sun_position(utc_s, latitude, 0.0)
@@ -56,7 +64,7 @@ def test_sun_matches_the_nrel_worked_example() -> None:
 @pytest.mark.parametrize(
     ("event", "moment"), [("sunrise", "2003-10-17T06:12:43"), ("sunset", "2003-10-16T17:20:19")]
 )
-def test_sunrise_and_sunset_match_the_nrel_worked_example(event, moment) -> None:
+def test_sunrise_and_sunset_match_the_nrel_worked_example(event: str, moment: str) -> None:
     # Reda and Andreas, NREL/TP-560-34302 (2008), table A5.1, at UTC−7. It works on the UT date 17 October, in
     # which the sun sets at 00:20:19 UT: that is the local evening of the 16th (DE421 agrees, and sets it 88 s
     # earlier on the 17th).
