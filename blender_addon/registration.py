@@ -5,7 +5,7 @@ from __future__ import annotations
 import bpy
 
 from .state import files, handlers, live
-from .ui import evening, operators, overlay, panels, preferences, properties
+from .ui import evening, keymap, operators, overlay, panels, preferences, properties, timeline
 from .ui.operators import preview
 
 
@@ -17,6 +17,8 @@ def register() -> None:
         bpy.utils.register_class(cls)
     panels.register()
     overlay.register()
+    timeline.register()
+    keymap.register()
     evening.register()
     handlers.register()
     bpy.app.timers.register(_take_up, first_interval=0.0)
@@ -28,7 +30,9 @@ def unregister() -> None:
         bpy.app.timers.unregister(_take_up)
     preview.stop()
     handlers.unregister()
+    keymap.unregister()
     evening.unregister()
+    timeline.unregister()
     overlay.unregister()
     panels.unregister()
     for cls in reversed(operators.CLASSES):

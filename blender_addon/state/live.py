@@ -17,6 +17,8 @@ import bpy
 from attrs import define
 
 from planner_core import FrameTable, Plan, PlanError, Review, compute_frames
+from planner_core.picture import block_visibility, composition, parallax
+from planner_core.picture.composition import Reading
 from planner_core.review.report import review_in_parts
 
 from ..read import readback
@@ -44,6 +46,7 @@ class SceneState:
     refused_at_s: float = 0.0  # … and when, by time.monotonic
     said: tuple[str, ...] = ()  # what was done last, where it needs telling
     fit_said: tuple[str, ...] = ()  # what a fit did, if that was last
+    reading: Reading | None = None  # what is in the picture of each frame, as reviewed last
 
 
 _states: dict[int, SceneState] = {}
@@ -228,8 +231,18 @@ def _review_on() -> float | None:
     elif report is not None:
         if plan_of(scenes[uid]) is plan:
             state_of(scenes[uid]).review, state_of(scenes[uid]).reviewed = report, plan
+            _note_reading(scenes[uid])
         show()
     return PAUSE_S if _reviews else None
+
+
+def _note_reading(scene: bpy.types.Scene) -> None:
+    """What is in each frame's picture, which the review has just looked at."""
+    frames = frames_of(scene)
+    if frames is not None:
+        seen = block_visibility.of(frames)
+        reading = composition.read(frames.plan, seen, travels=parallax.slides(frames.plan))
+        state_of(scene).reading = reading
 
 
 def ask_for_windows(scene: bpy.types.Scene) -> None:

@@ -1,4 +1,4 @@
-"""What is drawn over the view and the timeline: the camera's way, the sky's, the readout, and day and night.
+"""What is drawn over the 3D view: the camera's way, the sky's, and the readout.
 
 Colours and shapes are ours. Nothing here changes anything; without a plan in the scene nothing is drawn.
 """
@@ -25,18 +25,10 @@ from planner_core.output import readout
 
 from ..state import live
 from . import evening, wording
+from .drawing import PHASE_COLOURS, Colour, fill, ui_scale, write
 
-Colour = tuple[float, float, float, float]
 Array = NDArray[Any]
 
-# day, civil, nautical and astronomical twilight, night
-PHASE_COLOURS: tuple[Colour, ...] = (
-    (0.95, 0.80, 0.42, 1.0),
-    (0.93, 0.52, 0.36, 1.0),
-    (0.62, 0.44, 0.68, 1.0),
-    (0.36, 0.40, 0.70, 1.0),
-    (0.24, 0.28, 0.48, 1.0),
-)
 SUN_COLOUR: Colour = (1.0, 0.86, 0.45, 1.0)
 MOON_COLOUR: Colour = (0.80, 0.86, 0.95, 1.0)
 MOON_WAY_COLOUR: Colour = (0.70, 0.78, 0.90, 0.35)
@@ -45,9 +37,7 @@ LENS_COLOUR: Colour = (0.55, 0.85, 0.80, 0.55)
 HERE_COLOUR: Colour = (0.60, 0.95, 0.88, 1.0)
 TEXT_COLOUR: Colour = (0.96, 0.95, 0.90, 1.0)
 REFUSED_COLOUR: Colour = (1.0, 0.62, 0.42, 1.0)
-TEXT_SHADE: Colour = (0.0, 0.0, 0.0, 0.75)
 AROUND_COLOUR: Colour = (0.02, 0.02, 0.022, 0.94)
-TIMELINE_ALPHA = 0.16
 
 TICK_M, LENS_M = 0.03, 0.22
 MOST_TICKS = 240
@@ -61,7 +51,7 @@ BELOW_HORIZON_ALPHA = 0.22
 PROBLEM_LETTERS = 80  # on a line
 PROBLEM_SHOWN_S = 20.0  # in the view; the panel keeps it until it is put away
 
-_handles: list[tuple[Any, Any]] = []
+_handles: list[Any] = []
 
 
 @define(eq=False)
@@ -82,20 +72,15 @@ def register() -> None:
     """Begin to draw, where there is a window to draw in."""
     if bpy.app.background:
         return
-    view, timeline = bpy.types.SpaceView3D, bpy.types.SpaceDopeSheetEditor
-    for space, function, moment in (
-        (view, draw_in_scene, "POST_VIEW"),
-        (view, draw_readout, "POST_PIXEL"),
-        (timeline, draw_phases, "POST_PIXEL"),
-    ):
-        _handles.append((space, space.draw_handler_add(function, (), "WINDOW", moment)))
+    space = bpy.types.SpaceView3D
+    for function, moment in ((draw_in_scene, "POST_VIEW"), (draw_readout, "POST_PIXEL")):
+        _handles.append(space.draw_handler_add(function, (), "WINDOW", moment))
 
 
 def unregister() -> None:
     """Stop drawing and forget what was drawn."""
     while _handles:
-        space, handle = _handles.pop()
-        space.draw_handler_remove(handle, "WINDOW")
+        bpy.types.SpaceView3D.draw_handler_remove(_handles.pop(), "WINDOW")
     _shapes.clear()
 
 
@@ -208,16 +193,11 @@ def _disc(centre: Vector, towards_eye: Vector, size: float, colour: Colour) -> A
     batch.draw(shader)
 
 
-def _ui_scale() -> float:
-    preferences: Any = bpy.context.preferences
-    return float(preferences.system.ui_scale)
-
-
 def _draw_lines(batches: Sequence[tuple[Any, float]], region: Any) -> None:
     shader = gpu.shader.from_builtin("POLYLINE_FLAT_COLOR")
     shader.bind()
     shader.uniform_float("viewportSize", (region.width, region.height))
-    scale = _ui_scale()
+    scale = ui_scale()
     for batch, width in batches:
         shader.uniform_float("lineWidth", width * scale)
         batch.draw(shader)
@@ -318,7 +298,7 @@ def draw_readout() -> None:
     if shown is None:
         return
     settings, frames = shown
-    scale = _ui_scale()
+    scale = ui_scale()
     region, font = context.region, 0
     if in_evening:
         _draw_around(region, evening.draw(context))
@@ -329,7 +309,7 @@ def draw_readout() -> None:
         for direction, text, colour in shapes.labels:
             spot = location_3d_to_region_2d(region, context.region_data, dome.at(direction))
             if spot is not None:
-                _write(font, text, spot.x - 4.0 * len(text) * scale, spot.y - 4.0 * scale, (*colour[:3], 0.9))
+                write(font, text, spot.x - 4.0 * len(text) * scale, spot.y - 4.0 * scale, (*colour[:3], 0.9))
     lines: list[tuple[str, Colour]] = []
     if settings.show_readout:
         lines = [(text, TEXT_COLOUR) for text in readout.hud_lines(frames, context.scene.frame_current)]
@@ -343,7 +323,7 @@ def draw_readout() -> None:
     top = region.height - BELOW_BLENDERS_PX * scale
     blf.size(font, 13.0 * scale)
     for row, (text, colour) in enumerate(lines):
-        _write(font, text, left, top - 19.0 * scale * row, colour)
+        write(font, text, left, top - 19.0 * scale * row, colour)
 
 
 def _draw_around(region: Any, picture: evening.Rect | None) -> None:
@@ -360,20 +340,7 @@ def _draw_around(region: Any, picture: evening.Rect | None) -> None:
         (left, 0.0, right, bottom),
         (left, top, right, whole[3]),
     ):
-        _fill(x0, y0, x1, y1, AROUND_COLOUR)
-
-
-def _fill(x0: float, y0: float, x1: float, y1: float, colour: Colour) -> None:
-    """A filled rectangle of a region."""
-    if x1 <= x0 or y1 <= y0:
-        return
-    shader = gpu.shader.from_builtin("UNIFORM_COLOR")
-    gpu.state.blend_set("ALPHA")
-    shader.bind()
-    shader.uniform_float("color", colour)
-    corners = [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
-    batch_for_shader(shader, "TRIS", {"pos": [corners[i] for i in (0, 1, 2, 0, 2, 3)]}).draw(shader)
-    gpu.state.blend_set("NONE")
+        fill(x0, y0, x1, y1, AROUND_COLOUR)
 
 
 def _left_margin(context: Any) -> float:
@@ -382,37 +349,3 @@ def _left_margin(context: Any) -> float:
         return 0.0
     tools = [r for r in context.area.regions if r.type == "TOOLS"]
     return float(tools[0].width) if tools and tools[0].width > 1 else 0.0
-
-
-def _write(font: int, text: str, x: float, y: float, colour: Colour) -> None:
-    blf.enable(font, blf.SHADOW)
-    blf.shadow(font, 3, *TEXT_SHADE)
-    blf.shadow_offset(font, 1, -1)
-    blf.color(font, *colour)
-    blf.position(font, x, y, 0.0)
-    blf.draw(font, text)
-    blf.disable(font, blf.SHADOW)
-
-
-def draw_phases() -> None:
-    """Day, twilight and night behind the keys of timeline and dope sheet."""
-    context: Any = bpy.context
-    shown = _shown(context)
-    if shown is None or not shown[0].show_phases:
-        return
-    _, frames = shown
-    region = context.region
-    to_x = region.view2d.view_to_region
-    gpu.state.blend_set("ALPHA")
-    shader = gpu.shader.from_builtin("UNIFORM_COLOR")
-    shader.bind()
-    for phase, first, last in readout.phase_spans(frames):
-        left, _ = to_x(first - 0.5, 0.0, clip=False)
-        right, _ = to_x(last + 0.5, 0.0, clip=False)
-        left, right = max(left, 0), min(right, region.width)
-        if right <= left:
-            continue
-        corners = [(left, 0), (right, 0), (right, region.height), (left, region.height)]
-        shader.uniform_float("color", (*PHASE_COLOURS[phase][:3], TIMELINE_ALPHA))
-        batch_for_shader(shader, "TRIS", {"pos": [corners[i] for i in (0, 1, 2, 0, 2, 3)]}).draw(shader)
-    gpu.state.blend_set("NONE")

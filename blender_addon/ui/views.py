@@ -84,6 +84,26 @@ def show_picture(context: Any, scene: Any) -> None:
             _set(space, "CAMERA")
 
 
+def show_all_of(context: Any, scene: bpy.types.Scene) -> None:
+    """Look at a plan that has just come into the window: its place, and the whole move in the timelines."""
+    show_place(context, scene)
+    frame_timelines(context, scene)
+
+
+def frame_timelines(context: Any, scene: bpy.types.Scene) -> None:
+    """Show the whole move in the timelines of a window."""
+    window = context.window
+    if window is None or bpy.app.background or window.scene != scene:
+        return
+    for area in window.screen.areas:
+        region = next((r for r in area.regions if r.type == "WINDOW"), None)
+        if area.type == "DOPESHEET_EDITOR" and region is not None:
+            with context.temp_override(window=window, area=area, region=region):
+                operators: Any = bpy.ops.action
+                if operators.view_all.poll():
+                    operators.view_all()
+
+
 def show_in_local_view(context: Any, objects: Iterable[bpy.types.Object]) -> None:
     """Have objects that were just made seen also in views that show a few objects only."""
     for space in _views(context):

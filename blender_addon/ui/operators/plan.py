@@ -55,7 +55,7 @@ class DUSKRAIL_OT_new_scene(bpy.types.Operator):
             return outcome
         if context.window is not None:
             context.window.scene = made
-            views.show_place(context, made)
+            views.show_all_of(context, made)
         return outcome
 
 
@@ -84,7 +84,7 @@ class DUSKRAIL_OT_start_plan(bpy.types.Operator):
         startup.remove_startup_objects(context.scene)
         outcome = set_plan(self, context.scene, plan)
         if outcome == {"FINISHED"}:
-            views.show_place(context, context.scene)
+            views.show_all_of(context, context.scene)
         return outcome
 
 

@@ -58,7 +58,7 @@ class DUSKRAIL_OT_open(bpy.types.Operator):
         outcome = set_plan(self, context.scene, plan)
         if outcome == {"FINISHED"}:
             files.opened(context.scene, path, plan)
-            views.show_place(context, context.scene)
+            views.show_all_of(context, context.scene)
             self.report({"INFO"}, f"Opened {Path(path).name}: {plan.title or 'a plan without a title'}")
         return outcome
 

@@ -12,8 +12,8 @@ from planner_core.fit.result import Fit
 from planner_core.review.findings import sentences
 
 from ...state import live, selection
-from .. import wording
-from .base import UNDOABLE, Outcome, WithFrames, change
+from .. import timeline, wording
+from .base import UNDOABLE, Outcome, ReadsFrames, WithFrames, change
 
 
 def fit_of(kind: str, plan: Plan) -> Fit:
@@ -101,6 +101,24 @@ class DUSKRAIL_OT_finding_go(WithFrames, bpy.types.Operator):
         return {"FINISHED"}
 
 
+class DUSKRAIL_OT_finding_in_timeline(ReadsFrames, bpy.types.Operator):
+    """Go to the finding whose bar in the timeline is clicked"""
+
+    bl_idname = "duskrail.finding_in_timeline"
+    bl_label = "Go to the Finding under the Mouse"
+    bl_options = {"INTERNAL"}
+
+    def invoke(self, context: Any, event: Any) -> Outcome:
+        region = context.region
+        if region is None or region.type != "WINDOW" or not context.scene.duskrail.show_phases:
+            return {"PASS_THROUGH"}
+        bar = timeline.bar_at(context.scene, region, event.mouse_region_x, event.mouse_region_y)
+        if bar is None:
+            return {"PASS_THROUGH"}
+        operators: Any = bpy.ops
+        return set(operators.duskrail.finding_go("EXEC_DEFAULT", True, finding=bar.number))
+
+
 class DUSKRAIL_OT_weakest_frame(WithFrames, bpy.types.Operator):
     """Show the frame whose picture is the weakest of the move"""
 
@@ -155,6 +173,7 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
 CLASSES = (
     DUSKRAIL_OT_review_now,
     DUSKRAIL_OT_finding_go,
+    DUSKRAIL_OT_finding_in_timeline,
     DUSKRAIL_OT_weakest_frame,
     DUSKRAIL_OT_apply_fit,
 )
