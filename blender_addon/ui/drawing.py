@@ -30,7 +30,7 @@ LEVEL_COLOURS: dict[str, Colour] = {
 def ui_scale() -> float:
     """How much larger than usual the interface is drawn."""
     preferences: Any = bpy.context.preferences
-    return float(preferences.system.ui_scale)
+    return float(preferences.system.ui_scale) or 1.0  # 0 where there is no window
 
 
 def fill(x0: float, y0: float, x1: float, y1: float, colour: Colour) -> None:

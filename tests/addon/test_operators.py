@@ -212,7 +212,8 @@ def test_every_operator_is_among_those_tried() -> None:
             "dismiss",
             "review_now",
         ),
-        *("show_place", "show_rig", "show_picture", "evening", "preview", "preview_stop", "preview_open"),
+        *("show_place", "show_rig", "show_picture", "preview", "preview_stop", "preview_open"),
+        *("evening", "finding_in_timeline"),
     }
     assert {cls.bl_idname.removeprefix("duskrail.") for cls in operators.CLASSES} == tried
     for cls in operators.CLASSES:
