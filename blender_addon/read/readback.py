@@ -19,6 +19,7 @@ from attrs import frozen
 
 from planner_core.edit import edits
 from planner_core.frames import compute_frames
+from planner_core.maths.angles import wrapped_deg
 from planner_core.plan.model import Block, Composition, Plan
 from planner_core.rig import geometry
 from planner_core.rig.geometry import bearing_and_altitude
@@ -97,7 +98,7 @@ def read_scene(scene: bpy.types.Scene, *, thorough: bool = True) -> Readback:
     plan = placed
     if move is not plan.move:
         plan = attrs.evolve(plan, move=move)
-    turn = signed_turn_deg(placed.rig.bearing_deg - drawn.rig.bearing_deg)
+    turn = wrapped_deg(placed.rig.bearing_deg - drawn.rig.bearing_deg)
     if turn:
         plan = edits.with_pans_turned(plan, turn)
     if blocks != plan.blocks:
@@ -111,11 +112,6 @@ def read_scene(scene: bpy.types.Scene, *, thorough: bool = True) -> Readback:
         said += readblocks.beyond_a_plan(scene)
         said += [difference.text for difference in readsettings.differences(scene, drawn)]
     return Readback(plan=drawn if plan == drawn else plan, said=(*said, *block_words))
-
-
-def signed_turn_deg(turn_deg: float) -> float:
-    """The same turn the short way round, -180 to 180 degrees."""
-    return (turn_deg + 180.0) % 360.0 - 180.0
 
 
 def _subject_followed(scene: bpy.types.Scene, plan: Plan, blocks: tuple[Block, ...]) -> Composition | None:

@@ -1,4 +1,4 @@
-"""Colour of sun and sky by the sun's altitude, as tints for the preview and a temperature for the sheet.
+"""Colour of sun and sky by the sun's altitude, as tints for the draft pictures.
 
 A tint is linear sRGB with luminance 1 (0.2126 R + 0.7152 G + 0.0722 B), so that lux times a tint is still
 that many lux; channels may exceed 1. Altitudes are apparent, degrees, of any shape; a tint has that and
@@ -59,11 +59,6 @@ def sun_tint(apparent_altitude_deg: ArrayLike, haze: float = CLEAR_AIR_HAZE) -> 
     return tint_from_xy(sun_xy(apparent_altitude_deg, haze))
 
 
-def sun_temperature_k(apparent_altitude_deg: ArrayLike, haze: float = CLEAR_AIR_HAZE) -> Array:
-    """Correlated colour temperature of the sun's beam, kelvin."""
-    return correlated_temperature_k(sun_xy(apparent_altitude_deg, haze))
-
-
 def sky_temperature_k(sun_altitude_deg: ArrayLike, cloud_divisor: float = 1.0) -> Array:
     """Colour temperature of the sky's light on level ground, kelvin; cloud draws it towards 6500 K."""
     clear = np.interp(
@@ -101,27 +96,6 @@ def black_body_tint(temperature_k: float) -> Array:
     return tint_from_xy(_xy(_black_body(temperature_k) @ _colour_matching()))
 
 
-def correlated_temperature_k(xy: ArrayLike) -> Array:
-    """Temperature of the black body nearest in colour to chromaticities (..., 2), 1000 to 25000 K.
-
-    Nearest in the CIE 1960 diagram, as CIE 15:2004 defines it.
-    """
-    mireds, locus = _black_body_locus()
-    uv = _uv_1960(np.asarray(xy, dtype=np.float64))
-    distance = np.sum((uv[..., None, :] - locus) ** 2, axis=-1)
-    k = np.clip(np.argmin(distance, axis=-1), 1, len(mireds) - 2)[..., None]
-    before, at, after = (np.take_along_axis(distance, k + d, axis=-1)[..., 0] for d in (-1, 0, 1))
-    shift = np.clip((before - after) / (2.0 * (before - 2.0 * at + after)), -1.0, 1.0)
-    return 1e6 / (mireds[k[..., 0]] + shift * (mireds[1] - mireds[0]))
-
-
-@lru_cache(maxsize=1)
-def _black_body_locus() -> tuple[Array, Array]:
-    mireds = np.linspace(40.0, 1000.0, 481)
-    xyz = np.array([_black_body(1e6 / m) @ _colour_matching() for m in mireds])
-    return mireds, _uv_1960(_xy(xyz))
-
-
 def _black_body(temperature_k: float) -> Array:
     """Planck's law over WAVELENGTHS_NM, relative to its value at 560 nm."""
 
@@ -150,8 +124,3 @@ def _colour_matching() -> Array:
 
 def _xy(xyz: Array) -> Array:
     return xyz[..., :2] / xyz.sum(axis=-1, keepdims=True)
-
-
-def _uv_1960(xy: Array) -> Array:
-    scale = -2.0 * xy[..., 0] + 12.0 * xy[..., 1] + 3.0
-    return np.stack([4.0 * xy[..., 0] / scale, 6.0 * xy[..., 1] / scale], axis=-1)

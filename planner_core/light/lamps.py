@@ -35,7 +35,6 @@ WINDOW_GAINS = (1.5, 5.0)  # brightness against a white surface under the artifi
 LAMP_GAIN = 30.0
 SWITCH_STOPS = 0.04  # of falling light over which one lamp comes on
 WARM_XY, WHITE_XY = (0.4599, 0.4106), (0.3805, 0.3768)  # black bodies of 2700 and 4000 K
-GLASS_ALBEDO = 0.04
 
 
 # Street lamps gather so much of the artificial floor's light around them: ours. What they add to the level

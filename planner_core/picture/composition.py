@@ -40,7 +40,6 @@ INSIDE_WHOLE = 0.98  # inside by this much, it isn't cut
 INSIDE_LOST = 0.1  # inside by less, it is lost
 PLACES = (1 / 3, 1 / 2, 2 / 3)  # of the frame's width
 READABLE = (0.012, 0.09)  # of the frame's height or width: too small to be read, large enough
-NEAR_EDGE = 0.12  # of the frame, to be near its edge
 AIR = 0.03  # of the frame, between the subject and its edges
 HEADROOM = 0.06  # of the frame's height
 HORIZON_MIDDLE = (0.46, 0.54)  # of the frame's height: splits the picture

@@ -13,7 +13,6 @@ from planner_core.place.visibility import TOUCHING, interval, lattice
 
 QUICK_RAYS = 144  # one ray is 0.7 % of what a block's rectangle shows
 MORE_RAYS = 610
-FINE_RAYS = 2584
 RAY_CHUNK_FRAMES = 64
 FEW_HITS = 64  # fewer rays than this on the block, and it is looked at again with MORE_RAYS
 BESIDE_PX = 1.0  # rays so near to a block's rectangle are tried against the block

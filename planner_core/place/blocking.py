@@ -290,7 +290,6 @@ class Boxes:
         return self.corners_m.max(axis=1)
 
 
-BOX_FACES = ((0, 1, 5, 4), (1, 2, 6, 5), (2, 3, 7, 6), (3, 0, 4, 7), (3, 2, 1, 0), (4, 5, 6, 7))
 _BOX_SIGNS = np.array([(x, y, z) for z in (-1.0, 1.0) for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
 
 

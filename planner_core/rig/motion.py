@@ -14,7 +14,6 @@ from planner_core.plan.model import Move, Plan
 from planner_core.rig.axes import AxisPositions
 
 MINIMUM_JERK_PEAK_SPEED = 1.875
-MINIMUM_JERK_PEAK_ACCELERATION = 10.0 / np.sqrt(3.0)  # 5.7735
 KNOT_GAP = 1e-15  # share of the move's way below which two poses are the same place in double precision
 
 

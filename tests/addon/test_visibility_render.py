@@ -16,13 +16,13 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from planner_core.picture import block_visibility, occlusion
+from planner_core.picture import block_visibility
 from planner_core.picture.projection import delivered_crop
 from planner_core.place import blocking
 from planner_core.place.blocking import Mesh
 from planner_core.plan.model import Plan
 from planner_core.rig.camera import camera_path
-from tests.places import random_place
+from tests.places import FINE_RAYS, random_place
 
 bpy = pytest.importorskip("bpy", reason="needs Blender's Python module")
 
@@ -130,7 +130,7 @@ def test_shares_equal_counted_pixels(seed: int, tmp_path: Path) -> None:
             continue
         drawn += 1
         name, counted = plan.blocks[index].name, np.count_nonzero(among == index + 1) / alone
-        fine = found.occlusion.look((index,), frame, rays=occlusion.FINE_RAYS)[0][0]
+        fine = found.occlusion.look((index,), frame, rays=FINE_RAYS)[0][0]
         assert quick[index] == pytest.approx(counted, abs=0.03), name
         assert fine == pytest.approx(counted, abs=0.015), name
         if plan.blocks[index].shape in ("box", "post", "ridge"):

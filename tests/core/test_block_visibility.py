@@ -12,12 +12,12 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from planner_core import compute_frames
-from planner_core.picture import block_projection, block_visibility, occlusion, projection
+from planner_core.picture import block_projection, block_visibility, projection
 from planner_core.picture.block_visibility import BlockVisibility
 from planner_core.place import blocking
 from planner_core.plan.model import Block, Plan, Pose
 from planner_core.rig.camera import camera_path
-from tests.places import box, place, post, random_place
+from tests.places import FINE_RAYS, box, place, post, random_place
 from tests.present import present
 
 SEEDS = st.integers(0, 10_000)
@@ -147,7 +147,7 @@ def test_a_mirrored_place_gives_mirrored_pictures(seed: int) -> None:
     for index in range(0, len(plan.blocks) - 1, 3):  # few rays meet the ridge where it hardly shows
         # the rays themselves aren't mirrored: within what so many rays are worth
         here, there = (
-            t.occlusion.look((index,), np.arange(0, 12, 4), rays=occlusion.FINE_RAYS)[0] for t in (one, other)
+            t.occlusion.look((index,), np.arange(0, 12, 4), rays=FINE_RAYS)[0] for t in (one, other)
         )
         np.testing.assert_allclose(here, there, atol=0.03)
 
@@ -176,7 +176,7 @@ def test_nothing_in_the_way_is_all_to_be_seen() -> None:
 def test_a_wall_before_half_of_a_house_hides_half() -> None:
     found = still(box("house", 0, 30.05, (6, 0.1, 6)), box("wall", 5, 15, (10, 0.1, 20)))
     assert free(found)[0] == pytest.approx(0.5, abs=0.02)
-    fine, _ = found.occlusion.look((0,), np.array([0]), rays=occlusion.FINE_RAYS)
+    fine, _ = found.occlusion.look((0,), np.array([0]), rays=FINE_RAYS)
     assert fine[0] == pytest.approx(0.5, abs=0.005)
 
 

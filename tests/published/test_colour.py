@@ -58,18 +58,6 @@ def test_suns_chromaticity_follows_the_tabulated_observer(sun_xyz: NDArray[np.fl
     assert colour.sun_xy(ALTITUDES) == pytest.approx(theirs, abs=0.004)
 
 
-def test_suns_temperature_is_ohnos(sun_xyz: NDArray[np.float64]) -> None:
-    # colour-science, method of Ohno (2013)
-    theirs = science.temperature.XYZ_to_CCT_Ohno2013(sun_xyz)[:, 0]
-    assert colour.sun_temperature_k(ALTITUDES) == pytest.approx(theirs, rel=0.01)
-
-
-@pytest.mark.parametrize(("xy", "kelvin"), [((0.44758, 0.40745), 2856), ((0.31272, 0.32903), 6504)])
-def test_temperature_of_illuminants_a_and_d65(xy: tuple[float, float], kelvin: int) -> None:
-    # CIE 15:2004, illuminants A and D65
-    assert colour.correlated_temperature_k(xy) == pytest.approx(kelvin, rel=0.012)
-
-
 def test_tints_are_linear_srgb_of_luminance_one() -> None:
     # IEC 61966-2-1 as colour-science has it
     xy = colour.daylight_xy(np.array([5000.0, 6504.0, 12000.0]))
