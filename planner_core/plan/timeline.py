@@ -125,6 +125,12 @@ def local_datetime(utc_s: float, zone: zoneinfo.ZoneInfo) -> dt.datetime:
     return dt.datetime.fromtimestamp(float(utc_s), zone)
 
 
+def zone_letters(moment: dt.datetime) -> str:
+    """What a local time's offset is called, as CET or CEST; UTC−3 where the zone has no letters for it."""
+    name = moment.tzname() or ""
+    return name if name.isalpha() else f"UTC{name.replace('-', '−')}"
+
+
 def clock(utc_s: float, zone: zoneinfo.ZoneInfo, *, seconds: bool = False) -> str:
     """What a clock on the wall at the site shows: 18:42 (minutes begun, not rounded), or 18:42:07."""
     return f"{local_datetime(utc_s, zone):{'%H:%M:%S' if seconds else '%H:%M'}}"

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 import re
+import zoneinfo
 from collections.abc import Iterator
 from html.parser import HTMLParser
 from typing import Any, NamedTuple
@@ -17,10 +19,21 @@ from planner_core.evening import sunlight
 from planner_core.evening.timetable import timetable, turn_moment
 from planner_core.light.exposure import settings_ev100, shutter_label
 from planner_core.output.sheet.back import cautions
+from planner_core.output.sheet.chart import WIDE, chart_svg, fitting
+from planner_core.output.sheet.draw import text_width
 from planner_core.output.sheet.map import bearings, block_outlines, measured, rig_svg
+from planner_core.output.sheet.meters import plan_meter
 from planner_core.output.sheet.page import Picture, sheet_html, strip_frames
-from planner_core.output.sheet.tables import exposure_rows, late_starts, light_shifts, pose_rows, ramp_room
+from planner_core.output.sheet.tables import (
+    exposure_rows,
+    late_starts,
+    light_advice,
+    light_shifts,
+    pose_rows,
+    ramp_room,
+)
 from planner_core.plan.file import plan_from_dict
+from planner_core.plan.timeline import zone_letters
 from tests.present import present
 from tests.spoken import spoken
 from tests.two_towers import document, plan
@@ -493,3 +506,155 @@ def test_no_words_stand_on_the_rail_in_the_drawing_of_the_rig(bearing_deg: float
         left, base, tall = float(x), float(y), float(size)
         beside = (points[:, 0] < left) | (points[:, 0] > left + 0.5 * tall * len(words))
         assert np.all(beside | (points[:, 1] < base - 0.6 * tall) | (points[:, 1] > base)), words
+
+
+# ---------------------------------------------------------------- what to meter
+
+METERS = ("ground", "picture", "sky", "subject")
+
+
+def metered(meter: str, **changes: Any) -> tuple[FrameTable, Page]:
+    here = plan(exposure__meter=meter, **changes)
+    frames = compute_frames(here)
+    return frames, Page(sheet_html(here, frames, review(here, frames)))
+
+
+def readings_shown(page: Page) -> dict[tuple[str, int], float]:
+    """Cells with what a meter reads, by the reading's name and the frame from 1."""
+    return {
+        (given["data-reading"], int(given["data-frame"])): float(given["data-value"])
+        for _, given in page.tags
+        if "data-reading" in given
+    }
+
+
+@pytest.mark.parametrize("meter", METERS)
+def test_a_spot_meter_can_check_sky_ground_and_subject_at_start_event_and_end(meter: str) -> None:
+    frames, page = metered(meter)
+    shown = readings_shown(page)
+    event = turn_moment(timetable(frames.plan, frames))
+    assert event is not None
+    for frame in (1, event.frame, len(frames)):
+        assert frame is not None
+        for name in ("sky_ev100", "ground_ev100", "subject_ev100"):
+            assert shown[name, frame] == getattr(frames.readings, name)[frame - 1]
+
+
+def test_what_a_picture_lacks_is_not_to_be_metered() -> None:
+    frames, page = metered("subject", blocks=[], composition=None)
+    assert not [name for name, _ in readings_shown(page) if name == "subject_ev100"]
+    assert "Metered is the whole picture" in page.text
+    assert np.isfinite(plan_meter(frames).ev100).all()
+
+
+@pytest.mark.parametrize(
+    ("meter", "words"),
+    [
+        ("ground", "Metered is the light in the open: EV is what an incident meter reads"),
+        ("picture", "Metered is the whole picture: EV is what the camera’s meter"),
+        ("sky", "Metered is the brightest part of the sky: EV is what a spot meter reads"),
+        ("subject", "Metered is the subject’s face: EV is what a spot meter reads"),
+    ],
+)
+def test_exposure_by_hand_says_what_is_metered_and_reads_it_in_every_row(meter: str, words: str) -> None:
+    frames, page = metered(meter)
+    assert words in page.text
+    reading = {
+        "ground": frames.scene_ev100,
+        "picture": frames.metered_ev100,
+        "sky": frames.readings.sky_ev100,
+        "subject": frames.readings.subject_ev100,
+    }[meter]
+    chosen = plan_meter(frames)
+    np.testing.assert_array_equal(chosen.ev100, reading)
+    cells = readings_shown(page) | {(n.column, n.frame): n.value for n in page.cells}
+    for row in exposure_rows(frames):
+        assert cells[chosen.column, row.index + 1] == reading[row.index]
+
+
+@pytest.mark.parametrize("meter", METERS)
+def test_a_darker_evening_is_a_later_row_by_every_meter(meter: str) -> None:
+    frames, _ = metered(meter)
+    start, sunset, _ = light_shifts(frames, turn_moment(timetable(frames.plan, frames)))
+    reading = plan_meter(frames).ev100
+    for row in (start, sunset):
+        minutes = row.minutes[-1]
+        assert minutes is not None
+        assert minutes > 0.0
+        later = np.interp(frames.utc_s[row.index] + minutes * 60.0, frames.utc_s, reading)
+        assert row.ev100 == reading[row.index]
+        assert later == pytest.approx(row.ev100 - 1.0, abs=1e-3)
+
+
+def test_cloud_takes_of_the_picture_what_the_picture_under_that_cloud_lacks() -> None:
+    frames, _ = metered("picture")
+    under_cloud, _ = metered("picture", shoot__cloud_divisor=10.0)
+    event = turn_moment(timetable(frames.plan, frames))
+    assert event is not None
+    assert event.frame is not None
+    k = event.frame - 1
+    taken = frames.metered_ev100[k] - under_cloud.metered_ev100[k]
+    said = " ".join(light_advice(frames.plan, frames, event))
+    assert f"dark stratus takes {taken:.1f}" in said
+    # toward the sun the sky loses more than the ground does, log2(10) stops at most
+    assert taken > math.log2(10.0)
+    ground, _ = metered("ground")
+    assert "dark stratus takes 3.3" in " ".join(light_advice(ground.plan, ground, event))
+
+
+# ---------------------------------------------------------------- clocks
+
+
+def test_clock_times_carry_the_zones_letters_where_the_clocks_change() -> None:
+    # Portugal's clocks go from 01:00 WET to 02:00 WEST on 28 March 2027 (IANA time zone database)
+    _, page = made(plan(shoot__anchor=None, shoot__start="2027-03-28T00:30:00"))
+    assert "00:30 WET" in page.text
+    assert re.search(r"start 1 00:30 :00 WET", page.text)
+    assert re.search(r"end 360 02:59 :45 WEST", page.text)
+    _, page = made(plan())
+    assert "WET" not in page.text
+
+
+def test_a_zone_without_letters_is_named_by_its_offset() -> None:
+    # Ushuaia keeps UTC−3, and the time zone database gives it no letters
+    local = dt.datetime(2027, 3, 14, 20, 0, tzinfo=zoneinfo.ZoneInfo("America/Argentina/Ushuaia"))
+    assert zone_letters(local) == "UTC−03"
+    assert zone_letters(local.astimezone(zoneinfo.ZoneInfo("Europe/Madrid"))) == "CET"
+
+
+# ---------------------------------------------------------------- room on paper
+
+
+@pytest.mark.parametrize(
+    ("words", "em"),
+    # sums of the advances in DejaVu Sans 2.37, in em
+    [("Sunset", 3.43), ("1/1000 s", 4.36), ("00:00", 2.88), ("illicit", 2.33), ("−10.0°", 3.56)],
+)
+def test_words_are_taken_to_be_as_wide_as_in_a_wide_face(words: str, em: float) -> None:
+    assert em <= text_width(words, 1.0) <= 1.1 * em
+    assert text_width(words, 2.0) == pytest.approx(2.0 * text_width(words, 1.0))
+    assert text_width(words, 1.0, bold=True) > text_width(words, 1.0)
+
+
+def test_a_chart_takes_the_height_that_it_is_given_as_far_as_it_looks_right() -> None:
+    frames = compute_frames(plan())
+
+    def height(given_mm: float) -> float:
+        svg = chart_svg(frames, (), fitting(frames, WIDE, given_mm))
+        found = re.search(r'height="([.\d]+)"', svg)
+        assert found
+        return float(found[1])
+
+    assert height(100.0) == pytest.approx(100.0, abs=0.1)
+    assert 45.0 < height(20.0) < height(100.0) < height(400.0) < 140.0
+
+
+def test_a_plan_with_a_stop_says_so_on_the_first_side() -> None:
+    here = plan()
+    frames = compute_frames(here)
+    report = review(here, frames)
+    stopped = attrs.evolve(
+        report, findings=(spoken("The rail is short.", "Take a longer one.", level="stop"),)
+    )
+    assert "Not ready to go: one point has to change first" in made(here, stopped)[1].text
+    assert "Not ready" not in made(here, attrs.evolve(report, findings=()))[1].text

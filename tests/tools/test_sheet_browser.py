@@ -155,6 +155,20 @@ def test_it_prints_on_two_sides_of_a4(sheet: Path, profile: str, tmp_path: Path)
 
 MEASURE = """<!doctype html><body style="margin:0"><pre></pre><script>
 const results = {}, source = %s, widths = %s;
+function touching(svg) {
+  const inked = e => {  // the letters' own height, about, of the line that they stand on
+    const b = e.getBoundingClientRect(), cut = b.height * 0.2;
+    return {left: b.left, right: b.right, top: b.top + cut, bottom: b.bottom - cut, words: e.textContent};
+  };
+  const all = [...svg.querySelectorAll("text")].map(inked), found = [];
+  all.forEach((a, k) => all.slice(k + 1).forEach(b => {
+    if (a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom)
+      found.push([a.words, b.words]);
+  }));
+  const edge = svg.getBoundingClientRect();
+  all.filter(a => a.left < edge.left - 1 || a.right > edge.right + 1).forEach(a => found.push([a.words]));
+  return found;
+}
 function look(page, width) {
   const shown = e => e.getClientRects().length > 0;
   const all = names => [...page.querySelectorAll(names)].filter(shown);
@@ -168,6 +182,7 @@ function look(page, width) {
     over: words.filter(e => e.getBoundingClientRect().right > edge + 1).map(e => e.textContent),
     drawn: Math.min(...all("svg text").map(e => e.getBoundingClientRect().height)),
     type: Math.min(...words.map(size)), times: all(".times time").map(size),
+    touching: all("svg").flatMap(touching),
     charts: all(".chart svg").length, cells: all("td[data-value]").length,
   };
 }
@@ -216,3 +231,8 @@ def test_it_fits_a_desk(layouts: dict[int, Any]) -> None:
     assert page["over"] == []
     assert page["charts"] == 1
     assert page["cells"] > 0
+
+
+@pytest.mark.parametrize("width", [PHONE_PX, A4_PX])
+def test_no_words_of_a_drawing_lie_on_each_other_or_leave_it(layouts: dict[int, Any], width: int) -> None:
+    assert layouts[width]["touching"] == []

@@ -23,7 +23,8 @@ from planner_core.output.sheet.map import (
     place_svg,
     rig_svg,
 )
-from planner_core.output.sheet.markup import Matter, bullets, cell, esc, table, under
+from planner_core.output.sheet.markup import Matter, bullets, cell, esc, ev_cell, table, unbroken, under
+from planner_core.output.sheet.meters import plan_meter
 from planner_core.output.sheet.tables import Shift, late_starts, light_advice, light_shifts
 from planner_core.picture.projection import project_px
 from planner_core.place.ground import height_above_ground_m
@@ -89,7 +90,7 @@ def _rig(matter: Matter, outlines: Outlines) -> Iterator[str]:
     rows = measured(plan, outlines)
     if rows:
         heads = ("from the rail’s start", "distance", "bearing", "height")
-        yield "<section>"
+        yield '<section class="measures">'
         yield from table("measure-table", heads, map(_measured, rows), words=(0,))
         yield "</section>"
 
@@ -106,7 +107,7 @@ def _measured(row: Measured) -> str:
 def _sky(matter: Matter) -> Iterator[str]:
     shown = bearings(matter.frames, matter.event)
     bodies = [body for body in ("sun", "moon") if body == "sun" or any(r.up for r in shown if r.body == body)]
-    yield '<section><h2>Sun and moon</h2><div class="bodies">'
+    yield '<section class="sky"><h2>Sun and moon</h2><div class="bodies">'
     for body in bodies:
         heads = ("", f"{body}<br>bearing", "altitude", "across")
         rows = (
@@ -170,9 +171,9 @@ def _findings(matter: Matter) -> Iterator[str]:
 
 
 def _finding(finding: Finding, *, screen_only: bool) -> str:
-    fix = f' <span class="fix">{esc(finding.fix)}</span>' if finding.fix else ""
+    fix = f' <span class="fix">{esc(unbroken(finding.fix))}</span>' if finding.fix else ""
     kind = finding.level + (" screen-only" if screen_only else "")
-    return f'<li class="{kind}"><b>{LEVEL_WORDS[finding.level]}</b>{esc(finding.message)}{fix}</li>'
+    return f'<li class="{kind}"><b>{LEVEL_WORDS[finding.level]}</b>{esc(unbroken(finding.message))}{fix}</li>'
 
 
 def _lines(text: str, width: int) -> float:
@@ -181,13 +182,14 @@ def _lines(text: str, width: int) -> float:
 
 
 def _differs(matter: Matter) -> Iterator[str]:
-    yield "<section><h2>When the light isn’t the plan’s</h2>"
+    yield '<section class="differs"><h2>When the light isn’t the plan’s</h2>'
+    meter = plan_meter(matter.frames)
     shifts = light_shifts(matter.frames, matter.event, tuple(STOPS_OFF))
     heads = ("meter at", "should<br>read EV", *STOPS_OFF.values())
     yield from table("shift-table", heads, (_shift(matter, row) for row in shifts))
     yield under(
-        "Use the settings that the exposure table has so many minutes later (+) or earlier (−). "
-        "A dash: the plan’s light never gets there."
+        f"Read {meter.metered} with {meter.how}. Where that is so far off, use the settings that the "
+        "exposure table has so many minutes later (+) or earlier (−). A dash: it never gets there."
     )
     yield from bullets("plain", _advice(matter))
     yield "</section>"
@@ -195,7 +197,7 @@ def _differs(matter: Matter) -> Iterator[str]:
 
 def _shift(matter: Matter, row: Shift) -> str:
     cells = "".join(f"<td>{_minutes(row.minutes[stop])}</td>" for stop in STOPS_OFF)
-    reading = cell("scene_ev100", row.index + 1, row.ev100, minus(f"{row.ev100:.1f}"))
+    reading = ev_cell(matter.frames, plan_meter(matter.frames).column, row.index)
     return f"<tr><td>{esc(row.when)}, {matter.clock(row.index + 1)}</td>{reading}{cells}</tr>"
 
 
@@ -224,7 +226,7 @@ def _advice(matter: Matter) -> list[str]:
 
 def _packing(matter: Matter) -> Iterator[str]:
     def line(item: Item) -> str:
-        return f"<li>{esc(item.name)} <small>{esc(item.why)}</small></li>"
+        return f"<li>{esc(unbroken(item.name))} <small>{esc(unbroken(item.why))}</small></li>"
 
     yield '<section><h2>To pack</h2><ul class="items">'
     yield from map(line, packing_list(matter.plan, matter.frames))

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from itertools import pairwise
 
+import attrs
 import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
@@ -42,10 +44,30 @@ class ChartSize:
 
 WIDE = ChartSize(name="wide", width=188.0, font=2.55, tall=1.0, gutter=12.0)
 NARROW = ChartSize(name="narrow", width=100.0, font=3.3, tall=1.35, gutter=13.5)
-SKY_LOW_DEG, SKY_HIGH_DEG = (
-    -20.0,
-    12.0,
-)  # the sky's panel reaches up to the first at least, and down to the second at most
+LOWEST, TALLEST = 0.5, 1.5  # heights of a unit at which panels still look right
+# the sky's panel goes no lower than the first; a moon above the second doesn't stretch it
+SKY_LOW_DEG, SKY_HIGH_DEG = -20.0, 12.0
+
+
+def fitting(frames: FrameTable, size: ChartSize, height_mm: float) -> ChartSize:
+    """The format made as tall as will look right in so much height."""
+    units = sum(height for _, height in _panels(frames))
+    tall = (height_mm - _captions_mm(frames, size)) / units
+    return attrs.evolve(size, tall=float(np.clip(tall, LOWEST, TALLEST)))
+
+
+def _panels(frames: FrameTable) -> list[tuple[str, float]]:
+    """The chart's panels from the top, with their heights in units of ChartSize.tall."""
+    panels = [("sky", 22.0), ("light", 12.0)]
+    if frames.ramp is not None:
+        panels.append(("exposure", 13.0))
+    moving = [axis for axis in ("slide_m", "pan_deg", "tilt_deg") if getattr(frames, axis) is not None]
+    return panels + [(axis, 4.5) for axis in moving]
+
+
+def _captions_mm(frames: FrameTable, size: ChartSize) -> float:
+    """Height of the axes and of the captions between the panels."""
+    return size.font * (3.0 + 1.75 * (len(_panels(frames)) + 1))
 
 
 def chart_svg(frames: FrameTable, moments: tuple[Moment, ...], size: ChartSize) -> str:
@@ -67,29 +89,17 @@ class _Chart:
         self.index = np.unique(np.linspace(0, len(frames) - 1, min(len(frames), MOST_POINTS)).astype(int))
         self.ramp = frames.ramp
         self.top = self.font * 3.0
-        self.canvas = Canvas(size.width, self._height(), f"c{size.name[0]}", "The shoot against the clock")
-
-    def _panels(self) -> list[tuple[str, float]]:
-        tall = self.size.tall
-        panels = [("sky", 22.0 * tall), ("light", 12.0 * tall)]
-        if self.ramp is not None:
-            panels.append(("exposure", 13.0 * tall))
-        moving = [
-            axis for axis in ("slide_m", "pan_deg", "tilt_deg") if getattr(self.frames, axis) is not None
-        ]
-        return panels + [(axis, 4.5 * tall) for axis in moving]
-
-    def _height(self) -> float:
-        caption = self.font * 1.75
-        return self.top + sum(height + caption for _, height in self._panels()) + self.font * 1.75
+        self.panels = [(name, height * size.tall) for name, height in _panels(frames)]
+        self.height = _captions_mm(frames, size) + sum(height for _, height in self.panels)
+        self.canvas = Canvas(size.width, self.height, f"c{size.name[0]}", "The shoot against the clock")
 
     def svg(self) -> str:
-        bottom = self._height() - self.font * 1.75
+        bottom = self.height - self.font * 1.75
         self._bands_top = self.top
         self._bands(self.top, bottom)
         self._clock_axis(bottom)
         self._event_lines(bottom)
-        for name, height in self._panels():
+        for name, height in self.panels:
             self.top += self.font * 1.75
             getattr(self, f"_{name.split('_')[0]}")(self.top, height)
             self.top += height
@@ -165,7 +175,7 @@ class _Chart:
         if event is None:
             return (-1.0, -1.0)
         words = f"{event.label} {local_datetime(event.utc_s, self.plan.zone):%H:%M}, frame {event.frame}"
-        half = text_width(words, self.font) / 2.0
+        half = text_width(words, self.font, bold=True) / 2.0
         x = float(np.clip(self.x(event.utc_s), self.left + half, self.right - half))
         self.canvas.text(words, x, y, self.font, "ts tb", "middle")
         return (x - half, x + half)
@@ -177,14 +187,29 @@ class _Chart:
 
     # ---------------------------------------------------------------- panels
 
-    def _caption(self, top: float, words: str, quiet: str = "") -> None:
+    def _caption(
+        self, top: float, name: str, told: Sequence[str], aside: Sequence[str] = ("",), kind: str = "tq"
+    ) -> None:
+        """A panel's name with what is told of it, and something more at the right end.
+
+        Both are given from the longest to the shortest: the longest pair that has room is written.
+        """
         y = top - self.font * 0.45
-        self.canvas.text(words, self.left + 1.0, y, self.font, "tb halo")
-        if quiet:
-            x = self.left + 1.0 + text_width(words, self.font) * 1.2 + self.font * 0.8
-            if x + text_width(quiet, self.font) > self.right:
-                quiet = quiet.partition(";")[0]
-            self.canvas.text(quiet, x, y, self.font, "tq halo")
+        left = self.left + 1.0 + text_width(name, self.font, bold=True) + self.font * 0.8
+        room = self.right - 1.0 - left
+        gap = self.font * 1.5
+
+        def wide(words: str) -> float:
+            return text_width(words, self.font) + gap if words else 0.0
+
+        pairs = ((words, beside) for beside in (*aside, "") for words in told)
+        words, beside = next(
+            (pair for pair in pairs if wide(pair[0]) + wide(pair[1]) - gap <= room), (told[-1], "")
+        )
+        self.canvas.text(name, self.left + 1.0, y, self.font, "tb halo")
+        self.canvas.text(words, left, y, self.font, "tq halo")
+        if beside:
+            self.canvas.text(beside, self.right - 1.0, y, self.font, f"{kind} halo", "end")
 
     def _curve(self, values: Array, top: float, height: float, low: float, high: float, kind: str) -> None:
         y = interpolate(values[self.index], low, high, top + height, top)
@@ -202,6 +227,10 @@ class _Chart:
             points.append((x, float(y[k])))
         self.canvas.path(points, kind)
 
+    def _most_levels(self, height: float, wanted: int) -> int:
+        """How many levels a panel has, so that their numbers stand apart."""
+        return max(1, min(wanted, int(height / (self.font * 1.5))))
+
     def _level(self, y: float, words: str, kind: str = "grid") -> None:
         self.canvas.line((self.left, y), (self.right, y), kind)
         self.canvas.text(words, self.right + 0.8, y + self.font * 0.3, self.font * 0.92, "tq")
@@ -212,8 +241,8 @@ class _Chart:
         high = max(float(sun.max()), 2.0) + 1.0
         reach = moon[(moon > -2.0) & (moon < SKY_HIGH_DEG)]
         high = max(high, float(reach.max(initial=high)))
-        self._caption(top, "Sun", _span(sun, "{:.1f}°"))
-        step = round_step(high - low, 4)
+        self._caption(top, "Sun", [_span(sun, "{:.1f}°")], self._moon_words(high), "tm")
+        step = round_step(high - low, self._most_levels(height, 4))
         for level in np.arange(math.ceil(low / step) * step, high, step):
             y = float(interpolate(level, low, high, top + height, top))
             self._level(
@@ -225,13 +254,15 @@ class _Chart:
         self._curve(moon, top, height, low, high, "moon")
         self._curve(sun, top, height, low, high, "sun")
         self.canvas.outside()
-        if np.any(moon > 0.0):
-            lit = float(self.frames.moon_lit_fraction[len(self.frames) // 2])
-            beyond = ", above the chart" if moon.min() > high else ""
-            words = f"Moon {_span(moon, '{:.1f}°')}, {lit:.0%} lit{beyond}"
-        else:
-            words = "no moon"
-        self.canvas.text(words, self.right - 1.0, top - self.font * 0.45, self.font, "tm halo", "end")
+
+    def _moon_words(self, high: float) -> list[str]:
+        moon = self.frames.moon_altitude_deg
+        if not np.any(moon > 0.0):
+            return ["no moon"]
+        lit = f"{float(self.frames.moon_lit_fraction[len(self.frames) // 2]):.0%} lit"
+        words = f"Moon {_span(moon, '{:.1f}°')}"
+        beyond = [f"{words}, {lit}, above the chart"] if moon.min() > high else []
+        return [*beyond, f"{words}, {lit}", f"Moon {_span(moon, '{:.0f}°')}, {lit}", f"Moon {lit}"]
 
     def _light(self, top: float, height: float) -> None:
         scene = self.frames.scene_ev100
@@ -239,11 +270,11 @@ class _Chart:
         if self.ramp is not None:
             both = np.concatenate([scene, self.ramp.target_ev100])
             low, high = _padded(both, 1.0)
-        dashed = ""
-        if self.ramp is not None and np.max(np.abs(self.ramp.target_ev100 - scene)) > 0.05:
-            dashed = "; dashed: what the exposure aims at"
-        self._caption(top, "Light", f"EV {_span(scene, '{:.1f}')} at ISO 100{dashed}")
-        step = max(round_step(high - low, 3), 1.0)
+        told = f"in the open EV {_span(scene, '{:.1f}')}"
+        aims = self.ramp is not None and np.max(np.abs(self.ramp.target_ev100 - scene)) > 0.05
+        aside = ["dashed: what the exposure aims at", "dashed: aimed at"] if aims else [""]
+        self._caption(top, "Light", [f"{told} at ISO 100", told], aside)
+        step = max(round_step(high - low, self._most_levels(height, 3)), 1.0)
         for level in np.arange(math.ceil(low / step) * step, high, step):
             self._level(
                 float(interpolate(level, low, high, top + height, top)), f"EV {level:.0f}".replace("-", "−")
@@ -256,13 +287,10 @@ class _Chart:
         assert self.ramp is not None
         shutter, iso = np.log2(self.ramp.shutter_s), np.log2(self.ramp.iso)
         low, high = _padded(shutter, 1.0)
+        shutters = " to ".join(exposure.shutter_label(float(self.ramp.shutter_s[k])) for k in (0, -1))
         f_number = exposure.f_number_label(float(self.ramp.f_number[0]))
-        words = (
-            f"{exposure.shutter_label(float(self.ramp.shutter_s[0]))} to "
-            f"{exposure.shutter_label(float(self.ramp.shutter_s[-1]))} at {f_number}"
-        )
-        self._caption(top, "Shutter", words)
-        stops = max(1, round((high - low) / 3.0))
+        self._caption(top, "Shutter", [f"{shutters} at {f_number}", shutters], self._iso_words())
+        stops = max(1, round((high - low) / self._most_levels(height, 3)))
         for power in np.arange(math.ceil(low / stops) * stops, high, stops):
             y = float(interpolate(power, low, high, top + height, top))
             self._level(y, exposure.shutter_label(float(2.0**power)))
@@ -270,12 +298,13 @@ class _Chart:
         if np.ptp(iso) > 0.0:
             low_iso, high_iso = _padded(iso, 1.0)
             self._steps(iso, top, height, low_iso, high_iso, "dotted")
-            words = (
-                f"ISO {_bare_iso(float(self.ramp.iso[0]))} to {_bare_iso(float(self.ramp.iso[-1]))} (dotted)"
-            )
-        else:
-            words = f"ISO {_bare_iso(float(self.ramp.iso[0]))} throughout"
-        self.canvas.text(words, self.right - 1.0, top - self.font * 0.45, self.font, "tq halo", "end")
+
+    def _iso_words(self) -> list[str]:
+        assert self.ramp is not None
+        first, last = (_bare_iso(float(self.ramp.iso[k])) for k in (0, -1))
+        if np.ptp(self.ramp.iso) == 0.0:
+            return [f"ISO {first} throughout", f"ISO {first}"]
+        return [f"ISO {first} to {last} (dotted)", f"ISO {first} to {last}", f"to ISO {last}"]
 
     def _slide(self, top: float, height: float) -> None:
         assert self.frames.slide_m is not None
@@ -290,7 +319,7 @@ class _Chart:
         self._axis(top, height, "Tilt", self.frames.tilt_deg, "{:.1f}°")
 
     def _axis(self, top: float, height: float, name: str, values: Array, pattern: str) -> None:
-        self._caption(top, name, _span(values, pattern))
+        self._caption(top, name, [_span(values, pattern)])
         low, high = _padded(values, 0.08 * max(float(np.ptp(values)), 1e-6))
         self._curve(values, top, height, low, high, "stroke")
 

@@ -1,4 +1,4 @@
-"""The shot sheet's first side: title, times, pictures, the chart, and the numbers to type."""
+"""The shot sheet's first side: title, times, pictures and the chart; numbers.py has its tables."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ import base64
 from collections.abc import Iterable, Iterator
 from itertools import pairwise
 
-import attrs
 import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
@@ -14,11 +13,9 @@ from numpy.typing import NDArray
 from planner_core.evening.timetable import Moment, timetable, turn_moment
 from planner_core.frames import FrameTable
 from planner_core.light import exposure
-from planner_core.output import axes
-from planner_core.output.sheet.chart import NARROW, WIDE, ChartSize, chart_svg
-from planner_core.output.sheet.draw import minus
-from planner_core.output.sheet.markup import Matter, cell, esc, stops, table, under
-from planner_core.output.sheet.tables import PoseRow, exposure_rows, pose_rows
+from planner_core.output.sheet import numbers, paper
+from planner_core.output.sheet.chart import NARROW, WIDE, ChartSize, chart_svg, fitting
+from planner_core.output.sheet.markup import Matter, esc, stops, unbroken
 from planner_core.output.sheet.view import solids, view_svg
 from planner_core.plan.timeline import utc_datetime
 from planner_core.review.findings import Review
@@ -30,8 +27,7 @@ Array = NDArray[np.float64]
 MEDIA_TYPES = {b"\x89PNG": "image/png", b"\xff\xd8\xff": "image/jpeg", b"RIFF": "image/webp"}
 STRIP_PICTURES = 4
 LIGHTS = 7  # twilights and the like in the line under the times
-FEW_ROWS, SHORT_TEXT = 8, 130  # with little around it the chart is taller, with much lower
-TALL, LOW = 1.2, 0.75
+TITLE_PT, STRIP_MM, GAPS_MM = 19.0, 26.5, 14.0  # as sheet.css has them
 EXACT = ("start", "event", "end")
 
 
@@ -41,17 +37,6 @@ class Shown:
 
     label: str
     frame: int
-
-
-@frozen(kw_only=True, eq=False)
-class _Axis:
-    """An axis in the pose table: its column of the FrameTable, and how it is typed."""
-
-    column: str
-    head: str
-    factor: float
-    digits: int
-    values: Array
 
 
 def strip_frames(frames: FrameTable, report: Review | None) -> tuple[Shown, ...]:
@@ -85,19 +70,40 @@ def first_side(matter: Matter) -> dict[str, Iterable[str]]:
         "strip": _strip(matter),
         "chart_wide": [chart_svg(matter.frames, matter.moments, _wide(matter))],
         "chart_narrow": [chart_svg(matter.frames, matter.moments, NARROW)],
-        "poses": _poses(matter),
-        "exposure": _exposure(matter),
+        "poses": numbers.poses(matter),
+        "exposure": numbers.by_hand(matter),
     }
 
 
 def _wide(matter: Matter) -> ChartSize:
-    plan = matter.plan
-    rows = max(len(pose_rows(plan)), (len(exposure_rows(matter.frames)) + 1) // 2)
+    """The chart for paper, as tall as the other sections leave room for."""
+    return fitting(matter.frames, WIDE, paper.SIDE_MM - _words_mm(matter) - numbers.tables_mm(matter))
+
+
+def _words_mm(matter: Matter) -> float:
+    """Height of what stands above the chart on paper."""
+    plan, wide = matter.plan, paper.WIDTH_MM
+    title = min(paper.lines(plan.title, 0.6 * wide, TITLE_PT, bold=True), 2) * TITLE_PT * paper.PT_MM * 1.12
+    day = (11.0 + 2.0 * paper.BODY_PT) * paper.PT_MM * paper.BODY_LINE
     notes = plan.notes if isinstance(plan.notes, str) else ""
-    short = max(len(plan.reason), len(notes)) <= SHORT_TEXT
-    if short and rows <= FEW_ROWS:
-        return attrs.evolve(WIDE, tall=TALL)
-    return WIDE if short or rows <= FEW_ROWS else attrs.evolve(WIDE, tall=LOW)
+    shown = _shown_times(matter)
+    column = wide / len(shown) - 4.0
+    times = 18.5 + max(paper.remark_mm(_time_note(matter, moment), column) for _, moment in shown)
+    captions = (f"00:00 {_caption(shown)}" for shown in strip_frames(matter.frames, matter.report))
+    caption = max(paper.remark_mm(words, 0.25 * wide - 2.5) for words in captions)
+    strip = 0.25 * (wide - 7.5) * plan.clip.height_px / plan.clip.width_px
+    return (
+        max(title, day)
+        + paper.text_mm(plan.reason, wide, 10.0, 3)
+        + paper.text_mm(" · ".join(_facts(matter)), wide)
+        + paper.text_mm(notes, wide, most=2)
+        + times
+        + paper.text_mm(_lights(matter), wide)
+        + min(strip, STRIP_MM)
+        + caption
+        + paper.text_mm(_unready(matter), wide)
+        + GAPS_MM
+    )
 
 
 # ---------------------------------------------------------------- head and times
@@ -117,6 +123,17 @@ def _head(matter: Matter) -> Iterator[str]:
     yield f'<p class="facts">{esc(" · ".join(_facts(matter)))}</p>'
     if isinstance(plan.notes, str) and plan.notes.strip():
         yield f'<p class="notes clamp2">{esc(plan.notes)}</p>'
+    if words := _unready(matter):
+        yield f'<p class="unready">{esc(words)}</p>'
+
+
+def _unready(matter: Matter) -> str:
+    """That the plan has findings nobody should go out with, if so."""
+    count = sum(finding.level == "stop" for finding in matter.report.findings)
+    if not count:
+        return ""
+    points = "one point has" if count == 1 else f"{count} points have"
+    return f"Not ready to go: {points} to change first, see “What to mind in this plan”."
 
 
 def _facts(matter: Matter) -> Iterator[str]:
@@ -134,7 +151,8 @@ def _facts(matter: Matter) -> Iterator[str]:
     yield f"times in {plan.site.timezone}"
 
 
-def _times(matter: Matter) -> Iterator[str]:
+def _shown_times(matter: Matter) -> list[tuple[str, Moment]]:
+    """Moments by the clock, those at the same instant as one, with their names."""
     shown: list[tuple[str, Moment]] = []
     for moment in matter.moments:
         if moment.kind == "light":
@@ -143,33 +161,47 @@ def _times(matter: Matter) -> Iterator[str]:
             shown[-1] = (f"{shown[-1][0]}, {moment.label[0].lower()}{moment.label[1:]}", shown[-1][1])
         else:
             shown.append((moment.label, moment))
+    return shown
+
+
+def _times(matter: Matter) -> Iterator[str]:
     yield '<ol class="times">'
-    for label, moment in shown:
+    for label, moment in _shown_times(matter):
         yield _time(matter, label, moment)
     yield "</ol>"
+    if lights := _lights(matter):
+        yield f'<p class="later">{lights}</p>'
+
+
+def _lights(matter: Matter) -> str:
+    """Twilights and the like, as HTML."""
     lights = [
-        f"{esc(moment.label)} <b>{moment.local(matter.plan):%H:%M}</b>"
+        f"{esc(moment.label)} <b>{matter.wall(moment.local(matter.plan))}</b>"
         + (f", frame {moment.frame}" if moment.frame is not None else "")
         for moment in matter.moments
         if moment.kind == "light"
     ]
-    if lights:
-        yield f'<p class="later">{" · ".join(lights[:LIGHTS])}</p>'
+    return " · ".join(lights[:LIGHTS])
 
 
 def _time(matter: Matter, label: str, moment: Moment) -> str:
     local = moment.local(matter.plan)
-    exact = f"<small>:{local:%S}</small>" if moment.kind in EXACT else ""
-    note = moment.note
-    if moment.kind == "event" and moment.frame is not None:
-        note = f"frame {moment.frame}, {note}"
-    if local.date() != matter.date:
-        note = f"{day_words(local.date(), weekday=True)}; {note}"
+    exact = (f":{local:%S}" if moment.kind in EXACT else "") + matter.letters(local)
+    exact = f"<small>{exact}</small>" if exact else ""
     return (
         f'<li class="{moment.kind}"><span class="what">{esc(label)}</span>'
         f'<time datetime="{utc_datetime(moment.utc_s).isoformat()}" data-kind="{moment.kind}">'
-        f'{local:%H:%M}{exact}</time><span class="note">{esc(note)}</span></li>'
+        f'{local:%H:%M}{exact}</time><span class="note">{esc(_time_note(matter, moment))}</span></li>'
     )
+
+
+def _time_note(matter: Matter, moment: Moment) -> str:
+    note, date = moment.note, moment.local(matter.plan).date()
+    if moment.kind == "event" and moment.frame is not None:
+        note = f"frame {moment.frame}, {note}"
+    if date != matter.date:
+        note = f"{day_words(date, weekday=True)}; {note}"
+    return unbroken(note)
 
 
 # ---------------------------------------------------------------- pictures
@@ -187,133 +219,17 @@ def _strip(matter: Matter) -> Iterator[str]:
             else view_svg(matter.frames, shown.frame - 1, 60.0, f"v{number}", shapes)
         )
         yield (
-            f"<figure>{inner}<figcaption><b>{matter.clock(shown.frame)}</b> {esc(shown.label)}, "
-            f"frame {shown.frame}</figcaption></figure>"
+            f"<figure>{inner}<figcaption><b>{matter.clock(shown.frame)}</b> {esc(_caption(shown))}"
+            "</figcaption></figure>"
         )
     yield "</section>"
+
+
+def _caption(shown: Shown) -> str:
+    return f"{shown.label}, frame {shown.frame}"
 
 
 def _data_address(content: bytes) -> str:
     """The picture as a data: address; empty where it is none of the kinds a browser shows."""
     kind = next((media for magic, media in MEDIA_TYPES.items() if content.startswith(magic)), "")
     return f"data:{kind};base64,{base64.b64encode(content).decode('ascii')}" if kind else ""
-
-
-# ---------------------------------------------------------------- numbers to type
-
-
-def _clock_cell(matter: Matter, frame: int) -> str:
-    local = matter.local(frame)
-    return f'<td>{local:%H:%M}<span class="seconds">:{local:%S}</span></td>'
-
-
-def _poses(matter: Matter) -> Iterator[str]:
-    given = (
-        ("slide_m", "slide<br>mm", 1000.0, 0),
-        ("pan_deg", "pan<br>°", 1.0, 1),
-        ("tilt_deg", "tilt<br>°", 1.0, 1),
-    )
-    shown = [
-        _Axis(column=column, head=head, factor=factor, digits=digits, values=values)
-        for column, head, factor, digits in given
-        if (values := getattr(matter.frames, column)) is not None
-    ]
-    heads = ["place", "frame", "clock"]
-    for axis in shown:
-        heads += [axis.head, "from<br>start"]
-    yield '<section><h2>Poses</h2><div class="scroll">'
-    yield from table("pose-table", heads, (_pose(matter, row, shown) for row in pose_rows(matter.plan)))
-    yield f"</div>{under(' '.join(_pose_notes(matter)))}</section>"
-
-
-def _pose(matter: Matter, row: PoseRow, shown: list[_Axis]) -> str:
-    k, last = row.index, len(matter.frames) - 1
-    label = "start" if k == 0 else "end" if k == last else row.label
-    cells = [f"<td>{label}</td><td>{k + 1}</td>", _clock_cell(matter, k + 1)]
-    for axis in shown:
-        value, away = float(axis.values[k]), float(axis.values[k] - axis.values[0])
-        cells.append(cell(axis.column, k + 1, value, minus(f"{value * axis.factor:.{axis.digits}f}")))
-        from_start = minus(f"{away * axis.factor:+.{axis.digits}f}")
-        cells.append(cell(f"{axis.column}_from_start", k + 1, away, from_start))
-    kind = "check" if row.pose is None else "pose"
-    return f'<tr class="{kind}">{"".join(cells)}</tr>'
-
-
-def _pose_notes(matter: Matter) -> Iterator[str]:
-    plan = matter.plan
-    yield "Pan is the true compass bearing of the lens, tilt its altitude."
-    if plan.move.ease > 0.0 and len(matter.frames) > 1:
-        ramp = round(plan.move.ease * (len(matter.frames) - 1))
-        yield f"Ease in and out over {ramp} frames each; percentages are for checking the ease."
-    if drive.axis_limits(plan):
-        off = float(np.max(axes.typed_plan_error_px(plan, matter.frames), initial=0.0))
-        how = f"at most {off:.1f} px off" if off >= 0.05 else "right to a tenth of a pixel"
-        yield f"Typed as printed, the picture is {how}."
-
-
-def _exposure(matter: Matter) -> Iterator[str]:
-    rows = exposure_rows(matter.frames)
-    ramp, limits = matter.frames.ramp, matter.plan.exposure
-    yield "<section><h2>Exposure by hand</h2>"
-    if ramp is None or limits is None:
-        yield "<p>The plan has no exposure limits. What an incident meter should read at ISO 100:</p>"
-        places = sorted({round(k) for k in np.linspace(0, len(matter.frames) - 1, 9)})
-        yield from table("exposure-table", ("clock", "frame", "EV"), (_reading(matter, k) for k in places))
-        yield "</section>"
-        return
-    half = (len(rows) + 1) // 2 if len(rows) > 6 else len(rows)
-    yield '<div class="split">'
-    for part in filter(None, (rows[:half], rows[half:])):
-        cells = (
-            f"<tr>{_clock_cell(matter, row.index + 1)}<td>{row.index + 1}</td>"
-            + cell("shutter_s", row.index + 1, float(ramp.shutter_s[row.index]), row.shutter)
-            + cell("iso", row.index + 1, float(ramp.iso[row.index]), row.iso.removeprefix("ISO "))
-            + _ev(matter, row.index)
-            + "</tr>"
-            for row in part
-        )
-        yield from table("exposure-table", ("clock", "frame", "shutter", "ISO", "EV"), cells)
-    nd = f", ND {stops(limits.nd_stops)}" if limits.nd_stops else ""
-    look = ""
-    if limits.night_look_stops:
-        way = "darker" if limits.night_look_stops < 0 else "brighter"
-        look = f" The night is kept {stops(abs(limits.night_look_stops))} {way} than metered."
-    words = (
-        f"{rows[0].f_number}{nd} throughout. EV is what an incident meter reads at ISO 100 in the open.{look}"
-        f"{_spot_readings(matter)}"
-    )
-    yield f"</div>{under(words)}</section>"
-
-
-METERED = {"picture": "the whole picture", "sky": "the brightest sky", "subject": "the subject's face"}
-
-
-def _spot_readings(matter: Matter) -> str:
-    """What is metered, and what a spot meter reads at start and end, where it is not the ground."""
-    limits = matter.plan.exposure
-    if limits is None or limits.meter == "ground":
-        return ""
-    readings = matter.frames.readings
-    spots = (
-        ("sky", readings.sky_ev100),
-        ("ground", readings.ground_ev100),
-        ("subject", readings.subject_ev100),
-    )
-    parts = [
-        f"{name} {minus(f'{ev[0]:.1f}')} to {minus(f'{ev[-1]:.1f}')}"
-        for name, ev in spots
-        if np.isfinite(ev[[0, -1]]).all()
-    ]
-    return (
-        f" The camera is set for {METERED[limits.meter]}. A spot meter reads, from first frame to last: "
-        f"{', '.join(parts)} EV."
-    )
-
-
-def _ev(matter: Matter, k: int) -> str:
-    value = float(matter.frames.scene_ev100[k])
-    return cell("scene_ev100", k + 1, value, minus(f"{value:.1f}"))
-
-
-def _reading(matter: Matter, k: int) -> str:
-    return f"<tr>{_clock_cell(matter, k + 1)}<td>{k + 1}</td>{_ev(matter, k)}</tr>"

@@ -28,6 +28,8 @@ Outlines = list[tuple[int, Array]]
 FLAT = ("water", "ground")
 LABELLED = 14
 CLOSE_M = 6.0  # blocks so near to the rail are measured out with a tape
+CROWDED_MM = 15.0  # names of what is nearer to the rail than this on paper would lie on each other
+SAME_MM = 1.5  # parts of one thing, as a tower and its roof, get one name
 FONT = 2.6
 
 
@@ -136,7 +138,7 @@ def place_svg(
     view.fields(frames)
     view.bodies(frames.camera_m[0], marks)
     view.rail(frames)
-    view.names(outlines, frames)
+    view.names(_apart(plan, outlines, view.scale), frames)
     view.furniture()
     return view.canvas.svg()
 
@@ -161,6 +163,18 @@ def rig_svg(plan: Plan, frames: FrameTable, outlines: Outlines, width: float, he
     view.names(near, frames)
     view.furniture()
     return view.canvas.svg()
+
+
+def _apart(plan: Plan, outlines: Outlines, scale: float) -> Outlines:
+    """Without what stands so near to the rail that only the rig's drawing can show which is which."""
+    if CLOSE_M * scale > CROWDED_MM:
+        return outlines
+    eye = np.asarray(plan.rig.origin_m[:2], dtype=np.float64)
+    return [
+        (index, ring)
+        for index, ring in outlines
+        if plan.blocks[index].role in FLAT or float(np.hypot(*(_nearest(ring, eye) - eye))) >= CLOSE_M
+    ]
 
 
 def _place_extent(plan: Plan, outlines: Outlines, frames: FrameTable) -> Array:
@@ -325,16 +339,24 @@ class _View:
             return order[self.plan.blocks[pair[0]].role], -float(np.ptp(pair[1], axis=0).max())
 
         named = [pair for pair in outlines if self.plan.blocks[pair[0]].name]
-        for index, ring in sorted(named, key=weight)[:LABELLED]:
+        spots: list[tuple[Array, Array, list[int]]] = []
+        for index, ring in sorted(named, key=weight):
             drawn = self.paper(ring)
             low, high = drawn.min(axis=0), drawn.max(axis=0)
-            inside = np.all(high > 0.0) and np.all(low < (self.width, self.height))
-            if not inside:
+            if np.any(high <= 0.0) or np.any(low >= (self.width, self.height)):
                 continue
+            middle = (low + high) / 2.0
+            same = (found for found in spots if np.hypot(*(middle - (found[0] + found[1]) / 2.0)) < SAME_MM)
+            spot = next(same, None)
+            if spot is None:
+                spots.append((low, high, [index]))
+            else:
+                spot[2].append(index)
+        for low, high, parts in spots[:LABELLED]:
             low, high = np.maximum(low, 2.0), np.minimum(high, (self.width - 2.0, self.height - 2.0))
-            block = self.plan.blocks[index]
-            flat = block.role in FLAT
-            self._label(_short(block.name), (low + high) / 2.0, "q" if flat else "", half=(high - low) / 2.0)
+            flat = self.plan.blocks[parts[0]].role in FLAT
+            name = _short(_whole([self.plan.blocks[index].name for index in parts]))
+            self._label(name, (low + high) / 2.0, "q" if flat else "", half=(high - low) / 2.0)
 
     def _label(
         self,
@@ -347,7 +369,7 @@ class _View:
         above_first: bool = False,
     ) -> None:
         """Words beside a place, on the first side where nothing is written yet; left out if there is none."""
-        width, tall = text_width(words, FONT), FONT
+        width, tall = text_width(words, FONT, bold=kind == "b"), FONT
         sides = list(_sides(at, width, tall, clear, np.zeros(2) if half is None else half))
         for x, y in [*sides[2:], *sides[:2]] if above_first else sides:
             box = (x, y - tall * 0.8, x + width, y + tall * 0.25)
@@ -412,6 +434,11 @@ def _sides(at: Array, width: float, tall: float, clear: float, half: Array) -> I
 
 def _overlap(one: tuple[float, float, float, float], other: tuple[float, float, float, float]) -> bool:
     return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
+
+
+def _whole(names: list[str]) -> str:
+    """The name that all others go on from, as `mill` that of `mill roof`; the first where there is none."""
+    return next((name for name in names if all(other.startswith(name) for other in names)), names[0])
 
 
 def _short(name: str, most: int = 24) -> str:

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 import html
+import re
 from collections.abc import Iterable, Iterator, Sequence
 
+import numpy as np
 from attrs import frozen
 
 from planner_core.evening.timetable import Moment
 from planner_core.frames import FrameTable
-from planner_core.output.sheet.draw import printable
+from planner_core.output.sheet.draw import minus, printable
+from planner_core.output.sheet.meters import reading
 from planner_core.plan.model import Plan
-from planner_core.plan.timeline import local_datetime
+from planner_core.plan.timeline import local_datetime, zone_letters
 from planner_core.review.findings import Review
 
 
@@ -35,6 +38,7 @@ class Matter:
     moments: tuple[Moment, ...]
     event: Moment | None
     date: dt.date
+    clocks_change: bool
 
     def local(self, frame: int) -> dt.datetime:
         """Clock time at the site at which a frame (from 1) is taken."""
@@ -42,12 +46,28 @@ class Matter:
 
     def clock(self, frame: int) -> str:
         """What a clock on the wall shows then: minutes begun, not rounded."""
-        return f"{self.local(frame):%H:%M}"
+        return self.wall(self.local(frame))
+
+    def wall(self, local: dt.datetime) -> str:
+        """A local time as 18:42; with the zone's letters, 02:12 CEST, where the shoot's clocks change."""
+        return f"{local:%H:%M}{self.letters(local)}"
+
+    def letters(self, local: dt.datetime) -> str:
+        """The zone's letters after a blank where the clocks change between leaving and the last moment."""
+        return f"\u00a0{zone_letters(local)}" if self.clocks_change else ""
 
 
 def esc(text: object) -> str:
     """Any text as HTML text or attribute value."""
     return html.escape(printable(str(text)), quote=True)
+
+
+_UNIT = re.compile(r"(?<=\d) (?=(?:s|min|h|mm|m|km|px|MB|GB|stops?|EV|frames?|%)\b|%)")
+
+
+def unbroken(text: str) -> str:
+    """The text with numbers and their units kept on one line."""
+    return _UNIT.sub("\u00a0", text)
 
 
 def table(kind: str, heads: Sequence[str], rows: Iterable[str], words: Sequence[int] = ()) -> Iterator[str]:
@@ -66,15 +86,26 @@ def cell(column: str, frame: int, value: float, shown: str) -> str:
     return f'<td data-column="{column}" data-frame="{frame}" data-value="{float(value)!r}">{esc(shown)}</td>'
 
 
+def ev_cell(frames: FrameTable, column: str, index: int) -> str:
+    """An EV of the frame `index` (0-based), from a column of the FrameTable or of its readings; a dash where
+    there is nothing to read.
+    """
+    ev100 = float(reading(frames, column)[index])
+    if not np.isfinite(ev100):
+        return "<td>–</td>"
+    text = cell(column, index + 1, ev100, minus(f"{ev100:.1f}"))
+    return text if hasattr(frames, column) else text.replace("data-column", "data-reading")
+
+
 def under(text: str) -> str:
     """A small remark under a table or figure."""
-    return f'<p class="under">{esc(text)}</p>'
+    return f'<p class="under">{esc(unbroken(text))}</p>'
 
 
 def bullets(kind: str, sentences: Iterable[str]) -> Iterator[str]:
     """A list of sentences."""
     yield f'<ul class="{kind}">'
-    yield from (f"<li>{esc(sentence)}</li>" for sentence in sentences)
+    yield from (f"<li>{esc(unbroken(sentence))}</li>" for sentence in sentences)
     yield "</ul>"
 
 

@@ -19,7 +19,7 @@ from planner_core.output.sheet.back import second_side
 from planner_core.output.sheet.front import Shown, first_side, strip_frames
 from planner_core.output.sheet.markup import Matter, Picture, esc
 from planner_core.plan.model import Plan
-from planner_core.plan.timeline import local_datetime
+from planner_core.plan.timeline import clock_changes, local_datetime
 from planner_core.review.findings import Review
 from planner_core.words.dates import day_words
 
@@ -43,6 +43,7 @@ def sheet_html(
         moments=moments,
         event=turn_moment(moments),
         date=local_datetime(float(frames.utc_s[0]), plan.zone).date(),
+        clocks_change=bool(clock_changes(moments[0].utc_s, moments[-1].utc_s, plan.zone)),
     )
     sections = first_side(matter) | second_side(matter)
     return _template().substitute(

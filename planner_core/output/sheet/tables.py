@@ -6,13 +6,15 @@ from __future__ import annotations
 
 import math
 
+import attrs
 import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.evening.timetable import Moment
-from planner_core.frames import FrameTable
+from planner_core.frames import FrameTable, compute_frames
 from planner_core.light import exposure
+from planner_core.output.sheet.meters import plan_meter, turns
 from planner_core.plan.model import Plan
 from planner_core.plan.timeline import local_datetime
 
@@ -22,6 +24,7 @@ CHECKS = (0.0, 0.25, 0.5, 0.75, 1.0)
 STEP_SIZES = (1.0 / 3.0, 2.0 / 3.0, 1.0, 4.0 / 3.0, 5.0 / 3.0, 2.0, 3.0, 4.0)
 LATE_MINUTES = (5, 10, 20)
 CLOUDS = ((3.0, "average cloud"), (10.0, "dark stratus"))  # US Naval Observatory Circular 171
+CLEAR_TO = 1.2  # cloud divisors that are as good as a clear sky
 
 
 @frozen(kw_only=True)
@@ -123,30 +126,25 @@ class Shift:
 def light_shifts(
     frames: FrameTable, event: Moment | None, stops: tuple[int, ...] = (-2, -1, 1)
 ) -> tuple[Shift, ...]:
-    """At start, event and end: the meter's reading, and where the plan has that reading plus `stops`."""
-    places = [("start", 0)]
-    if event is not None and event.frame is not None and 1 < event.frame < len(frames):
-        places.append((event.label.lower(), event.frame - 1))
-    if len(frames) > 1:
-        places.append(("end", len(frames) - 1))
+    """What the plan's meter reads at start, event and end, and when it reads so many `stops` more."""
+    values = plan_meter(frames).ev100
     return tuple(
         Shift(
             when=when,
             index=k,
-            ev100=float(frames.scene_ev100[k]),
-            minutes={stop: _minutes_to(frames, k, float(frames.scene_ev100[k]) + stop) for stop in stops},
+            ev100=float(values[k]),
+            minutes={stop: _minutes_to(values, frames.utc_s, k, float(values[k]) + stop) for stop in stops},
         )
-        for when, k in places
+        for when, k in turns(frames, event)
     )
 
 
-def _minutes_to(frames: FrameTable, k: int, ev100: float) -> float | None:
-    """From frame k to the nearest time at which the plan's scene has an EV, minutes; None if it never has."""
-    above = frames.scene_ev100 >= ev100
+def _minutes_to(values: Array, times: Array, k: int, ev100: float) -> float | None:
+    """From frame k to the nearest time at which the plan's reading is an EV, minutes; None if it never is."""
+    above = values >= ev100
     crossings = np.flatnonzero(above[1:] != above[:-1])
     if not len(crossings):
         return None
-    values, times = frames.scene_ev100, frames.utc_s
     share = (ev100 - values[crossings]) / (values[crossings + 1] - values[crossings])
     moments = times[crossings] + share * (times[crossings + 1] - times[crossings]) - times[k]
     return float(moments[int(np.argmin(np.abs(moments)))]) / 60.0
@@ -184,7 +182,7 @@ def ramp_room(frames: FrameTable) -> Room | None:
 def light_advice(plan: Plan, frames: FrameTable, event: Moment | None) -> list[str]:
     """Sentences for somebody with a meter in the hand and a sky that isn't the plan's."""
     said = []
-    rate = exposure.stops_per_min(frames.scene_ev100, plan.shoot.interval_s)
+    rate = exposure.stops_per_min(plan_meter(frames).ev100, plan.shoot.interval_s)
     k = event.frame - 1 if event is not None and event.frame is not None else int(np.argmax(np.abs(rate)))
     if abs(rate[k]) > 1e-3:
         at = (
@@ -206,26 +204,41 @@ def light_advice(plan: Plan, frames: FrameTable, event: Moment | None) -> list[s
             f"{room.brighter_stops:.1f} brighter at frame {room.brighter_at + 1}. "
             "Beyond that, open or close the lens before the start, not in the clip."
         )
-    said.append(_cloud(plan, room))
+    said.append(_cloud(plan, frames, k, room))
     return said
 
 
-def _cloud(plan: Plan, room: Room | None) -> str:
+def _cloud(plan: Plan, frames: FrameTable, k: int, room: Room | None) -> str:
+    """What other skies take of the light that is metered, at frame k."""
     planned = plan.shoot.cloud_divisor
+    skies = ((1.0, "a clear sky"), *CLOUDS) if planned > CLEAR_TO else CLOUDS
+    takes = {name: _taken_stops(plan, frames, divisor) for divisor, name in skies}
     parts = []
-    for divisor, name in CLOUDS:
-        stops = math.log2(divisor / planned)
+    for name, taken in takes.items():
+        stops = float(taken[k])
         if abs(stops) > 0.2:
             parts.append(f"{name} takes {stops:.1f}" if stops > 0 else f"{name} gives {-stops:.1f}")
-    if planned > 1.2:
-        parts.insert(0, f"a clear sky gives {math.log2(planned):.1f}")
-    text = f"Against the {'clear sky' if planned <= 1.2 else 'cloud'} of this plan {', '.join(parts)} stops"
-    most = math.log2(CLOUDS[-1][0] / planned)
+    if not parts:
+        return "Cloud takes next to nothing of what is metered here."
+    mine = "cloud" if planned > CLEAR_TO else "clear sky"
+    text = f"Against the {mine} of this plan {', '.join(parts)} stops"
     if room is not None and plan.exposure is not None and plan.exposure.artificial_ev100 is None:
-        short = most - room.darker_stops
+        short = float(takes[CLOUDS[-1][1]][room.darker_at]) - room.darker_stops
         if short > 0.3:
             return f"{text}; under the darkest cloud the end would be {short:.1f} stops short."
     return text + "; lamps stay as bright as they are."
+
+
+def _taken_stops(plan: Plan, frames: FrameTable, divisor: float) -> Array:
+    """What a sky of that cloud divisor takes of the plan's meter's reading, stops, (frames,).
+
+    Of light on the ground as much as the divisor says; of a picture or its sky more, as the brightness around
+    the sun goes first, so these are read again.
+    """
+    if plan.exposure is None or plan.exposure.meter == "ground":
+        return np.full(len(frames), math.log2(divisor / plan.shoot.cloud_divisor))
+    other = attrs.evolve(plan, shoot=attrs.evolve(plan.shoot, cloud_divisor=divisor))
+    return plan_meter(frames).ev100 - plan_meter(compute_frames(other)).ev100
 
 
 @frozen(kw_only=True)

@@ -1,0 +1,39 @@
+"""How much of the first side's paper its words and tables take, so that the chart can have the rest.
+
+Widths are those of a wide face and lines are rounded up: in other faces a little stays white. What is judged
+too short after all, the browser takes from the chart (sheet.css).
+"""
+
+from __future__ import annotations
+
+import math
+
+from planner_core.output.sheet.draw import text_width
+
+SIDE_MM, WIDTH_MM = 276.5, 188.0
+PT_MM = 25.4 / 72.0
+# as sheet.css has them: type in pt, the height of its lines, and the share that font-size-adjust leaves of it
+BODY_PT, BODY_LINE, ADJUSTED = 8.2, 1.27, 0.92
+ROW_MM = BODY_PT * PT_MM * 1.25 + 0.9
+REMARK_MM = 7.5 * PT_MM * 1.25
+
+
+def lines(text: str, width_mm: float, size_pt: float = BODY_PT, *, bold: bool = False) -> int:
+    """Lines that a text takes in a column; none for an empty one."""
+    wide = text_width(text, size_pt * PT_MM * ADJUSTED, bold=bold)
+    return math.ceil(wide / (width_mm * 0.97)) if text.strip() else 0
+
+
+def text_mm(text: str, width_mm: float, size_pt: float = BODY_PT, most: int = 99) -> float:
+    """Height of a text in a column, of no more lines than `most`."""
+    return min(lines(text, width_mm, size_pt), most) * size_pt * PT_MM * BODY_LINE
+
+
+def table_mm(rows: int, head_lines: int = 1) -> float:
+    """Height of a table under its heading."""
+    return 5.4 + head_lines * BODY_PT * PT_MM * 1.15 + 0.7 + rows * ROW_MM
+
+
+def remark_mm(text: str, width_mm: float) -> float:
+    """Height of a remark under a table or figure."""
+    return lines(text, width_mm, 7.5) * REMARK_MM + 0.8
