@@ -63,12 +63,16 @@ class Spot:
 
 
 def spots(frames: FrameTable) -> tuple[Spot, ...]:
-    """Spot readings of sky, ground and subject; what the plan's picture hasn't got is left out."""
-    named = (
+    """Spot readings of sky, ground and subject, and of an incident meter where the plan goes by another; what
+    the picture hasn't got is left out.
+    """
+    named = [
         ("sky, brightest part", "sky_ev100"),
         ("ground, level, in the open", "ground_ev100"),
         ("subject, towards the camera", "subject_ev100"),
-    )
+    ]
+    if plan_meter(frames).column != "scene_ev100":
+        named.append(("incident meter, in the open", "scene_ev100"))
     found = [Spot(off=off, column=column, ev100=reading(frames, column)) for off, column in named]
     return tuple(spot for spot in found if np.isfinite(spot.ev100).any())
 
