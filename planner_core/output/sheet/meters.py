@@ -73,8 +73,8 @@ def spots(frames: FrameTable) -> tuple[Spot, ...]:
     ]
     if plan_meter(frames).column != "scene_ev100":
         named.append(("incident meter, in the open", "scene_ev100"))
-    found = [Spot(off=off, column=column, ev100=reading(frames, column)) for off, column in named]
-    return tuple(spot for spot in found if np.isfinite(spot.ev100).any())
+    read = [Spot(off=off, column=column, ev100=reading(frames, column)) for off, column in named]
+    return tuple(spot for spot in read if np.isfinite(spot.ev100).any())
 
 
 def turns(frames: FrameTable, event: Moment | None) -> list[tuple[str, int]]:
