@@ -64,7 +64,7 @@ def window_on(scene: bpy.types.Scene) -> Iterator[None]:
 
 
 def stamp_nothing(render: bpy.types.RenderSettings) -> None:
-    """Keep date, time and the like out of pictures, so that the same picture is the same file."""
+    """Keep date and time out of image files, so that the same picture is the same file."""
     for name in dir(render):
         if name.startswith("use_stamp"):
             setattr(render, name, False)

@@ -1,4 +1,4 @@
-"""Blender's own chatter kept out of the terminal while it draws, where there is a terminal to spare."""
+"""Keeps Blender's own messages out of the terminal while it draws."""
 
 from __future__ import annotations
 

@@ -44,5 +44,5 @@ def unregister() -> None:
 
 
 def _take_up() -> None:
-    """Take up the plans of the file that is open; data can't be had while Blender registers."""
+    """Load the plans of the file that is open; its data isn't accessible while Blender registers."""
     handlers.on_load()

@@ -356,7 +356,7 @@ def _json_text(values: Any) -> str:
 
 
 def main(words: Sequence[str] | None = None) -> int:
-    """Run one verb; every problem that the user can mend is one line on standard error."""
+    """Run one verb; every problem that the user can fix is one line on standard error."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a terminal without “ still gets the rest

@@ -49,7 +49,7 @@ class Readback:
 
 def read_plan(blend: str | os.PathLike[str]) -> Plan:
     """The plan in a .blend file, with the edits made to its scene. Raises ReadbackError, and PlanError
-    where the edits make something that can't be meant. The file's scripts are not run.
+    where the edits make something that won't work. The file's scripts are not run.
     """
     return read_file(blend).plan
 

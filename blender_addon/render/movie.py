@@ -68,7 +68,7 @@ def _working_prefix() -> str:
 
 
 def _sweep(folder: Path) -> None:
-    """Take away the working folders of previews on this machine that were killed."""
+    """Remove the working folders of killed previews on this machine."""
     prefix = _working_prefix()
     for left in folder.glob(f"{prefix}*"):
         owner = left.name.removeprefix(prefix).partition("-")[0]
@@ -78,7 +78,7 @@ def _sweep(folder: Path) -> None:
 
 def _is_running(process: int) -> bool:
     if os.name == "nt":
-        return True  # asking would end it
+        return True  # os.kill would end the process there
     try:
         os.kill(process, 0)
     except ProcessLookupError:
@@ -192,7 +192,7 @@ def _sample_sizes(content: bytes, start: int, end: int) -> list[int]:
 
 
 def undate(path: Path) -> None:
-    """Take the hour of writing out of an MP4's heads (mvhd, tkhd, mdhd), so that the same clip is the same
+    """Clear the creation time in an MP4's headers (mvhd, tkhd, mdhd), so that the same clip is the same
     file. ISO/IEC 14496-12, 8.2.2.
     """
     content = bytearray(path.read_bytes())

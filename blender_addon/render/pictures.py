@@ -64,7 +64,7 @@ def write_picture(picture: Picture, path: Path) -> None:
 
 
 def packed(path: Path) -> bytes:
-    """A picture as PNG, packed as tightly as those that are written here. Raises OSError."""
+    """A picture as PNG, compressed as strongly as those that are written here. Raises OSError."""
     with tempfile.TemporaryDirectory(prefix="duskrail-") as folder:
         tight = Path(folder) / "packed.png"
         write_picture(read_picture(path), tight)
@@ -197,7 +197,7 @@ def _read(path: Path, channels: int) -> Picture:
 
 
 def _ink(ground: NDArray[np.float32], mask: NDArray[np.float32], x: int, y: int) -> None:
-    """Lay type onto a ground, as far as it has room there."""
+    """Draw type onto a background, as far as it fits."""
     height, width = ground.shape[:2]
     x, y = max(x, 0), max(y, 0)
     mask = mask[: height - y, : width - x]

@@ -498,7 +498,7 @@ def kept_pictures(frames: FrameTable, numbers: Sequence[int], cache: Path | None
 
 @contextlib.contextmanager
 def _stoppable() -> Iterator[None]:
-    """Take a polite request to end (SIGTERM) like Ctrl+C, so that everything is tidied up on the way out."""
+    """Treat SIGTERM like Ctrl+C, so that temporary files are removed on exit."""
     if threading.current_thread() is not threading.main_thread():
         yield
         return

@@ -28,7 +28,7 @@ Listener = Callable[[Progress], None]
 
 
 def nobody(_progress: Progress) -> None:
-    """A listener who doesn't want to know."""
+    """A listener that ignores progress."""
 
 
 class Pace:

@@ -37,7 +37,7 @@ ROLE_KEY = "duskrail_role"
 SHAPE_KEY = "duskrail_shape"
 NAME_KEY = "duskrail_name"  # the name as the plan has it; Blender's own may end in .001
 SHOWN_KEY = "duskrail_shown_name"
-OWN_MESH_KEY = "duskrail_own_mesh"  # a mesh the user made: drawn by nobody else
+OWN_MESH_KEY = "duskrail_own_mesh"  # a mesh made by the user, which the add-on never redraws
 
 THINNEST_PX, UPRIGHT = 1.25, 3.0  # widths of what stands upright, and so many times as high as wide: ours
 GROUND_RINGS_M = (60.0, 600.0, 6000.0, 80000.0)
@@ -86,8 +86,8 @@ def block_objects(scene: bpy.types.Scene) -> list[bpy.types.Object]:
 
 
 def is_own(thing: bpy.types.Object) -> bool:
-    """Whether a block's mesh was made by the user, so that nobody else draws it. Modifiers and shape keys
-    make any block one: its shape is what comes out of them.
+    """Whether a block's mesh was made by the user, so that the add-on never redraws it. A block with
+    modifiers or shape keys counts as one: its shape is their result.
     """
     return parts.part_of(thing) is None or bool(thing.get(OWN_MESH_KEY)) or is_shaped_later(thing)
 

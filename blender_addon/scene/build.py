@@ -33,7 +33,7 @@ def build_scene(plan: Plan, frames: FrameTable, scene: bpy.types.Scene) -> None:
 
 
 def clear_scene(scene: bpy.types.Scene) -> None:
-    """Take everything that build_scene made out of a scene, and its plan."""
+    """Remove everything that build_scene made from a scene, and its plan."""
     for thing in list(dict.fromkeys(scene.collection.all_objects)):
         if parts.part_of(thing) == "block":
             blocking.release(scene, thing)

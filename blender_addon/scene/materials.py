@@ -22,8 +22,8 @@ LOW_SKY, LOW_CIRCUMSOLAR, LOW_AUREOLE, LOBE_DIRECTION = (
 AUREOLE_WIDTH = "duskrail_aureole_width"
 LEVEL_LIGHT = "duskrail_level_light"  # of all light together on level ground, without shadows
 WATER_IOR = 1.333
-AIR_LEAST = 0.002  # less of it isn't seen, and needn't be worked out
-AIR_M = 30_000.0  # how far the air lets a colour through to 1/e: a clear evening, value from memory
+AIR_LEAST = 0.002  # less of it is invisible and is skipped
+AIR_M = 30_000.0  # distance at which the air leaves 1/e of a colour: a clear evening, value from memory
 
 NAMES = {
     "subject": "Draft subject",
@@ -48,14 +48,14 @@ def role_material(role: str) -> bpy.types.Material:
 
 
 def lights_nothing(material: bpy.types.Material) -> None:
-    """Keep Cycles from taking a material that shines for a lamp."""
+    """Keep Cycles from sampling an emissive material as a lamp."""
     cycles: Any = getattr(material, "cycles", None)
     if cycles is not None:
         cycles.emission_sampling = "NONE"
 
 
 def _solid(tree: Any) -> None:
-    """Plain matt stuff in the object's colour."""
+    """Plain matt surface in the object's colour."""
     graph = Graph(tree)
     colour = graph.node("ObjectInfo").outputs["Color"]
     graph.end(_through_air(graph, graph.node("BsdfDiffuse", Color=colour).outputs[0]))
@@ -97,5 +97,5 @@ def _through_air(graph: Graph, shader: Any) -> Any:
     air = graph.node("Emission", Color=low).outputs[0]
     far = graph.node("LightPath").outputs["Ray Length"]
     clear = maths("EXPONENT", maths("MULTIPLY", far, -1.0 / AIR_M))
-    taken = maths("SUBTRACT", 1.0 - AIR_LEAST, clear)  # nothing nearby, rather than next to nothing
+    taken = maths("SUBTRACT", 1.0 - AIR_LEAST, clear)  # exactly zero nearby, instead of a tiny amount
     return graph.mixed(taken, shader, air)

@@ -84,12 +84,12 @@ class Graph:
         return made.outputs[0]
 
     def mixed(self, factor: Any, without: Any, with_it: Any) -> Any:
-        """A shader of two, by the share of the second. Cycles leaves out what is mixed in by nothing."""
+        """A shader of two, by the share of the second. Cycles skips a shader whose share is zero."""
         made = self.node("MixShader")
         for socket, value in zip(made.inputs, (factor, without, with_it), strict=True):
             self.give(socket, value)
         return made.outputs[0]
 
     def end(self, surface: Any, kind: str = "Material") -> None:
-        """Have a shader be the material's, or the World's."""
+        """Use a shader as the output of the material, or of the World."""
         self.node(f"Output{kind}", Surface=surface)

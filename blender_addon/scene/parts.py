@@ -22,7 +22,7 @@ _scanned: dict[int, list[bpy.types.Object]] | None = None  # by scene, while `sc
 
 @contextlib.contextmanager
 def scanned() -> Iterator[None]:
-    """Look through a scene's objects once for all that is asked of them meanwhile, not once a question.
+    """Scan a scene's objects once and answer all lookups from that, instead of scanning for each.
 
     Holds while only this module makes, marks and removes parts; a file may have thousands of other objects.
     """
@@ -36,7 +36,7 @@ def scanned() -> Iterator[None]:
 
 
 def parts_changed() -> None:
-    """Have scenes looked through again: an object was made, marked, linked or removed."""
+    """Scan scenes again: an object was made, marked, linked or removed."""
     if _scanned is not None:
         _scanned.clear()
 
@@ -70,7 +70,7 @@ def object_of(scene: bpy.types.Scene, part: str) -> bpy.types.Object | None:
 
 
 def depsgraph_of(scene: bpy.types.Scene) -> Any:
-    """What works out where the scene's objects are; of a scene in no window too."""
+    """The scene's dependency graph, also for a scene that no window shows."""
     return scene.view_layers[0].depsgraph
 
 

@@ -44,7 +44,7 @@ POSE_AT_KEY = "duskrail_at"
 
 
 def channel_values(plan: Plan, axis: str, values: ArrayLike) -> NDArray[np.float64]:
-    """An axis' values (slide_m, pan_deg or tilt_deg) as its channel in Blender has them: metres, or radians.
+    """An axis's values (slide_m, pan_deg or tilt_deg) as its channel in Blender has them: metres, or radians.
 
     Blender turns counter-clockwise from the scene's +Y, a compass clockwise from north.
     """
@@ -160,7 +160,7 @@ def _write_axis(
 def draw_poses(scene: bpy.types.Scene, frames: FrameTable) -> None:
     """The poses as ghost cameras on the rail, numbered from 0 in their index.
 
-    Moved along the rail or turned, they are poses moved; deleted, poses taken out; duplicated, poses added.
+    Moving or turning one changes its pose, deleting one removes the pose, duplicating one adds a pose.
     """
     plan = frames.plan
     collection = parts.collection_of(scene, "poses", "Poses")
@@ -203,7 +203,7 @@ def matrix(position: ArrayLike, rotation: ArrayLike) -> Matrix:
 
 
 def flat(whole: Matrix) -> list[float]:
-    """A matrix' sixteen numbers, row by row."""
+    """A matrix's sixteen numbers, row by row."""
     return [float(value) for value in np.array(whole).ravel()]
 
 

@@ -43,7 +43,7 @@ def _concerns_us(depsgraph: Any) -> bool:
 
 @persistent
 def on_undo(scene: Any, *_more: Any) -> None:
-    """After undo and redo the scene is the truth; what the plan's text lags behind is taken from it."""
+    """After undo and redo the scene is what counts; the plan's text is updated from it."""
     for other in bpy.data.scenes:
         if store.has_plan(other):
             files.after_undo(other)

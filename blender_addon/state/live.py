@@ -29,7 +29,7 @@ FRAMES_ARE_MADE_OF = ("site", "camera", "clip", "rig", "move", "shoot", "exposur
 METERED_OF = ("composition", "blocks")  # the picture, where that is what is metered
 AT_A_TIME_S = 0.03  # of a review, before Blender gets to draw; a part that was begun is finished
 PAUSE_S = 0.001
-WINDOWS_AFTER_S = 0.4  # without another change, so that a drag isn't held up
+WINDOWS_AFTER_S = 0.4  # since the last change, so that dragging stays smooth
 
 
 @define(eq=False)
@@ -398,7 +398,7 @@ def _refuse(here: SceneState, error: Exception) -> None:
 
 
 class handlers_paused:
-    """While the add-on itself draws, its handlers don't listen."""
+    """Handlers ignore changes while the add-on itself draws."""
 
     def __enter__(self) -> None:
         global _busy
@@ -451,7 +451,7 @@ def draw_anew_rig(scene: bpy.types.Scene) -> None:
 
 
 def catch_up(scene: bpy.types.Scene) -> None:
-    """After the scene was set back or forth: lists as long as the plan's, and a review of it."""
+    """After undo or redo: make the lists as long as the plan's, and review it."""
     take_edits(scene, curves=False)
     match_lists(scene, plan_of(scene))
     ask_for_review(scene)

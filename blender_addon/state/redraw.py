@@ -19,7 +19,7 @@ RIG_PARTS = ("rail", "carriage", "pan", "tilt", "camera")
 
 
 def redraw(scene: bpy.types.Scene, before: Plan | None, frames: FrameTable) -> None:
-    """Bring what is drawn of a plan up to date, where it was that of `before` till now."""
+    """Update what is drawn of a plan; what is drawn now is that of `before`."""
     plan = frames.plan
     if before is None or any(parts.object_of(scene, part) is None for part in RIG_PARTS):
         whole_scene.build_scene(plan, frames, scene)
@@ -47,7 +47,7 @@ def draw_rig(scene: bpy.types.Scene, frames: FrameTable) -> None:
 
 
 def clear(scene: bpy.types.Scene) -> None:
-    """Take everything that was drawn, and the plan, out of a scene; meshes that the user made stay."""
+    """Remove everything that was drawn, and the plan, from a scene; meshes made by the user stay."""
     whole_scene.clear_scene(scene)
 
 
@@ -153,14 +153,14 @@ def differs(thing: bpy.types.Object) -> bool:
         return not near(rig.flat(thing.matrix_basis), written)
     if thing.type != "MESH" or not blocking.keeps_name(thing):
         return True
-    # where others have a say in where it stands, as of the last time Blender worked it out
+    # where constraints or parents move it, as of Blender's last evaluation
     own = thing.parent is None and not thing.constraints
     place = thing.matrix_basis if own else thing.matrix_world
     return not near([*rig.flat(place), *blocking.mesh_sums(thing)], written)
 
 
 def near(now: Sequence[float], then: Sequence[float]) -> bool:
-    """Whether numbers are the same but for single precision."""
+    """Whether numbers are equal within single precision."""
     return len(now) == len(then) and all(
         abs(a - b) <= 1e-6 * max(1.0, abs(b)) for a, b in zip(now, then, strict=True)
     )

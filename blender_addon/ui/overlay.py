@@ -224,7 +224,7 @@ def _planned(context: Any) -> tuple[Any, FrameTable] | None:
 
 @frozen
 class Dome:
-    """Where the sky is drawn: round the rig, or as seen through the camera round the eye and as good as
+    """Where the sky is drawn: around the rig or, looking through the camera, around the eye and practically
     infinitely far.
     """
 

@@ -77,14 +77,14 @@ class Job:
         self.stopped = False
 
     def is_running(self) -> bool:
-        """Whether it is still at it."""
+        """Whether it is still running."""
         return self.result is None and not self.problem and not self.stopped
 
     def look(self) -> bool:
-        """Take in what it said since; returns whether it is still running."""
+        """Read what it has reported since; returns whether it is still running."""
         if not self.is_running():
             return False
-        ended = self.process.poll() is not None  # asked first, so that its last words aren't missed
+        ended = self.process.poll() is not None  # checked first, so that its last message isn't missed
         with contextlib.suppress(OSError):
             for line in self.said.read_text(encoding="utf-8").splitlines(keepends=True):
                 if line.endswith("\n"):  # the last one may be half written
@@ -156,7 +156,7 @@ class Job:
             time.sleep(0.1)
 
     def close(self) -> None:
-        """Take away what it needed."""
+        """Remove its temporary files."""
         if self.log.closed:
             return
         with contextlib.suppress(subprocess.TimeoutExpired):
@@ -247,4 +247,4 @@ def run(task_file: str) -> int:
 if __name__ == "__main__":
     code = run(sys.argv[-1])
     sys.stdout.flush()
-    os._exit(code)  # Blender's module is slow to tidy up, and there is nothing to keep
+    os._exit(code)  # Blender's module is slow to shut down, and there is nothing left to save

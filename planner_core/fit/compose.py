@@ -28,7 +28,7 @@ def fit_compose(plan: Plan) -> Fit:
     if not reading.subject:
         return Fit(plan=plan, said=("Nothing to compose for: the plan names no subject among its blocks.",))
     if not pose_repair.failing(plan, reading, weak=WEAK).any():
-        return Fit(plan=plan, said=(f"Nothing to mend in the picture: {_weakest_text(plan, reading)}.",))
+        return Fit(plan=plan, said=(f"Nothing to repair in the picture: {_weakest_text(plan, reading)}.",))
     said = [_failing_text(plan, reading)]
     for change in _changes(plan, reading):
         said.append(change.text(plan))

@@ -493,7 +493,7 @@ def _told(
         yield f"Left out: {'; '.join(parts)}."
     if crossing:
         more = f" and {len(crossing) - 5} more" if len(crossing) > 5 else ""
-        yield f"Outlines to mend: {', '.join(crossing[:5])}{more}."
+        yield f"Outlines to correct: {', '.join(crossing[:5])}{more}."
     eye = np.asarray(plan.rig.origin_m, dtype=np.float64)
     for block in blocks:
         inside = outlines.contains(np.asarray(block.footprint_m), eye[:2])

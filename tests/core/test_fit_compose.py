@@ -145,7 +145,7 @@ def test_what_composes_is_left_alone() -> None:
     plan = moved(pose(0.0, pan_deg=-8.0), pose(1.0, pan_deg=8.0))
     fit = fit_compose(plan)
     assert fit.plan == plan
-    assert "Nothing to mend" in fit.said[0]
+    assert "Nothing to repair" in fit.said[0]
 
 
 def test_without_a_subject_there_is_nothing_to_compose_for() -> None:

@@ -12,7 +12,7 @@ from planner_core import Plan, PlanError
 from ...state import live
 from .. import wording
 
-Outcome = Any  # a set of Blender's words, such as FINISHED
+Outcome = Any  # a set of Blender's status words, such as FINISHED
 UNDOABLE: Any = {"REGISTER", "UNDO"}
 
 

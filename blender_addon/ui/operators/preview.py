@@ -116,7 +116,7 @@ class DUSKRAIL_OT_preview(WithFrames, bpy.types.Operator):
         return {"RUNNING_MODAL"}
 
     def modal(self, context: Any, event: Any) -> Outcome:
-        """Everything passes through to Blender, but for Esc; while the animation plays, Esc ends that."""
+        """Pass all events on to Blender but Esc; while the animation plays, Esc stops only that."""
         job = current()
         is_playing = context.screen is not None and context.screen.is_animation_playing
         if event.type == "ESC" and event.value == "PRESS" and running() and not is_playing:
@@ -137,7 +137,7 @@ class DUSKRAIL_OT_preview(WithFrames, bpy.types.Operator):
         live.show()
 
     def cancel(self, context: Any) -> None:
-        """Blender ends: so does the other one."""
+        """Blender quits, so the background Blender ends too."""
         stop()
         self._end(context)
 

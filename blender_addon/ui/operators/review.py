@@ -1,4 +1,4 @@
-"""Operators of the review: going to what a finding is about, and mending it."""
+"""Operators of the review: showing what a finding is about, and resolving it."""
 # Blender reads the annotations of its classes as they are, so none may be turned into text here.
 # mypy: disable-error-code="valid-type"
 
@@ -138,7 +138,7 @@ class DUSKRAIL_OT_weakest_frame(WithFrames, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
-    """Solve for what would mend this finding, and change the plan so. Undo takes it back"""
+    """Solve for what would resolve this finding, and change the plan accordingly. Undo takes it back"""
 
     bl_idname = "duskrail.apply_fit"
     bl_label = "Fit"

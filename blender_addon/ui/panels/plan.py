@@ -87,7 +87,7 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
         row.operator("duskrail.show_picture", text="Picture", icon="OUTLINER_OB_CAMERA")
 
     def _faults(self, context: Any, plan: Plan) -> None:
-        """What is amiss in the scene around the plan, each with its remedy."""
+        """What is wrong in the scene around the plan, each with its remedy."""
         layout, scene = self.layout, context.scene
         linked = live.linked(scene)
         if linked:

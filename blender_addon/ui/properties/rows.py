@@ -42,7 +42,7 @@ def _get_given(name: str) -> Getter:
 
 
 def _set_given(name: str) -> Setter:
-    """Give a pose's axis the value it is at now, or leave it to the poses around."""
+    """Give a pose's axis the value it is at now, or leave it to the neighbouring poses."""
 
     def set_value(owner: Any, wanted: bool) -> None:
         def change(plan: Plan) -> Plan:
