@@ -231,7 +231,7 @@ def build_parser() -> argparse.ArgumentParser:
         "--clip", metavar="SECONDS", type=_positive, help="frames and interval, for a clip this long"
     )
     one.add_argument(
-        "--compose", action="store_true", help="the smallest change of a pose that mends the picture"
+        "--compose", action="store_true", help="the smallest change of a pose that repairs the picture"
     )
 
     one = verb("compare", compare, "still, pan, tilt, slide … on the same scene, ranked, with reasons")
