@@ -23,7 +23,7 @@ from planner_core.output.sheet.map import (
     place_svg,
     rig_svg,
 )
-from planner_core.output.sheet.markup import Matter, bullets, cell, esc, ev_cell, table, unbroken, under
+from planner_core.output.sheet.markup import SheetData, bullets, cell, esc, ev_cell, table, unbroken, under
 from planner_core.output.sheet.meters import plan_meter
 from planner_core.output.sheet.tables import Shift, late_starts, light_advice, light_shifts
 from planner_core.picture.projection import project_px
@@ -36,36 +36,36 @@ PAPER_LINES = 35.0  # of text in the left column, beside headings and the table
 STOPS_OFF = {-2: "2 stops<br>darker", -1: "1 stop<br>darker", 1: "1 stop<br>brighter"}
 
 
-def second_side(matter: Matter) -> dict[str, Iterable[str]]:
+def second_side(data: SheetData) -> dict[str, Iterable[str]]:
     """The sections of the second side by their names in sheet.html, each as lines of HTML."""
-    outlines = block_outlines(matter.plan)
+    outlines = block_outlines(data.plan)
     return {
-        "place": _place(matter, outlines),
-        "rig": _rig(matter, outlines),
-        "findings": _findings(matter),
-        "light_differs": _differs(matter),
-        "sun_and_moon": _sky(matter),
-        "packing": _packing(matter),
-        "care": _care(matter),
+        "place": _place(data, outlines),
+        "rig": _rig(data, outlines),
+        "findings": _findings(data),
+        "light_differs": _differs(data),
+        "sun_and_moon": _sky(data),
+        "packing": _packing(data),
+        "care": _care(data),
     }
 
 
 # ---------------------------------------------------------------- the place
 
 
-def _place(matter: Matter, outlines: Outlines) -> Iterator[str]:
+def _place(data: SheetData, outlines: Outlines) -> Iterator[str]:
     yield '<section class="map"><h2>The place</h2>'
     for kind, width, height in (("wide", 112.0, 86.0), ("narrow", 80.0, 84.0)):
-        drawing = place_svg(matter.plan, matter.frames, matter.event, outlines, width, height, f"m{kind[0]}")
+        drawing = place_svg(data.plan, data.frames, data.event, outlines, width, height, f"m{kind[0]}")
         yield f'<div class="{kind}">{drawing}</div>'
-    yield f"{under(' '.join(_place_notes(matter)))}</section>"
+    yield f"{under(' '.join(_place_notes(data)))}</section>"
 
 
-def _place_notes(matter: Matter) -> list[str]:
+def _place_notes(data: SheetData) -> list[str]:
     notes = ["North is up. Field of view: full line at the start, dashed at the end."]
-    if any(not row.up for row in bearings(matter.frames, matter.event) if row.body == "sun"):
+    if any(not row.up for row in bearings(data.frames, data.event) if row.body == "sun"):
         notes.append("A hollow mark is below the horizon.")
-    for block in matter.plan.blocks:
+    for block in data.plan.blocks:
         if block.shape == "ridge" and block.skyline_deg and block.distance_m:
             low, high = min(a for _, a in block.skyline_deg), max(a for _, a in block.skyline_deg)
             name = block.name[:40] or "A ridge"
@@ -73,10 +73,10 @@ def _place_notes(matter: Matter) -> list[str]:
     return notes[:4]
 
 
-def _rig(matter: Matter, outlines: Outlines) -> Iterator[str]:
-    plan, rig = matter.plan, matter.plan.rig
+def _rig(data: SheetData, outlines: Outlines) -> Iterator[str]:
+    plan, rig = data.plan, data.plan.rig
     if rig.slide is None:
-        height_m = height_above_ground_m(plan, matter.frames.camera_m[0])
+        height_m = height_above_ground_m(plan, data.frames.camera_m[0])
         note = f"Tripod; the lens {height_m:.2f} m above the ground."
     else:
         rise = f", rising {rig.incline_deg:g}°" if rig.incline_deg else ", level"
@@ -85,7 +85,7 @@ def _rig(matter: Matter, outlines: Outlines) -> Iterator[str]:
             f"{compass_deg(rig.bearing_deg):.1f}°{rise}, "
             f"its start {height_above_ground_m(plan, rig.origin_m):.2f} m above the ground."
         )
-    drawing = rig_svg(plan, matter.frames, outlines, 70.0, 38.0)
+    drawing = rig_svg(plan, data.frames, outlines, 70.0, 38.0)
     yield f'<section class="map"><h2>The rig</h2>{drawing}{under(note)}</section>'
     rows = measured(plan, outlines)
     if rows:
@@ -104,20 +104,20 @@ def _measured(row: Measured) -> str:
     )
 
 
-def _sky(matter: Matter) -> Iterator[str]:
-    shown = bearings(matter.frames, matter.event)
+def _sky(data: SheetData) -> Iterator[str]:
+    shown = bearings(data.frames, data.event)
     bodies = [body for body in ("sun", "moon") if body == "sun" or any(r.up for r in shown if r.body == body)]
     yield '<section class="sky"><h2>Sun and moon</h2><div class="bodies">'
     for body in bodies:
         heads = ("", f"{body}<br>bearing", "altitude", "across")
         rows = (
-            f'<tr><td class="words">{esc(row.when)}</td>{_sky_cells(matter, row)}</tr>'
+            f'<tr><td class="words">{esc(row.when)}</td>{_sky_cells(data, row)}</tr>'
             for row in shown
             if row.body == body
         )
         yield from table("sky-table", heads, rows, words=(0,))
     yield "</div>"
-    moon = float(matter.frames.moon_lit_fraction[len(matter.frames) // 2])
+    moon = float(data.frames.moon_lit_fraction[len(data.frames) // 2])
     note = f"Moon {moon:.0%} lit." if "moon" in bodies else "The moon stays below the horizon."
     note += (
         " Across: share of the picture’s width, from its left edge. Bearings are true: take your compass’s "
@@ -126,19 +126,19 @@ def _sky(matter: Matter) -> Iterator[str]:
     yield f"{under(note)}</section>"
 
 
-def _sky_cells(matter: Matter, row: Bearing) -> str:
+def _sky_cells(data: SheetData, row: Bearing) -> str:
     altitude = minus(f"{row.altitude_deg:.1f}") + "°"
     return (
         cell(f"{row.body}_azimuth_deg", row.frame, row.bearing_deg, f"{row.bearing_deg:.1f}°")
         + cell(f"{row.body}_altitude_deg", row.frame, row.altitude_deg, altitude)
-        + f"<td>{_in_picture(matter, row)}</td>"
+        + f"<td>{_in_picture(data, row)}</td>"
     )
 
 
-def _in_picture(matter: Matter, row: Bearing) -> str:
+def _in_picture(data: SheetData, row: Bearing) -> str:
     if not row.up:
         return "down"
-    plan, frames, k = matter.plan, matter.frames, row.frame - 1
+    plan, frames, k = data.plan, data.frames, row.frame - 1
     eye, rotation = frames.camera_m[k], frames.camera_rotation[k]
     (x, y), _ = project_px(plan, eye + getattr(frames, f"{row.body}_direction")[k], eye, rotation)
     width, height = plan.clip.width_px, plan.clip.height_px
@@ -151,13 +151,13 @@ def _in_picture(matter: Matter, row: Bearing) -> str:
 # ---------------------------------------------------------------- words
 
 
-def _findings(matter: Matter) -> Iterator[str]:
-    findings = matter.report.findings
+def _findings(data: SheetData) -> Iterator[str]:
+    findings = data.report.findings
     yield '<section class="findings"><h2>What to mind in this plan</h2>'
     if not findings:
         yield "<p>The review found nothing to object to.</p></section>"
         return
-    room = PAPER_LINES - sum(_lines(sentence, 58) for sentence in _advice(matter))
+    room = PAPER_LINES - sum(_lines(sentence, 58) for sentence in _advice(data))
     left_out = 0
     yield "<ul>"
     for finding in findings:
@@ -181,24 +181,24 @@ def _lines(text: str, width: int) -> float:
     return -(-len(text) // width) + 0.35
 
 
-def _differs(matter: Matter) -> Iterator[str]:
+def _differs(data: SheetData) -> Iterator[str]:
     yield '<section class="differs"><h2>When the light isn’t the plan’s</h2>'
-    meter = plan_meter(matter.frames)
-    shifts = light_shifts(matter.frames, matter.event, tuple(STOPS_OFF))
+    meter = plan_meter(data.frames)
+    shifts = light_shifts(data.frames, data.event, tuple(STOPS_OFF))
     heads = ("meter at", "should<br>read EV", *STOPS_OFF.values())
-    yield from table("shift-table", heads, (_shift(matter, row) for row in shifts))
+    yield from table("shift-table", heads, (_shift(data, row) for row in shifts))
     yield under(
         f"Read {meter.metered} with {meter.how}. Where that is so far off, use the settings that the "
         "exposure table has so many minutes later (+) or earlier (−). A dash: it never gets there."
     )
-    yield from bullets("plain", _advice(matter))
+    yield from bullets("plain", _advice(data))
     yield "</section>"
 
 
-def _shift(matter: Matter, row: Shift) -> str:
+def _shift(data: SheetData, row: Shift) -> str:
     cells = "".join(f"<td>{_minutes(row.minutes[stop])}</td>" for stop in STOPS_OFF)
-    reading = ev_cell(matter.frames, plan_meter(matter.frames).column, row.index)
-    return f"<tr><td>{esc(row.when)}, {matter.clock(row.index + 1)}</td>{reading}{cells}</tr>"
+    reading = ev_cell(data.frames, plan_meter(data.frames).column, row.index)
+    return f"<tr><td>{esc(row.when)}, {data.clock(row.index + 1)}</td>{reading}{cells}</tr>"
 
 
 def _minutes(value: float | None) -> str:
@@ -211,10 +211,10 @@ def _minutes(value: float | None) -> str:
     return f"{'+' if value > 0 else '−'}{words}"
 
 
-def _advice(matter: Matter) -> list[str]:
-    event = matter.event
-    said = light_advice(matter.plan, matter.frames, event)
-    late = late_starts(matter.plan, matter.frames, event)
+def _advice(data: SheetData) -> list[str]:
+    event = data.event
+    said = light_advice(data.plan, data.frames, event)
+    late = late_starts(data.plan, data.frames, event)
     if late and event is not None:
         words = [f"{row.minutes} min, frame {row.frame} or every {row.interval_s:.1f} s" for row in late]
         said.append(
@@ -224,18 +224,18 @@ def _advice(matter: Matter) -> list[str]:
     return said
 
 
-def _packing(matter: Matter) -> Iterator[str]:
+def _packing(data: SheetData) -> Iterator[str]:
     def line(item: Item) -> str:
         return f"<li>{esc(unbroken(item.name))} <small>{esc(unbroken(item.why))}</small></li>"
 
     yield '<section><h2>To pack</h2><ul class="items">'
-    yield from map(line, packing_list(matter.plan, matter.frames))
+    yield from map(line, packing_list(data.plan, data.frames))
     yield "</ul></section>"
 
 
-def _care(matter: Matter) -> Iterator[str]:
+def _care(data: SheetData) -> Iterator[str]:
     yield '<section class="care"><h2>Take care</h2>'
-    yield from bullets("plain", cautions(matter.plan, matter.frames))
+    yield from bullets("plain", cautions(data.plan, data.frames))
     yield "</section>"
 
 
@@ -251,12 +251,12 @@ def cautions(plan: Plan, frames: FrameTable) -> list[str]:
     edge = "Weigh the rig down and tie it to something that holds, above all beside an edge, water or people"
     edge += ": this place has water." if any(block.role == "water" for block in plan.blocks) else "."
     dark = bool(np.any(~sun_up(frames)))
-    way = "Look up wind, tide and traffic, dress for standing still"
-    way += ", and walk the way back once while it is light." if dark else ", and know the way back."
+    weather = "Look up wind, tide and traffic, dress for standing still"
+    weather += ", and walk the way back once while it is light." if dark else ", and know the way back."
     return [
         sun,
         edge,
-        way,
+        weather,
         "Ask whoever owns the ground; local law decides about filming, lamps and access.",
         "Work at height, rigging on a structure and mains power are for people licensed for it, "
         "by the local code. This page replaces neither.",

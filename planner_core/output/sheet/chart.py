@@ -129,8 +129,8 @@ class _Chart:
         """The instant between frames k and k + 1 (from 1) at which the sun leaves one phase for the next."""
         altitude, times = self.frames.sun_true_altitude_deg, self.frames.utc_s
         level = events.PHASE_STARTS_DEG[min(phase[k - 1], phase[k])]
-        share = (level - altitude[k - 1]) / (altitude[k] - altitude[k - 1])
-        return float(times[k - 1] + np.clip(share, 0.0, 1.0) * (times[k] - times[k - 1]))
+        fraction = (level - altitude[k - 1]) / (altitude[k] - altitude[k - 1])
+        return float(times[k - 1] + np.clip(fraction, 0.0, 1.0) * (times[k] - times[k - 1]))
 
     def _clock_axis(self, bottom: float) -> None:
         """Round clock times along the top, with a faint line down through all panels."""

@@ -135,5 +135,5 @@ def minus(number: str) -> str:
 
 def interpolate(value: ArrayLike, low: float, high: float, start: float, end: float) -> np.ndarray:
     """Value from the range low..high onto start..end, any shape."""
-    share = (np.asarray(value, dtype=np.float64) - low) / max(high - low, 1e-12)
-    return start + share * (end - start)
+    fraction = (np.asarray(value, dtype=np.float64) - low) / max(high - low, 1e-12)
+    return start + fraction * (end - start)

@@ -15,7 +15,7 @@ from planner_core.frames import FrameTable
 from planner_core.light import exposure
 from planner_core.output.sheet import numbers, paper
 from planner_core.output.sheet.chart import NARROW, WIDE, ChartSize, chart_svg, fitting
-from planner_core.output.sheet.markup import Matter, esc, stops, unbroken
+from planner_core.output.sheet.markup import SheetData, esc, stops, unbroken
 from planner_core.output.sheet.view import solids, view_svg
 from planner_core.plan.timeline import utc_datetime
 from planner_core.review.findings import Review
@@ -62,46 +62,46 @@ def strip_frames(frames: FrameTable, report: Review | None) -> tuple[Shown, ...]
     return tuple(Shown(label=label, frame=frame) for frame, label in sorted(merged.items()))
 
 
-def first_side(matter: Matter) -> dict[str, Iterable[str]]:
+def first_side(data: SheetData) -> dict[str, Iterable[str]]:
     """The sections of the first side by their names in sheet.html, each as lines of HTML."""
     return {
-        "head": _head(matter),
-        "times": _times(matter),
-        "strip": _strip(matter),
-        "chart_wide": [chart_svg(matter.frames, matter.moments, _wide(matter))],
-        "chart_narrow": [chart_svg(matter.frames, matter.moments, NARROW)],
-        "poses": numbers.poses(matter),
-        "exposure": numbers.by_hand(matter),
+        "head": _head(data),
+        "times": _times(data),
+        "strip": _strip(data),
+        "chart_wide": [chart_svg(data.frames, data.moments, _wide(data))],
+        "chart_narrow": [chart_svg(data.frames, data.moments, NARROW)],
+        "poses": numbers.poses(data),
+        "exposure": numbers.by_hand(data),
     }
 
 
-def _wide(matter: Matter) -> ChartSize:
+def _wide(data: SheetData) -> ChartSize:
     """The chart for paper, as tall as the other sections leave room for."""
-    return fitting(matter.frames, WIDE, paper.SIDE_MM - _words_mm(matter) - numbers.tables_mm(matter))
+    return fitting(data.frames, WIDE, paper.SIDE_MM - _words_mm(data) - numbers.tables_mm(data))
 
 
-def _words_mm(matter: Matter) -> float:
+def _words_mm(data: SheetData) -> float:
     """Height of what stands above the chart on paper."""
-    plan, wide = matter.plan, paper.WIDTH_MM
+    plan, wide = data.plan, paper.WIDTH_MM
     title = min(paper.lines(plan.title, 0.6 * wide, TITLE_PT, bold=True), 2) * TITLE_PT * paper.PT_MM * 1.12
     day = (11.0 + 2.0 * paper.BODY_PT) * paper.PT_MM * paper.BODY_LINE
     notes = plan.notes if isinstance(plan.notes, str) else ""
-    shown = _shown_times(matter)
+    shown = _shown_times(data)
     column = wide / len(shown) - 4.0
-    times = 18.5 + max(paper.remark_mm(_time_note(matter, moment), column) for _, moment in shown)
-    captions = (f"00:00 {_caption(shown)}" for shown in strip_frames(matter.frames, matter.report))
+    times = 18.5 + max(paper.remark_mm(_time_note(data, moment), column) for _, moment in shown)
+    captions = (f"00:00 {_caption(shown)}" for shown in strip_frames(data.frames, data.report))
     caption = max(paper.remark_mm(words, 0.25 * wide - 2.5) for words in captions)
     strip = 0.25 * (wide - 7.5) * plan.clip.height_px / plan.clip.width_px
     return (
         max(title, day)
         + paper.text_mm(plan.reason, wide, 10.0, 3)
-        + paper.text_mm(" · ".join(_facts(matter)), wide)
+        + paper.text_mm(" · ".join(_facts(data)), wide)
         + paper.text_mm(notes, wide, most=2)
         + times
-        + paper.text_mm(_lights(matter), wide)
+        + paper.text_mm(_lights(data), wide)
         + min(strip, STRIP_MM)
         + caption
-        + paper.text_mm(_unready(matter), wide)
+        + paper.text_mm(_unready(data), wide)
         + GAPS_MM
     )
 
@@ -109,36 +109,36 @@ def _words_mm(matter: Matter) -> float:
 # ---------------------------------------------------------------- head and times
 
 
-def _head(matter: Matter) -> Iterator[str]:
-    plan, site = matter.plan, matter.plan.site
+def _head(data: SheetData) -> Iterator[str]:
+    plan, site = data.plan, data.plan.site
     where = f"{abs(site.latitude_deg):.5f}° {'N' if site.latitude_deg >= 0 else 'S'}, "
     where += f"{abs(site.longitude_deg):.5f}° {'E' if site.longitude_deg >= 0 else 'W'}"
     yield f'<header class="head"><h1 class="clamp2">{esc(plan.title or "Shot sheet")}</h1>'
-    yield f'<div class="day">{day_words(matter.date, year=True, weekday=True)}'
+    yield f'<div class="day">{day_words(data.date, year=True, weekday=True)}'
     if site.name:
         yield f'<small class="clamp1">{esc(site.name)}</small>'
     yield f"<small>{where}</small></div></header>"
     if plan.reason:
         yield f'<p class="reason clamp3">{esc(plan.reason)}</p>'
-    yield f'<p class="facts">{esc(" · ".join(_facts(matter)))}</p>'
+    yield f'<p class="facts">{esc(" · ".join(_facts(data)))}</p>'
     if isinstance(plan.notes, str) and plan.notes.strip():
         yield f'<p class="notes clamp2">{esc(plan.notes)}</p>'
-    if words := _unready(matter):
+    if words := _unready(data):
         yield f'<p class="unready">{esc(words)}</p>'
 
 
-def _unready(matter: Matter) -> str:
+def _unready(data: SheetData) -> str:
     """That the plan has findings nobody should go out with, if so."""
-    count = sum(finding.level == "stop" for finding in matter.report.findings)
+    count = sum(finding.level == "stop" for finding in data.report.findings)
     if not count:
         return ""
     points = "one point has" if count == 1 else f"{count} points have"
     return f"Not ready to go: {points} to change first, see “What to mind in this plan”."
 
 
-def _facts(matter: Matter) -> Iterator[str]:
-    plan, count = matter.plan, len(matter.frames)
-    every = f"one every {plan.shoot.interval_s:g} s, {matter.report.summary.rig.shoot_length}"
+def _facts(data: SheetData) -> Iterator[str]:
+    plan, count = data.plan, len(data.frames)
+    every = f"one every {plan.shoot.interval_s:g} s, {data.report.summary.rig.shoot_length}"
     yield f"{count} frames, {every}" if count > 1 else "1 frame"
     yield f"clip {count / plan.clip.fps:.1f} s at {plan.clip.fps:g} fps"
     yield f"{plan.camera.focal_length_mm:g} mm, focus {plan.camera.focus_distance_m:g} m"
@@ -151,10 +151,10 @@ def _facts(matter: Matter) -> Iterator[str]:
     yield f"times in {plan.site.timezone}"
 
 
-def _shown_times(matter: Matter) -> list[tuple[str, Moment]]:
+def _shown_times(data: SheetData) -> list[tuple[str, Moment]]:
     """Moments by the clock, those at the same instant as one, with their names."""
     shown: list[tuple[str, Moment]] = []
-    for moment in matter.moments:
+    for moment in data.moments:
         if moment.kind == "light":
             continue
         if shown and shown[-1][1].kind == "arrive" and moment.utc_s == shown[-1][1].utc_s:
@@ -164,42 +164,42 @@ def _shown_times(matter: Matter) -> list[tuple[str, Moment]]:
     return shown
 
 
-def _times(matter: Matter) -> Iterator[str]:
+def _times(data: SheetData) -> Iterator[str]:
     yield '<ol class="times">'
-    for label, moment in _shown_times(matter):
-        yield _time(matter, label, moment)
+    for label, moment in _shown_times(data):
+        yield _time(data, label, moment)
     yield "</ol>"
-    if lights := _lights(matter):
+    if lights := _lights(data):
         yield f'<p class="later">{lights}</p>'
 
 
-def _lights(matter: Matter) -> str:
+def _lights(data: SheetData) -> str:
     """Twilights and the like, as HTML."""
     lights = [
-        f"{esc(moment.label)} <b>{matter.wall(moment.local(matter.plan))}</b>"
+        f"{esc(moment.label)} <b>{data.wall(moment.local(data.plan))}</b>"
         + (f", frame {moment.frame}" if moment.frame is not None else "")
-        for moment in matter.moments
+        for moment in data.moments
         if moment.kind == "light"
     ]
     return " · ".join(lights[:LIGHTS])
 
 
-def _time(matter: Matter, label: str, moment: Moment) -> str:
-    local = moment.local(matter.plan)
-    exact = (f":{local:%S}" if moment.kind in EXACT else "") + matter.letters(local)
+def _time(data: SheetData, label: str, moment: Moment) -> str:
+    local = moment.local(data.plan)
+    exact = (f":{local:%S}" if moment.kind in EXACT else "") + data.letters(local)
     exact = f"<small>{exact}</small>" if exact else ""
     return (
         f'<li class="{moment.kind}"><span class="what">{esc(label)}</span>'
         f'<time datetime="{utc_datetime(moment.utc_s).isoformat()}" data-kind="{moment.kind}">'
-        f'{local:%H:%M}{exact}</time><span class="note">{esc(_time_note(matter, moment))}</span></li>'
+        f'{local:%H:%M}{exact}</time><span class="note">{esc(_time_note(data, moment))}</span></li>'
     )
 
 
-def _time_note(matter: Matter, moment: Moment) -> str:
-    note, date = moment.note, moment.local(matter.plan).date()
+def _time_note(data: SheetData, moment: Moment) -> str:
+    note, date = moment.note, moment.local(data.plan).date()
     if moment.kind == "event" and moment.frame is not None:
         note = f"frame {moment.frame}, {note}"
-    if date != matter.date:
+    if date != data.date:
         note = f"{day_words(date, weekday=True)}; {note}"
     return unbroken(note)
 
@@ -207,19 +207,19 @@ def _time_note(matter: Matter, moment: Moment) -> str:
 # ---------------------------------------------------------------- pictures
 
 
-def _strip(matter: Matter) -> Iterator[str]:
-    shapes = solids(matter.plan)
+def _strip(data: SheetData) -> Iterator[str]:
+    shapes = solids(data.plan)
     yield '<section class="strip">'
-    for number, shown in enumerate(strip_frames(matter.frames, matter.report)):
-        picture = matter.pictures.get(shown.frame)
+    for number, shown in enumerate(strip_frames(data.frames, data.report)):
+        picture = data.pictures.get(shown.frame)
         source = _data_address(picture.content) if picture else ""
         inner = (
             f'<img alt="Draft of frame {shown.frame}" src="{source}">'
             if source
-            else view_svg(matter.frames, shown.frame - 1, 60.0, f"v{number}", shapes)
+            else view_svg(data.frames, shown.frame - 1, 60.0, f"v{number}", shapes)
         )
         yield (
-            f"<figure>{inner}<figcaption><b>{matter.clock(shown.frame)}</b> {esc(_caption(shown))}"
+            f"<figure>{inner}<figcaption><b>{data.clock(shown.frame)}</b> {esc(_caption(shown))}"
             "</figcaption></figure>"
         )
     yield "</section>"

@@ -91,14 +91,14 @@ def measured(plan: Plan, outlines: Outlines, most: int = 6) -> tuple[Measured, .
     return tuple(_measured(plan, index, away[index]) for index in chosen)
 
 
-def _measured(plan: Plan, index: int, way: Array) -> Measured:
+def _measured(plan: Plan, index: int, offset: Array) -> Measured:
     block = plan.blocks[index]
     top = float(blocking.block_mesh(plan, block).vertices_m[:, 2].max())
-    bearing = float(np.degrees(np.arctan2(way[0], way[1])) + plan.site.scene_north_deg)
+    bearing = float(np.degrees(np.arctan2(offset[0], offset[1])) + plan.site.scene_north_deg)
     return Measured(
         name=blocking.block_label(plan, index),
         role=block.role,
-        distance_m=float(np.hypot(*way)),
+        distance_m=float(np.hypot(*offset)),
         bearing_deg=compass_deg(bearing),
         height_m=height_above_ground_m(plan, (*plan.rig.origin_m[:2], top)),
     )
@@ -108,8 +108,8 @@ def _nearest(outline: Array, point: Array) -> Array:
     """The point of an outline's edges nearest to a point."""
     edge = np.roll(outline, -1, axis=0) - outline
     length = np.maximum(np.sum(edge**2, axis=1), 1e-12)
-    share = np.clip(np.sum((point - outline) * edge, axis=1) / length, 0.0, 1.0)
-    nearest = outline + share[:, None] * edge
+    fraction = np.clip(np.sum((point - outline) * edge, axis=1) / length, 0.0, 1.0)
+    nearest = outline + fraction[:, None] * edge
     return nearest[int(np.argmin(np.linalg.norm(nearest - point, axis=1)))]
 
 
@@ -277,15 +277,15 @@ class _View:
             if bearing.body == "moon" and not bearing.up:
                 continue
             turn = np.radians(bearing.bearing_deg)
-            way = np.array([np.sin(turn), -np.cos(turn)])
+            direction = np.array([np.sin(turn), -np.cos(turn)])
             inset = 3.2
             limits = np.array([self.width - inset, self.height - inset])
             reach = [
                 ((limits if w > 0 else np.full(2, inset))[axis] - corner[axis]) / w
-                for axis, w in enumerate(way)
+                for axis, w in enumerate(direction)
                 if abs(w) > 1e-9
             ]
-            end = corner + way * max(min((r for r in reach if r > 0), default=0.0), 0.0)
+            end = corner + direction * max(min((r for r in reach if r > 0), default=0.0), 0.0)
             ends.append((bearing, end))
         return ends
 

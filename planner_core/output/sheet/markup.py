@@ -28,7 +28,7 @@ class Picture:
 
 
 @frozen(kw_only=True, eq=False)
-class Matter:
+class SheetData:
     """All that a sheet tells. event is the light event that the shoot is about, date the day it begins."""
 
     plan: Plan

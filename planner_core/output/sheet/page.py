@@ -17,7 +17,7 @@ from planner_core.evening.timetable import timetable, turn_moment
 from planner_core.frames import FrameTable
 from planner_core.output.sheet.back import second_side
 from planner_core.output.sheet.front import Shown, first_side, strip_frames
-from planner_core.output.sheet.markup import Matter, Picture, esc
+from planner_core.output.sheet.markup import Picture, SheetData, esc
 from planner_core.plan.model import Plan
 from planner_core.plan.timeline import clock_changes, local_datetime
 from planner_core.review.findings import Review
@@ -35,7 +35,7 @@ def sheet_html(
     drawings of the blocks stand in where there is none.
     """
     moments = timetable(plan, frames)
-    matter = Matter(
+    data = SheetData(
         plan=plan,
         frames=frames,
         report=report,
@@ -45,10 +45,10 @@ def sheet_html(
         date=local_datetime(float(frames.utc_s[0]), plan.zone).date(),
         clocks_change=bool(clock_changes(moments[0].utc_s, moments[-1].utc_s, plan.zone)),
     )
-    sections = first_side(matter) | second_side(matter)
+    sections = first_side(data) | second_side(data)
     return _template().substitute(
         title=esc(plan.title or "Shot sheet"),
-        day=day_words(matter.date, year=True),
+        day=day_words(data.date, year=True),
         style=_file("sheet.css").strip(),
         **{name: "\n".join(lines) for name, lines in sections.items()},
     )

@@ -145,8 +145,8 @@ def _minutes_to(values: Array, times: Array, k: int, ev100: float) -> float | No
     crossings = np.flatnonzero(above[1:] != above[:-1])
     if not len(crossings):
         return None
-    share = (ev100 - values[crossings]) / (values[crossings + 1] - values[crossings])
-    moments = times[crossings] + share * (times[crossings + 1] - times[crossings]) - times[k]
+    fraction = (ev100 - values[crossings]) / (values[crossings + 1] - values[crossings])
+    moments = times[crossings] + fraction * (times[crossings + 1] - times[crossings]) - times[k]
     return float(moments[int(np.argmin(np.abs(moments)))]) / 60.0
 
 
@@ -188,9 +188,9 @@ def light_advice(plan: Plan, frames: FrameTable, event: Moment | None) -> list[s
         at = (
             f"at {event.label.lower()}" if event is not None and event.frame is not None else "at its fastest"
         )
-        way = "falls" if rate[k] < 0.0 else "rises"
+        direction = "falls" if rate[k] < 0.0 else "rises"
         said.append(
-            f"The light {way} one stop in {1.0 / abs(rate[k]):.1f} min {at} "
+            f"The light {direction} one stop in {1.0 / abs(rate[k]):.1f} min {at} "
             f"({local_datetime(float(frames.utc_s[k]), plan.zone):%H:%M})."
         )
     said.append(

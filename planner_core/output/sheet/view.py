@@ -171,6 +171,6 @@ def _in_front(corners: Array) -> Array:
         if front_a:
             kept.append(a)
         if front_a != front_b:
-            share = (-NEAR_M - a[2]) / (b[2] - a[2])
-            kept.append(a + share * (b - a))
+            fraction = (-NEAR_M - a[2]) / (b[2] - a[2])
+            kept.append(a + fraction * (b - a))
     return np.array(kept)
