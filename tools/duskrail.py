@@ -26,7 +26,7 @@ from planner_core.plan.model import Plan, PlanError
 from planner_core.plan.text import escaped_json
 from tools.files import check_files, deliver, inputs_of, refuse_input, say
 from tools.outcome import CRASHED, DONE, FOUND_STOP, INTERRUPTED, UNUSABLE, UsageError, need_blender
-from tools.terminal import harmless_output, problem_line
+from tools.terminal import StatusLine, harmless_output, problem_line
 
 if TYPE_CHECKING:
     from planner_core.fit.result import Fit
@@ -100,12 +100,28 @@ def _fit_steps(arguments: argparse.Namespace) -> list[Callable[[Plan], Fit]]:
 
         steps.append(lambda plan: fit_travel(plan, arguments.travel or None))
     if arguments.compose:
-        from planner_core.fit.compose import fit_compose
-
-        steps.append(fit_compose)
+        steps.append(_compose)
     if arguments.clip is not None and arguments.balance is not None:  # the frames are others now
         steps.append(lambda plan: _quiet_if_kept(plan, fit_balance(plan, *arguments.balance)))
     return steps
+
+
+def _compose(plan: Plan) -> Fit:
+    """Poses that mend the picture, with a line now and then about how far the search is."""
+    from planner_core.fit.compose import Trying, fit_compose
+
+    status = StatusLine(quiet_s=5.0)
+
+    def told(trying: Trying) -> None:
+        status.show(
+            f"Looking for change {trying.change} of the poses: {trying.tries} tried, "
+            f"{trying.spent_share:.0%} of the budget spent"
+        )
+
+    try:
+        return fit_compose(plan, told)
+    finally:
+        status.end()
 
 
 def _quiet_if_kept(plan: Plan, fitted: Fit) -> Fit:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +12,7 @@ from planner_core.plan.writing import is_stream
 from planner_core.words.durations import duration_text
 from tools.files import say
 from tools.outcome import DONE, UsageError, need_blender
+from tools.terminal import StatusLine
 
 if TYPE_CHECKING:
     from blender_addon.render.progress import Progress
@@ -188,23 +188,8 @@ def progress_text(progress: Progress) -> str:
     return f"Frame {progress.done} of {progress.total}{left}"
 
 
-class ProgressLine:
-    """Shows one line of progress that overwrites itself in a terminal, or a line now and then elsewhere."""
-
-    def __init__(self) -> None:
-        self.in_terminal = sys.stderr.isatty()
-        self.last_length = 0
+class ProgressLine(StatusLine):
+    """How far a draft clip has come."""
 
     def __call__(self, progress: Progress) -> None:
-        text = progress_text(progress)
-        if self.in_terminal:
-            print("\r" + text.ljust(self.last_length), end="", file=sys.stderr, flush=True)
-            self.last_length = len(text)
-        else:
-            print(text, file=sys.stderr, flush=True)
-
-    def end(self) -> None:
-        """Leave the line, so that what is printed next stands on its own."""
-        if self.last_length:
-            print(file=sys.stderr, flush=True)
-            self.last_length = 0
+        self.show(progress_text(progress))

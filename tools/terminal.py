@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import sys
+import time
 from collections.abc import Iterator
 from typing import Any, TextIO
 
@@ -25,6 +26,35 @@ class HarmlessStream:
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._stream, name)
+
+
+class StatusLine:
+    """One line on standard error that overwrites itself in a terminal; elsewhere a line now and then."""
+
+    REDRAWN_S = 0.1
+
+    def __init__(self, quiet_s: float = 0.0) -> None:
+        """quiet_s pass before a line and between two; in a terminal no more than a tenth of a second."""
+        self.in_terminal = sys.stderr.isatty()
+        self.pause_s = min(quiet_s, self.REDRAWN_S) if self.in_terminal else quiet_s
+        self.shown_s, self.last_length = time.monotonic(), 0
+
+    def show(self, text: str) -> None:
+        """Show it, unless something has been shown only just now."""
+        if time.monotonic() - self.shown_s < self.pause_s:
+            return
+        self.shown_s = time.monotonic()
+        if self.in_terminal:
+            print("\r" + text.ljust(self.last_length), end="", file=sys.stderr, flush=True)
+            self.last_length = len(text)
+        else:
+            print(text, file=sys.stderr, flush=True)
+
+    def end(self) -> None:
+        """Leave the line, so that what is printed next stands on its own."""
+        if self.last_length:
+            print(file=sys.stderr, flush=True)
+            self.last_length = 0
 
 
 @contextlib.contextmanager

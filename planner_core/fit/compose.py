@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+
+from attrs import frozen
 
 from planner_core.fit.result import Fit
 from planner_core.frames import compute_frames
@@ -15,22 +17,44 @@ from planner_core.review.findings import Finding
 from planner_core.words.figures import frames_text
 
 MOST_CHANGES = 4
+MOST_TRIES = 400  # of one search
+MOST_WORK = 40_000_000  # of a whole fit, as a Budget counts it: about a minute on a usual laptop
 RIG_FAULTS = ("axis-", "interval-", "camera-inside")
 
 
-def fit_compose(plan: Plan) -> Fit:
+@frozen(kw_only=True)
+class Trying:
+    """How far a fit has come: which change it looks for, how many it has tried in all, and what share of the
+    work it may do is done.
+    """
+
+    change: int
+    tries: int
+    spent_share: float
+
+
+Listener = Callable[[Trying], None]
+
+
+def nobody(_trying: Trying) -> None:
+    """A listener who doesn't want to know."""
+
+
+def fit_compose(plan: Plan, listen: Listener = nobody, most_work: int = MOST_WORK) -> Fit:
     """Change poses as little as possible until no judged frame fails; every change is tried on all frames.
 
     Where one change doesn't repair all of them, the most effective one is taken, and so on up to
-    MOST_CHANGES. What remains is said. Raises PlanError where the plan has no times.
+    MOST_CHANGES, as long as there is work left to do. What remains is said. Raises PlanError where the plan
+    has no times.
     """
     reading = _read(plan)
     if not reading.subject:
         return Fit(plan=plan, said=("Nothing to compose for: the plan names no subject among its blocks.",))
     if not pose_repair.failing(plan, reading, weak=WEAK).any():
         return Fit(plan=plan, said=(f"Nothing to repair in the picture: {_weakest_text(plan, reading)}.",))
-    said = [_failing_text(plan, reading)]
-    for change in _changes(plan, reading):
+    given, said = plan, [_failing_text(plan, reading)]
+    search = _Search(most_work, listen)
+    for change in search.changes(plan, reading):
         said.append(change.text(plan))
         plan = change.plan
     after = _read(plan)
@@ -38,29 +62,65 @@ def fit_compose(plan: Plan) -> Fit:
     if left.any():
         failed = "Still failing" if len(said) > 1 else "No change of a pose helps"
         said.append(f"{failed}: {_failing_text(plan, after)}")
+        if search.stopped:
+            said.append(
+                f"The search ended at its budget, with {search.tries} changes tried: fewer or simpler blocks "
+                "leave room for more, and a second fit goes on from here."
+            )
         said.append("Another place for the rail, another lens or another subject may do what poses can't.")
     else:
         said.append(f"Now {_weakest_text(plan, after)}.")
-    said += (
-        [f"But: {finding.message} {finding.fix}".strip() for finding in _rig_faults(plan)]
-        if len(said) > 2
-        else []
-    )
+    if plan is not given:
+        said += [f"But: {finding.message} {finding.fix}".strip() for finding in _rig_faults(plan)]
     return Fit(plan=plan, said=tuple(said))
 
 
-def _changes(plan: Plan, reading: Reading) -> Iterator[pose_repair.Change]:
-    """The changes, each applied to the plan that the one before left."""
-    for _ in range(MOST_CHANGES):
-        change = pose_repair.smallest_change(plan, reading, weak=WEAK) or pose_repair.best_change(
-            plan, reading, weak=WEAK
+class _Search:
+    """The search for changes, one after another, with so much work to do in all."""
+
+    def __init__(self, most_work: int, listen: Listener) -> None:
+        self.most_work, self.listen = most_work, listen
+        self.made: list[pose_repair.Budget] = []
+        self.change = 1
+
+    def changes(self, plan: Plan, reading: Reading) -> Iterator[pose_repair.Change]:
+        """The changes, each applied to the plan that the one before left."""
+        for self.change in range(1, MOST_CHANGES + 1):
+            change = pose_repair.smallest_change(plan, reading, weak=WEAK, budget=self._budget()) or (
+                pose_repair.best_change(plan, reading, weak=WEAK, budget=self._budget())
+            )
+            if change is None:
+                return
+            yield change
+            plan, reading = change.plan, _read(change.plan)
+            if not pose_repair.failing(plan, reading, weak=WEAK).any():
+                return
+
+    def _budget(self) -> pose_repair.Budget:
+        """What the next search may do: so many tries of its own, and what is left of the work."""
+        left = max(self.most_work - self.work, 0)
+        self.made.append(pose_repair.Budget(MOST_TRIES, left, tell=self._tell))
+        return self.made[-1]
+
+    @property
+    def tries(self) -> int:
+        """How many changes were tried."""
+        return sum(budget.tries for budget in self.made)
+
+    @property
+    def work(self) -> int:
+        """How much work that was."""
+        return sum(budget.work for budget in self.made)
+
+    @property
+    def stopped(self) -> bool:
+        """Whether the last search left out a change for its work."""
+        return self.made[-1].refused
+
+    def _tell(self) -> None:
+        self.listen(
+            Trying(change=self.change, tries=self.tries, spent_share=min(self.work / self.most_work, 1.0))
         )
-        if change is None:
-            return
-        yield change
-        plan, reading = change.plan, _read(change.plan)
-        if not pose_repair.failing(plan, reading, weak=WEAK).any():
-            return
 
 
 def _read(plan: Plan) -> Reading:

@@ -125,15 +125,16 @@ class BlockProjection:
     def _chunk_rectangles(
         self, corners: Array, camera_m: Array, axes: Array, sides: Array
     ) -> tuple[Frames, Frames, Array] | None:
-        """Fill sides (4, n, boxes): left, low, right, high from the frame's middle, y up.
+        """Fill sides (4, n, boxes): left, low, right, high from the frame's middle, y up; NaN behind it.
 
-        corners (1, 8, 3, boxes), camera_m (n, 3), axes (3, n, 3). Boxes that reach behind the camera are
-        left to do: their frames and numbers, and corners in camera axes (3, 8, pairs).
+        corners (1, 8, 3, boxes), camera_m (n, 3), axes (3, n, 3). Boxes that reach from behind the camera to
+        before it are left to do: their frames and numbers, and corners in camera axes (3, 8, pairs).
         """
         local = axes[:, None] @ corners
         local -= np.einsum("ifj,fj->if", axes, camera_m)[:, None, :, None]
         back = local[2]
-        frame, box = np.nonzero(back.max(axis=0) >= -NEAR_M)
+        behind = back.min(axis=0) >= -NEAR_M
+        frame, box = np.nonzero((back.max(axis=0) >= -NEAR_M) & ~behind)
         kept = local[:, :, frame, box] if len(frame) else None
         with np.errstate(divide="ignore", invalid="ignore"):
             scale = -self.focal_px / back
@@ -144,6 +145,7 @@ class BlockProjection:
         up.min(axis=0, out=sides[1])
         across.max(axis=0, out=sides[2])
         up.max(axis=0, out=sides[3])
+        sides[:, behind] = np.nan
         return None if kept is None else (frame, box, kept)
 
     def _distances(self) -> Array:

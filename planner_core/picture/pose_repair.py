@@ -6,7 +6,7 @@ on all.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 import attrs
 import numpy as np
@@ -33,7 +33,7 @@ RAIL_PLACES = 65  # at which the view of the subject is looked at
 FEW_PLACES, FEW_FAILING_PLACES, FEW_RAIL_PLACES = 9, 3, 17  # the same where work is limited
 MOST_GUESSES = 3  # turns straight onto the subject that are tried before all else
 # Work is counted in rays against a piece of a block; other work as the number of rays that take as long.
-OUTLINE_WORK, TRIAL_WORK = 400, 10_000
+BOX_WORK, OUTLINE_WORK, TRIAL_WORK = 2, 400, 10_000
 HARDLY_MOVES_M = 0.1  # an entrance pupil so near to the head's axes doesn't look around things
 STEPS = {"slide_m": 0.05, "pan_deg": 0.5, "tilt_deg": 0.5}  # what a person would set
 MANY_STEPS = (1, 2, 3, 4, 6, 8, 11, 15, 20, 27, 36, 48, 64, 90)
@@ -158,27 +158,28 @@ def smallest_change(
     most_work: int | None = None,
     weak: float = 0.0,
     only: Sequence[int] | None = None,
+    budget: Budget | None = None,
 ) -> Change | None:
     """The smallest change that leaves no frame failing; None where none was found within so many tries.
 
     With air around the subject where a change gives that, else without. `only` limits the blocks that are
     looked at while trying; the change that is returned was tried with all of them, on all frames. With
     most_work, turns straight onto the subject are tried first, changes are tried on fewer frames, and none
-    is tried that is likely to take more than what is left of so much work.
+    is tried that is likely to take more than what is left of so much work. A budget may be given instead.
     """
     bad = failing(plan, reading, weak=weak)
     if not bad.any() or not reading.subject:
         return None
     less = plan if only is None else _with_blocks(plan, only)
     everyone = np.ones(len(bad), dtype=bool)
-    budget = Budget(most_tries, most_work)
+    budget = budget or Budget(most_tries, most_work, in_haste=most_work is not None)
     aim: _Aim | None = None
     for air in (composition.AIR, 0.0):
         some = _Trial(less, bad, weak, air, reading.travels, budget)
         all_ = _Trial(plan, everyone, weak, air, reading.travels, budget, counts=WHOLE_COUNTS)
         aim = _Aim(some, reading) if aim is None else aim
         aim.ask_for(air)
-        found = _SmallestChange(plan, some, all_, aim, len(reading.seen.sampled)).run()
+        found = _SmallestChange(plan, some, all_, aim, reading).run()
         if found is not None:
             return found
     return None
@@ -187,18 +188,20 @@ def smallest_change(
 class _SmallestChange:
     """The search for the smallest change that repairs the picture, with the trials that it may make."""
 
-    def __init__(self, plan: Plan, some: _Trial, all_: _Trial, aim: _Aim, looks: int) -> None:
+    def __init__(self, plan: Plan, some: _Trial, all_: _Trial, aim: _Aim, reading: Reading) -> None:
         self.plan, self.some, self.all, self.aim = plan, some, all_, aim
-        self.looks = looks  # trying a change on all frames takes about so many of them
+        # trying a change on all frames projects the boxes on each, and tries rays on so many
+        self.looks = len(reading.seen.sampled)
+        self.boxes = BOX_WORK * len(reading.at) * len(blocking.bounding_boxes(plan).block)
 
     def run(self) -> Change | None:
         some = self.some
-        if some.budget.limited and some.place_work == 0:
+        if some.budget.in_haste and some.place_work == 0 and not some.budget.is_overdrawn:
             some.gauge()
         if not some.can_pay():
             return None
         before = some.faults(some.plan)
-        if some.budget.limited:
+        if some.budget.in_haste:
             return self._straight_onto_the_subject() or self._in_order(before)
         return self._in_order(before) or self._far_onto_the_subject()
 
@@ -255,22 +258,29 @@ class _SmallestChange:
         fewest = _fewest_steps(self.some, self.aim, axis, poses, way, low, high)
         for steps in dict.fromkeys((fewest, high)):
             changed = _changed(self.plan, axis, poses, way * steps)
-            work = TRIAL_WORK + self.some.place_work * self.looks
+            work = TRIAL_WORK + self.some.place_work * self.looks + self.boxes
             if self.all.budget.allows(work) and self.all.faults(changed) == 0.0:
                 by = way * steps * STEPS[axis]
                 return Change(axis=axis, poses=poses, by=by, size=size * (steps / high), plan=changed)
         return None
 
 
-def best_change(plan: Plan, reading: Reading, *, weak: float = 0.0, most_tries: int = 400) -> Change | None:
+def best_change(
+    plan: Plan,
+    reading: Reading,
+    *,
+    weak: float = 0.0,
+    most_tries: int = 400,
+    budget: Budget | None = None,
+) -> Change | None:
     """The change after which the least fails, where none repairs all; None where none gains a tenth.
 
-    Of changes that are about as good, the smallest is taken.
+    Of changes that are about as good, the smallest is taken. A budget may be given instead of most_tries.
     """
     bad = failing(plan, reading, weak=weak)
     if not bad.any() or not reading.subject:
         return None
-    trial = _Trial(plan, bad, weak, 0.0, reading.travels, Budget(most_tries))
+    trial = _Trial(plan, bad, weak, 0.0, reading.travels, budget or Budget(most_tries))
     before = trial.badness(plan)
     found: tuple[float, Change] | None = None
     aim = _Aim(trial, reading)
@@ -287,24 +297,44 @@ def best_change(plan: Plan, reading: Reading, *, weak: float = 0.0, most_tries: 
 
 
 class Budget:
-    """What trying may cost: so many tries, and so much work where that is limited; and what it has cost."""
+    """What trying may cost: so many tries, and so much work where that is limited; and what it has cost.
 
-    def __init__(self, most_tries: int, most_work: int | None = None) -> None:
-        self.most_tries, self.most_work = most_tries, most_work
+    In haste, few frames are looked at and the likeliest change is tried first. `tell` is called after each
+    try.
+    """
+
+    def __init__(
+        self,
+        most_tries: int,
+        most_work: int | None = None,
+        *,
+        in_haste: bool = False,
+        tell: Callable[[], None] | None = None,
+    ) -> None:
+        self.most_tries, self.most_work, self.in_haste = most_tries, most_work, in_haste
         self.tries = self.work = 0
+        self.refused = False  # whether a try was left out for its work
+        self._tell = tell
 
     @property
-    def limited(self) -> bool:
-        return self.most_work is not None
+    def is_overdrawn(self) -> bool:
+        """Whether more work was done than it has; what a try takes isn't known before."""
+        return self.most_work is not None and self.work > self.most_work
 
     def allows(self, work: int) -> bool:
         """Whether one more try is left, and so much work."""
-        return self.tries < self.most_tries and (self.most_work is None or self.work + work <= self.most_work)
+        if self.most_work is not None and self.work + work > self.most_work:
+            self.refused = True
+            return False
+        return self.tries < self.most_tries
 
     def spend(self, seen: block_visibility.BlockVisibility) -> int:
         """Count what has been worked out of some blocks' visibility, and say how much it was."""
-        work = TRIAL_WORK + seen.work.ray_tests + OUTLINE_WORK * seen.work.outlines
+        boxes = len(seen) * len(seen.boxes.block)
+        work = TRIAL_WORK + seen.work.ray_tests + OUTLINE_WORK * seen.work.outlines + BOX_WORK * boxes
         self.work += work
+        if self._tell is not None:
+            self._tell()
         return work
 
 
@@ -317,9 +347,9 @@ class _Trial:
         self.plan, self.weak, self.air, self.travels = plan, weak, air, travels
         self.budget, self.counts = budget, counts
         self.place_work = 0  # what the dearest place has taken so far
-        few, most = (FEW_FAILING_PLACES, FEW_PLACES) if budget.limited else (FAILING_PLACES, PLACES)
+        few, most = (FEW_FAILING_PLACES, FEW_PLACES) if budget.in_haste else (FAILING_PLACES, PLACES)
         if bad.all():
-            count = len(bad) if counts > 1 or not budget.limited else min(len(bad), few + most)
+            count = len(bad) if counts > 1 else min(len(bad), few + most)
             self.sets = [np.linspace(0.0, 1.0, count) if count > 1 else np.zeros(1)]
         else:
             failed = np.flatnonzero(bad)
@@ -343,6 +373,8 @@ class _Trial:
         """
         self.budget.tries += self.counts
         for places in self.sets:
+            if self.budget.is_overdrawn:
+                return 1.0  # nobody knows
             bad, depth = self._failing_at(plan, places)
             if bad.any():
                 return float(np.mean(bad) + np.mean(depth))
@@ -358,7 +390,7 @@ class _Trial:
         seen = block_visibility.compute_visibility(plan, camera_path(plan, places))
         found = _failing_in(plan, seen, weak=self.weak, air=self.air, travels=self.travels)
         work = self.budget.spend(seen) - TRIAL_WORK
-        self.place_work = max(self.place_work, work // len(places))
+        self.place_work = max(self.place_work, -(-work // len(places)))
         return found
 
 
@@ -454,7 +486,7 @@ class _Aim:
     def _clear_rail(self) -> tuple[Array, Array] | None:
         """Places on the rail, and how much of the subject is free from each with the lens turned to it."""
         rail, budget = self.plan.rig.slide, self.trial.budget
-        count = FEW_RAIL_PLACES if budget.limited else RAIL_PLACES
+        count = FEW_RAIL_PLACES if budget.in_haste else RAIL_PLACES
         if rail is None or not budget.allows(TRIAL_WORK + self.trial.place_work * count):
             return None
         places = np.linspace(rail.min_m, rail.max_m, count)

@@ -10,7 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 from planner_core import compute_frames
-from planner_core.fit.compose import fit_compose
+from planner_core.fit.compose import Trying, fit_compose
 from planner_core.picture import block_visibility, composition, parallax, pose_repair
 from planner_core.plan.model import Block, Composition, Plan, Pose
 from planner_core.rig.drive import axis_limits
@@ -174,3 +174,40 @@ def test_the_plan_that_is_written_is_one_the_rig_accepts() -> None:
     fit = fit_compose(plan)
     assert inside_the_rig(fit.plan)
     assert not failing(fit.plan).any()
+
+
+def hidden_for_good(blocks: int = 0) -> Plan:
+    """A tower behind a wall that no pose looks past."""
+    wall = box("wall", 0.0, 30.0, (400.0, 2.0, 60.0))
+    others = [box(f"hut {i}", 8.0 * i - 160.0, 90.0 + i, (4.0, 4.0, 3.0)) for i in range(blocks)]
+    return moved(pose(0.0, pan_deg=5.0), pose(1.0, pan_deg=20.0), blocks=(wall, *others))
+
+
+def test_a_search_says_how_far_it_is_and_ends_at_its_budget() -> None:
+    heard: list[Trying] = []
+    fit = fit_compose(hidden_for_good(40), heard.append, most_work=200_000)
+    assert 0 < heard[0].spent_share < heard[-1].spent_share <= 1.0
+    assert heard[-1].tries < 40
+    assert [trying.change for trying in heard] == [1] * len(heard)
+    assert any(f"ended at its budget, with {heard[-1].tries} changes tried" in said for said in fit.said)
+    assert fit_compose(hidden_for_good(40), most_work=200_000) == fit, "the work is counted, not timed"
+
+
+def test_a_search_that_had_room_for_all_changes_does_not_speak_of_a_budget() -> None:
+    said = " ".join(fit_compose(hidden_for_good()).said)
+    assert "No change of a pose helps" in said
+    assert "budget" not in said
+    assert "But:" not in said, "the rig's own limits are for a move that was changed"
+
+
+def test_more_blocks_and_frames_make_a_try_dearer_by_the_projected_boxes_alone() -> None:
+    def dearest(blocks: int, frames: int) -> float:
+        heard: list[Trying] = []
+        plan = hidden_for_good(blocks)
+        plan = attrs.evolve(plan, shoot=attrs.evolve(plan.shoot, frames=frames))
+        fit_compose(plan, heard.append, most_work=3_000_000)
+        return heard[-1].spent_share / heard[-1].tries
+
+    # a change is tried on some of the frames, however many there are
+    assert dearest(10, 2000) < 1.5 * dearest(10, 200)
+    assert dearest(80, 200) > 1.2 * dearest(10, 200)
