@@ -334,7 +334,8 @@ def _draw_plain(scene: Any, frames: FrameTable, rect: Rect) -> None:
     if ready.drawing is None:
         ready.drawing = EveningDrawing(ready.picture)
     number = min(readout.frame_number(frames, scene.frame_current), len(ready.frames) - 1) + 1
-    texture = ready.drawing.show(number, (max(1, round(rect.width)), max(1, round(rect.height))))
+    size = max(1, round(rect.width)), max(1, round(rect.height))
+    texture = ready.drawing.show(number, size, scene.duskrail.show_limits)
     draw_texture_2d(texture, (round(rect.left), round(rect.bottom)), round(rect.width), round(rect.height))
 
 

@@ -15,6 +15,7 @@ gpu: Any = blender_gpu  # the stubs know little of it
 
 SHADOW_PX = 1024
 SHADOW_BIAS = 0.002  # of what is seen from the sun, so that nothing shades itself
+MIDDLE_GREY, NO_LIMITS = 0.18, (-1.0, 1e9)
 NOWHERE = 2.0  # a place seen from the sun that no shadow falls on
 
 TRANSFORM = f"""
@@ -46,6 +47,8 @@ void main()
   shown = displayed(lit);
   shown_shaded = displayed(shaded);
   from_sun = in_sun;
+  brightness = dot(lit, vec3(0.2126, 0.7152, 0.0722));
+  brightness_shaded = dot(shaded, vec3(0.2126, 0.7152, 0.0722));
 }
 """
 )
@@ -71,7 +74,16 @@ float in_shadow()
 }}
 void main()
 {{
-  picture = vec4(mix(shown, shown_shaded, in_shadow()), 1.0);
+  float shadow = in_shadow();
+  picture = vec4(mix(shown, shown_shaded, shadow), 1.0);
+  float level = mix(brightness, brightness_shaded, shadow);
+  bool striped = mod(gl_FragCoord.x + gl_FragCoord.y, 10.0) < 3.0;
+  if (striped && level > limits.y) {{
+    picture.rgb = vec3(0.95, 0.25, 0.20);
+  }}
+  if (striped && level < limits.x) {{
+    picture.rgb = vec3(0.25, 0.45, 0.95);
+  }}
 }}
 """
 
@@ -95,8 +107,11 @@ def _picture_shader() -> Any:
     between.smooth("VEC3", "shown")
     between.smooth("VEC3", "shown_shaded")
     between.smooth("VEC3", "from_sun")
+    between.smooth("FLOAT", "brightness")
+    between.smooth("FLOAT", "brightness_shaded")
     info: Any = gpu.types.GPUShaderCreateInfo()
     info.push_constant("MAT4", "to_picture")
+    info.push_constant("VEC2", "limits")
     info.sampler(0, "FLOAT_3D", "view_table")
     info.sampler(1, "FLOAT_2D", "sun_depth")
     for number, name in enumerate(("place", "lit", "shaded", "in_sun")):
@@ -160,18 +175,26 @@ class EveningDrawing:
         self.throwing = new(type="TRIS", seq=picture.throwing) if len(picture.throwing) else None
         self.from_sun: Any = gpu.types.GPUOffScreen(SHADOW_PX, SHADOW_PX, format="RGBA32F")
         self.target: Any = None
-        self.size, self.number = (0, 0), 0
+        self.size, self.shown = (0, 0), (0, False)
 
-    def show(self, number: int, size: tuple[int, int]) -> Any:
-        """The texture of a frame (counted from 1) in a size in pixels, as the display has it."""
-        if (number, size) != (self.number, self.size):
+    def show(self, number: int, size: tuple[int, int], limits: bool = False) -> Any:
+        """The texture of a frame (counted from 1) in a size in pixels, as the display has it; with limits,
+        striped where it is beyond what the camera keeps.
+        """
+        if ((number, limits), size) != (self.shown, self.size):
             if size != self.size:
                 self.target = gpu.types.GPUOffScreen(*size, format="RGBA8")
-            self._draw(self.picture.frame(number))
-            self.number, self.size = number, size
+            self._draw(self.picture.frame(number), self._limits() if limits else NO_LIMITS)
+            self.shown, self.size = (number, limits), size
         return self.target.texture_color
 
-    def _draw(self, now: FramePicture) -> None:
+    def _limits(self) -> tuple[float, float]:
+        """Levels below which the camera records black, and above which white without detail."""
+        camera = self.picture.frames.plan.camera
+        white = MIDDLE_GREY * 2.0**camera.headroom_stops
+        return white / 2.0**camera.range_stops, white
+
+    def _draw(self, now: FramePicture, limits: tuple[float, float]) -> None:
         in_sun = self.nowhere if now.in_sun is None else _buffer("in_sun", now.in_sun)
         if now.in_sun is not None and self.throwing is not None:
             self._draw_from_sun(_batch(self.throwing, in_sun))
@@ -184,6 +207,7 @@ class EveningDrawing:
             gpu.state.blend_set("NONE")
             self.shader.bind()
             self.shader.uniform_float("to_picture", Matrix(now.to_picture.tolist()))
+            self.shader.uniform_float("limits", limits)
             self.shader.uniform_sampler("view_table", self.table)
             self.shader.uniform_sampler("sun_depth", self.from_sun.texture_color)
             gpu.state.depth_test_set("NONE")

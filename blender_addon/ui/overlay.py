@@ -24,8 +24,8 @@ from planner_core.frames import FrameTable
 from planner_core.output import readout
 
 from ..state import live
-from . import evening, wording
-from .drawing import PHASE_COLOURS, Colour, fill, ui_scale, write
+from . import evening, guides, wording
+from .drawing import PHASE_COLOURS, Colour, fill, text_width, ui_scale, write
 
 Array = NDArray[Any]
 
@@ -46,7 +46,8 @@ RING_SIDES = 72
 DISC_SHARE = 0.022  # of the sky's radius, where it is drawn round the rig …
 SUN_SHARE = 0.00465  # … and as large as it is, through the camera: half of 0.533°
 FAR_M = 30000.0
-BELOW_BLENDERS_PX = 118.0  # from the view's upper edge, under what Blender writes there
+MARGIN_PX, LETTERS_PX, LINE_PX = 16.0, 13.0, 19.0  # of the readout
+GROUND_COLOUR: Colour = (0.05, 0.05, 0.06, 0.55)
 BELOW_HORIZON_ALPHA = 0.22
 PROBLEM_LETTERS = 80  # on a line
 PROBLEM_SHOWN_S = 20.0  # in the view; the panel keeps it until it is put away
@@ -310,6 +311,9 @@ def draw_readout() -> None:
             spot = location_3d_to_region_2d(region, context.region_data, dome.at(direction))
             if spot is not None:
                 write(font, text, spot.x - 4.0 * len(text) * scale, spot.y - 4.0 * scale, (*colour[:3], 0.9))
+    picture = guides.picture_of(context)
+    if picture is not None:
+        guides.draw(settings, context.scene, frames, picture)
     lines: list[tuple[str, Colour]] = []
     if settings.show_readout:
         lines = [(text, TEXT_COLOUR) for text in readout.hud_lines(frames, context.scene.frame_current)]
@@ -319,11 +323,39 @@ def draw_readout() -> None:
     ):  # the field that was refused may be far from the panel that tells why
         problem = wording.problem_text(context.scene)
         lines += [(text, REFUSED_COLOUR) for text in textwrap.wrap(problem, PROBLEM_LETTERS)]
-    left = 14.0 * scale + _left_margin(context)
-    top = region.height - BELOW_BLENDERS_PX * scale
-    blf.size(font, 13.0 * scale)
-    for row, (text, colour) in enumerate(lines):
-        write(font, text, left, top - 19.0 * scale * row, colour)
+    if lines and not _is_quarter(context):
+        _draw_lines_of_text(context, lines)
+
+
+def _is_quarter(context: Any) -> bool:
+    """Whether this is one of the smaller views of Quad View, which the text would fill."""
+    space = context.space_data
+    return bool(space.region_quadviews) and context.region_data != space.region_3d
+
+
+def _draw_lines_of_text(context: Any, lines: list[tuple[str, Colour]]) -> None:
+    """Lines of text at the lower left, where Blender writes nothing, on a dark ground that a bright sky can't
+    drown.
+    """
+    scale, font = ui_scale(), 0
+    left = MARGIN_PX * scale + _left_margin(context)
+    low = MARGIN_PX * scale + _lower_margin(context)
+    width = max(text_width(font, text, LETTERS_PX * scale) for text, _ in lines)
+    pad, step = 7.0 * scale, LINE_PX * scale
+    fill(left - pad, low - pad, left + width + pad, low + step * len(lines), GROUND_COLOUR)
+    for row, (text, colour) in enumerate(reversed(lines)):
+        write(font, text, left, low + step * row, colour)
+
+
+def _lower_margin(context: Any) -> float:
+    """Height of what covers the view's lower edge: the panel of the last operator, a header below."""
+    covered = [0.0]
+    for region in context.area.regions:
+        if region.type == "HUD" and region.width > 1 and region.height > 1:
+            covered.append(float(region.y - context.region.y + region.height))
+        elif region.type in {"HEADER", "TOOL_HEADER", "ASSET_SHELF"} and region.alignment == "BOTTOM":
+            covered.append(float(region.height) if region.height > 1 else 0.0)
+    return max(covered)
 
 
 def _draw_around(region: Any, picture: evening.Rect | None) -> None:

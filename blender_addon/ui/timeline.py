@@ -23,6 +23,7 @@ from planner_core.review.findings import Finding
 
 from ..scene import build
 from ..state import live
+from . import wording
 from .drawing import LEVEL_COLOURS, PHASE_COLOURS, Colour, fill, text_width, ui_scale, write
 
 ALPHA, EDGE_ALPHA = 0.30, 0.9
@@ -152,7 +153,7 @@ def _draw_bar(bar: Bar, words: bool) -> None:
         return
     scale = ui_scale()
     fill(bar.left, bar.bottom, bar.left + 2.0 * scale, bar.top, colour)
-    text = f"{SIGNS[bar.finding.level]}  {bar.finding.code.replace('-', ' ').capitalize()}"
+    text = f"{SIGNS[bar.finding.level]}  {wording.title(bar.finding)}"
     room = bar.right - max(bar.left, 0.0) - 10.0 * scale
     if text_width(0, text, LETTERS_PX * scale) > room:
         text = SIGNS[bar.finding.level]

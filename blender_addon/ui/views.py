@@ -37,6 +37,7 @@ def _set(space: Any, perspective: str) -> Any:
     space.clip_end = max(space.clip_end, FAR_M)
     space.shading.color_type = "OBJECT"
     space.region_3d.view_perspective = perspective
+    space.show_object_viewport_camera = perspective != "CAMERA"  # ghost cameras would look like crops
     return space.region_3d
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from planner_core import Plan, PlanError
 from planner_core.place.blocking import block_label
-from planner_core.review.findings import Names
+from planner_core.review.findings import Finding, Names
 
 from ..state import live
 
@@ -41,6 +41,11 @@ class SidebarNames(Names):
 
 
 SIDEBAR = SidebarNames()
+
+
+def title(finding: Finding) -> str:
+    """What a finding is about, in a few words."""
+    return finding.code.replace("-", " ").capitalize()
 
 
 def label_key(path: str) -> str:

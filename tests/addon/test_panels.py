@@ -77,6 +77,11 @@ class Layout:
         for number, item in enumerate(getattr(owner, listed)):
             shown.draw_item(context(bpy.context.scene), self, owner, item, 0, chooser, row, number, 0)
 
+    def panel(self, name: str, *, default_closed: bool = False) -> tuple[Layout, Layout]:
+        assert name.startswith("duskrail_")
+        assert isinstance(default_closed, bool)
+        return Layout(self.asked), Layout(self.asked)
+
     def menu(self, name: str, *, icon: str = "NONE", **_options: Any) -> None:
         assert hasattr(bpy.types, name)
         assert icon in ICONS, icon
@@ -132,6 +137,7 @@ def test_without_a_plan_there_are_the_ways_to_begin_and_nothing_else(empty: Any)
     assert list(shown) == ["DUSKRAIL_PT_plan"]
     operators = [line.split()[1] for line in shown["DUSKRAIL_PT_plan"] if line.startswith("operator")]
     assert operators == [
+        "duskrail.first_scene",
         "duskrail.new_scene",
         "duskrail.new_scene",
         "duskrail.start_plan",
@@ -147,12 +153,12 @@ def test_the_panels_stand_in_the_order_of_the_work(empty: Any) -> None:
     labels = [cls.bl_label for cls in sorted(order, key=lambda cls: cls.bl_order)]
     assert labels == [
         "Plan",
+        "Review",
         "Place and Light",
         "Blocking",
         "Rig and Camera",
         "Move",
         "Exposure",
-        "Review",
         "Preview",
         "Plan File",
     ]
@@ -226,7 +232,7 @@ def test_findings_come_with_their_frames_their_fix_and_their_fit(empty: Any) -> 
     assert report is not None
     assert any(found.fit == "balance" for found in report.findings)
     asked = drawn(empty)["DUSKRAIL_PT_review"]
-    assert asked.count("operator duskrail.finding_go") == len(report.findings)
+    assert asked.count("operator duskrail.finding_go") == 2 * len(report.findings)  # its line, and its frames
     assert "operator duskrail.apply_fit" in asked
     said = " ".join(line.removeprefix("label ") for line in asked).replace("\N{NO-BREAK SPACE}", " ")
     for found in report.findings:

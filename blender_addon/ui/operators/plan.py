@@ -1,21 +1,26 @@
 """Beginning a plan, taking it out of the scene, drawing it again."""
 # Blender reads the annotations of its classes as they are, so none may be turned into text here.
-# mypy: disable-error-code="valid-type,func-returns-value"
+# mypy: disable-error-code="valid-type,func-returns-value,union-attr"
 
 import datetime as dt
+import math
 from typing import Any
 
+import attrs
 import bpy
-from bpy.props import BoolProperty, StringProperty
+from bpy.props import BoolProperty, EnumProperty, FloatProperty, StringProperty
 
-from planner_core import PlanError
-from planner_core.edit import starter
+from planner_core import Plan, PlanError
+from planner_core.edit import edits, kit, starter
 
 from ...read import readback, settings
 from ...scene import startup, store
 from ...state import live
 from .. import preferences, views
 from .base import UNDOABLE, Outcome, ReadsPlan, WithFrames, WithPlan, change, editable, set_plan
+
+FIRST_SUBJECTS = ("tower", "house", "tree", "figure", "box")
+NEAR_M, NEAR_ASIDE_DEG = 2.0, -14.0  # where the thing near the rail stands, and how far beside the subject
 
 
 class DUSKRAIL_OT_new_scene(bpy.types.Operator):
@@ -59,6 +64,118 @@ class DUSKRAIL_OT_new_scene(bpy.types.Operator):
         return outcome
 
 
+class DUSKRAIL_OT_first_scene(bpy.types.Operator):
+    """A first picture in three steps: where and when, what it is about, and the rail. Makes a new scene"""
+
+    bl_idname = "duskrail.first_scene"
+    bl_label = "First Scene"
+    bl_options = UNDOABLE
+
+    latitude: FloatProperty(
+        name="Latitude", description="Degrees north; negative: south", min=-90.0, max=90.0, precision=5
+    )
+    longitude: FloatProperty(
+        name="Longitude", description="Degrees east; negative: west", min=-180.0, max=180.0, precision=5
+    )
+    timezone: StringProperty(name="Time zone", description="IANA zone, as in Europe/Zurich")
+    date: StringProperty(name="Date", description="The evening's date: year-month-day. Empty: today")
+    subject: EnumProperty(
+        name="Subject",
+        description="What the picture is about",
+        items=[
+            (kind, piece.label, piece.says) for kind, piece in kit.PIECES.items() if kind in FIRST_SUBJECTS
+        ],
+        default="tower",
+    )
+    bearing: FloatProperty(
+        name="Bearing",
+        description="Compass bearing from the rail to the subject",
+        subtype="ANGLE",
+        unit="ROTATION",
+        default=math.radians(270.0),
+        step=100,
+    )
+    distance: FloatProperty(
+        name="Distance", description="How far the subject is", min=1.0, default=120.0, unit="LENGTH", step=100
+    )
+    height: FloatProperty(
+        name="Height", description="How high the subject is", min=0.5, default=18.0, unit="LENGTH", step=50
+    )
+    rail_height: FloatProperty(
+        name="Rail height", description="Rail above the ground", min=0.0, max=5.0, default=0.7, unit="LENGTH"
+    )
+    near: BoolProperty(
+        name="Something near the rail",
+        description="A post two metres before the lens, so that the slide is seen",
+        default=True,
+    )
+
+    def invoke(self, context: Any, _event: Any) -> Outcome:
+        usual = preferences.current()
+        self.latitude, self.longitude = usual.latitude_deg, usual.longitude_deg
+        self.timezone, self.rail_height = usual.timezone, usual.rail_height_m
+        self.date = dt.date.today().isoformat()
+        return set(
+            context.window_manager.invoke_props_dialog(
+                self, width=340, title="First Scene", confirm_text="Make the Scene"
+            )
+        )
+
+    def draw(self, _context: Any) -> None:
+        layout = self.layout
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        for title, names in (
+            ("1  Place and date", ("latitude", "longitude", "timezone", "date")),
+            ("2  What it is about", ("subject", "bearing", "distance", "height")),
+            ("3  The rail", ("rail_height", "near")),
+        ):
+            layout.label(text=title)
+            column = layout.column(align=True)
+            for name in names:
+                column.prop(self, name)
+
+    def _plan(self) -> Plan:
+        usual = attrs.evolve(
+            preferences.current(),
+            latitude_deg=round(self.latitude, 5),
+            longitude_deg=round(self.longitude, 5),
+            timezone=self.timezone.strip(),
+            rail_height_m=round(self.rail_height, 3),
+        )
+        day = dt.date.today() if not self.date.strip() else edits.parse_date(self.date, "shoot.anchor.date")
+        bearing = round(math.degrees(self.bearing), 2) % 360.0
+        plan = starter.bare_plan(usual, day, north_deg=bearing, looks_deg=bearing)
+        width, depth, usual_height = kit.PIECES[self.subject].size_m
+        height = round(self.height, 2)
+        grown = height / usual_height
+        spot = kit.spot_by_bearing(plan, bearing, round(self.distance, 2))
+        size = (round(width * grown, 2), round(depth * grown, 2), height)
+        plan = kit.with_blocks(plan, kit.piece_blocks(plan, self.subject, spot, size, role="subject"))
+        if self.near:
+            post = kit.PIECES["post"]
+            near = kit.spot_by_bearing(plan, bearing + NEAR_ASIDE_DEG, NEAR_M)
+            plan = kit.with_blocks(plan, kit.piece_blocks(plan, "post", near, post.size_m, role="foreground"))
+        return plan
+
+    def execute(self, context: Any) -> Outcome:
+        try:
+            plan = self._plan()
+        except PlanError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        made = bpy.data.scenes.new("Evening")
+        outcome = set_plan(self, made, plan)
+        if outcome == {"CANCELLED"}:
+            bpy.data.scenes.remove(made)
+            return outcome
+        if context.window is not None:
+            context.window.scene = made
+            views.show_all_of(context, made)
+            views.show_picture(context, made)
+        return outcome
+
+
 class DUSKRAIL_OT_start_plan(bpy.types.Operator):
     """Put a rig at the scene's origin and begin a plan around it. What you made in the scene stays"""
 
@@ -92,7 +209,7 @@ class DUSKRAIL_OT_remove_plan(bpy.types.Operator):
     """Take the plan and everything that was drawn for it out of this scene. Meshes of your own stay"""
 
     bl_idname = "duskrail.remove_plan"
-    bl_label = "Take the Plan Out"
+    bl_label = "Remove Plan"
     bl_options = UNDOABLE
 
     @classmethod
@@ -113,7 +230,7 @@ class DUSKRAIL_OT_dismiss(bpy.types.Operator):
     """Put this message away"""
 
     bl_idname = "duskrail.dismiss"
-    bl_label = "Dismiss"
+    bl_label = "Dismiss Message"
 
     def execute(self, context: Any) -> Outcome:
         here = live.state_of(context.scene)
@@ -138,7 +255,7 @@ class DUSKRAIL_OT_redraw(WithFrames, bpy.types.Operator):
     """Draw everything of the plan anew: rig, blocks, light and timeline, also what was deleted by mistake"""
 
     bl_idname = "duskrail.redraw"
-    bl_label = "Draw Anew"
+    bl_label = "Draw Plan Anew"
     bl_options = UNDOABLE
 
     def execute(self, context: Any) -> Outcome:
@@ -226,6 +343,7 @@ class DUSKRAIL_OT_make_own(ReadsPlan, bpy.types.Operator):
 
 
 CLASSES = (
+    DUSKRAIL_OT_first_scene,
     DUSKRAIL_OT_take_setting,
     DUSKRAIL_OT_restore_setting,
     DUSKRAIL_OT_make_own,

@@ -160,7 +160,7 @@ class DUSKRAIL_OT_preview_stop(bpy.types.Operator):
     """Stop rendering. Finished frames are kept for the next time"""
 
     bl_idname = "duskrail.preview_stop"
-    bl_label = "Stop"
+    bl_label = "Stop Preview"
 
     @classmethod
     def poll(cls, _context: Any) -> bool:

@@ -141,7 +141,7 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
     """Solve for what would resolve this finding, and change the plan accordingly. Undo takes it back"""
 
     bl_idname = "duskrail.apply_fit"
-    bl_label = "Fit"
+    bl_label = "Fit the Plan"
     bl_options = UNDOABLE
 
     kind: EnumProperty(

@@ -17,7 +17,7 @@ class DUSKRAIL_OT_step_day(WithPlan, bpy.types.Operator):
     """The same shoot some days earlier or later"""
 
     bl_idname = "duskrail.step_day"
-    bl_label = "Another Day"
+    bl_label = "Shift the Shoot by Days"
     bl_options = UNDOABLE
 
     days: IntProperty(name="Days", description="How many days later; negative: earlier", default=1)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import bpy
 
-from . import blocking, exposure, file, move, place, plan, preview, review, rig
+from . import blocking, exposure, file, move, place, plan, preview, review, rig, view
 
-TOPICS = (plan, place, blocking, rig, move, exposure, review, preview, file)
+TOPICS = (plan, place, blocking, rig, move, exposure, review, preview, file, view)
 CLASSES = tuple(cls for topic in TOPICS for cls in topic.CLASSES)
 
 

@@ -67,7 +67,7 @@ class DUSKRAIL_UL_blocks(bpy.types.UIList):
 class DUSKRAIL_PT_blocking(PlanTab, bpy.types.Panel):
     bl_idname = "DUSKRAIL_PT_blocking"
     bl_label = "Blocking"
-    bl_order = 2
+    bl_order = 3
 
     def draw(self, context: Any) -> None:
         layout, settings = self.layout, context.scene.duskrail

@@ -17,7 +17,8 @@ from .layout import PlanTab, rows, wrapped
 class DUSKRAIL_PT_exposure(PlanTab, bpy.types.Panel):
     bl_idname = "DUSKRAIL_PT_exposure"
     bl_label = "Exposure"
-    bl_order = 5
+    bl_order = 6
+    bl_options = {"DEFAULT_CLOSED"}
 
     def draw_header(self, context: Any) -> None:
         self.layout.prop(context.scene.duskrail, "has_exposure", text="")

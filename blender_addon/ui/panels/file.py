@@ -17,6 +17,7 @@ class DUSKRAIL_PT_file(PlanTab, bpy.types.Panel):
     bl_idname = "DUSKRAIL_PT_file"
     bl_label = "Plan File"
     bl_order = 8
+    bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context: Any) -> None:
         layout, scene = self.layout, context.scene
@@ -35,7 +36,7 @@ class DUSKRAIL_PT_file(PlanTab, bpy.types.Panel):
         row.operator("duskrail.save_as", text="Save As…")
         column = layout.column(align=True)
         column.operator("duskrail.read_back", icon="LOOP_BACK")
-        column.operator("duskrail.redraw", icon="FILE_REFRESH")
+        column.operator("duskrail.redraw", text="Draw Anew", icon="FILE_REFRESH")
         column.operator("duskrail.save_sheet", text="Save Shot Sheet…", icon="DOCUMENTS")
         layout.operator("duskrail.remove_plan", icon="TRASH")
 

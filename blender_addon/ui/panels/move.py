@@ -44,7 +44,7 @@ class DUSKRAIL_UL_poses(bpy.types.UIList):
 class DUSKRAIL_PT_move(PlanTab, bpy.types.Panel):
     bl_idname = "DUSKRAIL_PT_move"
     bl_label = "Move"
-    bl_order = 4
+    bl_order = 5
 
     def draw(self, context: Any) -> None:
         layout, settings = self.layout, context.scene.duskrail
@@ -92,6 +92,7 @@ class DUSKRAIL_PT_picture(PlanTab, bpy.types.Panel):
     bl_idname = "DUSKRAIL_PT_picture"
     bl_parent_id = "DUSKRAIL_PT_move"
     bl_label = "What It Is About"
+    bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context: Any) -> None:
         layout, settings = rows(self.layout), context.scene.duskrail

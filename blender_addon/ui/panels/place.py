@@ -19,7 +19,7 @@ from .layout import PlanTab, rows
 class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
     bl_idname = "DUSKRAIL_PT_place"
     bl_label = "Place and Light"
-    bl_order = 1
+    bl_order = 2
 
     def draw(self, context: Any) -> None:
         layout, scene = rows(self.layout), context.scene

@@ -13,7 +13,7 @@ from planner_core import Plan
 from ...read import settings
 from ...scene import store
 from ...state import live, redraw
-from .. import evening, wording
+from .. import evening, guidance, wording
 from .layout import Tab, counts, done, wrapped
 
 
@@ -57,8 +57,9 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
         wrapped(layout, context, "This scene has no plan yet.")
         column = layout.column()
         column.scale_y = 1.3
-        column.operator("duskrail.new_scene", text="New Example Scene", icon="SCENE_DATA").example = True
+        column.operator("duskrail.first_scene", text="First Scene…", icon="OUTLINER_OB_LIGHT")
         column = layout.column(align=True)
+        column.operator("duskrail.new_scene", text="New Example Scene", icon="SCENE_DATA").example = True
         column.operator("duskrail.new_scene", text="New Empty Scene", icon="ADD").example = False
         column.operator("duskrail.start_plan", icon="OBJECT_ORIGIN")
         column.operator("duskrail.open", text="Open Plan…", icon="FILE_FOLDER")
@@ -77,14 +78,11 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
         is_on = evening.is_on(context.space_data)
         column.operator("duskrail.evening", icon="HIDE_OFF", depress=is_on)
         row = layout.row(align=True)
-        row.prop(shown, "show_readout", icon="TEXT", toggle=True)
-        row.prop(shown, "show_path", icon="CON_FOLLOWPATH", toggle=True)
-        row.prop(shown, "show_sky", icon="LIGHT_SUN", toggle=True)
-        row.prop(shown, "show_phases", text="", icon="TIME", toggle=True)
-        row = layout.row(align=True)
         row.operator("duskrail.show_place", text="Place", icon="VIEW3D")
         row.operator("duskrail.show_rig", text="Rig", icon="TRACKING")
         row.operator("duskrail.show_picture", text="Picture", icon="OUTLINER_OB_CAMERA")
+        fresh = live.is_reviewed(scene)
+        wrapped(layout, context, guidance.next_step(plan, here.review if fresh else None), icon="FORWARD")
 
     def _faults(self, context: Any, plan: Plan) -> None:
         """What is wrong in the scene around the plan, each with its remedy."""
@@ -124,7 +122,7 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
                 icon="ERROR",
                 spare_px=52.0,
             )
-            box.operator("duskrail.redraw", icon="FILE_REFRESH")
+            box.operator("duskrail.redraw", text="Draw Anew", icon="FILE_REFRESH")
 
 
 CLASSES = (DUSKRAIL_PT_plan,)

@@ -16,6 +16,7 @@ class DUSKRAIL_PT_preview(PlanTab, bpy.types.Panel):
     bl_idname = "DUSKRAIL_PT_preview"
     bl_label = "Preview"
     bl_order = 7
+    bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context: Any) -> None:
         layout, scene = rows(self.layout), context.scene
@@ -34,7 +35,7 @@ class DUSKRAIL_PT_preview(PlanTab, bpy.types.Panel):
         job = preview.current()
         if job is not None and job.is_running():
             layout.progress(factor=job.done_fraction, type="BAR", text=job.text)
-            layout.operator("duskrail.preview_stop", icon="X")
+            layout.operator("duskrail.preview_stop", text="Stop", icon="X")
             return
         column = layout.column()
         column.scale_y = 1.3

@@ -20,7 +20,7 @@ from .layout import LEVEL_ICONS, PlanTab, counts, done, wrapped
 class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
     bl_idname = "DUSKRAIL_PT_review"
     bl_label = "Review"
-    bl_order = 6
+    bl_order = 1
 
     def draw_header_preset(self, context: Any) -> None:
         counts(self.layout, context.scene)
@@ -47,22 +47,32 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
             self._finding(column, context, number, finding)
 
     def _finding(self, layout: Any, context: Any, number: int, finding: Any) -> None:
-        box = layout.box()
-        row = box.row(align=True)
-        row.alert = finding.level == "stop"
+        """One line; what it says and what would do is folded in, and open at first where it is grave."""
         about = frames_text(finding.frames) if finding.frames else "The whole plan"
+        header, body = layout.panel(
+            f"duskrail_finding_{finding.code}_{number}", default_closed=finding.level != "stop"
+        )
+        line = header.row()
+        line.alignment, line.alert = "LEFT", finding.level == "stop"
+        button = line.operator(
+            "duskrail.finding_go", text=wording.title(finding), icon=LEVEL_ICONS[finding.level], emboss=False
+        )
+        button.finding = number
+        if body is None:
+            return
         message, fix = sentences(finding, wording.SIDEBAR)
         message = message.removeprefix(f"{about}: ")
-        button = row.operator("duskrail.finding_go", text=about, icon=LEVEL_ICONS[finding.level])
-        button.finding = number
-        wrapped(box, context, message[:1].upper() + message[1:], spare_px=52.0)
+        body.operator("duskrail.finding_go", text=about, icon="TIME").finding = number
+        wrapped(body, context, message[:1].upper() + message[1:], spare_px=52.0)
         if fix:
-            wrapped(box, context, fix, icon="TOOL_SETTINGS", spare_px=52.0)
+            wrapped(body, context, fix, icon="TOOL_SETTINGS", spare_px=52.0)
+        if finding.code == "no-reason":
+            body.prop(context.scene.duskrail, "reason", text="")
         if not finding.tried:
-            wrapped(box, context, "Trying what would help …", icon="SORTTIME", spare_px=52.0)
+            wrapped(body, context, "Trying what would help …", icon="SORTTIME", spare_px=52.0)
         if finding.fit in FITS:
             label, _ = FITS[finding.fit]
-            box.operator("duskrail.apply_fit", text=label, icon="MODIFIER").kind = finding.fit
+            body.operator("duskrail.apply_fit", text=label, icon="MODIFIER").kind = finding.fit
 
 
 CLASSES = (DUSKRAIL_PT_review,)

@@ -14,7 +14,7 @@ from .layout import PlanTab, rows
 class DUSKRAIL_PT_rig(PlanTab, bpy.types.Panel):
     bl_idname = "DUSKRAIL_PT_rig"
     bl_label = "Rig and Camera"
-    bl_order = 3
+    bl_order = 4
 
     def draw(self, context: Any) -> None:
         layout, settings = rows(self.layout), context.scene.duskrail

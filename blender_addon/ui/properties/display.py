@@ -51,6 +51,42 @@ class DisplayFields:
         options=NOT_KEYED,
     )
 
+    # in the picture
+    show_thirds: BoolProperty(
+        name="Thirds", description="Divide the picture by thirds", default=False, options=NOT_KEYED
+    )
+    show_sensor: BoolProperty(
+        name="Whole Sensor",
+        description="Show how far the camera's own picture reaches beyond the delivered one",
+        default=False,
+        options=NOT_KEYED,
+    )
+    show_subject: BoolProperty(
+        name="Subject",
+        description="A box around the subject, as the review sees it",
+        default=False,
+        options=NOT_KEYED,
+    )
+    show_ways: BoolProperty(
+        name="Sun and Moon",
+        description="Where sun and moon stand in the picture, and where they go in the frames to come",
+        default=False,
+        options=NOT_KEYED,
+    )
+    show_limits: BoolProperty(
+        name="White and Black",
+        description="Stripes over what is white without detail or lost in black, "
+        "in an Evening View drawn in plain colours",
+        default=False,
+        options=NOT_KEYED,
+    )
+    show_weakest: BoolProperty(
+        name="Weakest Frame",
+        description="Frame the picture in colour on the weakest frame of the move",
+        default=True,
+        options=NOT_KEYED,
+    )
+
 
 class PreviewFields:
     """How the draft clip is drawn."""

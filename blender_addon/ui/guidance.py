@@ -1,0 +1,26 @@
+"""What to do next with a plan, in a line: the order of a photographer's decisions. Nothing changes here."""
+
+from __future__ import annotations
+
+from planner_core import Plan, Review
+from planner_core.place.blocking import subject_indices
+
+from . import wording
+
+
+def next_step(plan: Plan, report: Review | None) -> str:
+    """The next step, from a plan and its review; None for a review that is still under way."""
+    if not plan.blocks:
+        return "Next: add what the picture is about, in Blocking."
+    if not subject_indices(plan):
+        return "Next: choose a block in Blocking and make it the Subject."
+    if report is None:
+        return "Going over the plan …"
+    for level, said in (
+        ("stop", "this must change before you go out"),
+        ("warn", "look whether you want it so"),
+    ):
+        found = [finding for finding in report.findings if finding.level == level]
+        if found:
+            return f"Next: {wording.title(found[0])} – {said}."
+    return "Ready: play it in the Evening View, render the preview, take the shot sheet along."
