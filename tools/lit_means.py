@@ -1,7 +1,7 @@
 """The core's readings beside the lit draft picture's own light: linear means of the same frames.
 
 The lit look is drawn as a clip's frames are, by Cycles, into a picture of floating point numbers. The discs
-of sun and moon, and their images in water, are left out, as the core leaves them out.
+of sun and moon, and the path of the sun in the water, are left out of both.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ Array = NDArray[np.float64]
 
 SIZE_PX = (320, 180)
 DISC_RAD = 2.2 * sky.SUN_RADIUS_RAD  # with its soft edge, a pixel, and what the denoiser spreads
-MIRRORED_DISC = 4.0  # whiter than white: so bright is only a disc's image in the water
+PATH_RAD = np.radians(6.0)  # to either side of the sun: waves mirror it there
 EXAMPLES = ("harbour_light", "chapel_sunrise", "square_pan")
 FOLDER = Path(__file__).resolve().parent.parent / "example_scenes"
 
@@ -57,10 +57,11 @@ def means(name: str, frames: FrameTable, numbers: Sequence[int]) -> Iterator[Mea
     """Both means of some frames, numbers counted from 1."""
     grid = metering.read_grid(frames, np.array(numbers, dtype=np.intp) - 1)
     lux = daylight.lux_from_ev100(picture_settings_ev100(frames))
+    cells = (metering.COLUMNS, metering.LINES)
     for place, (number, picture) in enumerate(zip(numbers, lit_pictures(frames, numbers), strict=True)):
-        levels = picture @ colour.LUMINANCE
-        drawn = float(levels[~_on_a_disc(frames, number - 1) & (levels < MIRRORED_DISC)].mean())
-        read = float(grid.on_sensor_cd_m2[place].mean()) * np.pi / float(lux[number - 1])
+        kept = [~_dazzling(frames, number - 1, size) for size in (cells, SIZE_PX)]
+        read = float(grid.on_sensor_cd_m2[place][kept[0]].mean()) * np.pi / float(lux[number - 1])
+        drawn = float((picture @ colour.LUMINANCE)[kept[1]].mean())
         altitude = float(frames.sun_altitude_deg[number - 1])
         yield Means(name=name, number=number, sun_altitude_deg=altitude, drawn=drawn, read=read)
 
@@ -100,9 +101,11 @@ def _pixels(path: Path) -> Array:
     return flat.reshape(height, width, -1)[::-1, :, :3].astype(np.float64)
 
 
-def _on_a_disc(frames: FrameTable, frame: int) -> NDArray[np.bool_]:
-    """Which pixels are of the sun's disc or the moon's, (height, width)."""
-    plan, (width, height) = frames.plan, SIZE_PX
+def _dazzling(frames: FrameTable, frame: int, size: tuple[int, int]) -> NDArray[np.bool_]:
+    """What is left out of a picture so large, (height, width): the discs of sun and moon, and the sun's path
+    in the water.
+    """
+    plan, (width, height) = frames.plan, size
     half = np.array([plan.clip.width_px, plan.clip.height_px]) / (
         2.0 * projection.delivered_crop(plan.camera, plan.clip).focal_px
     )
@@ -111,9 +114,19 @@ def _on_a_disc(frames: FrameTable, frame: int) -> NDArray[np.bool_]:
     local = np.stack([*np.meshgrid(x, y), np.full((height, width), -1.0)], axis=-1)
     local /= np.linalg.norm(local, axis=-1, keepdims=True)
     rays = local @ frames.camera_rotation[frame].T
-    middles = (frames.sun_direction[frame], frames.moon_direction[frame])
-    near = [np.linalg.norm(rays - middle, axis=-1) < DISC_RAD for middle in middles]
-    return np.asarray(near[0] | near[1])
+    sun, moon = frames.sun_direction[frame], frames.moon_direction[frame]
+    masked = (np.linalg.norm(rays - sun, axis=-1) < DISC_RAD) | (
+        np.linalg.norm(rays - moon, axis=-1) < DISC_RAD
+    )
+    if frames.light.direct_lux[frame] > 0.0 and any(block.role == "water" for block in plan.blocks):
+        away = np.abs(wrapped_rad(np.arctan2(rays[..., 0], rays[..., 1]) - np.arctan2(sun[0], sun[1])))
+        masked |= (rays[..., 2] < 0.0) & (away < PATH_RAD)
+    return np.asarray(masked)
+
+
+def wrapped_rad(angle_rad: Array) -> Array:
+    """Angles brought to −π to π."""
+    return (angle_rad + np.pi) % (2.0 * np.pi) - np.pi
 
 
 # ---------------------------------------------------------------- places

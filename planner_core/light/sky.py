@@ -130,15 +130,18 @@ def sky_light(
     band, circumsolar, aureole = band / np.sqrt(cloud), circumsolar / cloud, aureole / cloud**2
     sky_tint = tint / cloud + (1.0 - 1.0 / cloud) * colour.sky_tint(sun_altitude_deg, cloud)
     moon_on_level, moon_normal = _moon_beam(moon_altitude_deg, natural.moon_lux)
-    moon_tint = component_shares(np.maximum(moon_altitude_deg, 0.0))[0]  # its sky is the sun's, but dim
+    # its sky is the sun's, but dim, and without lobes around it
+    moon_tint, moon_band, _, _ = component_shares(np.maximum(moon_altitude_deg, 0.0))
+    moon_sky = (natural.moon_lux - moon_on_level)[:, None] * moon_tint
+    moon_band = moon_band / np.sqrt(cloud)
     floor_lux = 0.0 if artificial_ev100 is None else float(daylight.lux_from_ev100(artificial_ev100))
     sky_lux, count = natural.diffuse_lux[:, None], len(sun_altitude_deg)
     rest_lux = sky_lux * (1.0 - band - circumsolar - aureole) + natural.night_sky_lux[:, None]
     return SkyLight(
         sun=_sun_normal_lux(sun_altitude_deg, cloud)[:, None] * colour.sun_tint(sun_altitude_deg),
         moon=moon_normal[:, None] * colour.sun_tint(np.maximum(moon_altitude_deg, 0.0)),
-        isotropic=rest_lux * sky_tint + (natural.moon_lux - moon_on_level)[:, None] * moon_tint,
-        horizon_band=sky_lux * band * sky_tint,
+        isotropic=rest_lux * sky_tint + moon_sky * (1.0 - moon_band),
+        horizon_band=sky_lux * band * sky_tint + moon_sky * moon_band,
         circumsolar=sky_lux * circumsolar * sky_tint,
         aureole=sky_lux * aureole * sky_tint,
         normalisation=component_normalisation(sun_altitude_deg, cloud),

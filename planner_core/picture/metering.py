@@ -41,13 +41,14 @@ READ_FRAMES = 13  # of a clip, evenly spread
 SKY, LEVEL_GROUND = -1, -2
 AIR_M = 30_000.0  # distance at which the air leaves 1/e of a colour: a clear evening, value from memory
 WATER_INDEX = 1.333
+WATER_ALBEDO = 0.1  # what it mirrors of an even sky, Fresnel, and its own colour: 0.066 and 0.035
 # mean square slope of water in little wind, value from memory of Cox and Munk (1954); and the most of the
 # sun's light that a wave mirrors
 SWELL, GLITTER_MOST = 0.004, 6.0
-DOME_RAYS = 96
+DOME_RAYS = 160
 NEAR_M = 0.01
 UNDER_WHITE_STOPS = 1.0 / 3.0
-BRIGHTEST_WEIGHT = 0.2  # ours: chosen so that readings agree with those published for a sunset
+BRIGHTEST_WEIGHT = 0.1  # ours: chosen so that readings agree with those published
 SHADOW_START_M = 0.02
 SHADOW_RAYS_EVERY = 3
 BOXES_AT_ONCE = 256
@@ -288,10 +289,11 @@ class _Reading:
         self.level_lux = sky.on_level_ground(self.light, self.sun, self.moon) @ LUMINANCE
         self.sun_lux, self.moon_lux = self.light.sun @ LUMINANCE, self.light.moon @ LUMINANCE
         self.skyglow = sky.skyglow(self.light) @ LUMINANCE
+        self.distance, self.met, self.normal = self._first_hits()
         self.dome = self._dome()
 
     def grid(self) -> Grid:
-        distance, met, normal = self._first_hits()
+        distance, met, normal = self.distance, self.met, self.normal
         directions = self.rays.reshape(-1, 3)
         white_lux = self._sky(self.rays).ravel()
         solid = np.flatnonzero(met != SKY)
@@ -376,27 +378,34 @@ class _Reading:
                 white[lit] += np.exp(-away / width) * (peak @ LUMINANCE)[:, None]
         return white
 
-    def _dome(self) -> Array:
-        """Quadratic forms (n, 4, 4): the light on a face with outward normal v is wᵀ M w, w = (v, 1).
-
-        Ramamoorthi and Hanrahan, *SIGGRAPH 2001*: nine harmonics hold the light of any surroundings on a matt
-        face to within a few percent. Below the horizon is lit ground.
+    def _dome(self) -> tuple[Array, Array]:
+        """Directions (d, 3) spread evenly over the upper half, and what the sky and the lamps send from there
+        onto a face that is turned to them, (n, d).
         """
         up = (np.arange(DOME_RAYS) + 0.5) / DOME_RAYS
         turn = np.arange(DOME_RAYS) * (np.pi * (3.0 - np.sqrt(5.0)))
         level = np.sqrt(1.0 - up**2)
         above = np.stack([level * np.cos(turn), level * np.sin(turn), up], axis=1)
-        count = len(self.at)
-        seen = sky.radiances(self.light, np.broadcast_to(above, (count, DOME_RAYS, 3))) @ LUMINANCE
+        seen = sky.radiances(self.light, np.broadcast_to(above, (len(self.at), DOME_RAYS, 3))) @ LUMINANCE
         shape = sky.lamp_shape(above, self.light.lamp_direction[0])
-        seen = seen + shape * (self.light.lamps @ LUMINANCE)[:, None]
-        below = np.broadcast_to((self.level_lux * self.ground_albedo)[:, None], seen.shape)
-        values = np.concatenate([seen, below], axis=1) * (2.0 * np.pi / DOME_RAYS)
-        return _irradiance_forms(values, np.concatenate([above, above * [1.0, 1.0, -1.0]])) / np.pi
+        return above, (seen + shape * (self.light.lamps @ LUMINANCE)[:, None]) * (2.0 / DOME_RAYS)
+
+    def _albedo_below(self) -> float:
+        """How much of its light what lies level in the pictures sends back, land and water together."""
+        level = self.met[(self.met != SKY) & (self.normal[:, 2] > 0.9)]
+        if not len(level):
+            return self.ground_albedo
+        wet = float(self.is_water[level].mean())
+        return wet * WATER_ALBEDO + (1.0 - wet) * self.ground_albedo
 
     def _from_dome(self, frame: Rows, normal: Array) -> Array:
-        with_one = np.concatenate([normal, np.ones((len(normal), 1))], axis=1)
-        return np.maximum(np.einsum("ki,kij,kj->k", with_one, self.dome[frame], with_one), 0.0)
+        """The light on faces with these outward normals (k, 3): of the sky, the lamps, and lit land or water
+        below.
+        """
+        from_below = (self.level_lux * self._albedo_below())[frame] * (1.0 - normal[:, 2]) / 2.0
+        directions, lux = self.dome
+        facing = np.maximum(normal @ directions.T, 0.0)
+        return np.asarray(from_below + np.einsum("kd,kd->k", facing, lux[frame]))
 
     def _surfaces(self, rays: Array, distance: Array, met: Rows, normal: Array, ray: Rows) -> Array:
         """What rays (k, 3) see that meet something, (k,); `ray` are their numbers among all."""
@@ -588,27 +597,3 @@ def _fresnel(cosine: Array, index: float) -> Array:
     across = (cosine - index * inside) / (cosine + index * inside)
     along = (index * cosine - inside) / (index * cosine + inside)
     return (across**2 + along**2) / 2.0
-
-
-def _irradiance_forms(values: Array, directions: Array) -> Array:
-    """Ramamoorthi and Hanrahan's matrices from radiances times solid angles (n, k) and directions (k, 3)."""
-    x, y, z = directions.T
-    basis = np.stack(
-        [
-            np.full_like(x, 0.282095),
-            *(0.488603 * part for part in (y, z, x)),
-            *(1.092548 * part for part in (x * y, y * z)),
-            0.315392 * (3.0 * z**2 - 1.0),
-            1.092548 * x * z,
-            0.546274 * (x**2 - y**2),
-        ]
-    )
-    l00, l1m, l10, l11, l2m2, l2m1, l20, l21, l22 = (values @ basis.T).T
-    c1, c2, c3, c4, c5 = 0.429043, 0.511664, 0.743125, 0.886227, 0.247708
-    rows = [
-        [c1 * l22, c1 * l2m2, c1 * l21, c2 * l11],
-        [c1 * l2m2, -c1 * l22, c1 * l2m1, c2 * l1m],
-        [c1 * l21, c1 * l2m1, c3 * l20, c2 * l10],
-        [c2 * l11, c2 * l1m, c2 * l10, c4 * l00 - c5 * l20],
-    ]
-    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)

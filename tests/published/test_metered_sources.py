@@ -43,6 +43,95 @@ def test_a_clear_sunset_reads_what_handbooks_print(minutes: int, low: float, hig
     assert low <= sunset().metered_ev100[60 + minutes] <= high
 
 
+def metered(
+    start: str,
+    blocks: list[dict[str, Any]],
+    *,
+    pan_deg: float = 266.0,
+    lamps_ev100: float | None = None,
+    frames: int = 13,
+    interval_s: float = 60.0,
+) -> FrameTable:
+    """A still picture by the quay of the two towers, which looks along the scene's +Y at 266°."""
+    made = document()
+    made["blocks"] = blocks
+    made["shoot"] = {"frames": frames, "interval_s": interval_s, "write_s": 1.0, "start": start}
+    poses = [{"at": at, "slide_m": 0.5, "pan_deg": pan_deg, "tilt_deg": 0.0} for at in (0.0, 1.0)]
+    made["move"] = {"drive": "shoot-move-shoot", "poses": poses}
+    made["rig"]["pan"] = made["rig"]["pan"] | {"min_deg": 0.0, "max_deg": 360.0}
+    made["exposure"] = {"f_number": 2.8, "meter": "picture", "artificial_ev100": lamps_ev100}
+    return compute_frames(plan_from_dict(made))
+
+
+def house(turned_deg: float = 0.0) -> dict[str, Any]:
+    """A house 60 m away, a third of the picture wide, that many degrees to the right of the scene's +Y."""
+    turn = np.radians(turned_deg)
+    return {
+        "name": "House",
+        "role": "subject",
+        "shape": "box",
+        "centre_m": [60.0 * float(np.sin(turn)), 60.0 * float(np.cos(turn)), 6.0],
+        "size_m": [30.0, 10.0, 12.0],
+        "turn_deg": (turned_deg + 180.0) % 360.0 - 180.0,
+    }
+
+
+def skyline() -> list[dict[str, Any]]:
+    """Tall buildings in a row 900 m away, with windows."""
+    high = np.random.default_rng(1).uniform(25.0, 90.0, 24)
+    return [
+        {
+            "name": f"block {number}",
+            "role": "background",
+            "shape": "box",
+            "centre_m": [-700.0 + 60.0 * number, 900.0, float(height) / 2.0],
+            "size_m": [40.0, 30.0, float(height)],
+        }
+        for number, height in enumerate(high)
+    ]
+
+
+def test_a_skyline_at_night_reads_what_handbooks_print() -> None:
+    # distant lit skyline: EV 2, within 1.5 stops; ANSI PH2.7-1986 as reproduced, value from memory
+    frames = metered("2027-03-14T22:00:00", skyline(), lamps_ev100=2.0)
+    assert frames.metered_ev100[6] == pytest.approx(2.0, abs=1.5)
+
+
+@pytest.mark.parametrize("lamps_ev100", [3.0, 4.0])
+def test_a_floodlit_building_reads_what_handbooks_print(lamps_ev100: float) -> None:
+    # EV 3 to 5, within 1.5 stops; ANSI PH2.7-1986 as reproduced, value from memory
+    frames = metered("2027-03-14T22:00:00", [house()], lamps_ev100=lamps_ev100)
+    assert 3.0 - 1.5 <= frames.metered_ev100[6] <= 5.0 + 1.5
+
+
+@pytest.mark.parametrize(
+    ("start", "altitude_deg"),
+    [
+        ("2026-12-23T20:00:00", 78.0),
+        ("2027-02-20T20:00:00", 60.0),
+        ("2027-03-22T20:00:00", 43.0),
+        ("2027-10-15T20:00:00", 66.0),
+    ],
+)
+def test_a_landscape_under_the_full_moon_reads_what_handbooks_print(start: str, altitude_deg: float) -> None:
+    # EV -3 to -2, within 1.5 stops; ANSI PH2.7-1986 as reproduced, value from memory. By Circular 171 a moon
+    # nine degrees from full has but 57 % of its light.
+    frames = metered(start, [house()], frames=100, interval_s=300.0)
+    highest = int(np.argmax(frames.moon_altitude_deg))
+    assert frames.moon_altitude_deg[highest] == pytest.approx(altitude_deg, abs=1.0)
+    assert frames.moon_lit_fraction[highest] > 0.99
+    assert -3.0 - 1.5 <= frames.metered_ev100[highest] <= -2.0 + 1.5
+
+
+@pytest.mark.parametrize("start", ["2027-06-21T17:30:00", "2027-03-14T15:00:00", "2027-09-20T16:00:00"])
+def test_a_front_lit_afternoon_is_exposed_by_the_sunny_sixteen_rule(start: str) -> None:
+    # f/16 at 1/ISO, EV 14.6 to 15: common practice, no source
+    away_deg = float(metered(start, [house()]).sun_azimuth_deg[6]) + 180.0
+    frames = metered(start, [house(away_deg - 266.0)], pan_deg=away_deg % 360.0)
+    assert frames.sun_altitude_deg[6] > 25.0
+    assert 14.6 - 0.5 <= frames.metered_ev100[6] <= 15.0 + 0.5
+
+
 def test_turning_from_the_sun_never_asks_for_less_exposure() -> None:
     readings = np.array([sunset(pan).metered_ev100[[20, 60, 70]] for pan in (268.0, 300.0, 330.0, 358.0)])
     assert np.all(np.diff(readings, axis=0) < 1e-6)
