@@ -26,7 +26,7 @@ CHUNK_FRAMES = 32  # so that a chunk's arrays stay in the processor's cache
 DISTANCE_CHUNK_FRAMES = 1024
 MANY_RECTANGLES = 8_000_000  # above this, 20,000 frames of 400 blocks, memory matters more than precision
 AREA_CHUNK_FRAMES = 64
-_JOINS: tuple[np.ufunc, ...] = (np.fmin, np.fmin, np.fmax, np.fmax)  # left, top, right, bottom
+_JOINS: tuple[np.ufunc, ...] = (np.fmin, np.fmin, np.fmax, np.fmax, np.fmin)  # sides from the left, depth
 
 
 class Cameras(Protocol):
@@ -56,7 +56,8 @@ class BlockProjection:
     left, top, right, bottom: arrays (frames, blocks), the rectangle around a block's bounding box in clip
     pixels, origin at the frame's top left corner, not cut off at the frame; NaN where all of it is behind
     the camera. distance_m (frames, blocks): from the entrance pupil to the nearest point of the bounding
-    box. work counts what has been worked out so far.
+    box; depth_m (frames, blocks): along the lens axis to its least deep corner. work counts what has been
+    worked out so far.
     """
 
     def __init__(self, plan: Plan, frames: Cameras) -> None:
@@ -67,11 +68,11 @@ class BlockProjection:
         self.boxes = blocking.bounding_boxes(plan)
         self.width_px, self.height_px = float(plan.clip.width_px), float(plan.clip.height_px)
         self.focal_px = delivered_crop(plan.camera, plan.clip).focal_px
-        # five numbers a block and frame: very many of them are kept in single precision, good to a hundredth
+        # six numbers a block and frame: very many of them are kept in single precision, good to a hundredth
         # of a pixel
         many = len(self.camera_m) * len(self.boxes.starts) > MANY_RECTANGLES
         self._stored: Any = np.float32 if many else np.float64
-        self.left, self.top, self.right, self.bottom = self._rectangles()
+        self.left, self.top, self.right, self.bottom, self.depth_m = self._rectangles()
         self.distance_m = self._distances()
         self.top_m = self._edge_heights(self.boxes.high_m[:, 2], np.maximum)
         self.bottom_m = self._edge_heights(self.boxes.low_m[:, 2], np.minimum)
@@ -98,9 +99,9 @@ class BlockProjection:
     def _edge_heights(self, values: Array, join: np.ufunc) -> Array:
         return join.reduceat(values, self.boxes.starts) if len(values) else values
 
-    def _rectangles(self) -> tuple[Array, Array, Array, Array]:
+    def _rectangles(self) -> tuple[Array, Array, Array, Array, Array]:
         frames, count = len(self.camera_m), len(self.boxes.block)
-        by_block = np.empty((4, frames, len(self.boxes.starts)), dtype=self._stored)
+        by_block = np.empty((5, frames, len(self.boxes.starts)), dtype=self._stored)
         corners = np.ascontiguousarray(self.boxes.corners_m.transpose(1, 2, 0))[None]
         axes = np.ascontiguousarray(
             self.camera_rotation.transpose(2, 0, 1)
@@ -108,24 +109,25 @@ class BlockProjection:
         for first in range(0, frames if count else 0, CHUNK_FRAMES):
             rows = slice(first, first + CHUNK_FRAMES)
             camera_m = self.camera_m[rows]
-            sides = np.empty((4, len(camera_m), count))
+            sides = np.empty((5, len(camera_m), count))
             reaching = self._chunk_rectangles(corners, camera_m, axes[:, rows], sides)
             if reaching is not None:
                 frame, box, local = reaching
-                sides[:, frame, box] = clipped_extent(local, self.focal_px)
-            left, low, right, high = sides
+                sides[:4, frame, box] = clipped_extent(local, self.focal_px)
+            left, low, right, high, depth = sides
             left += self.width_px / 2.0
             right += self.width_px / 2.0
             top, bottom = self.height_px / 2.0 - high, self.height_px / 2.0 - low
-            for place, (side, join) in enumerate(zip((left, top, right, bottom), _JOINS, strict=True)):
-                by_block[place, rows] = self._by_block(side, join)
-        left, top, right, bottom = by_block
-        return left, top, right, bottom
+            for place, side in enumerate((left, top, right, bottom, depth)):
+                by_block[place, rows] = self._by_block(side, _JOINS[place])
+        left, top, right, bottom, depth = by_block
+        return left, top, right, bottom, depth
 
     def _chunk_rectangles(
         self, corners: Array, camera_m: Array, axes: Array, sides: Array
     ) -> tuple[Frames, Frames, Array] | None:
-        """Fill sides (4, n, boxes): left, low, right, high from the frame's middle, y up; NaN behind it.
+        """Fill sides (5, n, boxes): left, low, right, high from the frame's middle, y up, NaN behind it; and the
+        least depth.
 
         corners (1, 8, 3, boxes), camera_m (n, 3), axes (3, n, 3). Boxes that reach from behind the camera to
         before it are left to do: their frames and numbers, and corners in camera axes (3, 8, pairs).
@@ -133,8 +135,9 @@ class BlockProjection:
         local = axes[:, None] @ corners
         local -= np.einsum("ifj,fj->if", axes, camera_m)[:, None, :, None]
         back = local[2]
+        np.negative(back.max(axis=0), out=sides[4])
         behind = back.min(axis=0) >= -NEAR_M
-        frame, box = np.nonzero((back.max(axis=0) >= -NEAR_M) & ~behind)
+        frame, box = np.nonzero((sides[4] <= NEAR_M) & ~behind)
         kept = local[:, :, frame, box] if len(frame) else None
         with np.errstate(divide="ignore", invalid="ignore"):
             scale = -self.focal_px / back
@@ -173,7 +176,7 @@ class BlockProjection:
         chosen = list(group)
         sides = (self.left, self.top, self.right, self.bottom)
         return np.stack(
-            [join.reduce(side[at][:, chosen], axis=1) for side, join in zip(sides, _JOINS, strict=True)],
+            [join.reduce(side[at][:, chosen], axis=1) for side, join in zip(sides, _JOINS, strict=False)],
             axis=1,
         )
 
@@ -182,6 +185,13 @@ class BlockProjection:
         """Whether any of a block's rectangle lies in the frame, (frames, blocks)."""
         across = (self.left < self.width_px) & (self.right > 0.0)
         return np.asarray(across & (self.top < self.height_px) & (self.bottom > 0.0))
+
+    @cached_property
+    def whole_in_frame(self) -> Mask:
+        """Whether all of a block's rectangle lies in the frame, ahead of the near plane, (frames, blocks)."""
+        across = (self.left >= 0.0) & (self.right <= self.width_px)
+        within = across & (self.top >= 0.0) & (self.bottom <= self.height_px)
+        return np.asarray(within & (self.depth_m > NEAR_M))
 
     def any_in_frame(self, group: Sequence[int]) -> Mask:
         """Whether any of several blocks' rectangles lies in the frame, (frames,)."""

@@ -7,17 +7,21 @@ from __future__ import annotations
 
 import weakref
 from collections.abc import Callable, Collection, Sequence
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from attrs import frozen
 
 from planner_core.picture.block_projection import Array, BlockProjection, Cameras, Frames, Mask
+from planner_core.picture.nearest import NearestOfClip, nearest_of_clip
 from planner_core.picture.occlusion import Occlusion
+from planner_core.place.blocking import subject_indices
 from planner_core.plan.model import Plan
 
 TOLERANCE = 0.02  # between frames that differ by less, fractions are interpolated
 FIRST_FRAMES = 33
+NEAR_BY_M = 4.0  # nearer than this is foreground, whatever its role; common practice, no source
 
 
 @frozen(kw_only=True, eq=False)
@@ -50,6 +54,16 @@ class BlockVisibility(BlockProjection):
         super().__init__(plan, frames)
         self.occlusion = Occlusion(self)
         self._known: dict[_Question, Visibility] = {}
+
+    @cached_property
+    def nearest(self) -> NearestOfClip:
+        """How near each block comes to the lens where the picture shows it; ground and water don't count."""
+        roles = np.array([block.role for block in self.plan.blocks], dtype=object)
+        stands = (roles != "ground") & (roles != "water") & self.in_frame.any(axis=0)
+        focused = (roles == "foreground") | (self.distance_m.min(axis=0) < NEAR_BY_M)
+        focused[list(subject_indices(self.plan))] = True
+        blocks = np.flatnonzero(stands)
+        return nearest_of_clip(self, blocks, focused[blocks])
 
     def visible(
         self, group: Sequence[int], *, ignoring: Collection[int] = (), every_frame: bool = False

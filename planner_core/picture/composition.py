@@ -14,7 +14,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
-from planner_core.picture.block_visibility import BlockVisibility, Visibility, spread
+from planner_core.picture.block_visibility import NEAR_BY_M, BlockVisibility, Visibility, spread
 from planner_core.picture.projection import delivered_crop, field_of_view_deg
 from planner_core.place import blocking
 from planner_core.plan.model import Plan
@@ -43,7 +43,6 @@ READABLE = (0.012, 0.09)  # of the frame's height or width: too small to be read
 AIR = 0.03  # of the frame, between the subject and its edges
 HEADROOM = 0.06  # of the frame's height
 HORIZON_MIDDLE = (0.46, 0.54)  # of the frame's height: splits the picture
-NEAR_M = 4.0  # nearer than this is foreground, whatever its role
 FOREGROUND = (0.01, 0.5)  # of the frame: there at all, too much
 TOUCH = 0.004  # of the frame's width: outlines nearer than this merge
 LARGER_PART = 0.25  # of the subject's height: a part whose sides matter
@@ -361,12 +360,16 @@ def _foreground(plan: Plan, visibility: BlockVisibility, subject: Sequence[int])
     frames = np.flatnonzero(spread(count, FOREGROUND_FRAMES))
     inside, distance = visibility.in_frame[frames], visibility.distance_m[frames]
     for index, block in enumerate(plan.blocks):
-        if index in subject or block.role in ("ground", "water"):
+        if block.role in ("ground", "water"):
             continue
-        near = inside[:, index] & ((distance[:, index] < NEAR_M) | (block.role == "foreground"))
+        near = inside[:, index] & (distance[:, index] < NEAR_BY_M)
+        if index not in subject:
+            near |= inside[:, index] & (block.role == "foreground")
         if near.any():
             share = np.zeros(len(frames))
             share[near] = visibility.frame_share(index, frames[near])
+            if index in subject:  # a subject may fill the frame; that something is near is all that counts
+                share = np.minimum(share, FOREGROUND[0])
             total += np.interp(np.arange(count), frames, share)
     return np.minimum(total, 1.0)
 

@@ -1,7 +1,8 @@
 """Parallax: how far near, middle and far move against each other while the camera travels.
 
 What turning the camera does is left out: the shift of a thing is that of its picture between the first and
-the last place of the camera, with the lens turned as on the middle frame. So a pan about the entrance pupil
+the last place of the camera, with the lens turned as on the middle frame, or where that looks away from it
+as on the frame that has it nearest. So a pan about the entrance pupil
 shifts nothing, and a slide of d across the line of sight shifts a thing at the distance Z by f·d/Z.
 """
 
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 
 from planner_core.picture.block_visibility import BlockVisibility
 from planner_core.place import blocking
+from planner_core.place.silhouette import NEAR_M
 from planner_core.plan.model import Plan
 from planner_core.rig.motion import axis_positions
 
@@ -26,9 +28,6 @@ PRACTICE_M = 1.0  # a foreground about a metre away works
 MOVING_M = 0.02  # a camera that travels less stands still
 
 SMALL_SHARE = 0.001  # of the frame; what is smaller is no foreground
-SAMPLE_FRAMES = 5
-_ALONG = np.linspace(-1.0, 1.0, 9)
-_LATTICE = np.array([(a, b, c) for a in _ALONG for b in (-1.0, 1.0) for c in (-1.0, 1.0)])
 HORIZON = -1
 
 
@@ -76,7 +75,7 @@ def parallax(plan: Plan, visibility: BlockVisibility) -> Parallax:
     travel = float(np.linalg.norm(camera[last] - camera[first]))
     lens = visibility.camera_rotation[len(visibility) // 2]
     strength = _strength_px_m(visibility, camera[last] - camera[first], lens)
-    blocks, distance, shift = _shifts(plan, visibility, first, last, lens)
+    blocks, distance, shift = _shifts(visibility, first, last, lens)
     width = visibility.width_px
     layers = tuple(
         Layer(block=int(b), distance_m=float(d), shift_percent=float(np.hypot(*s)) / width * 100.0)
@@ -122,58 +121,29 @@ def _strength_px_m(visibility: BlockVisibility, travel: Array, lens: Array) -> f
 
 
 def _shifts(
-    plan: Plan, visibility: BlockVisibility, first: int, last: int, lens: Array
+    visibility: BlockVisibility, first: int, last: int, lens: Array
 ) -> tuple[NDArray[np.intp], Array, Array]:
     """Blocks in the picture, the nearest first: number, distance of the nearest part in it, and shift (n, 2)
     in pixels.
     """
-    frames = np.unique(np.linspace(0, len(visibility) - 1, SAMPLE_FRAMES).round().astype(int))
+    nearest = visibility.nearest
+    blocks = np.flatnonzero(np.isfinite(nearest.distance_m))
+    frame = nearest.frame[blocks]
     width, height = visibility.width_px, visibility.height_px
-    rect = [side[frames] for side in (visibility.left, visibility.top, visibility.right, visibility.bottom)]
-    shown = (np.clip(rect[2], 0, width) - np.clip(rect[0], 0, width)) * (
-        np.clip(rect[3], 0, height) - np.clip(rect[1], 0, height)
-    )
-    large = np.nanmax(np.append(np.nan_to_num(shown), np.zeros((1, shown.shape[1])), axis=0), axis=0)
-    roles = np.array([block.role not in ("ground", "water") for block in plan.blocks], dtype=bool)
-    kept = np.flatnonzero((large >= SMALL_SHARE * width * height) & roles)
-    boxes = visibility.boxes
-    chosen = np.flatnonzero(np.isin(boxes.block, kept))
-    none = np.empty(0, dtype=np.intp)
-    if not len(chosen):
-        return none, np.empty(0), np.empty((0, 2))
-    points = _surface(boxes, chosen)
-    turned, camera = visibility.camera_rotation[frames], visibility.camera_m[frames]
-    local = points.reshape(1, -1, 3) @ turned - (camera[:, None] @ turned)
-    local = local.reshape(len(frames), *points.shape)
-    depth = -local[..., 2]
-    across, up = (np.abs(local[..., axis]) * visibility.focal_px for axis in (0, 1))
-    inside = (depth > 0.0) & (across <= depth * width / 2.0) & (up <= depth * height / 2.0)
-    squared = np.where(inside, np.einsum("fbpi,fbpi->fbp", local, local), np.inf)
-    reach = np.sqrt(squared.min(axis=0))  # (boxes, points)
-    best = reach.argmin(axis=1)
-    rows = np.arange(len(chosen))
-    distance, spot = reach[rows, best], points[rows, best]
-    ends = [(spot - visibility.camera_m[frame]) @ lens for frame in (first, last)]
-    ahead = np.isfinite(distance) & (ends[0][:, 2] < 0.0) & (ends[1][:, 2] < 0.0)
-    pictures = [end[:, :2] / np.where(ahead, -end[:, 2], 1.0)[:, None] * visibility.focal_px for end in ends]
+    left, right = (np.clip(side[frame, blocks], 0.0, width) for side in (visibility.left, visibility.right))
+    top, bottom = (np.clip(side[frame, blocks], 0.0, height) for side in (visibility.top, visibility.bottom))
+    blocks = blocks[(right - left) * (bottom - top) >= SMALL_SHARE * width * height]
+    blocks = blocks[np.argsort(nearest.distance_m[blocks], kind="stable")]
+    offsets = nearest.near_m[blocks] - visibility.camera_m[[first, last]][:, None]
+    ends = offsets @ lens
+    aside = (ends[..., 2] >= -NEAR_M).any(axis=0)  # seen only while the lens is turned another way
+    own = visibility.camera_rotation[nearest.frame[blocks[aside]]]
+    ends[:, aside] = np.einsum("eni,nij->enj", offsets[:, aside], own)
+    depth = -ends[..., 2]
+    pictures = ends[..., :2] / np.maximum(depth, NEAR_M)[..., None] * visibility.focal_px
     shift = (pictures[1] - pictures[0]) * (1.0, -1.0)
-    order = np.flatnonzero(ahead)[np.argsort(distance[ahead], kind="stable")]
-    _, firsts = np.unique(boxes.block[chosen[order]], return_index=True)  # the nearest box of each block
-    order = order[np.sort(firsts)]
-    return boxes.block[chosen[order]], distance[order], shift[order]
-
-
-def _surface(boxes: blocking.Boxes, chosen: NDArray[np.intp]) -> Array:
-    """Points on bounding boxes, (boxes, points, 3), close together along each box's longer side."""
-    half, turn = boxes.half_m[chosen], boxes.turn_rad[chosen]
-    swap = half[:, 1] > half[:, 0]
-    local = np.where(swap[:, None, None], _LATTICE[:, [1, 0, 2]], _LATTICE) * half[:, None]
-    cos, sin = np.cos(turn)[:, None], np.sin(turn)[:, None]
-    turned = np.stack(
-        [local[..., 0] * cos + local[..., 1] * sin, local[..., 1] * cos - local[..., 0] * sin, local[..., 2]],
-        axis=-1,
-    )
-    return boxes.centre_m[chosen][:, None] + turned
+    shift[(depth < NEAR_M).any(axis=0)] = width, 0.0  # passed by the camera: it has crossed the picture
+    return blocks, nearest.distance_m[blocks], shift
 
 
 def _near_middle_far(

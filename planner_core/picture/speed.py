@@ -9,6 +9,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
+from planner_core.picture.nearest import nearest_parts
 from planner_core.picture.projection import PointPaths, delivered_crop, in_picture, point_paths
 from planner_core.place.blocking import block_mesh, subject_indices
 from planner_core.plan.model import Block, Plan
@@ -31,6 +32,7 @@ ROLES = (FOREGROUND, SUBJECT, BACKGROUND, FAR)
 FAR_M = 1e6
 LEAST_PX = 0.01  # a frame; less is no movement to speak of
 SAMPLE_FRAMES = 12  # frames at which the points to watch are chosen
+CLOSE_FRAMES = 49  # and those at which it is asked what of the foreground is in the picture
 KEPT_BLOCKS = {FOREGROUND: 8, SUBJECT: 4, BACKGROUND: 12}
 KEPT_POINTS = 12
 LARGE_FACE = 0.3  # share of its distance from which a face is looked at more closely than at its corners
@@ -166,26 +168,89 @@ def shift_px(plan: Plan, meant: PointPaths, real: PointPaths) -> Array:
 def watched_points(plan: Plan, camera_m: Array, camera_rotation: Array) -> WatchedPoints:
     """A few dozen points that stand for what the picture shows: chosen at some frames, to be watched at all.
 
-    Of the foreground, the nearest point in each of those frames; of subject and background, points spread
-    over what is in the picture; and for each of those frames a point far away on the lens axis.
+    Of the foreground, the points that are nearest in one frame or another; of subject and background, points
+    spread over what is in the picture; and for each of those frames a point far away on the lens axis.
     """
     chosen = np.unique(np.linspace(0, len(camera_m) - 1, SAMPLE_FRAMES).round().astype(int))
     eyes, turns = camera_m[chosen], camera_rotation[chosen]
     points, roles, owners = [], [], []
     for role, blocks in _blocks_by_role(plan).items():
-        kept = _blocks_in_picture(plan, blocks, eyes, turns, KEPT_BLOCKS[role], nearest=role == FOREGROUND)
-        lookouts = eyes[[0, len(eyes) // 2, -1]] if role == FOREGROUND else eyes[[len(eyes) // 2]]
-        on_faces, owner = _surface_points(plan, kept, lookouts)
-        picked = _picked(plan, on_faces, eyes, turns, nearest=role == FOREGROUND)
-        points.append(on_faces[picked])
-        owners.append(owner[picked])
-        roles.append(np.full(len(picked), ROLES.index(role)))
+        if role == FOREGROUND:
+            on_faces, owner = _foreground_points(plan, blocks, camera_m, camera_rotation)
+        else:
+            on_faces, owner = _spread_points(plan, role, blocks, eyes, turns)
+        points.append(on_faces)
+        owners.append(owner)
+        roles.append(np.full(len(on_faces), ROLES.index(role)))
     points.append(eyes - FAR_M * turns[:, :, 2])
     owners.append(np.full(len(eyes), -1))
     roles.append(np.full(len(eyes), ROLES.index(FAR)))
     return WatchedPoints(
         points_m=np.concatenate(points), role=np.concatenate(roles), block=np.concatenate(owners)
     )
+
+
+def _foreground_points(
+    plan: Plan, blocks: Sequence[int], camera_m: Array, camera_rotation: Array
+) -> tuple[Array, NDArray[np.intp]]:
+    """The points that are nearest in one picture or another, KEPT_POINTS at most, and their blocks.
+
+    The blocks that come nearest are looked at on frames that may show them, so that none slips by between
+    two looks.
+    """
+    some = np.unique(np.linspace(0, len(camera_m) - 1, CLOSE_FRAMES).round().astype(int))
+    eyes, turns = camera_m[some], camera_rotation[some]
+    seen, away = _balls_seen(plan, blocks, eyes, turns)
+    near = np.where(seen, away, np.inf).min(axis=0)
+    kept = np.argsort(near, kind="stable")[: min(int(np.isfinite(near).sum()), KEPT_BLOCKS[FOREGROUND])]
+    frames, column = _some_of_each(seen[:, kept], SAMPLE_FRAMES // 2)
+    whose = np.asarray(blocks, dtype=np.intp)[kept[column]]
+    parts = nearest_parts(plan, whose, eyes[frames], turns[frames])
+    shown = np.isfinite(parts.depth_m)
+    points = np.concatenate([parts.shallow_m[shown], parts.middle_m[shown]])
+    owner = np.concatenate([whose[shown], whose[shown]])
+    picked = _nearest_somewhere(plan, points, eyes, turns)
+    return points[picked], owner[picked]
+
+
+def _nearest_somewhere(plan: Plan, points: Array, eyes: Array, turns: Array) -> NDArray[np.intp]:
+    """Which points are the nearest in some picture; of many, the nearest of all and those often nearest."""
+    if not len(points):
+        return np.zeros(0, dtype=np.intp)
+    paths = point_paths(plan, points, eyes, turns)
+    depth = np.where(in_picture(plan, paths), paths.depth_m, np.inf)
+    winner, times = np.unique(depth.argmin(axis=1)[np.isfinite(depth.min(axis=1))], return_counts=True)
+    least = depth.min(axis=0)[winner]
+    order = np.lexsort((least, -times, least > least.min(initial=np.inf)))
+    return np.sort(winner[order[:KEPT_POINTS]])
+
+
+def _some_of_each(wanted: NDArray[np.bool_], most: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Up to so many rows of each column where it is wanted, evenly: rows and columns (n,)."""
+    rows, columns = [], []
+    for column in range(wanted.shape[1]):
+        places = np.flatnonzero(wanted[:, column])
+        rows.append(places[np.unique(np.linspace(0, len(places) - 1, most).round().astype(int))])
+        columns.append(np.full(len(rows[-1]), column))
+    return (
+        np.concatenate([*rows, np.empty(0, np.intp)]).astype(np.intp),
+        np.concatenate([*columns, np.empty(0, np.intp)]).astype(np.intp),
+    )
+
+
+def _spread_points(
+    plan: Plan, role: str, blocks: Sequence[int], eyes: Array, turns: Array
+) -> tuple[Array, NDArray[np.intp]]:
+    """Points spread over what some pictures show of blocks, KEPT_POINTS at most, and their blocks."""
+    kept = _blocks_in_picture(plan, blocks, eyes, turns, KEPT_BLOCKS[role])
+    found, owner = _surface_points(plan, kept, eyes[[len(eyes) // 2]])
+    picked = _picked(plan, found, eyes, turns)
+    if len(picked) or not kept:
+        return found[picked], owner[picked]
+    frame, block = (each.ravel() for each in np.meshgrid(np.arange(len(eyes)), kept, indexing="ij"))
+    parts = nearest_parts(plan, block, eyes[frame], turns[frame])  # they reach out of the frame on all sides
+    shown = np.flatnonzero(np.isfinite(parts.depth_m))[:: max(len(frame) // KEPT_POINTS, 1)]
+    return parts.middle_m[shown], block[shown]
 
 
 def _blocks_by_role(plan: Plan) -> dict[str, list[int]]:
@@ -207,10 +272,10 @@ def _ball(plan: Plan, block: Block) -> tuple[float, float, float, float]:
     return float(x), float(y), float(z), float(np.linalg.norm(high - low)) / 2.0
 
 
-def _blocks_in_picture(
-    plan: Plan, blocks: Sequence[int], eyes: Array, turns: Array, most: int, *, nearest: bool
-) -> list[int]:
-    """Blocks that may be in some of the pictures: the nearest, or ones spread over all distances."""
+def _balls_seen(
+    plan: Plan, blocks: Sequence[int], eyes: Array, turns: Array
+) -> tuple[NDArray[np.bool_], Array]:
+    """Whether balls around blocks may be in pictures, (pictures, blocks), and how far they are away."""
     balls = np.array([_ball(plan, plan.blocks[index]) for index in blocks])
     local = (balls[:, :3] - eyes[:, None, :]) @ turns
     radius, depth = balls[:, 3], -local[..., 2]
@@ -219,11 +284,17 @@ def _blocks_in_picture(
     for across, size_px in ((local[..., 0], plan.clip.width_px), (local[..., 1], plan.clip.height_px)):
         edge = size_px / 2.0 / crop.focal_px
         seen &= np.abs(across) - depth * edge <= radius * math.hypot(1.0, edge)
-    near = np.where(seen, np.linalg.norm(local, axis=-1) - radius, np.inf).min(axis=0)
+    return seen, np.linalg.norm(local, axis=-1) - radius
+
+
+def _blocks_in_picture(plan: Plan, blocks: Sequence[int], eyes: Array, turns: Array, most: int) -> list[int]:
+    """Blocks that may be in some of the pictures, spread over all distances."""
+    seen, away = _balls_seen(plan, blocks, eyes, turns)
+    near = np.where(seen, away, np.inf).min(axis=0)
     order = np.argsort(near, kind="stable")[: int(np.isfinite(near).sum())]
-    if not nearest and len(order) > most:
+    if len(order) > most:
         order = order[np.linspace(0, len(order) - 1, most).round().astype(int)]
-    return [blocks[place] for place in order[:most]]
+    return [blocks[place] for place in order]
 
 
 def _surface_points(plan: Plan, blocks: Iterable[int], lookouts: Array) -> tuple[Array, NDArray[np.intp]]:
@@ -278,16 +349,11 @@ def _face_points(corners: Array, eye: Array) -> Array:
     return (weights.reshape(len(corners), 25, 4) @ corners) if len(corners) else np.zeros((0, 25, 3))
 
 
-def _picked(plan: Plan, points: Array, eyes: Array, turns: Array, *, nearest: bool) -> NDArray[np.intp]:
-    """Which points to watch: the nearest in each picture, or some spread over all that are in one."""
+def _picked(plan: Plan, points: Array, eyes: Array, turns: Array) -> NDArray[np.intp]:
+    """Which points to watch: some spread over all that are in a picture."""
     if not len(points):
         return np.zeros(0, dtype=np.intp)
-    paths = point_paths(plan, points, eyes, turns)
-    inside = in_picture(plan, paths)
-    if nearest:
-        closest = np.argmin(np.where(inside, paths.depth_m, np.inf), axis=1)
-        return np.unique(closest[inside.any(axis=1)])
-    seen = np.flatnonzero(inside.any(axis=0))
+    seen = np.flatnonzero(in_picture(plan, point_paths(plan, points, eyes, turns)).any(axis=0))
     if len(seen) > KEPT_POINTS:
         seen = seen[np.linspace(0, len(seen) - 1, KEPT_POINTS).round().astype(int)]
     return seen

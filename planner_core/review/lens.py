@@ -23,6 +23,8 @@ from numpy.typing import NDArray
 from planner_core.frames import FrameTable
 from planner_core.light.exposure import narrower_f_number
 from planner_core.maths.runs import span
+from planner_core.picture import block_visibility
+from planner_core.picture.block_visibility import NEAR_BY_M
 from planner_core.picture.optics import (
     blur_disc_mm,
     circle_of_confusion_mm,
@@ -32,8 +34,8 @@ from planner_core.picture.optics import (
     rule_of_500_s,
     star_drift_px_s,
 )
-from planner_core.picture.projection import delivered_crop, delivered_image_px, project_px
-from planner_core.place.blocking import block_label, bounding_boxes, subject_indices
+from planner_core.picture.projection import delivered_crop, delivered_image_px
+from planner_core.place.blocking import block_label, subject_indices
 from planner_core.plan.model import NEAREST_FOCUS, Plan
 from planner_core.review import remedies
 from planner_core.review.findings import Finding, Remedy, facts
@@ -51,10 +53,6 @@ FOREGROUND_NOTE, FOREGROUND_WARN = 1.0, 2.0
 SUBJECT_WARN, SUBJECT_STOP = 1.0, 3.0
 SMALLEST_GOOD_F_NUMBER = 16.0
 HIGHEST_ISO, WIDEST_F_NUMBER = 12800.0, 1.4  # what cameras and lenses at hand can do, for advice only
-FOCUS_FRAMES = 5
-_LATTICE = np.stack(
-    np.meshgrid(np.linspace(-1, 1, 7), np.linspace(-1, 1, 7), np.linspace(-1, 1, 3), indexing="ij"), axis=-1
-).reshape(-1, 3)
 
 
 def review_lens(
@@ -186,33 +184,18 @@ def _focus(plan: Plan, frames: FrameTable) -> tuple[list[Finding], FocusNumbers]
 def nearest_depths_m(plan: Plan, frames: FrameTable) -> dict[int, float]:
     """How near the picture's foreground and subject blocks come, by block index.
 
-    Depth along the lens axis of the nearest part of each block's bounding box that is inside the frame, over
-    frames spread through the move. Blocks never in the picture are left out, and so is what reaches the lens.
+    Depth along the lens axis of the nearest part of each block inside the frame, over all frames; what is
+    nearer than NEAR_BY_M is foreground, whatever its role. Blocks never in the picture are left out.
     """
-    wanted = [i for i, block in enumerate(plan.blocks) if block.role == "foreground"]
-    wanted = sorted({*wanted, *subject_indices(plan)})
-    if not wanted:
-        return {}
-    boxes = bounding_boxes(plan)
-    rows = np.flatnonzero(np.isin(boxes.block, wanted))
-    local = boxes.half_m[rows, None, :] * _LATTICE
-    cos, sin = np.cos(boxes.turn_rad[rows])[:, None], np.sin(boxes.turn_rad[rows])[:, None]
-    x, y = local[..., 0] * cos + local[..., 1] * sin, local[..., 1] * cos - local[..., 0] * sin
-    points = boxes.centre_m[rows, None, :] + np.stack([x, y, local[..., 2]], axis=-1)
-    picked = np.unique(np.linspace(0, len(frames) - 1, FOCUS_FRAMES).round().astype(np.intp))
-    xy, depth = project_px(
-        plan, points, frames.camera_m[picked, None, None], frames.camera_rotation[picked, None, None]
-    )
-    inside = np.all((xy >= 0.0) & (xy <= (plan.clip.width_px, plan.clip.height_px)), axis=-1)
-    nearest = np.where(inside & (depth > plan.camera.focal_length_mm / 1000.0), depth, np.inf).min(
-        axis=(0, 2)
-    )
-    found: dict[int, float] = {}
-    for row, distance in zip(rows, nearest, strict=True):
-        if np.isfinite(distance):
-            block = int(boxes.block[row])
-            found[block] = min(found.get(block, math.inf), float(distance))
-    return found
+    nearest = block_visibility.of(frames).nearest
+    subjects = subject_indices(plan)
+    return {
+        int(index): float(nearest.depth_m[index])
+        for index in np.flatnonzero(np.isfinite(nearest.depth_m))
+        if plan.blocks[index].role == "foreground"
+        or index in subjects
+        or nearest.distance_m[index] < NEAR_BY_M
+    }
 
 
 @frozen(kw_only=True)

@@ -16,10 +16,12 @@ from numpy.typing import NDArray
 from planner_core.evening.timetable import end_utc_s, shoot_length_s
 from planner_core.frames import FrameTable
 from planner_core.maths.runs import span
-from planner_core.picture import projection, speed
+from planner_core.picture import block_visibility, projection, speed
+from planner_core.picture.block_visibility import NEAR_BY_M
 from planner_core.picture.projection import PointPaths, delivered_crop, project_px
 from planner_core.picture.speed import BACKGROUND, FAR, FOREGROUND, SUBJECT, RoleSpeed, WatchedPoints
 from planner_core.place.blocking import block_label
+from planner_core.place.silhouette import NEAR_M
 from planner_core.plan.model import Plan, Rig
 from planner_core.plan.timeline import local_datetime
 from planner_core.review import remedies
@@ -499,13 +501,12 @@ def _travel(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
     if slide is None or frames.slide_m is None or len(frames) < 2:
         return []
     length, used = slide.max_m - slide.min_m, float(np.ptp(frames.slide_m))
-    nearest = seen.speeds.get(FOREGROUND) or seen.speeds.get(SUBJECT) or seen.speeds.get(BACKGROUND)
-    px = 0.0
-    if nearest is not None:  # by the slide alone: f·d/Z, whatever pan and tilt add
-        pace = float(np.abs(np.diff(frames.slide_m)).max())
-        px = pace * delivered_crop(plan.camera, plan.clip).focal_px / float(np.nanmin(nearest.distance_m))
+    nearest_m = float(block_visibility.of(frames).nearest.distance_m.min(initial=np.inf))
+    # by the slide alone: f·d/Z, whatever pan and tilt add
+    pace = float(np.abs(np.diff(frames.slide_m)).max())
+    px = pace * delivered_crop(plan.camera, plan.clip).focal_px / max(nearest_m, NEAR_M)
     slow = speed.frame_widths_a_second(plan, px) <= speed.speed_limit("creeping")
-    if used >= WHOLE_RAIL * length and FOREGROUND not in seen.speeds:
+    if used >= WHOLE_RAIL * length and FOREGROUND not in seen.speeds and nearest_m >= NEAR_BY_M:
         return [_whole_rail_for_nothing(used, length)]
     unused = used < UNUSED_M
     if used >= LITTLE_OF_THE_RAIL * length or not (unused or slow):
