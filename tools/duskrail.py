@@ -72,15 +72,20 @@ def fit(arguments: argparse.Namespace) -> int:
     """Solve for what is left free, write the new plan and say what changed."""
     steps = _fit_steps(arguments)
     if not steps:
-        raise UsageError("fit: nothing to solve for; add --clip, --balance, --travel or --compose")
-    plan = load_plan(arguments.plan)
-    said: list[str] = []
+        raise UsageError("fit: nothing to solve for; add --all, --clip, --balance, --travel or --compose")
+    before = plan = load_plan(arguments.plan)
+    fits: list[Fit] = []
     for step in steps:
-        fitted = step(plan)
-        plan = fitted.plan
-        said += fitted.said
+        fits.append(step(plan))
+        plan = fits[-1].plan
     save_plan(plan, arguments.output)
-    say("\n".join((*said, f"Written to {arguments.output}.")), arguments.output)
+    if arguments.json:
+        from tools.report import fits_dict
+
+        say(_json_text(fits_dict(before, fits)), arguments.output)
+    else:
+        said = [sentence for fitted in fits for sentence in fitted.said]
+        say("\n".join((*said, f"Written to {arguments.output}.")), arguments.output)
     return DONE
 
 
@@ -103,6 +108,10 @@ def _fit_steps(arguments: argparse.Namespace) -> list[Callable[[Plan], Fit]]:
         steps.append(_compose)
     if arguments.clip is not None and arguments.balance is not None:  # the frames are others now
         steps.append(lambda plan: _quiet_if_kept(plan, fit_balance(plan, *arguments.balance)))
+    if arguments.all:
+        from planner_core.fit.everything import fit_all
+
+        steps.append(fit_all)
     return steps
 
 
@@ -249,6 +258,11 @@ def build_parser() -> argparse.ArgumentParser:
     one.add_argument(
         "--compose", action="store_true", help="the smallest change of a pose that repairs the picture"
     )
+
+    one.add_argument(
+        "--all", action="store_true", help="whatever helps against the findings of check, step by step"
+    )
+    one.add_argument("--json", action="store_true", help="what was changed, and what is left, as JSON")
 
     one = verb("compare", compare, "still, pan, tilt, slide … on the same scene, ranked, with reasons")
     one.add_argument("--json", action="store_true", help="the table as JSON")

@@ -5,10 +5,15 @@ from __future__ import annotations
 import datetime as dt
 import shutil
 import textwrap
+from collections.abc import Sequence
 from typing import Any
 
+from planner_core.fit.everything import FitAll
+from planner_core.fit.result import Fit
+from planner_core.plan.changes import differences
+from planner_core.plan.model import Plan
 from planner_core.plan.text import one_line
-from planner_core.review.findings import Finding, Review, sentences
+from planner_core.review.findings import Finding, Quantity, Review, finding_dict, sentences
 from planner_core.review.summary import Summary
 from planner_core.words.figures import figure, frames_text
 
@@ -41,6 +46,31 @@ def finding_text(finding: Finding) -> str:
     where = frames_text(finding.frames) if finding.frames else ""
     message = said.message if said.message.startswith(where) else f"{where}: {said.message}"
     return " ".join(filter(None, [message, said.fix, f"[{finding.code}]"]))
+
+
+def fits_dict(before: Plan, fits: Sequence[Fit]) -> dict[str, Any]:
+    """What fits made of a plan, as plain values for JSON."""
+    everything = [fitted for fitted in fits if isinstance(fitted, FitAll)]
+    return {
+        "said": [sentence for fitted in fits for sentence in fitted.said],
+        "changes": differences(before, fits[-1].plan),
+        "steps": [
+            {
+                "code": step.code,
+                "text": step.text,
+                "changes": dict(step.remedy.changes),
+                "cost": _cost_list(step.remedy.cost),
+            }
+            for fitted in everything
+            for step in fitted.steps
+        ],
+        "cost": [each for fitted in everything for each in _cost_list(fitted.cost)],
+        "left": [finding_dict(finding) for fitted in everything for finding in fitted.left],
+    }
+
+
+def _cost_list(cost: Sequence[Quantity]) -> list[dict[str, Any]]:
+    return [{"name": each.name, "value": each.value, "unit": each.unit} for each in cost]
 
 
 def _summary_lines(summary: Summary) -> list[str]:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+import attrs
 import numpy as np
 
 from planner_core.frames import FrameTable
@@ -11,6 +14,7 @@ from planner_core.plan.timeline import local_datetime, start_utc_s
 from planner_core.review.remedy import Quantity, facts
 
 LEAST_SHOOT_S, LEAST_CLIP_S = 30.0, 0.05
+AT_MOST = ("more_iso", "darker", "brighter")  # costs of which the greatest counts
 LEAST_STOPS, LEAST_TRAVEL_M = 0.1, 0.01
 
 
@@ -30,6 +34,16 @@ def _time(before: Plan, after: Plan) -> tuple[Quantity, ...]:
     found += facts(shorter_shoot=(-shoot_s, "s")) if shoot_s <= -LEAST_SHOOT_S else ()
     found += facts(longer_clip=(clip_s, "s")) if clip_s >= LEAST_CLIP_S else ()
     return found + (facts(shorter_clip=(-clip_s, "s")) if clip_s <= -LEAST_CLIP_S else ())
+
+
+def together(costs: Sequence[Sequence[Quantity]]) -> tuple[Quantity, ...]:
+    """What several changes cost, one after another: lengths added up, of settings the most."""
+    totals: dict[str, Quantity] = {}
+    for each in (quantity for cost in costs for quantity in cost):
+        known = totals.get(each.name)
+        both = (known.value if known else 0.0, each.value)
+        totals[each.name] = attrs.evolve(each, value=max(both) if each.name in AT_MOST else sum(both))
+    return tuple(totals.values())
 
 
 def _asks_for_other_settings(before: FrameTable, after: FrameTable) -> bool:

@@ -33,6 +33,7 @@ __all__ = [
     "Review",
     "Sentences",
     "facts",
+    "finding_dict",
     "remedy_text",
     "sentences",
     "sort_findings",
@@ -177,11 +178,12 @@ class Review:
         return {
             "title": self.title,
             "summary": self.summary.as_dict(),
-            "findings": [_finding_dict(finding, names) for finding in self.findings],
+            "findings": [finding_dict(finding, names) for finding in self.findings],
         }
 
 
-def _finding_dict(finding: Finding, names: Names) -> dict[str, Any]:
+def finding_dict(finding: Finding, names: Names = PLAN_FILE) -> dict[str, Any]:
+    """A finding as plain values for JSON."""
     said = sentences(finding, names)
     return {
         "code": finding.code,

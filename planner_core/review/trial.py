@@ -98,7 +98,7 @@ class Trial:
         return tuple(
             attrs.evolve(
                 remedy,
-                cost=(*remedy.cost, *cost(self.frames, outcome.frames)),
+                cost=_cost(remedy, self.frames, outcome.frames),
                 about=remedy.about or self._about_the_start(remedy, outcome),
             )
             for remedy, outcome in sorted(kept, key=rank)[:KEPT]
@@ -202,6 +202,14 @@ def _still_there(finding: Finding, after: Sequence[Finding]) -> bool:
     """Whether a finding of the kind is still as grave, anywhere."""
     grave = LEVELS[: LEVELS.index(finding.level) + 1]
     return any(each.code == finding.code and each.level in grave for each in after)
+
+
+def _cost(remedy: Remedy, before: FrameTable, after: FrameTable) -> tuple[Quantity, ...]:
+    """What a remedy costs; where it says itself what the light costs, no more of the light."""
+    found = cost(before, after)
+    if not remedy.cost:
+        return found
+    return (*remedy.cost, *(each for each in found if each.name not in ("less_light", "more_iso")))
 
 
 def _mixed(old: Any, new: Any, share: float) -> Any:

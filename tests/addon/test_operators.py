@@ -141,7 +141,7 @@ UNDONE: list[Case] = [
     ("stand_here", {"pose": 0}, lambda: at_frame(200)),
     ("finding_go", {"finding": 0}, no_preparation),
     ("weakest_frame", {}, no_preparation),
-    *(("apply_fit", {"kind": kind}, break_the_balance) for kind in ("balance", "travel", "clip", "compose")),
+    *(("apply_fit", {"kind": kind}, break_the_balance) for kind in FITS),
     ("read_back", {}, no_preparation),
 ]
 CHANGES_NOTHING_OF_THE_PLAN = {

@@ -15,6 +15,8 @@ from ...state import live, selection
 from .. import timeline, wording
 from .base import UNDOABLE, Outcome, ReadsFrames, WithFrames, change
 
+EVERYTHING = "all"
+
 
 def fit_of(kind: str, plan: Plan) -> Fit:
     """The plan with what the fit of that name solves for. Raises PlanError."""
@@ -34,6 +36,10 @@ def fit_of(kind: str, plan: Plan) -> Fit:
         from planner_core.fit.compose import fit_compose
 
         return fit_compose(plan)
+    if kind == EVERYTHING:
+        from planner_core.fit.everything import fit_all
+
+        return fit_all(plan, wording.SIDEBAR)
     raise PlanError("fit", kind, "is not a fit that this version knows")
 
 
@@ -45,6 +51,10 @@ FITS = {
         "Find frames and interval that leave time for every exposure and move, for a clip as long",
     ),
     "compose": ("Fit the Picture", "Find the smallest change of a pose that keeps the subject composed"),
+    EVERYTHING: (
+        "Fit All",
+        "Take whatever helps against the findings, step by step, and say what it costs and what is left to you",
+    ),
 }
 
 

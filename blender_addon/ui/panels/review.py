@@ -13,7 +13,7 @@ from planner_core.words.figures import frames_text
 
 from ...state import live
 from .. import wording
-from ..operators.review import FITS
+from ..operators.review import EVERYTHING, FITS
 from .layout import LEVEL_ICONS, PlanTab, counts, done, wrapped
 
 
@@ -38,6 +38,9 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
         row.operator("duskrail.weakest_frame", text=text, icon="VIS_SEL_11")
         if not fresh:
             row.operator("duskrail.review_now", text="", icon="FILE_REFRESH")
+        if any(finding.level != "note" for finding in report.findings):
+            label, _ = FITS[EVERYTHING]
+            layout.operator("duskrail.apply_fit", text=label, icon="MODIFIER").kind = EVERYTHING
         done(layout, context, live.state_of(scene).fit_said)
         if not report.findings:
             wrapped(layout, context, "Nothing to say against this plan.", icon="CHECKMARK")
