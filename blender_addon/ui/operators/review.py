@@ -53,7 +53,7 @@ FITS = {
     "compose": ("Fit the Picture", "Find the smallest change of a pose that keeps the subject composed"),
     EVERYTHING: (
         "Fit All",
-        "Take whatever helps against the findings, step by step, and say what it costs and what is left to you",
+        "Take whatever helps against the findings, step by step, and say what it costs and what is left",
     ),
 }
 
