@@ -33,13 +33,14 @@ from planner_core.evening.interval import on_the_timer_s
 from planner_core.evening.timetable import event_frame
 from planner_core.frames import FrameTable
 from planner_core.light.exposure import (
+    MOONLIT_EV100,
     Ramp,
     narrower_f_number,
     next_third,
+    night_share,
     nominal_iso,
     nominal_shutter_s,
     stops_per_min,
-    target_ev100,
     wider_f_number,
 )
 from planner_core.maths.runs import span
@@ -75,7 +76,8 @@ HIGHEST_ISO, WIDEST_F_NUMBER, SMALLEST_F_NUMBER = 12800.0, 1.4, 22.0
 ODD_ZONE_H = 4.0
 UNIVERSAL = ("UTC", "UCT", "GMT", "Zulu", "Universal", "Greenwich")
 SHORTEST_SHUTTER_S, LONGEST_SHUTTER_S = 2.0**-13, 30.0
-MOST_FRAMES, MOST_ND_STOPS, LEAST_NIGHT_LOOK_STOPS = 100_000, 30.0, -8.0  # as the plan takes them
+MOST_FRAMES, MOST_ND_STOPS = 100_000, 30.0  # as the plan takes them
+LEAST_LOOK_STOPS, MOST_LOOK_STOPS = -8.0, 8.0
 
 
 def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], LightSummary]:
@@ -350,7 +352,7 @@ def _exposure(plan: Plan, frames: FrameTable) -> list[Finding]:
     return [
         *_too_dark(plan, frames, ramp, short),
         *_held_back(plan, frames, ramp, held_back),
-        *_too_bright(plan, ramp, ramp.error_stops > EXPOSURE_WARN_STOPS),
+        *_too_bright(plan, frames, ramp, ramp.error_stops > EXPOSURE_WARN_STOPS),
         *_steep(plan, frames, ramp),
     ]
 
@@ -391,12 +393,35 @@ def _too_dark(plan: Plan, frames: FrameTable, ramp: Ramp, short: NDArray[np.bool
                     iso=limits.iso_max,
                     nd=(limits.nd_stops, "stops"),
                 ),
-                *facts(**ways, darker_night=missing < EXPOSURE_STOP_STOPS),
-                *facts(**_gains(plan)),
+                *facts(**ways),
+                *facts(**_gains(plan), lamps_unknown=_lamps_unknown(plan, frames, worst)),
             ),
             remedies=_brighter(plan, frames, ramp, missing, ways),
         )
     ]
+
+
+def _other_look(plan: Plan, frames: FrameTable, worst: int, stops: float) -> tuple[dict[str, float], ...]:
+    """The day look or the night look that asks for so many stops more (or less, negative) on the worst frame,
+    whichever that frame goes by; none where the look has no part in the trouble.
+
+    It has where it pulls the way in which the limits fall short, and at night also where little is missing.
+    """
+    limits = plan.exposure
+    assert limits is not None
+    at_night = bool(night_share(frames.scene_ev100[worst], limits, plan.shoot.cloud_divisor) > 0.5)
+    look = limits.night_look_stops if at_night else limits.day_look_stops
+    other = round(look + math.copysign(math.ceil(abs(stops) * 10.0) / 10.0, stops), 1)
+    is_off = look * stops < 0.0 or (at_night and -EXPOSURE_STOP_STOPS < stops < 0.0)
+    if not is_off or not LEAST_LOOK_STOPS <= other <= MOST_LOOK_STOPS:
+        return ()
+    return ({"exposure.night_look_stops" if at_night else "exposure.day_look_stops": other},)
+
+
+def _lamps_unknown(plan: Plan, frames: FrameTable, worst: int) -> bool:
+    """Whether the plan gives no artificial light for a night that is darker than moonlight."""
+    assert plan.exposure is not None
+    return plan.exposure.artificial_ev100 is None and bool(frames.scene_ev100[worst] < MOONLIT_EV100)
 
 
 def _ways_brighter(plan: Plan, stops: float) -> dict[str, Any]:
@@ -453,9 +478,7 @@ def _brighter(
         remedies.append({"exposure.f_number": wider})
     if ways["shutter_enough"] is not None:
         remedies.append(_longer_shutter(plan, frames, nominal_shutter_s(ways["shutter_enough"])))
-    darker = math.floor((limits.night_look_stops - stops) * 10.0) / 10.0
-    if stops < EXPOSURE_STOP_STOPS and _is_dark_enough(plan, frames, ramp, darker, stops):
-        remedies.append({"exposure.night_look_stops": darker})
+    remedies += _other_look(plan, frames, int(np.argmin(ramp.wanted_error_stops)), -stops)
     return tuple(Remedy(changes=changes) for changes in remedies)
 
 
@@ -466,16 +489,6 @@ def _longer_shutter(plan: Plan, frames: FrameTable, shutter_s: float) -> dict[st
     if needed_s > plan.shoot.interval_s:
         changes["shoot.interval_s"] = on_the_timer_s(plan, needed_s)
     return changes
-
-
-def _is_dark_enough(plan: Plan, frames: FrameTable, ramp: Ramp, look_stops: float, stops: float) -> bool:
-    """Whether with another night look the darkest frame is within the plan's limits, which miss so much."""
-    assert plan.exposure is not None
-    if look_stops < LEAST_NIGHT_LOOK_STOPS:
-        return False
-    limits = attrs.evolve(plan.exposure, night_look_stops=look_stops)
-    target = target_ev100(frames.scene_ev100, limits, plan.shoot.cloud_divisor)
-    return float(target.min() - ramp.target_ev100.min()) >= stops - EXPOSURE_WARN_STOPS
 
 
 def _room_by_day(limits: Exposure, ramp: Ramp) -> float:
@@ -518,7 +531,7 @@ def _held_back(plan: Plan, frames: FrameTable, ramp: Ramp, held_back: NDArray[np
     ]
 
 
-def _too_bright(plan: Plan, ramp: Ramp, long: NDArray[np.bool_]) -> list[Finding]:
+def _too_bright(plan: Plan, frames: FrameTable, ramp: Ramp, long: NDArray[np.bool_]) -> list[Finding]:
     where = span(long)
     limits = plan.exposure
     if where is None or limits is None:
@@ -548,7 +561,10 @@ def _too_bright(plan: Plan, ramp: Ramp, long: NDArray[np.bool_]) -> list[Finding
                 ),
                 *facts(**ways),
             ),
-            remedies=_darker(limits, ways, room),
+            remedies=(
+                *_darker(limits, ways, room),
+                *(Remedy(changes=changes) for changes in _other_look(plan, frames, worst, over)),
+            ),
         )
     ]
 

@@ -344,3 +344,83 @@ def test_whatever_stands_in_a_field_is_a_plan_or_a_plan_error(
     parent[path[-1]] = value
     with contextlib.suppress(PlanError):
         plan_from_dict(changed)
+
+
+METERING_FIELDS: dict[str, dict[str, object]] = {
+    "camera": {"headroom_stops": 3.0, "range_stops": 12.0},
+    "exposure": {"meter": "ground", "day_look_stops": 0.0, "grad_stops": 0.0},
+}
+
+
+def test_a_plan_without_the_fields_of_metering_means_incident_light_and_stays_without_them(
+    document: dict[str, Any],
+) -> None:
+    for part, fields in METERING_FIELDS.items():
+        for name in fields:
+            document[part].pop(name, None)
+    plan = plan_from_dict(document)
+    for part, fields in METERING_FIELDS.items():
+        for name, value in fields.items():
+            assert getattr(getattr(plan, part), name) == value
+            assert name not in plan_to_dict(plan)[part]
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (["camera", "headroom_stops"], 3.5),
+        (["camera", "range_stops"], 14),
+        (["exposure", "grad_stops"], 2),
+        (["exposure", "day_look_stops"], -0.5),
+        (["exposure", "meter"], "sky"),
+    ],
+)
+def test_fields_of_metering_come_back_as_they_went_out(
+    document: dict[str, Any], path: list[int | str], value: object
+) -> None:
+    plan = plan_from_dict(with_change(document, path, value))
+    part: Any = plan_to_dict(plan)
+    for key in path:
+        part = part[key]
+    assert part == value
+    assert plan_from_text(plan_to_text(plan)) == plan
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "said"),
+    [
+        (["camera", "headroom_stops"], -1, "camera.headroom_stops: -1 is outside what is possible; give"),
+        (["camera", "headroom_stops"], "three", "camera.headroom_stops: 'three' is not a number"),
+        (
+            ["camera", "range_stops"],
+            0.5,
+            "camera.range_stops: 0.5 is outside what is possible; give",
+        ),
+        (["camera", "range_stops"], None, "camera.range_stops: null is not a number"),
+        (
+            ["exposure", "grad_stops"],
+            -2,
+            "exposure.grad_stops: -2 is outside what is possible; give",
+        ),
+        (
+            ["exposure", "grad_stops"],
+            64,
+            "exposure.grad_stops: 64 is outside what is possible; give",
+        ),
+        (["exposure", "grad_stops"], True, "exposure.grad_stops: true is not a number"),
+        (["exposure", "day_look_stops"], 20, "exposure.day_look_stops: 20 is outside what is possible"),
+        (["exposure", "meter"], "spot", "exposure.meter: 'spot' is not known; use one of: ground, picture,"),
+        (
+            ["exposure", "meter"],
+            3,
+            "exposure.meter: 3 is not text; write it in double quotes",
+        ),
+    ],
+)
+def test_a_field_of_metering_that_cannot_be_meant_is_refused_in_one_line(
+    document: dict[str, Any], path: list[int | str], value: object, said: str
+) -> None:
+    with pytest.raises(PlanError) as caught:
+        plan_from_dict(with_change(document, path, value))
+    assert str(caught.value).startswith(said)
+    assert "\n" not in str(caught.value)

@@ -215,6 +215,30 @@ def test_two_stops_short_is_a_reason_not_to_go() -> None:
     assert found.limit == -2.0
 
 
+def test_a_night_that_is_to_look_bright_is_told_to_look_darker() -> None:
+    bright = exposing(plan(shoot__interval_s=20.0), night_look_stops=3.0, artificial_ev100=0.0, iso_max=400.0)
+    assert one(bright, "exposure-short").level == "stop"
+    look = offered(bright, "exposure-short", "exposure.night_look_stops")["exposure.night_look_stops"]
+    assert look < 1.0
+    darker = findings(exposing(bright, night_look_stops=look), "exposure-short")
+    assert "stop" not in [each.level for each in darker]
+
+
+def test_a_night_without_lamps_is_asked_for_them() -> None:
+    dark = exposing(plan(shoot__interval_s=20.0), artificial_ev100=None, iso_max=400.0)
+    assert "exposure.artificial_ev100" in advice(dark, "exposure-short").fix
+    lit = exposing(dark, artificial_ev100=-2.0)
+    short = findings(lit, "exposure-short")
+    assert all("exposure.artificial_ev100" not in each.fix for each in short)
+
+
+def test_a_day_that_is_to_look_dark_is_told_to_look_brighter() -> None:
+    dark = exposing(plan(), day_look_stops=-3.0, shutter_min_s=1 / 500)
+    look = offered(dark, "exposure-long", "exposure.day_look_stops")["exposure.day_look_stops"]
+    assert look > -3.0
+    assert not findings(exposing(dark, day_look_stops=look), "exposure-long")
+
+
 def test_an_interval_that_takes_the_exposure_s_time_is_named() -> None:
     tied = exposing(
         plan(shoot__interval_s=5.5, shoot__frames=1000), f_number=8.0, iso_max=100.0, shutter_max_s=8.0

@@ -105,7 +105,9 @@ def _exposure_short(finding: Finding, names: Names) -> Sentences:
     if finding.fact("cause") == "interval":
         return _held_back(finding, names, head)
     said = f"{head}with all that the plan allows: {_settings(finding)}."
-    return Sentences(said, otherwise=_together(finding))
+    lamps = names.aside("exposure.artificial_ev100")
+    fix = f"If the place has lamps, give their light{lamps}." if finding.fact("lamps_unknown") else ""
+    return Sentences(said, fix, otherwise=_together(finding))
 
 
 def _held_back(finding: Finding, names: Names, head: str) -> Sentences:
