@@ -10,13 +10,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from attrs import frozen
+from attrs import evolve, frozen
 from numpy.typing import NDArray
 
-from planner_core.draft import stars
+from planner_core.draft import ambient, mirror, stars
 from planner_core.draft.sky import PictureLight
 from planner_core.frames import FrameTable
-from planner_core.light import lamps, sky
+from planner_core.light import lamps, sky, water
+from planner_core.light.colour import LUMINANCE
 from planner_core.picture import graduated
 from planner_core.rig import geometry
 
@@ -27,24 +28,20 @@ from .fastview import View
 Array = NDArray[np.float64]
 
 BRIGHTEST = 8.0  # more would overflow in Workbench, and is white anyway
-DIRECTIONS = 400
 BEARING_RAD = 0.002  # within which what is far away goes over into the same sky
+FLAT_ROLES = ("ground", "water")
 CORNER_SHADE = 0.30  # how much darker a wall is at its foot: ours
-GROUND_ALBEDO = 0.18
 FOCUS = 0.01  # over which rise of the sun above a face its shadow fades in
-WATER_IOR_F0 = 0.02  # mirrored straight down, Fresnel for water
-SWELL = (
-    0.004  # mean square slope of a harbour's water in little wind; value from memory of Cox and Munk (1954)
-)
-GLITTER_MOST = 6.0  # of the sun's light, mirrored by a corner that the path crosses
+GLITTER_MOST = 30.0  # of a beam's light, mirrored by a corner that its path crosses
 LEVEL = 0.9  # rise of a normal from which on a face lies level
-WAVES = 0.6  # how unevenly the water glitters: ours
+WAVES = 0.35  # how unevenly the water glitters: ours
 
 
 @frozen(kw_only=True, eq=False)
 class Corners:
     """Corners of faces, n of them: places and normals (n, 3) in scene axes, draft colours (n, 3), and for
     each whether it is water, whether no shadow falls on it, and which pane of glass it belongs to (−1: none).
+    block is which of the plan's blocks they are of, or −1.
     """
 
     places: Array
@@ -53,6 +50,7 @@ class Corners:
     is_water: NDArray[np.bool_]
     in_shade: NDArray[np.bool_]
     pane: NDArray[np.int_]
+    block: int = -1
 
     @property
     def count(self) -> int:
@@ -83,7 +81,8 @@ class Lit:
 
 class CornerColours:
     """The colours of things made of corners, frame by frame. Corners that look alike on every frame are
-    worked out once: `alike` says for each piece which rows its corners have.
+    worked out once: `alike` says for each piece which rows its corners have. filtered: with what the plan's
+    graduated filter takes.
     """
 
     def __init__(
@@ -92,9 +91,14 @@ class CornerColours:
         light: PictureLight,
         panes: lamps.Panes,
         pieces: Sequence[Corners],
+        *,
+        filtered: bool = True,
     ) -> None:
         self.frames, self.light, self.panes = frames, light, panes
         eye = geometry.head_middle_m(frames.plan)
+        pieces = [_turned_to(piece, eye) for piece in pieces]
+        self.skyglow = sky.skyglow(light)
+        self.sun_seen = mirror.sun_seen_over_land(frames, eye)
 
         def joined(name: str) -> Array:
             return np.concatenate([getattr(piece, name) for piece in pieces])
@@ -113,10 +117,8 @@ class CornerColours:
         self.pane = pane[rows][self.pane_rows].astype(int)
         self.water_places = places[self.is_water]
         # level faces have few corners, far apart; they are seen from above, below a filter's edge
-        self.filtered = np.flatnonzero(self.is_water | (np.abs(normals[rows][:, 2]) < LEVEL))
+        self.filtered = np.flatnonzero(filtered & (self.is_water | (np.abs(normals[rows][:, 2]) < LEVEL)))
         self.filtered_places = places[self.filtered]
-        spots = np.abs(np.sin(np.round(self.water_places[:, :2], 2) @ [127.1, 311.7]) * 43758.5) % 1.0
-        self.waves = 1.0 + WAVES * (2.0 * spots - 1.0)
         away = places - eye
         self.haze = 1.0 - np.exp(-np.linalg.norm(away, axis=1) / materials.AIR_M)
         bearing_rows, self.bearing_of = distinct_rows(
@@ -124,18 +126,36 @@ class CornerColours:
         )
         level = away[bearing_rows] * [1.0, 1.0, 0.0]
         self.level = level / np.maximum(np.linalg.norm(level, axis=1), 1e-6)[:, None]
-        self.sky_directions = even_directions(DIRECTIONS)
-        self.lamp_shape = sky.lamp_shape(self.sky_directions, self.light.lamp_direction[0])
-        # share of each sky direction in the light on each normal; an even sky of level 1 lights what faces
-        # it to 1
-        self.takes = 2.0 * np.maximum(self.unique_normals @ self.sky_directions.T, 0.0) / DIRECTIONS
+        self.takes = ambient.shares_taken(self.unique_normals)
+        self.mirror = self._mirror(eye, pieces) if len(self.water_places) else None
+
+    def _mirror(self, eye: Array, pieces: Sequence[Corners]) -> mirror.Mirror:
+        """What the water mirrors from where, and the corners that it sees of each block."""
+        spots = np.abs(np.sin(np.round(self.water_places[:, :2], 2) @ [127.1, 311.7]) * 43758.5) % 1.0
+        self.waves = 1.0 + WAVES * (2.0 * spots - 1.0)
+        plan = self.frames.plan
+        self.slope = mirror.slope(plan)
+        away = self.water_places - eye
+        away /= np.maximum(np.linalg.norm(away, axis=1), 1e-6)[:, None]
+        self.sent_up = 1.0 - water.mirrored_share(np.maximum(-away[:, 2], water.LEAST_DROP), self.slope)
+        self.facing: list[tuple[int, NDArray[np.intp]]] = []
+        for piece, alike in zip(pieces, self.alike, strict=True):
+            if 0 <= piece.block < len(plan.blocks) and plan.blocks[piece.block].role not in (
+                "ground",
+                "water",
+            ):
+                turned = np.sum(piece.normals * (eye - piece.places), axis=1) > 0.0
+                self.facing.append((piece.block, alike[turned] if turned.any() else alike))
+        directions = fastview.in_view(self.frames).directions_rad(*fastview.MIRROR_GRID)
+        return mirror.mirror(plan, eye, directions)
 
     def lit(self, number: int) -> Lit:
         """The colours of a frame, counted from 1."""
         frame, light = number - 1, self.light
         colours, shadow = self._in_full_light(frame)
-        sky_low = sky.radiance(light, frame, self.level)[self.bearing_of]
-        colours[self.is_water] = self._water(frame)
+        sky_low = (sky.radiance(light, frame, self.level) + self.skyglow[frame])[self.bearing_of]
+        if self.mirror is not None:
+            colours[self.is_water] = self._water(frame, self.mirror, colours)
         colours += self.haze[:, None] * (sky_low - colours)
         if len(self.panes.on_lux):
             share = lamps.share_on(self.panes.on_lux, self.frames.illuminance_lux[frame])
@@ -145,53 +165,53 @@ class CornerColours:
         colours[self.filtered] *= let_through(self.frames, away)
         return Lit(capped(colours), shadow, self._takes_shadow(self.frames.sun_direction[frame]))
 
+    def _sun_level(self, frame: int) -> Array:
+        """The sun's light at the place: less while it goes down behind the land."""
+        return np.asarray(self.light.sun[frame] * self.sun_seen[frame])
+
     def _in_full_light(self, frame: int) -> tuple[Array, float]:
-        """Colours of all kinds of corner in full light, and how much of it a shadow takes away."""
-        light, sun = self.light, self.frames.sun_direction[frame]
-        whole_sky = sky.radiance(light, frame, self.sky_directions)
-        whole_sky += self.lamp_shape[:, None] * light.lamps[frame]
-        up = np.array([0.0, 0.0, 1.0])
-        level_takes = 2.0 * self.sky_directions[:, 2] / DIRECTIONS
-        on_ground = level_takes @ whole_sky + light.sun[frame] * max(float(sun @ up), 0.0)
-        faces_down = (1.0 - self.unique_normals[:, 2]) / 2.0
-        ambient = self.takes @ whole_sky + faces_down[:, None] * (GROUND_ALBEDO * on_ground)
+        """Colours of all kinds of corner in full light, and how much of it a shadow on level ground takes."""
+        light, sun, sun_level = self.light, self.frames.sun_direction[frame], self._sun_level(frame)
+        whole = ambient.from_around(self.frames, light, frame, self.unique_normals, sun_level, self.takes)
         moon = np.maximum(self.unique_normals @ self.frames.moon_direction[frame], 0.0)
-        ambient += moon[:, None] * light.moon[frame]
-        facing = np.maximum(self.unique_normals @ sun, 0.0)
-        whole = ambient + facing[:, None] * light.sun[frame]
-        colours = self.albedo * whole[self.normal_of]
-        beam = float(light.sun[frame].mean())
-        around = float((level_takes @ whole_sky).mean())
-        level_beam, wall_beam = beam * max(float(sun[2]), 0.0), beam * float(np.hypot(sun[0], sun[1]))
-        shares = [b / (b + around) if b > 0.0 else 0.0 for b in (level_beam, wall_beam)]
-        return colours, float(np.mean(shares))
+        whole += moon[:, None] * light.moon[frame]
+        whole += np.maximum(self.unique_normals @ sun, 0.0)[:, None] * sun_level
+        return self.albedo * whole[self.normal_of], self._taken(frame)
+
+    def _taken(self, frame: int) -> float:
+        """Share of the light on level ground that a shadow takes: what hides the sun hides the brightest sky
+        too.
+        """
+        light, one = self.light, slice(frame, frame + 1)
+        beam = self._sun_level(frame)[None, :] * max(float(self.frames.sun_direction[frame, 2]), 0.0)
+        if beam.max() <= 0.0:
+            return 0.0
+        kinds = (light.isotropic, light.horizon_band, light.circumsolar, light.aureole, light.lamps)
+        whole = beam + sum(kind[one] for kind in kinds)
+        taken = beam + ambient.bright_around_sun(light.aureole[one], light.circumsolar[one], beam)
+        return float((taken @ LUMINANCE)[0] / (whole @ LUMINANCE)[0])
 
     def _takes_shadow(self, sun: Array) -> Array:
         rise = np.clip((self.unique_normals @ sun) / FOCUS, 0.0, 1.0)
         return (rise * rise * (3.0 - 2.0 * rise))[self.normal_of]
 
-    def _water(self, frame: int) -> Array:
-        """Water mirrors the sky by Fresnel's law, and the sun in a broken path (microfacets, a light
-        swell).
-        """
-        light, sun = self.light, self.frames.sun_direction[frame]
+    def _water(self, frame: int, glass: mirror.Mirror, colours: Array) -> Array:
+        """What the water sends up: sky, land and beams as its waves mirror them, and its own dark."""
+        light, sun, moon = self.light, self.frames.sun_direction[frame], self.frames.moon_direction[frame]
         away = self.water_places - self.frames.camera_m[frame]
         away /= np.maximum(np.linalg.norm(away, axis=1), 1e-6)[:, None]
-        drop = np.clip(-away[:, 2], 0.02, 1.0)
-        fresnel = WATER_IOR_F0 + (1.0 - WATER_IOR_F0) * (1.0 - drop) ** 5
-        mirrored = away * [1.0, 1.0, 0.0]
-        mirrored[:, 2] = drop + 0.08
-        mirrored /= np.linalg.norm(mirrored, axis=1)[:, None]
-        seen = sky.radiance(light, frame, mirrored)
-        half = sun - away
-        half /= np.maximum(np.linalg.norm(half, axis=1), 1e-6)[:, None]
-        rise = np.maximum(half[:, 2], 0.05)
-        slopes = np.exp(-(1.0 - rise**2) / rise**2 / SWELL) / (SWELL * rise**4)
-        glitter = slopes / (4.0 * drop) * max(float(sun[2]) > 0.0, 0.0)
-        body = self.albedo[self.is_water] * (light.isotropic[frame] + light.horizon_band[frame])
-        return body + fresnel[:, None] * (
-            seen + (self.waves * np.minimum(glitter, GLITTER_MOST))[:, None] * light.sun[frame]
-        )
+        blocks = np.zeros((glass.of_blocks.shape[1], 3))
+        for index, rows in self.facing:
+            blocks[index] = colours[rows].mean(axis=0)
+        band = np.exp(-sky.HORIZON_FALL * glass.sky_directions[:, 2:])
+        above = sky.radiance(light, frame, glass.sky_directions) + band * self.skyglow[frame]
+        seen = glass.seen(glass.levels(above, blocks), away)
+        for toward, level in ((sun, self._sun_level(frame)), (moon, light.moon[frame])):
+            if level.max() > 0.0:
+                path = water.glitter(away, self.slope, toward, sky.SUN_RADIUS_RAD)
+                seen += (self.waves * np.minimum(path, GLITTER_MOST))[:, None] * level
+        level = sky.on_level_ground(light, self.frames.sun_direction, self.frames.moon_direction)[frame]
+        return np.asarray(self.sent_up[:, None] * self.albedo[self.is_water] * level + seen)
 
 
 class SkyColours:
@@ -212,9 +232,10 @@ class SkyColours:
         self.moon_disc = sky.moon_disc(light, frames.moon_lit_fraction)
         self.outward, self.faces = fastview.dome_shape(view)
         count = len(self.outward)
-        for rings in (fastview.SUN_RINGS, fastview.MOON_RINGS):
-            self.faces += fastview.fan(count, len(rings) - 1)
-            count += 1 + (len(rings) - 1) * fastview.DISC_SIDES
+        self.faces += fastview.fan(count, len(fastview.SUN_RINGS) - 1)
+        count += 1 + (len(fastview.SUN_RINGS) - 1) * fastview.DISC_SIDES
+        self.faces += fastview.sheet(count, fastview.MOON_ROWS, fastview.MOON_COLUMNS)
+        count += fastview.MOON_ROWS * fastview.MOON_COLUMNS
         ends = range(count, count + 4 * len(directions), 4)
         self.faces += [(at + 3, at + 2, at + 1, at) for at in ends]
         self.discs = count - len(self.outward) + 4 * len(directions)
@@ -225,12 +246,10 @@ class SkyColours:
         """
         frame = number - 1
         sun, moon = self.frames.sun_direction[frame], self.frames.moon_direction[frame]
-        phase = 2.0 * float(self.frames.moon_lit_fraction[frame]) - 1.0
-        upward = np.array([0.0, 0.0, 1.0])
         before = [
             # a sun that is down has no rings: they draw the sky around them less finely than the dome does
-            fastview.rings_around(sun, upward, fastview.SUN_RINGS * (self.light.sun[frame].max() > 0.0), 1.0),
-            fastview.rings_around(moon, sun, fastview.MOON_RINGS, phase),
+            fastview.rings_around(sun, fastview.SUN_RINGS * (self.light.sun[frame].max() > 0.0)),
+            fastview.lune(moon, sun, float(self.frames.moon_lit_fraction[frame])),
             stars.turned(self.star_corners, self.star_pole, float(self.star_turn_deg[frame])),
         ]
         directions = np.vstack([self.outward, *before])
@@ -241,7 +260,7 @@ class SkyColours:
         filtered = let_through(self.frames, directions)
         _, on_sun, on_moon, on_stars = np.split(colours, np.cumsum(counts)[:-1])
         on_sun += fastview.SUN_EDGE[:, None] * self.sun_disc[frame]
-        on_moon += fastview.MOON_EDGE[:, None] * self.moon_disc[frame]
+        on_moon += self.moon_disc[frame]
         through = stars.through_air(before[2][::4, 2]) * self.light.level_per_lux[frame]
         on_stars += np.repeat(through[:, None] * self.star_levels, 4, axis=0)
         return directions[len(self.outward) :], capped(colours * filtered)
@@ -265,13 +284,19 @@ def distinct_rows(values: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
 
 
 def capped(colours: Array) -> Array:
-    """Colours no brighter than a picture needs, of the same hue."""
-    return colours * np.minimum(1.0, BRIGHTEST / np.maximum(colours.max(axis=1), 1e-9))[:, None]
+    """Colours no brighter than a picture needs: whiter, and as bright as before as far as that goes."""
+    most = colours.max(axis=1)
+    if most.max(initial=0.0) <= BRIGHTEST:
+        return colours
+    grey = np.minimum(colours @ LUMINANCE, BRIGHTEST)
+    share = (BRIGHTEST - grey) / np.maximum(most - grey, 1e-9)
+    whiter = grey[:, None] + share[:, None] * (colours - (colours @ LUMINANCE)[:, None])
+    return np.where((most > BRIGHTEST)[:, None], np.clip(whiter, 0.0, BRIGHTEST), colours)
 
 
-def even_directions(count: int) -> Array:
-    """Directions spread evenly over the upper half, shape (count, 3): a spiral by the golden angle."""
-    up = (np.arange(count) + 0.5) / count
-    turn = np.arange(count) * (np.pi * (3.0 - np.sqrt(5.0)))
-    level = np.sqrt(1.0 - up**2)
-    return np.stack([level * np.cos(turn), level * np.sin(turn), up], axis=1)
+def _turned_to(piece: Corners, eye: Array) -> Corners:
+    """A skyline's sheet with its normals on the side of the eye, and all else as it is."""
+    if not piece.in_shade.all() or piece.is_water.any():
+        return piece
+    turned = np.sum(piece.normals * (eye - piece.places), axis=1)
+    return evolve(piece, normals=piece.normals * np.where(turned < 0.0, -1.0, 1.0)[:, None])

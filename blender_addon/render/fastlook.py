@@ -11,23 +11,27 @@ from typing import Any
 import bmesh
 import bpy
 import numpy as np
-from mathutils import Matrix
+from mathutils import Matrix, Vector
 from numpy.typing import NDArray
 
 from planner_core.draft.sky import picture_light
 from planner_core.frames import FrameTable
 from planner_core.light import lamps
+from planner_core.light.colour import LUMINANCE
+from planner_core.light.sky import on_level_ground
 from planner_core.rig import geometry
 
-from ..scene import blocking, nightlights, parts
+from ..scene import blocking, materials, nightlights, parts
+from ..scene.materials import COLOURS
 from . import fastcolours, fastview
 from .fastcolours import FOCUS, Corners
 from .fastview import View
 
 Array = NDArray[np.float64]
 
-COLOURS, CAMERA_PART = "Duskrail fast look", "fast look camera"
+CAMERA_PART = "fast look camera"
 LEAST_DOME_M = 8000.0
+FAR_GROUND_M = 700.0  # beyond which the level ground is painted
 DISC_SHARE = 0.98  # of the dome's radius
 EDGE_COLOUR = (0.02, 0.02, 0.025)
 NEAREST_M = 0.1  # nothing is nearer to the lens; depths far away are told apart the better
@@ -53,7 +57,7 @@ class FastLook:
                 thing.display.show_shadows = False
             if thing.get(blocking.ROLE_KEY) == "water":
                 _cut_mesh(thing, self.eye, self.view)
-        self.pieces = [_Piece(thing) for thing in things]
+        self.pieces = [_Piece(thing, self.eye) for thing in things]
         self.corners = fastcolours.CornerColours(
             frames, self.light, panes, [piece.corners for piece in self.pieces]
         )
@@ -87,8 +91,54 @@ class FastLook:
         display: Any = self.scene.display
         display.shading.show_shadows = bool(lit.shadow > 0.01)
         display.shading.shadow_intensity = float(np.clip(lit.shadow, 0.0, 1.0))
+        on_level = on_level_ground(self.light, self.frames.sun_direction, self.frames.moon_direction)[frame]
+        edges = min(1.0, float(on_level @ LUMINANCE))  # lines no brighter than the picture is
+        display.shading.object_outline_color = [edges * part for part in EDGE_COLOUR]
         if self.light.sun[frame].max() > 0.0:
             display.light_direction = (sun[0], sun[2], -sun[1])  # Workbench turns it, with Y up
+
+
+class Painted:
+    """Water and far land of a drawn scene painted for an engine that can't average over waves, and whose
+    shadows don't reach so far. show(frame) puts the frame's colours in, which are those of the fast look.
+    """
+
+    def __init__(self, scene: bpy.types.Scene, frames: FrameTable) -> None:
+        eye, view = geometry.head_middle_m(frames.plan), fastview.in_view(frames)
+        things = [t for t in scene.collection.all_objects if t.type == "MESH" and not t.hide_render]
+        self.pieces, seen = [], []
+        for thing in things:
+            if thing.get(blocking.ROLE_KEY) == "water":
+                _cut_mesh(thing, eye, view)
+            elif parts.part_of(thing) != "ground" and thing.get(blocking.SHAPE_KEY) != "ridge":
+                if parts.part_of(thing) == "block":
+                    seen.append(corners_of(thing, thing.data, np.array(thing.matrix_world)))
+                continue
+            _shine_as_painted(thing, eye)
+            self.pieces.append(_Painted(thing))
+        own = [corners_of(p.thing, p.mesh, np.array(p.thing.matrix_world)) for p in self.pieces]
+        self.corners = fastcolours.CornerColours(
+            frames, picture_light(frames), lamps.no_panes(), own + seen, filtered=False
+        )
+
+    def show(self, number: int) -> None:
+        """Paint a frame; number counts from 1."""
+        rows = self.corners.lit(number).rows
+        for piece, alike in zip(self.pieces, self.corners.alike, strict=False):
+            piece.paint(rows[alike])
+
+
+def _shine_as_painted(thing: bpy.types.Object, eye: Array) -> None:
+    """Give the painted material to a thing, or to as much of it as lies far off."""
+    mesh: Any = thing.data
+    if parts.part_of(thing) != "ground":
+        mesh.materials.clear()
+    mesh.materials.append(materials.painted_material())
+    world, slot = np.array(thing.matrix_world), len(mesh.materials) - 1
+    for face in mesh.polygons:
+        outer = world[:3, :3] @ np.array(mesh.vertices[face.vertices[0]].co) + world[:3, 3]
+        if slot == 0 or np.linalg.norm(outer - eye) > FAR_GROUND_M:
+            face.material_index = slot
 
 
 def lies_flat(thing: bpy.types.Object) -> bool:
@@ -127,12 +177,22 @@ class _Painted:
 class _Piece(_Painted):
     """A block's or the ground's mesh, and its corners."""
 
-    def __init__(self, thing: bpy.types.Object) -> None:
+    def __init__(self, thing: bpy.types.Object, eye: Array) -> None:
+        if thing.get(blocking.SHAPE_KEY) == "ridge":
+            _turn_to(thing, eye)
         super().__init__(thing)
         self.corners = corners_of(thing, self.mesh, np.array(thing.matrix_world))
         if thing.get(blocking.ROLE_KEY) == "water" or thing.get(blocking.SHAPE_KEY) == "ridge":
             # water mirrors, and a ridge is too far away for Workbench's shadows
             self.mesh.normals_split_custom_set([(0.0, 0.0, -1.0)] * self.count)
+
+
+def _turn_to(thing: bpy.types.Object, eye: Array) -> None:
+    """Have a sheet's faces look at the camera: Workbench would turn the normals of those that don't."""
+    mesh: Any = thing.data
+    to_eye = Vector((np.linalg.inv(np.array(thing.matrix_world)) @ np.append(eye, 1.0))[:3])
+    if sum(float(face.normal.dot(to_eye - face.center)) for face in mesh.polygons) < 0.0:
+        mesh.flip_normals()
 
 
 def corners_of(thing: bpy.types.Object, mesh: Any, world: Array) -> Corners:
@@ -174,6 +234,7 @@ def corners_at(thing: bpy.types.Object, own: Array, normals: Array, world: Array
         is_water=np.full(count, is_water) & (normals[:, 2] > 0.5),
         in_shade=np.full(count, is_water or thing.get(blocking.SHAPE_KEY) == "ridge"),
         pane=np.arange(count) // 4 if is_glass else np.full(count, -1),
+        block=int(thing.get(parts.INDEX_KEY, -1)),
     )
 
 

@@ -16,6 +16,7 @@ Array = NDArray[np.float64]
 
 # into how many steps sky and water are cut over the picture's width, and at most over all that is in view
 DOME_GRID, WATER_GRID = (36, 120), (64, 200)
+MIRROR_GRID = (20, 60)  # steps of what water mirrors
 WATER_STEPS_M = 0.8 * 1.2 ** np.arange(38)
 DOME_RINGS = 32
 DOME_FOOT_RAD, STEEP_RAD = -0.06, np.radians(75.0)
@@ -24,7 +25,7 @@ VIEW_MARGIN = 1.15  # how much more than the pictures' width and height is made 
 DISC_SIDES = 24
 # rings around the middle of the sun, in its radii: the disc's soft edge, and the glare around it
 SUN_RINGS = np.array([0.0, 0.85, 1.15, 1.6, 2.4, 3.6, 5.5, 8.0, 12.0, 18.0, 27.0, 40.0])
-MOON_RINGS = np.array([0.0, 0.9, 1.0])
+MOON_ROWS, MOON_COLUMNS = 33, 4  # of points over the lit part of the moon
 RIM_COS, RIM_SIN = (f(np.arange(DISC_SIDES) * (2.0 * np.pi / DISC_SIDES)) for f in (np.cos, np.sin))
 
 
@@ -34,7 +35,6 @@ def _at_points(of_rings: Array) -> Array:
 
 
 SUN_EDGE = _at_points(np.clip(1.15 - SUN_RINGS, 0.0, 0.3) / 0.3)  # how much of the disc is seen
-MOON_EDGE = _at_points(np.clip(1.0 - MOON_RINGS, 0.0, 0.1) / 0.1)
 
 
 @frozen(kw_only=True)
@@ -63,10 +63,10 @@ class View:
         return step * np.arange(np.floor(self.first_rad / step), np.ceil(self.last_rad / step) + 1.0)
 
 
-def grid_of(frames: FrameTable) -> tuple[int, int]:
+def grid_of(frames: FrameTable) -> tuple[int, int, int]:
     """What of the fast look's frames depends on the move as a whole."""
     view = in_view(frames)
-    return view.around(*WATER_GRID), view.around(*DOME_GRID)
+    return view.around(*WATER_GRID), view.around(*DOME_GRID), view.around(*MIRROR_GRID)
 
 
 def in_view(frames: FrameTable) -> View:
@@ -105,25 +105,44 @@ def dome_shape(view: View) -> tuple[Array, list[tuple[int, ...]]]:
     rise = rise[: 1 + np.searchsorted(rise, view.highest_rad)]
     rise, turn = np.meshgrid(np.concatenate([[DOME_FOOT_RAD], rise]), around, indexing="ij")
     vertices = np.stack([np.cos(rise) * np.cos(turn), np.cos(rise) * np.sin(turn), np.sin(rise)], axis=-1)
-    n = len(around)
-    low = (n * np.arange(len(rise) - 1)[:, None] + np.arange(n - 1)).ravel()
-    faces = np.stack([low, low + n, low + n + 1, low + 1], axis=1)
-    return vertices.reshape(-1, 3), [tuple(face) for face in faces.tolist()]
+    return vertices.reshape(-1, 3), sheet(0, len(rise), len(around))
 
 
-def rings_around(middle: Array, toward: Array, radii: Array, phase: float) -> Array:
-    """Directions (points, 3) of a disc's middle and of points on rings around it.
-
-    On the side away from another direction the disc is drawn in by phase, 1 (full) to −1 (new).
-    """
-    near = toward - (toward @ middle) * middle
-    near /= max(float(np.linalg.norm(near)), 1e-9)
-    across = np.cross(middle, near)
-    along = np.where(RIM_COS < 0.0, RIM_COS * phase, RIM_COS)
-    rim = along[:, None] * near + RIM_SIN[:, None] * across
+def rings_around(middle: Array, radii: Array) -> Array:
+    """Directions (points, 3) of a disc's middle and of points on rings around it."""
+    near, across = _beside(middle, np.array([0.0, 0.0, 1.0]))
+    rim = RIM_COS[:, None] * near + RIM_SIN[:, None] * across
     points = middle + (radii[1:, None, None] * sky.SUN_RADIUS_RAD * rim).reshape(-1, 3)
     points /= np.linalg.norm(points, axis=1, keepdims=True)
     return np.vstack([middle, points])
+
+
+def lune(middle: Array, toward: Array, lit_fraction: float) -> Array:
+    """Directions (points, 3) over the lit part of the moon's disc, row by row from one horn to the other: in
+    each from the terminator, half an ellipse, to the limb on the side of the sun.
+    """
+    near, across = _beside(middle, toward)
+    turn = np.linspace(-np.pi / 2.0, np.pi / 2.0, MOON_ROWS)
+    limb = np.cos(turn)
+    place = np.linspace(0.0, 1.0, MOON_COLUMNS)
+    along = limb[:, None] * (1.0 - 2.0 * lit_fraction * (1.0 - place))
+    aside = np.broadcast_to(np.sin(turn)[:, None], along.shape)
+    points = middle + sky.SUN_RADIUS_RAD * (along.reshape(-1, 1) * near + aside.reshape(-1, 1) * across)
+    return np.asarray(points / np.linalg.norm(points, axis=1, keepdims=True))
+
+
+def _beside(middle: Array, toward: Array) -> tuple[Array, Array]:
+    """Directions square to one, the first towards another."""
+    near = toward - (toward @ middle) * middle
+    near /= max(float(np.linalg.norm(near)), 1e-9)
+    return near, np.cross(middle, near)
+
+
+def sheet(first: int, rows: int, columns: int) -> list[tuple[int, ...]]:
+    """Faces of rows of points, the first of which is the vertex `first`."""
+    low = (first + columns * np.arange(rows - 1)[:, None] + np.arange(columns - 1)).ravel()
+    faces = np.stack([low, low + columns, low + columns + 1, low + 1], axis=1)
+    return [tuple(face) for face in faces.tolist()]
 
 
 def fan(first: int, rings: int) -> list[tuple[int, ...]]:

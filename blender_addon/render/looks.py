@@ -11,9 +11,9 @@ import bpy
 from planner_core.frames import FrameTable
 
 from .. import compat
-from ..scene import filters, lighting, nightlights, starfield
+from ..scene import blocking, filters, lighting, nightlights, starfield
 from . import engines, viewtransform
-from .fastlook import FastLook
+from .fastlook import FastLook, Painted, lies_flat
 from .request import FAST, LIT, LOOKS
 
 __all__ = ["FAST", "LIT", "LOOKS", "Look", "settings_key"]
@@ -28,7 +28,8 @@ GRAINY = 4  # so many times the samples, where Cycles has no denoiser
 class Look:
     """A drawn scene set up for a look and an engine, for a clip's frames or finer, for a still.
 
-    show(number) makes it ready for a frame, counted from 1.
+    show(number) makes it ready for a frame, counted from 1. A scene that isn't thrown away afterwards keeps
+    the blocks as they are.
     """
 
     def __init__(
@@ -39,6 +40,7 @@ class Look:
         engine: engines.Engine,
         *,
         still: bool = False,
+        thrown_away: bool = True,
     ) -> None:
         self.scene, self.frames = scene, frames
         scene.render.engine = engine.name  # type: ignore[assignment]
@@ -53,13 +55,16 @@ class Look:
         else:
             set_eevee(scene, EEVEE_STILL_SAMPLES if still else EEVEE_SAMPLES)
         self.stars_px = 0
+        self.painted: Painted | None = None
         if self.fast is None:
-            lighting.mirror_lamps(scene, engine.name != compat.CYCLES)
-            nightlights.draw_pools(scene, frames)
+            around = nightlights.draw_pools(scene, frames)
             starfield.draw_stars(scene, frames)
             if filters.draw_graduated(scene, frames.plan) is not None:
                 cycles: Any = scene.cycles  # type: ignore[attr-defined]
                 cycles.transparent_max_bounces += 1
+            if engine.name == compat.EEVEE:
+                lighting.light_for_eevee(scene, frames, around)
+                self.painted = Painted(scene, frames) if thrown_away else None
         _set_motion_blur(scene, frames, engine)
 
     @property
@@ -77,6 +82,8 @@ class Look:
             starfield.draw_stars(self.scene, self.frames, float(width))
             self.stars_px = width
         self.scene.frame_set(number)
+        if self.painted is not None:
+            self.painted.show(number)
         if self.scene.render.use_motion_blur and self.frames.ramp is not None:
             open_fraction = self.frames.ramp.shutter_s[number - 1] / self.frames.plan.shoot.interval_s
             self.scene.render.motion_blur_shutter = max(0.01, min(1.0, float(open_fraction)))
@@ -117,7 +124,14 @@ def set_eevee(scene: bpy.types.Scene, samples: int = EEVEE_SAMPLES) -> None:
     eevee.taa_render_samples = samples
     eevee.use_shadows = True
     eevee.shadow_resolution_scale = 0.5  # a place up to the horizon would fill the memory for shadows
-    eevee.use_raytracing = True
+    eevee.use_raytracing = False  # light from all around and water are worked out beforehand
+
+
+def _cast_shadows(scene: bpy.types.Scene) -> None:
+    """Only of what stands near: level ground throws none, and land far off hides the sun as a whole."""
+    for thing in scene.collection.all_objects:
+        if thing.type == "MESH" and (lies_flat(thing) or thing.get(blocking.SHAPE_KEY) == "ridge"):
+            thing.visible_shadow = False
 
 
 def _set_motion_blur(scene: bpy.types.Scene, frames: FrameTable, engine: engines.Engine) -> None:

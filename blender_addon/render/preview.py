@@ -302,7 +302,7 @@ def save_scene(plan: Plan, output: Path) -> None:
     bpy.ops.wm.read_factory_settings(use_empty=True)
     scene = bpy.data.scenes[0]
     scenes.build_scene(plan, frames, scene)
-    looks.Look(scene, frames, looks.LIT, _choose_engine(looks.LIT, None))
+    looks.Look(scene, frames, looks.LIT, _choose_engine(looks.LIT, None), thrown_away=False)
     try:
         with whole_file(output, may_be_empty=False) as working, silenced():
             bpy.ops.wm.save_as_mainfile(filepath=str(working.absolute()), copy=True, compress=True)

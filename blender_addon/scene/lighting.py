@@ -9,13 +9,17 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import attrs
 import bpy
 import numpy as np
 from numpy.typing import NDArray
 
+from planner_core.draft import ambient, mirror
+from planner_core.draft.ambient import GROUND_ALBEDO
 from planner_core.draft.sky import PictureLight, picture_light
 from planner_core.frames import FrameTable
 from planner_core.light import sky
+from planner_core.rig import geometry
 
 from .. import compat
 from . import keyframes, materials, parts
@@ -23,9 +27,8 @@ from .nodes import Graph
 
 SUN_WIDTH_RAD = math.radians(0.533)
 WORLD_PART = "sky"
-LAMPS_MIRRORED = "Lamps mirrored"
+PROBE = ("Probe above", "Probe below", "Probe across X", "Probe across Y")
 DIMMEST = 1e-12
-GROUND_ALBEDO = 0.18
 SHADOW_M = 0.02  # how finely EEVEE draws the sun's shadows: finer would fill its memory, so far is the ground
 LAMPS_BELOW_M = 150.0  # a sun shines from its direction alone; Blender's marks for it stay out of the way
 
@@ -70,10 +73,11 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: PictureLight) -
         world[parts.PART_KEY] = WORLD_PART
         scene.world = world
     tree = world.node_tree
-    if tree is None or LAMPS_MIRRORED not in tree.nodes:
+    if tree is None or PROBE[0] not in tree.nodes:
         tree = compat.use_nodes(world)
         _build_sky(tree)
-    mirror_lamps(scene, str(scene.render.engine) != compat.CYCLES)
+    world_light: Any = world
+    world_light.sun_threshold = 0.0  # the sun is a lamp already: none is taken out of the sky
     cycles: Any = world.cycles  # type: ignore[attr-defined]
     cycles.sampling_method = "NONE"  # a smooth sky needs no map of where it is bright
     parts_levels = sky.component_levels(light)
@@ -85,12 +89,14 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: PictureLight) -
         ),
         ("Extinction", -light.extinction),
         ("Lamps", light.lamps),
+        ("Ground", GROUND_ALBEDO * _on_level(frames, light)),
         ("Skyglow", sky.skyglow(light)),
         ("Sun disc", sky.sun_disc(light)),
         ("Moon disc", sky.moon_disc(light, frames.moon_lit_fraction)),
         *((f"Glare {number + 1}", glare[:, number]) for number in range(len(sky.GLARE))),
     ):
         _key_vector(tree, name, 0, values)
+    _key_probe(tree, ambient.probe(frames, light, np.ones(len(frames))))
     _key_vector(tree, "Toward lobes", 1, light.lobe_direction)
     toward_lamps: Any = tree.nodes["Toward lamps"].inputs[1]
     toward_lamps.default_value = light.lamp_direction[0].tolist()
@@ -118,15 +124,6 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: PictureLight) -
             keyframes.write_curve(world, f'["{key}"]', values[:, channel], channel)
 
 
-def mirror_lamps(scene: bpy.types.Scene, shown: bool) -> None:
-    """Whether what mirrors takes part in the light of lamps from all around.
-
-    It must for EEVEE, which lights matt surfaces from a picture of the sky as a mirror sees it.
-    """
-    world: Any = scene.world
-    world.node_tree.nodes[LAMPS_MIRRORED].outputs[0].default_value = float(shown)
-
-
 def _on_level(frames: FrameTable, light: PictureLight) -> NDArray[Any]:
     """Light of all kinds on level ground, shape (frames, 3)."""
     from_sun = np.maximum(frames.sun_direction[:, 2:], 0.0) * light.sun
@@ -148,6 +145,27 @@ def key_lamps(scene: bpy.types.Scene, levels: NDArray[Any]) -> None:
     _key_vector(scene.world.node_tree, "Lamps", 0, levels)
 
 
+def light_for_eevee(scene: bpy.types.Scene, frames: FrameTable, lamp_levels: NDArray[Any]) -> None:
+    """Key what EEVEE lights by in place of the sky itself: a plain one that it takes the light from all
+    around from, and a sun with the bright sky around it, which goes down behind the land. lamp_levels
+    (frames, 3) is the lamps' light from all around.
+    """
+    light = attrs.evolve(picture_light(frames), lamps=lamp_levels)
+    over_land = mirror.sun_seen_over_land(frames, geometry.head_middle_m(frames.plan))
+    plain = ambient.probe(frames, light, over_land, glow=True)
+    lamp = parts.object_of(scene, "sun")
+    assert lamp is not None
+    _key_strength(lamp.data, plain.sun)
+    assert scene.world is not None
+    _key_probe(scene.world.node_tree, plain)
+
+
+def _key_probe(tree: Any, plain: ambient.Probe) -> None:
+    levels = (plain.upper, plain.lower, plain.across[:, 0], plain.across[:, 1])
+    for name, values in zip(PROBE, levels, strict=True):
+        _key_vector(tree, name, 0, values)
+
+
 def _key_vector(tree: Any, node: str, socket: int, values: NDArray[Any]) -> None:
     for channel in range(3):
         keyframes.write_curve(
@@ -159,9 +177,9 @@ def _build_sky(tree: Any) -> None:
     """The nodes of light.sky.radiance: isotropic + band · exp(−k up) + lobes exp(w (toward − 1) − f (up −
     middle)⁺), times exp(−extinction / (up + rise)).
 
-    Light of lamps comes from all sides, but only to matt surfaces: it isn't seen in the sky, or in water by
-    Cycles. The discs of sun and moon and the glare around the sun are seen by the camera only: the light they
-    stand for comes from the lamps of the scene.
+    Light of lamps comes from all sides, but only to matt surfaces: it isn't seen in the sky, or in water.
+    Below the horizon is what the ground sends up. The discs of sun and moon and the glare around the sun are
+    seen by the camera only: the light they stand for comes from the lamps of the scene.
     """
     graph = Graph(tree)
     maths, vectors, scaled, total = graph.maths, graph.vectors, graph.scaled, graph.total
@@ -195,10 +213,11 @@ def _build_sky(tree: Any) -> None:
     lamps = maths(
         "MULTIPLY_ADD", lobe_of_lamps, (1.0 - sky.LAMPS_AROUND) * sky.lamp_normalisation(), sky.LAMPS_AROUND
     )
-    # below the horizon is ground: what EEVEE takes the light from below to be
-    ground = maths("MULTIPLY_ADD", height, 40.0, 1.4, clamp=True)
-    seen = maths("MULTIPLY_ADD", ground, 1.0 - GROUND_ALBEDO, GROUND_ALBEDO)
-    natural = scaled(seen, vectors("MULTIPLY", scattered, left.outputs[0]))
+    above = maths("MULTIPLY_ADD", height, 40.0, 1.4, clamp=True)
+    below = maths("SUBTRACT", 1.0, above)
+    natural = total(
+        scaled(above, vectors("MULTIPLY", scattered, left.outputs[0])), scaled(below, name="Ground")
+    )
 
     def within(away: Any) -> Any:
         """1 on a disc, 0 outside, over a soft edge."""
@@ -228,10 +247,19 @@ def _build_sky(tree: Any) -> None:
     ray = graph.node("LightPath").outputs
     moon = graph.mixed(on_moon, None, shining(scaled(maths("MULTIPLY", on_moon, sunlit), name="Moon disc")))
     sun = shining(total(*glare, scaled(within(from_sun), name="Sun disc")))
-    mirrored = graph.node("Value", LAMPS_MIRRORED).outputs[0]
-    lights = maths("MAXIMUM", ray["Is Diffuse Ray"], maths("MULTIPLY", ray["Is Glossy Ray"], mirrored))
-    lamplight = graph.mixed(
-        lights, shining(scaled(band, name="Skyglow")), shining(scaled(lamps, name="Lamps"))
-    )
+    skyglow = shining(scaled(band, name="Skyglow"))
+    lamplight = graph.mixed(ray["Is Diffuse Ray"], skyglow, shining(scaled(lamps, name="Lamps")))
     discs = graph.mixed(ray["Is Camera Ray"], None, graph.both(sun, moon))
-    graph.end(graph.both(graph.both(shining(natural), lamplight), discs), "World")
+    graph.end(graph.both(graph.both(shining(natural), lamplight), discs), "World", "CYCLES")
+    # EEVEE's light from all around comes from a sky of its own; what it shows is the same
+    upper = maths("GREATER_THAN", height, 0.0)
+    x, y, _ = graph.apart(direction)
+    plain = total(
+        scaled(upper, name=PROBE[0]),
+        scaled(maths("SUBTRACT", 1.0, upper), name=PROBE[1]),
+        scaled(maths("MULTIPLY", x, upper), name=PROBE[2]),
+        scaled(maths("MULTIPLY", y, upper), name=PROBE[3]),
+    )
+    plain = vectors("MAXIMUM", plain, (0.0, 0.0, 0.0))
+    shown = graph.both(graph.both(shining(natural), skyglow), graph.both(sun, moon))
+    graph.end(graph.mixed(ray["Is Camera Ray"], shining(plain), shown), "World", "EEVEE")

@@ -9,7 +9,7 @@ from typing import Any
 
 import bpy
 
-from planner_core.light import sky
+from planner_core.light import sky, water
 
 from .. import compat
 from . import parts
@@ -21,7 +21,9 @@ LOW_SKY, LOW_CIRCUMSOLAR, LOW_AUREOLE, LOBE_DIRECTION = (
 )
 AUREOLE_WIDTH = "duskrail_aureole_width"
 LEVEL_LIGHT = "duskrail_level_light"  # of all light together on level ground, without shadows
-WATER_IOR = 1.333
+WATER_IOR = water.REFRACTIVE_INDEX
+ROUGHNESS = float(water.mean_square_slope(water.CALM_WIND_M_S)) ** 0.25  # Blender squares it
+PAINTED, COLOURS = "painted", "Duskrail fast look"  # a part, and the attribute of corners that it shows
 AIR_LEAST = 0.002  # less of it is invisible and is skipped
 AIR_M = 30_000.0  # distance at which the air leaves 1/e of a colour: a clear evening, value from memory
 
@@ -47,6 +49,19 @@ def role_material(role: str) -> bpy.types.Material:
     return made
 
 
+def painted_material() -> bpy.types.Material:
+    """The material of what shines in the colours that its corners are painted in."""
+    for found in bpy.data.materials:
+        if found.is_editable and parts.part_of(found) == PAINTED:
+            return found
+    made = bpy.data.materials.new("Draft painted")
+    made[parts.PART_KEY] = PAINTED
+    graph = Graph(compat.use_nodes(made))
+    graph.end(graph.node("Emission", Color=graph.vector_of("GEOMETRY", COLOURS)).outputs[0])
+    lights_nothing(made)
+    return made
+
+
 def lights_nothing(material: bpy.types.Material) -> None:
     """Keep Cycles from sampling an emissive material as a lamp."""
     cycles: Any = getattr(material, "cycles", None)
@@ -62,23 +77,21 @@ def _solid(tree: Any) -> None:
 
 
 def _water(tree: Any) -> None:
-    """Dark below, mirror above by Fresnel's law, with a slight swell.
+    """Dark below, mirror above by Fresnel's law, as rough as the waves are steep.
 
     What is below shines as the light above it makes it, rather than be lit: so that all of a draft's few
     samples go to what is mirrored.
     """
     graph = Graph(tree)
-    noise = graph.node(
-        "TexNoise", Vector=graph.node("NewGeometry").outputs["Position"], Scale=0.9, Detail=1.0
-    )
-    noise.noise_dimensions = "2D"
-    swell = graph.node("Bump", Strength=0.12, Distance=0.1, Height=noise.outputs[0]).outputs[0]
-    mirror = graph.node("BsdfGlossy", Roughness=0.06, Normal=swell).outputs[0]
+    # a mirror by Schlick's formula of Fresnel's law, facet by facet
+    straight = (*(water.STRAIGHT_DOWN,) * 3, 1.0)
+    mirror = graph.node("BsdfMetallic", Base_Color=straight, Edge_Tint=(1.0,) * 4, Roughness=ROUGHNESS)
+    mirror.distribution = "BECKMANN"  # slopes of a normal distribution
     colour = graph.node("ObjectInfo").outputs["Color"]
     lit = graph.vectors("MULTIPLY", colour, graph.vector_of("VIEW_LAYER", LEVEL_LIGHT))
-    body = graph.node("Emission", Color=lit).outputs[0]
-    fresnel = graph.node("Fresnel", IOR=WATER_IOR).outputs[0]
-    graph.end(_through_air(graph, graph.mixed(fresnel, body, mirror)))
+    sent_up = graph.maths("SUBTRACT", 1.0, graph.node("Fresnel", IOR=WATER_IOR).outputs[0])
+    body = graph.node("Emission", Color=lit, Strength=sent_up).outputs[0]
+    graph.end(_through_air(graph, graph.both(body, mirror.outputs[0])))
 
 
 def _through_air(graph: Graph, shader: Any) -> Any:

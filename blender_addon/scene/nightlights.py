@@ -63,8 +63,9 @@ def draw_windows(scene: bpy.types.Scene, frames: FrameTable) -> lamps.Panes:
     return panes
 
 
-def draw_pools(scene: bpy.types.Scene, frames: FrameTable) -> int:
-    """Light around street lamps, in place of that drawn before, and so much less from all around; how many.
+def draw_pools(scene: bpy.types.Scene, frames: FrameTable) -> Any:
+    """Light around street lamps, in place of that drawn before, and so much less from all around: the levels
+    of that, (frames, 3).
 
     The scene's light must have been drawn.
     """
@@ -75,7 +76,8 @@ def draw_pools(scene: bpy.types.Scene, frames: FrameTable) -> int:
     count = len(pools.on_lux)
     shares = lamps.share_on(pools.on_lux[:, None], frames.illuminance_lux)
     gathered = lamps.POOL_SHARE * shares.mean(axis=0) if count else np.zeros(len(frames))
-    lighting.key_lamps(scene, light.lamps * (1.0 - gathered)[:, None])
+    around = light.lamps * (1.0 - gathered)[:, None]
+    lighting.key_lamps(scene, around)
     collection = parts.collection_of(scene, "light", "Light")
     level = light.lamps @ LUMINANCE
     for place, intensity, fraction in zip(pools.places_m, pools.intensity, shares, strict=True):
@@ -92,7 +94,7 @@ def draw_pools(scene: bpy.types.Scene, frames: FrameTable) -> int:
     glass = parts.object_of(scene, PART)
     if glass is not None:
         glass.visible_shadow = False
-    return count
+    return around
 
 
 def _stops(lux: Any) -> Any:

@@ -90,6 +90,7 @@ class Graph:
             self.give(socket, value)
         return made.outputs[0]
 
-    def end(self, surface: Any, kind: str = "Material") -> None:
-        """Use a shader as the output of the material, or of the World."""
-        self.node(f"Output{kind}", Surface=surface)
+    def end(self, surface: Any, kind: str = "Material", engine: str = "ALL") -> None:
+        """Use a shader as the output of the material, or of the World, in ALL engines, CYCLES or EEVEE."""
+        made = self.node(f"Output{kind}", Surface=surface)
+        made.target = engine

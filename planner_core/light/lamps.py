@@ -100,6 +100,16 @@ def panes(plan: Plan, eye_m: ArrayLike) -> Panes:
     return Panes(corners_m=corners, on_lux=on_lux, glow=glow, is_lamp=lamps)
 
 
+def no_panes() -> Panes:
+    """None at all."""
+    return Panes(
+        corners_m=np.zeros((0, 4, 3)),
+        on_lux=np.zeros(0),
+        glow=np.zeros((0, 3)),
+        is_lamp=np.zeros(0, dtype=bool),
+    )
+
+
 def pools(plan: Plan, eye_m: ArrayLike) -> Pools:
     """The lamps of posts that stand near enough to the ground to light it, the nearest first."""
     eye = np.asarray(eye_m, dtype=np.float64)
