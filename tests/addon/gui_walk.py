@@ -33,6 +33,7 @@ TURN = 1
 TRIES = 3
 SURE_OF_TABS = 0.5  # letters turned on their side are drawn a little differently
 ROW_PX = 20.0
+TRIANGLE_PX = 29.0  # from the sidebar's edge, before a finding's line
 DRAWN_S = 0.7  # for Blender to draw what was clicked; drawing is in software on machines without a screen
 
 told: dict[str, Any] = {"steps": []}
@@ -207,6 +208,25 @@ def click(words: str) -> Wait:
     """Click what is called so in the sidebar."""
     yield from seek(words)
     yield from click_at(spot[0], spot[1])
+
+
+def unfold(header: str, inside: str) -> Wait:
+    """Open a folded panel of the sidebar by its header, where what is inside isn't to be seen."""
+    yield from seek(header)
+    yield from click_at(spot[0], spot[1])
+    yield from seek(inside)
+
+
+def unfold_finding(finding: Any) -> Wait:
+    """Open a finding by the triangle before its line; a grave one is open already."""
+    yield from seek(titles()(finding))
+    if finding.level != "stop":
+        yield from click_at(region("UI").x + TRIANGLE_PX, spot[1])
+
+
+def titles() -> Any:
+    """What the sidebar calls a finding."""
+    return sys.modules[f"{MODULE}.ui.wording"].title
 
 
 def fill_in(
@@ -435,8 +455,6 @@ def evening() -> Wait:
 
 def findings() -> Wait:
     """Go to what a finding is about, then have one mended, take that back, and bring it again."""
-    from planner_core.words.figures import frames_text
-
     scene = window().scene
     yield from reviewed()
     report = live().state_of(scene).review
@@ -447,12 +465,13 @@ def findings() -> Wait:
     about = [found for found in report.findings if found.frames and found.blocks]
     if about:
         found = about[0]
-        yield from click(frames_text(found.frames))
+        yield from click(titles()(found))
         assert found.frames[0] <= scene.frame_current <= found.frames[1], scene.frame_current
         selected = {thing.name for thing in bpy.context.view_layer.objects.selected}
         assert set(found.blocks) <= selected, (found.blocks, selected)
         yield from step("a finding clicked", code=found.code, frame=scene.frame_current, selected=selected)
     yield from to_top()
+    yield from unfold_finding(next(found for found in report.findings if found.code == "day-night-balance"))
     yield from click("Fit the Start")
     assert plan().shoot.anchor.at == 0.5, plan().shoot.anchor
     yield from reviewed()
@@ -466,6 +485,7 @@ def findings() -> Wait:
 
 
 def file_and_preview() -> Wait:
+    yield from unfold("Plan File", "Save As…")
     yield from click("Save As…")
     yield from step("file browser")
     x, y = 800, 450
@@ -478,6 +498,7 @@ def file_and_preview() -> Wait:
     window().scene.duskrail.file = str(OUT / saved.name)
     told["plan_file"] = str(OUT / saved.name)
     yield from step("plan saved", file=saved.name)
+    yield from unfold("Preview", "Every nth")
     yield from fill_in("Every nth", "100", lambda: bool(window().scene.duskrail.every == 100))
     yield from click("Render Preview")
     jobs = sys.modules[f"{MODULE}.ui.operators.preview"]
@@ -539,7 +560,7 @@ def refused() -> Wait:
 
 def greyed_out() -> Wait:
     """A button that can't be used says why, under the mouse."""
-    yield from seek("Show the Clip")
+    yield from unfold("Preview", "Show the Clip")
     x, y = spot
     move(x - 3, y)
     yield 0.3
@@ -597,7 +618,7 @@ def changed_file() -> Wait:
         bpy.ops.duskrail.save_as(filepath=str(OUT / "evening.plan.json"))
     (OUT / "evening.plan.json").write_text("somebody else's", encoding="utf-8")
     scene.duskrail.title = "Mine"
-    yield from seek("Read the Scene Back")
+    yield from unfold("Plan File", "Read the Scene Back")
     yield from seek("Open…")
     side = region("UI")
     yield from click_at(side.x + 0.47 * side.width, spot[1])  # Save is the middle one of the three
@@ -749,7 +770,133 @@ def linked() -> Wait:
     assert live().plan_of(theirs) == before
 
 
-WALKS = {"newcomer": newcomer, "hands on": hands_on, "odd scenes": odd_scenes}
+# ---------------------------------------------------------------- the evening, in the view
+
+
+def evening_view() -> Wait:
+    """The picture from day to night in the view and back; a finding's bar clicked; disabled and enabled."""
+    yield from arrive("New Example Scene")
+    told["plan"] = plan_text()
+    before = kept_of_view()
+    yield from click("Evening View")
+    yield from shown_evening()
+    for name, frame in (("day", 1), ("sunset", 180), ("dusk", 270), ("night", 360)):
+        with bpy.context.temp_override(window=window()):
+            window().scene.frame_set(frame)
+        yield 2 * DRAWN_S
+        told.setdefault("evening", {})[frame] = mean_colour(f"evening {name}")
+        yield from step(name, mean=told["evening"][frame])
+    yield from saved_meanwhile(before)
+    yield from click("Evening View")
+    assert kept_of_view() == before, (kept_of_view(), before)
+    yield from step("back")
+    yield from a_bar_of_the_timeline()
+    yield from disabled_and_enabled()
+
+
+def plan_text() -> str:
+    from planner_core.plan.file import plan_to_text
+
+    return str(plan_to_text(plan()))
+
+
+def evenings() -> Any:
+    return sys.modules[f"{MODULE}.ui.evening"]
+
+
+def kept_of_view() -> dict[Any, Any]:
+    """All that the evening view changes of a view."""
+    view3d = next(a for a in window().screen.areas if a.type == "VIEW_3D").spaces.active
+    module = evenings()
+    return {
+        (part, name): module._copied(getattr(module._part(view3d, part), name))
+        for part, names in module.KEPT.items()
+        for name in names
+    }
+
+
+def shown_evening() -> Wait:
+    """Wait until the picture is prepared."""
+    for _ in range(120):
+        ready = evenings()._prepared.get(window().scene.session_uid)
+        if ready is not None and ready.drawing is not None:
+            break
+        yield 0.5
+    assert evenings().anywhere()
+    assert ready is not None
+    assert ready.drawing is not None, "the picture was never drawn"
+    yield 2 * DRAWN_S
+
+
+def mean_colour(name: str) -> list[float]:
+    """Mean of the picture's red, green and blue on the screen, 0 to 1, without its margin."""
+    picture(name)
+    pixels = _pixels(str(OUT / f"{name}.png"))[:, :, :3].astype(np.float64)
+    view = region("WINDOW")
+    area = next(a for a in window().screen.areas if a.type == "VIEW_3D")
+    rect = evenings().picture_rect(window().scene, view, area.spaces.active.region_3d)
+    left, bottom = int(view.x + rect.left) + 4, int(view.y + rect.bottom) + 4
+    inside = pixels[bottom : bottom + int(rect.height) - 8, left : left + int(rect.width) - 8]
+    return [float(v) for v in inside.reshape(-1, 3).mean(axis=0)]
+
+
+def saved_meanwhile(before: dict[Any, Any]) -> Wait:
+    """A file saved in the evening view has the view as it was before; the view goes on."""
+    seen: list[Any] = []
+    bpy.app.handlers.save_pre.append(lambda *_more: seen.append(kept_of_view()))
+    with bpy.context.temp_override(window=window()):
+        bpy.ops.wm.save_as_mainfile(filepath=str(OUT / "evening.blend"), copy=True)
+    bpy.app.handlers.save_pre.pop()
+    assert seen == [before], seen
+    assert evenings().anywhere()
+    yield DRAWN_S
+
+
+def a_bar_of_the_timeline() -> Wait:
+    """A click on a finding's bar goes to its frames."""
+    yield from to_top()
+    yield from fill_in("Falls at", "15", lambda: bool(plan().shoot.anchor.at == 0.15))
+    yield from reviewed()
+    yield 2 * DRAWN_S
+    scene = window().scene
+    timeline = sys.modules[f"{MODULE}.ui.timeline"]
+    shown = region("WINDOW", "DOPESHEET_EDITOR")
+    found = timeline.bars(scene, shown)
+    assert found, "no finding is about some of the frames"
+    bar = found[-1]
+    outside = 1 if bar.finding.frames[0] > 1 else bar.finding.frames[1] + 1
+    with bpy.context.temp_override(window=window()):
+        scene.frame_set(min(outside, scene.frame_end))
+    yield DRAWN_S
+    x, y = shown.x + (bar.left + bar.right) / 2.0, shown.y + (bar.bottom + bar.top) / 2.0
+    yield from click_at(x, y)
+    first, last = bar.finding.frames
+    assert first <= scene.frame_current <= last, (bar.finding.code, scene.frame_current)
+    yield from step("a bar of the timeline clicked", code=bar.finding.code, frame=scene.frame_current)
+
+
+def disabled_and_enabled() -> Wait:
+    """Disabled, nothing of it is left in the view; enabled again, its buttons work."""
+    with bpy.context.temp_override(window=window()):
+        bpy.ops.preferences.addon_disable(module=MODULE)
+        yield 2 * DRAWN_S
+        bpy.ops.preferences.addon_enable(module=MODULE)
+    yield 2 * DRAWN_S
+    x, y, sure = look_for("Duskrail", region("UI"), upright=True)
+    assert sure >= SURE_OF_TABS, sure
+    yield from click_at(x, y)
+    yield from to_top()
+    yield from click("Evening View")
+    yield from shown_evening()
+    yield from step("disabled and enabled")
+
+
+WALKS = {
+    "newcomer": newcomer,
+    "hands on": hands_on,
+    "odd scenes": odd_scenes,
+    "evening view": evening_view,
+}
 
 
 def next_step(steps: Wait = WALKS[os.environ.get("DUSKRAIL_WALK", "newcomer")]()) -> float | None:  # noqa: B008

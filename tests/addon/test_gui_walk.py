@@ -8,18 +8,23 @@ DUSKRAIL_PICTURES names a folder to keep the pictures of every step in.
 from __future__ import annotations
 
 import json
+import math
 import os
 import re
 import shutil
 import signal
 import subprocess
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+import av
 import pytest
 
-from planner_core import compute_frames, load_plan, review
+from blender_addon.render import preview, request
+from planner_core import Plan, compute_frames, load_plan, review
+from planner_core.plan.file import plan_from_text
 from tools import build_extension
 
 LONGEST_S = 1500.0  # drawing in software on a busy machine; a third of it is usual
@@ -159,6 +164,50 @@ def test_things_are_grabbed_refused_stopped_and_asked_about(tmp_path: Path) -> N
 
 def test_odd_scenes_work_or_say_how_to_mend_them(tmp_path: Path) -> None:
     walked("odd scenes", tmp_path)
+
+
+def stops_apart(shown: Sequence[float], clip: Sequence[float]) -> float:
+    """How much brighter a mean colour is than another, in stops: both as sRGB shares of the display's full
+    level (IEC 61966-2-1), brightness by BT.709.
+    """
+
+    def brightness(colour: Sequence[float]) -> float:
+        linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in colour]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    return math.log2(brightness(shown) / brightness(clip))
+
+
+def clip_colour(plan: Plan, frame: int, folder: Path) -> list[float]:
+    """Mean colour of a frame of the fast clip, as shares of the display's full level."""
+    made = preview.render_preview(
+        request.PreviewRequest(
+            plan=plan,
+            output=folder / f"{frame}.mp4",
+            look="fast",
+            frame_range=(frame, frame),
+            size=(640, 360),
+        )
+    )
+    with av.open(str(made.output)) as clip:
+        picture = next(iter(clip.decode(video=0))).to_ndarray(format="rgb24")
+    return [float(v) for v in picture.reshape(-1, 3).mean(axis=0) / 255.0]
+
+
+def test_the_evening_view_is_as_bright_as_the_clip_from_day_to_night(tmp_path: Path) -> None:
+    told = walked("evening view", tmp_path)
+    plan = plan_from_text(told["plan"])
+    shown = {int(frame): colour for frame, colour in told["evening"].items()}
+    assert list(shown) == [1, 180, 270, 360]
+    for frame, colour in shown.items():
+        clip = clip_colour(plan, frame, tmp_path)
+        assert abs(stops_apart(colour, clip)) < 0.5, (frame, colour, clip)
+        # and of its hue: shares of red and blue
+        assert colour[0] / sum(colour) == pytest.approx(clip[0] / sum(clip), abs=0.03)
+        assert colour[2] / sum(colour) == pytest.approx(clip[2] / sum(clip), abs=0.03)
+    day, sunset, dusk, night = (shown[frame] for frame in (1, 180, 270, 360))
+    assert stops_apart(night, day) < -0.3
+    assert dusk[2] / dusk[0] > sunset[2] / sunset[0]  # bluer
 
 
 def test_a_walk_without_a_blender_is_skipped_with_the_reason(monkeypatch: pytest.MonkeyPatch) -> None:
