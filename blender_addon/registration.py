@@ -13,8 +13,7 @@ def register() -> None:
     """Enable: preferences and properties first, then what uses them."""
     preferences.register()
     properties.register()
-    for cls in operators.CLASSES:
-        bpy.utils.register_class(cls)
+    operators.register()
     panels.register()
     overlay.register()
     timeline.register()
@@ -37,8 +36,7 @@ def unregister() -> None:
     timeline.unregister()
     overlay.unregister()
     panels.unregister()
-    for cls in reversed(operators.CLASSES):
-        bpy.utils.unregister_class(cls)
+    operators.unregister()
     properties.unregister()
     preferences.unregister()
     live.clear()

@@ -23,4 +23,4 @@ def next_step(plan: Plan, report: Review | None) -> str:
         found = [finding for finding in report.findings if finding.level == level]
         if found:
             return f"Next: {wording.title(found[0])} – {said}."
-    return "Ready: play it in the Evening View, render the preview, take the shot sheet along."
+    return "Ready: play the evening, draw the clip, take the shot sheet along."

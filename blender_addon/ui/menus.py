@@ -9,6 +9,7 @@ from typing import Any
 import bpy
 
 from ..state import live
+from .translation import in_own_context
 
 
 def _has_plan(context: Any) -> bool:
@@ -76,6 +77,7 @@ PLACES = (
 
 def register() -> None:
     """Add to the menus."""
+    in_own_context([DUSKRAIL_MT_object])
     for cls in CLASSES:
         bpy.utils.register_class(cls)
     for name, draw in PLACES:

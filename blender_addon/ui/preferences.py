@@ -17,6 +17,8 @@ from bpy.props import BoolProperty, FloatProperty, IntProperty, StringProperty
 
 from planner_core.edit.starter import PlanDefaults
 
+from .translation import in_own_context
+
 ADDON = (__package__ or "").rpartition(".")[0]  # as Blender lists it
 USUAL = PlanDefaults()
 
@@ -220,6 +222,7 @@ CLASSES = (DUSKRAIL_AP_preferences,)
 
 
 def register() -> None:
+    in_own_context(CLASSES)
     for cls in CLASSES:
         bpy.utils.register_class(cls)
 

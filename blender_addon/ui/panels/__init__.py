@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import bpy
 
+from ..translation import in_own_context
 from . import blocking, exposure, file, move, place, plan, preview, review, rig, view
 
 TOPICS = (plan, place, blocking, rig, move, exposure, review, preview, file, view)
@@ -12,6 +13,7 @@ CLASSES = tuple(cls for topic in TOPICS for cls in topic.CLASSES)
 
 def register() -> None:
     """Show the tab."""
+    in_own_context(CLASSES)
     for cls in CLASSES:
         bpy.utils.register_class(cls)
     bpy.types.VIEW3D_MT_add.append(blocking.draw_add_menu)

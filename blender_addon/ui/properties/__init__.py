@@ -10,6 +10,7 @@ from typing import Any
 import bpy
 from bpy.props import PointerProperty
 
+from ..translation import in_own_context
 from .rows import DUSKRAIL_PG_block, DUSKRAIL_PG_pose
 from .settings import DUSKRAIL_PG_settings
 
@@ -17,6 +18,7 @@ CLASSES = (DUSKRAIL_PG_pose, DUSKRAIL_PG_block, DUSKRAIL_PG_settings)
 
 
 def register() -> None:
+    in_own_context(CLASSES)
     for cls in CLASSES:
         bpy.utils.register_class(cls)
     scenes: Any = bpy.types.Scene
