@@ -106,11 +106,11 @@ def _de421(utc_s: np.ndarray) -> dict[str, tuple[np.ndarray, np.ndarray]]:
     instants = [epoch + dt.timedelta(seconds=float(second)) for second in utc_s]
     times = load.timescale(builtin=True).from_datetimes(instants)
     place = bodies["earth"] + wgs84.latlon(*PLACE_DEG)
-    found = {}
+    positions = {}
     for body in ("sun", "moon"):
         altitude, azimuth, _ = place.at(times).observe(bodies[body]).apparent().altaz()
-        found[body] = (azimuth.degrees, altitude.degrees)
-    return found
+        positions[body] = (azimuth.degrees, altitude.degrees)
+    return positions
 
 
 def _apart_deg(one: tuple[np.ndarray, np.ndarray], other: tuple[np.ndarray, np.ndarray]) -> float:

@@ -159,9 +159,9 @@ def probe(command: Sequence[str]) -> Optional[Interpreter]:
 def candidate_commands() -> Iterator[List[str]]:
     """Ways to start a Python that may fit, the likeliest first."""
     for major, minor in BLENDER_FOR_PYTHON:
-        found = shutil.which(f"python{major}.{minor}")
-        if found:
-            yield [found]
+        path = shutil.which(f"python{major}.{minor}")
+        if path:
+            yield [path]
     pyenv = Path(os.environ.get("PYENV_ROOT") or Path.home() / ".pyenv")
     for major, minor in BLENDER_FOR_PYTHON:
         for home in sorted(pyenv.glob(f"versions/{major}.{minor}.*"), reverse=True):
@@ -171,9 +171,9 @@ def candidate_commands() -> Iterator[List[str]]:
         for major, minor in BLENDER_FOR_PYTHON:
             yield [launcher, f"-{major}.{minor}"]
     for name in ("python3", "python"):
-        found = shutil.which(name)
-        if found:
-            yield [found]
+        path = shutil.which(name)
+        if path:
+            yield [path]
 
 
 def os_release() -> Dict[str, str]:
@@ -213,28 +213,28 @@ def pick_interpreter() -> Interpreter:
     release = os_release()
     named = os.environ.get("DUSKRAIL_PYTHON")
     if named:
-        found = probe([named])
-        if found is None:
+        interpreter = probe([named])
+        if interpreter is None:
             raise CannotSetUp(f"DUSKRAIL_PYTHON: {named} is not a Python that starts")
-        if not found.fits:
+        if not interpreter.fits:
             raise CannotSetUp(
-                f"DUSKRAIL_PYTHON: {named} is {describe(found)}; "
+                f"DUSKRAIL_PYTHON: {named} is {describe(interpreter)}; "
                 "Blender's module needs 64-bit Python 3.11 or 3.13"
             )
-        if not found.can_make_venv:
-            raise CannotSetUp(no_venv_line(found, release))
-        return found
+        if not interpreter.can_make_venv:
+            raise CannotSetUp(no_venv_line(interpreter, release))
+        return interpreter
 
     running = this_interpreter()
     if running.fits and running.can_make_venv:
         return running
     without_venv = running if running.fits else None
     for command in candidate_commands():
-        found = probe(command)
-        if found and found.fits:
-            if found.can_make_venv:
-                return found
-            without_venv = without_venv or found
+        interpreter = probe(command)
+        if interpreter and interpreter.fits:
+            if interpreter.can_make_venv:
+                return interpreter
+            without_venv = without_venv or interpreter
     if without_venv:
         raise CannotSetUp(no_venv_line(without_venv, release))
     raise CannotSetUp(

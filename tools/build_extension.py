@@ -63,8 +63,8 @@ def fetch_wheels(pins: Sequence[str], folder: Path = WHEELS) -> list[Path]:
                 f"pip could not fetch {', '.join(missing)}: "
                 f"{said[-1].removeprefix('ERROR: ') if said else done.stderr.strip()[-200:]}"
             )
-    found = [_wheel_of(pin, folder) for pin in pins]
-    return [wheel for wheel in found if wheel is not None]
+    wheels = [_wheel_of(pin, folder) for pin in pins]
+    return [wheel for wheel in wheels if wheel is not None]
 
 
 def _wheel_of(pin: str, folder: Path) -> Path | None:

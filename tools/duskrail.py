@@ -171,11 +171,11 @@ def readback(arguments: argparse.Namespace) -> int:
     from blender_addon.read.readback import ReadbackError, read_file
 
     try:
-        found = read_file(scene)
+        edited = read_file(scene)
     except ReadbackError as problem:
         raise UsageError(str(problem)) from None
-    save_plan(found.plan, arguments.output)
-    say("\n".join((*found.said, f"Written to {arguments.output}.")), arguments.output)
+    save_plan(edited.plan, arguments.output)
+    say("\n".join((*edited.said, f"Written to {arguments.output}.")), arguments.output)
     return DONE
 
 

@@ -68,8 +68,8 @@ class Ended:
 def flaw(case: Case, ended: Ended) -> str:
     """What is wrong with how a call ended, in words that are the same for the same fault; or nothing."""
     for judge in (_flaw_of_the_ending, _flaw_of_the_files, _flaw_of_the_text):
-        if found := judge(case, ended):
-            return found
+        if fault := judge(case, ended):
+            return fault
     return ""
 
 
@@ -198,8 +198,8 @@ def _called(main: Callable[[Sequence[str]], int], words: Sequence[str], err: io.
 
 
 def _files_in(folder: Path) -> dict[str, bytes]:
-    found = (path for path in folder.rglob("*") if path.is_file() and not path.is_symlink())
-    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in found}
+    files = (path for path in folder.rglob("*") if path.is_file() and not path.is_symlink())
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in files}
 
 
 def _call_blender(case: Case, scene: bytes) -> str:
@@ -382,27 +382,27 @@ class Run:
         case = fuzz_cases.make(kind, self.seed, number)
         self.state["next"][kind] = number + 1
         self.ran[kind] += 1
-        found = _call_blender(case, scene) if kind == "blend" else self.worker.flaw(case)
-        if not found:
+        fault = _call_blender(case, scene) if kind == "blend" else self.worker.flaw(case)
+        if not fault:
             return False
-        seen = self.state["fell"].setdefault(found, [])
+        seen = self.state["fell"].setdefault(fault, [])
         seen.append(case.name)
         if len(seen) > 1:
             return False
-        self._keep(case, found)
+        self._keep(case, fault)
         return True
 
-    def _keep(self, case: Case, found: str) -> None:
-        print(f"{case.name}: {found}", flush=True)
-        if case.kind != "blend" and "takes more" not in found:
-            case = smaller(case, found, self.worker.flaw)
+    def _keep(self, case: Case, fault: str) -> None:
+        print(f"{case.name}: {fault}", flush=True)
+        if case.kind != "blend" and "takes more" not in fault:
+            case = smaller(case, fault, self.worker.flaw)
         kept = self.folder / case.name
         shutil.rmtree(kept, ignore_errors=True)
         kept.mkdir()
         for name, content in case.files.items():
             (kept / name).write_bytes(content)
         (kept / "words.json").write_text(json.dumps(case.words), "utf-8")
-        (kept / "what-fell.txt").write_text(found + "\n", "utf-8")
+        (kept / "what-fell.txt").write_text(fault + "\n", "utf-8")
 
     def _save(self) -> None:
         write_atomically(self.state_file, json.dumps(self.state, indent=1).encode("utf-8"))
@@ -411,8 +411,8 @@ class Run:
         """How many cases ran, and what fell how often."""
         counts = ", ".join(f"{count} {kind}" for kind, count in self.ran.items())
         lines = [f"{sum(self.ran.values())} cases ran ({counts})."]
-        for found, names in sorted(self.state["fell"].items(), key=lambda item: -len(item[1])):
-            lines.append(f"{len(names):>6} × {found}   (first: {names[0]})")
+        for fault, names in sorted(self.state["fell"].items(), key=lambda item: -len(item[1])):
+            lines.append(f"{len(names):>6} × {fault}   (first: {names[0]})")
         return "\n".join(lines)
 
 

@@ -391,11 +391,11 @@ def made_rows(altitudes_deg: Iterable[float]) -> list[Row]:
     """Rows computed anew."""
     air, columns, over = clear_air(), columns_to_space(), dome()
     echo = multiple_scattering(air, columns)
-    found = []
+    rows = []
     for altitude in altitudes_deg:
         tint, shares = fit_row(sky_rgb(air, columns, echo, altitude, over), altitude, over)
-        found.append(Row(sun_altitude_deg=altitude, tint=tint, shares=shares))
-    return found
+        rows.append(Row(sun_altitude_deg=altitude, tint=tint, shares=shares))
+    return rows
 
 
 def kept_row(altitude_deg: float) -> Row:

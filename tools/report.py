@@ -25,11 +25,11 @@ def review_text(report: Review) -> str:
     width = min(shutil.get_terminal_size((100, 24)).columns, 100)
     lines = [one_line(report.title) or "Untitled plan", ""]
     for level, heading in HEADINGS.items():
-        found = [finding for finding in report.findings if finding.level == level]
-        if not found:
+        of_level = [finding for finding in report.findings if finding.level == level]
+        if not of_level:
             continue
-        lines.append(f"{heading} ({len(found)})")
-        for finding in found:
+        lines.append(f"{heading} ({len(of_level)})")
+        for finding in of_level:
             lines += textwrap.wrap(
                 finding_text(finding), width, initial_indent="  • ", subsequent_indent="    "
             )

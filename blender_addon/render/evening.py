@@ -105,11 +105,11 @@ class EveningPicture:
         sun = self.frames.sun_direction[number - 1]
         across = np.cross([0.0, 0.0, 1.0] if abs(sun[2]) < 0.9 else [1.0, 0.0, 0.0], sun)
         across /= np.linalg.norm(across)
-        seen = self.places @ np.stack([across, np.cross(sun, across), -sun], axis=1)
-        ends = seen[np.unique(self.throwing)]
+        from_sun = self.places @ np.stack([across, np.cross(sun, across), -sun], axis=1)
+        ends = from_sun[np.unique(self.throwing)]
         low, high = ends.min(axis=0), ends.max(axis=0)
         middle, half = (low + high) / 2.0, SUN_MARGIN * np.maximum((high - low) / 2.0, 0.01)
-        return (0.5 + 0.5 * (seen - middle) / half).astype(np.float32)
+        return (0.5 + 0.5 * (from_sun - middle) / half).astype(np.float32)
 
     def _to_picture(self, number: int) -> Array:
         """From metres from the eye to the picture, shape (4, 4), as OpenGL has it."""

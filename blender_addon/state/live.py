@@ -240,8 +240,8 @@ def _note_reading(scene: bpy.types.Scene) -> None:
     """What is in each frame's picture, which the review has just looked at."""
     frames = frames_of(scene)
     if frames is not None:
-        seen = block_visibility.of(frames)
-        reading = composition.read(frames.plan, seen, travels=parallax.slides(frames.plan))
+        view = block_visibility.of(frames)
+        reading = composition.read(frames.plan, view, travels=parallax.slides(frames.plan))
         state_of(scene).reading = reading
 
 

@@ -123,11 +123,11 @@ def way_px(frames: FrameTable, here: int, directions: Array, rect: Rect) -> Arra
     behind the camera.
     """
     plan = frames.plan
-    seen = directions @ frames.camera_rotation[here]
+    directions_seen = directions @ frames.camera_rotation[here]
     focal = projection.delivered_crop(plan.camera, plan.clip).focal_px / plan.clip.width_px * rect.width
-    ahead = np.where(seen[:, 2] < -1e-3, -seen[:, 2], np.nan)
+    ahead = np.where(directions_seen[:, 2] < -1e-3, -directions_seen[:, 2], np.nan)
     middle = np.array([rect.left + rect.width / 2.0, rect.bottom + rect.height / 2.0])
-    shown: Array = middle + focal * seen[:, :2] / ahead[:, None]
+    shown: Array = middle + focal * directions_seen[:, :2] / ahead[:, None]
     return shown
 
 

@@ -282,8 +282,8 @@ def _draw_bodies(context: Any, frames: FrameTable, dome: Dome, here: int) -> Non
     eye = context.region_data.view_matrix.inverted().col[2].xyz
     sun, moon = Vector(frames.sun_direction[here]), Vector(frames.moon_direction[here])
     for direction, colour in ((moon, MOON_COLOUR), (sun, SUN_COLOUR)):
-        seen = (*colour[:3], 1.0 if direction.z > 0.0 else 0.4)
-        _disc(dome.at(direction), eye, dome.disc_share * dome.radius_m, seen)
+        colour_here = (*colour[:3], 1.0 if direction.z > 0.0 else 0.4)
+        _disc(dome.at(direction), eye, dome.disc_share * dome.radius_m, colour_here)
     flat = Vector((sun.x, sun.y, 0.0))
     if flat.length > 1e-6 and not dome.through_camera:
         foot = dome.at(flat.normalized())

@@ -150,8 +150,8 @@ def dates_table(
                 name, date.isoformat(), "is outside the years 1950 to 2050, for which sun and moon are good"
             )
     days = [first + dt.timedelta(days=day) for day in range((last - first).days + 1)]
-    seen = skyline(plan, _anchor_eye_m(plan))
-    rows = [row for kind in kinds for row in _Search(plan, body, kind, seen).rows(days)]
+    horizon = skyline(plan, _anchor_eye_m(plan))
+    rows = [row for kind in kinds for row in _Search(plan, body, kind, horizon).rows(days)]
     order = sorted(range(len(rows)), key=lambda i: (rows[i].level_utc_s or np.inf, rows[i].date))
     ranks = {i: rank for rank, i in enumerate(sorted(order, key=lambda i: _merit(plan, rows[i])), start=1)}
     by_time = sorted(range(len(rows)), key=lambda i: (rows[i].date, rows[i].level_utc_s or 0.0))
@@ -190,8 +190,8 @@ def _anchor_eye_m(plan: Plan) -> Array:
 class _Search:
     """Rises or sets of one body over many dates, all dates in one array."""
 
-    def __init__(self, plan: Plan, body: str, kind: str, seen: Skyline) -> None:
-        self.plan, self.body, self.kind, self.seen = plan, body, kind, seen
+    def __init__(self, plan: Plan, body: str, kind: str, horizon: Skyline) -> None:
+        self.plan, self.body, self.kind, self.skyline = plan, body, kind, horizon
         self.event = f"{body}{kind}"
         self.site = plan.site
 
@@ -241,7 +241,7 @@ class _Search:
                 **clips[i],
             }
             if np.isnan(moment[i]):
-                hidden_by = int(self.seen.block_at(azimuth[i]))
+                hidden_by = int(self.skyline.block_at(azimuth[i]))
                 rows.append(RiseOrSet(**common, behind=block_label(self.plan, hidden_by)))
                 continue
             in_clip = bool(0.0 <= place[i] <= 1.0)
@@ -279,40 +279,40 @@ class _Search:
 
     def _visible(self, utc_s: Array) -> NDArray[np.bool_]:
         azimuth, _, limb = self._body(utc_s)
-        return limb > self.seen.altitude_at(azimuth)
+        return limb > self.skyline.altitude_at(azimuth)
 
     def _against_skyline(self, level_utc_s: Array) -> Array:
         """When the upper limb last clears the skyline before setting, or first after rising; else NaN."""
         sign = -1.0 if self.kind == "set" else 1.0
         offsets = sign * np.arange(0.0, SEARCH_S + SEARCH_STEP_S, SEARCH_STEP_S)
-        seen = self._visible(level_utc_s[:, None] + offsets)
-        first = np.argmax(seen, axis=1)
+        visible = self._visible(level_utc_s[:, None] + offsets)
+        first = np.argmax(visible, axis=1)
         hidden = level_utc_s + offsets[np.maximum(first - 1, 0)]
         clear = level_utc_s + offsets[first]
         if first.any():
             clear, _ = search.boundaries(self._visible, clear, hidden, within=0.5)
         clear = np.where(first == 0, level_utc_s, clear)
-        return np.where(seen.any(axis=1), clear, np.nan)
+        return np.where(visible.any(axis=1), clear, np.nan)
 
     def _beside(self, bearing_deg: float, above_level: bool, lens_deg: float | None) -> dict[str, Any]:
         """The block that hides the disc, and the higher ones to its left and right within the picture's
         width.
         """
-        plan, seen = self.plan, self.seen
+        plan, horizon = self.plan, self.skyline
         crop = delivered_crop(plan.camera, plan.clip)
         half = float(field_of_view_deg(crop.width_mm, plan.camera.focal_length_mm)) / 2.0
         middle = bearing_deg if lens_deg is None else lens_deg
         turn = wrapped_deg(bearing_deg - middle)
-        behind = int(seen.block_at(bearing_deg)) if above_level else OPEN
-        height = float(seen.altitude_at(bearing_deg)) if above_level else 0.0
+        behind = int(horizon.block_at(bearing_deg)) if above_level else OPEN
+        height = float(horizon.altitude_at(bearing_deg)) if above_level else 0.0
         beside: dict[str, Any] = {"behind": block_label(plan, behind) if behind != OPEN else ""}
         for side, sign, reach in (("left", -1.0, half + turn), ("right", 1.0, half - turn)):
             away = np.arange(0.0, max(reach, 0.0), 0.02)
-            steps = seen.step(bearing_deg + sign * away)
-            higher = (seen.altitude_deg[steps] > height + NEIGHBOUR_DEG) & (seen.block[steps] != behind)
+            steps = horizon.step(bearing_deg + sign * away)
+            higher = (horizon.altitude_deg[steps] > height + NEIGHBOUR_DEG) & (horizon.block[steps] != behind)
             if higher.any():
                 nearest = int(np.argmax(higher))
-                beside[side] = block_label(plan, int(seen.block[steps[nearest]]))
+                beside[side] = block_label(plan, int(horizon.block[steps[nearest]]))
                 beside[f"clear_{side}_deg"] = float(away[nearest])
         return beside
 

@@ -100,8 +100,8 @@ def sun_in_picture_frames(sun: Sunlight) -> tuple[int, int] | None:
 
     It may be hidden, or out of the picture, in some between them.
     """
-    seen = np.flatnonzero(sun.in_picture)
-    return (int(seen[0]) + 1, int(seen[-1]) + 1) if len(seen) else None
+    frames_with_sun = np.flatnonzero(sun.in_picture)
+    return (int(frames_with_sun[0]) + 1, int(frames_with_sun[-1]) + 1) if len(frames_with_sun) else None
 
 
 def subject_spot(plan: Plan) -> tuple[Array | None, tuple[int, ...]]:

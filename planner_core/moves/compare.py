@@ -141,10 +141,10 @@ class _Measured:
         self.plan = plan
         frames = compute_frames(plan)
         self.findings = assess(plan, frames).findings
-        seen = block_visibility.of(frames)
-        self.parallax = parallax.parallax(plan, seen)
-        self.reading = composition.read(plan, seen, travels=parallax.slides(plan))
-        self.turned_percent = turned_percent(seen)
+        view = block_visibility.of(frames)
+        self.parallax = parallax.parallax(plan, view)
+        self.reading = composition.read(plan, view, travels=parallax.slides(plan))
+        self.turned_percent = turned_percent(view)
         self.axes = moving_axes(plan)
         self.speeds = {
             role: float(frame_widths_a_second(plan, speeds.worst_px))
@@ -188,12 +188,12 @@ def moving_axes(plan: Plan) -> tuple[str, ...]:
     )
 
 
-def turned_percent(seen: block_visibility.BlockVisibility) -> tuple[float, float]:
+def turned_percent(view: block_visibility.BlockVisibility) -> tuple[float, float]:
     """How far pan and tilt move the far distance over the clip, each in percent of the frame's width."""
-    ahead = -seen.camera_rotation[:, :, 2]
+    ahead = -view.camera_rotation[:, :, 2]
     bearing = np.unwrap(np.arctan2(ahead[:, 0], ahead[:, 1]))
     altitude = np.arcsin(np.clip(ahead[:, 2], -1.0, 1.0))
-    scale = seen.focal_px / seen.width_px * 100.0
+    scale = view.focal_px / view.width_px * 100.0
     return float(np.ptp(bearing)) * scale, float(np.ptp(altitude)) * scale
 
 
@@ -227,12 +227,12 @@ def _points(
 def _quick_score(plan: Plan) -> float:
     """Score of a variant by some frames and without the rig's and the light's findings."""
     path = camera_path(plan, np.linspace(0.0, 1.0, QUICK_PLACES))
-    seen = block_visibility.compute_visibility(plan, path)
-    moved = parallax.parallax(plan, seen)
-    reading = composition.read(plan, seen, travels=parallax.slides(plan))
+    view = block_visibility.compute_visibility(plan, path)
+    moved = parallax.parallax(plan, view)
+    reading = composition.read(plan, view, travels=parallax.slides(plan))
     judged = composition.judged(plan, reading.at)
     picture = float(reading.score[composition.weakest_frame(reading, judged)])
-    turned = turned_percent(seen)
+    turned = turned_percent(view)
     points = _points(picture, moved, turned, moving_axes(plan), _reveal_works(plan, reading))
     if reading.subject:
         points += POINTS["stop"] * float(np.mean(pose_repair.failing(plan, reading)))

@@ -71,14 +71,14 @@ def step_text(step: PoseStep) -> str:
     verb, axis = VERBS[step.axis], step.axis
     if step.throughout is not None:
         first, last = (_shown(axis, value) for value in step.throughout)
-        way = {
+        direction = {
             "slide_m": ("back along the rail", "farther along the rail"),
             "pan_deg": ("to the left", "to the right"),
             "tilt_deg": ("down", "up"),
         }[axis][step.by > 0.0]
         span = first if first == last else f"{first} to {last}"
         does = {"slide_m": "Slide", "pan_deg": "Point the lens", "tilt_deg": "Tilt"}[axis]
-        return f"{does} {_shown(axis, abs(step.by))} {way} throughout ({verb} {span})."
+        return f"{does} {_shown(axis, abs(step.by))} {direction} throughout ({verb} {span})."
     assert step.before is not None
     assert step.after is not None
     old, new = _shown(axis, step.before), _shown(axis, step.after)
@@ -125,8 +125,8 @@ def _shown(axis: str, value: float) -> str:
 
 
 def _value_at(plan: Plan, axis: str, place: float) -> float:
-    found = axis_values(plan.move, axis, np.array([place]))
-    return float(found[0]) if found is not None else 0.0
+    values = axis_values(plan.move, axis, np.array([place]))
+    return float(values[0]) if values is not None else 0.0
 
 
 def failing(plan: Plan, reading: SubjectReading, *, weak: float = 0.0, air: float = 0.0) -> Mask:
@@ -179,9 +179,9 @@ def smallest_change(
         all_ = _Trial(plan, everyone, weak, air, reading.travels, budget, counts=WHOLE_COUNTS)
         aim = _Aim(some, reading) if aim is None else aim
         aim.ask_for(air)
-        found = _SmallestChange(plan, some, all_, aim, reading).run()
-        if found is not None:
-            return found
+        change = _SmallestChange(plan, some, all_, aim, reading).run()
+        if change is not None:
+            return change
     return None
 
 
@@ -214,53 +214,53 @@ class _SmallestChange:
 
     def _straight_onto_the_subject(self) -> Change | None:
         """The first of a few turns that bring the subject in."""
-        for size, axis, poses, way, steps in self.aim.guesses()[:MOST_GUESSES]:
-            if self._repairs(axis, poses, way * steps):
-                found = self._with_fewest_steps(size, axis, poses, way, max(steps - 2, 0), steps)
-                if found is not None:
-                    return found
+        for size, axis, poses, sign, steps in self.aim.guesses()[:MOST_GUESSES]:
+            if self._repairs(axis, poses, sign * steps):
+                change = self._with_fewest_steps(size, axis, poses, sign, max(steps - 2, 0), steps)
+                if change is not None:
+                    return change
         return None
 
     def _in_order(self, before: float) -> Change | None:
         """The first that repairs, of changes in the order of their size; so much fails before any."""
         last: dict[tuple[str, tuple[int, ...], int], tuple[int, float]] = {}
-        for size, axis, poses, way, steps in _in_order_of_size(self.plan):
-            key = (axis, poses, way)
+        for size, axis, poses, sign, steps in _in_order_of_size(self.plan):
+            key = (axis, poses, sign)
             tried, faults = last.get(key, (0, before))
             if faults > before and tried > 2:
                 continue  # it went the wrong way
             if not self.some.can_pay():
                 return None
-            if not self.aim.may_hit(axis, poses, way * steps):
+            if not self.aim.may_hit(axis, poses, sign * steps):
                 continue
-            last[key] = steps, self._faults(axis, poses, way * steps)
+            last[key] = steps, self._faults(axis, poses, sign * steps)
             if last[key][1] == 0.0:
-                found = self._with_fewest_steps(size, axis, poses, way, tried, steps)
-                if found is not None:
-                    return found
+                change = self._with_fewest_steps(size, axis, poses, sign, tried, steps)
+                if change is not None:
+                    return change
         return None
 
     def _far_onto_the_subject(self) -> Change | None:
         """The first of the turns that bring the subject in farther than changes in order go."""
-        for least, axis, poses, way, steps in self.aim.guesses():
-            wide = self.aim.steps_to_middle(axis, poses, way, steps)
-            if self._repairs(axis, poses, way * wide):
+        for least, axis, poses, sign, steps in self.aim.guesses():
+            wide = self.aim.steps_to_middle(axis, poses, sign, steps)
+            if self._repairs(axis, poses, sign * wide):
                 low, size = max(steps - 2, 0), least * wide / steps
-                found = self._with_fewest_steps(size, axis, poses, way, low, wide)
-                if found is not None:
-                    return found
+                change = self._with_fewest_steps(size, axis, poses, sign, low, wide)
+                if change is not None:
+                    return change
         return None
 
     def _with_fewest_steps(
-        self, size: float, axis: str, poses: tuple[int, ...], way: int, low: int, high: int
+        self, size: float, axis: str, poses: tuple[int, ...], sign: int, low: int, high: int
     ) -> Change | None:
         """The change by fewest steps above low, which don't repair, up to high, which do; on all frames."""
-        fewest = _fewest_steps(self.some, self.aim, axis, poses, way, low, high)
+        fewest = _fewest_steps(self.some, self.aim, axis, poses, sign, low, high)
         for steps in dict.fromkeys((fewest, high)):
-            changed = _changed(self.plan, axis, poses, way * steps)
+            changed = _changed(self.plan, axis, poses, sign * steps)
             work = TRIAL_WORK + self.some.place_work * self.looks + self.boxes
             if self.all.budget.allows(work) and self.all.faults(changed) == 0.0:
-                by = way * steps * STEPS[axis]
+                by = sign * steps * STEPS[axis]
                 return Change(axis=axis, poses=poses, by=by, size=size * (steps / high), plan=changed)
         return None
 
@@ -282,18 +282,18 @@ def best_change(
         return None
     trial = _Trial(plan, bad, weak, 0.0, reading.travels, budget or Budget(most_tries))
     before = trial.badness(plan)
-    found: tuple[float, Change] | None = None
+    best: tuple[float, Change] | None = None
     aim = _Aim(trial, reading)
     aim.ask_for(0.0)
-    for size, axis, poses, way, steps in (*_in_order_of_size(plan), *aim.guesses()):
+    for size, axis, poses, sign, steps in (*_in_order_of_size(plan), *aim.guesses()):
         if not trial.can_pay():
             break
-        changed = _changed(plan, axis, poses, way * steps)
+        changed = _changed(plan, axis, poses, sign * steps)
         left = trial.badness(changed)
-        if left < 0.9 * (found[0] if found else before):
-            by = way * steps * STEPS[axis]
-            found = left, Change(axis=axis, poses=poses, by=by, size=size, plan=changed)
-    return found[1] if found else None
+        if left < 0.9 * (best[0] if best else before):
+            by = sign * steps * STEPS[axis]
+            best = left, Change(axis=axis, poses=poses, by=by, size=size, plan=changed)
+    return best[1] if best else None
 
 
 class Budget:
@@ -328,10 +328,10 @@ class Budget:
             return False
         return self.tries < self.most_tries
 
-    def spend(self, seen: block_visibility.BlockVisibility) -> int:
+    def spend(self, view: block_visibility.BlockVisibility) -> int:
         """Count what has been worked out of some blocks' visibility, and say how much it was."""
-        boxes = len(seen) * len(seen.boxes.block)
-        work = TRIAL_WORK + seen.work.ray_tests + OUTLINE_WORK * seen.work.outlines + BOX_WORK * boxes
+        boxes = len(view) * len(view.boxes.block)
+        work = TRIAL_WORK + view.work.ray_tests + OUTLINE_WORK * view.work.outlines + BOX_WORK * boxes
         self.work += work
         if self._tell is not None:
             self._tell()
@@ -387,11 +387,11 @@ class _Trial:
         return float(np.mean(bad) + np.mean(depth * bad))
 
     def _failing_at(self, plan: Plan, places: Array) -> tuple[Mask, Array]:
-        seen = block_visibility.compute_visibility(plan, camera_path(plan, places))
-        found = _failing_in(plan, seen, weak=self.weak, air=self.air, travels=self.travels)
-        work = self.budget.spend(seen) - TRIAL_WORK
+        view = block_visibility.compute_visibility(plan, camera_path(plan, places))
+        fails = _failing_in(plan, view, weak=self.weak, air=self.air, travels=self.travels)
+        work = self.budget.spend(view) - TRIAL_WORK
         self.place_work = max(self.place_work, -(-work // len(places)))
-        return found
+        return fails
 
 
 class _Aim:
@@ -408,12 +408,12 @@ class _Aim:
         boxes = blocking.bounding_boxes(self.plan)
         corners = boxes.corners_m[np.isin(boxes.block, blocking.subject_parts(self.plan))].reshape(-1, 3)
         self.corners = corners
-        way = corners - path.camera_m[:, None]
+        rays = corners - path.camera_m[:, None]
         right = path.camera_rotation[:, :, 0]
         ahead = np.stack([-right[:, 1], right[:, 0], np.zeros(len(right))], axis=1)
-        x, y = np.einsum("fci,fi->fc", way, right), np.einsum("fci,fi->fc", way, ahead)
+        x, y = np.einsum("fci,fi->fc", rays, right), np.einsum("fci,fi->fc", rays, ahead)
         self.bearing = np.degrees(np.arctan2(x, y))
-        self.altitude = np.degrees(np.arctan2(way[..., 2], np.hypot(x, y))) - path.lens_altitude_deg[:, None]
+        self.altitude = np.degrees(np.arctan2(rays[..., 2], np.hypot(x, y))) - path.lens_altitude_deg[:, None]
         # a head that turns about the pupil can't look past what stands in the way
         at = np.searchsorted(reading.at, self.places).clip(0, len(reading.at) - 1)
         hidden = (reading.visible[at] < SEEN_ENOUGH) & (reading.inside[at] >= INSIDE_WHOLE) & self.frames
@@ -446,7 +446,7 @@ class _Aim:
         """For each axis and pose of the head the fewest steps that bring the subject into the frame, the
         smallest change first: size, axis, poses, way, steps.
         """
-        found = []
+        turns = []
         for axis, poses, lowest, highest, unit in _options(self.plan):
             if axis == "slide_m" or self.hopeless or not self.helps[axis]:
                 continue
@@ -462,16 +462,16 @@ class _Aim:
             by = steps * STEPS[axis]
             if steps and least <= steps <= most and lowest - 1e-9 <= by <= highest + 1e-9:
                 size = abs(by) / unit * (1.5 if len(poses) > 1 else 1.0)
-                found.append((size, axis, poses, 1 if steps > 0 else -1, abs(steps)))
-        return sorted(found)
+                turns.append((size, axis, poses, 1 if steps > 0 else -1, abs(steps)))
+        return sorted(turns)
 
-    def steps_to_middle(self, axis: str, poses: tuple[int, ...], way: int, steps: int) -> int:
+    def steps_to_middle(self, axis: str, poses: tuple[int, ...], sign: int, steps: int) -> int:
         """From the fewest steps that bring the subject in, those to the middle of what keeps it in."""
         more = steps
-        while more < 4 * MANY_STEPS[-1] and self.may_hit(axis, poses, way * (more + 1)):
+        while more < 4 * MANY_STEPS[-1] and self.may_hit(axis, poses, sign * (more + 1)):
             more += 1
         allowed = next(
-            abs(high if way > 0 else low)
+            abs(high if sign > 0 else low)
             for a, p, low, high, _ in _options(self.plan)
             if (a, p) == (axis, poses)
         )
@@ -502,11 +502,11 @@ class _Aim:
             lens_bearing_deg=pan,
             lens_altitude_deg=tilt,
         )
-        seen = block_visibility.compute_visibility(self.plan, path)
+        view = block_visibility.compute_visibility(self.plan, path)
         subjects = [i for i, block in enumerate(self.plan.blocks) if block.role == "subject"]
-        found = seen.visible(blocking.subject_parts(self.plan), ignoring=subjects, every_frame=True)
-        budget.spend(seen)
-        return places, np.nan_to_num(found.fraction)
+        visibility = view.visible(blocking.subject_parts(self.plan), ignoring=subjects, every_frame=True)
+        budget.spend(view)
+        return places, np.nan_to_num(visibility.fraction)
 
     def may_hit(self, axis: str, poses: tuple[int, ...], steps: int) -> bool:
         if axis == "slide_m":
@@ -524,9 +524,9 @@ class _Aim:
     def _before(self, axis: str) -> Array:
         """Where an axis is at each place without any change."""
         if axis not in self.start:
-            found = axis_values(self.plan.move, axis, self.places)
+            values = axis_values(self.plan.move, axis, self.places)
             resting = np.full(self.places.shape, _resting(self.plan, axis))
-            self.start[axis] = resting if found is None else found
+            self.start[axis] = resting if values is None else values
         return self.start[axis]
 
     def _turn(self, axis: str, poses: tuple[int, ...], steps: int) -> Array:
@@ -538,11 +538,11 @@ class _Aim:
 
     def _effect_of_one_step(self, axis: str, poses: tuple[int, ...]) -> Array:
         """What a step does, found by one in a direction that the axis and the plan allow."""
-        for way in (1, -1):
-            if _allows(self.plan, axis, poses, way):
-                after = axis_values(_changed(self.plan, axis, poses, way).move, axis, self.places)
+        for sign in (1, -1):
+            if _allows(self.plan, axis, poses, sign):
+                after = axis_values(_changed(self.plan, axis, poses, sign).move, axis, self.places)
                 assert after is not None
-                return way * (after - self._before(axis))
+                return sign * (after - self._before(axis))
         return np.zeros(self.places.shape)
 
 
@@ -592,14 +592,16 @@ def _in_order_of_size(plan: Plan) -> list[tuple[float, str, tuple[int, ...], int
     """All changes to try, the smallest first: size, axis, poses, way (−1 or 1), steps. Changing all poses
     counts half more.
     """
-    found = []
+    changes = []
     for axis, poses, low, high, unit in _options(plan):
-        for way in (-1, 1):
+        for sign in (-1, 1):
             for steps in MANY_STEPS:
-                by = way * steps * STEPS[axis]
+                by = sign * steps * STEPS[axis]
                 if low - 1e-9 <= by <= high + 1e-9:
-                    found.append((abs(by) / unit * (1.5 if len(poses) > 1 else 1.0), axis, poses, way, steps))
-    return sorted(found)
+                    changes.append(
+                        (abs(by) / unit * (1.5 if len(poses) > 1 else 1.0), axis, poses, sign, steps)
+                    )
+    return sorted(changes)
 
 
 def _changed(plan: Plan, axis: str, poses: Sequence[int], steps: int) -> Plan:
@@ -613,24 +615,24 @@ def _changed(plan: Plan, axis: str, poses: Sequence[int], steps: int) -> Plan:
 
 
 def _failing_in(
-    plan: Plan, seen: block_visibility.BlockVisibility, *, weak: float, air: float, travels: bool
+    plan: Plan, view: block_visibility.BlockVisibility, *, weak: float, air: float, travels: bool
 ) -> tuple[Mask, Array]:
     if weak <= 0.0:
-        found = composition.read_subject(plan, seen)
-        return failing(plan, found, air=air), 1.0 - found.shown
-    reading = composition.read(plan, seen, travels=travels)
+        subject = composition.read_subject(plan, view)
+        return failing(plan, subject, air=air), 1.0 - subject.shown
+    reading = composition.read(plan, view, travels=travels)
     return failing(plan, reading, weak=weak, air=air), 2.0 - reading.shown - reading.score
 
 
 def _fewest_steps(
-    trial: _Trial, aim: _Aim, axis: str, poses: tuple[int, ...], way: int, low: int, high: int
+    trial: _Trial, aim: _Aim, axis: str, poses: tuple[int, ...], sign: int, low: int, high: int
 ) -> int:
     """Fewest steps that repair, by halving between low that don't and high that do."""
 
     def repairs(steps: int) -> bool:
         return (
-            aim.may_hit(axis, poses, way * steps)
-            and trial.faults(_changed(trial.plan, axis, poses, way * steps)) == 0.0
+            aim.may_hit(axis, poses, sign * steps)
+            and trial.faults(_changed(trial.plan, axis, poses, sign * steps)) == 0.0
         )
 
     return search.whole_boundary(repairs, high, low, may_go_on=trial.can_pay)[0]

@@ -31,11 +31,11 @@ def lost_tones(camera: Camera, grid: Grid, settings_ev100: Array) -> LostTones:
     """
     white = white_cd_m2(camera, settings_ev100)[grid.at, None, None]
     black = white * 2.0**-camera.range_stops
-    seen = grid.on_sensor_cd_m2
+    luminance = grid.on_sensor_cd_m2
     frames = np.arange(len(settings_ev100))
     return LostTones(
-        highlights=np.interp(frames, grid.at, (seen > white).mean(axis=(1, 2))),
-        shadows=np.interp(frames, grid.at, (seen < black).mean(axis=(1, 2))),
+        highlights=np.interp(frames, grid.at, (luminance > white).mean(axis=(1, 2))),
+        shadows=np.interp(frames, grid.at, (luminance < black).mean(axis=(1, 2))),
     )
 
 

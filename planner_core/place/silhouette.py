@@ -159,8 +159,8 @@ def _clipped_areas(
     middle = np.array(size_px) / 2.0
 
     def picture(ahead: NDArray[np.bool_], ends: Indices) -> tuple[Array, Array]:
-        seen = local[:, :2, ends] * (focal_px / np.where(ahead, -local[:, 2, ends], 1.0))[:, None]
-        px = np.where(ahead[:, None], seen, crossing * scale)
+        projected = local[:, :2, ends] * (focal_px / np.where(ahead, -local[:, 2, ends], 1.0))[:, None]
+        px = np.where(ahead[:, None], projected, crossing * scale)
         return px[:, 0] + middle[0], px[:, 1] + middle[1]
 
     whole, inside = _edge_areas(*picture(ahead_a, a), *picture(ahead_b, b), size_px)

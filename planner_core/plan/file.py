@@ -147,10 +147,12 @@ def _parse(text: str) -> Any:
         return flaws[-1]
 
     def no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-        seen: dict[str, Any] = {}
+        values: dict[str, Any] = {}
         for key, value in pairs:
-            seen[key] = flaw(value, "is the second value for this field; keep one") if key in seen else value
-        return seen
+            values[key] = (
+                flaw(value, "is the second value for this field; keep one") if key in values else value
+            )
+        return values
 
     def finite(number: str) -> Any:
         value = float(number)

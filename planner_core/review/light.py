@@ -168,11 +168,11 @@ def _start_remedy(plan: Plan, fitted: Plan) -> Remedy:
 
 def _midpoint(plan: Plan, frames: FrameTable, shares: Balance) -> list[Finding]:
     """About half of the move should be done when day turns (common practice, no source)."""
-    turn, share = shares.turn, shares.move_progress
+    turn, progress = shares.turn, shares.move_progress
     half_at = place_of_progress(frames, 0.5)
-    if turn is None or share is None or half_at is None or abs(share - 0.5) <= MIDPOINT_NOTE:
+    if turn is None or progress is None or half_at is None or abs(progress - 0.5) <= MIDPOINT_NOTE:
         return []
-    off = abs(share - 0.5)
+    off = abs(progress - 0.5)
     step = MIDPOINT_WARN if off > MIDPOINT_WARN else MIDPOINT_NOTE
     frame = min(max(round(turn.at * (len(frames) - 1)) + 1, 1), len(frames))
     start = float(frames.utc_s[0])
@@ -184,12 +184,12 @@ def _midpoint(plan: Plan, frames: FrameTable, shares: Balance) -> list[Finding]:
             code="move-midpoint",
             level="warn" if off > MIDPOINT_WARN else "note",
             frames=(frame, frame),
-            value=share,
-            limit=0.5 + math.copysign(step, share - 0.5),
+            value=progress,
+            limit=0.5 + math.copysign(step, progress - 0.5),
             unit="share of the move",
             facts=facts(
                 frame=frame,
-                done=share,
+                done=progress,
                 event=turn.event,
                 event_time=clock(turn.utc_s, plan.zone),
             ),
@@ -245,12 +245,12 @@ def _event_missing(plan: Plan, frames: FrameTable) -> list[Finding]:
 def _clock_change(plan: Plan, frames: FrameTable) -> list[Finding]:
     """Clocks that go forward or back between arriving and the last frame."""
     arrive = float(frames.utc_s[0]) - plan.shoot.setup_s - plan.shoot.travel_s
-    found = []
+    findings = []
     for change in clock_changes(arrive, float(frames.utc_s[-1]), plan.zone):
         after = np.flatnonzero(frames.utc_s >= change.utc_s)
         frame = int(after[0]) + 1
         before = local_datetime(change.utc_s - 1.0, plan.zone) + dt.timedelta(seconds=1)
-        found.append(
+        findings.append(
             Finding(
                 code="clock-change",
                 level="note",
@@ -265,7 +265,7 @@ def _clock_change(plan: Plan, frames: FrameTable) -> list[Finding]:
                 ),
             )
         )
-    return found
+    return findings
 
 
 def _zone_odd(plan: Plan, frames: FrameTable) -> list[Finding]:

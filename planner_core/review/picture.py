@@ -39,16 +39,16 @@ MOST_SPANS = 3  # more stretches than this are told as one
 
 def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], PictureSummary]:
     """Findings and summary numbers of this topic."""
-    seen = block_visibility.of(frames)
-    moved = parallax.parallax(plan, seen)
+    view = block_visibility.of(frames)
+    moved = parallax.parallax(plan, view)
     slides = parallax.slides(plan)
-    reading = composition.read(plan, seen, travels=slides)
-    findings = _about_the_plan(plan) + _camera_inside(plan, seen)
+    reading = composition.read(plan, view, travels=slides)
+    findings = _about_the_plan(plan) + _camera_inside(plan, view)
     if reading.subject:
-        findings += _Subject(plan, seen, reading).findings()
+        findings += _Subject(plan, view, reading).findings()
     if plan.blocks:
         findings += _horizon(plan, reading)
-        findings += _foreground(plan, moved, _turned_percent(seen)) if slides else []
+        findings += _foreground(plan, moved, _turned_percent(view)) if slides else []
     return findings, _summary(plan, reading, moved)
 
 
@@ -88,11 +88,11 @@ def _about_the_plan(plan: Plan) -> list[Finding]:
         ]
     wanted = plan.composition.subject if plan.composition else ""
     names = [block.name for block in plan.blocks]
-    found: list[Finding] = []
+    findings: list[Finding] = []
     if wanted and wanted not in names:
         instead = blocking.subject_indices(plan)
         near = difflib.get_close_matches(wanted, names, n=1) or [names[i] for i in instead if names[i]]
-        found.append(
+        findings.append(
             Finding(
                 code="subject-unknown",
                 level="warn",
@@ -101,26 +101,26 @@ def _about_the_plan(plan: Plan) -> list[Finding]:
             )
         )
     elif not blocking.subject_indices(plan):
-        found.append(
+        findings.append(
             Finding(
                 code="no-subject",
                 level="note",
             )
         )
-    return found
+    return findings
 
 
-def _camera_inside(plan: Plan, seen: BlockVisibility) -> list[Finding]:
+def _camera_inside(plan: Plan, view: BlockVisibility) -> list[Finding]:
     """A camera inside a solid sees nothing."""
-    found = []
-    for index in np.flatnonzero((seen.distance_m == 0.0).any(axis=0)):
-        within = np.zeros(len(seen), dtype=bool)
-        for piece in blocking.pieces(plan, int(index), seen.boxes.ground_m):
-            place = seen.camera_m @ piece.normals.T
+    findings = []
+    for index in np.flatnonzero((view.distance_m == 0.0).any(axis=0)):
+        within = np.zeros(len(view), dtype=bool)
+        for piece in blocking.pieces(plan, int(index), view.boxes.ground_m):
+            place = view.camera_m @ piece.normals.T
             within |= ((place > piece.low_m) & (place < piece.high_m)).all(axis=1)
         if within.any():
             name, frames = block_label(plan, int(index)), _whole(within)
-            found.append(
+            findings.append(
                 Finding(
                     code="camera-inside",
                     level="stop",
@@ -128,7 +128,7 @@ def _camera_inside(plan: Plan, seen: BlockVisibility) -> list[Finding]:
                     blocks=(name,),
                 )
             )
-    return found
+    return findings
 
 
 # ---------------------------------------------------------------- the subject
@@ -137,8 +137,8 @@ def _camera_inside(plan: Plan, seen: BlockVisibility) -> list[Finding]:
 class _Subject:
     """Findings about the subject: lost, cut, hidden, late; merging; and the weakest frame."""
 
-    def __init__(self, plan: Plan, seen: BlockVisibility, reading: Reading) -> None:
-        self.plan, self.seen, self.reading = plan, seen, reading
+    def __init__(self, plan: Plan, view: BlockVisibility, reading: Reading) -> None:
+        self.plan, self.view, self.reading = plan, view, reading
         self.judged = composition.judged(plan, reading.at)
         self.reveal = plan.composition is not None and plan.composition.style == "reveal"
         self.name = composition.subject_label(plan)
@@ -146,23 +146,23 @@ class _Subject:
         self.big = reading.oversize.any(axis=1)
         self.lost = np.where(self.big, reading.inside <= 0.0, reading.inside < INSIDE_LOST)
         self.cut = ~self.lost & ~self.big & (reading.inside < INSIDE_WHOLE)
-        emerging = ~self.judged if self.reveal else np.zeros(len(seen), dtype=bool)
+        emerging = ~self.judged if self.reveal else np.zeros(len(view), dtype=bool)
         self.hidden = ~self.lost & (reading.visible < np.where(emerging, SEEN_ENOUGH, 1.0 - NOTICED))
 
     def findings(self) -> list[Finding]:
         first = self._first_shown()
-        found: list[Finding] = []
+        findings: list[Finding] = []
         watched = self.judged
         if self.reveal:
-            found += self._reveal(first)
-            watched = np.zeros(len(self.seen), dtype=bool)
-            watched[len(self.seen) if first is None else first :] = True
-        found += self._lost(watched)
-        found += self._cut(watched & self.judged)
-        found += self._hidden(watched)
-        if not any(finding.level == "stop" for finding in found):
-            found += self._too_big() + self._weak(found)
-        return found + self._merging()
+            findings += self._reveal(first)
+            watched = np.zeros(len(self.view), dtype=bool)
+            watched[len(self.view) if first is None else first :] = True
+        findings += self._lost(watched)
+        findings += self._cut(watched & self.judged)
+        findings += self._hidden(watched)
+        if not any(finding.level == "stop" for finding in findings):
+            findings += self._too_big() + self._weak(findings)
+        return findings + self._merging()
 
     def _first_shown(self) -> int | None:
         shown = np.flatnonzero(self.reading.shown >= SEEN_ENOUGH)
@@ -198,8 +198,8 @@ class _Subject:
     def _reveal(self, first: int | None) -> list[Finding]:
         assert self.plan.composition is not None
         by = self.plan.composition.reveal_by
-        count, due = len(self.seen), int(self.judged.argmax())
-        shown, found = self.reading.shown, []
+        count, due = len(self.view), int(self.judged.argmax())
+        shown, findings = self.reading.shown, []
         if first is None or first > due:
             late = (due + 1, count if first is None else first)
             place = 1.0 if first is None else float(self.reading.at[first])
@@ -212,38 +212,38 @@ class _Subject:
                 behind=(self._names(np.arange(count) >= due), ""),
             )
             amount = (place, by, "of the move")
-            found.append(self._finding("reveal-late", "stop", late, amount, said))
+            findings.append(self._finding("reveal-late", "stop", late, amount, said))
         if shown[0] >= SEEN_BARELY:
             amount = (float(shown[0]), SEEN_BARELY, "of the subject")
-            found.append(self._finding("reveal-early", "warn", (1, 1), amount))
-        return found
+            findings.append(self._finding("reveal-early", "warn", (1, 1), amount))
+        return findings
 
     def _lost(self, watched: Mask) -> list[Finding]:
-        found = []
+        findings = []
         for frames in _stretches(self.lost & watched):
             first, last = frames[0] - 1, frames[1] - 1
             edge = self._edge(first, last)
             outside = 1.0 - float(self.reading.inside[first : last + 1].min())
             said = facts(edge=edge, leaves=bool(first > 0 and watched[first - 1]))
             amount = (outside, 1.0 - INSIDE_LOST, "of the subject outside")
-            found.append(self._finding("subject-lost", "stop", frames, amount, said))
-        return found
+            findings.append(self._finding("subject-lost", "stop", frames, amount, said))
+        return findings
 
     def _cut(self, watched: Mask) -> list[Finding]:
-        found = []
+        findings = []
         for frames in _stretches(self.cut & watched):
             first, last = frames[0] - 1, frames[1] - 1
             worst = first + int(self.reading.inside[first : last + 1].argmin())
             outside = 1.0 - float(self.reading.inside[worst])
             said = facts(edge=self._edge(worst, worst) or "frame's")
             amount = (outside, 1.0 - INSIDE_WHOLE, "of the subject outside")
-            found.append(self._finding("subject-cut", "warn", frames, amount, said))
-        return found
+            findings.append(self._finding("subject-cut", "warn", frames, amount, said))
+        return findings
 
     def _hidden(self, watched: Mask) -> list[Finding]:
-        found = []
+        findings = []
         for frames in _stretches(self.hidden & watched):
-            stretch = np.zeros(len(self.seen), dtype=bool)
+            stretch = np.zeros(len(self.view), dtype=bool)
             stretch[frames[0] - 1 : frames[1]] = True
             visible = np.where(stretch & self.hidden & watched, self.reading.visible, np.inf)
             least = float(visible.min())
@@ -257,8 +257,10 @@ class _Subject:
             amount = (1.0 - least, 1.0 - SEEN_ENOUGH, "of the subject hidden")
             others = [block_label(self.plan, i) for i in composition.hiding(self.reading, stretch, 2)]
             fit = "compose" if level != "note" else ""
-            found.append(self._finding("subject-hidden", level, frames, amount, said, blocks=others, fit=fit))
-        return found
+            findings.append(
+                self._finding("subject-hidden", level, frames, amount, said, blocks=others, fit=fit)
+            )
+        return findings
 
     def _names(self, frames: Mask) -> tuple[str, ...]:
         """The blocks that hide most of the subject on some frames, by their labels."""
@@ -273,7 +275,7 @@ class _Subject:
         if not len(rect):
             return ""
         left, top, right, bottom = rect[0]
-        width, height = self.seen.width_px, self.seen.height_px
+        width, height = self.view.width_px, self.view.height_px
         over = {
             "left": -left / (right - left),
             "right": (right - width) / (right - left),
@@ -287,12 +289,12 @@ class _Subject:
         if not large.any() or any(self.plan.blocks[i].shape == "ridge" for i in self.reading.subject):
             return []
         left, top, right, bottom = self.reading.rect_px[large].T
-        size = float(np.max([(right - left) / self.seen.width_px, (bottom - top) / self.seen.height_px]))
+        size = float(np.max([(right - left) / self.view.width_px, (bottom - top) / self.view.height_px]))
         return [self._finding("subject-large", "note", _whole(large), (size, 1.0, "frames"), fit="")]
 
     def _weak(self, before: list[Finding]) -> list[Finding]:
         """The weakest stretch, where no other finding has said why."""
-        told = np.zeros(len(self.seen), dtype=bool)
+        told = np.zeros(len(self.view), dtype=bool)
         for finding in before:
             if finding.frames and finding.level != "note":
                 told[finding.frames[0] - 1 : finding.frames[1]] = True
@@ -306,7 +308,7 @@ class _Subject:
         return [self._finding("weak-frame", "warn", frames, (score, composition.WEAK, "score"), said)]
 
     def _merging(self) -> list[Finding]:
-        found = []
+        findings = []
         apart, least = self.reading.parts["apart"], MERGING_SHARE * np.sum(self.judged)
         for other in np.unique(self.reading.merging[self.judged]):
             mask = self.judged & (self.reading.merging == other) & (apart < 0.7)
@@ -314,12 +316,12 @@ class _Subject:
                 continue
             name = block_label(self.plan, int(other))
             amount = (float(np.sum(mask)), float(np.ceil(least)), "frames")
-            found.append(
+            findings.append(
                 self._finding(
                     "subject-merging", "warn", _whole(mask), amount, facts(other=name), blocks=[name], fit=""
                 )
             )
-        return found
+        return findings
 
 
 # ---------------------------------------------------------------- horizon and foreground
@@ -353,20 +355,20 @@ def _horizon(plan: Plan, reading: Reading) -> list[Finding]:
     ]
 
 
-def _turned_percent(seen: BlockVisibility) -> float:
+def _turned_percent(view: BlockVisibility) -> float:
     """How far turning the lens moves the far distance over the clip, in percent of the frame's width."""
-    ahead = -seen.camera_rotation[:, :, 2]
+    ahead = -view.camera_rotation[:, :, 2]
     turn = np.arccos(np.clip(ahead @ ahead[0], -1.0, 1.0)).max()
-    return float(turn) * seen.focal_px / seen.width_px * 100.0
+    return float(turn) * view.focal_px / view.width_px * 100.0
 
 
 def _foreground(plan: Plan, moved: Parallax, turned_percent: float) -> list[Finding]:
     """Whether a slide shows: something near against something far."""
     missing = moved.separation_percent < MISSING_PERCENT
-    found = []
+    findings = []
     if missing:
         near = moved.near if moved.near is not None and moved.near.block >= 0 else None
-        found.append(
+        findings.append(
             Finding(
                 code="foreground-missing",
                 level="warn",
@@ -384,8 +386,8 @@ def _foreground(plan: Plan, moved: Parallax, turned_percent: float) -> list[Find
         )
     far = moved.far
     if far is not None and far.shift_percent < STILL_PERCENT:
-        found.append(_background(plan, moved, far, turned_percent, missing))
-    return found
+        findings.append(_background(plan, moved, far, turned_percent, missing))
+    return findings
 
 
 def _background(
@@ -418,5 +420,5 @@ def _whole(mask: Mask) -> tuple[int, int]:
 
 def _stretches(mask: Mask) -> list[tuple[int, int]]:
     """Runs of frames; many of them as one."""
-    found = spans(mask)
-    return found if len(found) <= MOST_SPANS else [_whole(mask)]
+    runs = spans(mask)
+    return runs if len(runs) <= MOST_SPANS else [_whole(mask)]

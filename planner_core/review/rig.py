@@ -105,7 +105,7 @@ def _watched_facts(plan: Plan, moving: RoleSpeed, place: int) -> dict[str, Any]:
 
 
 def _axis_ranges(plan: Plan, frames: FrameTable) -> list[Finding]:
-    found = []
+    findings = []
     for axis, position in drive.motorised(plan, frames.axes):
         slack = 1e-9 * max(1.0, abs(axis.low), abs(axis.high))
         outside = (position < axis.low - slack) | (position > axis.high + slack)
@@ -114,10 +114,10 @@ def _axis_ranges(plan: Plan, frames: FrameTable) -> list[Finding]:
         ]
         for index, value in given:
             if not axis.low - slack <= value <= axis.high + slack:
-                found.append(_pose_outside(plan, axis, index, value, outside))
+                findings.append(_pose_outside(plan, axis, index, value, outside))
         if not given and np.any(outside):
-            found.append(_rest_outside(axis, float(position[0]), outside))
-    return found
+            findings.append(_rest_outside(axis, float(position[0]), outside))
+    return findings
 
 
 def _pose_outside(plan: Plan, axis: AxisLimits, index: int, value: float, outside: Mask) -> Finding:
@@ -271,13 +271,13 @@ def _time_spent(plan: Plan, frames: FrameTable, place: int) -> dict[str, Any]:
 def _axis_speeds(plan: Plan, frames: FrameTable) -> list[Finding]:
     if len(frames) < 2:
         return []
-    found: list[Finding] = []
+    findings: list[Finding] = []
     for axis, position in drive.motorised(plan, frames.axes):
         if plan.move.drive == "continuous":
-            found += _driven_too_fast(plan, axis, position)
+            findings += _driven_too_fast(plan, axis, position)
         else:
-            found += _stepped_too_far(plan, frames, axis, position)
-    return found
+            findings += _stepped_too_far(plan, frames, axis, position)
+    return findings
 
 
 def _stepped_too_far(plan: Plan, frames: FrameTable, axis: AxisLimits, position: Array) -> list[Finding]:
@@ -311,7 +311,7 @@ def _stepped_too_far(plan: Plan, frames: FrameTable, axis: AxisLimits, position:
 
 def _driven_too_fast(plan: Plan, axis: AxisLimits, position: Array) -> list[Finding]:
     rates = drive.drive_rates(position, plan.shoot.interval_s)
-    found = []
+    findings = []
     for name, rate, limit, per, power in (
         ("speed", rates[0], axis.max_speed, "s", 1.0),
         ("acceleration", rates[1], axis.max_acceleration, "s²", 0.5),
@@ -322,7 +322,7 @@ def _driven_too_fast(plan: Plan, axis: AxisLimits, position: Array) -> list[Find
             continue
         worst = int(np.argmax(rate))
         enough_s = plan.shoot.interval_s * float(rate[worst] / limit) ** power
-        found.append(
+        findings.append(
             Finding(
                 code="axis-speed",
                 level="stop",
@@ -340,7 +340,7 @@ def _driven_too_fast(plan: Plan, axis: AxisLimits, position: Array) -> list[Find
                 fit="travel" if axis.label == "slide" else "",
             )
         )
-    return found
+    return findings
 
 
 # ---------------------------------------------------------------- steps
@@ -372,7 +372,7 @@ def _step_error_px(plan: Plan, frames: FrameTable, seen: Seen, axis: AxisLimits,
 
 
 def _step_finding(axis: AxisLimits, position: Array, error: Array, worst: int) -> Finding:
-    way = np.abs(np.diff(position))
+    moved = np.abs(np.diff(position))
     return Finding(
         code="step-coarse",
         level="warn",
@@ -383,7 +383,7 @@ def _step_finding(axis: AxisLimits, position: Array, error: Array, worst: int) -
         facts=facts(
             axis=axis.label,
             step=(axis.step, axis.unit),
-            frame_to_frame=(float(np.median(way[way > 0.0])), axis.unit),
+            frame_to_frame=(float(np.median(moved[moved > 0.0])), axis.unit),
             worst_frame=worst + 1,
             skipped_frames=int(np.count_nonzero(drive.skipped_frames(axis, position))),
             fine_step=(axis.step * VISIBLE_STEP_PX / float(error[worst]), axis.unit),
@@ -644,10 +644,10 @@ def _shadow(plan: Plan, frames: FrameTable) -> list[Finding]:
         return []
     carriage = geometry.carriage_position_m(plan, frames.slide_m)
     parts = np.stack([frames.camera_m, np.broadcast_to(carriage, frames.camera_m.shape)], axis=1)
-    fallen, way = geometry.shadow_on_ground_m(plan, parts, frames.sun_direction[:, None, :])
+    fallen, distance = geometry.shadow_on_ground_m(plan, parts, frames.sun_direction[:, None, :])
     xy, depth = project_px(plan, fallen, frames.camera_m[:, None], frames.camera_rotation[:, None])
     track = PointPaths(x_px=xy[..., 0], y_px=xy[..., 1], depth_m=depth)
-    dark = (way * SUN_WIDTH_RAD < CAMERA_WIDTH_M) & (frames.sun_altitude_deg > 0.0)[:, None]
+    dark = (distance * SUN_WIDTH_RAD < CAMERA_WIDTH_M) & (frames.sun_altitude_deg > 0.0)[:, None]
     shown = (projection.in_picture(plan, track) & dark).any(axis=1)
     first_last = span(shown)
     if first_last is None:

@@ -42,12 +42,12 @@ def review_sun(plan: Plan, frames: FrameTable, turn: Turn | None) -> tuple[list[
     if np.any(sun.up) or turn is not None:
         hidden, at_camera, at_subject = _horizon(plan, frames, turn)
         findings += hidden
-    seen = sun_in_picture_frames(sun)
+    in_picture = sun_in_picture_frames(sun)
     in_shade = None if sun.subject_lit is None else int(np.count_nonzero(sun.up & ~sun.subject_lit))
     numbers = SunNumbers(
         camera=None if at_camera is None else _times(plan, at_camera),
         subject=None if at_subject is None else _times(plan, at_subject),
-        sun_in_picture_frames=seen,
+        sun_in_picture_frames=in_picture,
         camera_in_shade_frames=int(np.count_nonzero(sun.up & ~sun.camera_lit)),
         subject_in_shade_frames=in_shade,
     )
@@ -58,10 +58,10 @@ def review_sun(plan: Plan, frames: FrameTable, turn: Turn | None) -> tuple[list[
 
 
 def _in_picture(plan: Plan, frames: FrameTable, sun: Sunlight) -> list[Finding]:
-    seen = sun_in_picture_frames(sun)
-    if seen is None:
+    in_picture = sun_in_picture_frames(sun)
+    if in_picture is None:
         return []
-    first, last = seen
+    first, last = in_picture
     count = int(np.count_nonzero(sun.in_picture))
     long_lens = full_frame_focal_mm(plan.camera) >= LONG_LENS_MM
     highest = float(frames.sun_altitude_deg[sun.in_picture].max())

@@ -52,12 +52,12 @@ def review_tones(plan: Plan, frames: FrameTable) -> tuple[list[Finding], ToneNum
     return [*_highlights(plan, frames, lost.highlights), *_shadows(plan, frames, lost.shadows)], numbers
 
 
-def _highlights(plan: Plan, frames: FrameTable, share: Array) -> list[Finding]:
-    where, ramp = span(share >= HIGHLIGHTS["note"]), frames.ramp
+def _highlights(plan: Plan, frames: FrameTable, lost: Array) -> list[Finding]:
+    where, ramp = span(lost >= HIGHLIGHTS["note"]), frames.ramp
     if where is None or ramp is None:
         return []
-    worst = int(np.argmax(share))
-    level, limit = _level(float(share[worst]), HIGHLIGHTS)
+    worst = int(np.argmax(lost))
+    level, limit = _level(float(lost[worst]), HIGHLIGHTS)
     settings = picture_settings_ev100(frames)
     over = tones.stops_over(plan.camera, frames.readings.grid, settings, HIGHLIGHTS["note"])
     limits_bind = bool(ramp.error_stops[worst] > LIMITS_BIND_STOPS)
@@ -68,12 +68,12 @@ def _highlights(plan: Plan, frames: FrameTable, share: Array) -> list[Finding]:
             code="highlights-lost",
             level=level,
             frames=where,
-            value=float(share[worst]),
+            value=float(lost[worst]),
             limit=limit,
             unit="share of the picture",
             facts=(
                 *facts(
-                    share=float(share[worst]),
+                    share=float(lost[worst]),
                     worst_frame=worst + 1,
                     time=clock(float(frames.utc_s[worst]), plan.zone),
                     over=(float(over.max()), "stops"),
@@ -87,12 +87,12 @@ def _highlights(plan: Plan, frames: FrameTable, share: Array) -> list[Finding]:
     ]
 
 
-def _shadows(plan: Plan, frames: FrameTable, share: Array) -> list[Finding]:
-    where, ramp = span(share >= SHADOWS["note"]), frames.ramp
+def _shadows(plan: Plan, frames: FrameTable, lost: Array) -> list[Finding]:
+    where, ramp = span(lost >= SHADOWS["note"]), frames.ramp
     if where is None or ramp is None or plan.exposure is None:
         return []
-    worst = int(np.argmax(share))
-    level, limit = _level(float(share[worst]), SHADOWS)
+    worst = int(np.argmax(lost))
+    level, limit = _level(float(lost[worst]), SHADOWS)
     limits_bind = bool(ramp.error_stops[worst] < -LIMITS_BIND_STOPS)
     night = night_share(frames.scene_ev100, plan.exposure, plan.shoot.cloud_divisor)
     meant = _Meant(plan, frames)
@@ -102,12 +102,12 @@ def _shadows(plan: Plan, frames: FrameTable, share: Array) -> list[Finding]:
             code="shadows-lost",
             level=level,
             frames=where,
-            value=float(share[worst]),
+            value=float(lost[worst]),
             limit=limit,
             unit="share of the picture",
             facts=(
                 *facts(
-                    share=float(share[worst]),
+                    share=float(lost[worst]),
                     worst_frame=worst + 1,
                     time=clock(float(frames.utc_s[worst]), plan.zone),
                     range=(plan.camera.range_stops, "stops"),
@@ -121,9 +121,9 @@ def _shadows(plan: Plan, frames: FrameTable, share: Array) -> list[Finding]:
     ]
 
 
-def _level(share: float, limits: dict[str, float]) -> tuple[str, float]:
+def _level(fraction: float, limits: dict[str, float]) -> tuple[str, float]:
     """The gravest level whose limit is reached, and that limit."""
-    reached = [(level, limit) for level, limit in limits.items() if share >= limit]
+    reached = [(level, limit) for level, limit in limits.items() if fraction >= limit]
     return max(reached, key=lambda pair: pair[1])
 
 
@@ -154,15 +154,15 @@ class _Meant:
             self.metered[key] = metered_ev100(plan, self.frames.scene_ev100, readings)
         return ramp_target_ev100(plan, self.frames.scene_ev100, self.metered[key])
 
-    def over(self, plan: Plan, share: float) -> float:
+    def over(self, plan: Plan, fraction: float) -> float:
         """Stops by which so much of a picture would be above white at most; negative for less."""
         white = self._read(self.target_ev100(plan)) + plan.camera.headroom_stops
-        return float((self._edge_ev100(plan, 1.0 - share) - white).max())
+        return float((self._edge_ev100(plan, 1.0 - fraction) - white).max())
 
-    def under(self, plan: Plan, share: float) -> float:
+    def under(self, plan: Plan, fraction: float) -> float:
         """Likewise below black."""
         white = self._read(self.target_ev100(plan)) + plan.camera.headroom_stops
-        return float((white - plan.camera.range_stops - self._edge_ev100(plan, share)).max())
+        return float((white - plan.camera.range_stops - self._edge_ev100(plan, fraction)).max())
 
     def remedy(self, changes: dict[str, Any]) -> Remedy:
         """What to set, and by how much frames get darker or brighter."""
@@ -185,12 +185,12 @@ class _Meant:
             self.behind[stops] = known if same else metering.readings_from(self.frames, grid)
         return self.behind[stops]
 
-    def _edge_ev100(self, plan: Plan, share: float) -> Array:
+    def _edge_ev100(self, plan: Plan, fraction: float) -> Array:
         """The reading of what so much of each picture is darker than, (n,)."""
-        key = (_limits(plan).grad_stops, share)
+        key = (_limits(plan).grad_stops, fraction)
         if key not in self.edges_ev100:
             cells = self._readings(plan).grid.on_sensor_cd_m2
-            edge = np.quantile(cells.reshape(len(cells), -1), share, axis=1)
+            edge = np.quantile(cells.reshape(len(cells), -1), fraction, axis=1)
             self.edges_ev100[key] = metering.ev100_from_luminance(edge)
         return self.edges_ev100[key]
 
@@ -200,15 +200,15 @@ def _ways_darker(plan: Plan, meant: _Meant) -> Ways:
     by = meant.over(plan, HIGHLIGHTS["note"]) + DEADBAND_STOPS
     meters = [meter for meter in ("picture", "sky") if meter != _limits(plan).meter]
 
-    def enough(share: float) -> Ways:
+    def enough(fraction: float) -> Ways:
         def kept(other: Plan) -> bool:
-            return meant.over(other, share) <= 0.0
+            return meant.over(other, fraction) <= 0.0
 
-        found: Ways = {}
+        ways: Ways = {}
         meter = next((each for each in meters if kept(_exposed(plan, meter=each))), None)
         if meter is not None:
-            found["meter"] = {"exposure.meter": meter}
-        return found | _looks(plan, -by, kept) | _graduated(plan, meant.frames, kept)
+            ways["meter"] = {"exposure.meter": meter}
+        return ways | _looks(plan, -by, kept) | _graduated(plan, meant.frames, kept)
 
     return enough(HIGHLIGHTS["note"]) or enough(HIGHLIGHTS["warn"])
 
@@ -217,10 +217,10 @@ def _ways_brighter(plan: Plan, meant: _Meant) -> Ways:
     """The single changes that would each bring the shadows up, without burning out the highlights."""
     by = meant.under(plan, SHADOWS["note"]) + DEADBAND_STOPS
 
-    def enough(share: float) -> Ways:
+    def enough(fraction: float) -> Ways:
         def kept(other: Plan) -> bool:
             burnt = meant.over(other, HIGHLIGHTS["warn"])
-            return meant.under(other, share) <= 0.0 and burnt <= 0.0
+            return meant.under(other, fraction) <= 0.0 and burnt <= 0.0
 
         return _looks(plan, by, kept) | _graduated(plan, meant.frames, kept)
 
@@ -231,16 +231,16 @@ def _looks(plan: Plan, by_stops: float, kept: Kept) -> Ways:
     """The day look changed by about so many stops, and the night look: a look that is on its way from one to
     the other has to change by more.
     """
-    found: Ways = {}
+    looks: Ways = {}
     for name in ("day_look", "night_look"):
         field = f"{name}_stops"
         low, high = field_range(Exposure, field)
         for more in (1.0, 1.5, 2.0):
             look = round(getattr(_limits(plan), field) + _away(more * by_stops), 1)
             if low <= look <= high and kept(_exposed(plan, **{field: look})):
-                found[name] = {f"exposure.{field}": look}
+                looks[name] = {f"exposure.{field}": look}
                 break
-    return found
+    return looks
 
 
 def _away(stops: float) -> float:

@@ -245,9 +245,9 @@ def cautions(plan: Plan, frames: FrameTable) -> list[str]:
         "Never look at the sun through the finder or a long lens. While you wait, cap the lens or turn it "
         "away: a sun resting in it burns shutter and sensor."
     )
-    seen = sun_in_picture_frames(sunlight(frames))
-    if seen is not None:
-        sun += f" Here it can be in the picture from frame {seen[0]} to frame {seen[1]}."
+    in_picture = sun_in_picture_frames(sunlight(frames))
+    if in_picture is not None:
+        sun += f" Here it can be in the picture from frame {in_picture[0]} to frame {in_picture[1]}."
     edge = "Weigh the rig down and tie it to something that holds, above all beside an edge, water or people"
     edge += ": this place has water." if any(block.role == "water" for block in plan.blocks) else "."
     dark = bool(np.any(~sun_up(frames)))

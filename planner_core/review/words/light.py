@@ -57,11 +57,11 @@ def _event_missing(finding: Finding, names: Names) -> Sentences:
 def _clock_change(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     by_h = fact("by")
-    way = "forward" if by_h > 0.0 else "back"
+    direction = "forward" if by_h > 0.0 else "back"
     frame = fact("frame")
     when = f"before frame {frame}" if frame > 1 else "before the first frame"
     return Sentences(
-        f"The clocks go {way} by {figure(abs(by_h))} h, {when}: {fact('old_time')} becomes "
+        f"The clocks go {direction} by {figure(abs(by_h))} h, {when}: {fact('old_time')} becomes "
         f"{fact('new_time')}. All times here have that in them.",
         "Leave the camera and the controller on one time until the end, and check by which clock your alarm "
         "goes.",
@@ -131,7 +131,7 @@ def _together(finding: Finding) -> str:
         (fact("aperture_gain"), f"to {f_number_label(fact('widest_f_number'))}"),
         (fact("shutter_gain"), f"to {shutter_label(longest)}{longer}"),
     ]
-    useful = [f"{gain:.1f} {way}" for gain, way in offers if gain > 0.0]
+    useful = [f"{gain:.1f} {setting}" for gain, setting in offers if gain > 0.0]
     reach = fact("reach")
     rest = (
         "together they are enough"
