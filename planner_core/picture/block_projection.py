@@ -126,8 +126,8 @@ class BlockProjection:
     def _chunk_rectangles(
         self, corners: Array, camera_m: Array, axes: Array, sides: Array
     ) -> tuple[Frames, Frames, Array] | None:
-        """Fill sides (5, n, boxes): left, low, right, high from the frame's middle, y up, NaN behind it; and the
-        least depth.
+        """Fill sides (5, n, boxes): left, low, right, high from the frame's middle, y up, NaN behind it; and
+        the least depth.
 
         corners (1, 8, 3, boxes), camera_m (n, 3), axes (3, n, 3). Boxes that reach from behind the camera to
         before it are left to do: their frames and numbers, and corners in camera axes (3, 8, pairs).

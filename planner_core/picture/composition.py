@@ -137,51 +137,53 @@ def read(plan: Plan, visibility: BlockVisibility, *, travels: bool, every_frame:
     """The reading of every frame. travels says whether the camera moves along, which asks for a
     foreground.
     """
-    found = read_subject(plan, visibility, every_frame=every_frame)
+    subject_reading = read_subject(plan, visibility, every_frame=every_frame)
     horizon = _horizon(visibility)
-    foreground = _foreground(plan, visibility, found.subject)
+    foreground = _foreground(plan, visibility, subject_reading.subject)
     merging, closeness = np.full(len(visibility), -1), np.zeros(len(visibility))
     parts = {"horizon": _horizon_score(horizon)}
     if travels:
         parts["foreground"] = _foreground_score(foreground)
-    if found.subject:
-        merging, closeness = _merging(plan, visibility, found.subject, found.rect_px)
+    if subject_reading.subject:
+        merging, closeness = _merging(plan, visibility, subject_reading.subject, subject_reading.rect_px)
         parts |= {
-            "place": _place_score(visibility, found),
-            "edges": _edges_score(visibility, found),
-            "size": _size_score(visibility, found),
-            "headroom": _headroom_score(visibility, found),
+            "place": _place_score(visibility, subject_reading),
+            "edges": _edges_score(visibility, subject_reading),
+            "size": _size_score(visibility, subject_reading),
+            "headroom": _headroom_score(visibility, subject_reading),
             "apart": 1.0 - 0.6 * closeness,
         }
     score = _together(parts)
     return Reading(
-        **{name: getattr(found, name) for name in attrs.fields_dict(SubjectReading)},
+        **{name: getattr(subject_reading, name) for name in attrs.fields_dict(SubjectReading)},
         horizon=horizon,
         foreground=foreground,
         merging=merging,
         travels=travels,
         parts=parts,
-        score=score * _smooth(found.shown, SEEN_BARELY, SEEN_ENOUGH) if found.subject else score,
+        score=score * _smooth(subject_reading.shown, SEEN_BARELY, SEEN_ENOUGH)
+        if subject_reading.subject
+        else score,
     )
 
 
-def gaps(plan: Plan, found: SubjectReading) -> tuple[Array, Array]:
+def gaps(plan: Plan, subject: SubjectReading) -> tuple[Array, Array]:
     """Room between the subject and the nearer side, and the nearer of top and bottom, as shares of the
     frame, (frames,).
 
     Below 0 where it reaches past the edge, NaN behind the camera; 1 where it is too large to keep clear of
     the edges.
     """
-    left, top, right, bottom = found.rect_px.T
+    left, top, right, bottom = subject.rect_px.T
     width, height = plan.clip.width_px, plan.clip.height_px
-    across = np.where(found.oversize[:, 0], 1.0, np.minimum(left, width - right) / width)
-    above = np.where(found.oversize[:, 1], 1.0, np.minimum(top, height - bottom) / height)
+    across = np.where(subject.oversize[:, 0], 1.0, np.minimum(left, width - right) / width)
+    above = np.where(subject.oversize[:, 1], 1.0, np.minimum(top, height - bottom) / height)
     return across, above
 
 
-def air(plan: Plan, found: SubjectReading) -> Array:
+def air(plan: Plan, subject: SubjectReading) -> Array:
     """Room between the subject and the nearest edge, as `gaps` has it, (frames,)."""
-    return np.minimum(*gaps(plan, found))
+    return np.minimum(*gaps(plan, subject))
 
 
 def judged(plan: Plan, at: Array) -> Mask:
@@ -266,8 +268,8 @@ def weakest_part(plan: Plan, reading: Reading, frame: int) -> WeakestPart:
     gap = gaps_by_edge[edge]
     if gap < 0.0 and reading.inside[frame] < INSIDE_WHOLE:
         return WeakestPart(part="cut", subject=subject, side=edge)
-    share = max(gap, 0.0) if part == "edges" else (left + right) / 2.0 / width
-    return WeakestPart(part=part, subject=subject, share=share, side=edge)
+    fraction = max(gap, 0.0) if part == "edges" else (left + right) / 2.0 / width
+    return WeakestPart(part=part, subject=subject, share=fraction, side=edge)
 
 
 def part_text(plan: Plan, reading: Reading, frame: int) -> str:
@@ -277,29 +279,29 @@ def part_text(plan: Plan, reading: Reading, frame: int) -> str:
 
 def weakest_part_text(weakest: WeakestPart) -> str:
     """A frame's weakest part in words, with its number."""
-    name, share, side = subject_text(weakest.subject), percent(weakest.share), weakest.side
+    name, fraction, side = subject_text(weakest.subject), percent(weakest.share), weakest.side
     other = f"“{weakest.other}”" if weakest.other else "another outline"
     none_near, unseen = weakest.share <= 0.0, weakest.share < 0.005
     said = {
-        "seen": f"{name} doesn't show" if unseen else f"only {share} of {name} shows",
-        "horizon": f"the horizon lies at {share} of the frame's height",
+        "seen": f"{name} doesn't show" if unseen else f"only {fraction} of {name} shows",
+        "horizon": f"the horizon lies at {fraction} of the frame's height",
         "foreground": "nothing near is in the frame"
         if none_near
-        else f"what is near covers {share} of the frame",
-        "size": f"{name} is only {share} of the frame {side}",
-        "headroom": f"there is {share} of the frame above {name}",
+        else f"what is near covers {fraction} of the frame",
+        "size": f"{name} is only {fraction} of the frame {side}",
+        "headroom": f"there is {fraction} of the frame above {name}",
         "apart": f"{name} runs into {other}",
         "cut": f"{name} is cut by the {side} edge",
-        "edges": f"{name} is {share} of the frame from the {side} edge",
+        "edges": f"{name} is {fraction} of the frame from the {side} edge",
     }
-    near_edge = f"{name} stands at {share} of the frame's width, near the {side} edge"
+    near_edge = f"{name} stands at {fraction} of the frame's width, near the {side} edge"
     return said.get(weakest.part, near_edge)
 
 
 def subject_label(plan: Plan) -> str:
     """The label of the subject's first block; empty where there is none."""
-    found = blocking.subject_indices(plan)
-    return blocking.block_label(plan, found[0]) if found else ""
+    subjects = blocking.subject_indices(plan)
+    return blocking.block_label(plan, subjects[0]) if subjects else ""
 
 
 def subject_text(label: str) -> str:
@@ -312,9 +314,9 @@ def subject_name(plan: Plan) -> str:
     return subject_text(subject_label(plan))
 
 
-def percent(share: float) -> str:
+def percent(fraction: float) -> str:
     """A share as a person reads it: 3 %, 0.4 %."""
-    value = float(share) * 100.0
+    value = float(fraction) * 100.0
     return f"{value:.0f} %" if abs(value) >= 1.0 or value == 0.0 else f"{value:.1f} %"
 
 
@@ -328,8 +330,8 @@ def _together(parts: dict[str, Array]) -> Array:
 
 def _smooth(value: ArrayLike, low: float, high: float) -> Array:
     """0 up to low, 1 from high on, and an even way between them."""
-    share = np.clip((np.asarray(value, dtype=np.float64) - low) / (high - low), 0.0, 1.0)
-    return share * share * (3.0 - 2.0 * share)
+    fraction = np.clip((np.asarray(value, dtype=np.float64) - low) / (high - low), 0.0, 1.0)
+    return fraction * fraction * (3.0 - 2.0 * fraction)
 
 
 def _horizon(visibility: BlockVisibility) -> Array:
@@ -366,11 +368,11 @@ def _foreground(plan: Plan, visibility: BlockVisibility, subject: Sequence[int])
         if index not in subject:
             near |= inside[:, index] & (block.role == "foreground")
         if near.any():
-            share = np.zeros(len(frames))
-            share[near] = visibility.frame_share(index, frames[near])
+            covered = np.zeros(len(frames))
+            covered[near] = visibility.frame_share(index, frames[near])
             if index in subject:  # a subject may fill the frame; that something is near is all that counts
-                share = np.minimum(share, FOREGROUND[0])
-            total += np.interp(np.arange(count), frames, share)
+                covered = np.minimum(covered, FOREGROUND[0])
+            total += np.interp(np.arange(count), frames, covered)
     return np.minimum(total, 1.0)
 
 
@@ -390,8 +392,8 @@ def _companions(plan: Plan, subject: Sequence[int]) -> tuple[int, ...]:
     return tuple(i for i, block in enumerate(plan.blocks) if block.role == "subject" and i not in subject)
 
 
-def _place_score(visibility: BlockVisibility, found: SubjectReading) -> Array:
-    rect, oversize = found.rect_px, found.oversize
+def _place_score(visibility: BlockVisibility, subject: SubjectReading) -> Array:
+    rect, oversize = subject.rect_px, subject.oversize
     middle_x = (rect[:, 0] + rect[:, 2]) / 2.0 / visibility.width_px
     middle_y = (rect[:, 1] + rect[:, 3]) / 2.0 / visibility.height_px
     away = np.min([np.abs(middle_x - place) for place in PLACES], axis=0)
@@ -400,18 +402,18 @@ def _place_score(visibility: BlockVisibility, found: SubjectReading) -> Array:
     return np.nan_to_num(np.minimum(across, above))
 
 
-def _edges_score(visibility: BlockVisibility, found: SubjectReading) -> Array:
+def _edges_score(visibility: BlockVisibility, subject: SubjectReading) -> Array:
     """1 with air all round, 0.7 where the outline touches the edge, falling to 0 where a quarter of it is
     cut.
     """
-    gap = air(visibility.plan, found)
+    gap = air(visibility.plan, subject)
     whole = 0.7 + 0.3 * _smooth(gap, 0.0, AIR)
-    cut = 0.7 * (1.0 - np.clip((1.0 - found.inside) / 0.25, 0.0, 1.0))
+    cut = 0.7 * (1.0 - np.clip((1.0 - subject.inside) / 0.25, 0.0, 1.0))
     return np.nan_to_num(np.where(gap >= 0.0, whole, cut))
 
 
-def _size_score(visibility: BlockVisibility, found: SubjectReading) -> Array:
-    rect = found.rect_px
+def _size_score(visibility: BlockVisibility, subject: SubjectReading) -> Array:
+    rect = subject.rect_px
     width = (np.minimum(rect[:, 2], visibility.width_px) - np.maximum(rect[:, 0], 0.0)) / visibility.width_px
     height = (
         np.minimum(rect[:, 3], visibility.height_px) - np.maximum(rect[:, 1], 0.0)
@@ -421,9 +423,9 @@ def _size_score(visibility: BlockVisibility, found: SubjectReading) -> Array:
     return np.nan_to_num(np.clip((np.log(size) - low) / (high - low), 0.0, 1.0))
 
 
-def _headroom_score(visibility: BlockVisibility, found: SubjectReading) -> Array:
-    gap = found.rect_px[:, 1] / visibility.height_px
-    return np.nan_to_num(np.where(found.oversize[:, 1], 1.0, 0.2 + 0.8 * _smooth(gap, 0.0, HEADROOM)))
+def _headroom_score(visibility: BlockVisibility, subject: SubjectReading) -> Array:
+    gap = subject.rect_px[:, 1] / visibility.height_px
+    return np.nan_to_num(np.where(subject.oversize[:, 1], 1.0, 0.2 + 0.8 * _smooth(gap, 0.0, HEADROOM)))
 
 
 def _merging(

@@ -55,10 +55,10 @@ def nearest_parts(plan: Plan, block: Indices, camera_m: Array, camera_rotation: 
     reaching = within.any(axis=1).all(axis=1)
     whole = within.all(axis=(1, 2))
     cut = np.flatnonzero(reaching & ~whole)
-    polygons, found = _clipped(local[cut], sides, offsets)
-    cut, whole = cut[found], np.flatnonzero(whole)
+    polygons, visible = _clipped(local[cut], sides, offsets)
+    cut, whole = cut[visible], np.flatnonzero(whole)
     as_many = np.minimum(np.arange(polygons.shape[1]), 3)  # corners, the last one repeated
-    faces = np.concatenate([local[whole][:, as_many], polygons[found]])
+    faces = np.concatenate([local[whole][:, as_many], polygons[visible]])
     shown = np.concatenate([whole, cut])
     return _of_pairs(pair[shown], _nearest_of_faces(faces, facing[shown]), camera_m, camera_rotation)
 
@@ -119,8 +119,8 @@ def _cut(polygons: Array, height: Array) -> tuple[Array, NDArray[np.bool_]]:
     after, after_height = np.roll(polygons, -1, axis=1), np.roll(height, -1, axis=1)
     inside = height >= 0.0
     crosses = inside != (after_height >= 0.0)
-    share = np.where(crosses, height / np.where(crosses, height - after_height, 1.0), 0.0)
-    crossing = polygons + share[..., None] * (after - polygons)
+    fraction = np.where(crosses, height / np.where(crosses, height - after_height, 1.0), 0.0)
+    crossing = polygons + fraction[..., None] * (after - polygons)
     points = np.stack([polygons, crossing], axis=2).reshape(count, 2 * corners, 3)
     kept = np.stack([inside, crosses], axis=2).reshape(count, 2 * corners)
     order = np.argsort(~kept, axis=1, kind="stable")[:, : corners + 1]
@@ -136,14 +136,14 @@ def _nearest_of_faces(polygons: Array, normals: Array) -> tuple[Array, Array, Ar
     rows = np.arange(len(polygons))
     depth = -polygons[..., 2]
     shallowest = depth.argmin(axis=1)
-    way = np.roll(polygons, -1, axis=1) - polygons
-    length = np.einsum("nki,nki->nk", way, way)
-    along = -np.einsum("nki,nki->nk", polygons, way) / np.where(length > 0.0, length, 1.0)
-    on_edge = polygons + np.clip(along, 0.0, 1.0)[..., None] * way
+    edges = np.roll(polygons, -1, axis=1) - polygons
+    length = np.einsum("nki,nki->nk", edges, edges)
+    along = -np.einsum("nki,nki->nk", polygons, edges) / np.where(length > 0.0, length, 1.0)
+    on_edge = polygons + np.clip(along, 0.0, 1.0)[..., None] * edges
     from_edge = np.linalg.norm(on_edge, axis=-1)
     nearest = from_edge.argmin(axis=1)
     foot = np.einsum("ni,ni->n", polygons[:, 0], normals)[:, None] * normals
-    turn = np.einsum("nki,ni->nk", np.cross(way, foot[:, None] - polygons), normals)
+    turn = np.einsum("nki,ni->nk", np.cross(edges, foot[:, None] - polygons), normals)
     over = (turn >= 0.0).all(axis=1) & (length.max(axis=1) > 0.0)
     distance = np.where(over, np.linalg.norm(foot, axis=1), from_edge[rows, nearest])
     point = np.where(over[:, None], foot, on_edge[rows, nearest])
@@ -274,8 +274,8 @@ def _spread_pairs(where: NDArray[np.bool_], blocks: Indices, most: int) -> tuple
     number = np.cumsum(where, axis=0)
     total = number[-1]
     some = np.flatnonzero(total)
-    share = (most - 1.0) / np.maximum(total[some] - 1.0, most - 1.0)
-    turn = np.ceil((number[:, some] - 1.0) * share)
+    thinning = (most - 1.0) / np.maximum(total[some] - 1.0, most - 1.0)
+    turn = np.ceil((number[:, some] - 1.0) * thinning)
     chosen = where[:, some] & (np.diff(turn, axis=0, prepend=-1.0) > 0.0)
     frames, column = np.nonzero(chosen)
     return frames, blocks[some[column]]
@@ -286,12 +286,12 @@ def _look(view: BlockProjection, best: NearestOfClip, *pairs: tuple[Indices, Ind
     frames, blocks = (np.concatenate(parts) for parts in zip(*pairs, strict=True))
     for first in range(0, len(frames), PAIRS_AT_A_TIME):
         frame, block = frames[first : first + PAIRS_AT_A_TIME], blocks[first : first + PAIRS_AT_A_TIME]
-        found = nearest_parts(view.plan, block, view.camera_m[frame], view.camera_rotation[frame])
-        owner, place = _least_of(found.distance_m, block, best.distance_m)
-        best.distance_m[owner], best.near_m[owner] = found.distance_m[place], found.near_m[place]
+        nearest = nearest_parts(view.plan, block, view.camera_m[frame], view.camera_rotation[frame])
+        owner, place = _least_of(nearest.distance_m, block, best.distance_m)
+        best.distance_m[owner], best.near_m[owner] = nearest.distance_m[place], nearest.near_m[place]
         best.frame[owner] = frame[place]
-        owner, place = _least_of(found.depth_m, block, best.depth_m)
-        best.depth_m[owner], best.depth_frame[owner] = found.depth_m[place], frame[place]
+        owner, place = _least_of(nearest.depth_m, block, best.depth_m)
+        best.depth_m[owner], best.depth_frame[owner] = nearest.depth_m[place], frame[place]
 
 
 def _least_of(values: Array, owner: Indices, known: Array) -> tuple[Indices, Indices]:
@@ -353,11 +353,11 @@ def _ridge_faces(
 def _solid_faces(block: Block, ground_m: float) -> tuple[Array, Array]:
     mesh = blocking.solid_mesh(block)
     quads = [list(face) for face in mesh.faces if len(face) == 4]
-    found = [mesh.vertices_m[np.array(quads, dtype=int).reshape(-1, 4)]]
+    faces = [mesh.vertices_m[np.array(quads, dtype=int).reshape(-1, 4)]]
     for face in mesh.faces:
         if len(face) != 4:
-            found += [_quads(ring) for ring in _convex_rings(mesh.vertices_m[list(face)])]
-    return _risen(np.concatenate(found), ground_m)
+            faces += [_quads(ring) for ring in _convex_rings(mesh.vertices_m[list(face)])]
+    return _risen(np.concatenate(faces), ground_m)
 
 
 def _convex_rings(ring: Array) -> list[Array]:

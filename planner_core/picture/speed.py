@@ -243,10 +243,10 @@ def _spread_points(
 ) -> tuple[Array, NDArray[np.intp]]:
     """Points spread over what some pictures show of blocks, KEPT_POINTS at most, and their blocks."""
     kept = _blocks_in_picture(plan, blocks, eyes, turns, KEPT_BLOCKS[role])
-    found, owner = _surface_points(plan, kept, eyes[[len(eyes) // 2]])
-    picked = _picked(plan, found, eyes, turns)
+    points, owner = _surface_points(plan, kept, eyes[[len(eyes) // 2]])
+    picked = _picked(plan, points, eyes, turns)
     if len(picked) or not kept:
-        return found[picked], owner[picked]
+        return points[picked], owner[picked]
     frame, block = (each.ravel() for each in np.meshgrid(np.arange(len(eyes)), kept, indexing="ij"))
     parts = nearest_parts(plan, block, eyes[frame], turns[frame])  # they reach out of the frame on all sides
     shown = np.flatnonzero(np.isfinite(parts.depth_m))[:: max(len(frame) // KEPT_POINTS, 1)]

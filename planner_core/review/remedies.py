@@ -119,7 +119,7 @@ def _slower_axis(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[R
         share = finding.limit / finding.value
     else:
         room = _way_in(finding.limit, axis.max_speed, axis.max_acceleration) - axis.step
-        share = max(room, 0.0) / max(finding.fact("way"), axis.step)
+        share = max(room, 0.0) / max(finding.fact("distance"), axis.step)
     if share > 0.0:
         yield from narrowed(plan, axis.name, 0.98 * share)
         yield from more_frames(plan, math.ceil(plan.shoot.frames / (0.98 * share)))

@@ -51,7 +51,7 @@ SUN_WIDTH_RAD = math.radians(32.0 / 60.0)
 
 
 @frozen(kw_only=True, eq=False)
-class Seen:
+class WatchedMotion:
     """The watched points in every frame's picture, and how fast each role moves."""
 
     watched: WatchedPoints
@@ -61,30 +61,30 @@ class Seen:
 
 def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], RigSummary]:
     """Findings and summary numbers of this topic."""
-    seen = _seen(plan, frames)
-    step_errors_px = _step_errors_px(plan, frames, seen)
+    motion = _watched_motion(plan, frames)
+    step_errors_px = _step_errors_px(plan, frames, motion)
     findings = [
         *_axis_ranges(plan, frames),
         *_rail_slope(plan),
         *_interval(plan, frames),
         *_axis_speeds(plan, frames),
         *_steps(plan, frames, step_errors_px),
-        *_screen_speed(plan, frames, seen),
-        *_travel(plan, frames, seen),
-        *_motion_blur(plan, frames, seen),
+        *_screen_speed(plan, frames, motion),
+        *_travel(plan, frames, motion),
+        *_motion_blur(plan, frames, motion),
         *_rail_in_frame(plan, frames),
         *_shadow(plan, frames),
         *_card_space(plan),
         *_reason(plan, frames),
     ]
     step_error_px = max((float(error.max()) for error in step_errors_px.values()), default=None)
-    return findings, _summary(plan, frames, seen, step_error_px)
+    return findings, _summary(plan, frames, motion, step_error_px)
 
 
-def _seen(plan: Plan, frames: FrameTable) -> Seen:
+def _watched_motion(plan: Plan, frames: FrameTable) -> WatchedMotion:
     watched = speed.watched_points(plan, frames.camera_m, frames.camera_rotation)
     track = projection.point_paths(plan, watched.points_m, frames.camera_m, frames.camera_rotation)
-    return Seen(watched=watched, track=track, speeds=speed.role_speeds(plan, watched, track))
+    return WatchedMotion(watched=watched, track=track, speeds=speed.role_speeds(plan, watched, track))
 
 
 def _moves(plan: Plan, frames: FrameTable) -> bool:
@@ -300,7 +300,7 @@ def _stepped_too_far(plan: Plan, frames: FrameTable, axis: AxisLimits, position:
                 drive=plan.move.drive,
                 axis=axis.label,
                 worst_frame=worst + 1,
-                way=(float(abs(position[worst + 1] - position[worst])), axis.unit),
+                distance=(float(abs(position[worst + 1] - position[worst])), axis.unit),
                 max_speed=(axis.max_speed, f"{axis.unit}/s"),
                 max_acceleration=(axis.max_acceleration, f"{axis.unit}/s²"),
             ),
@@ -354,21 +354,23 @@ def _steps(plan: Plan, frames: FrameTable, errors_px: dict[str, Array]) -> list[
     ]
 
 
-def _step_errors_px(plan: Plan, frames: FrameTable, seen: Seen) -> dict[str, Array]:
+def _step_errors_px(plan: Plan, frames: FrameTable, motion: WatchedMotion) -> dict[str, Array]:
     """For each axis that moves, how far off things in the picture are because of its steps, (frames,)."""
     return {
-        axis.name: _step_error_px(plan, frames, seen, axis, position)
+        axis.name: _step_error_px(plan, frames, motion, axis, position)
         for axis, position in drive.motorised(plan, frames.axes)
         if np.ptp(position) > 0.0
     }
 
 
-def _step_error_px(plan: Plan, frames: FrameTable, seen: Seen, axis: AxisLimits, position: Array) -> Array:
+def _step_error_px(
+    plan: Plan, frames: FrameTable, motion: WatchedMotion, axis: AxisLimits, position: Array
+) -> Array:
     """How far off things in the picture are, at worst, because an axis stands on steps; shape (frames,)."""
     standing = drive.standing_positions(axis, position)
     pose = camera_pose(plan, frames.axes.replacing(axis.name, standing), (len(frames),))
-    real = projection.point_paths(plan, seen.watched.points_m, pose.camera_m, pose.camera_rotation)
-    return speed.shift_px(plan, seen.track, real)
+    real = projection.point_paths(plan, motion.watched.points_m, pose.camera_m, pose.camera_rotation)
+    return speed.shift_px(plan, motion.track, real)
 
 
 def _step_finding(axis: AxisLimits, position: Array, error: Array, worst: int) -> Finding:
@@ -394,15 +396,15 @@ def _step_finding(axis: AxisLimits, position: Array, error: Array, worst: int) -
 # ---------------------------------------------------------------- speed on screen
 
 
-def _screen_speed(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
+def _screen_speed(plan: Plan, frames: FrameTable, motion: WatchedMotion) -> list[Finding]:
     if not _moves(plan, frames) or len(frames) < 2:
         return []
-    judged = [seen.speeds[role] for role in (FOREGROUND, SUBJECT) if role in seen.speeds]
-    judged.append(seen.speeds.get(BACKGROUND, seen.speeds[FAR]))
+    judged = [motion.speeds[role] for role in (FOREGROUND, SUBJECT) if role in motion.speeds]
+    judged.append(motion.speeds.get(BACKGROUND, motion.speeds[FAR]))
     limit = speed.speed_limit("brisk")
     fastest = max(judged, key=lambda moving: moving.worst_px)
     if speed.frame_widths_a_second(plan, fastest.worst_px) > limit:
-        return [_too_fast(plan, frames, seen, fastest, limit)]
+        return [_too_fast(plan, frames, motion, fastest, limit)]
     if all(
         speed.frame_widths_a_second(plan, moving.worst_px) <= speed.speed_limit("creeping")
         for moving in judged
@@ -411,13 +413,15 @@ def _screen_speed(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
     return []
 
 
-def _too_fast(plan: Plan, frames: FrameTable, seen: Seen, moving: RoleSpeed, limit: float) -> Finding:
+def _too_fast(
+    plan: Plan, frames: FrameTable, motion: WatchedMotion, moving: RoleSpeed, limit: float
+) -> Finding:
     widths = speed.frame_widths_a_second(plan, moving.px_per_frame)
     with np.errstate(invalid="ignore"):
         first_last = span(np.append(widths > limit, False))
     worst = moving.worst
     most = float(widths[worst])
-    far = seen.speeds[FAR].worst_px
+    far = motion.speeds[FAR].worst_px
     turns = far > moving.worst_px / 2.0
     far_too_fast = bool(speed.frame_widths_a_second(plan, far) > limit)
     slower, ways = _slower(plan, frames, most, turns=turns)
@@ -449,22 +453,22 @@ def _slower(
 
     turns: it is pan and tilt that move the picture.
     """
-    share = speed.speed_limit("calm") / widths
-    count = math.ceil(plan.shoot.frames / share)
+    factor = speed.speed_limit("calm") / widths
+    count = math.ceil(plan.shoot.frames / factor)
     used = 0.0 if frames.slide_m is None else float(np.ptp(frames.slide_m))
     if turns or used == 0.0:
         pan, tilt = float(np.ptp(frames.lens_bearing_deg)), float(np.ptp(frames.lens_altitude_deg))
-        narrower = remedies.narrowed(plan, "pan_deg" if pan >= tilt else "tilt_deg", share)
-        way, amount, unit, whole = "turn", max(pan, tilt), "°", False
+        narrower = remedies.narrowed(plan, "pan_deg" if pan >= tilt else "tilt_deg", factor)
+        reduced, amount, unit, whole = "turn", max(pan, tilt), "°", False
     else:
         slide = plan.rig.slide
-        narrower = remedies.narrowed(plan, "slide_m", share)
-        way, amount, unit = "travel", used, "m"
+        narrower = remedies.narrowed(plan, "slide_m", factor)
+        reduced, amount, unit = "travel", used, "m"
         whole = slide is not None and used >= WHOLE_RAIL * (slide.max_m - slide.min_m)
     return {
-        "way": way,
+        "reduced": reduced,
         "now": (amount, unit),
-        "calm": (amount * share, unit),
+        "calm": (amount * factor, unit),
         "whole_rail": whole,
         "frames_now": plan.shoot.frames,
         "calm_frames": count,
@@ -495,7 +499,7 @@ def _named(plan: Plan, moving: RoleSpeed) -> tuple[str, ...]:
     return (block_label(plan, block),) if block >= 0 else ()
 
 
-def _travel(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
+def _travel(plan: Plan, frames: FrameTable, motion: WatchedMotion) -> list[Finding]:
     """A rail that is carried along and used little, while the slide moves nothing much on screen."""
     slide = plan.rig.slide
     if slide is None or frames.slide_m is None or len(frames) < 2:
@@ -506,7 +510,7 @@ def _travel(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
     pace = float(np.abs(np.diff(frames.slide_m)).max())
     px = pace * delivered_crop(plan.camera, plan.clip).focal_px / max(nearest_m, NEAR_M)
     slow = speed.frame_widths_a_second(plan, px) <= speed.speed_limit("creeping")
-    if used >= WHOLE_RAIL * length and FOREGROUND not in seen.speeds and nearest_m >= NEAR_BY_M:
+    if used >= WHOLE_RAIL * length and FOREGROUND not in motion.speeds and nearest_m >= NEAR_BY_M:
         return [_whole_rail_for_nothing(used, length)]
     unused = used < UNUSED_M
     if used >= LITTLE_OF_THE_RAIL * length or not (unused or slow):
@@ -541,15 +545,15 @@ def _whole_rail_for_nothing(used: float, length: float) -> Finding:
     )
 
 
-def _motion_blur(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
+def _motion_blur(plan: Plan, frames: FrameTable, motion: WatchedMotion) -> list[Finding]:
     """What the move smears while the shutter is open; with shoot-move-shoot the rig rests then."""
     if plan.move.drive != "continuous" or frames.ramp is None or len(frames) < 2:
         return []
     shutter = frames.ramp.shutter_s[:-1]
     blurs = {
         role: drive.blur_px(moving.px_per_frame, plan.shoot.interval_s, shutter)
-        for role, moving in seen.speeds.items()
-        if role in (SUBJECT, BACKGROUND) or (role == FAR and BACKGROUND not in seen.speeds)
+        for role, moving in motion.speeds.items()
+        if role in (SUBJECT, BACKGROUND) or (role == FAR and BACKGROUND not in motion.speeds)
     }
     role = max(blurs, key=lambda name: float(np.nanmax(blurs[name])))
     blur = np.nan_to_num(blurs[role])
@@ -558,8 +562,8 @@ def _motion_blur(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
         return []
     worst = int(np.argmax(blur))
     front = None
-    if FOREGROUND in seen.speeds:
-        smeared = drive.blur_px(seen.speeds[FOREGROUND].px_per_frame, plan.shoot.interval_s, shutter)
+    if FOREGROUND in motion.speeds:
+        smeared = drive.blur_px(motion.speeds[FOREGROUND].px_per_frame, plan.shoot.interval_s, shutter)
         front = float(np.nanmax(smeared))
     short_s = float(shutter[worst] * VISIBLE_BLUR_PX / blur[worst])
     return [
@@ -571,7 +575,7 @@ def _motion_blur(plan: Plan, frames: FrameTable, seen: Seen) -> list[Finding]:
             limit=VISIBLE_BLUR_PX,
             unit="px",
             facts=facts(
-                **_watched_facts(plan, seen.speeds[role], worst),
+                **_watched_facts(plan, motion.speeds[role], worst),
                 foreground_blur=(front, "px"),
                 shutter=(float(shutter[worst]), "s"),
                 worst_frame=worst + 1,
@@ -708,7 +712,9 @@ def _reason(plan: Plan, frames: FrameTable) -> list[Finding]:
 # ---------------------------------------------------------------- numbers
 
 
-def _summary(plan: Plan, frames: FrameTable, seen: Seen, step_error_px: float | None) -> RigSummary:
+def _summary(
+    plan: Plan, frames: FrameTable, motion: WatchedMotion, step_error_px: float | None
+) -> RigSummary:
     shoot, zone = plan.shoot, plan.zone
     wanted = _wanted_shutter_s(frames)
     shutter = np.zeros(len(frames)) if wanted is None else wanted
@@ -737,17 +743,17 @@ def _summary(plan: Plan, frames: FrameTable, seen: Seen, step_error_px: float | 
         slide_travel_m=travel.get("slide"),
         pan_travel_deg=travel.get("pan"),
         tilt_travel_deg=travel.get("tilt"),
-        foreground=_screen_speed_of(plan, seen, FOREGROUND),
-        subject=_screen_speed_of(plan, seen, SUBJECT),
-        background=_screen_speed_of(plan, seen, BACKGROUND),
-        far_distance=None if BACKGROUND in seen.speeds else _screen_speed_of(plan, seen, FAR),
+        foreground=_screen_speed_of(plan, motion, FOREGROUND),
+        subject=_screen_speed_of(plan, motion, SUBJECT),
+        background=_screen_speed_of(plan, motion, BACKGROUND),
+        far_distance=None if BACKGROUND in motion.speeds else _screen_speed_of(plan, motion, FAR),
         card_gb=_card_gb(plan),
         step_error_px=step_error_px,
     )
 
 
-def _screen_speed_of(plan: Plan, seen: Seen, role: str) -> ScreenSpeed | None:
-    if role not in seen.speeds:
+def _screen_speed_of(plan: Plan, motion: WatchedMotion, role: str) -> ScreenSpeed | None:
+    if role not in motion.speeds:
         return None
-    px = seen.speeds[role].worst_px
+    px = motion.speeds[role].worst_px
     return ScreenSpeed(px_a_frame=px, speed=speed.speed_word(float(speed.frame_widths_a_second(plan, px))))

@@ -43,10 +43,10 @@ def _axis_range(finding: Finding, names: Names) -> Sentences:
             f"{span}.",
             otherwise=f"Give {names.field(field)} in the first pose.",
         )
-    way = "less" if value > limit(finding) else "more"
+    direction = "less" if value > limit(finding) else "more"
     return Sentences(
         f"{names.field(f'move.poses[{pose}].{field}')}: {exact(value, unit)} is outside the {axis}'s {span}.",
-        otherwise=f"It has to be {exact(limit(finding), unit)} or {way}.",
+        otherwise=f"It has to be {exact(limit(finding), unit)} or {direction}.",
     )
 
 
@@ -104,11 +104,12 @@ def _axis_speed(finding: Finding, names: Names) -> Sentences:
 
 def _stepped(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
-    way = next(quantity for quantity in finding.facts if quantity.name == "way")
+    distance = next(quantity for quantity in finding.facts if quantity.name == "distance")
+    value, unit = distance.value, distance.unit
     return Sentences(
         f"{where(finding)}the {fact('axis')} takes {figure(measured(finding))} s for the "
-        f"{amount_text(way.value, way.unit)} from frame {fact('worst_frame')} to the next (up to "
-        f"{exact(fact('max_speed'), way.unit)}/s and {exact(fact('max_acceleration'), way.unit)}/s²); the "
+        f"{amount_text(value, unit)} from frame {fact('worst_frame')} to the next (up to "
+        f"{exact(fact('max_speed'), unit)}/s and {exact(fact('max_acceleration'), unit)}/s²); the "
         f"interval leaves {figure(limit(finding))} s, without any exposure.",
         otherwise="Move less, use more frames, or take a motor that moves faster.",
     )
@@ -161,7 +162,7 @@ def _too_fast(finding: Finding) -> Sentences:
 def _slower(finding: Finding) -> str:
     fact = finding.fact
     calm = figure(fact("calm"), 2)
-    if fact("way") == "turn":
+    if fact("reduced") == "turn":
         return f"It takes a turn by about {calm}° instead of {figure(fact('now'))}° to be calm."
     travel = f"{amount_text(float(calm), 'm')} of travel instead of {amount_text(fact('now'), 'm')}"
     return f"It takes about {travel} to be calm."
