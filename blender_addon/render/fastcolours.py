@@ -29,7 +29,6 @@ Array = NDArray[np.float64]
 
 BRIGHTEST = 8.0  # more would overflow in Workbench, and is white anyway
 BEARING_RAD = 0.002  # within which what is far away goes over into the same sky
-FLAT_ROLES = ("ground", "water")
 CORNER_SHADE = 0.30  # how much darker a wall is at its foot: ours
 FOCUS = 0.01  # over which rise of the sun above a face its shadow fades in
 GLITTER_MOST = 30.0  # of a beam's light, mirrored by a corner that its path crosses

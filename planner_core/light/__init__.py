@@ -1,1 +1,1 @@
-"""How bright and of what colour the light is, and what exposure it asks for."""
+"""How bright and of what colour the light is, and what exposure it asks for. No camera, no picture."""

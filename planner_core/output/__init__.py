@@ -1,1 +1,1 @@
-"""What leaves the program: the sheet, axis tables, calendar, packing list, the readout of a frame."""
+"""What leaves the program: sheet, axis tables, calendar, packing list, readout. Nothing is judged."""

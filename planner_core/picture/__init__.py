@@ -1,1 +1,1 @@
-"""What the lens makes of the place: projection, visibility, speed, parallax and composition. No light."""
+"""What the lens makes of the place: projection, visibility, speed, composition, readings. No findings."""

@@ -222,6 +222,20 @@ def test_a_row_imports_from_rows_above_it_only(
     assert from_below(modules_of(project_root, package), package, rows) == []
 
 
+def folders_of(root: Path, package: str) -> list[Path]:
+    return sorted(path for path in (root / package).iterdir() if (path / "__init__.py").is_file())
+
+
+def test_every_folder_says_what_belongs_in_it_as_the_guide_for_developers_does(project_root: Path) -> None:
+    guide = (project_root / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for folder in folders_of(project_root, "planner_core"):
+        says = ast.get_docstring(ast.parse((folder / "__init__.py").read_text(encoding="utf-8")))
+        assert f"| `{folder.name}` | {says} |" in guide
+    for folder in folders_of(project_root, "blender_addon"):
+        assert f"| `{folder.name}` |" in guide
+        assert ast.get_docstring(ast.parse((folder / "__init__.py").read_text(encoding="utf-8")))
+
+
 def test_an_import_from_a_row_below_is_found() -> None:
     modules = [
         Module("p.low", "p", "import p.high"),
