@@ -110,7 +110,9 @@ def _moon(summary: Summary) -> str:
     light = summary.light.light
     if light.moon_altitude_highest_deg <= 0.0:
         return "below the horizon"
-    return f"{100 * light.moon_lit_fraction:.0f} % lit, up to {light.moon_altitude_highest_deg:.0f}° high"
+    text = f"{100 * light.moon_lit_fraction:.0f} % lit, up to {light.moon_altitude_highest_deg:.0f}° high"
+    seen = summary.light.moon.moon_in_picture_frames
+    return text if seen is None else f"{text}; in the picture in frames {seen[0]} to {seen[1]}"
 
 
 def _clip(summary: Summary) -> str:

@@ -14,6 +14,7 @@ from attrs import field, frozen
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.frames import FrameTable
+from planner_core.light.daylight import MOON_SEMIDIAMETER_DEG
 from planner_core.picture.projection import delivered_crop
 from planner_core.place import blocking, visibility
 from planner_core.plan.model import Block, Plan, Site, Vector
@@ -26,7 +27,6 @@ Indices = NDArray[np.intp]
 Mask = NDArray[np.bool_]
 
 SUN_RADIUS_DEG = 16.0 / 60.0
-MOON_RADIUS_DEG = 15.5 / 60.0  # mean; Meeus ch. 55
 SCAN_S = 240.0
 REFINED_STEPS = 24
 OPEN = -1
@@ -70,7 +70,7 @@ def sunlight(frames: FrameTable) -> Sunlight:
     """The sun against the blocks and the picture in every frame."""
     plan = frames.plan
     up = sun_up(frames)
-    limb = _upper_limb(plan, frames.sun_azimuth_deg, frames.sun_altitude_deg)
+    limb = upper_limb(plan, frames.sun_azimuth_deg, frames.sun_altitude_deg)
     camera = np.full(len(frames), OPEN, dtype=np.intp)
     camera[up] = blocks_in_the_way(plan, frames.camera_m[up], limb[up])
     spot, own = subject_spot(plan)
@@ -78,8 +78,8 @@ def sunlight(frames: FrameTable) -> Sunlight:
     if spot is not None:
         lit = up.copy()
         lit[up] = blocks_in_the_way(plan, spot, limb[up], ignoring=own) == OPEN
-    px = _picture_px(frames)
-    inside = np.all((px >= 0.0) & (px <= (plan.clip.width_px, plan.clip.height_px)), axis=-1)
+    px = picture_px(frames, frames.sun_direction)
+    inside = in_delivered_frame(plan, px)
     return Sunlight(
         up=up, camera_behind=camera, subject_lit=lit, picture_px=px, in_picture=up & inside & (camera == OPEN)
     )
@@ -92,7 +92,7 @@ def sun_up(frames: FrameTable) -> Mask:
 
 def moon_up(frames: FrameTable) -> Mask:
     """Whether the moon's upper limb is above a level horizon, shape (frames,); altitudes are apparent."""
-    return np.asarray(frames.moon_altitude_deg > -MOON_RADIUS_DEG)
+    return np.asarray(frames.moon_altitude_deg > -MOON_SEMIDIAMETER_DEG)
 
 
 def sun_in_picture_frames(sun: Sunlight) -> tuple[int, int] | None:
@@ -190,7 +190,7 @@ def _reaching(plan: Plan, point: Vector, utc_s: Array, ignoring: tuple[int, ...]
     azimuth, true = ephemeris.sun_position(utc_s, plan.site.latitude_deg, plan.site.longitude_deg)
     up = true > events.SUN_RISES_AT_DEG
     behind = np.full(len(utc_s), OPEN, dtype=np.intp)
-    limb = _upper_limb(plan, azimuth[up], ephemeris.apparent_altitude_deg(true[up]))
+    limb = upper_limb(plan, azimuth[up], ephemeris.apparent_altitude_deg(true[up]))
     behind[up] = blocks_in_the_way(plan, point, limb, ignoring=ignoring)
     return up & (behind == OPEN), behind
 
@@ -202,18 +202,26 @@ def _mean_noon_utc_s(plan: Plan, date: dt.date) -> float:
     return noon + 86400.0 * (date - local_datetime(noon, plan.zone).date()).days
 
 
-def _upper_limb(plan: Plan, azimuth_deg: Array, altitude_deg: Array) -> Array:
-    """Unit vectors to the sun's upper limb, held above the level horizon, shape (n, 3)."""
-    altitude = np.maximum(altitude_deg + SUN_RADIUS_DEG, 1e-3)
+def upper_limb(
+    plan: Plan, azimuth_deg: Array, altitude_deg: Array, radius_deg: float = SUN_RADIUS_DEG
+) -> Array:
+    """Unit vectors to the upper limb of sun or moon, held above the level horizon, shape (n, 3)."""
+    altitude = np.maximum(altitude_deg + radius_deg, 1e-3)
     return geometry.direction(azimuth_deg, altitude, plan.site.scene_north_deg)
 
 
-def _picture_px(frames: FrameTable) -> Array:
-    """The sun's centre in clip pixels, (frames, 2), NaN where it is behind the camera."""
+def picture_px(frames: FrameTable, directions: Array) -> Array:
+    """Where far directions (frames, 3) are in each frame, clip pixels (frames, 2); NaN behind the camera."""
     plan = frames.plan
-    across, up, back = np.einsum("nji,nj->in", frames.camera_rotation, frames.sun_direction)
+    across, up, back = np.einsum("nji,nj->in", frames.camera_rotation, directions)
     ahead = np.where(back < 0.0, -back, np.nan)
     scale = delivered_crop(plan.camera, plan.clip).focal_px / ahead
     return np.stack(
         [plan.clip.width_px / 2.0 + across * scale, plan.clip.height_px / 2.0 - up * scale], axis=-1
     )
+
+
+def in_delivered_frame(plan: Plan, px: Array) -> Mask:
+    """Whether places in clip pixels (n, 2) lie in the frame, (n,)."""
+    with np.errstate(invalid="ignore"):
+        return np.asarray(np.all((px >= 0.0) & (px <= (plan.clip.width_px, plan.clip.height_px)), axis=-1))

@@ -18,6 +18,8 @@ MOON_LUX = 0.418
 NIGHT_SKY_LUX = 0.0005
 LUX_AT_EV0 = 2.5  # ISO 2720:1974, flat receptor, C = 250 lux s at ISO 100
 SUN_SEMIDIAMETER_DEG = 0.267  # 16′
+MOON_SEMIDIAMETER_DEG = 15.5 / 60.0  # mean; Meeus ch. 55
+REFLECTED_K = 12.5  # ISO 2720:1974, reflected light
 SHELL = 753.66156  # Earth's radius over the height of the atmosphere, modelled as a shell
 AIR_DEPTH = 0.21  # of a beam from outside, per air mass: Circular 171
 
@@ -72,13 +74,38 @@ def moon_illuminance_lux(apparent_altitude_deg: ArrayLike, elongation_deg: Array
     elongation_deg is its angle from the sun, 0 (new) to 180 (full).
     """
     altitude = np.asarray(apparent_altitude_deg, dtype=np.float64)
+    return _moon_above_air_lux(altitude, elongation_deg) * (_direct(altitude) + _diffuse(altitude))
+
+
+def _moon_above_air_lux(altitude_deg: Array, elongation_deg: ArrayLike) -> Array:
+    """The moon's light square to it, before the air takes from it, lux."""
     elongation = np.radians(np.clip(np.asarray(elongation_deg, dtype=np.float64), 0.0, 180.0))
     cos_elongation = np.cos(elongation)
     with np.errstate(divide="ignore"):  # a new moon: exp(−∞)
         shine = 0.892 * np.exp(-3.343 / np.tan(elongation / 2.0) ** 0.632)
     shine = shine + 0.0344 * (np.sin(elongation) - elongation * cos_elongation)
-    parallax = 1.0 - 0.005 * cos_elongation - 0.03 * np.sin(np.radians(altitude))
-    return MOON_LUX * shine * (_direct(altitude) + _diffuse(altitude)) / parallax
+    parallax = 1.0 - 0.005 * cos_elongation - 0.03 * np.sin(np.radians(altitude_deg))
+    return np.asarray(MOON_LUX * shine / parallax)
+
+
+def moon_disc_ev100(
+    apparent_altitude_deg: ArrayLike, elongation_deg: ArrayLike, lit_fraction: ArrayLike
+) -> Array:
+    """What a spot meter reads off the lit part of the moon's disc in clear air, EV at ISO 100.
+
+    Its light square to it over the solid angle that is lit, π r² of a radius of 15.5′ (Meeus ch. 55), as a
+    luminance by ISO 2720:1974, K = 12.5. The arguments broadcast; a new moon has −∞.
+    """
+    altitude = np.asarray(apparent_altitude_deg, dtype=np.float64)
+    square_lux = _moon_above_air_lux(altitude, elongation_deg) * np.exp(
+        -AIR_DEPTH * circular_air_mass(altitude)
+    )
+    solid_angle_sr = (
+        np.pi * np.radians(MOON_SEMIDIAMETER_DEG) ** 2 * np.asarray(lit_fraction, dtype=np.float64)
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        luminance_cd_m2 = np.where(solid_angle_sr > 0.0, square_lux / solid_angle_sr, 0.0)
+        return np.asarray(np.log2(luminance_cd_m2 * 100.0 / REFLECTED_K))
 
 
 def natural_light(

@@ -14,6 +14,7 @@ from planner_core.review.findings import Finding, Review, sort_findings
 from planner_core.review.summary import PictureSummary, Summary
 from planner_core.review.words import lens as _lens_words  # noqa: F401  (registers its sentences)
 from planner_core.review.words import light as _light_words  # noqa: F401
+from planner_core.review.words import moon as _moon_words  # noqa: F401
 from planner_core.review.words import picture as _picture_words  # noqa: F401
 from planner_core.review.words import rig as _rig_words  # noqa: F401
 from planner_core.review.words import sun as _sun_words  # noqa: F401

@@ -48,6 +48,7 @@ from planner_core.plan.model import Exposure, Plan
 from planner_core.plan.timeline import clock, clock_changes, local_datetime
 from planner_core.plan.zones import nearest_zone, off_the_sun_h
 from planner_core.review import lens as review_lens
+from planner_core.review import moon as review_moon
 from planner_core.review import sun as review_sun
 from planner_core.review import tones as review_tones
 from planner_core.review.findings import Finding, Remedy, facts
@@ -84,6 +85,7 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], LightSu
     """Findings and summary numbers of this topic."""
     shares = balance(frames)
     sun_findings, sun_numbers = review_sun.review_sun(plan, frames, shares.turn)
+    moon_findings, moon_numbers = review_moon.review_moon(plan, frames)
     lens_findings, stars, focus = review_lens.review_lens(plan, frames)
     tone_findings, tone_numbers = review_tones.review_tones(plan, frames)
     findings = [
@@ -95,12 +97,14 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], LightSu
         *_exposure(plan, frames),
         *tone_findings,
         *sun_findings,
+        *moon_findings,
         *lens_findings,
     ]
     summary = LightSummary(
         balance=_balance_numbers(plan, frames, shares),
         turn=_turn_numbers(plan, frames, shares),
         sun=sun_numbers,
+        moon=moon_numbers,
         light=_light_numbers(frames),
         exposure=_exposure_numbers(plan, frames),
         tones=tone_numbers,

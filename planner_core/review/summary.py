@@ -77,6 +77,15 @@ class SunNumbers:
 
 
 @frozen(kw_only=True)
+class MoonNumbers:
+    """The moon in the picture: its frames, its farthest drift in an exposure, and most over middle grey."""
+
+    moon_in_picture_frames: tuple[int, int] | None
+    moon_smear_px: float | None = _or_left_out()
+    moon_over_stops: float | None = _or_left_out()
+
+
+@frozen(kw_only=True)
 class LightNumbers:
     """Where sun and moon stand, and how bright it is."""
 
@@ -140,6 +149,7 @@ class LightSummary:
     balance: BalanceNumbers = _flat()
     turn: TurnNumbers | None = _flat()
     sun: SunNumbers = _flat()
+    moon: MoonNumbers = _flat()
     light: LightNumbers = _flat()
     exposure: ExposureNumbers | None = _flat()
     tones: ToneNumbers | None = _flat()

@@ -7,9 +7,10 @@ frame) or more earns a warning, any other sun in the picture a note.
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from planner_core.evening.balance import Turn, sun_times_utc_s
 from planner_core.evening.sunlight import (
@@ -28,6 +29,18 @@ from planner_core.plan.model import Plan
 from planner_core.plan.timeline import clock, local_datetime
 from planner_core.review.findings import Finding, facts
 from planner_core.review.summary import SunNumbers, SunTimes
+
+
+class BodyInPicture(Protocol):
+    """Sun or moon in each frame, as Sunlight and MoonView have it."""
+
+    @property
+    def up(self) -> NDArray[np.bool_]: ...
+    @property
+    def camera_behind(self) -> NDArray[np.intp]: ...
+    @property
+    def picture_px(self) -> NDArray[np.float64]: ...
+
 
 HIDDEN_NOTE_S, HIDDEN_WARN_S = 300.0, 900.0
 LONG_LENS_MM, HIGH_SUN_DEG = 100.0, 5.0
@@ -84,20 +97,22 @@ def _in_picture(plan: Plan, frames: FrameTable, sun: Sunlight) -> list[Finding]:
                     safe_below=(HIGH_SUN_DEG, "°"),
                     dangerous=danger,
                 ),
-                *facts(**_coming_and_going(plan, frames, sun, first, last)),
+                *facts(**coming_and_going(plan, frames, sun, first, last)),
             ),
         )
     ]
 
 
-def _coming_and_going(plan: Plan, frames: FrameTable, sun: Sunlight, first: int, last: int) -> dict[str, Any]:
-    """What the sun comes into the picture past before frame number `first`, and goes out past after `last`.
+def coming_and_going(
+    plan: Plan, frames: FrameTable, body: BodyInPicture, first: int, last: int
+) -> dict[str, Any]:
+    """What sun or moon comes in past before frame number `first`, and goes out past after `last`.
 
     None where it is in the first frame or the last one.
     """
     n = len(frames)
-    comes, comes_name = _out_of_picture(plan, sun, first - 2) if first > 1 else (None, "")
-    goes, goes_name = _out_of_picture(plan, sun, last) if last < n else (None, "")
+    comes, comes_name = _out_of_picture(plan, body, first - 2) if first > 1 else (None, "")
+    goes, goes_name = _out_of_picture(plan, body, last) if last < n else (None, "")
     return {
         "comes_past": comes,
         "comes_past_name": comes_name,
@@ -107,13 +122,13 @@ def _coming_and_going(plan: Plan, frames: FrameTable, sun: Sunlight, first: int,
     }
 
 
-def _out_of_picture(plan: Plan, sun: Sunlight, frame: int) -> tuple[str, str]:
-    """Why the sun is not in the picture of a frame (from 0): horizon, block or edge, and which of them."""
-    if not sun.up[frame]:
+def _out_of_picture(plan: Plan, body: BodyInPicture, frame: int) -> tuple[str, str]:
+    """Why it is not in the picture of a frame (from 0): horizon, block or edge, and which of them."""
+    if not body.up[frame]:
         return "horizon", ""
-    if sun.camera_behind[frame] != OPEN:
-        return "block", block_label(plan, int(sun.camera_behind[frame]))
-    x, y = sun.picture_px[frame]
+    if body.camera_behind[frame] != OPEN:
+        return "block", block_label(plan, int(body.camera_behind[frame]))
+    x, y = body.picture_px[frame]
     over = {"left": -x, "right": x - plan.clip.width_px, "upper": -y, "lower": y - plan.clip.height_px}
     return "edge", max(over, key=lambda name: over[name] if np.isfinite(over[name]) else -np.inf)
 

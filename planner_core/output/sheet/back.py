@@ -119,6 +119,9 @@ def _sky(data: SheetData) -> Iterator[str]:
     yield "</div>"
     moon = float(data.frames.moon_lit_fraction[len(data.frames) // 2])
     note = f"Moon {moon:.0%} lit." if "moon" in bodies else "The moon stays below the horizon."
+    in_picture = data.report.summary.light.moon.moon_in_picture_frames
+    if in_picture is not None:
+        note += f" It is in the picture in frames {in_picture[0]} to {in_picture[1]}."
     note += (
         " Across: share of the picture’s width, from its left edge. Bearings are true: take your compass’s "
     )

@@ -15,6 +15,7 @@ _IN_SHORT = {
     "foreground-missing": "a slide that doesn't show",
     "highlights-lost": "burnt-out highlights",
     "interval-too-short": "an interval too short",
+    "moon-in-frame": "a moon that drifts in the exposure",
     "motion-blur": "blur by the move",
     "move-midpoint": "a move whose middle misses the event",
     "rail-in-frame": "the rail in the picture",

@@ -24,12 +24,13 @@ def _sun_in_frame(finding: Finding, names: Names) -> Sentences:
     )
     return Sentences(
         f"{frames_text(finding.frames)} ({fact('first_time')} to {fact('last_time')}): the sun is in the "
-        f"picture{gaps}, up to {fact('highest'):.1f}° high; {_coming_and_going(finding)}.",
+        f"picture{gaps}, up to {fact('highest'):.1f}° high; {coming_and_going(finding)}.",
         fix,
     )
 
 
-def _coming_and_going(finding: Finding) -> str:
+def coming_and_going(finding: Finding) -> str:
+    """What sun or moon comes into the picture past, and out of it."""
     assert finding.frames is not None
     fact = finding.fact
     said = []
@@ -49,7 +50,7 @@ def _coming_and_going(finding: Finding) -> str:
 
 
 def _past(kind: str, name: str) -> str:
-    """What the sun passes: nothing more to say of the horizon, a block's name, or an edge of the picture."""
+    """What it passes: nothing more to say of the horizon, a block's name, or an edge of the picture."""
     return {"horizon": "", "block": f" “{name}”", "edge": f" the {name} edge"}[kind]
 
 

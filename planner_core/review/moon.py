@@ -1,0 +1,79 @@
+"""Findings about the moon in the picture.
+
+A note wherever it shows: like the sun it is wanted or not, and people go out for it. A warning (common
+practice, no source) where it is a disc to look at, more than a crescent and a hundredth of the picture wide,
+and drifts by more than a tenth of its width during an exposure: then it is an oval without detail.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from planner_core.evening.moonlight import MoonView, moon_view
+from planner_core.frames import FrameTable
+from planner_core.maths.runs import span
+from planner_core.plan.model import Plan
+from planner_core.plan.timeline import clock
+from planner_core.review.findings import Finding, facts
+from planner_core.review.summary import MoonNumbers
+from planner_core.review.sun import coming_and_going
+
+OVAL_SHARE = 0.1  # of its width
+LARGE_SHARE = 0.01  # of the picture's width
+CRESCENT_LIT = 0.1
+
+
+def review_moon(plan: Plan, frames: FrameTable) -> tuple[list[Finding], MoonNumbers]:
+    """Findings and summary numbers of the moon against blocks and picture."""
+    moon = moon_view(frames)
+    seen = span(moon.in_picture)
+    exposed = bool(np.isfinite(moon.smear_px).any())
+    numbers = MoonNumbers(
+        moon_in_picture_frames=seen,
+        moon_smear_px=float(np.nanmax(moon.smear_px)) if exposed else None,
+        moon_over_stops=float(np.nanmax(moon.over_stops)) if exposed else None,
+    )
+    return [] if seen is None else [_in_picture(plan, frames, moon, seen)], numbers
+
+
+def _in_picture(plan: Plan, frames: FrameTable, moon: MoonView, seen: tuple[int, int]) -> Finding:
+    first, last = seen
+    count = int(np.count_nonzero(moon.in_picture))
+    exposed = bool(np.isfinite(moon.smear_px).any())
+    worst = int(np.nanargmax(moon.smear_px)) if exposed else first - 1
+    smear = float(moon.smear_px[worst]) if exposed else 0.0
+    lit = float(frames.moon_lit_fraction[worst])
+    is_large = moon.disc_px > LARGE_SHARE * plan.clip.width_px and lit > CRESCENT_LIT
+    is_oval = is_large and smear > OVAL_SHARE * moon.disc_px
+    round_s = None
+    if is_oval and frames.ramp is not None:
+        round_s = float(frames.ramp.shutter_s[worst]) * OVAL_SHARE * moon.disc_px / smear
+    brightest = int(np.nanargmax(moon.over_stops)) if exposed else None
+    return Finding(
+        code="moon-in-frame",
+        level="warn" if is_oval else "note",
+        frames=seen,
+        value=smear if is_oval else float(count),
+        limit=OVAL_SHARE * moon.disc_px if is_oval else 0.0,
+        unit="px" if is_oval else "frames",
+        facts=(
+            *facts(
+                count=(count, "frames"),
+                lit=lit,
+                highest=(float(frames.moon_altitude_deg[moon.in_picture].max()), "°"),
+                first_time=clock(float(frames.utc_s[first - 1]), plan.zone),
+                last_time=clock(float(frames.utc_s[last - 1]), plan.zone),
+                over=(None if brightest is None else float(moon.over_stops[brightest]), "stops"),
+                brightest_frame=None if brightest is None else brightest + 1,
+                headroom=(plan.camera.headroom_stops, "stops"),
+                width=(moon.disc_px, "px"),
+                smear=(smear if exposed else None, "px"),
+                smear_frame=worst + 1,
+                shutter=(float(frames.ramp.shutter_s[worst]) if frames.ramp is not None else None, "s"),
+                round_shutter=(None if round_s is None else math.floor(round_s * 10.0) / 10.0, "s"),
+            ),
+            *facts(**coming_and_going(plan, frames, moon, first, last)),
+        ),
+    )

@@ -1,0 +1,48 @@
+"""The sentences about the moon in the picture."""
+
+from __future__ import annotations
+
+from planner_core.review.findings import Finding, Names, Sentences, speaks
+from planner_core.review.words.sun import coming_and_going
+from planner_core.words.figures import figure, frames_text
+
+
+@speaks("moon-in-frame")
+def _moon_in_frame(finding: Finding, names: Names) -> Sentences:
+    assert finding.frames is not None
+    fact = finding.fact
+    first, last = finding.frames
+    gaps = f" in {fact('count')} of them" if fact("count") < last - first + 1 else ""
+    when = fact("first_time") if first == last else f"{fact('first_time')} to {fact('last_time')}"
+    told = (
+        f"{frames_text(finding.frames)} ({when}): the moon, {fact('lit'):.0%} lit, is in the picture{gaps}, "
+        f"up to {fact('highest'):.1f}° high; {coming_and_going(finding)}."
+    )
+    return Sentences(told + _disc(finding), _fix(finding))
+
+
+def _disc(finding: Finding) -> str:
+    """How it comes out, where the plan has an exposure."""
+    fact = finding.fact
+    if fact("smear") is None:
+        return f" It is {figure(fact('width'), 2)} px wide."
+    over, side = fact("over"), "over" if fact("over") > 0.0 else "under"
+    return (
+        f" Its disc, {figure(fact('width'), 2)} px wide, comes out {abs(over):.1f} stops {side} middle grey "
+        f"(frame {fact('brightest_frame')}) and drifts by "
+        f"{figure(fact('smear'), 2)} px during {figure(fact('shutter'), 2)} s (frame {fact('smear_frame')})."
+    )
+
+
+def _fix(finding: Finding) -> str:
+    fact = finding.fact
+    advice = []
+    if fact("round_shutter") is not None and fact("round_shutter") > 0.0:
+        advice.append(f"For a round disc expose {figure(fact('round_shutter'), 2)} s at most.")
+    over, headroom = fact("over"), fact("headroom")
+    if over is not None and over > headroom:
+        advice.append(
+            f"It burns out, {over - headroom:.1f} stops beyond what a raw file holds: take one picture for "
+            "the moon as well, or frame it out."
+        )
+    return " ".join(advice) or "Nothing to change: it keeps its shape and its detail."
