@@ -49,7 +49,7 @@ def by_skyfield_and_rays(frames: FrameTable, de421: Ephemeris421) -> tuple[np.nd
     apparent = ephemeris.apparent_altitude_deg(true)
     centre = geometry.direction(azimuth, apparent, site.scene_north_deg)
     limb = geometry.direction(azimuth, np.maximum(apparent + 15.5 / 60.0, 1e-3), site.scene_north_deg)
-    xy, depth = project_px(plan, frames.camera_m + centre, frames.camera_m, frames.camera_rotation)
+    xy, _ = project_px(plan, frames.camera_m + centre, frames.camera_m, frames.camera_rotation)
     with np.errstate(invalid="ignore"):
         inside = np.all((xy >= 0.0) & (xy <= (plan.clip.width_px, plan.clip.height_px)), axis=-1)
     hidden = np.zeros(len(frames), dtype=bool)
