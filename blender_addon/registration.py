@@ -5,7 +5,7 @@ from __future__ import annotations
 import bpy
 
 from .state import files, handlers, live
-from .ui import evening, keymap, menus, operators, overlay, panels, preferences, properties, timeline
+from .ui import evening, gizmos, keymap, menus, operators, overlay, panels, preferences, properties, timeline
 from .ui.operators import preview
 
 
@@ -18,6 +18,7 @@ def register() -> None:
     overlay.register()
     timeline.register()
     menus.register()
+    gizmos.register()
     keymap.register()
     evening.register()
     handlers.register()
@@ -31,6 +32,7 @@ def unregister() -> None:
     preview.stop()
     handlers.unregister()
     keymap.unregister()
+    gizmos.unregister()
     menus.unregister()
     evening.unregister()
     timeline.unregister()

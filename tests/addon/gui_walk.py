@@ -33,6 +33,7 @@ TURN = 1
 TRIES = 3
 SURE_OF_TABS = 0.5  # letters turned on their side are drawn a little differently
 ROW_PX = 20.0
+DIAL_PX = 55.0  # radius of a handle's ring, beside the rig seen from nearby
 TRIANGLE_PX = 29.0  # from the sidebar's edge, before a finding's line
 DRAWN_S = 0.7  # for Blender to draw what was clicked; drawing is in software on machines without a screen
 
@@ -529,6 +530,7 @@ def hands_on() -> Wait:
     yield from click("Rig")
     yield from grab_a_pose()
     yield from step("pose turned and back")
+    yield from drag_a_handle()
     yield from refused()
     yield from greyed_out()
     yield from stopped_preview()
@@ -590,6 +592,42 @@ def grab_a_pose() -> Wait:
     yield from step("pose turned", pan_deg=turned.move.poses[1].pan_deg)
     yield from key("Z", ctrl=True)
     assert plan().move.poses[1].pan_deg == before.move.poses[1].pan_deg, plan().move.poses
+
+
+def drag_a_handle() -> Wait:
+    """The ring around the chosen pose's camera pans it; one step of undo takes it back."""
+    from bpy_extras.view3d_utils import location_3d_to_region_2d
+
+    view3d = next(a for a in window().screen.areas if a.type == "VIEW_3D")
+    rig = sys.modules[f"{MODULE}.scene.rig"]
+    with bpy.context.temp_override(window=window(), area=view3d, region=region("WINDOW")):
+        bpy.ops.duskrail.show_rig()
+        bpy.ops.duskrail.pose_go(pose=1)
+        bpy.ops.ed.undo_push(message="chosen")
+    yield 3 * DRAWN_S
+    before = plan()
+    middle = rig.pose_matrices(before)[1].translation
+    beside = middle + 0.1 * rig.rail_matrix(before).col[1].xyz
+    shown, turned = region("WINDOW"), view3d.spaces.active.region_3d
+    at, other = (location_3d_to_region_2d(shown, turned, spot_m) for spot_m in (middle, beside))
+    along = (other - at).normalized()
+    x, y = shown.x + at.x + along.x * DIAL_PX, shown.y + at.y + along.y * DIAL_PX
+    move(x - 2, y)
+    yield DRAWN_S
+    move(x, y)
+    yield DRAWN_S
+    event("LEFTMOUSE", "PRESS", x, y)
+    yield DRAWN_S
+    for nearer in range(1, 7):
+        event("MOUSEMOVE", "NOTHING", x - along.x * 8 * nearer, y - along.y * 8 * nearer)
+        yield 0.2
+    event("LEFTMOUSE", "RELEASE", x - along.x * 48, y - along.y * 48)
+    yield 2 * DRAWN_S
+    after = plan()
+    assert after.move.poses[1] != before.move.poses[1], "nothing was dragged"
+    yield from step("a handle dragged", pose=after.move.poses[1])
+    yield from key("Z", ctrl=True)
+    assert plan().move.poses[1] == before.move.poses[1], (plan().move.poses, before.move.poses)
 
 
 def stopped_preview() -> Wait:

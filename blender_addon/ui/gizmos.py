@@ -1,0 +1,149 @@
+"""Handles in the 3D view for the chosen pose: along the rail, around (pan) and up and down (tilt).
+
+Each takes its value from the plan and sets it there, through the fields of the sidebar; what the plan refuses
+stays as it was.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+import bpy
+from mathutils import Matrix, Vector
+
+from ..scene import parts, rig
+from ..state import live
+
+SLIDE_COLOUR, PAN_COLOUR, TILT_COLOUR = (0.55, 0.85, 0.80), (0.98, 0.78, 0.35), (0.80, 0.62, 0.95)
+DIAL_SCALE, ARROW_LENGTH = 0.75, 0.7
+
+
+def chosen_pose(context: Any) -> Any:
+    """The row of the chosen pose, or None where there is none."""
+    settings = getattr(context.scene, "duskrail", None)
+    if settings is None or live.plan_of(context.scene) is None:
+        return None
+    return settings.poses[settings.pose_row] if 0 <= settings.pose_row < len(settings.poses) else None
+
+
+class DUSKRAIL_GGT_pose(bpy.types.GizmoGroup):
+    """Handles of the chosen pose."""
+
+    bl_idname = "DUSKRAIL_GGT_pose"
+    bl_label = "Duskrail Pose"
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "WINDOW"
+    bl_options = {"3D", "PERSISTENT", "SHOW_MODAL_ALL"}
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Where the ghost camera of the chosen pose is selected, outside of the picture."""
+        if context.mode != "OBJECT" or live.linked(context.scene):
+            return False
+        view, row = context.region_data, chosen_pose(context)
+        if row is None or view is None or view.view_perspective == "CAMERA":
+            return False
+        active = context.active_object
+        return active is not None and parts.part_of(active) == "pose"
+
+    def setup(self, context: Any) -> None:
+        group: Any = self
+        self.handles: dict[str, Any] = {}
+        for name, kind, colour in (
+            ("slide", "GIZMO_GT_arrow_3d", SLIDE_COLOUR),
+            ("pan", "GIZMO_GT_dial_3d", PAN_COLOUR),
+            ("tilt", "GIZMO_GT_dial_3d", TILT_COLOUR),
+        ):
+            handle = group.gizmos.new(kind)
+            handle.color, handle.alpha = colour, 0.7
+            handle.color_highlight, handle.alpha_highlight = (1.0, 1.0, 1.0), 1.0
+            handle.use_draw_modal = True
+            if kind == "GIZMO_GT_arrow_3d":
+                handle.draw_style, handle.length = "NORMAL", ARROW_LENGTH
+            else:
+                handle.scale_basis, handle.draw_options = DIAL_SCALE, {"ANGLE_VALUE"}
+            self.handles[name] = handle
+        self.bind(context)
+
+    def bind(self, context: Any) -> None:
+        """Have each handle get and set the chosen pose's field."""
+        start: dict[str, float] = {}
+
+        def getter(name: str) -> Callable[[], float]:
+            def get() -> float:
+                row = chosen_pose(bpy.context)
+                value = float(getattr(row, name)) if row is not None else 0.0
+                return value - start.setdefault(name, value)
+
+            return get
+
+        def setter(name: str) -> Callable[[float], None]:
+            def set_value(offset: float) -> None:
+                row = chosen_pose(bpy.context)
+                if row is not None:
+                    setattr(row, name, start.get(name, 0.0) + offset)
+
+            return set_value
+
+        for name, handle in self.handles.items():
+            handle.target_set_handler("offset", get=getter(name), set=setter(name))
+        self.start = start
+
+    def refresh(self, context: Any) -> None:
+        """Put the handles where the pose is, each shown where the rig has its axis."""
+        row = chosen_pose(context)
+        plan = live.plan_of(context.scene)
+        if row is None or plan is None:
+            return
+        if not any(handle.is_modal for handle in self.handles.values()):
+            self.start.clear()
+        world = rig.pose_matrices(plan)[row.row]
+        rail = rig.rail_matrix(plan)
+        ahead = -world.col[2].xyz
+        level = Vector((ahead.x, ahead.y, 0.0))
+        turn = math.atan2(level.x, level.y) if level.length > 1e-6 else 0.0
+        frames = {
+            "slide": _frame(world.translation, rail.col[1].xyz),
+            "pan": _frame(world.translation, Vector((0.0, 0.0, -1.0))),
+            "tilt": _frame(world.translation, Vector((math.cos(turn), -math.sin(turn), 0.0))),
+        }
+        for name, handle in self.handles.items():
+            handle.hide = not getattr(context.scene.duskrail, f"has_{name}")
+            handle.matrix_basis = frames[name]
+
+    def draw_prepare(self, _context: Any) -> None:
+        """A drag that has just ended becomes a step of undo; of such handles Blender makes none."""
+        dragged = any(handle.is_modal for handle in self.handles.values())
+        if getattr(self, "was_dragged", False) and not dragged:
+            bpy.app.timers.register(_push_undo, first_interval=0.0)
+        self.was_dragged = dragged
+
+
+def _push_undo() -> None:
+    manager: Any = bpy.context.window_manager
+    with bpy.context.temp_override(window=manager.windows[0]):
+        bpy.ops.ed.undo_push(message="Drag the Pose")
+
+
+def _frame(place: Vector, along: Vector) -> Matrix:
+    """A handle's matrix at a place, its Z along a direction."""
+    return Matrix.Translation(place) @ along.to_track_quat("Z", "Y").to_matrix().to_4x4()
+
+
+CLASSES: tuple[Any, ...] = (DUSKRAIL_GGT_pose,)
+
+
+def register() -> None:
+    """Offer the handles."""
+    for cls in CLASSES:
+        bpy.utils.register_class(cls)
+
+
+def unregister() -> None:
+    """Take them out of every view."""
+    for cls in reversed(CLASSES):
+        bpy.utils.unregister_class(cls)
+    if bpy.app.timers.is_registered(_push_undo):
+        bpy.app.timers.unregister(_push_undo)
