@@ -334,6 +334,9 @@ def _add_preview(one: Any) -> None:
         action="store_true",
         help="draw nothing: the clip from frames drawn before, here or elsewhere",
     )
+    one.add_argument(
+        "--jobs", metavar="N", type=_count, help="how many processes draw; without it as many as help"
+    )
     one.add_argument("--still", metavar="N", type=_count, help="one frame as PNG, at the clip's full size")
     one.add_argument("--contact", metavar="FILE.png", help="also a contact sheet of the frames that matter")
     one.add_argument("--blend", metavar="FILE.blend", help="also the scene, to edit in Blender and read back")

@@ -27,6 +27,7 @@ OPTIONS = {
     "look": "--look",
     "beside": "--beside",
     "join": "--join",
+    "jobs": "--jobs",
 }
 
 
@@ -72,7 +73,7 @@ def _check(arguments: argparse.Namespace, plan: Plan) -> None:
         if arguments.output is None:
             raise UsageError("preview: where should the still go? Add -o STILL.png")
         clip_only = {"--frames": arguments.frames, "--beside": arguments.beside, "--title": arguments.title}
-        clip_only |= {"--join": arguments.join, "--every": arguments.every > 1}
+        clip_only |= {"--join": arguments.join, "--every": arguments.every > 1, "--jobs": arguments.jobs}
         for option, given in clip_only.items():
             if given:
                 raise UsageError(
@@ -124,6 +125,7 @@ def _make_clip(arguments: argparse.Namespace, plan: Plan, other: Plan | None) ->
         burn_in=arguments.burn_in,
         beside=other,
         join=arguments.join,
+        jobs=arguments.jobs,
     )
     made = render_preview(request, arguments.progress)
     arguments.progress.end()

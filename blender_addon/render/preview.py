@@ -19,8 +19,9 @@ import bpy
 import numpy as np
 from attrs import frozen
 
+from planner_core.evening.timetable import events_in_shoot
 from planner_core.frames import FrameTable, compute_frames
-from planner_core.plan.file import plan_to_dict
+from planner_core.plan.file import plan_from_text, plan_to_dict, plan_to_text
 from planner_core.plan.model import Plan
 from planner_core.plan.writing import check_writable, whole_file, write_atomically
 
@@ -30,6 +31,7 @@ from ..scene import blocking
 from ..scene import build as scenes
 from . import cache as framecache
 from . import engines, fastview, looks, movie, pictures, showing
+from . import jobs as many
 from .progress import DRAWING, ENCODING, Listener, Pace, Progress, nobody
 from .request import (
     FramesMissingError,
@@ -123,12 +125,15 @@ def _drawn_sides(
     progress(Progress(stage=DRAWING, done=0, total=total, engine=engine.said))
     for frames, size in sides:
         before, to_come = each * len(kept), each * (len(sides) - len(kept) - 1)
-        kept.append([])
-        for picture in drawn_frames(frames, request.numbers, request.look, engine, size, store):
-            kept[-1].append(picture.path)
+        found: dict[int, Path] = {}
+        for picture in drawn_frames(
+            frames, request.numbers, request.look, engine, size, store, jobs=request.jobs
+        ):
+            found[picture.number] = picture.path
             drawn += not picture.kept
             left = picture.pace.seconds_for(picture.to_draw + to_come)
-            progress(Progress(stage=DRAWING, done=before + len(kept[-1]), total=total, seconds_left=left))
+            progress(Progress(stage=DRAWING, done=before + len(found), total=total, seconds_left=left))
+        kept.append([found[number] for number in request.numbers])
     return kept, drawn
 
 
@@ -283,12 +288,12 @@ def _drawn_paths(
 ) -> list[Path]:
     engine, total = _choose_engine(look, None), len(numbers)
     progress(Progress(stage=DRAWING, done=0, total=total, engine=engine.said))
-    paths: list[Path] = []
+    paths: dict[int, Path] = {}
     for picture in drawn_frames(frames, numbers, look, engine, size, store, still=still):
-        paths.append(picture.path)
+        paths[picture.number] = picture.path
         left = picture.pace.seconds_for(picture.to_draw)
         progress(Progress(stage=DRAWING, done=len(paths), total=total, seconds_left=left))
-    return paths
+    return [paths[number] for number in numbers]
 
 
 def save_scene(plan: Plan, output: Path) -> None:
@@ -349,35 +354,82 @@ def drawn_frames(
     store: framecache.FrameCache,
     *,
     still: bool = False,
+    jobs: int | None = 1,
 ) -> Iterator[Picture]:
-    """Draw frames into the cache, or find them there, one a step. A scene is made only where one has to
-    be drawn.
+    """Draw frames into the cache, or find them there, one a step: those found first, then those drawn, from
+    the light's event outwards, so that one that is stopped is useful too. A scene is made only where one has
+    to be drawn; jobs processes draw, for None as many as help.
     """
     key = frame_keys(frames, look, engine, size, still=still)
     keys = {number: key(number) for number in numbers}
-    missing = {number for number in numbers if not store.has(keys[number])}
+    missing = [n for n in drawing_order(frames, numbers) if not store.has(keys[n])]
     pace, to_draw = Pace(), len(missing)
     if missing and not still:
         store.note_variant(
             framecache.CacheVariant(look=look, engine=engine.name, width_px=size[0], height_px=size[1])
         )
+
+    def picture(number: int, kept: bool) -> Picture:
+        return Picture(number=number, path=store.path(keys[number]), kept=kept, to_draw=to_draw, pace=pace)
+
+    waiting = set(missing)
+    for number in numbers:
+        if number not in waiting:
+            yield picture(number, True)
+    count = _jobs(look, engine, len(missing)) if jobs is None else jobs
+    if count > 1 and len(missing) > 1 and not still:
+        task = {"look": look, "engine": engine.name, "size": size, "cache": str(store.new)}
+        task["plan"] = plan_to_text(frames.plan)
+        tasks = [{**task, "numbers": share} for share in many.shares(missing, count)]
+        with many.drawing(tasks) as children:
+            for number in many.finished(children, {n: store.path(keys[n]) for n in missing}):
+                if store.has(keys[number]):
+                    waiting.discard(number)
+                    pace.step()
+                    to_draw -= 1
+                    yield picture(number, False)
     with contextlib.ExitStack() as stack:
         draw: Callable[[int, Path], None] | None = None
-        for number in numbers:
-            if number in missing:
-                if draw is None:
-                    draw = stack.enter_context(_drawing(frames, look, engine, size, still=still))
-                draw(number, store.working_path(keys[number]))
-                store.finish(keys[number])
-                pace.step()
-                to_draw -= 1
-            yield Picture(
-                number=number,
-                path=store.path(keys[number]),
-                kept=number not in missing,
-                to_draw=to_draw,
-                pace=pace,
-            )
+        for number in missing:
+            if number not in waiting:
+                continue
+            if draw is None:
+                draw = stack.enter_context(_drawing(frames, look, engine, size, still=still))
+            draw(number, store.working_path(keys[number]))
+            store.finish(keys[number])
+            pace.step()
+            to_draw -= 1
+            yield picture(number, False)
+
+
+def drawing_order(frames: FrameTable, numbers: Sequence[int]) -> list[int]:
+    """Frames nearest to the event in whose light the shoot lies first; without one, as they follow."""
+    plan = frames.plan
+    if plan.shoot.anchor is not None:
+        middle = plan.shoot.anchor.at * (len(frames) - 1) + 1.0
+    else:
+        events = events_in_shoot(frames)
+        middle = float(events[len(events) // 2][2]) if events else 1.0
+    return sorted(numbers, key=lambda number: (abs(number - middle), number))
+
+
+def _jobs(look: str, engine: engines.Engine, count: int) -> int:
+    on_card = look == looks.FAST and engine.name == compat.WORKBENCH and count >= 2 * many.FRAMES_EACH
+    return many.usual_jobs(fast_on_card=on_card and engines.this_machine().graphics_card, frames=count)
+
+
+def draw_task(task: dict[str, Any]) -> None:
+    """Draw the frames that another process asks for (jobs.py), into the cache it names."""
+    frames = compute_frames(plan_from_text(task["plan"]))
+    engine = engines.Engine(name=task["engine"], words=task["engine"])
+    size = (int(task["size"][0]), int(task["size"][1]))
+    store = framecache.FrameCache(Path(task["cache"]))
+    key = frame_keys(frames, task["look"], engine, size)
+    with _drawing(frames, task["look"], engine, size, still=False) as draw:
+        for number in task["numbers"]:
+            if not store.has(key(number)):
+                draw(number, store.working_path(key(number)))
+                store.finish(key(number))
 
 
 @contextlib.contextmanager
@@ -408,8 +460,12 @@ def _drawing(
             except RuntimeError as problem:
                 reason = " ".join(str(problem).split())
                 raise PreviewError(f"frame {number} could not be drawn ({reason})") from None
-            if not path.is_file() or not framecache.is_whole_png(path.read_bytes()):
+            content = path.read_bytes() if path.is_file() else b""
+            if not framecache.is_whole_png(content):
                 raise PreviewError(f"frame {number} could not be written to {path.parent}; is the disk full?")
+            bare = framecache.without_remarks(content)
+            if bare is not content:
+                path.write_bytes(bare)
 
         with compat.window_on(scene) if prepared.needs_window else contextlib.nullcontext():
             yield draw

@@ -10,6 +10,8 @@ from attrs import field, frozen
 
 from planner_core.plan.model import Clip, Plan
 
+from .jobs import MOST_JOBS
+
 FAST, LIT = "fast", "lit"
 LOOKS = (FAST, LIT)
 DEFAULT_WIDTH_PX = {FAST: 960, LIT: 640}
@@ -47,7 +49,8 @@ class PreviewRequest:
     exposure into the pictures; beside shows another plan of as many frames to the right of this one. With
     join nothing is drawn: the clip is made of frames that earlier previews left, here or elsewhere, in the
     cache. cache is a folder for finished frames, by default the user's own; engine is Blender's name of one,
-    by default what suits the look and the machine. Raises PreviewError where it can't be met.
+    by default what suits the look and the machine; jobs is how many processes draw, by default as many as
+    help. Raises PreviewError where it can't be met.
     """
 
     plan: Plan
@@ -62,6 +65,7 @@ class PreviewRequest:
     join: bool = False
     cache: Path | None = None
     engine: str | None = None
+    jobs: int | None = field(default=None)
     numbers: tuple[int, ...] = field(init=False)
     size_px: tuple[int, int] = field(init=False)
 
@@ -84,6 +88,11 @@ class PreviewRequest:
             "side they must have the same",
             "beside",
         )
+
+    @jobs.validator
+    def _is_a_number_of_processes(self, _attribute: Any, jobs: int | None) -> None:
+        if jobs is not None and not 1 <= jobs <= MOST_JOBS:
+            raise PreviewError(f"{jobs} is not a number of processes from 1 to {MOST_JOBS}", "jobs")
 
     @property
     def fps(self) -> Fraction:

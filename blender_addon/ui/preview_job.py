@@ -7,7 +7,6 @@ into a file, a JSON record a line. Imported it is what starts, watches and stops
 from __future__ import annotations
 
 import contextlib
-import importlib.util
 import json
 import os
 import signal
@@ -34,6 +33,8 @@ class Job:
 
     def __init__(self, plan_text: str, output: Path, options: dict[str, Any]) -> None:
         import bpy
+
+        from ..render.jobs import search_paths
 
         self.output = output
         self.folder = Path(tempfile.mkdtemp(prefix="duskrail-"))
@@ -165,16 +166,6 @@ class Job:
         for left in self.folder.iterdir():
             left.unlink()
         self.folder.rmdir()
-
-
-def search_paths() -> list[str]:
-    """Where the other Blender finds what this one has: the core and the packages it needs."""
-    specs = (
-        importlib.util.find_spec(name)
-        for name in ("planner_core", "attrs", "cattrs", "astral", "platformdirs")
-    )
-    homes = [Path(spec.origin).resolve().parent.parent for spec in specs if spec and spec.origin]
-    return list(dict.fromkeys(str(home) for home in homes))
 
 
 # ---------------------------------------------------------------- in the other Blender
