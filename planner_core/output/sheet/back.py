@@ -12,6 +12,7 @@ from planner_core.evening.sunlight import sun_in_picture_frames, sun_up, sunligh
 from planner_core.frames import FrameTable
 from planner_core.maths.angles import compass_deg, wrapped_deg
 from planner_core.output.packing import Item, packing_list
+from planner_core.output.sheet import paper
 from planner_core.output.sheet.draw import minus
 from planner_core.output.sheet.map import (
     Bearing,
@@ -32,18 +33,27 @@ from planner_core.plan.model import Plan
 from planner_core.review.findings import Finding
 
 LEVEL_WORDS = {"stop": "Stop", "warn": "Mind", "note": "Note"}
-PAPER_LINES = 35.0  # of text in the left column, beside headings and the table
+# on paper: a column's width, what stands above and between, and the map at its lowest and tallest
+COLUMN_MM, AROUND_MM, MAP_MM = 91.0, 13.0, (58.0, 86.0)
+RIG_MM = (70.0, 38.0)  # the rig's drawing
+UNBROKEN = 0.92  # of a line is filled where fields of the plan and units aren't broken
+MORE_MM = 3.7  # the line that says how many findings aren't on paper
 STOPS_OFF = {-2: "2 stops<br>darker", -1: "1 stop<br>darker", 1: "1 stop<br>brighter"}
 
 
 def second_side(data: SheetData) -> dict[str, Iterable[str]]:
     """The sections of the second side by their names in sheet.html, each as lines of HTML."""
-    outlines = block_outlines(data.plan)
+    outlines, advice = block_outlines(data.plan), _advice(data)
+    note_mm = paper.HEADING_MM + paper.remark_mm(" ".join(_place_notes(data)), 112.0)
+    maps_mm = max(note_mm + MAP_MM[0], _rig_mm(data, outlines))
+    shown = _findings_on_paper(data, advice, paper.SIDE_MM - AROUND_MM - maps_mm)
+    columns_mm = max(_left_mm(data, advice, shown), _right_mm(data))
+    map_mm = float(np.clip(paper.SIDE_MM - AROUND_MM - columns_mm - note_mm, *MAP_MM))
     return {
-        "place": _place(data, outlines),
+        "place": _place(data, outlines, map_mm),
         "rig": _rig(data, outlines),
-        "findings": _findings(data),
-        "light_differs": _differs(data),
+        "findings": _findings(data, shown),
+        "light_differs": _differs(data, advice),
         "sun_and_moon": _sky(data),
         "packing": _packing(data),
         "care": _care(data),
@@ -53,9 +63,9 @@ def second_side(data: SheetData) -> dict[str, Iterable[str]]:
 # ---------------------------------------------------------------- the place
 
 
-def _place(data: SheetData, outlines: Outlines) -> Iterator[str]:
+def _place(data: SheetData, outlines: Outlines, map_mm: float) -> Iterator[str]:
     yield '<section class="map"><h2>The place</h2>'
-    for kind, width, height in (("wide", 112.0, 86.0), ("narrow", 80.0, 84.0)):
+    for kind, width, height in (("wide", 112.0, map_mm), ("narrow", 80.0, 84.0)):
         drawing = place_svg(data.plan, data.frames, data.event, outlines, width, height, f"m{kind[0]}")
         yield f'<div class="{kind}">{drawing}</div>'
     yield f"{under(' '.join(_place_notes(data)))}</section>"
@@ -73,21 +83,23 @@ def _place_notes(data: SheetData) -> list[str]:
     return notes[:4]
 
 
-def _rig(data: SheetData, outlines: Outlines) -> Iterator[str]:
+def _rig_words(data: SheetData) -> str:
     plan, rig = data.plan, data.plan.rig
     if rig.slide is None:
         height_m = height_above_ground_m(plan, data.frames.camera_m[0])
-        note = f"Tripod; the lens {height_m:.2f} m above the ground."
-    else:
-        rise = f", rising {rig.incline_deg:g}°" if rig.incline_deg else ", level"
-        note = (
-            f"Rail of {rig.slide.max_m - rig.slide.min_m:.2f} m along "
-            f"{compass_deg(rig.bearing_deg):.1f}°{rise}, "
-            f"its start {height_above_ground_m(plan, rig.origin_m):.2f} m above the ground."
-        )
-    drawing = rig_svg(plan, data.frames, outlines, 70.0, 38.0)
-    yield f'<section class="map"><h2>The rig</h2>{drawing}{under(note)}</section>'
-    rows = measured(plan, outlines)
+        return f"Tripod; the lens {height_m:.2f} m above the ground."
+    rise = f", rising {rig.incline_deg:g}°" if rig.incline_deg else ", level"
+    return (
+        f"Rail of {rig.slide.max_m - rig.slide.min_m:.2f} m along "
+        f"{compass_deg(rig.bearing_deg):.1f}°{rise}, "
+        f"its start {height_above_ground_m(plan, rig.origin_m):.2f} m above the ground."
+    )
+
+
+def _rig(data: SheetData, outlines: Outlines) -> Iterator[str]:
+    drawing = rig_svg(data.plan, data.frames, outlines, *RIG_MM)
+    yield f'<section class="map"><h2>The rig</h2>{drawing}{under(_rig_words(data))}</section>'
+    rows = measured(data.plan, outlines)
     if rows:
         heads = ("from the rail’s start", "distance", "bearing", "height")
         yield '<section class="measures">'
@@ -105,8 +117,7 @@ def _measured(row: Measured) -> str:
 
 
 def _sky(data: SheetData) -> Iterator[str]:
-    shown = bearings(data.frames, data.event)
-    bodies = [body for body in ("sun", "moon") if body == "sun" or any(r.up for r in shown if r.body == body)]
+    shown, bodies = bearings(data.frames, data.event), _sky_bodies(data)
     yield '<section class="sky"><h2>Sun and moon</h2><div class="bodies">'
     for body in bodies:
         heads = ("", f"{body}<br>bearing", "altitude", "across")
@@ -116,17 +127,25 @@ def _sky(data: SheetData) -> Iterator[str]:
             if row.body == body
         )
         yield from table("sky-table", heads, rows, words=(0,))
-    yield "</div>"
+    yield f"</div>{under(_sky_words(data))}</section>"
+
+
+def _sky_bodies(data: SheetData) -> list[str]:
+    """The sun, and the moon where it is up at one of the moments shown."""
+    shown = bearings(data.frames, data.event)
+    return [body for body in ("sun", "moon") if body == "sun" or any(r.up for r in shown if r.body == body)]
+
+
+def _sky_words(data: SheetData) -> str:
     moon = float(data.frames.moon_lit_fraction[len(data.frames) // 2])
-    note = f"Moon {moon:.0%} lit." if "moon" in bodies else "The moon stays below the horizon."
+    lit = f"Moon {moon:.0%} lit." if "moon" in _sky_bodies(data) else "The moon stays below the horizon."
     in_picture = data.report.summary.light.moon.moon_in_picture_frames
     if in_picture is not None:
-        note += f" It is in the picture in frames {in_picture[0]} to {in_picture[1]}."
-    note += (
-        " Across: share of the picture’s width, from its left edge. Bearings are true: take your compass’s "
+        lit += f" It is in the picture in frames {in_picture[0]} to {in_picture[1]}."
+    return (
+        f"{lit} Across: share of the picture’s width, from its left edge. Bearings are true: take your "
+        "compass’s declination off."
     )
-    note += "declination off."
-    yield f"{under(note)}</section>"
 
 
 def _sky_cells(data: SheetData, row: Bearing) -> str:
@@ -154,22 +173,19 @@ def _in_picture(data: SheetData, row: Bearing) -> str:
 # ---------------------------------------------------------------- words
 
 
-def _findings(data: SheetData) -> Iterator[str]:
+def _findings(data: SheetData, shown: int) -> Iterator[str]:
     findings = data.report.findings
     yield '<section class="findings"><h2>What to mind in this plan</h2>'
     if not findings:
         yield "<p>The review found nothing to object to.</p></section>"
         return
-    room = PAPER_LINES - sum(_lines(sentence, 58) for sentence in _advice(data))
-    left_out = 0
     yield "<ul>"
-    for finding in findings:
-        room -= _lines(f"{finding.message} {finding.fix}", 54)
-        left_out += room < 0
-        yield _finding(finding, screen_only=room < 0)
+    for number, finding in enumerate(findings):
+        yield _finding(finding, screen_only=number >= shown)
     yield "</ul>"
-    if left_out:
-        yield f'<p class="paper-only quiet">{left_out} more on the phone, or with the check verb.</p>'
+    if shown < len(findings):
+        more = len(findings) - shown
+        yield f'<p class="paper-only quiet">{more} more on the phone, or with the check verb.</p>'
     yield "</section>"
 
 
@@ -179,23 +195,22 @@ def _finding(finding: Finding, *, screen_only: bool) -> str:
     return f'<li class="{kind}"><b>{LEVEL_WORDS[finding.level]}</b>{esc(unbroken(finding.message))}{fix}</li>'
 
 
-def _lines(text: str, width: int) -> float:
-    """About how many lines a text takes on paper, its spacing included."""
-    return -(-len(text) // width) + 0.35
-
-
-def _differs(data: SheetData) -> Iterator[str]:
+def _differs(data: SheetData, advice: list[str]) -> Iterator[str]:
     yield '<section class="differs"><h2>When the light isn’t the plan’s</h2>'
-    meter = plan_meter(data.frames)
     shifts = light_shifts(data.frames, data.event, tuple(STOPS_OFF))
     heads = ("meter at", "should<br>read EV", *STOPS_OFF.values())
     yield from table("shift-table", heads, (_shift(data, row) for row in shifts))
-    yield under(
+    yield under(_differs_words(data))
+    yield from bullets("plain", advice)
+    yield "</section>"
+
+
+def _differs_words(data: SheetData) -> str:
+    meter = plan_meter(data.frames)
+    return (
         f"Read {meter.metered} with {meter.how}. Where that is so far off, use the settings that the "
         "exposure table has so many minutes later (+) or earlier (−). A dash: it never gets there."
     )
-    yield from bullets("plain", _advice(data))
-    yield "</section>"
 
 
 def _shift(data: SheetData, row: Shift) -> str:
@@ -264,3 +279,41 @@ def cautions(plan: Plan, frames: FrameTable) -> list[str]:
         "Work at height, rigging on a structure and mains power are for people licensed for it, "
         "by the local code. This page replaces neither.",
     ]
+
+
+# ---------------------------------------------------------------- room on paper
+
+
+def _rig_mm(data: SheetData, outlines: Outlines) -> float:
+    """Height of the rig's drawing with what is measured from it."""
+    drawing = paper.HEADING_MM + RIG_MM[1] + paper.remark_mm(_rig_words(data), RIG_MM[0])
+    return drawing + paper.table_mm(len(measured(data.plan, outlines)))
+
+
+def _findings_on_paper(data: SheetData, advice: list[str], most_mm: float) -> int:
+    """How many findings, from the first, the left column holds in so much height."""
+    counts = range(len(data.report.findings), 0, -1)
+    return next((count for count in counts if _left_mm(data, advice, count) <= most_mm), 0)
+
+
+def _left_mm(data: SheetData, advice: list[str], shown: int) -> float:
+    """Height of so many findings and of what to do when the light differs."""
+    findings = data.report.findings
+    said = (f"{finding.message} {finding.fix}" for finding in findings[:shown])
+    mind = paper.HEADING_MM + sum(paper.text_mm(words, UNBROKEN * (COLUMN_MM - 11.0)) + 1.2 for words in said)
+    more = MORE_MM if shown < len(findings) else 0.0
+    table = paper.table_mm(3, 2) + paper.remark_mm(_differs_words(data), COLUMN_MM)
+    return mind + more + 3.0 + table + 1.0 + _bullets_mm(advice)
+
+
+def _right_mm(data: SheetData) -> float:
+    """Height of sun and moon, the packing list and the cautions."""
+    sky = paper.table_mm(3, 2) + paper.remark_mm(_sky_words(data), COLUMN_MM)
+    items = (f"{item.name} {item.why}" for item in packing_list(data.plan, data.frames))
+    packing = paper.HEADING_MM + sum(paper.text_mm(words, COLUMN_MM - 5.0) + 1.1 for words in items)
+    care = 1.7 + paper.HEADING_MM + _bullets_mm(cautions(data.plan, data.frames))
+    return sky + 3.0 + packing + 3.0 + care
+
+
+def _bullets_mm(sentences: list[str]) -> float:
+    return sum(paper.text_mm(sentence, COLUMN_MM - 3.2) + 0.8 for sentence in sentences)

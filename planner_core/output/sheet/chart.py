@@ -229,7 +229,7 @@ class _Chart:
 
     def _most_levels(self, height: float, wanted: int) -> int:
         """How many levels a panel has, so that their numbers stand apart."""
-        return max(1, min(wanted, int(height / (self.font * 1.5))))
+        return max(1, min(wanted, int(height / (self.font * 1.15))))
 
     def _level(self, y: float, words: str, kind: str = "grid") -> None:
         self.canvas.line((self.left, y), (self.right, y), kind)

@@ -108,10 +108,20 @@ def round_step(span: float, most: int) -> float:
 
 
 # advances of DejaVu Sans 2.37 in em, rounded up: the widest face that a system is likely to show the sheet in
-_NARROW_EM = {0.3: "IJijl'", 0.34: " ,./:;\\|’·", 0.41: "!()-[]frt", 0.53: '"*?_`sz°–‘“”', 0.6: "ckvxy"}
-_WIDE_EM = {0.79: "&CDGHNOQU", 0.84: "#+<=>~−×w^", 0.87: "M", 1.0: "%@Wm…—"}
-_ADVANCE_EM = {letter: em for em, letters in (_NARROW_EM | _WIDE_EM).items() for letter in letters}
-_LETTER_EM, _FOREIGN_EM, _BOLD = 0.66, 0.84, 1.13
+_CLASSES_EM = {
+    0.3: "IJijl'",
+    0.34: " ,./:;\\|’·",
+    0.41: "!()-[]frt",
+    0.53: '"*?_`sz°–‘“”',
+    0.6: "ckvxyFLP",
+    0.64: "abdeghnopqu0123456789$ESTY",
+    0.79: "&DGHNOQU",
+    0.84: "#+<=>~−×w^",
+    0.87: "M",
+    1.0: "%@Wm…—",
+}
+_ADVANCE_EM = {letter: em for em, letters in _CLASSES_EM.items() for letter in letters}
+_LETTER_EM, _FOREIGN_EM, _BOLD = 0.7, 0.84, 1.13
 
 
 def text_width(words: str, size: float, *, bold: bool = False) -> float:

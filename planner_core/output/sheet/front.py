@@ -88,7 +88,7 @@ def _words_mm(data: SheetData) -> float:
     notes = plan.notes if isinstance(plan.notes, str) else ""
     shown = _shown_times(data)
     column = wide / len(shown) - 4.0
-    times = 18.5 + max(paper.remark_mm(_time_note(data, moment), column) for _, moment in shown)
+    times = 16.7 + max(paper.remark_mm(_time_note(data, moment), column) for _, moment in shown)
     captions = (f"00:00 {_caption(shown)}" for shown in strip_frames(data.frames, data.report))
     caption = max(paper.remark_mm(words, 0.25 * wide - 2.5) for words in captions)
     strip = 0.25 * (wide - 7.5) * plan.clip.height_px / plan.clip.width_px

@@ -68,11 +68,11 @@ def spots(frames: FrameTable) -> tuple[Spot, ...]:
     """
     named = [
         ("sky, brightest part", "sky_ev100"),
-        ("ground, level, in the open", "ground_ev100"),
-        ("subject, towards the camera", "subject_ev100"),
+        ("level ground", "ground_ev100"),
+        ("subject’s face", "subject_ev100"),
     ]
     if plan_meter(frames).column != "scene_ev100":
-        named.append(("incident meter, in the open", "scene_ev100"))
+        named.append(("incident, in the open", "scene_ev100"))
     read = [Spot(off=off, column=column, ev100=reading(frames, column)) for off, column in named]
     return tuple(spot for spot in read if np.isfinite(spot.ev100).any())
 

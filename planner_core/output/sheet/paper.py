@@ -1,7 +1,7 @@
 """How much of the first side's paper its words and tables take, so that the chart can have the rest.
 
-Widths are those of a wide face and lines are rounded up: in other faces a little stays white. What is judged
-too short after all, the browser takes from the chart (sheet.css).
+Widths are about those of a wide face; in a narrow one a little stays white. Where the words take more than
+judged, the browser makes the chart smaller (sheet.css).
 """
 
 from __future__ import annotations
@@ -12,10 +12,11 @@ from planner_core.output.sheet.draw import text_width
 
 SIDE_MM, WIDTH_MM = 276.5, 188.0
 PT_MM = 25.4 / 72.0
-# as sheet.css has them: type in pt, the height of its lines, and the share that font-size-adjust leaves of it
-BODY_PT, BODY_LINE, ADJUSTED = 8.2, 1.27, 0.92
+# as sheet.css has them: type in pt, the height of its lines, and what font-size-adjust leaves of the width
+BODY_PT, BODY_LINE, ADJUSTED = 8.2, 1.27, 0.86
 ROW_MM = BODY_PT * PT_MM * 1.25 + 0.9
 REMARK_MM = 7.5 * PT_MM * 1.25
+HEADING_MM = 5.4
 
 
 def lines(text: str, width_mm: float, size_pt: float = BODY_PT, *, bold: bool = False) -> int:
@@ -31,7 +32,7 @@ def text_mm(text: str, width_mm: float, size_pt: float = BODY_PT, most: int = 99
 
 def table_mm(rows: int, head_lines: int = 1) -> float:
     """Height of a table under its heading."""
-    return 5.4 + head_lines * BODY_PT * PT_MM * 1.15 + 0.7 + rows * ROW_MM
+    return HEADING_MM + head_lines * BODY_PT * PT_MM * 1.15 + 0.7 + rows * ROW_MM
 
 
 def remark_mm(text: str, width_mm: float) -> float:
