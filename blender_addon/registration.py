@@ -5,7 +5,19 @@ from __future__ import annotations
 import bpy
 
 from .state import files, handlers, live
-from .ui import evening, gizmos, keymap, menus, operators, overlay, panels, preferences, properties, timeline
+from .ui import (
+    evening,
+    gizmos,
+    keymap,
+    menus,
+    operators,
+    overlay,
+    panels,
+    preferences,
+    presets,
+    properties,
+    timeline,
+)
 from .ui.operators import preview
 
 
@@ -14,6 +26,7 @@ def register() -> None:
     preferences.register()
     properties.register()
     operators.register()
+    presets.register()
     panels.register()
     overlay.register()
     timeline.register()
@@ -38,6 +51,7 @@ def unregister() -> None:
     timeline.unregister()
     overlay.unregister()
     panels.unregister()
+    presets.unregister()
     operators.unregister()
     properties.unregister()
     preferences.unregister()

@@ -28,6 +28,7 @@ from .evening_draw import EveningDrawing
 
 PLAIN, EEVEE = "PLAIN", "EEVEE"
 MARGIN_PX = 18.0
+BELOW_PX = 62.0  # kept free under the picture for the readout
 ROOT_2 = math.sqrt(2.0)
 # what is set for the evening view and set back after it
 KEPT = {
@@ -286,7 +287,7 @@ def picture_rect(scene: Any, region: Any, view: Any) -> Rect | None:
 
 def free_of(area: Any, region: Any) -> Rect:
     """The part of a region that toolbar, sidebar and headers leave free."""
-    left = bottom = MARGIN_PX
+    left, bottom = MARGIN_PX, MARGIN_PX + BELOW_PX
     right, top = region.width - MARGIN_PX, region.height - MARGIN_PX
     preferences: Any = bpy.context.preferences
     if preferences.system.use_region_overlap:

@@ -86,6 +86,10 @@ class Layout:
         assert hasattr(bpy.types, name)
         assert icon in ICONS, icon
 
+    def popover(self, name: str = "", *, panel: str = "", icon: str = "NONE", **_options: Any) -> None:
+        assert hasattr(bpy.types, name or panel)
+        assert icon in ICONS, icon
+
     def progress(self, **_options: Any) -> None:
         self.asked.append("progress")
 

@@ -13,6 +13,7 @@ from planner_core.plan import timeline
 from planner_core.words.durations import duration_text
 
 from ...state import live
+from .. import presets
 from .layout import PlanTab, rows
 
 
@@ -20,6 +21,9 @@ class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
     bl_idname = "DUSKRAIL_PT_place"
     bl_label = "Place and Light"
     bl_order = 2
+
+    def draw_header_preset(self, _context: Any) -> None:
+        presets.DUSKRAIL_PT_place_presets.draw_panel_header(self.layout)
 
     def draw(self, context: Any) -> None:
         layout, scene = rows(self.layout), context.scene

@@ -8,6 +8,7 @@ from typing import Any
 
 import bpy
 
+from .. import presets
 from .layout import PlanTab, rows
 
 
@@ -15,6 +16,9 @@ class DUSKRAIL_PT_rig(PlanTab, bpy.types.Panel):
     bl_idname = "DUSKRAIL_PT_rig"
     bl_label = "Rig and Camera"
     bl_order = 4
+
+    def draw_header_preset(self, _context: Any) -> None:
+        presets.DUSKRAIL_PT_rig_presets.draw_panel_header(self.layout)
 
     def draw(self, context: Any) -> None:
         layout, settings = rows(self.layout), context.scene.duskrail
@@ -66,6 +70,9 @@ class DUSKRAIL_PT_camera(PlanTab, bpy.types.Panel):
     bl_parent_id = "DUSKRAIL_PT_rig"
     bl_label = "Camera and Clip"
     bl_options = {"DEFAULT_CLOSED"}
+
+    def draw_header_preset(self, _context: Any) -> None:
+        presets.DUSKRAIL_PT_camera_presets.draw_panel_header(self.layout)
 
     def draw(self, context: Any) -> None:
         layout, settings = rows(self.layout), context.scene.duskrail
