@@ -51,7 +51,8 @@ UNDER_WHITE_STOPS = 1.0 / 3.0
 BRIGHTEST_WEIGHT = 0.1  # ours: chosen so that readings agree with those published
 SHADOW_START_M = 0.02
 SHADOW_RAYS_EVERY = 3
-BOXES_AT_ONCE = 256
+CELLS = np.array([COLUMNS, LINES])
+ALIKE = 1000.0  # normals count as one to a thousandth
 
 
 class Scene(Protocol):
@@ -268,6 +269,11 @@ def cell_directions(plan: Plan, rotation: Array) -> Array:
     return np.einsum("nij,kj->nki", rotation, local)
 
 
+@blocking.remembered
+def _panes(plan: Plan) -> lamps.Panes:
+    return lamps.panes(plan, geometry.head_middle_m(plan))
+
+
 class _Reading:
     """The work of read_grid: n frames by k rays, flat where rays are followed."""
 
@@ -280,8 +286,6 @@ class _Reading:
         self.half = _half_picture(self.plan)
         self.ground_m = blocking.ground_level_m(self.plan)
         self.boxes = blocking.bounding_boxes(self.plan)
-        self.lines = 1.0 - (np.arange(LINES) + 0.5) * (2.0 / LINES)
-        self.columns = (np.arange(COLUMNS) + 0.5) * (2.0 / COLUMNS) - 1.0
         self.is_water = np.array([block.role == "water" for block in self.plan.blocks] + [False, False])
         self.ground_albedo = luminance(level_ground_colour())
         self.rays = cell_directions(self.plan, self.rotation)
@@ -291,6 +295,7 @@ class _Reading:
         self.skyglow = sky.skyglow(self.light) @ LUMINANCE
         self.distance, self.met, self.normal = self._first_hits()
         self.dome = self._dome()
+        self.behind_ridge = self._behind_ridge()
 
     def grid(self) -> Grid:
         distance, met, normal = self.distance, self.met, self.normal
@@ -334,26 +339,27 @@ class _Reading:
 
     def _pairs(self, corners_m: Array) -> solids.Pairs:
         """The rays that may meet each block, by the rectangle around its boxes, whose corners are given."""
-        boxes = np.arange(len(corners_m))
-        rays, blocks = [np.empty(0, dtype=np.intp)], [np.empty(0, dtype=np.intp)]
-        for part in np.array_split(boxes, max(1, len(boxes) // BOXES_AT_ONCE)):
-            low, high = self._rectangles(corners_m[part])
-            shown = np.flatnonzero(((low < 1.0) & (high > -1.0)).all(axis=2).any(axis=0))
-            low, high = low[:, shown], high[:, shown]
-            x = (self.columns >= low[..., :1]) & (self.columns <= high[..., :1])
-            y = (self.lines >= low[..., 1:]) & (self.lines <= high[..., 1:])
-            box, frame, line, column = np.nonzero(np.swapaxes(y[..., :, None] & x[..., None, :], 0, 1))
-            rays.append((frame * LINES + line) * COLUMNS + column)
-            blocks.append(self.boxes.block[part[shown[box]]])
-        ray, block = np.concatenate(rays), np.concatenate(blocks)
+        low, high = self._rectangles(corners_m)
+        first = np.clip(np.ceil((low + 1.0) / 2.0 * CELLS - 0.5), 0, CELLS).astype(np.intp)
+        size = np.clip(np.floor((high + 1.0) / 2.0 * CELLS + 0.5), 0, CELLS).astype(np.intp) - first
+        frame, box = np.nonzero((size > 0).all(axis=2))
+        size, first = size[frame, box], first[frame, box]
+        cells = size.prod(axis=1)
+        within = np.arange(cells.sum()) - np.repeat(np.cumsum(cells) - cells, cells)
+        up, across = np.divmod(within, np.repeat(size[:, 0], cells))
+        line = LINES - 1 - (np.repeat(first[:, 1], cells) + up)
+        column = np.repeat(first[:, 0], cells) + across
+        ray = (np.repeat(frame, cells) * LINES + line) * COLUMNS + column
+        block = self.boxes.block[np.repeat(box, cells)]
         if len(self.boxes.block) > len(self.plan.blocks):  # rectangles of one block overlap
-            cells = len(self.frame)
-            block, ray = np.divmod(np.unique(block * cells + ray), cells)
+            block, ray = np.divmod(np.unique(block * len(self.frame) + ray), len(self.frame))
         return solids.Pairs(ray=ray, block=block)
 
     def _rectangles(self, corners_m: Array) -> tuple[Array, Array]:
         """The rectangle around boxes (b, 8, 3) in each picture, which goes from −1 to 1: (n, b, 2) both."""
-        local = np.einsum("nbck,nkj->nbcj", corners_m[None] - self.eye[:, None, None, :], self.rotation)
+        count = len(self.at)
+        offset = corners_m.reshape(1, -1, 3) - self.eye[:, None, :]
+        local = (offset @ self.rotation).reshape(count, -1, 8, 3)
         ahead = -local[..., 2]
         px = local[..., :2] / (np.maximum(ahead, NEAR_M)[..., None] * self.half)
         low, high = px.min(axis=2), px.max(axis=2)
@@ -402,10 +408,13 @@ class _Reading:
         """The light on faces with these outward normals (k, 3): of the sky, the lamps, and lit land or water
         below.
         """
+        kinds = np.rint((normal + 1.0) * ALIKE).astype(np.int64) @ [1, 4096, 4096**2] * len(self.at) + frame
+        _, one, alike = np.unique(kinds, return_index=True, return_inverse=True)
+        normal, frame = normal[one], frame[one]
         from_below = (self.level_lux * self._albedo_below())[frame] * (1.0 - normal[:, 2]) / 2.0
         directions, lux = self.dome
         facing = np.maximum(normal @ directions.T, 0.0)
-        return np.asarray(from_below + np.einsum("kd,kd->k", facing, lux[frame]))
+        return np.asarray((from_below + np.einsum("kd,kd->k", facing, lux[frame]))[alike.ravel()])
 
     def _surfaces(self, rays: Array, distance: Array, met: Rows, normal: Array, ray: Rows) -> Array:
         """What rays (k, 3) see that meet something, (k,); `ray` are their numbers among all."""
@@ -487,25 +496,19 @@ class _Reading:
         lit_at = np.flatnonzero(lit)
         if not len(lit_at):
             return hidden
-        sun_frames = np.unique(frame[lit_at])
-        behind_ridge = self._behind_ridge(sun_frames)
-        hidden[lit_at] = behind_ridge[frame[lit_at]]
+        hidden[lit_at] = self.behind_ridge[frame[lit_at]]
         tried = lit_at[::SHADOW_RAYS_EVERY]
         shaded = self._box_shadow(points[tried], self.sun[frame[tried]], met[tried])
         every = np.repeat(shaded, SHADOW_RAYS_EVERY)[: len(lit_at)]
         hidden[lit_at] |= every
         return hidden
 
-    def _behind_ridge(self, frames: Rows) -> NDArray[np.bool_]:
+    def _behind_ridge(self) -> NDArray[np.bool_]:
         """Whether a ridge hides the sun from the camera, (n,)."""
-        hidden = np.zeros(len(self.at), dtype=bool)
-        for index, block in enumerate(self.plan.blocks):
-            if block.shape != "ridge":
-                continue
-            for piece in blocking.pieces(self.plan, index, self.ground_m):
-                enter, _ = visibility.entry(piece, self.eye[frames].T, self.sun[frames].T)
-                hidden[frames] |= np.isfinite(enter)
-        return hidden
+        ridges = [index for index, block in enumerate(self.plan.blocks) if block.shape == "ridge"]
+        ray, block = np.meshgrid(np.flatnonzero(self.sun_lux > 0.0), np.array(ridges, dtype=np.intp))
+        pairs = solids.Pairs(ray=ray.ravel(), block=block.ravel())
+        return np.isfinite(solids.nearest(self.plan, self.eye, self.sun, pairs).distance_m)
 
     def _box_shadow(self, points: Array, sun: Array, met: Rows) -> NDArray[np.bool_]:
         boxes = self.boxes
@@ -539,7 +542,7 @@ class _Reading:
         level = self.light.lamps.max(axis=1)
         if not level.any() or self.scene.illuminance_lux[self.at].min() > lamps.WINDOW_LUX[1]:
             return extra
-        panes = lamps.panes(self.plan, geometry.head_middle_m(self.plan))
+        panes = _panes(self.plan)
         if not len(panes.on_lux):
             return extra
         middles = panes.corners_m.mean(axis=1)
