@@ -50,7 +50,7 @@ NEAR_M = 0.01
 UNDER_WHITE_STOPS = 1.0 / 3.0
 BRIGHTEST_WEIGHT = 0.1  # ours: chosen so that readings agree with those published
 SHADOW_START_M = 0.02
-SHADOW_RAYS_EVERY = 3
+SHADOW_RAYS_EVERY, MIRRORED_RAYS_EVERY = 3, 2
 CELLS = np.array([COLUMNS, LINES])
 ALIKE = 1000.0  # normals count as one to a thousandth
 
@@ -331,15 +331,24 @@ class _Reading:
         met = np.where(np.isfinite(distance), LEVEL_GROUND, SKY)
         normal = np.zeros_like(directions)
         normal[:, 2] = 1.0
-        hits = solids.nearest(self.plan, origins, directions, self._pairs(self.boxes.corners_m))
+        hits = solids.nearest(
+            self.plan,
+            origins,
+            directions,
+            self._pairs(self.boxes.corners_m, np.arange(len(self.boxes.block))),
+        )
         nearer = hits.distance_m * (1.0 - visibility.TOUCHING) < distance
         distance = np.where(nearer, hits.distance_m, distance)
         normal[nearer] = hits.normal[nearer]
         return distance, np.where(nearer, hits.block, met), normal
 
-    def _pairs(self, corners_m: Array) -> solids.Pairs:
-        """The rays that may meet each block, by the rectangle around its boxes, whose corners are given."""
+    def _pairs(self, corners_m: Array, boxes: Rows) -> solids.Pairs:
+        """The rays that may meet the blocks of some boxes, by the rectangles around them; corners_m are those
+        of all boxes.
+        """
+        corners_m = corners_m[boxes]
         low, high = self._rectangles(corners_m)
+        self._cut_at_horizon(high, corners_m[..., 2].max(axis=1))
         first = np.clip(np.ceil((low + 1.0) / 2.0 * CELLS - 0.5), 0, CELLS).astype(np.intp)
         size = np.clip(np.floor((high + 1.0) / 2.0 * CELLS + 0.5), 0, CELLS).astype(np.intp) - first
         frame, box = np.nonzero((size > 0).all(axis=2))
@@ -350,10 +359,20 @@ class _Reading:
         line = LINES - 1 - (np.repeat(first[:, 1], cells) + up)
         column = np.repeat(first[:, 0], cells) + across
         ray = (np.repeat(frame, cells) * LINES + line) * COLUMNS + column
-        block = self.boxes.block[np.repeat(box, cells)]
+        block = self.boxes.block[boxes[np.repeat(box, cells)]]
         if len(self.boxes.block) > len(self.plan.blocks):  # rectangles of one block overlap
             block, ray = np.divmod(np.unique(block * len(self.frame) + ray), len(self.frame))
         return solids.Pairs(ray=ray, block=block)
+
+    def _cut_at_horizon(self, high: Array, top_m: Array) -> None:
+        """Lower the rectangles of what lies below the camera to the highest point of the horizon in each
+        picture: no ray that rises meets it.
+        """
+        rises = (self.rays[..., 2] >= 0.0).reshape(len(self.at), LINES, COLUMNS).all(axis=2)
+        horizon = 1.0 - 2.0 * rises.argmin(axis=1) / LINES
+        horizon[rises.all(axis=1)] = -2.0
+        below = top_m < self.eye[:, 2:]
+        high[..., 1] = np.where(below, np.minimum(high[..., 1], horizon[:, None]), high[..., 1])
 
     def _rectangles(self, corners_m: Array) -> tuple[Array, Array]:
         """The rectangle around boxes (b, 8, 3) in each picture, which goes from −1 to 1: (n, b, 2) both."""
@@ -465,7 +484,9 @@ class _Reading:
         rise = np.maximum(half[:, 2], 0.05)
         slopes = np.exp(-(1.0 - rise**2) / rise**2 / SWELL) / (SWELL * rise**4)
         glitter = np.minimum(slopes / (4.0 * drop), GLITTER_MOST) * self.sun_lux[frame] * ~shaded
-        mirrored = self._mirrored(rays, drop, points, ray)
+        some = slice(None, None, MIRRORED_RAYS_EVERY)
+        mirrored = self._mirrored(rays[some], drop[some], points[some], ray[some])
+        mirrored = np.repeat(mirrored, MIRRORED_RAYS_EVERY)[: len(ray)]
         return np.asarray((1.0 - fresnel) * body + fresnel * (mirrored + glitter))
 
     def _mirrored(self, rays: Array, drop: Array, points: Array, ray: Rows) -> Array:
@@ -478,8 +499,8 @@ class _Reading:
         images = self.boxes.corners_m * [1.0, 1.0, -1.0] + [0.0, 0.0, 2.0 * float(np.median(points[:, 2]))]
         place = np.full(len(self.frame), -1, dtype=np.intp)
         place[ray] = np.arange(len(ray))
-        pairs = self._pairs(images)
-        kept = (place[pairs.ray] >= 0) & ~self.is_water[pairs.block]
+        pairs = self._pairs(images, np.flatnonzero(~self.is_water[self.boxes.block]))
+        kept = place[pairs.ray] >= 0
         mine = solids.Pairs(ray=place[pairs.ray[kept]], block=pairs.block[kept])
         hits = solids.nearest(self.plan, points, ways, mine)
         met = np.flatnonzero(np.isfinite(hits.distance_m))

@@ -103,8 +103,10 @@ def nearest(plan: Plan, origins_m: Array, directions: Array, pairs: Pairs) -> Hi
         mine = which == number
         block[mine] = group.block[piece[mine]]
     # a later block counts as a touch nearer
-    order = np.lexsort((enter * (1.0 - TOUCHING * (block + 1.0) / len(plan.blocks)), ray))
-    first = order[np.append(True, np.diff(ray[order]) > 0)] if len(order) else order
+    nearness = enter * (1.0 - TOUCHING * (block + 1.0) / len(plan.blocks))
+    least = np.full(count, np.inf)
+    np.minimum.at(least, ray, nearness)
+    first = np.flatnonzero(nearness == least[ray])
     hits.distance_m[ray[first]], hits.block[ray[first]] = enter[first], block[first]
     for number, group in enumerate(groups):
         mine = first[which[first] == number]
