@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 import os
+import sys
 import tempfile
 from collections.abc import Set
 from pathlib import Path
+from typing import Any
 
 import addon_utils
 import bpy
@@ -42,8 +45,6 @@ def export_scene(path: Path) -> None:
             raise RuntimeError(f"{path}: could not be written ({why})") from None
         if finished != {"FINISHED"} or not made.exists() or not _is_whole(made, kind):
             raise RuntimeError(f"{path}: could not be written whole; is the disk full?")
-        if kind == ".usda":
-            made.write_text(sorted_prims(made.read_text(encoding="utf-8")), encoding="utf-8", newline="\n")
         for part in sorted(Path(folder).iterdir(), key=lambda part: part == made):
             put_in_place(part, path if part == made else path.parent / part.name)
 
@@ -107,6 +108,36 @@ def _gltf(path: Path) -> Set[str]:
 
 
 def _usd(path: Path) -> Set[str]:
+    """Write it as text, put in order, and from that as binary where that is asked for."""
+    library = None if path.suffix.lower() == ".usda" else _usd_library()
+    if library is None and path.suffix.lower() != ".usda":
+        return _usd_of_blender(path)
+    text = path.with_suffix(".usda")
+    finished = _usd_of_blender(text)
+    if finished == {"FINISHED"} and _is_whole(text, ".usda"):
+        ordered = sorted_prims(text.read_text(encoding="utf-8"))
+        text.write_text(ordered, encoding="utf-8", newline="\n")
+        if library is not None:
+            library.Layer.OpenAsAnonymous(str(text)).Export(str(path))
+            text.unlink()
+    return finished
+
+
+def _usd_library() -> Any:
+    """USD's own module for Python (pxr.Sdf), which Blender brings; None where a build goes without."""
+    minor = "python{}.{}".format(*sys.version_info)
+    brought = Path(bpy.utils.resource_path("LOCAL"), "python", "lib", minor, "site-packages")
+    before = list(sys.path)
+    sys.path.append(str(brought))  # Blender has it there already, its module for Python hasn't
+    try:
+        return importlib.import_module("pxr.Sdf")
+    except ImportError:
+        return None
+    finally:
+        sys.path[:] = before
+
+
+def _usd_of_blender(path: Path) -> Set[str]:
     return bpy.ops.wm.usd_export(  # type: ignore[return-value]
         filepath=str(path),
         export_animation=True,

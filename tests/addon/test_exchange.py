@@ -213,7 +213,7 @@ from blender_addon.render.exchange import export_scene
 from tests.addon.scenes import drawn
 from tests.addon.test_exchange import HERE
 drawn(HERE)
-for ending in ("usda", "glb"):
+for ending in ("usda", "usdc", "usd", "glb"):
     export_scene(Path(sys.argv[2], f"quay{sys.argv[1]}.{ending}"))
 os._exit(0)
 """
@@ -223,7 +223,10 @@ def test_every_process_writes_the_same_file(tmp_path: Path, project_root: Path) 
     for seed in range(3):
         command = [sys.executable, "-I", "-c", EXPORT_OF_A_PROCESS, str(seed), str(tmp_path)]
         subprocess.run([*command, str(project_root)], capture_output=True, check=True)
-    for ending in ("usda", "glb"):
+    for ending in ("usda", "usdc", "usd", "glb"):
         files = [path.read_bytes() for path in sorted(tmp_path.glob(f"*.{ending}"))]
         assert len(files) == 3
         assert len(set(files)) == 1
+    # a binary file has what the text has, and is one
+    for ending in ("usdc", "usd"):
+        assert Path(tmp_path, f"quay0.{ending}").read_bytes().startswith(b"PXR-USDC")
