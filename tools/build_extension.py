@@ -11,6 +11,7 @@ from __future__ import annotations
 import argparse
 import base64
 import hashlib
+import os
 import re
 import subprocess
 import sys
@@ -95,7 +96,7 @@ def core_wheel(folder: Path = WHEELS) -> Path:
     for older in folder.glob("duskrail_core-*.whl"):
         older.unlink()
     wheel = folder / f"duskrail_core-{version}-py3-none-any.whl"
-    _write_archive(wheel, files)
+    write_archive(wheel, files)
     return wheel
 
 
@@ -125,18 +126,22 @@ def build(output: Path | None = None, wheels_folder: Path = WHEELS) -> Path:
     files |= {f"wheels/{wheel.name}": wheel.read_bytes() for wheel in wheels}
     output = output or ROOT / "dist" / f"duskrail-{project_version()}.zip"
     output.parent.mkdir(parents=True, exist_ok=True)
-    _write_archive(output, files)
+    write_archive(output, files)
     return output
 
 
-def _write_archive(path: Path, files: dict[str, bytes]) -> None:
-    part = path.with_name(path.name + ".part")
+def write_archive(path: Path, files: dict[str, bytes]) -> None:
+    """Write a zip archive, whole or not at all; the same files make the same bytes. Raises OSError."""
+    part = path.with_name(f".{path.name}.part")
     try:
-        with zipfile.ZipFile(part, "w") as archive:
-            for name, content in sorted(files.items()):
-                # Wheels are packed already
-                method = zipfile.ZIP_STORED if name.endswith(".whl") else zipfile.ZIP_DEFLATED
-                archive.writestr(zipfile.ZipInfo(name, EPOCH), content, method)
+        with part.open("w+b") as stream:
+            with zipfile.ZipFile(stream, "w") as archive:
+                for name, content in sorted(files.items()):
+                    # Wheels are packed already
+                    method = zipfile.ZIP_STORED if name.endswith(".whl") else zipfile.ZIP_DEFLATED
+                    archive.writestr(zipfile.ZipInfo(name, EPOCH), content, method)
+            stream.flush()
+            os.fsync(stream.fileno())
         part.replace(path)
     finally:
         part.unlink(missing_ok=True)

@@ -28,6 +28,21 @@ def test_strange_input_ends_in_a_result_or_in_one_line(kind: str, cases: int, tm
     assert not fallen(kind, cases, tmp_path)
 
 
+def test_a_call_that_goes_on_for_ever_is_noticed_and_the_next_one_answered(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    worker = fuzz.Worker()
+    waiting = evolve(CASE, files={}, words=("check", "/dev/stdin"))  # which nobody writes to
+    try:
+        assert worker.flaw(CASE) == ""
+        with monkeypatch.context() as patch:
+            patch.setattr(fuzz, "STUCK_S", 1.0)
+            assert worker.flaw(waiting, limit_s=0.5) == "takes more than 0 s"
+        assert worker.flaw(CASE) == ""
+    finally:
+        worker.end()
+
+
 def test_a_case_is_the_same_each_time_it_is_made() -> None:
     for kind in fuzz_cases.KINDS:
         assert fuzz_cases.make(kind, 3, 17) == fuzz_cases.make(kind, 3, 17)
