@@ -38,10 +38,15 @@ def scene(empty: Any) -> Any:
     return empty
 
 
+def here() -> Any:
+    """The scene at hand."""
+    return bpy.context.scene
+
+
 def pressed(days: int = 1) -> str:
     """A button pressed in the scene at hand; the date of its anchor afterwards."""
     assert bpy.ops.duskrail.step_day(days=days) == {"FINISHED"}
-    found = live.plan_of(bpy.context.scene)
+    found = live.plan_of(here())
     assert found is not None
     assert found.shoot.anchor is not None
     return found.shoot.anchor.date.isoformat()
@@ -58,27 +63,27 @@ def test_buttons_work_in_two_files_that_are_opened_in_turn(scene: Any, tmp_path:
     for days, expected in ((1, "2027-03-15"), (2, "2027-03-16")):
         for path, title in ((one, small().title), (other, "Another evening")):
             bpy.ops.wm.open_mainfile(filepath=path)
-            assert bpy.context.scene.duskrail.title == title
+            assert here().duskrail.title == title
             assert pressed(days) == expected
-            opened = live.plan_of(bpy.context.scene)
+            opened = live.plan_of(here())
             assert opened is not None
             assert opened.title == title
-            assert live.state_of(bpy.context.scene).problem == ""
+            assert live.state_of(here()).problem == ""
 
 
 def test_a_scene_appended_from_another_file_goes_on_by_itself(scene: Any, tmp_path: Path) -> None:
     path = str(tmp_path / "library.blend")
     bpy.ops.wm.save_as_mainfile(filepath=path)
     bpy.ops.wm.read_factory_settings(use_empty=True)
-    own = bpy.context.scene
+    own = here()
     live.set_plan(own, edits.evolved(small(), "title", "Our own"))
     bpy.ops.wm.append(filename="Scene", directory=f"{path}/Scene/")
     appended = next(s for s in bpy.data.scenes if s != own)
     assert appended.library is None
-    for here, title, expected in ((appended, small().title, "2027-03-15"), (own, "Our own", "2027-03-15")):
-        with bpy.context.temp_override(scene=here, view_layer=here.view_layers[0]):
+    for each, title, expected in ((appended, small().title, "2027-03-15"), (own, "Our own", "2027-03-15")):
+        with bpy.context.temp_override(scene=each, view_layer=each.view_layers[0]):
             assert pressed() == expected
-        kept = live.plan_of(here)
+        kept = live.plan_of(each)
         assert kept is not None
         assert kept.title == title
     ours, theirs = ({thing.name for thing in parts.objects_of(s, "block")} for s in (own, appended))
@@ -91,10 +96,10 @@ def test_a_linked_scene_is_refused_and_the_own_one_goes_on(scene: Any, tmp_path:
     path = str(tmp_path / "library.blend")
     bpy.ops.wm.save_as_mainfile(filepath=path)
     bpy.ops.wm.read_factory_settings(use_empty=True)
-    own = bpy.context.scene
+    own = here()
     live.set_plan(own, small())
-    with bpy.data.libraries.load(path, link=True) as (there, here):
-        here.scenes = list(there.scenes)
+    with bpy.data.libraries.load(path, link=True) as (there, wanted):
+        wanted.scenes = list(there.scenes)
     linked = next(s for s in bpy.data.scenes if s.library)
     with bpy.context.temp_override(scene=linked), pytest.raises(RuntimeError, match="linked from"):
         bpy.ops.duskrail.step_day()
@@ -193,6 +198,11 @@ FIELDS: tuple[tuple[str, tuple[Any, ...]], ...] = (
 )
 
 
+def can(operator: Any) -> bool:
+    """Whether Blender would do it now."""
+    return bool(operator.poll())
+
+
 class Session:
     """A session in which anything is done; each step says what it was."""
 
@@ -222,13 +232,13 @@ class Session:
 
     def set_field(self) -> None:
         name, values = self.luck.choice(FIELDS)
-        settings = bpy.context.scene.duskrail
+        settings = here().duskrail
         if hasattr(settings, name):
             setattr(settings, name, self.luck.choice(values))
             bpy.ops.ed.undo_push(message=name)
 
     def _thing(self) -> Any:
-        things = list(bpy.context.scene.objects)
+        things = list(here().objects)
         return self.luck.choice(things) if things else None
 
     def move(self) -> None:
@@ -248,19 +258,19 @@ class Session:
 
     def undo(self) -> None:
         for _ in range(self.luck.choice((1, 1, 2, 5))):
-            if bpy.ops.ed.undo.poll():
+            if can(bpy.ops.ed.undo):
                 bpy.ops.ed.undo()
-                handlers.on_undo(bpy.context.scene)
+                handlers.on_undo(here())
 
     def redo(self) -> None:
-        if bpy.ops.ed.redo.poll():
+        if can(bpy.ops.ed.redo):
             bpy.ops.ed.redo()
-            handlers.on_undo(bpy.context.scene)
+            handlers.on_undo(here())
 
 
 def check_session(did: str) -> None:
     """What holds whatever was done: the plan can be read, and its frames are numbers or it says why not."""
-    scene = bpy.context.scene
+    scene = here()
     assert live.unreadable(scene) == "", did
     kept = live.plan_of(scene)
     if kept is None:
