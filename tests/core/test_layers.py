@@ -37,6 +37,7 @@ ADDON_MAY_IMPORT = {
     "bl_math",
     "bmesh",
     "mathutils",
+    "pxr",
     "gpu",
     "gpu_extras",
     "blf",
