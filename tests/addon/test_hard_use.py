@@ -23,7 +23,7 @@ from planner_core import Plan, compute_frames
 from planner_core.edit import edits
 from tests.two_towers import plan
 
-RANDOM_STEPS = int(os.environ.get("DUSKRAIL_RANDOM_STEPS", "250"))
+RANDOM_STEPS = int(os.environ.get("DUSKRAIL_RANDOM_STEPS", "180"))
 
 
 def small(**changes: Any) -> Plan:
@@ -297,6 +297,8 @@ def test_a_session_of_anything_in_any_order_stays_sound(
         session.step()
         if number % 10 == 9:
             check_session(f"step {number} of seed {seed}")
-    assert min(session.did[name] for name in ("press", "set_field", "move", "undo", "redo")) > 5
+    assert (
+        min(session.did[name] for name in ("press", "set_field", "move", "undo", "redo")) > RANDOM_STEPS / 60
+    )
     out, err = capfd.readouterr()
     assert "Traceback" not in out + err, (out + err)[-3000:]
