@@ -56,7 +56,7 @@ class AxisEdit:
 
 
 @frozen(kw_only=True)
-class Spot:
+class EditedPose:
     """A place in the move and what it gives each axis, on the way to becoming a pose."""
 
     at: float
@@ -77,20 +77,24 @@ def read_move(scene: bpy.types.Scene, frames: FrameTable) -> Move:
     return fit_poses(attrs.evolve(plan, move=move), reshaped) if reshaped else move
 
 
-def _merged(plan: Plan, spots: dict[int, Spot], added: list[Spot], edits: dict[str, AxisEdit]) -> Move:
+def _merged(
+    plan: Plan, spots: dict[int, EditedPose], added: list[EditedPose], edits: dict[str, AxisEdit]
+) -> Move:
     """Poses out of what ghosts and keys say; the same object where they say nothing new."""
-    whole = {number: Spot(at=spot.at, values=dict(spot.values)) for number, spot in spots.items()}
-    loose = [Spot(at=spot.at, values=dict(spot.values)) for spot in added]
+    whole = {number: EditedPose(at=spot.at, values=dict(spot.values)) for number, spot in spots.items()}
+    loose = [EditedPose(at=spot.at, values=dict(spot.values)) for spot in added]
     for axis, edit in edits.items():
         for number, value in edit.values.items():
             if number not in whole:
                 continue
             if number in edit.places:
                 whole[number].values.pop(axis, None)
-                loose.append(Spot(at=_place(plan, edit.places[number]), values={axis: value}))
+                loose.append(EditedPose(at=_place(plan, edit.places[number]), values={axis: value}))
             else:
                 whole[number].values[axis] = value
-        loose += [Spot(at=_place(plan, frame), values={axis: value}) for frame, value in edit.added.items()]
+        loose += [
+            EditedPose(at=_place(plan, frame), values={axis: value}) for frame, value in edit.added.items()
+        ]
     poses: dict[float, dict[str, float]] = {}
     for number, spot in whole.items():
         if spot.values or not _values_of(plan.move.poses[number]):
@@ -125,12 +129,12 @@ def _tidy(plan: Plan, axis: str, value: float) -> float:
 # ---------------------------------------------------------------- ghost cameras
 
 
-def read_ghosts(scene: bpy.types.Scene, plan: Plan) -> tuple[dict[int, Spot], list[Spot]]:
+def read_ghosts(scene: bpy.types.Scene, plan: Plan) -> tuple[dict[int, EditedPose], list[EditedPose]]:
     """What the ghost cameras say: each drawn pose by its number, if it is still there, and poses that
     were added.
     """
     poses = plan.move.poses
-    drawn = {number: Spot(at=pose.at, values=_values_of(pose)) for number, pose in enumerate(poses)}
+    drawn = {number: EditedPose(at=pose.at, values=_values_of(pose)) for number, pose in enumerate(poses)}
     ghosts: dict[int, list[bpy.types.Object]] = {}
     for ghost in parts.objects_of(scene, "pose"):
         number = int(ghost.get(parts.INDEX_KEY, -1))
@@ -138,17 +142,17 @@ def read_ghosts(scene: bpy.types.Scene, plan: Plan) -> tuple[dict[int, Spot], li
             ghosts.setdefault(number, []).append(ghost)
     if not ghosts:
         return drawn, []
-    spots: dict[int, Spot] = {}
-    added: list[Spot] = []
+    spots: dict[int, EditedPose] = {}
+    added: list[EditedPose] = []
     for number, cameras in sorted(ghosts.items()):
         cameras.sort(key=lambda ghost: _ghost_shift(scene, ghost))
-        spots[number] = Spot(at=poses[number].at, values=_ghost_values(scene, plan, number, cameras[0]))
+        spots[number] = EditedPose(at=poses[number].at, values=_ghost_values(scene, plan, number, cameras[0]))
         following = poses[number + 1 : number + 2] or poses[max(number - 1, 0) : number]
         far = following[0].at if following else 1.0
         for count, copy in enumerate(cameras[1:], start=1):
             at = round(poses[number].at + (far - poses[number].at) * count / len(cameras), 9)
             values = {**_all_values(plan, at), **_ghost_values(scene, plan, number, copy, whole=True)}
-            added.append(Spot(at=at, values=values))
+            added.append(EditedPose(at=at, values=values))
     return spots, added
 
 

@@ -62,7 +62,7 @@ class Framing:
     tilt_deg: float
 
 
-class Bench:
+class MoveContext:
     """What moves are fitted to: the plan's rig, its lens, and the subject as seen from the rail."""
 
     def __init__(self, plan: Plan) -> None:
@@ -231,10 +231,10 @@ def within(axis: TurnAxis, bearing_deg: float, near_deg: float) -> float:
 # ---------------------------------------------------------------- kinds
 
 
-def impossible(bench: Bench) -> dict[str, str]:
+def impossible(context: MoveContext) -> dict[str, str]:
     """Kinds of move that can't be made here, and why, in a sentence."""
-    r = bench.plan.rig
-    if bench.plan.shoot.frames < 2:
+    r = context.plan.rig
+    if context.plan.shoot.frames < 2:
         return {kind: "A single frame can't move." for kind in KINDS if kind != "still"}
     reasons: dict[str, str] = {}
     if r.pan is None:
@@ -246,33 +246,33 @@ def impossible(bench: Bench) -> dict[str, str]:
             ("slide", "slide-held", "push-in", "pull-out", "slide-tilt"), "The rig has no slider."
         )
         return reasons
-    if not bench.has_subject:
+    if not context.has_subject:
         reasons["slide-held"] = "The plan names no subject to hold."
         reasons |= dict.fromkeys(("push-in", "pull-out"), "The plan names no subject to go towards.")
     if r.pan is None:
         reasons.setdefault("slide-held", "The head has no pan motor to hold the subject with.")
     if r.tilt is None:
         reasons["slide-tilt"] = "The head has no tilt motor."
-    angle = rail_angle_deg(bench)
-    if bench.has_subject and min(angle, 180.0 - angle) > PUSH_WITHIN_DEG:
+    angle = rail_angle_deg(context)
+    if context.has_subject and min(angle, 180.0 - angle) > PUSH_WITHIN_DEG:
         away = (
             f"The rail lies {min(angle, 180.0 - angle):.0f}° off the line to the subject; turn it to within "
         )
         reasons |= dict.fromkeys(("push-in", "pull-out"), away + f"{PUSH_WITHIN_DEG:.0f}°.")
-    elif bench.has_subject:
+    elif context.has_subject:
         reasons["slide"] = "The rail points at the subject: sliding is a push-in or a pull-out here."
         reasons["slide-held"] = reasons["slide"]
     return reasons
 
 
-def rail_angle_deg(bench: Bench) -> float:
+def rail_angle_deg(context: MoveContext) -> float:
     """Angle between the way in which the slide grows and the level line to the subject, 0 to 180 degrees."""
-    middle = sum(bench.planned_slide) / 2.0
-    apart = bench.plan.rig.bearing_deg - bench.subject_deg(middle)[0]
+    middle = sum(context.planned_slide) / 2.0
+    apart = context.plan.rig.bearing_deg - context.subject_deg(middle)[0]
     return abs(wrapped_deg(apart))
 
 
-def variants(bench: Bench, kind: str) -> Iterator[Plan]:
+def variants(context: MoveContext, kind: str) -> Iterator[Plan]:
     """Plans to try for a kind of move that is possible."""
     makers = {
         "still": _still,
@@ -284,121 +284,123 @@ def variants(bench: Bench, kind: str) -> Iterator[Plan]:
         "pull-out": _pull_out,
         "slide-tilt": _slide_tilt,
     }
-    return makers[kind](bench)
+    return makers[kind](context)
 
 
-def _reveals(bench: Bench) -> bool:
-    plan = bench.plan
+def _reveals(context: MoveContext) -> bool:
+    plan = context.plan
     return plan.composition is not None and plan.composition.style == "reveal"
 
 
-def _still(bench: Bench) -> Iterator[Plan]:
-    base = bench.framing
-    pan = bench.pan_deg(base.slide_m, base.place)
-    yield bench.two_poses((base.slide_m,) * 2, (pan,) * 2, (base.tilt_deg,) * 2)
+def _still(context: MoveContext) -> Iterator[Plan]:
+    base = context.framing
+    pan = context.pan_deg(base.slide_m, base.place)
+    yield context.two_poses((base.slide_m,) * 2, (pan,) * 2, (base.tilt_deg,) * 2)
 
 
-def _pan(bench: Bench) -> Iterator[Plan]:
-    base = bench.framing
+def _pan(context: MoveContext) -> Iterator[Plan]:
+    base = context.framing
     slides, tilts = (base.slide_m,) * 2, (base.tilt_deg,) * 2
-    first, last = bench.planned_pan
+    first, last = context.planned_pan
     if abs(last - first) >= TURNING_DEG:
-        yield bench.two_poses(slides, (first, last), tilts)
-    if _reveals(bench):
+        yield context.two_poses(slides, (first, last), tilts)
+    if _reveals(context):
         spans = [(out, place) for out in OUTSIDE for place in THIRDS]
     else:
         spans = [directed for span in PAN_SPANS for directed in (span, span[::-1])]
     for span in spans:
-        yield bench.two_poses(slides, [bench.pan_deg(base.slide_m, place) for place in span], tilts)
+        yield context.two_poses(slides, [context.pan_deg(base.slide_m, place) for place in span], tilts)
 
 
-def _tilt(bench: Bench) -> Iterator[Plan]:
-    base = bench.framing
-    slides, pans = (base.slide_m,) * 2, (bench.pan_deg(base.slide_m, base.place),) * 2
-    first, last = bench.planned_tilt
+def _tilt(context: MoveContext) -> Iterator[Plan]:
+    base = context.framing
+    slides, pans = (base.slide_m,) * 2, (context.pan_deg(base.slide_m, base.place),) * 2
+    first, last = context.planned_tilt
     if abs(last - first) >= TURNING_DEG:
-        yield bench.two_poses(slides, pans, (first, last))
-    for tilts in _tilt_spans(bench, (1.1,) if _reveals(bench) else TILT_SPANS):
-        yield bench.two_poses(slides, pans, tilts)
+        yield context.two_poses(slides, pans, (first, last))
+    for tilts in _tilt_spans(context, (1.1,) if _reveals(context) else TILT_SPANS):
+        yield context.two_poses(slides, pans, tilts)
 
 
-def _tilt_spans(bench: Bench, shares: Sequence[float]) -> list[tuple[float, float]]:
+def _tilt_spans(context: MoveContext, shares: Sequence[float]) -> list[tuple[float, float]]:
     """From above or below to the base tilt, and from there up or down; within the tilt axis."""
-    axis, base = bench.plan.rig.tilt, bench.framing.tilt_deg
+    axis, base = context.plan.rig.tilt, context.framing.tilt_deg
     assert axis is not None
     spans = []
     for fraction, sign in product(shares, (1.0, -1.0)):
-        other = float(np.clip(base + sign * fraction * bench.view_up_deg, axis.min_deg, axis.max_deg))
-        half = float(np.clip(base + sign * fraction * bench.view_up_deg / 2.0, axis.min_deg, axis.max_deg))
+        other = float(np.clip(base + sign * fraction * context.view_up_deg, axis.min_deg, axis.max_deg))
+        half = float(np.clip(base + sign * fraction * context.view_up_deg / 2.0, axis.min_deg, axis.max_deg))
         spans += [(other, base), (half, 2.0 * base - half)]
-        if not _reveals(bench):
+        if not _reveals(context):
             spans.append((base, other))
     return spans
 
 
-def _slide(bench: Bench) -> Iterator[Plan]:
-    yield from _slides(bench, bench.stretches())
+def _slide(context: MoveContext) -> Iterator[Plan]:
+    yield from _slides(context, context.stretches())
 
 
 def _stretches_and_places(
-    bench: Bench, stretches: Sequence[tuple[float, float]]
+    context: MoveContext, stretches: Sequence[tuple[float, float]]
 ) -> list[tuple[tuple[float, float], float]]:
     """Every stretch with the subject in its best place, and the first ones with it elsewhere."""
-    best = [(stretch, bench.framing.place) for stretch in stretches]
+    best = [(stretch, context.framing.place) for stretch in stretches]
     others = (
-        [place for place in THIRDS if abs(place - bench.framing.place) > 0.05] if bench.plan.rig.pan else []
+        [place for place in THIRDS if abs(place - context.framing.place) > 0.05]
+        if context.plan.rig.pan
+        else []
     )
     return best + list(product(stretches[:2], others))
 
 
-def _slides(bench: Bench, stretches: Sequence[tuple[float, float]]) -> Iterator[Plan]:
-    for (first, last), place in _stretches_and_places(bench, stretches):
-        aim_at = last if _reveals(bench) else (first + last) / 2.0
-        pan = bench.pan_deg(aim_at, place)
-        yield bench.two_poses((first, last), (pan, pan), (bench.framing.tilt_deg,) * 2)
+def _slides(context: MoveContext, stretches: Sequence[tuple[float, float]]) -> Iterator[Plan]:
+    for (first, last), place in _stretches_and_places(context, stretches):
+        aim_at = last if _reveals(context) else (first + last) / 2.0
+        pan = context.pan_deg(aim_at, place)
+        yield context.two_poses((first, last), (pan, pan), (context.framing.tilt_deg,) * 2)
 
 
-def _slide_held(bench: Bench) -> Iterator[Plan]:
+def _slide_held(context: MoveContext) -> Iterator[Plan]:
     """The pan follows the subject at five poses, which is enough for a curve that bends one way."""
     at = np.linspace(0.0, 1.0, 5)
-    done = progress(at, bench.plan.move.ease)
-    for (first, last), place in _stretches_and_places(bench, bench.stretches()):
+    done = progress(at, context.plan.move.ease)
+    for (first, last), place in _stretches_and_places(context, context.stretches()):
         slides = first + (last - first) * done
-        yield bench.with_poses(
+        yield context.with_poses(
             [
-                (float(a), float(slide), bench.pan_deg(float(slide), place), bench.framing.tilt_deg)
+                (float(a), float(slide), context.pan_deg(float(slide), place), context.framing.tilt_deg)
                 for a, slide in zip(at, slides, strict=True)
             ]
         )
 
 
-def _push_in(bench: Bench) -> Iterator[Plan]:
-    yield from _along(bench, towards=True)
+def _push_in(context: MoveContext) -> Iterator[Plan]:
+    yield from _along(context, towards=True)
 
 
-def _pull_out(bench: Bench) -> Iterator[Plan]:
-    yield from _along(bench, towards=False)
+def _pull_out(context: MoveContext) -> Iterator[Plan]:
+    yield from _along(context, towards=False)
 
 
-def _along(bench: Bench, *, towards: bool) -> Iterator[Plan]:
-    grows = (rail_angle_deg(bench) < 90.0) == towards
+def _along(context: MoveContext, *, towards: bool) -> Iterator[Plan]:
+    grows = (rail_angle_deg(context) < 90.0) == towards
     yield from _slides(
-        bench, [stretch for stretch in bench.stretches() if (stretch[1] > stretch[0]) == grows]
+        context, [stretch for stretch in context.stretches() if (stretch[1] > stretch[0]) == grows]
     )
 
 
-def _slide_tilt(bench: Bench) -> Iterator[Plan]:
-    first, last = bench.planned_tilt
-    spans = _tilt_spans(bench, SMALL_TILTS)
+def _slide_tilt(context: MoveContext) -> Iterator[Plan]:
+    first, last = context.planned_tilt
+    spans = _tilt_spans(context, SMALL_TILTS)
     if abs(last - first) >= TURNING_DEG:
         spans.insert(0, (first, last))
-    places = THIRDS if _reveals(bench) and bench.plan.rig.pan else (bench.framing.place,)
-    for (start, end), tilts, place in product(_long(bench), spans, places):
-        pan = bench.pan_deg(end if _reveals(bench) else (start + end) / 2.0, place)
-        yield bench.two_poses((start, end), (pan, pan), tilts)
+    places = THIRDS if _reveals(context) and context.plan.rig.pan else (context.framing.place,)
+    for (start, end), tilts, place in product(_long(context), spans, places):
+        pan = context.pan_deg(end if _reveals(context) else (start + end) / 2.0, place)
+        yield context.two_poses((start, end), (pan, pan), tilts)
 
 
-def _long(bench: Bench) -> list[tuple[float, float]]:
+def _long(context: MoveContext) -> list[tuple[float, float]]:
     """The planned stretch and a long one, both ways."""
-    stretches = bench.stretches()
+    stretches = context.stretches()
     return list(dict.fromkeys([*stretches[:2], *stretches[-2:]]))

@@ -15,7 +15,7 @@ from attrs import frozen
 
 from planner_core.frames import compute_frames
 from planner_core.moves import candidates
-from planner_core.moves.candidates import KINDS, SLIDING_M, TURNING_DEG, Bench
+from planner_core.moves.candidates import KINDS, SLIDING_M, TURNING_DEG, MoveContext
 from planner_core.picture import block_visibility, composition, parallax, pose_repair
 from planner_core.picture.composition import Reading, percent
 from planner_core.picture.parallax import GOOD_PERCENT, MISSING_PERCENT, Parallax
@@ -114,12 +114,12 @@ def compare(plan: Plan) -> Comparison:
     """The plan's move and the others that its rig could make, ranked. Raises PlanError where the plan has no
     times.
     """
-    bench = Bench(plan)
-    cannot = candidates.impossible(bench)
+    context = MoveContext(plan)
+    cannot = candidates.impossible(context)
     plans = {PLANNED: plan}
     for kind in KINDS:
         if kind not in cannot:
-            plans[kind] = _named(plan, kind, max(candidates.variants(bench, kind), key=_quick_score))
+            plans[kind] = _named(plan, kind, max(candidates.variants(context, kind), key=_quick_score))
     measured = {name: _Measured(candidate) for name, candidate in plans.items()}
     rows = [_candidate(name, one, measured["still"]) for name, one in measured.items()]
     order = [PLANNED, *KINDS]

@@ -23,7 +23,7 @@ class Occlusion:
 
     def __init__(self, projection: BlockProjection) -> None:
         self.projection = projection
-        self._pieces_of: dict[int, tuple[blocking.Piece, ...]] = {}
+        self._pieces_of: dict[int, tuple[blocking.ConvexPiece, ...]] = {}
 
     def could_hide(self, group: Sequence[int], at: Frames | slice = slice(None)) -> Mask:
         """Blocks that may stand before any of the group inside the frame, (frames, blocks). It errs on the
@@ -157,7 +157,7 @@ class Occlusion:
                 self.projection.work.ray_tests += ways.shape[1]
                 yield interval(piece, starts, ways)
 
-    def _pieces(self, index: int) -> tuple[blocking.Piece, ...]:
+    def _pieces(self, index: int) -> tuple[blocking.ConvexPiece, ...]:
         if index not in self._pieces_of:
             view = self.projection
             self._pieces_of[index] = blocking.pieces(view.plan, index, view.boxes.ground_m)

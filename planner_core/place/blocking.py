@@ -380,7 +380,7 @@ def _ridge_boxes(
 
 
 @frozen(kw_only=True, eq=False)
-class Piece:
+class ConvexPiece:
     """A convex piece of a block: all points p with low_m ≤ normals · p ≤ high_m, row by row.
 
     normals (k, 3) are unit vectors; a face without an opposite has an infinite limit on the other side.
@@ -395,7 +395,7 @@ _UP = np.array([0.0, 0.0, 1.0])
 RIDGE_THICKNESS = 1e-3  # share of its distance; only a solid can be met by rays
 
 
-def pieces(plan: Plan, index: int, ground_m: float | None = None) -> tuple[Piece, ...]:
+def pieces(plan: Plan, index: int, ground_m: float | None = None) -> tuple[ConvexPiece, ...]:
     """The convex pieces that make up a block, cut off at the level ground."""
     ground = ground_level_m(plan) if ground_m is None else ground_m
     block = plan.blocks[index]
@@ -405,7 +405,7 @@ def pieces(plan: Plan, index: int, ground_m: float | None = None) -> tuple[Piece
 
 
 @lru_cache(maxsize=8192)
-def _pieces(block: Block, ground_m: float) -> tuple[Piece, ...]:
+def _pieces(block: Block, ground_m: float) -> tuple[ConvexPiece, ...]:
     if block.shape == "prism":
         bottom, top = block.base_m, block.base_m + float(block.height_m or 0.0)
         bottom = max(bottom, ground_m) if top > ground_m else bottom
@@ -429,7 +429,7 @@ def _pieces(block: Block, ground_m: float) -> tuple[Piece, ...]:
         normals, reach = axes[:2], half[:2]
     middle = normals @ centre
     return (
-        Piece(
+        ConvexPiece(
             normals=np.vstack([normals, _UP]),
             low_m=np.append(middle - reach, bottom),
             high_m=np.append(middle + reach, top),
@@ -437,7 +437,7 @@ def _pieces(block: Block, ground_m: float) -> tuple[Piece, ...]:
     )
 
 
-def _upright(ring: NDArray[np.float64], bottom: float, top: float) -> Piece:
+def _upright(ring: NDArray[np.float64], bottom: float, top: float) -> ConvexPiece:
     """The piece above a convex counter-clockwise ring; opposite sides that are parallel share a row."""
     edges = np.roll(ring, -1, axis=0) - ring
     keep = np.linalg.norm(edges, axis=1) > 1e-9
@@ -452,7 +452,7 @@ def _upright(ring: NDArray[np.float64], bottom: float, top: float) -> Piece:
         opposite = [j for j in range(i + 1, len(out)) if j not in taken and out[i] @ out[j] < -1.0 + 1e-12]
         taken |= set(opposite[:1])
         rows.append((out[i], -limits[opposite[0]] if opposite else -np.inf, limits[i]))
-    return Piece(
+    return ConvexPiece(
         normals=np.vstack([*([x, y, 0.0] for (x, y), _, _ in rows), _UP]),
         low_m=np.array([*(low for _, low, _ in rows), bottom]),
         high_m=np.array([*(high for _, _, high in rows), top]),
@@ -470,7 +470,7 @@ def _ring_piece(
     centre: NDArray[np.float64],
     size: NDArray[np.float64],
     bottom_m: float,
-) -> Piece:
+) -> ConvexPiece:
     """The part of a figure between two rings of its outline."""
     sides = 8
     angles = np.arange(sides) * (2.0 * np.pi / sides)
@@ -500,7 +500,7 @@ def _ring_piece(
     normals = np.array([normal for normal, _ in rows])
     limits = np.array([limit for _, limit in rows]) + normals @ centre
     foot, top = (centre[2] + (height_fraction - 0.5) * size[2] for height_fraction in (share_low, share_high))
-    return Piece(
+    return ConvexPiece(
         normals=np.vstack([normals, _UP]),
         low_m=np.append(np.full(sides, -np.inf), max(foot, min(bottom_m, top))),
         high_m=np.append(limits, top),
@@ -510,7 +510,7 @@ def _ring_piece(
 @lru_cache(maxsize=64)
 def _ridge_pieces(
     block: Block, origin_m: tuple[float, float, float], north_deg: float, ground_m: float
-) -> tuple[Piece, ...]:
+) -> tuple[ConvexPiece, ...]:
     line = ridge_line(block, origin_m, north_deg)
     pieces = []
     for a, b, low, high in zip(
@@ -524,7 +524,7 @@ def _ridge_pieces(
         near = out @ a
         thickness = RIDGE_THICKNESS * float(block.distance_m or 0.0)
         pieces.append(
-            Piece(
+            ConvexPiece(
                 normals=np.array([[*out, 0.0], [*along, 0.0], roof, _UP]),
                 low_m=np.array([near, along @ a, -np.inf, max(line.foot_m, ground_m)]),
                 high_m=np.array([near + thickness, along @ b, roof @ np.append(a, low), np.inf]),

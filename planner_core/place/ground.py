@@ -22,7 +22,7 @@ def outline_m(plan: Plan, block: Block) -> Array:
 
 
 @frozen(kw_only=True, eq=False)
-class Plate:
+class FlatBlock:
     """A block that lies on the ground, from above: its outline (n, 2) and the height of its top."""
 
     outline_m: Array
@@ -31,10 +31,10 @@ class Plate:
 
 
 @blocking.remembered
-def plates(plan: Plan) -> tuple[Plate, ...]:
+def flat_blocks(plan: Plan) -> tuple[FlatBlock, ...]:
     """The ground and water blocks of a plan, in its order."""
     return tuple(
-        Plate(
+        FlatBlock(
             outline_m=outline_m(plan, block),
             top_m=float(blocking.block_mesh(plan, block).vertices_m[:, 2].max()),
             is_water=block.role == "water",
@@ -51,9 +51,11 @@ def ground_under_m(plan: Plan, point_m: ArrayLike, *, water: bool = False) -> fl
     """
     x, y, z = np.asarray(point_m, dtype=np.float64)
     tops = [
-        plate.top_m
-        for plate in plates(plan)
-        if plate.top_m <= z and (water or not plate.is_water) and contains(plate.outline_m, np.array([x, y]))
+        flat_block.top_m
+        for flat_block in flat_blocks(plan)
+        if flat_block.top_m <= z
+        and (water or not flat_block.is_water)
+        and contains(flat_block.outline_m, np.array([x, y]))
     ]
     return max(tops, default=blocking.ground_level_m(plan))
 
@@ -70,14 +72,14 @@ def land_under_m(plan: Plan, outline_m: Array) -> float:
     all ground blocks it is the level ground, unless that is water: then the nearest ground block's top, and
     without any the height that the scene counts from.
     """
-    land = [plate for plate in plates(plan) if not plate.is_water]
+    land = [flat_block for flat_block in flat_blocks(plan) if not flat_block.is_water]
     for point in (outline_m.mean(axis=0), *outline_m):
-        tops = [plate.top_m for plate in land if contains(plate.outline_m, point)]
+        tops = [flat_block.top_m for flat_block in land if contains(flat_block.outline_m, point)]
         if tops:
             return max(tops)
     level = blocking.ground_level_m(plan)
-    if not any(plate.is_water and plate.top_m <= level for plate in plates(plan)):
+    if not any(flat_block.is_water and flat_block.top_m <= level for flat_block in flat_blocks(plan)):
         return level
     middle = outline_m.mean(axis=0)
-    nearest = min(land, key=lambda plate: distance_m(plate.outline_m, middle), default=None)
+    nearest = min(land, key=lambda flat_block: distance_m(flat_block.outline_m, middle), default=None)
     return nearest.top_m if nearest is not None else max(level, min(0.0, plan.rig.origin_m[2]))

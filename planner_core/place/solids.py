@@ -44,8 +44,8 @@ class Hits:
 class _Group:
     """The convex pieces with as many rows of faces, p of them with m rows, in the blocks' order.
 
-    block (p,); normals (m, 3, p), low_m and high_m (m, p) as a Piece has them; first and count (blocks,) say
-    which pieces are a block's.
+    block (p,); normals (m, 3, p), low_m and high_m (m, p) as ConvexPiece has them; first and count (blocks,)
+    say which pieces are a block's.
     """
 
     block: Rows
@@ -59,7 +59,7 @@ class _Group:
 @remembered
 def _groups(plan: Plan) -> tuple[_Group, ...]:
     ground_m = blocking.ground_level_m(plan)
-    by_rows: dict[int, list[tuple[int, blocking.Piece]]] = {}
+    by_rows: dict[int, list[tuple[int, blocking.ConvexPiece]]] = {}
     for index in range(len(plan.blocks)):
         for piece in blocking.pieces(plan, index, ground_m):
             by_rows.setdefault(len(piece.low_m), []).append((index, piece))

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.place import blocking
-from planner_core.place.blocking import Piece
+from planner_core.place.blocking import ConvexPiece
 from planner_core.plan.model import Plan
 
 Array = NDArray[np.float64]
@@ -33,7 +33,7 @@ def lattice(count: int) -> Array:
     return np.column_stack([(step + 0.5) / count, (step * before % count + 0.5) / count])
 
 
-def interval(piece: Piece, origins: Array, directions: Array) -> tuple[Array, Array]:
+def interval(piece: ConvexPiece, origins: Array, directions: Array) -> tuple[Array, Array]:
     """Where rays enter and leave a convex piece, in lengths of their direction; a ray misses where enter >
     leave.
 
@@ -49,7 +49,7 @@ def interval(piece: Piece, origins: Array, directions: Array) -> tuple[Array, Ar
     return np.minimum(one, other).max(axis=0), np.maximum(one, other).min(axis=0)
 
 
-def entry(piece: Piece, origins: Array, directions: Array) -> tuple[Array, Array]:
+def entry(piece: ConvexPiece, origins: Array, directions: Array) -> tuple[Array, Array]:
     """Where rays (3, n) enter a convex piece, in lengths of their direction, infinite for a miss; and the
     outward normal of the face through which they do, (3, n).
     """

@@ -118,12 +118,12 @@ def shadow_on_ground_m(
         return np.where(distance >= 0.0, distance, np.nan)
 
     distance = way_to(ground_level_m(plan))
-    for plate in ground.plates(plan):
-        if plate.is_water:
+    for flat_block in ground.flat_blocks(plan):
+        if flat_block.is_water:
             continue
-        candidate = way_to(plate.top_m)
+        candidate = way_to(flat_block.top_m)
         place = points[..., :2] - candidate[..., None] * light[..., :2]
         with np.errstate(invalid="ignore"):
-            on_it = outlines.inside(plate.outline_m, place)
+            on_it = outlines.inside(flat_block.outline_m, place)
             distance = np.where(on_it & ~(candidate > distance), candidate, distance)
     return points - distance[..., None] * light, distance

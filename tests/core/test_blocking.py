@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from planner_core.maths import convex
 from planner_core.place import blocking
-from planner_core.place.blocking import Mesh, Piece
+from planner_core.place.blocking import ConvexPiece, Mesh
 from planner_core.plan.model import Block, Composition, Plan
 from tests.places import box, place, post, random_block, random_place
 
@@ -35,7 +35,7 @@ def volume_m3(mesh: Mesh) -> float:
     return total
 
 
-def inside(piece: Piece, points: NDArray[np.float64]) -> NDArray[np.bool_]:
+def inside(piece: ConvexPiece, points: NDArray[np.float64]) -> NDArray[np.bool_]:
     along = points @ piece.normals.T
     return ((along >= piece.low_m - 1e-9) & (along <= piece.high_m + 1e-9)).all(axis=1)
 

@@ -386,7 +386,7 @@ class _View:
             self.metres /= 2.0
         words = max(self.metres * self.scale, text_width(self._scale_words(), FONT))
         busy = [*marks, self.paper(np.asarray(self.plan.rig.origin_m)[:2])]
-        plates = []
+        flat_blocks = []
         for width, height in ((words + 3.0, 6.0), (6.0, 10.4)):
             corners = [
                 (x, y)
@@ -397,9 +397,9 @@ class _View:
             middles = [np.array([x + width / 2.0, y + height / 2.0]) for x, y in corners]
             clear = [min(float(np.hypot(*(mark - middle))) for mark in busy) for middle in middles]
             x, y = corners[int(np.argmax(np.minimum(clear, 15.0)))]
-            plates.append((x, y))
+            flat_blocks.append((x, y))
             self.taken.append((x, y, x + width, y + height))
-        self.scale_at, self.arrow_at = plates
+        self.scale_at, self.arrow_at = flat_blocks
 
     def _scale_words(self) -> str:
         return f"{self.metres:g} m" if self.metres >= 1.0 else f"{self.metres * 100:g} cm"
