@@ -310,6 +310,10 @@ def build_parser() -> argparse.ArgumentParser:
     )
     one.add_argument("--to", dest="last", metavar="DATE", required=True, help="the last date")
     one.add_argument("--moon", action="store_true", help="the moon instead of the sun")
+    one.add_argument("--beside", metavar="BLOCK", help="when it stands behind or just beside a block's top")
+    one.add_argument(
+        "--above", metavar="DEG", type=float, default=0.0, help="with --beside: so many degrees over the top"
+    )
     one.add_argument("-o", "--output", metavar="FILE.csv", help="all days as CSV")
     return parser
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import datetime as dt
 from pathlib import Path
 
-from planner_core.evening import dates
+from planner_core.evening import beside, dates
 from planner_core.place import footprints
 from planner_core.plan.file import load_plan, save_plan
+from planner_core.plan.model import Plan, PlanError
 from tools.files import deliver, say
 from tools.outcome import DONE
 
@@ -33,11 +35,22 @@ def run_blocks(arguments: argparse.Namespace) -> int:
 
 def run_dates(arguments: argparse.Namespace) -> int:
     """Say where the sun or moon goes down on which dates; all days as CSV where a file is named."""
-    first, last = dates.date_span(arguments.first, arguments.last)
-    table = dates.dates_table(
-        load_plan(arguments.plan), first, last, body="moon" if arguments.moon else "sun"
-    )
+    span = dates.date_span(arguments.first, arguments.last)
+    plan, body = load_plan(arguments.plan), "moon" if arguments.moon else "sun"
+    if arguments.beside is not None:
+        return _run_beside(arguments, plan, body, span)
+    if arguments.above:
+        raise PlanError("above", arguments.above, "says how high over a block; name it with --beside BLOCK")
+    table = dates.dates_table(plan, *span, body=body)
     if arguments.output:
         deliver(dates.dates_csv(table), arguments.output)
     say(dates.dates_text(table).rstrip("\n"), arguments.output)
+    return DONE
+
+
+def _run_beside(arguments: argparse.Namespace, plan: Plan, body: str, span: tuple[dt.date, dt.date]) -> int:
+    top, found = beside.beside_block(plan, *span, arguments.beside, body=body, above_deg=arguments.above)
+    if arguments.output:
+        deliver(beside.beside_csv(plan, found), arguments.output)
+    say(beside.beside_text(plan, body, span, top, found).rstrip("\n"), arguments.output)
     return DONE

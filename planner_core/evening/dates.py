@@ -43,6 +43,8 @@ SEARCH_STEP_S = 60.0
 NEIGHBOUR_DEG = 0.5  # a gap's sides rise at least a disc's width above the place where the disc goes down
 BALANCED = (0.25, 0.75)  # share of day that still feels balanced; common practice, no source
 SAMPLES = 200
+DUSK_DEG = (-8.0, 2.0)  # of the sun, apparent: land and moon both show; common practice, no source
+FAR_FROM_DUSK_DEG = 20.0
 MANY_RUNS = 8  # of dates out of the picture, more are only counted
 _OTHER_WAY = {"dawn": "dusk", "dusk": "dawn", "sunrise": "sunset", "sunset": "sunrise"}
 
@@ -55,7 +57,7 @@ class RiseOrSet:
     limb comes out from behind, or goes down behind, the blocks. x_px and y_px place the disc's centre in the
     delivered frame then; `behind` names the block that hides it (empty: the level horizon), left and right
     the blocks beside it that stand higher, with the clear degrees to them from the disc's centre. frame
-    counts from 1.
+    counts from 1. sun_altitude_deg, where the sun stands then, and lit_fraction are the moon's.
     """
 
     date: dt.date
@@ -81,6 +83,8 @@ class RiseOrSet:
     moon_end_altitude_deg: float | None = None
     moon_end_lit_fraction: float | None = None
     moon_end_lux: float | None = None
+    sun_altitude_deg: float | None = None
+    lit_fraction: float | None = None
     rank: int = 0
 
     @property
@@ -150,7 +154,7 @@ def dates_table(
                 name, date.isoformat(), "is outside the years 1950 to 2050, for which sun and moon are good"
             )
     days = [first + dt.timedelta(days=day) for day in range((last - first).days + 1)]
-    horizon = skyline(plan, _anchor_eye_m(plan))
+    horizon = skyline(plan, anchor_eye_m(plan))
     rows = [row for kind in kinds for row in _Search(plan, body, kind, horizon).rows(days)]
     order = sorted(range(len(rows)), key=lambda i: (rows[i].level_utc_s or np.inf, rows[i].date))
     ranks = {i: rank for rank, i in enumerate(sorted(order, key=lambda i: _merit(plan, rows[i])), start=1)}
@@ -176,14 +180,35 @@ def _merit(plan: Plan, row: RiseOrSet) -> tuple[float, ...]:
     else:
         half = plan.clip.width_px / 2.0
         off = 1.0 + (abs(row.x_px - half) / half if row.x_px is not None else 1e6)
-    return (shown, 0.0 if row.in_gap else 1.0, 0.0 if row.balanced else 1.0, off)
+    gap = 0.0 if row.in_gap else 1.0
+    if row.lit_fraction is not None:
+        return (shown, moon_merit(row.lit_fraction, row.sun_altitude_deg or 0.0), gap, off)
+    return (shown, gap, 0.0 if row.balanced else 1.0, off)
+
+
+def moon_merit(lit_fraction: float, sun_altitude_deg: float) -> float:
+    """How far a moon is from a full one in the light of dusk or dawn, 0 to 2, in steps of a tenth.
+
+    Half of it is phase, half light: in dusk the land still shows beside it (common practice, no source).
+    """
+    low, high = DUSK_DEG
+    off_deg = max(low - sun_altitude_deg, sun_altitude_deg - high, 0.0)
+    return round(1.0 - lit_fraction + min(off_deg / FAR_FROM_DUSK_DEG, 1.0), 1)
 
 
 def _anchor_place(plan: Plan) -> float:
     return plan.shoot.anchor.at if plan.shoot.anchor is not None else 0.5
 
 
-def _anchor_eye_m(plan: Plan) -> Array:
+def day_bounds_utc_s(plan: Plan, date: dt.date) -> tuple[float, float]:
+    """When a local date begins and ends at the site, POSIX seconds."""
+    days = (date, date + dt.timedelta(days=1))
+    start, end = (dt.datetime.combine(day, dt.time(), plan.zone).timestamp() for day in days)
+    return start, end
+
+
+def anchor_eye_m(plan: Plan) -> Array:
+    """Where the camera stands at the anchor's place of the move, scene metres (3,)."""
     return camera_path(plan, np.array([_anchor_place(plan)])).camera_m[0]
 
 
@@ -229,6 +254,7 @@ class _Search:
             camera.camera_rotation,
         )
         level_azimuth = self._body(level)[0]
+        moonlit = self._moonlit(shown)
         rows = []
         for i, (day, t) in enumerate(dated):
             x, y = (float(v) for v in pixels[i])
@@ -256,6 +282,7 @@ class _Search:
                     in_picture=inside,
                     x_px=None if np.isnan(x) else x,
                     y_px=None if np.isnan(y) else y,
+                    **moonlit[i],
                     **self._beside(
                         float(azimuth[i]),
                         float(moment[i]) != t,
@@ -264,6 +291,17 @@ class _Search:
                 )
             )
         return rows
+
+    def _moonlit(self, utc_s: Array) -> list[dict[str, float]]:
+        """For the moon: how much of it is lit at instants (n,), and where the sun stands then."""
+        if self.body != "moon":
+            return [{} for _ in utc_s]
+        _, true = ephemeris.sun_position(utc_s, self.site.latitude_deg, self.site.longitude_deg)
+        sun, lit = ephemeris.apparent_altitude_deg(true), ephemeris.moon_lit_fraction(utc_s)
+        return [
+            {"sun_altitude_deg": float(height), "lit_fraction": float(share)}
+            for height, share in zip(sun, lit, strict=True)
+        ]
 
     def _body(self, utc_s: Array) -> tuple[Array, Array, Array]:
         """Azimuth, apparent altitude of the centre and of the upper limb, degrees."""
@@ -463,19 +501,29 @@ def _middle(table: DatesTable, span: list[RiseOrSet]) -> str:
 
 def _best(table: DatesTable, rows: list[RiseOrSet]) -> Iterator[str]:
     zone, width = table.plan.zone, table.plan.clip.width_px
-    yield (
-        "Best dates: in the picture while the clip runs, then in a gap, then day and dark balanced, "
-        "then near the middle"
-    )
+    ordered = "the fuller and the nearer to dusk or dawn, then in a gap"
+    if table.body == "sun":
+        ordered = "in a gap, then day and dark balanced"
+    yield f"Best dates: in the picture while the clip runs, then {ordered}, then near the middle"
     for row in rows:
         assert row.skyline_utc_s is not None
         assert row.x_px is not None
-        yield (
+        head = (
             f"  {row.rank:>3}. {day_words(row.date, year=True):<17} {row.event} "
             f"{timeline.clock(row.skyline_utc_s, zone)} at {row.skyline_bearing_deg:.1f}°, "
-            f"frame {row.frame}, {row.x_px / width:.0%} across, {_where(row)}; "
-            f"day {row.day_share or 0.0:.0%} of the clip; {_moonlight(row)}"
+            f"frame {row.frame}, {row.x_px / width:.0%} across, {_where(row)}"
         )
+        yield (
+            f"{head}; day {row.day_share or 0.0:.0%} of the clip; {_moonlight(row)}"
+            if row.lit_fraction is None
+            else f"{head}; {row.lit_fraction:.0%} lit, {sun_words(row.sun_altitude_deg or 0.0)}"
+        )
+
+
+def sun_words(altitude_deg: float) -> str:
+    """'sun 3° below the horizon': where the sun stands, apparent."""
+    side = "above" if altitude_deg >= 0.0 else "below"
+    return f"sun {abs(altitude_deg):.0f}° {side} the horizon"
 
 
 def _moonlight(row: RiseOrSet) -> str:
@@ -527,6 +575,8 @@ COLUMNS = (
     "moon_end_altitude_deg",
     "moon_end_lit_fraction",
     "moon_end_lux",
+    "sun_altitude_deg",
+    "lit_fraction",
 )
 
 
