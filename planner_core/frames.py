@@ -21,7 +21,7 @@ from planner_core.plan.model import Plan
 from planner_core.rig import drive, geometry, motion
 from planner_core.rig.axes import AxisPositions
 from planner_core.rig.camera import camera_pose
-from planner_core.time import ephemeris
+from planner_core.time import ephemeris, galaxy
 
 Array = NDArray[np.float64]
 
@@ -71,6 +71,22 @@ class FrameTable:
     def axes(self) -> AxisPositions:
         """Where the axes stand on every frame."""
         return AxisPositions(slide_m=self.slide_m, pan_deg=self.pan_deg, tilt_deg=self.tilt_deg)
+
+    @cached_property
+    def _galactic_centre(self) -> tuple[Array, Array]:
+        site = self.plan.site
+        azimuth, true = galaxy.galactic_centre(self.utc_s, site.latitude_deg, site.longitude_deg)
+        return azimuth, ephemeris.apparent_altitude_deg(true)
+
+    @property
+    def galactic_centre_azimuth_deg(self) -> Array:
+        """Bearing of the middle of the Milky Way on every frame."""
+        return self._galactic_centre[0]
+
+    @property
+    def galactic_centre_altitude_deg(self) -> Array:
+        """How high the middle of the Milky Way stands on every frame, apparent."""
+        return self._galactic_centre[1]
 
     @cached_property
     def sky_light(self) -> SkyLight:
@@ -204,6 +220,8 @@ COLUMNS = (
     "iso",
     "exposure_error_stops",
     "metered_ev100",
+    "galactic_centre_azimuth_deg",
+    "galactic_centre_altitude_deg",
 )
 
 
@@ -227,6 +245,8 @@ def frames_csv(frames: FrameTable) -> str:
         frames.scene_ev100,
         *((ramp.f_number, ramp.shutter_s, ramp.iso, ramp.error_stops) if ramp else (None,) * 4),
         frames.metered_ev100,
+        frames.galactic_centre_azimuth_deg,
+        frames.galactic_centre_altitude_deg,
     ]
     cells = [[""] * len(frames) if c is None else [_cell(v) for v in c] for c in columns]
     out = io.StringIO()

@@ -115,6 +115,16 @@ def _moon(summary: Summary) -> str:
     return text if seen is None else f"{text}; in the picture in frames {seen[0]} to {seen[1]}"
 
 
+def _milky_way(summary: Summary) -> str:
+    galaxy = summary.light.galaxy
+    if galaxy is None:
+        return ""
+    height = galaxy.galactic_centre_highest_deg
+    if height <= 0.0:
+        return "its middle stays below the horizon"
+    return f"its middle stands up to {height:.0f}° high, then at {galaxy.galactic_centre_azimuth_deg:.0f}°"
+
+
 def _clip(summary: Summary) -> str:
     balance, rig = summary.light.balance, summary.rig
     phases = {
@@ -198,6 +208,7 @@ _TOPICS = {
     "when": _when,
     "sun": _sun,
     "moon": _moon,
+    "milky way": _milky_way,
     "clip": _clip,
     "light": _light,
     "exposure": _exposure,

@@ -292,7 +292,7 @@ class _Search:
             )
         return rows
 
-    def _moonlit(self, utc_s: Array) -> list[dict[str, float]]:
+    def _moonlit(self, utc_s: Array) -> list[dict[str, Any]]:
         """For the moon: how much of it is lit at instants (n,), and where the sun stands then."""
         if self.body != "moon":
             return [{} for _ in utc_s]

@@ -56,6 +56,7 @@ from planner_core.review.summary import (
     BalanceNumbers,
     ClipLength,
     ExposureNumbers,
+    GalaxyNumbers,
     LightNumbers,
     LightSummary,
     TurnNumbers,
@@ -67,6 +68,7 @@ from planner_core.time import events
 Array = NDArray[np.float64]
 
 BALANCE_NOTE, BALANCE_WARN = 2.0, 3.0
+MILKY_WAY_SHOWS_DEG = -15.0  # the sun, true: about when the band shows in a dark place (common practice)
 MIDPOINT_NOTE, MIDPOINT_WARN = 0.1, 0.2
 EXPOSURE_WARN_STOPS, EXPOSURE_STOP_STOPS = 0.5, 2.0
 STEEP_STOPS_A_FRAME = 1.0 / 3.0
@@ -106,6 +108,7 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], LightSu
         sun=sun_numbers,
         moon=moon_numbers,
         light=_light_numbers(frames),
+        galaxy=_galaxy_numbers(frames),
         exposure=_exposure_numbers(plan, frames),
         tones=tone_numbers,
         stars=stars,
@@ -660,6 +663,18 @@ def _gentler(plan: Plan, frames: FrameTable, ramp: Ramp, interval_s: float) -> t
     if count > MOST_FRAMES:
         return (alone,)
     return Remedy(changes={"shoot.interval_s": shorter_s, "shoot.frames": count}), alone
+
+
+def _galaxy_numbers(frames: FrameTable) -> GalaxyNumbers | None:
+    """Where the Milky Way's middle stands highest while it is dark; None for a plan without such frames."""
+    dark = np.flatnonzero(frames.sun_true_altitude_deg < MILKY_WAY_SHOWS_DEG)
+    if not len(dark):
+        return None
+    highest = dark[int(np.argmax(frames.galactic_centre_altitude_deg[dark]))]
+    return GalaxyNumbers(
+        galactic_centre_highest_deg=float(frames.galactic_centre_altitude_deg[highest]),
+        galactic_centre_azimuth_deg=float(frames.galactic_centre_azimuth_deg[highest]),
+    )
 
 
 def _light_numbers(frames: FrameTable) -> LightNumbers:

@@ -101,6 +101,14 @@ class LightNumbers:
 
 
 @frozen(kw_only=True)
+class GalaxyNumbers:
+    """The galactic centre over the frames that are dark enough for it: highest, and its bearing there."""
+
+    galactic_centre_highest_deg: float
+    galactic_centre_azimuth_deg: float
+
+
+@frozen(kw_only=True)
 class ExposureNumbers:
     """What the exposure ramp does."""
 
@@ -151,6 +159,7 @@ class LightSummary:
     sun: SunNumbers = _flat()
     moon: MoonNumbers = _flat()
     light: LightNumbers = _flat()
+    galaxy: GalaxyNumbers | None = _flat()
     exposure: ExposureNumbers | None = _flat()
     tones: ToneNumbers | None = _flat()
     stars: StarNumbers | None = _flat()
