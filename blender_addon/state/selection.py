@@ -18,6 +18,7 @@ def select(context: Any, things: Sequence[bpy.types.Object]) -> int:
     layer = context.view_layer
     if layer is None:
         return 0
+    layer.update()  # what was just made is no object of the layer yet
     shown = set(layer.objects)
     for thing in layer.objects:
         if thing.select_get():

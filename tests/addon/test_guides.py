@@ -109,3 +109,26 @@ def test_a_first_scene_that_no_plan_can_be_is_refused_and_leaves_no_scene(empty:
     with pytest.raises(RuntimeError, match=r"2027-99-99|date"):
         bpy.ops.duskrail.first_scene(date="2027-99-99")  # type: ignore[attr-defined]
     assert len(bpy.data.scenes) == before
+
+
+def test_a_block_placed_with_the_mouse_stands_there_and_is_selected(empty: Any) -> None:
+    live.set_plan(empty, plan())
+    before = len(plan().blocks)
+    done = bpy.ops.duskrail.add_block(kind="tower", where="MOUSE", foot=(30.0, 60.0, 0.0))  # type: ignore[attr-defined]
+    assert done == {"FINISHED"}
+    after = live.plan_of(empty)
+    assert after is not None
+    x, y, _ = after.blocks[before].centre_m or (0.0, 0.0, 0.0)
+    assert (x, y) == pytest.approx((30.0, 60.0))
+    assert [thing.name for thing in bpy.context.selected_objects] == [after.blocks[before].name]
+    assert empty.duskrail.block_row == before
+
+
+def test_the_mouse_over_the_sky_or_a_header_gives_no_ground(empty: Any) -> None:
+    from blender_addon.ui.operators.blocks import ground_under_mouse
+
+    live.set_plan(empty, plan())
+    event = SimpleNamespace(mouse_region_x=10, mouse_region_y=10)
+    header = SimpleNamespace(type="HEADER")
+    shown = SimpleNamespace(region=header, region_data=None, scene=empty)
+    assert ground_under_mouse(shown, event) is None

@@ -12,10 +12,12 @@ import attrs
 import bpy
 import numpy as np
 from bpy.props import EnumProperty, FloatProperty, FloatVectorProperty, StringProperty
+from bpy_extras import view3d_utils
 
 from planner_core import Plan
 from planner_core.edit import kit
 from planner_core.maths.angles import compass_deg
+from planner_core.place.blocking import ground_level_m
 from planner_core.place.footprints import Selection, load_footprints, load_horizon
 
 from ...scene import blocking, parts
@@ -23,6 +25,8 @@ from ...state import live, selection
 from .. import views
 from ..properties.choices import ROLE_CHOICES
 from .base import UNDOABLE, Outcome, WithPlan, change
+
+FARTHEST_M = 20_000.0  # a block placed with the mouse: beyond, a pixel is kilometres
 
 KINDS = [(kind, piece.label, piece.says, place) for place, (kind, piece) in enumerate(kit.PIECES.items())]
 WHERE = [
@@ -34,6 +38,7 @@ WHERE = [
         0,
     ),
     ("CURSOR", "3D cursor", "With its foot at the 3D cursor, facing the rail", "PIVOT_CURSOR", 1),
+    ("MOUSE", "Mouse", "With its foot on the ground under the mouse, facing the rail", "MOUSE_MOVE", 2),
 ]
 ROLES = [
     ("AUTO", "As usual", "The role that such a thing usually has"),
@@ -103,6 +108,15 @@ class DUSKRAIL_OT_add_block(WithPlan, bpy.types.Operator):
         name="Name", description="What findings call it. Empty: what it is", options={"SKIP_SAVE"}
     )
 
+    foot: FloatVectorProperty(
+        name="Foot",
+        description="Where it stands, if it was placed with the mouse",
+        size=3,
+        subtype="XYZ",
+        unit="LENGTH",
+        options={"SKIP_SAVE", "HIDDEN"},
+    )
+
     @classmethod
     def description(cls, _context: Any, properties: Any) -> str:
         """Says what the kind is."""
@@ -118,9 +132,15 @@ class DUSKRAIL_OT_add_block(WithPlan, bpy.types.Operator):
         if not self.properties.is_property_set("bearing"):
             self.bearing = math.radians(lens_bearing_deg(context.scene))
 
-    def invoke(self, context: Any, _event: Any) -> Outcome:
+    def invoke(self, context: Any, event: Any) -> Outcome:
         self._fill_in(context)
-        if self.where == "CURSOR":
+        if self.where == "MOUSE":
+            found = ground_under_mouse(context, event)
+            if found is None:
+                self.where = "CURSOR"
+            else:
+                self.foot = found
+        if self.where != "MAP":
             return self.execute(context)
         label = kit.PIECES[self.kind].label
         return set(
@@ -175,10 +195,25 @@ class DUSKRAIL_OT_add_block(WithPlan, bpy.types.Operator):
         if self.where == "MAP":
             spot = kit.spot_by_bearing(plan, math.degrees(self.bearing), self.distance)
             return attrs.evolve(spot, turn_deg=spot.turn_deg + turn)
-        x, y, z = scene.cursor.location
+        x, y, z = self.foot if self.where == "MOUSE" else scene.cursor.location
         away = np.array([x, y]) - plan.rig.origin_m[:2]
         facing = math.degrees(math.atan2(away[0], away[1])) if np.hypot(*away) > 0.01 else 0.0
         return kit.Spot(foot_m=(round(x, 2), round(y, 2), round(z, 2)), turn_deg=round(facing + turn, 2))
+
+
+def ground_under_mouse(context: Any, event: Any) -> tuple[float, float, float] | None:
+    """Where the view's ray through the mouse meets the level ground; None outside of a view or in the sky."""
+    region, view, plan = context.region, context.region_data, live.plan_of(context.scene)
+    if region is None or region.type != "WINDOW" or view is None or plan is None:
+        return None
+    at = (event.mouse_region_x, event.mouse_region_y)
+    origin = view3d_utils.region_2d_to_origin_3d(region, view, at)
+    ray = view3d_utils.region_2d_to_vector_3d(region, view, at)
+    level = ground_level_m(plan)
+    if abs(ray.z) < 1e-6 or (level - origin.z) / ray.z <= 0.0:
+        return None
+    place = origin + (level - origin.z) / ray.z * ray
+    return (place.x, place.y, place.z) if place.length < FARTHEST_M else None
 
 
 class DUSKRAIL_OT_add_ridge(WithPlan, bpy.types.Operator):

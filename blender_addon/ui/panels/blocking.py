@@ -126,7 +126,7 @@ class DUSKRAIL_PT_block(PlanTab, bpy.types.Panel):
 
 
 def draw_add_menu(self: Any, context: Any) -> None:
-    """The kit in the view's Add menu, at the 3D cursor."""
+    """The kit in the view's Add menu, under the mouse."""
     if context.scene is not None and live.plan_of(context.scene) is not None:
         self.layout.menu("DUSKRAIL_MT_add_block", icon="MESH_CUBE")
 
@@ -140,7 +140,7 @@ class DUSKRAIL_MT_add_block(bpy.types.Menu):
         layout.operator_context = "INVOKE_DEFAULT"
         for kind, piece in kit.PIECES.items():
             button = layout.operator("duskrail.add_block", text=piece.label, icon=PIECE_ICONS[kind])
-            button.kind, button.where = kind, "CURSOR"
+            button.kind, button.where = kind, "MOUSE"
 
 
 CLASSES = (DUSKRAIL_UL_blocks, DUSKRAIL_MT_add_block, DUSKRAIL_PT_blocking, DUSKRAIL_PT_block)
