@@ -248,7 +248,8 @@ def test_a_slide_past_nothing_misses_a_foreground() -> None:
     finding = codes["foreground-missing"][0]
     assert finding.level == "warn"
     assert finding.value < finding.limit
-    assert "59 m away" in finding.message  # the tower is the nearest there is
+    assert finding.fact("nearest") == "“tower”"
+    assert finding.fact("nearest_distance") == pytest.approx(58.5)  # 60 m to its middle, 3 m deep
     assert "1 to " in finding.fix
     assert codes["background-static"][0].level == "warn"
 
