@@ -34,6 +34,7 @@ ADDON_MAY_IMPORT = {
     "bpy",
     "bpy_extras",
     "bl_ui",
+    "bl_operators",
     "bl_math",
     "bmesh",
     "mathutils",
