@@ -155,6 +155,13 @@ def compare(arguments: argparse.Namespace) -> int:
     return DONE
 
 
+def scout(arguments: argparse.Namespace) -> int:
+    """Where to stand and how to move."""
+    from tools.scout_command import run_scout
+
+    return run_scout(arguments)
+
+
 def preview(arguments: argparse.Namespace) -> int:
     """The draft clip."""
     from tools.preview_command import run_preview
@@ -268,6 +275,8 @@ def build_parser() -> argparse.ArgumentParser:
     one.add_argument("--json", action="store_true", help="the table as JSON")
     one.add_argument("--write", metavar="DIR", help="save each candidate as a plan")
 
+    _add_scout(verb("scout", scout, "where to stand and how to move: the place searched for the shot"))
+
     _add_preview(verb("preview", preview, "build the scene and render the draft clip"))
 
     one = verb("readback", readback, "the keyframes of an edited scene as a plan", plan=False)
@@ -316,6 +325,22 @@ def build_parser() -> argparse.ArgumentParser:
     )
     one.add_argument("-o", "--output", metavar="FILE.csv", help="all days as CSV")
     return parser
+
+
+def _add_scout(one: Any) -> None:
+    one.add_argument(
+        "--area",
+        metavar="BLOCK|X0,Y0,X1,Y1",
+        help="search here, not all ground within 60 m of the rail",
+    )
+    one.add_argument("--top", metavar="N", type=_count, default=5, help="how many finds (5)")
+    one.add_argument(
+        "--edge", metavar="METRES", type=_positive, default=0.5, help="keep from drops and water (0.5)"
+    )
+    one.add_argument("--reviews", metavar="N", type=_count, default=120, help="review so many shots (120)")
+    one.add_argument("--json", action="store_true", help="the finds as JSON")
+    one.add_argument("--write", metavar="DIR", help="save each find as a plan")
+    one.add_argument("--picture", metavar="FILE.png", help="also a contact sheet of the finds, with a map")
 
 
 def _add_preview(one: Any) -> None:

@@ -17,7 +17,7 @@ from tools.outcome import UsageError
 
 # Arguments of all verbs by their names: files that are read, and files that are written
 INPUTS = {"plan": "the plan", "source": "the map file", "scene": "the scene", "beside": "the plan beside it"}
-OUTPUTS = {"output": "-o", "ics": "--ics", "contact": "--contact", "blend": "--blend"}
+OUTPUTS = {"output": "-o", "ics": "--ics", "contact": "--contact", "blend": "--blend", "picture": "--picture"}
 
 
 def check_files(arguments: argparse.Namespace) -> None:

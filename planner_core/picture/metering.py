@@ -51,7 +51,6 @@ UNDER_WHITE_STOPS = 1.0 / 3.0
 BRIGHTEST_WEIGHT = 0.1  # ours: chosen so that readings agree with those published
 SHADOW_START_M = 0.02
 SHADOW_RAYS_EVERY, MIRRORED_RAYS_EVERY = 3, 2
-CELLS = np.array([COLUMNS, LINES])
 ALIKE = 1000.0  # normals count as one to a thousandth
 
 
@@ -86,15 +85,16 @@ class Scene(Protocol):
 class Grid:
     """The luminance of the pictures that were read, those of the frames `at` (n,), 0-based.
 
-    luminance_cd_m2, is_sky and let_through have shape (n, LINES, COLUMNS), from the top line down;
-    let_through is what a graduated filter leaves of the light. subject_cd_m2 (n,) is the luminance of the
-    subject's upright face toward the camera, NaN for a plan without a subject, subject_rise the sine of its
-    altitude, and subject_let_through what the filter leaves of it; ground_cd_m2 (n,) that of level ground in
-    the open.
+    luminance_cd_m2, met, is_sky and let_through have shape (n, LINES, COLUMNS), from the top line down; met
+    is the block that a cell shows, SKY or LEVEL_GROUND; let_through is what a graduated filter leaves of the
+    light. subject_cd_m2 (n,) is the luminance of the subject's upright face toward the camera, NaN for a plan
+    without a subject, subject_rise the sine of its altitude, and subject_let_through what the filter leaves
+    of it; ground_cd_m2 (n,) that of level ground in the open.
     """
 
     at: Rows
     luminance_cd_m2: Array
+    met: Rows
     is_sky: NDArray[np.bool_]
     let_through: Array
     subject_cd_m2: Array
@@ -246,10 +246,10 @@ def read_frames(count: int) -> Rows:
     return np.unique(np.linspace(0, count - 1, min(count, READ_FRAMES)).round().astype(np.intp))
 
 
-def read_grid(scene: Scene, at: Rows | None = None) -> Grid:
-    """The luminance of some frames' pictures, by default of read_frames."""
+def read_grid(scene: Scene, at: Rows | None = None, size: tuple[int, int] = (COLUMNS, LINES)) -> Grid:
+    """The luminance of some frames' pictures, by default of read_frames, on so many columns and lines."""
     rows = read_frames(len(scene.camera_m)) if at is None else np.asarray(at, dtype=np.intp)
-    return _Reading(scene, rows).grid()
+    return _Reading(scene, rows, size).grid()
 
 
 def _half_picture(plan: Plan) -> Array:
@@ -258,11 +258,11 @@ def _half_picture(plan: Plan) -> Array:
     return np.array([plan.clip.width_px, plan.clip.height_px]) / (2.0 * crop.focal_px)
 
 
-def cell_directions(plan: Plan, rotation: Array) -> Array:
-    """Directions through the middles of the cells, (n, LINES · COLUMNS, 3), for cameras turned so."""
-    half = _half_picture(plan)
-    x = ((np.arange(COLUMNS) + 0.5) * (2.0 / COLUMNS) - 1.0) * half[0]
-    y = (1.0 - (np.arange(LINES) + 0.5) * (2.0 / LINES)) * half[1]
+def cell_directions(plan: Plan, rotation: Array, size: tuple[int, int] = (COLUMNS, LINES)) -> Array:
+    """Directions through the middles of the cells, (n, lines · columns, 3), for cameras turned so."""
+    half, (columns, lines) = _half_picture(plan), size
+    x = ((np.arange(columns) + 0.5) * (2.0 / columns) - 1.0) * half[0]
+    y = (1.0 - (np.arange(lines) + 0.5) * (2.0 / lines)) * half[1]
     across, up = np.meshgrid(x, y)
     local = np.column_stack([across.ravel(), up.ravel(), np.full(across.size, -1.0)])
     local /= np.linalg.norm(local, axis=1)[:, None]
@@ -277,8 +277,9 @@ def _panes(plan: Plan) -> lamps.Panes:
 class _Reading:
     """The work of read_grid: n frames by k rays, flat where rays are followed."""
 
-    def __init__(self, scene: Scene, at: Rows) -> None:
+    def __init__(self, scene: Scene, at: Rows, size: tuple[int, int] = (COLUMNS, LINES)) -> None:
         self.scene, self.plan, self.at = scene, scene.plan, at
+        columns, lines = size
         self.light = sky_light(scene, at)
         self.eye = np.asarray(scene.camera_m, dtype=np.float64)[at]
         self.rotation = np.asarray(scene.camera_rotation, dtype=np.float64)[at]
@@ -288,8 +289,8 @@ class _Reading:
         self.boxes = blocking.bounding_boxes(self.plan)
         self.is_water = np.array([block.role == "water" for block in self.plan.blocks] + [False, False])
         self.ground_albedo = luminance(level_ground_colour())
-        self.rays = cell_directions(self.plan, self.rotation)
-        self.frame = np.repeat(np.arange(len(at)), COLUMNS * LINES)
+        self.rays = cell_directions(self.plan, self.rotation, size)
+        self.frame = np.repeat(np.arange(len(at)), columns * lines)
         self.level_lux = sky.on_level_ground(self.light, self.sun, self.moon) @ LUMINANCE
         self.sun_lux, self.moon_lux = self.light.sun @ LUMINANCE, self.light.moon @ LUMINANCE
         self.skyglow = sky.skyglow(self.light) @ LUMINANCE
@@ -305,13 +306,14 @@ class _Reading:
         white_lux[solid] = self._surfaces(
             directions[solid], distance[solid], met[solid], normal[solid], solid
         )
-        shape = (len(self.at), LINES, COLUMNS)
+        shape = (len(self.at), len(self.lines), len(self.columns))
         white_lux = white_lux.reshape(shape)
         white_lux += self._panes(distance.reshape(shape))
         subject, toward_subject = self._subject()
         return Grid(
             at=self.at,
             luminance_cd_m2=white_lux / np.pi,
+            met=met.reshape(shape),
             is_sky=(met == SKY).reshape(shape),
             let_through=graduated.light_let_through(self.plan, self.rays[..., 2]).reshape(shape),
             subject_cd_m2=subject / np.pi,
@@ -347,18 +349,20 @@ class _Reading:
         of all boxes.
         """
         corners_m = corners_m[boxes]
+        lines, columns = len(self.lines), len(self.columns)
+        cells_across = np.array([columns, lines])
         low, high = self._rectangles(corners_m)
         self._cut_at_horizon(high, corners_m[..., 2].max(axis=1))
-        first = np.clip(np.ceil((low + 1.0) / 2.0 * CELLS - 0.5), 0, CELLS).astype(np.intp)
-        size = np.clip(np.floor((high + 1.0) / 2.0 * CELLS + 0.5), 0, CELLS).astype(np.intp) - first
+        first = np.clip(np.ceil((low + 1.0) / 2.0 * cells_across - 0.5), 0, cells_across).astype(np.intp)
+        size = np.clip(np.floor((high + 1.0) / 2.0 * cells_across + 0.5), 0, cells_across).astype(np.intp) - first
         frame, box = np.nonzero((size > 0).all(axis=2))
         size, first = size[frame, box], first[frame, box]
         cells = size.prod(axis=1)
         within = np.arange(cells.sum()) - np.repeat(np.cumsum(cells) - cells, cells)
         up, across = np.divmod(within, np.repeat(size[:, 0], cells))
-        line = LINES - 1 - (np.repeat(first[:, 1], cells) + up)
+        line = lines - 1 - (np.repeat(first[:, 1], cells) + up)
         column = np.repeat(first[:, 0], cells) + across
-        ray = (np.repeat(frame, cells) * LINES + line) * COLUMNS + column
+        ray = (np.repeat(frame, cells) * lines + line) * columns + column
         block = self.boxes.block[boxes[np.repeat(box, cells)]]
         if len(self.boxes.block) > len(self.plan.blocks):  # rectangles of one block overlap
             block, ray = np.divmod(np.unique(block * len(self.frame) + ray), len(self.frame))
@@ -368,8 +372,9 @@ class _Reading:
         """Lower the rectangles of what lies below the camera to the highest point of the horizon in each
         picture: no ray that rises meets it.
         """
-        rises = (self.rays[..., 2] >= 0.0).reshape(len(self.at), LINES, COLUMNS).all(axis=2)
-        horizon = 1.0 - 2.0 * rises.argmin(axis=1) / LINES
+        lines = len(self.lines)
+        rises = (self.rays[..., 2] >= 0.0).reshape(len(self.at), lines, -1).all(axis=2)
+        horizon = 1.0 - 2.0 * rises.argmin(axis=1) / lines
         horizon[rises.all(axis=1)] = -2.0
         below = top_m < self.eye[:, 2:]
         high[..., 1] = np.where(below, np.minimum(high[..., 1], horizon[:, None]), high[..., 1])
@@ -573,7 +578,7 @@ class _Reading:
         )
         areas = np.cross(*diagonals) / 2.0
         glow = panes.glow @ LUMINANCE
-        cell_sr = 4.0 * self.half[0] * self.half[1] / (COLUMNS * LINES)
+        cell_sr = 4.0 * self.half[0] * self.half[1] / (len(self.columns) * len(self.lines))
         lit = lamps.share_on(panes.on_lux, self.scene.illuminance_lux[self.at][:, None])
         for n in np.flatnonzero(lit.any(axis=1)):
             away = middles - self.eye[n]
@@ -583,8 +588,8 @@ class _Reading:
             place = local[:, :2] / depth[:, None] / self.half
             facing = np.maximum(-np.sum(areas * away, axis=1), 0.0) / far  # m² across the line of sight
             on = (lit[n] > 0.0) & (np.abs(place) < 1.0).all(axis=1) & (-local[:, 2] > NEAR_M)
-            column = ((place[on, 0] + 1.0) * (COLUMNS / 2.0)).astype(np.intp)
-            line = ((1.0 - place[on, 1]) * (LINES / 2.0)).astype(np.intp)
+            column = ((place[on, 0] + 1.0) * (len(self.columns) / 2.0)).astype(np.intp)
+            line = ((1.0 - place[on, 1]) * (len(self.lines) / 2.0)).astype(np.intp)
             seen = far[on] <= distance[n, line, column] * 1.05 + 1.0
             # a cell's part of the picture plane, seen from here, takes in this much of the pane
             covers = np.minimum(facing[on] * far[on] / depth[on] ** 3 / cell_sr, 1.0)

@@ -44,7 +44,8 @@ _PART_CLASSES = (
 )
 # Fields that a file leaves out where they have their default.
 _OMIT_IF_DEFAULT = {
-    parts.Camera: ("raw_file_mb", "headroom_stops", "range_stops"),
+    parts.Camera: ("raw_file_mb", "headroom_stops", "range_stops", "lenses_mm"),
+    parts.Composition: ("light", "sun", "moon"),
     parts.Rig: ("max_incline_deg",),
     parts.Pose: ("slide_m", "pan_deg", "tilt_deg"),
     parts.Shoot: ("interval_step_s", "anchor", "start", "setup_s", "travel_s", "cloud_divisor"),
@@ -59,6 +60,7 @@ _OMIT_IF_DEFAULT = {
         "distance_m",
         "skyline_deg",
         "lights",
+        "keep_out",
     ),
     parts.Plan: ("reason", "notes", "exposure", "composition"),
 }
@@ -270,10 +272,12 @@ def _build_converter() -> cattrs.Converter:
     converter = cattrs.Converter(detailed_validation=True, forbid_extra_keys=True)
     converter.register_structure_hook(float, lambda value, _type: as_number(_measurable(value)))
     converter.register_structure_hook(int, lambda value, _type: as_whole(value))
+    converter.register_structure_hook(bool, lambda value, _type: value)  # the field says what is wrong
     converter.register_structure_hook(str, _text_hook)
     converter.register_structure_hook(dt.date, _date_hook)
     converter.register_structure_hook(dt.datetime, _datetime_hook)
-    for shape in (parts.Vector, parts.Vector | None, tuple[parts.Point, ...] | None, bool | None):
+    as_given = (parts.Vector, parts.Vector | None, tuple[parts.Point, ...] | None, tuple[float, ...] | None)
+    for shape in (*as_given, bool | None):
         converter.register_structure_hook_func(_is(shape), lambda value, _type: _measurable(value))
     for listed, item in ((tuple[parts.Pose, ...], parts.Pose), (tuple[parts.Block, ...], parts.Block)):
         converter.register_structure_hook_func(_is(listed), _list_hook(converter, item))

@@ -38,6 +38,8 @@ STYLES = ("hold", "reveal")
 ROLES = ("subject", "foreground", "background", "ground", "water")
 SHAPES = ("box", "prism", "ridge", "post", "figure")
 RAMP_ORDERS = ("shutter-first", "iso-first")
+LIGHT_SIDES = ("any", "front", "side", "back")
+DISC_PLACES = ("any", "in", "out")
 METERS = ("ground", "picture", "sky", "subject")
 
 THINNEST_M = 1e-4  # a sheet of paper
@@ -267,6 +269,33 @@ def _points(dimensions: int, limit: float, unit: str, *, many: bool = False, opt
     return field(default=default, converter=convert, validator=check, metadata={"unit": unit})
 
 
+def _lengths(low: float, high: float, unit: str) -> Any:
+    """An optional field for a list of numbers from low to high, each once."""
+
+    def check(_instance: Any, attribute: Any, value: Any) -> None:
+        if value is None:
+            return
+        if not isinstance(value, (tuple, list)) or not value:
+            raise PlanError(attribute.name, value, f"is not a list of numbers ({unit})")
+        for index, number in enumerate(value):
+            try:
+                inside = low <= as_number(number) <= high
+            except PlanError as error:
+                raise error.under(f"{attribute.name}[{index}]") from None
+            if not inside:
+                raise PlanError(
+                    f"{attribute.name}[{index}]", number, f"is not from {low:g} to {high:g} {unit}"
+                )
+
+    def convert(value: Any) -> Any:
+        try:
+            return tuple(as_number(number) for number in value)
+        except (PlanError, TypeError):
+            return value  # the validator says what is wrong, with its place
+
+    return field(default=None, converter=convert, validator=check, metadata={"unit": unit})
+
+
 def _check_point(value: Any, path: str, dimensions: int, limit: float, unit: str) -> None:
     """Raise PlanError unless a value is a point of so many numbers, none of them beyond the limit."""
     if not isinstance(value, (tuple, list)) or len(value) != dimensions:
@@ -320,7 +349,8 @@ class Camera:
     """The sensor, the picture size and the lens. Sensor sizes are those of the whole sensor.
 
     headroom_stops is how far over middle grey a raw file keeps detail, and range_stops how many stops it
-    holds from there down to where shadows drown in noise (both common practice, no source).
+    holds from there down to where shadows drown in noise (both common practice, no source). lenses_mm are the
+    focal lengths in the bag, for a search for a shot to choose from.
     """
 
     sensor_width_mm: float = _number(1, 150, "millimetres", slips=_MM_SLIPS)
@@ -334,6 +364,7 @@ class Camera:
     )
     headroom_stops: float = _number(0, 8, "stops", default=3.0)
     range_stops: float = _number(4, 20, "stops", default=12.0)
+    lenses_mm: tuple[float, ...] | None = _lengths(2, 3000, "millimetres")
 
     def __attrs_post_init__(self) -> None:
         if 1000.0 * self.focus_distance_m < NEAREST_FOCUS * self.focal_length_mm:
@@ -558,7 +589,9 @@ class Exposure:
 class Composition:
     """What the picture is about: a hold (composed throughout) or a reveal, and the subject block's name.
 
-    reveal_by is the place of the move by which a reveal must show its subject.
+    reveal_by is the place of the move by which a reveal must show its subject. light is where it should come
+    from (front: from behind the camera), sun and moon whether they should be in the picture; a search for a
+    shot asks for these.
     """
 
     style: str = _choice(STYLES, default="hold")
@@ -566,6 +599,9 @@ class Composition:
     reveal_by: float = _number(
         0, 1, "as a share of the move", default=0.7, slips=_PERCENT_SLIP, likely=(0.01, 1.0)
     )
+    light: str = _choice(LIGHT_SIDES, default="any")
+    sun: str = _choice(DISC_PLACES, default="any")
+    moon: str = _choice(DISC_PLACES, default="any")
 
 
 @frozen(kw_only=True)
@@ -575,7 +611,8 @@ class Block:
     box, post and figure: centre_m, size_m (x, y, z) and turn_deg, clockwise seen from above. A post is round,
     a figure a standing person. prism: footprint_m (corners x, y), height_m and base_m. ridge: a skyline as
     seen from the rail's start, skyline_deg (bearing, altitude) pairs at distance_m. `lights` says whether
-    windows or lamps come on at dusk; None lets the role decide.
+    windows or lamps come on at dusk; None lets the role decide. keep_out marks
+    what nobody may stand on: a neighbour's ground, a railway.
     """
 
     name: str = _text(default="")
@@ -592,11 +629,17 @@ class Block:
     distance_m: float | None = _number(0, 1e6, "metres", default=None, optional=True, above=True, least=0.01)
     skyline_deg: tuple[Point, ...] | None = _points(2, 1080, "degrees", many=True)
     lights: bool | None = field(default=None)
+    keep_out: bool = field(default=False)
 
     @lights.validator
-    def _is_bool(self, _attribute: Any, value: Any) -> None:
+    def _is_bool_or_none(self, _attribute: Any, value: Any) -> None:
         if value is not None and not isinstance(value, bool):
             raise PlanError("lights", value, "is neither true nor false")
+
+    @keep_out.validator
+    def _is_bool(self, _attribute: Any, value: Any) -> None:
+        if not isinstance(value, bool):
+            raise PlanError("keep_out", value, "is neither true nor false")
 
     def __attrs_post_init__(self) -> None:
         needed = {"prism": ("footprint_m", "height_m"), "ridge": ("distance_m", "skyline_deg")}

@@ -197,7 +197,7 @@ def test_modules_that_need_each_other_are_found() -> None:
 # The folders of each layer, in the order of the flow: a row imports from rows above it only.
 CORE_ROWS = (
     *("maths", "words", "time", "plan", "place", "light", "rig", "picture", "frames", "draft", "evening"),
-    *("review", "fit", "moves", "edit", "output"),
+    *("review", "fit", "moves", "scout", "edit", "output"),
 )
 ADDON_ROWS = ("compat", "console", "scene", "read", "render", "state", "ui", "registration")
 

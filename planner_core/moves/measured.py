@@ -1,0 +1,104 @@
+"""A shot measured: its frames, its review, and what a person would say of picture and move."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from planner_core.frames import compute_frames
+from planner_core.moves.score import OF_PICTURE, OF_RIG, moving_axes, reveal_works, turned_percent
+from planner_core.picture import block_visibility, composition, parallax
+from planner_core.picture.composition import percent
+from planner_core.picture.parallax import MISSING_PERCENT
+from planner_core.picture.speed import frame_widths_a_second, screen_speeds, speed_word
+from planner_core.place.blocking import block_text
+from planner_core.plan.model import Plan
+from planner_core.review.assess import assess
+from planner_core.review.findings import Finding
+
+
+class Measured:
+    """A candidate's frames, measured and reviewed."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        frames = self.frames = compute_frames(plan)
+        self.report = assess(plan, frames)
+        self.findings = self.report.findings
+        seen = block_visibility.of(frames)
+        self.parallax = parallax.parallax(plan, seen)
+        self.reading = composition.read(plan, seen, travels=parallax.slides(plan))
+        self.turned_percent = turned_percent(seen)
+        self.axes = moving_axes(plan)
+        self.speeds = {
+            role: float(frame_widths_a_second(plan, found.worst_px))
+            for role, found in screen_speeds(plan, frames.camera_m, frames.camera_rotation).items()
+            if found.seen
+        }
+        self.fastest = max(self.speeds.values(), default=0.0)
+        judged = composition.judged(plan, self.reading.at)
+        self.weakest = composition.weakest_frame(self.reading, judged)
+        self.reveals = reveal_works(plan, self.reading)
+
+    def codes(self, level: str, starts: tuple[str, ...] = OF_PICTURE + OF_RIG) -> set[str]:
+        return {f.code for f in self.findings if f.level == level and f.code.startswith(starts)}
+
+    def worst(self, codes: set[str]) -> Finding | None:
+        return next((finding for finding in self.findings if finding.code in codes), None)
+
+    def measures(self) -> dict[str, Any]:
+        return {
+            "weakest_frame": self.weakest + 1,
+            "weakest_score": round(float(self.reading.score[self.weakest]), 3),
+            "weakest_part": composition.part_text(self.plan, self.reading, self.weakest),
+            "separation_percent": round(self.parallax.separation_percent, 2),
+            "pan_percent": round(self.turned_percent[0], 2),
+            "tilt_percent": round(self.turned_percent[1], 2),
+            "fastest_frame_widths_s": round(self.fastest, 4),
+            "speed": speed_word(self.fastest),
+            "reveal_works": self.reveals,
+            "moving_axes": list(self.axes),
+        }
+
+
+def reason_text(found: Measured, stops: set[str], warns: set[str]) -> str:
+    """Why a move stands where it does, in a sentence."""
+    fault = found.worst(stops)
+    if fault is not None:
+        return fault.message
+    said = [_picture_text(found), _move_text(found)]
+    if speed_word(found.fastest) == "too fast":
+        said.append(f"but it is too fast at {found.fastest:.2f} frame widths a second")
+    worry = found.worst(warns - {"foreground-missing", "background-static"})
+    text = ", ".join(part for part in said if part)
+    text = text[0].upper() + text[1:] + "."
+    return f"{text} {worry.message}" if worry is not None else text
+
+
+def _picture_text(found: Measured) -> str:
+    score = found.reading.score[found.weakest] * 100.0
+    name = composition.subject_name(found.plan)
+    if found.reveals:
+        return f"reveals {name} in time and keeps it to the end (weakest frame after that {score:.0f} of 100)"
+    if score >= 80.0:
+        what = f"composes {name}" if found.reading.subject else "every picture stands"
+        return f"{what} from first to last frame (weakest {score:.0f} of 100)"
+    part = composition.part_text(found.plan, found.reading, found.weakest)
+    return f"weakest at frame {found.weakest + 1} ({score:.0f} of 100): {part}"
+
+
+def _move_text(found: Measured) -> str:
+    moved, axes = found.parallax, found.axes
+    if not axes:
+        return "and nothing moves but the light"
+    if "slide" in axes:
+        apart = moved.separation_percent
+        if apart < MISSING_PERCENT:
+            return (
+                f"but the slide hardly shows: near and far move apart by {apart:.1f} % of the frame's width"
+            )
+        near = moved.near
+        name = block_text(found.plan, near.block) if near is not None and near.block >= 0 else "what is near"
+        where = f", {near.distance_m:.1f} m from the camera," if near is not None else ""
+        return f"and {name}{where} moves {apart:.0f} % of the frame's width against the far distance"
+    turned = percent(max(found.turned_percent) / 100.0)
+    return f"and turns the view by {turned} of the frame's width, without parallax"

@@ -1,0 +1,180 @@
+"""A shot that could be taken: place, height, lens, rail and move; and the plan that it makes."""
+
+from __future__ import annotations
+
+import math
+
+import attrs
+import numpy as np
+from attrs import frozen
+from numpy.typing import NDArray
+
+from planner_core.maths.angles import compass_deg, unwound_deg, wrapped_deg
+from planner_core.moves.candidates import within
+from planner_core.picture.projection import delivered_crop
+from planner_core.place import blocking
+from planner_core.place.blocking import RidgeLine, ridge_line
+from planner_core.plan.model import Block, Plan, Pose
+from planner_core.rig import geometry
+from planner_core.rig.motion import progress
+
+Array = NDArray[np.float64]
+
+HELD_POSES = 5  # which is enough for a curve that bends one way
+KINDS: dict[str, str] = {
+    "still": "still",
+    "pan": "pan",
+    "slide": "slide",
+    "slide-held": "slide, subject held",
+    "push-in": "push-in",
+    "pull-out": "pull-out",
+}
+
+
+@frozen(kw_only=True)
+class Shot:
+    """One thing to try. place_m is where the middle of the travel stands, on the ground; height_m the rail
+    over it.
+
+    rail_deg is the bearing in which the slide grows. The move goes over `travel_m`, which is negative for a
+    carriage that runs backwards, and the subject is at the shares `across` of the frame's width at its
+    beginning and end.
+    """
+
+    kind: str
+    place_m: tuple[float, float, float]
+    height_m: float
+    focal_length_mm: float
+    rail_deg: float
+    travel_m: float
+    across: tuple[float, float]
+    tilt_deg: float
+
+
+class Aim:
+    """The subject as the scout points at it: the middle of what it is made of, and its box."""
+
+    def __init__(self, plan: Plan) -> None:
+        boxes = blocking.bounding_boxes(plan)
+        parts = np.isin(boxes.block, blocking.subject_parts(plan))
+        self.parts = blocking.subject_parts(plan)
+        self.corners = boxes.corners_m[parts].reshape(-1, 3)
+        self.low, self.high = self.corners.min(axis=0), self.corners.max(axis=0)
+        self.north_deg = plan.site.scene_north_deg
+
+    def bearing_and_altitude(self, eye: Array) -> tuple[Array, Array, Array, Array]:
+        """Middle bearing and altitude, and the angles across and up that it takes, degrees, from eyes
+        (n, 3).
+        """
+        bearing, altitude = geometry.bearing_and_altitude(
+            self.corners[None] - eye[:, None, :], self.north_deg
+        )
+        turned = wrapped_deg(bearing - bearing[:, :1])
+        left, right = turned.min(axis=1), turned.max(axis=1)
+        bottom, top = altitude.min(axis=1), altitude.max(axis=1)
+        return (
+            (bearing[:, 0] + (left + right) / 2.0) % 360.0,
+            (bottom + top) / 2.0,
+            right - left,
+            top - bottom,
+        )
+
+
+def with_lens(plan: Plan, focal_length_mm: float) -> Plan:
+    """The plan with another lens, focused no nearer than that lens can."""
+    if focal_length_mm == plan.camera.focal_length_mm:
+        return plan
+    return attrs.evolve(plan, camera=attrs.evolve(plan.camera, focal_length_mm=focal_length_mm))
+
+
+def width_share_px(plan: Plan) -> float:
+    """The frame's width over the focal length, both in clip pixels."""
+    return plan.clip.width_px / delivered_crop(plan.camera, plan.clip).focal_px
+
+
+def plan_of(plan: Plan, shot: Shot, aim: Aim) -> Plan:
+    """The plan with its rig at the shot's place and the shot's move, rounded to what one would set."""
+    plan = with_lens(plan, shot.focal_length_mm)
+    rig = plan.rig
+    slide = rig.slide
+    middle = (slide.min_m + slide.max_m) / 2.0 if slide else 0.0
+    rail = geometry.direction(shot.rail_deg, rig.incline_deg, plan.site.scene_north_deg)
+    stand = np.array(shot.place_m) + np.array([0.0, 0.0, shot.height_m])
+    origin = stand - middle * rail if slide else stand
+    moved = attrs.evolve(
+        rig,
+        origin_m=(round(float(origin[0]), 3), round(float(origin[1]), 3), round(float(origin[2]), 3)),
+        bearing_deg=round(compass_deg(shot.rail_deg), 2) if slide else rig.bearing_deg,
+    )
+    placed = attrs.evolve(plan, rig=moved, blocks=_ridges_stay(plan, moved.origin_m))
+    return attrs.evolve(placed, move=attrs.evolve(plan.move, poses=_poses(placed, shot, middle, aim)))
+
+
+def _poses(plan: Plan, shot: Shot, middle_m: float, aim: Aim) -> tuple[Pose, ...]:
+    rig, count = plan.rig, HELD_POSES if shot.kind == "slide-held" else 2
+    at = np.linspace(0.0, 1.0, count)
+    done = progress(at, plan.move.ease)
+    slides = middle_m + shot.travel_m * (done - 0.5)
+    across = shot.across[0] + (shot.across[1] - shot.across[0]) * done
+    tilt = shot.tilt_deg
+    if rig.tilt is not None:
+        tilt = min(max(tilt, rig.tilt.min_deg), rig.tilt.max_deg)
+    pans = _pans(plan, shot, slides if rig.slide else np.zeros(count), across, tilt, aim)
+    return tuple(
+        Pose(
+            at=float(a),
+            slide_m=round(float(slides[i]), 3) if rig.slide else None,
+            pan_deg=round(float(pans[i]), 2),
+            tilt_deg=round(tilt, 2),
+        )
+        for i, a in enumerate(at)
+    )
+
+
+def _pans(plan: Plan, shot: Shot, slides: Array, across: Array, tilt_deg: float, aim: Aim) -> Array:
+    """Bearings of the lens at every pose; the same throughout unless the move pans."""
+    if shot.kind not in ("pan", "slide-held"):
+        slides = np.full(len(slides), slides.mean())
+    head = geometry.carriage_position_m(plan, slides if plan.rig.slide else None)
+    head = np.broadcast_to(head, (len(slides), 3)) + np.array([0.0, 0.0, plan.rig.head_height_m])
+    bearing = aim.bearing_and_altitude(head)[0]
+    pans = bearing - np.degrees(np.arctan((across - 0.5) * width_share_px(plan)))
+    axis = plan.rig.pan
+    if axis is None:
+        return np.full(len(slides), compass_deg(float(pans[0])))
+    near = (axis.min_deg + axis.max_deg) / 2.0
+    turned = np.array([within(axis, float(pan), near) for pan in pans])
+    return np.clip(unwound_deg(turned, turned[0]), axis.min_deg, axis.max_deg)
+
+
+def _ridges_stay(plan: Plan, origin_m: tuple[float, float, float]) -> tuple[Block, ...]:
+    """The blocks with ridges described anew from another rail's start, so that they stay where they are."""
+    return tuple(
+        _seen_from(block, ridge_line(block, plan.rig.origin_m, plan.site.scene_north_deg), plan, origin_m)
+        if block.shape == "ridge"
+        else block
+        for block in plan.blocks
+    )
+
+
+def _seen_from(block: Block, line: RidgeLine, plan: Plan, origin_m: tuple[float, float, float]) -> Block:
+    """A ridge at its mean distance from another place. Its crest keeps its bearings and altitudes; how much
+    farther one part lies than another, as seen from there, is lost.
+    """
+    if math.dist(origin_m, plan.rig.origin_m) < 1e-6:
+        return block
+    crest = np.column_stack([line.ground_m, line.crest_m]) - np.asarray(origin_m)
+    bearing, altitude = geometry.bearing_and_altitude(crest, plan.site.scene_north_deg)
+    before = np.array(block.skyline_deg)[:, 0]
+    if len(before) != len(bearing):
+        return block
+    bearing = before + wrapped_deg(bearing - before)
+    if np.any(np.diff(bearing) <= 1e-4):
+        return block
+    return attrs.evolve(
+        block,
+        distance_m=round(float(np.hypot(crest[:, 0], crest[:, 1]).mean()), 2),
+        skyline_deg=tuple(
+            (round(float(b), 4), round(float(a), 4)) for b, a in zip(bearing, altitude, strict=True)
+        ),
+    )

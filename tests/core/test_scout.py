@@ -1,0 +1,304 @@
+"""The scout: nobody is sent into the water, the best is found, and what is found is what the review says."""
+
+from __future__ import annotations
+
+import attrs
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from planner_core import compute_frames, review
+from planner_core.moves.measured import Measured
+from planner_core.moves.score import shot_score
+from planner_core.place.blocking import ridge_line
+from planner_core.plan.changes import changed
+from planner_core.plan.model import Plan, PlanError
+from planner_core.scout import places, spots
+from planner_core.scout.finds import report
+from planner_core.scout.picture import finds_png, frame_pictures, shown_frames
+from planner_core.scout.places import Terrain, standing_places
+from planner_core.scout.search import Found, Scout, Wishes, _Framer
+from planner_core.scout.shots import KINDS, Shot, plan_of
+from tests.scouting import TOWER, box, ground, place
+
+BENCH = box("bench", "foreground", (1.0, 5.0), (1.8, 0.5, 0.8))
+SQUARE = ground("square", (-8.0, -8.0), (8.0, 3.0))
+Array = NDArray[np.float64]
+QUICK = Wishes(cell_m=4.0, heights_m=(0.9,), reviews=24)
+
+
+def searched(plan: Plan, wishes: Wishes = QUICK) -> Scout:
+    scout = Scout(plan, wishes)
+    for _ in scout.run():
+        pass
+    return scout
+
+
+def best(plan: Plan, wishes: Wishes = QUICK) -> Found:
+    return searched(plan, wishes).finds()[0]
+
+
+# ---------------------------------------------------------------- where one may stand
+
+
+def adversarial_ground(seed: int) -> Plan:
+    """A quay in pieces, with a basin cut into it, a lower landing, a road, a kept-out yard and a wall."""
+    rng = np.random.default_rng(seed)
+    x = float(rng.uniform(2.0, 6.0))
+    return place(
+        TOWER,
+        ground("quay", (-20.0, -10.0), (20.0, 4.0), 2.0),
+        ground("pier", (x, 4.0), (x + float(rng.uniform(1.0, 4.0)), 14.0), 2.0),
+        ground("landing", (-12.0, 4.0), (-6.0, 7.0), 0.6),
+        ground("basin", (-60.0, -60.0), (60.0, 100.0), 0.0, "water"),
+        ground("pool", (-9.0, -6.0), (-5.0, -2.0), 2.05, "water"),
+        ground("Harbour road", (-20.0, -10.0), (20.0, -8.0), 2.01),
+        ground("yard", (10.0, -6.0), (16.0, -1.0), 2.02) | {"keep_out": True},
+        box("shed", "background", (0.0, -4.0), (3.0, 3.0, 3.0)) | {"centre_m": [0.0, -4.0, 3.5]},
+    )
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("edge_m", [0.3, 1.0])
+def test_nobody_is_sent_into_water_onto_a_road_or_to_the_edge_of_a_drop(seed: int, edge_m: float) -> None:
+    plan = adversarial_ground(seed)
+    terrain = Terrain(plan, edge_m, (-25.0, -15.0, 25.0, 20.0))
+    points, height = standing_places(terrain, terrain.area, 0.37)
+    assert len(points) > 100
+    around = np.stack([np.cos(np.linspace(0, 6.28, 48)), np.sin(np.linspace(0, 6.28, 48))], axis=-1)
+    for share in (0.25, 0.6, 0.99):
+        disc = (points[:, None] + share * edge_m * around).reshape(-1, 2)
+        there, which = terrain.under(disc)
+        surfaces = [terrain.surfaces[i] for i in np.unique(which)]
+        assert not any(surface.is_water for surface in surfaces)
+        assert (there.reshape(len(points), -1) >= height[:, None] - places.STEP_M - 1e-9).all()
+    _, on = terrain.under(points)
+    names = {terrain.names[i] for i in on}
+    assert names == {"quay", "pier", "landing"} or names == {"quay", "landing"} or names == {"quay", "pier"}
+    assert not ((np.abs(points[:, 0]) < 1.5) & (np.abs(points[:, 1] + 4.0) < 1.5)).any()  # in the shed
+    in_yard = (points[:, 0] > 10.0) & (points[:, 0] < 16.0) & (points[:, 1] > -6.0) & (points[:, 1] < -1.0)
+    assert not in_yard.any()
+
+
+def test_the_whole_rail_stands_on_the_same_safe_ground() -> None:
+    plan = place(
+        TOWER,
+        BENCH,
+        ground("quay", (-6.0, -6.0), (6.0, 3.0), 2.0),
+        ground("sea", (-90, -90), (90, 90), 0.0, "water"),
+    )
+    scout = searched(plan, attrs.evolve(QUICK, cell_m=2.0))
+    assert scout.finds()
+    for found in scout.finds():
+        rig = found.plan.rig
+        ends = np.array(rig.origin_m)[:2] + np.outer([0.0, 1.5], rail_way(found.plan))
+        assert (np.abs(ends[:, 0]) <= 5.5 + 1e-6).all()
+        assert ends[:, 1].min() >= -5.5 - 1e-6
+        assert ends[:, 1].max() <= 2.5 + 1e-6
+
+
+def rail_way(plan: Plan) -> Array:
+    turn = np.radians(plan.rig.bearing_deg)
+    return np.array([np.sin(turn), np.cos(turn)])
+
+
+def test_a_place_without_ground_or_subject_says_so_in_one_line() -> None:
+    with pytest.raises(PlanError, match="nowhere to stand; add a block of role ground"):
+        Scout(place(TOWER, ground("sea", (-90, -90), (90, 90), 0.0, "water")))
+    with pytest.raises(PlanError, match=r"composition\.subject"):
+        Scout(place(BENCH, SQUARE))
+    narrow = Scout(
+        place(TOWER, ground("wall", (-9, -1), (9, 0), 3.0), ground("field", (-99, -99), (99, 99))),
+        Wishes(area=(-9, -1, 9, 0), edge_m=3.0),
+    )
+    with pytest.raises(PlanError, match="larger area or a smaller distance"):
+        next(narrow.run())
+
+
+# ---------------------------------------------------------------- the best is found
+
+
+def crowded(seed: int) -> Plan:
+    rng = np.random.default_rng(seed)
+    near = [
+        box(f"thing {i}", "foreground", tuple(rng.uniform((-8, 4), (8, 14))), tuple(rng.uniform(0.3, 1.6, 3)))
+        for i in range(rng.integers(3, 7))
+    ]
+    far = [
+        box(f"house {i}", "background", tuple(rng.uniform((-30, 20), (30, 50))), tuple(rng.uniform(3, 9, 3)))
+        for i in range(rng.integers(2, 5))
+    ]
+    return place(TOWER, *near, *far, ground("square", (-5.0, -5.0), (5.0, 3.0)))
+
+
+@pytest.mark.parametrize("seed", [4])
+def test_the_search_finds_97_percent_of_what_trying_everything_finds(seed: int) -> None:
+    plan, wishes = crowded(seed), Wishes(cell_m=4.0, heights_m=(0.9,), reviews=40)
+    found = best(plan, wishes)
+    scout = Scout(plan, wishes)
+    points, height = standing_places(scout.terrain, scout.terrain.area, scout.cell_m)
+    lots = list(spots.bounded(plan, scout.frames, np.column_stack([points, height]), (0.9,), (28.0,)))
+    every = spots.joined(lots)
+    _, across, tilt = _Framer(plan, 28.0).best(every)
+    tried = [
+        scout.look(shot)
+        for row in range(len(every))
+        for shot in scout._shots(every, row, float(across[row]), float(tilt[row]))
+    ]
+    most = max(one.score.total for one in tried if not one.stops)
+    assert len(tried) > 60
+    assert found.score.total >= 0.97 * most
+
+
+def test_a_larger_area_never_lowers_the_best_score() -> None:
+    plan = place(TOWER, BENCH, ground("square", (-20.0, -20.0), (20.0, 3.0)))
+    small = best(plan, attrs.evolve(QUICK, area=(-4.0, -4.0, 4.0, 3.0)))
+    large = best(plan, attrs.evolve(QUICK, area=(-20.0, -20.0, 20.0, 3.0)))
+    assert large.score.total >= small.score.total - 1e-9
+
+
+def test_a_wall_before_the_subject_takes_away_the_places_behind_it() -> None:
+    wall = box("wall", "background", (-10.0, 20.0), (20.0, 1.0, 30.0))
+    plan = place(TOWER, BENCH, wall, ground("square", (-12.0, -8.0), (12.0, 3.0)))
+    for found in searched(plan, attrs.evolve(QUICK, cell_m=2.0)).finds():
+        seen = Measured(found.plan).reading.shown
+        assert seen.min() > 0.3
+
+
+def mirrored(plan: Plan) -> Plan:
+    blocks = [attrs.evolve(b, centre_m=(-b.centre_m[0], *b.centre_m[1:])) for b in plan.blocks if b.centre_m]
+    return attrs.evolve(plan, blocks=tuple(blocks))
+
+
+def test_mirrored_places_give_finds_of_the_same_worth() -> None:
+    plan = place(TOWER, BENCH, ground("square", (-8.0, -8.0), (8.0, 3.0)), rig__origin_m=[-0.75, 0.0, 0.9])
+    assert best(mirrored(plan)).score.total == pytest.approx(best(plan).score.total, abs=0.5)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_planted_shot_is_among_the_first_three(seed: int) -> None:
+    """Between two houses the tower stands free, with something near in front; elsewhere it is hidden."""
+    rng = np.random.default_rng(seed)
+    x = float(rng.uniform(-10.0, 10.0))
+    houses = [
+        box("west house", "background", (x - 18.5, 25.0), (30.0, 4.0, 20.0)),
+        box("east house", "background", (x + 18.5, 25.0), (30.0, 4.0, 20.0)),
+    ]
+    tower = box("tower", "subject", (x, 70.0), (3.0, 3.0, 16.0))
+    post = box("bollard", "foreground", (x + 0.9, 2.6), (0.3, 0.3, 0.9))
+    clutter = [
+        box(f"crate {i}", "foreground", (x + d, 2.0), (1.0, 1.0, 1.0)) for i, d in enumerate((-14.0, 13.0))
+    ]
+    plan = place(tower, *houses, post, *clutter, ground("bank", (x - 20.0, -4.0), (x + 20.0, 1.5)))
+    finds = searched(plan, Wishes(cell_m=1.0, heights_m=(0.9,), reviews=40)).finds()[:3]
+    assert any(abs(found.shot.place_m[0] - x) < 3.0 for found in finds)
+
+
+def test_the_light_wished_for_decides_on_which_side_one_stands() -> None:
+    # at sunset in March the sun is in the west: seen from the east, the tower has it behind itself
+    tower = box("tower", "subject", (0.0, 0.0), (4.0, 4.0, 16.0))
+    plan = place(tower, ground("field", (-40.0, -40.0), (40.0, 40.0)), rig__origin_m=[0.0, -30.0, 0.9])
+    wishes = Wishes(cell_m=10.0, heights_m=(0.9,), reviews=24)
+    back = changed(plan, {"composition.light": "back"})
+    front = changed(plan, {"composition.light": "front"})
+    assert best(back, wishes).shot.place_m[0] > 4.0
+    assert best(front, wishes).shot.place_m[0] < -4.0
+
+
+# ---------------------------------------------------------------- what is found
+
+
+def test_every_find_passes_its_review_and_keeps_its_score() -> None:
+    scout = searched(place(TOWER, BENCH, SQUARE))
+    assert len(scout.finds()) >= 3
+    for found in scout.finds():
+        again = Measured(found.plan)
+        assert not [f for f in review(found.plan, compute_frames(found.plan)).findings if f.level == "stop"]
+        assert shot_score(again).total == pytest.approx(found.score.total, abs=1e-9)
+        assert found.score.total == pytest.approx(max(sum(found.score.parts.values()), 0.0))
+
+
+def test_the_same_search_finds_the_same() -> None:
+    plan = place(TOWER, BENCH, SQUARE)
+    once, twice = report(searched(plan)), report(searched(plan))
+    assert once.as_dict() == twice.as_dict()
+    assert finds_png(once) == finds_png(twice)
+
+
+def test_finds_differ_in_place_or_in_lens_and_move() -> None:
+    shots = [found.shot for found in searched(place(TOWER, BENCH, SQUARE)).finds()]
+    for i, shot in enumerate(shots):
+        for other in shots[:i]:
+            apart = np.hypot(*(np.subtract(shot.place_m, other.place_m)[:2]))
+            assert apart >= 3.0 or (shot.kind, shot.focal_length_mm) != (other.kind, other.focal_length_mm)
+
+
+def test_a_search_can_be_left_with_the_best_so_far() -> None:
+    scout = Scout(place(TOWER, BENCH, SQUARE), QUICK)
+    for progress in scout.run():
+        if progress.stage == "reviews" and progress.done == 5:
+            break
+    assert scout.tally.reviews == 5
+    assert report(scout).finds
+
+
+def test_a_find_is_told_by_height_foreground_lens_and_move() -> None:
+    told = report(searched(place(TOWER, BENCH, SQUARE)))
+    first = told.finds[0]
+    assert "28 mm" in first.name
+    assert first.found.shot.kind in KINDS
+    assert first.weakest_frame >= 1
+    assert any("planned place" in cost for cost in first.costs)
+    document = told.as_dict()
+    assert [find["rank"] for find in document["finds"]] == list(range(1, len(told.finds) + 1))
+    assert document["tried"]["reviews"] <= QUICK.reviews
+
+
+def test_lenses_in_the_bag_are_tried() -> None:
+    plan = place(TOWER, BENCH, SQUARE, camera__lenses_mm=[20.0, 50.0])
+    scout = searched(plan)
+    assert {found.shot.focal_length_mm for found in scout._reviewed.values()} == {20.0, 50.0}
+
+
+@settings(max_examples=10)
+@given(st.floats(-30.0, 30.0), st.floats(-30.0, 30.0))
+def test_a_ridge_stays_where_it_is_when_the_rig_moves(x: float, y: float) -> None:
+    ridge: dict[str, object] = {
+        "name": "hills",
+        "role": "background",
+        "shape": "ridge",
+        "distance_m": 900.0,
+        "skyline_deg": [[-40.0, 3.0], [0.0, 6.0], [40.0, 2.0]],
+    }
+    plan = place(TOWER, ridge, SQUARE)
+    scout = Scout(plan, QUICK)
+    shot = Shot(
+        kind="still",
+        place_m=(x, y, 0.0),
+        height_m=0.9,
+        focal_length_mm=28.0,
+        rail_deg=90.0,
+        travel_m=0.0,
+        across=(0.5, 0.5),
+        tilt_deg=0.0,
+    )
+    moved = plan_of(plan, shot, scout.aim)
+    before = ridge_line(plan.blocks[1], plan.rig.origin_m, 0.0)
+    after = ridge_line(moved.blocks[1], moved.rig.origin_m, 0.0)
+    eye = np.array(moved.rig.origin_m)
+    ways = [np.column_stack([line.ground_m, line.crest_m]) - eye for line in (before, after)]
+    ways = [way / np.linalg.norm(way, axis=1)[:, None] for way in ways]
+    np.testing.assert_allclose(ways[0], ways[1], atol=2e-5)
+
+
+def test_the_pictures_show_the_evening_getting_darker_round_a_lit_subject() -> None:
+    frames = compute_frames(place(TOWER, BENCH, SQUARE))
+    assert shown_frames(frames) == (0, 12, 23)
+    pictures = frame_pictures(frames, (0, 12, 23), 64)
+    assert [picture.shape for picture in pictures] == [(36, 64, 3)] * 3
+    day, _, night = (picture.astype(float) for picture in pictures)
+    assert np.abs(day - night).mean() > 10.0
+    tower = day[8:16, 31:33].mean()
+    assert abs(tower - day[2:6, 5:12].mean()) > 5.0  # the tower stands out from the sky

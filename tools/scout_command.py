@@ -1,0 +1,125 @@
+"""The scout verb: searches a place for the shot, tells the finds, writes them as plans and as a picture."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from planner_core.plan.file import load_plan, save_plan
+from planner_core.plan.model import Plan
+from planner_core.plan.text import escaped_json, one_line
+from planner_core.scout.places import Area, area_of_block
+from tools.files import refuse_input
+from tools.outcome import DONE, INTERRUPTED, UsageError
+from tools.terminal import StatusLine
+
+if TYPE_CHECKING:
+    from planner_core.scout.search import Progress, Scout
+
+
+def run_scout(arguments: argparse.Namespace) -> int:
+    """Search, and tell what was found."""
+    from planner_core.scout.finds import report
+    from planner_core.scout.search import Scout, Wishes
+
+    if arguments.picture and not arguments.picture.lower().endswith(".png"):
+        raise UsageError(f"--picture: {arguments.picture} doesn't end in .png; the picture is a PNG")
+    plan = load_plan(arguments.plan)
+    scout = Scout(
+        plan,
+        Wishes(
+            area=_area(plan, arguments.area),
+            edge_m=arguments.edge,
+            top=arguments.top,
+            reviews=arguments.reviews,
+        ),
+    )
+    finished = _run(scout)
+    if not finished and not scout.finds():
+        raise KeyboardInterrupt
+    found = report(scout)
+    written = _write(arguments, [find.plan for find in found.finds])
+    if arguments.picture:
+        from planner_core.plan.writing import write_atomically
+        from planner_core.scout.picture import finds_png
+
+        write_atomically(Path(arguments.picture), finds_png(found))
+    if arguments.json:
+        document = found.as_dict()
+        for find, path in zip(document["finds"], written, strict=False):
+            find["plan"] = str(path)
+        plain = not (sys.stdout.encoding or "utf-8").lower().startswith("utf")
+        print(escaped_json(json.dumps(document, indent=2, ensure_ascii=plain, allow_nan=False)))
+    else:
+        print("\n".join((*found.lines(), *(f"Written to {path}." for path in written))))
+    return DONE if finished else INTERRUPTED
+
+
+def _run(scout: Scout) -> bool:
+    """Search to the end; False where Ctrl C left it with the best so far."""
+    line = StatusLine(quiet_s=2.0)
+    try:
+        for progress in scout.run():
+            line.show(_progress_text(progress))
+    except KeyboardInterrupt:
+        line.end()
+        print("Interrupted; this is the best so far.", file=sys.stderr)
+        return False
+    line.end()
+    return True
+
+
+def _progress_text(progress: Progress) -> str:
+    best = f", the best so far {progress.finds[0].score.total:.0f}" if progress.finds else ""
+    words = {
+        "places": "Places",
+        "framings": "Framings",
+        "moves": "Moves",
+        "reviews": "Reviews",
+        "done": "Finds",
+    }
+    return f"{words[progress.stage]}: {progress.done} of {progress.total}{best}"
+
+
+def _write(arguments: argparse.Namespace, plans: list[Plan]) -> list[Path]:
+    if not arguments.write:
+        return []
+    folder = Path(arguments.write)
+    files = [folder / f"find-{rank}.plan.json" for rank in range(1, len(plans) + 1)]
+    for path in files:
+        refuse_input("--write", path, [("the plan", Path(arguments.plan))])
+    folder.mkdir(parents=True, exist_ok=True)
+    for path, plan in zip(files, plans, strict=True):
+        save_plan(plan, path)
+    return files
+
+
+def _area(plan: Plan, text: str | None) -> Area | None:
+    """The area that --area names: a block, or the corners of a rectangle."""
+    if text is None:
+        return None
+    numbers = text.split(",")
+    if len(numbers) == 4:
+        try:
+            x0, y0, x1, y1 = (float(number) for number in numbers)
+        except ValueError:
+            pass
+        else:
+            if not (x0 < x1 and y0 < y1 and max(map(abs, (x0, y0, x1, y1))) <= 1e5):
+                raise UsageError(
+                    f"--area: {text} has no area; write x0,y0,x1,y1 in metres, the lower ones first"
+                )
+            return x0, y0, x1, y1
+    area = area_of_block(plan, text)
+    if area is None:
+        names = ", ".join(
+            one_line(block.name) for block in plan.blocks if block.role == "ground" and block.name
+        )
+        raise UsageError(
+            f"--area: {one_line(text)} is neither a block nor x0,y0,x1,y1 in metres"
+            + (f"; ground blocks here: {names}" if names else "")
+        )
+    return area
