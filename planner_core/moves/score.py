@@ -13,7 +13,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
-from planner_core.evening import sunlight
+from planner_core.evening import moonlight, sunlight
 from planner_core.frames import FrameTable
 from planner_core.maths.angles import wrapped_deg
 from planner_core.moves.candidates import SLIDING_M, TURNING_DEG
@@ -176,7 +176,7 @@ def wish_points(plan: Plan, frames: FrameTable) -> dict[str, float]:
     wishes = plan.composition
     if wishes is None or (wishes.light, wishes.sun, wishes.moon) == ("any", "any", "any"):
         return {"light": 0.0, "sun": 0.0, "moon": 0.0}
-    sun, moon = sunlight.sunlight(frames).in_picture, sunlight.moon_in_picture(frames)
+    sun, moon = sunlight.sunlight(frames).in_picture, moonlight.moon_view(frames).in_picture
     return {
         "light": POINTS["light"] * (1.0 - light_share(plan, frames)),
         "sun": POINTS["disc"] * _missed(wishes.sun, sun),

@@ -1,1 +1,1 @@
-"""Finding the shot: where to stand, which lens, how to move, searched over a place. No judging of its own."""
+"""Where to stand and how to move, searched over the place. Nothing is judged here but by the review."""
