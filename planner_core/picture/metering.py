@@ -279,7 +279,7 @@ class _Reading:
 
     def __init__(self, scene: Scene, at: Rows, size: tuple[int, int] = (COLUMNS, LINES)) -> None:
         self.scene, self.plan, self.at = scene, scene.plan, at
-        columns, lines = size
+        self.columns, self.lines = columns, lines = size
         self.light = sky_light(scene, at)
         self.eye = np.asarray(scene.camera_m, dtype=np.float64)[at]
         self.rotation = np.asarray(scene.camera_rotation, dtype=np.float64)[at]
@@ -306,7 +306,7 @@ class _Reading:
         white_lux[solid] = self._surfaces(
             directions[solid], distance[solid], met[solid], normal[solid], solid
         )
-        shape = (len(self.at), len(self.lines), len(self.columns))
+        shape = (len(self.at), self.lines, self.columns)
         white_lux = white_lux.reshape(shape)
         white_lux += self._panes(distance.reshape(shape))
         subject, toward_subject = self._subject()
@@ -349,12 +349,12 @@ class _Reading:
         of all boxes.
         """
         corners_m = corners_m[boxes]
-        lines, columns = len(self.lines), len(self.columns)
-        cells_across = np.array([columns, lines])
+        lines, columns = self.lines, self.columns
+        whole = np.array([columns, lines])
         low, high = self._rectangles(corners_m)
         self._cut_at_horizon(high, corners_m[..., 2].max(axis=1))
-        first = np.clip(np.ceil((low + 1.0) / 2.0 * cells_across - 0.5), 0, cells_across).astype(np.intp)
-        size = np.clip(np.floor((high + 1.0) / 2.0 * cells_across + 0.5), 0, cells_across).astype(np.intp) - first
+        first = np.clip(np.ceil((low + 1.0) / 2.0 * whole - 0.5), 0, whole).astype(np.intp)
+        size = np.clip(np.floor((high + 1.0) / 2.0 * whole + 0.5), 0, whole).astype(np.intp) - first
         frame, box = np.nonzero((size > 0).all(axis=2))
         size, first = size[frame, box], first[frame, box]
         cells = size.prod(axis=1)
@@ -372,7 +372,7 @@ class _Reading:
         """Lower the rectangles of what lies below the camera to the highest point of the horizon in each
         picture: no ray that rises meets it.
         """
-        lines = len(self.lines)
+        lines = self.lines
         rises = (self.rays[..., 2] >= 0.0).reshape(len(self.at), lines, -1).all(axis=2)
         horizon = 1.0 - 2.0 * rises.argmin(axis=1) / lines
         horizon[rises.all(axis=1)] = -2.0
@@ -578,7 +578,7 @@ class _Reading:
         )
         areas = np.cross(*diagonals) / 2.0
         glow = panes.glow @ LUMINANCE
-        cell_sr = 4.0 * self.half[0] * self.half[1] / (len(self.columns) * len(self.lines))
+        cell_sr = 4.0 * self.half[0] * self.half[1] / (self.columns * self.lines)
         lit = lamps.share_on(panes.on_lux, self.scene.illuminance_lux[self.at][:, None])
         for n in np.flatnonzero(lit.any(axis=1)):
             away = middles - self.eye[n]
@@ -588,8 +588,8 @@ class _Reading:
             place = local[:, :2] / depth[:, None] / self.half
             facing = np.maximum(-np.sum(areas * away, axis=1), 0.0) / far  # m² across the line of sight
             on = (lit[n] > 0.0) & (np.abs(place) < 1.0).all(axis=1) & (-local[:, 2] > NEAR_M)
-            column = ((place[on, 0] + 1.0) * (len(self.columns) / 2.0)).astype(np.intp)
-            line = ((1.0 - place[on, 1]) * (len(self.lines) / 2.0)).astype(np.intp)
+            column = ((place[on, 0] + 1.0) * (self.columns / 2.0)).astype(np.intp)
+            line = ((1.0 - place[on, 1]) * (self.lines / 2.0)).astype(np.intp)
             seen = far[on] <= distance[n, line, column] * 1.05 + 1.0
             # a cell's part of the picture plane, seen from here, takes in this much of the pane
             covers = np.minimum(facing[on] * far[on] / depth[on] ** 3 / cell_sr, 1.0)
