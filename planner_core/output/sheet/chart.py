@@ -173,7 +173,7 @@ class _Chart:
         """The event's name under its line; returns the room that it takes."""
         event = next((moment for moment in self.moments if moment.kind == "event"), None)
         if event is None:
-            return (-1.0, -1.0)
+            return (-math.inf, -math.inf)
         words = f"{event.label} {local_datetime(event.utc_s, self.plan.zone):%H:%M}, frame {event.frame}"
         half = text_width(words, self.font, bold=True) / 2.0
         x = float(np.clip(self.x(event.utc_s), self.left + half, self.right - half))
@@ -287,7 +287,8 @@ class _Chart:
         assert self.ramp is not None
         shutter, iso = np.log2(self.ramp.shutter_s), np.log2(self.ramp.iso)
         low, high = _padded(shutter, 1.0)
-        shutters = " to ".join(exposure.shutter_label(float(self.ramp.shutter_s[k])) for k in (0, -1))
+        ends = [exposure.shutter_label(float(self.ramp.shutter_s[k])) for k in (0, -1)]
+        shutters = " to ".join(ends) if np.ptp(self.ramp.shutter_s) > 0.0 else f"{ends[0]} throughout"
         f_number = exposure.f_number_label(float(self.ramp.f_number[0]))
         self._caption(top, "Shutter", [f"{shutters} at {f_number}", shutters], self._iso_words())
         stops = max(1, round((high - low) / self._most_levels(height, 3)))
@@ -331,7 +332,7 @@ def _padded(values: Array, margin: float) -> tuple[float, float]:
 def _span(values: Array, pattern: str) -> str:
     """First and last value in words, with the turning value where it is higher or lower than both."""
     first, last = float(values[0]), float(values[-1])
-    if np.ptp(values) < 1e-9:
+    if len({_in(pattern, float(value)) for value in (first, last, values.min(), values.max())}) == 1:
         return f"{_in(pattern, first)} throughout"
     ends = (min(first, last), max(first, last))
     slack = 0.02 * (float(np.ptp(values)))

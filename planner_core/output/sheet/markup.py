@@ -54,7 +54,7 @@ class SheetData:
 
     def letters(self, local: dt.datetime) -> str:
         """The zone's letters after a blank where the clocks change between leaving and the last moment."""
-        return f"\u00a0{zone_letters(local)}" if self.clocks_change else ""
+        return f" {zone_letters(local)}" if self.clocks_change else ""
 
 
 def esc(text: object) -> str:
