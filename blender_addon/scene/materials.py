@@ -21,8 +21,8 @@ LOW_SKY, LOW_CIRCUMSOLAR, LOW_AUREOLE, LOBE_DIRECTION = (
 )
 AUREOLE_WIDTH = "duskrail_aureole_width"
 LEVEL_LIGHT = "duskrail_level_light"  # of all light together on level ground, without shadows
-WATER_IOR = water.REFRACTIVE_INDEX
-ROUGHNESS = float(water.mean_square_slope(water.CALM_WIND_M_S)) ** 0.25  # Blender squares it
+SLOPE = float(water.mean_square_slope(water.CALM_WIND_M_S))
+ROUGHNESS = SLOPE**0.25  # Blender squares it
 PAINTED, COLOURS = "painted", "Duskrail fast look"  # a part, and the attribute of corners that it shows
 AIR_LEAST = 0.002  # less of it is invisible and is skipped
 AIR_M = 30_000.0  # distance at which the air leaves 1/e of a colour: a clear evening, value from memory
@@ -89,9 +89,17 @@ def _water(tree: Any) -> None:
     mirror.distribution = "BECKMANN"  # slopes of a normal distribution
     colour = graph.node("ObjectInfo").outputs["Color"]
     lit = graph.vectors("MULTIPLY", colour, graph.vector_of("VIEW_LAYER", LEVEL_LIGHT))
-    sent_up = graph.maths("SUBTRACT", 1.0, graph.node("Fresnel", IOR=WATER_IOR).outputs[0])
-    body = graph.node("Emission", Color=lit, Strength=sent_up).outputs[0]
+    body = graph.node("Emission", Color=lit, Strength=_sent_up(graph)).outputs[0]
     graph.end(_through_air(graph, graph.both(body, mirror.outputs[0])))
+
+
+def _sent_up(graph: Graph) -> Any:
+    """What the waves let out of the light below them: 1 − water.mirrored_share, to a few percent."""
+    geometry, maths = graph.node("NewGeometry").outputs, graph.maths
+    drop = graph.vectors("DOT_PRODUCT", geometry["Incoming"], geometry["Normal"])
+    widened = maths("MULTIPLY_ADD", drop, drop, water.WIDENED * SLOPE)
+    glance = maths("POWER", maths("SUBTRACT", 1.0, maths("SQRT", widened), clamp=True), 5.0)
+    return maths("MULTIPLY_ADD", glance, water.STRAIGHT_DOWN - 1.0, 1.0 - water.STRAIGHT_DOWN)
 
 
 def _through_air(graph: Graph, shader: Any) -> Any:

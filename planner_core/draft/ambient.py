@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 
 DIRECTIONS = 400
 GROUND_ALBEDO = 0.18
-SHADED_FOOT = 0.65  # with the sun behind a wall, how much of the ground it sees lies in its shadow: ours
+SHADED_FOOT = 0.5  # with the sun behind a wall, how much of the ground it sees lies in its shadow: ours
 WALLS = 8
 MOST_FRAMES = 48  # between which the plain sky is interpolated
 LOWEST_GLOW_RISE = 0.26  # the bright sky around a lower sun reaches as high as that, sine: ours

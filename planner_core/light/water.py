@@ -21,6 +21,7 @@ REFRACTIVE_INDEX = 1.333  # of water, any handbook
 STRAIGHT_DOWN = ((REFRACTIVE_INDEX - 1.0) / (REFRACTIVE_INDEX + 1.0)) ** 2  # Fresnel
 SLOPE_AT_REST, SLOPE_PER_WIND = 0.003, 0.00512  # Cox and Munk 1954: clean water, wind in m/s at 12.5 m
 CALM_WIND_M_S = 1.0  # of an evening with no wind given: ours
+WIDENED = 1.27  # drop² + so many mean square slopes is what Schlick's formula takes for calm water: fitted
 LEAST_DROP = 0.005  # sine of the angle down to the water, below which it is seen as at it
 # facets that stand for all: slopes along the sight, evenly out to so many deviations, and across it
 ALONG, STEEPEST, ACROSS = 28, 3.5, 6

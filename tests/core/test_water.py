@@ -91,3 +91,11 @@ def test_wind_roughens_water() -> None:
     assert water.mean_square_slope([0.0, 10.0]) == pytest.approx([0.003, 0.0542])
     shares = water.mirrored_share(np.full(1, 0.05), 0.003), water.mirrored_share(np.full(1, 0.05), 0.03)
     assert shares[1] < shares[0]
+
+
+def test_the_short_form_of_what_calm_water_lets_out_is_near_the_long_one() -> None:
+    slope = float(water.mean_square_slope(water.CALM_WIND_M_S))
+    drops = np.array([0.01, 0.03, 0.06, 0.1, 0.2, 0.4, 0.7])
+    glance = (1.0 - np.sqrt(drops**2 + water.WIDENED * slope)) ** 5
+    short = (1.0 - water.STRAIGHT_DOWN) * (1.0 - glance)
+    assert short == pytest.approx(1.0 - water.mirrored_share(drops, slope), rel=0.08)

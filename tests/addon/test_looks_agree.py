@@ -1,0 +1,173 @@
+"""One light in every look: the same places in the pictures of three engines, over several evenings.
+
+Cycles is the measure. Brightness within a quarter of a stop and colours within a tenth, in linear light.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from pathlib import Path
+from typing import Any
+
+import bpy
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from blender_addon import compat
+from blender_addon.render import engines, looks
+from planner_core import FrameTable, compute_frames
+from planner_core.light.colour import LUMINANCE
+from planner_core.picture.projection import project_px
+from planner_core.plan.file import plan_from_dict
+from tests.addon.scenes import drawn
+from tests.two_towers import document
+
+Array = NDArray[np.float64]
+
+SIZE = (128, 72)
+STOPS, COLOURS = 0.25, 0.10
+# local times at which the sun stands at about 21°, 2°, −4° and −12°, and where
+EVENINGS = {
+    "in the sun": ("2027-03-14T16:54:00", 1.0),
+    "under cloud": ("2027-03-14T16:54:00", 3.0),
+    "before sunset": ("2027-03-14T18:32:00", 1.0),
+    "at dusk": ("2027-03-14T19:04:00", 1.0),
+    "at night": ("2027-03-14T19:44:00", 1.0),
+}
+SKYLINE = ((-60.0, 2.0), (-25.0, 4.0), (-10.0, 0.8), (12.0, 0.8), (60.0, 3.0))  # beside the sun
+BRIGHTNESS_ONLY = {"wall turned away"}  # its colour hangs on what the ground before it has of the sun
+
+
+def place_at(start: str, cloud: float) -> tuple[FrameTable, dict[str, tuple[int, Array]]]:
+    """Two frames, towards the sun and away from it, and places in them: the frame, and where it is."""
+    made = document(site__scene_north_deg=0.0, camera__focal_length_mm=18.0, composition=None)
+    made["shoot"] = {"frames": 2, "interval_s": 60.0, "write_s": 1.0, "start": start}
+    made["shoot"]["cloud_divisor"] = cloud
+    made["blocks"] = made["blocks"][:1]
+    sun_deg = float(compute_frames(plan_from_dict(made)).sun_azimuth_deg[0])
+    turn = np.radians(sun_deg)
+    ahead, right = np.array([np.sin(turn), np.cos(turn)]), np.array([np.cos(turn), -np.sin(turn)])
+
+    def at(forward: float, aside: float, high: float) -> Array:
+        return np.array([*(forward * ahead + aside * right), high])
+
+    def box(name: str, role: str, middle: Array, size: list[float]) -> dict[str, Any]:
+        return {
+            "name": name,
+            "role": role,
+            "shape": "box",
+            "centre_m": middle.tolist(),
+            "size_m": size,
+            "turn_deg": sun_deg,
+        }
+
+    made["blocks"] = [
+        box("West house", "subject", at(40, 16, 5), [12, 10, 10]),
+        box("East house", "background", at(-40, -14, 5), [12, 10, 10]),
+        box("Bay", "water", at(1050, -100, -0.5), [600, 2000, 1.02]),
+        {
+            "name": "Hills",
+            "role": "background",
+            "shape": "ridge",
+            "distance_m": 4000,
+            "skyline_deg": [
+                [sun_deg - 60, 2.0],
+                [sun_deg - 25, 4.0],
+                [sun_deg + 12, 1.0],
+                [sun_deg + 60, 3.0],
+            ],
+        },
+    ]
+    made["rig"]["origin_m"] = [0, 0, 7.0]
+    made["rig"]["pan"].update(
+        min_deg=-360.0, max_deg=720.0, max_speed_deg_s=90.0, max_acceleration_deg_s2=90.0
+    )
+    made["move"]["poses"] = [
+        {"at": 0.0, "slide_m": 0.2, "pan_deg": sun_deg, "tilt_deg": 0.0},
+        {"at": 1.0, "slide_m": 0.2, "pan_deg": sun_deg + 180.0, "tilt_deg": 0.0},
+    ]
+    frames = compute_frames(plan_from_dict(made))
+
+    def in_the_sky(aside_deg: float, high_deg: float) -> Array:
+        aside, high = np.radians(aside_deg), np.radians(high_deg)
+        return frames.camera_m[0] + at(
+            1e4 * np.cos(aside) * np.cos(high), 1e4 * np.sin(aside) * np.cos(high), 1e4 * np.sin(high)
+        )
+
+    return frames, {
+        "card": (1, at(20, -8, 0)),
+        "card before the other side": (2, at(-20, -8, 0)),
+        "wall turned away": (1, at(35, 16, 8.5)),
+        "wall towards the sun": (2, at(-35, -14, 8.5)),
+        "water": (1, at(110, -45, 0)),
+        "hill": (1, in_the_sky(-25, 2.0)),
+        "sky high above the sun": (1, in_the_sky(0, 22)),
+        "sky beside the sun": (1, in_the_sky(-35, 12)),
+        "low sky beside the sun": (1, in_the_sky(35, 8)),
+        "low sky opposite": (2, in_the_sky(180, 8)),
+        "high sky opposite": (2, in_the_sky(180, 22)),
+    }
+
+
+def pictures(frames: FrameTable, engine: str, folder: Path) -> dict[int, Array]:
+    """Both frames in linear light, the top row first."""
+    scene, _ = drawn(frames.plan, bpy.data.scenes.new("Draft"))
+    scene.render.resolution_x, scene.render.resolution_y = SIZE
+    look = "fast" if engine == compat.WORKBENCH else "lit"
+    # a still's samples for the measure; EEVEE draws in software here, slowly
+    still = engine == compat.CYCLES
+    shown = looks.Look(scene, frames, look, engines.Engine(name=engine, words=engine), still=still)
+    compat.choose_image(scene.render.image_settings, "OPEN_EXR")
+    scene.render.image_settings.color_depth = "32"
+    scene.render.use_file_extension = scene.render.use_compositing = False
+    found = {}
+    with compat.window_on(scene) if shown.needs_window else contextlib.nullcontext():
+        for number in (1, 2):
+            shown.show(number)
+            scene.render.filepath = str(folder / f"{number}.exr")
+            bpy.ops.render.render(write_still=True, scene=scene.name)
+            image: Any = bpy.data.images.load(scene.render.filepath)
+            pixels = np.empty(SIZE[0] * SIZE[1] * 4, dtype=np.float32)
+            image.pixels.foreach_get(pixels)
+            bpy.data.images.remove(image)
+            found[number] = pixels.reshape(SIZE[1], SIZE[0], 4)[::-1, :, :3].astype(float)
+    bpy.data.scenes.remove(scene)
+    return found
+
+
+def patch(frames: FrameTable, picture: Array, number: int, place: Array) -> Array:
+    """Mean colour of nine pixels around a place."""
+    index = slice(number - 1, number)
+    px, _ = project_px(frames.plan, place[None], frames.camera_m[index, None], frames.camera_rotation[index])
+    x, y = (px.reshape(2) * SIZE[0] / frames.plan.clip.width_px).astype(int)
+    return np.asarray(picture[y - 1 : y + 2, x - 1 : x + 2].mean(axis=(0, 1)))
+
+
+def compare(engine: str, evening: str, folder: Path) -> None:
+    frames, places = place_at(*EVENINGS[evening])
+    truth, drawn_so = pictures(frames, compat.CYCLES, folder), pictures(frames, engine, folder)
+    off = {}
+    for name, (number, place) in places.items():
+        expected = patch(frames, truth[number], number, place)
+        found = patch(frames, drawn_so[number], number, place)
+        stops = float(np.log2((found @ LUMINANCE) / (expected @ LUMINANCE)))
+        ratios = (found[[0, 2]] / found[1]) / (expected[[0, 2]] / expected[1]) - 1.0
+        colour = 0.0 if name in BRIGHTNESS_ONLY else float(np.abs(ratios).max())
+        if abs(stops) > STOPS or colour > COLOURS:
+            off[name] = (round(stops, 2), ratios.round(2).tolist())
+    assert not off
+
+
+@pytest.mark.parametrize("evening", EVENINGS)
+def test_the_fast_look_has_the_light_of_cycles(evening: str, tmp_path: Path) -> None:
+    if not engines.this_machine().opengl:
+        pytest.skip("no OpenGL here")
+    compare(compat.WORKBENCH, evening, tmp_path)
+
+
+def test_eevee_has_the_light_of_cycles(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    if not engines.this_machine().opengl:
+        pytest.skip("no OpenGL here")
+    monkeypatch.setattr(looks, "EEVEE_SAMPLES", 4)  # drawn in software here, slowly
+    compare(compat.EEVEE, "in the sun", tmp_path)
