@@ -235,7 +235,44 @@ def _corners_beside_opencv() -> Iterator[str]:
     )
 
 
-# ---------------------------------------------------------------- running
+# ---------------------------------------------------------------- metering
+
+METERED_RATIO = 1.5  # compute_frames and review metered by the picture, over incident light
+
+
+def metering() -> Iterator[str]:
+    """compute_frames and review metered by the picture over those by incident light, aim: ratio 1.5; and
+    readings beside the lit draft picture on sixty frames, aim: 0.3 stop.
+    """
+    import attrs
+
+    from planner_core import compute_frames, review
+    from tools import lit_means
+
+    by_picture = _crowded_harbour(480, 60)
+    assert by_picture.exposure is not None
+    exposure = attrs.evolve(by_picture.exposure, meter="ground", day_look_stops=0.0)
+    by_ground = attrs.evolve(by_picture, exposure=exposure)
+    picture_s, ground_s, frames_s, ground_frames_s = best_s(
+        lambda: review(by_picture, compute_frames(by_picture)),
+        lambda: review(by_ground, compute_frames(by_ground)),
+        lambda: compute_frames(by_picture),
+        lambda: compute_frames(by_ground),
+    )
+    yield (
+        f"480 frames, 60 blocks, with review: {picture_s * 1e3:.1f} ms by the picture, {ground_s * 1e3:.1f} "
+        f"ms by incident light, ratio {picture_s / ground_s:.2f}, aim {METERED_RATIO:g}; the frames alone "
+        f"{frames_s * 1e3:.1f} and {ground_frames_s * 1e3:.1f} ms"
+    )
+    compared = list(lit_means.sixty())
+    for one in compared:
+        yield (
+            f"{one.name}, frame {one.number}, sun at {one.sun_altitude_deg:.1f}°: drawn {one.drawn:.4f}, "
+            f"read {one.read:.4f}, apart by {one.apart_stops:+.2f} stop"
+        )
+    worst = max(compared, key=lambda one: abs(one.apart_stops))
+    yield f"{len(compared)} frames apart by {worst.apart_stops:+.2f} stop at most ({worst.name})"
+
 
 # ---------------------------------------------------------------- the draft clip
 
@@ -422,9 +459,12 @@ def setup() -> Iterator[str]:
     yield f"frames --help: {through_s:.2f} s through it, {alone_s:.2f} s alone, {added_s:.2f} s more"
 
 
+# ---------------------------------------------------------------- running
+
 SECTIONS: dict[str, Callable[[], Iterator[str]]] = {
     "sky": sky,
     "picture": picture,
+    "metering": metering,
     "preview": preview,
     "addon": addon,
     "setup": setup,

@@ -489,9 +489,8 @@ class _Reading:
         rise = np.maximum(half[:, 2], 0.05)
         slopes = np.exp(-(1.0 - rise**2) / rise**2 / SWELL) / (SWELL * rise**4)
         glitter = np.minimum(slopes / (4.0 * drop), GLITTER_MOST) * self.sun_lux[frame] * ~shaded
-        some = slice(None, None, MIRRORED_RAYS_EVERY)
-        mirrored = self._mirrored(rays[some], drop[some], points[some], ray[some])
-        mirrored = np.repeat(mirrored, MIRRORED_RAYS_EVERY)[: len(ray)]
+        some, alike = _some_of_each_frame(frame, MIRRORED_RAYS_EVERY)
+        mirrored = self._mirrored(rays[some], drop[some], points[some], ray[some])[alike]
         return np.asarray((1.0 - fresnel) * body + fresnel * (mirrored + glitter))
 
     def _mirrored(self, rays: Array, drop: Array, points: Array, ray: Rows) -> Array:
@@ -523,10 +522,10 @@ class _Reading:
         if not len(lit_at):
             return hidden
         hidden[lit_at] = self.behind_ridge[frame[lit_at]]
-        tried = lit_at[::SHADOW_RAYS_EVERY]
+        some, alike = _some_of_each_frame(frame[lit_at], SHADOW_RAYS_EVERY)
+        tried = lit_at[some]
         shaded = self._box_shadow(points[tried], self.sun[frame[tried]], met[tried])
-        every = np.repeat(shaded, SHADOW_RAYS_EVERY)[: len(lit_at)]
-        hidden[lit_at] |= every
+        hidden[lit_at] |= shaded[alike]
         return hidden
 
     def _behind_ridge(self) -> NDArray[np.bool_]:
@@ -618,6 +617,15 @@ class _Reading:
         away = middle - self.eye
         rise = away[:, 2] / np.maximum(np.linalg.norm(away, axis=1), NEAR_M)
         return albedo * (direct * ~shaded + to_moon + self._from_dome(frames, normal)), rise
+
+
+def _some_of_each_frame(frame: Rows, step: int) -> tuple[Rows, Rows]:
+    """Places in frame (k,), which rises: every so many, and the first of each frame; and for all places which
+    of those stands for them.
+    """
+    chosen = np.arange(len(frame)) % step == 0
+    chosen[1:] |= np.diff(frame) != 0
+    return np.flatnonzero(chosen), np.cumsum(chosen) - 1
 
 
 def _fresnel(cosine: Array, index: float) -> Array:

@@ -119,3 +119,14 @@ def test_a_dark_sky_night_as_the_trade_takes_it_is_no_stop() -> None:
     assert not set(stops) & set(about_light)
     assert frames.ramp is not None
     assert frames.ramp.shutter_s[60] * frames.ramp.iso[60] == pytest.approx(20.0 * 6400.0)
+
+
+def test_a_frame_is_read_the_same_alone_as_beside_others() -> None:
+    # rays that stand for their neighbours stand for none in another frame
+    plan = example("harbour_light")
+    frames = compute_frames(plan)
+    together = metering.read_grid(frames, np.array([0, 200, 479]))
+    for place, frame in enumerate(together.at):
+        alone = metering.read_grid(frames, np.array([frame]))
+        apart = np.log2(alone.luminance_cd_m2[0].mean() / together.luminance_cd_m2[place].mean())
+        assert abs(apart) < 0.02, frame
