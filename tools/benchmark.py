@@ -448,8 +448,8 @@ def setup() -> Iterator[str]:
     """What the set-up script adds to a verb once everything is installed; aim: half a second."""
     tools = Path(__file__).resolve().parent
     words = ["frames", "--help"]
-    through = [sys.executable, str(tools / "bootstrap.py"), *words]
-    alone = [sys.executable, str(tools / "duskrail.py"), *words]
+    through = [sys.executable, "-I", str(tools / "bootstrap.py"), *words]
+    alone = [sys.executable, "-I", str(tools / "duskrail.py"), *words]
 
     def run(command: list[str]) -> Callable[[], object]:
         return lambda: subprocess.run(command, capture_output=True, check=True)

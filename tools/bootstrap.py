@@ -867,7 +867,8 @@ def main(argv: Sequence[str]) -> int:
     except KeyboardInterrupt:
         say("\nStopped. The next run takes the set-up up again.")
         return EXIT_INTERRUPTED
-    os.environ.pop("PYTHONHOME", None)
+    for name in ("PYTHONHOME", "PYTHONPATH"):  # another Python's packages, or code that lies about
+        os.environ.pop(name, None)
     if verb in ("test", "lint"):
         os.chdir(str(ROOT))
     commands = commands_for(verb, arguments)

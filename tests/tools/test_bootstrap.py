@@ -438,6 +438,18 @@ def test_settings_of_pip_for_other_places_do_not_reach_it(project: SmallProject,
     assert not Path(elsewhere).exists()
 
 
+def test_code_that_lies_about_is_not_run_in_place_of_a_package(project: SmallProject, tmp_path: Path) -> None:
+    (tmp_path / "tinycore.py").write_text("VERSION = 'of somebody else'\n")
+    done = subprocess.run(
+        project.command("other"),
+        env=project.environ(PYTHONPATH=os.pathsep.join((".", str(tmp_path)))),
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+    )
+    assert (done.stdout, done.stderr) == ("1.0 other\n", "")
+
+
 def test_a_package_whose_files_are_gone_is_put_back(project: SmallProject) -> None:
     (project.site_packages() / "tinycore.py").unlink()
     run = project.run("other")
