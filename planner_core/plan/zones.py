@@ -10,6 +10,9 @@ from collections.abc import Iterator
 from functools import lru_cache
 from importlib import resources
 
+# How far a place lies from its zone's main city, and how much nearer its mirror image, to be taken for a slip
+# of the sign; from memory of how wide zones are, no source
+FAR_FROM_CITY_DEG, NEAR_CITY_SHARE = 12.0, 1.0 / 3.0
 _PLACE = re.compile(r"([+-])(\d{2,3})(\d{2})(\d{2})?(?=[+-]|$)")
 
 
@@ -43,6 +46,29 @@ def nearest_zone(latitude_deg: object, longitude_deg: object) -> str | None:
         key=lambda city: sum(a * b for a, b in zip(here, city[1], strict=True)),
         default=(None, here),
     )[0]
+
+
+def mirrored_near_zone(zone: str, latitude_deg: float, longitude_deg: float) -> str | None:
+    """The coordinate, latitude or longitude, that has the wrong sign for a zone: with the other one the place
+    lies by the zone's main city, and as it is far from it. None where neither has, or the zone has no city.
+    """
+    city = next((place for name, place in _main_cities() if name == zone), None)
+    if city is None:
+        return None
+
+    def away_deg(latitude: float, longitude: float) -> float:
+        here = _direction(latitude, longitude)
+        cosine = sum(a * b for a, b in zip(here, city, strict=True))
+        return math.degrees(math.acos(min(max(cosine, -1.0), 1.0)))
+
+    as_it_is = away_deg(latitude_deg, longitude_deg)
+    mirrored = {
+        "latitude": away_deg(-latitude_deg, longitude_deg),
+        "longitude": away_deg(latitude_deg, -longitude_deg),
+    }
+    nearer = min(mirrored, key=lambda name: mirrored[name])
+    is_slip = as_it_is > FAR_FROM_CITY_DEG and mirrored[nearer] < NEAR_CITY_SHARE * as_it_is
+    return nearer if is_slip else None
 
 
 def off_the_sun_h(utc_offset_h: float, longitude_deg: float) -> float:

@@ -46,7 +46,7 @@ from planner_core.light.exposure import (
 from planner_core.maths.runs import span
 from planner_core.plan.model import Exposure, Plan
 from planner_core.plan.timeline import clock, clock_changes, local_datetime
-from planner_core.plan.zones import nearest_zone, off_the_sun_h
+from planner_core.plan.zones import mirrored_near_zone, nearest_zone, off_the_sun_h
 from planner_core.review import lens as review_lens
 from planner_core.review import moon as review_moon
 from planner_core.review import sun as review_sun
@@ -95,7 +95,7 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], LightSu
         *_midpoint(plan, frames, shares),
         *_event_missing(plan, frames),
         *_clock_change(plan, frames),
-        *_zone_odd(plan, frames),
+        *(_zone_odd(plan, frames) or _sign_odd(plan)),
         *_exposure(plan, frames),
         *tone_findings,
         *sun_findings,
@@ -345,6 +345,23 @@ def _turn_numbers(plan: Plan, frames: FrameTable, shares: Balance) -> TurnNumber
 
 def _local(plan: Plan, utc_s: float) -> str:
     return local_datetime(utc_s, plan.zone).isoformat(timespec="seconds")
+
+
+def _sign_odd(plan: Plan) -> list[Finding]:
+    """A latitude or longitude whose sign puts the place on the other side of the Earth from its zone."""
+    site = plan.site
+    name = mirrored_near_zone(site.timezone, site.latitude_deg, site.longitude_deg)
+    if name is None:
+        return []
+    path, value = f"site.{name}_deg", site.latitude_deg if name == "latitude" else site.longitude_deg
+    return [
+        Finding(
+            code="sign-odd",
+            level="warn",
+            facts=facts(field=path, given=(value, "°"), coordinate=name, zone=site.timezone),
+            remedies=(Remedy(changes={path: -value}),),
+        )
+    ]
 
 
 # ---------------------------------------------------------------- exposure

@@ -96,6 +96,7 @@ def _in_picture(plan: Plan, frames: FrameTable, sun: Sunlight) -> list[Finding]:
                     focal_length=(plan.camera.focal_length_mm, "mm"),
                     safe_below=(HIGH_SUN_DEG, "°"),
                     dangerous=danger,
+                    rising=bool(frames.sun_altitude_deg[last - 1] > frames.sun_altitude_deg[first - 1]),
                 ),
                 *facts(**coming_and_going(plan, frames, sun, first, last)),
             ),

@@ -25,6 +25,7 @@ _IN_SHORT = {
     "rig-shadow": "the rig's shadow in the picture",
     "shadows-lost": "shadows without detail",
     "screen-speed": "a picture too fast to look at",
+    "sign-odd": "a coordinate of the wrong sign",
     "star-trails": "stars that trail",
     "stars-soft": "stars out of focus",
     "step-coarse": "steps that show",

@@ -80,6 +80,19 @@ def _zone_odd(finding: Finding, names: Names) -> Sentences:
     )
 
 
+@speaks("sign-odd")
+def _sign_odd(finding: Finding, names: Names) -> Sentences:
+    fact = finding.fact
+    north_east = "north" if fact("coordinate") == "latitude" else "east"
+    south_west = "south" if fact("coordinate") == "latitude" else "west"
+    return Sentences(
+        f"A {fact('coordinate')} of {fact('given'):g}° lies far from {fact('zone')}; {-fact('given'):g}° "
+        "would lie in it.",
+        otherwise=f"Check {names.field(fact('field'))} ({north_east} is positive, {south_west} negative) and "
+        f"{names.field('site.timezone')}.",
+    )
+
+
 # ---------------------------------------------------------------- exposure
 
 

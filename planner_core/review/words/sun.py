@@ -15,8 +15,10 @@ def _sun_in_frame(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     first, last = finding.frames
     gaps = f" in {fact('count')} of them" if fact("count") < last - first + 1 else ""
+    covered = "Cover the lens from the moment the sun is above" if fact("rising") else ""
     fix = (
-        f"Keep the lens covered until the sun is below {fact('safe_below'):g}°, or frame it out: through "
+        f"{covered or 'Keep the lens covered until the sun is below'} {fact('safe_below'):g}°, or frame it "
+        "out: through "
         f"{fact('focal_length'):g} mm it can burn sensor and shutter."
         if fact("dangerous")
         else "Expect flare and a burnt-out disc; clean the front element, and never look at the sun through "
