@@ -8,6 +8,7 @@ from typing import Any
 
 import bpy
 import numpy as np
+from numpy.typing import NDArray
 
 from planner_core.draft.sky import picture_light
 from planner_core.frames import FrameTable
@@ -63,7 +64,7 @@ def draw_windows(scene: bpy.types.Scene, frames: FrameTable) -> lamps.Panes:
     return panes
 
 
-def draw_pools(scene: bpy.types.Scene, frames: FrameTable) -> Any:
+def draw_pools(scene: bpy.types.Scene, frames: FrameTable) -> NDArray[np.float64]:
     """Light around street lamps, in place of that drawn before, and so much less from all around: the levels
     of that, (frames, 3).
 
