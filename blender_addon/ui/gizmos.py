@@ -18,6 +18,7 @@ from ..state import live
 
 SLIDE_COLOUR, PAN_COLOUR, TILT_COLOUR = (0.55, 0.85, 0.80), (0.98, 0.78, 0.35), (0.80, 0.62, 0.95)
 DIAL_SCALE, ARROW_LENGTH = 0.75, 0.7
+LOOK_EVERY_S = 0.1
 
 
 def chosen_pose(context: Any) -> Any:
@@ -83,6 +84,9 @@ class DUSKRAIL_GGT_pose(bpy.types.GizmoGroup):
             def set_value(offset: float) -> None:
                 row = chosen_pose(bpy.context)
                 if row is not None:
+                    _dragged[:] = [self.handles]
+                    if not bpy.app.timers.is_registered(_push_undo):
+                        bpy.app.timers.register(_push_undo, first_interval=LOOK_EVERY_S)
                     setattr(row, name, start.get(name, 0.0) + offset)
 
             return set_value
@@ -113,18 +117,22 @@ class DUSKRAIL_GGT_pose(bpy.types.GizmoGroup):
             handle.hide = not getattr(context.scene.duskrail, f"has_{name}")
             handle.matrix_basis = frames[name]
 
-    def draw_prepare(self, _context: Any) -> None:
-        """A drag that has just ended becomes a step of undo; of such handles Blender makes none."""
-        dragged = any(handle.is_modal for handle in self.handles.values())
-        if getattr(self, "was_dragged", False) and not dragged:
-            bpy.app.timers.register(_push_undo, first_interval=0.0)
-        self.was_dragged = dragged
+
+_dragged: list[dict[str, Any]] = []  # the handles of a drag that is no step of undo yet
 
 
-def _push_undo() -> None:
+def _push_undo() -> float | None:
+    """Make a drag a step of undo once it has ended; of such handles Blender makes none."""
+    try:
+        if any(handle.is_modal for handle in _dragged[-1].values()):
+            return LOOK_EVERY_S
+    except ReferenceError:  # the view has made its handles anew
+        pass
+    _dragged.clear()
     manager: Any = bpy.context.window_manager
     with bpy.context.temp_override(window=manager.windows[0]):
         bpy.ops.ed.undo_push(message="Drag the Pose")
+    return None
 
 
 def _frame(place: Vector, along: Vector) -> Matrix:
