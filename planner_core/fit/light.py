@@ -4,25 +4,21 @@ from __future__ import annotations
 
 import math
 
-import attrs
-import numpy as np
-
+from planner_core.evening import interval
 from planner_core.evening.balance_start import day_frames, started_for, turn_to_balance
 from planner_core.evening.timetable import end_utc_s
 from planner_core.fit.result import Fit
 from planner_core.frames import compute_frames
-from planner_core.maths import search
 from planner_core.plan.model import Plan, PlanError
 from planner_core.plan.timeline import (
     clock,
     start_utc_s,
 )
 from planner_core.review.findings import PLAN_FILE, Names
-from planner_core.rig import drive
 from planner_core.words.durations import duration_text
 
 MOST_FRAMES = 100_000
-TIDY_INTERVALS_S = (1.0, 0.5, 0.1, 0.01, 0.001)
+OTHER_LENGTH = 0.25  # of the shoot's length: a timer whose steps change it by more can't do the clip
 
 
 # ---------------------------------------------------------------- balance
@@ -117,7 +113,9 @@ def _no_turn(plan: Plan, had: int, day: float, night: float) -> str:
 
 
 def fit_clip(plan: Plan, seconds: float, names: Names = PLAN_FILE) -> Fit:
-    """Frames and interval together, so that the clip lasts so long over the same stretch of the evening.
+    """Frames and interval together, so that the clip lasts so long over about the same stretch of time.
+
+    The interval is one that the timer can be set to, so the stretch may get a little longer or shorter.
 
     The interval leaves time for the exposure that the light asks for, the writing, the move and the settling.
     Where it can't, the longest clip that this stretch allows is taken, and said. Raises PlanError for a
@@ -134,54 +132,58 @@ def fit_clip(plan: Plan, seconds: float, names: Names = PLAN_FILE) -> Fit:
     start_utc_s(plan)
     span = plan.duration_s or plan.shoot.interval_s * (frames - 1)
     new = _with_frames(plan, span, frames)
-    if _interval_holds(new):
+    if new is not None and interval.interval_holds(new):
         return Fit(plan=new, said=(_clip_said(plan, new),))
-    most = _most_frames(plan, span, frames)
-    if most is None:
+    nearest = _as_many_as_hold(plan, span, frames)
+    if nearest is None:
         return Fit(plan=plan, said=(_no_clip(plan, span, seconds),))
-    nearest = _with_frames(plan, span, most)
-    longer = _needed_interval_s(nearest) * (frames - 1)
-    said = (
-        f"A clip of {seconds:g} s can't be met over {duration_text(span)}: it would take a frame every "
-        f"{new.shoot.interval_s:.3g} s, and exposure, writing, move and settling need "
-        f"{_needed_interval_s(new):.3g} s. "
-        f"The nearest is {most / plan.clip.fps:.1f} s. For {seconds:g} s, shoot for about "
-        f"{duration_text(longer)}, or "
-        f"allow less exposure time{names.aside('exposure.shutter_max_s')} and more ISO.",
-        _clip_said(plan, nearest),
-    )
+    said = (_not_so_long(plan, nearest, span, seconds, names), _clip_said(plan, nearest))
     return Fit(plan=nearest, said=said)
 
 
-def _with_frames(plan: Plan, span_s: float, frames: int) -> Plan:
-    """The plan with so many frames over the span, an interval that can be set on a timer where that fits."""
-    exact = span_s / (frames - 1)
-    tidy = (
-        interval
-        for unit in TIDY_INTERVALS_S
-        if (interval := round(round(exact / unit) * unit, 6)) > 0.0
-        and abs(interval - exact) * (frames - 1) <= exact
+def _with_frames(plan: Plan, span_s: float, frames: int) -> Plan | None:
+    """The plan with so many frames over about the span, at the timer's nearest interval.
+
+    None where that would make another evening of it.
+    """
+    step_s = plan.shoot.interval_step_s
+    interval_s = round(max(round(span_s / (frames - 1) / step_s), 1) * step_s, 6)
+    if abs(interval_s * (frames - 1) - span_s) > OTHER_LENGTH * span_s:
+        return None
+    return interval.with_timing(plan, frames=frames, interval_s=interval_s)
+
+
+def _as_many_as_hold(plan: Plan, span_s: float, most: int) -> Plan | None:
+    """The plan with as many frames over the span as the timer's intervals and the frames' own time allow."""
+    exact_s = span_s / (most - 1)
+    tried = interval.with_timing(plan, frames=most, interval_s=exact_s)
+    for _ in range(interval.ROUNDS):
+        interval_s = interval.on_the_timer_s(plan, max(interval.needed_interval_s(tried), exact_s))
+        frames = min(math.floor(span_s / interval_s + interval.SLACK_S) + 1, most)
+        if frames < 2:
+            return None
+        tried = interval.with_timing(plan, frames=frames, interval_s=interval_s)
+        if interval.interval_holds(tried):
+            return tried
+    return None
+
+
+def _not_so_long(plan: Plan, nearest: Plan, span_s: float, seconds: float, names: Names) -> str:
+    frames = round(seconds * plan.clip.fps)
+    exact_s = span_s / (frames - 1)
+    needed_s = interval.needed_interval_s(interval.with_timing(plan, frames=frames, interval_s=exact_s))
+    why = (
+        f"exposure, writing, move and settling need {needed_s:.3g} s"
+        if needed_s > exact_s
+        else f"the timer goes in steps of {plan.shoot.interval_step_s:g} s"
     )
-    return attrs.evolve(plan, shoot=attrs.evolve(plan.shoot, frames=frames, interval_s=next(tidy, exact)))
-
-
-def _interval_holds(plan: Plan) -> bool:
-    return _needed_interval_s(plan) <= plan.shoot.interval_s + 1e-9
-
-
-def _needed_interval_s(plan: Plan) -> float:
-    """The interval that the frame most pressed for time needs, with the exposure its light asks for."""
-    frames = compute_frames(plan)
-    shutter_s = np.zeros(len(frames)) if frames.ramp is None else frames.ramp.wanted_shutter_s
-    return float(np.max(drive.time_needed_s(plan, frames.axes, shutter_s)))
-
-
-def _most_frames(plan: Plan, span_s: float, too_many: int) -> int | None:
-    """The greatest number of frames over the span whose interval holds, by bisection; None without one."""
-    most, _ = search.whole_boundary(
-        lambda frames: _interval_holds(_with_frames(plan, span_s, frames)), 1, too_many
+    longer_s = nearest.shoot.interval_s * (frames - 1)
+    return (
+        f"A clip of {seconds:g} s can't be met over {duration_text(span_s)}: it would take a frame every "
+        f"{exact_s:.3g} s, and {why}. The nearest is {nearest.shoot.frames / plan.clip.fps:.1f} s. For "
+        f"{seconds:g} s, shoot for about {duration_text(longer_s)}, or allow less exposure "
+        f"time{names.aside('exposure.shutter_max_s')} and more ISO."
     )
-    return most if most > 1 else None
 
 
 def _clip_said(plan: Plan, new: Plan) -> str:

@@ -36,6 +36,9 @@ LEAST_EFFECT = 0.2  # of the speed aimed at: a whole rail that does less doesn't
 LEAST_SLOWING = 0.2  # least share of the longest travel at which slowing the turn by sliding is worthwhile
 LEAST_TRAVEL_M = 0.001
 LEAST_ROOM = 0.05  # a middle nearer to the rail's end than this share of the rail has to move for any travel
+# How far a travel that is looked for ends from the stops: a rail is laid and homed to a centimetre or so.
+# Common practice, no source; of a short rail, that share of it.
+OFF_THE_STOPS_M, OFF_THE_STOPS = 0.02, 0.02
 TRIED_LENGTHS = 16
 HALVINGS = 24
 MET = 0.02  # a speed is met within this share of it
@@ -205,9 +208,10 @@ def _longest(
     shares: dict[int, float],
     travelling: Callable[[float], Plan],
 ) -> float:
-    """The longest travel about the middle that stays on the rail and that the motor has time for."""
+    """The longest travel about the middle that keeps off the end stops and that the motor has time for."""
+    off_m = min(OFF_THE_STOPS_M, OFF_THE_STOPS * _length(slide))
     ends = [
-        ((slide.max_m if fraction > 0.0 else slide.min_m) - middle) / fraction
+        max(((slide.max_m - off_m if fraction > 0.0 else slide.min_m + off_m) - middle) / fraction, 0.0)
         for fraction in shares.values()
         if fraction != 0.0
     ]

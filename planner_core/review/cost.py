@@ -42,7 +42,8 @@ def together(costs: Sequence[Sequence[Quantity]]) -> tuple[Quantity, ...]:
     for each in (quantity for cost in costs for quantity in cost):
         known = totals.get(each.name)
         both = (known.value if known else 0.0, each.value)
-        totals[each.name] = attrs.evolve(each, value=max(both) if each.name in AT_MOST else sum(both))
+        if each.name != "brings":  # what one step brings, a later one may have put right
+            totals[each.name] = attrs.evolve(each, value=max(both) if each.name in AT_MOST else sum(both))
     return tuple(totals.values())
 
 

@@ -17,7 +17,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from attrs import evolve, frozen
+from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.frames import FrameTable
@@ -123,9 +123,10 @@ def _stars(plan: Plan, frames: FrameTable) -> tuple[list[Finding], StarNumbers |
     rule_s = rule_of_500_s(plan.camera)
     numbers = StarNumbers(star_drift_px=float(drift[worst]), rule_of_500_s=rule_s)
     circle = _circle_of_confusion_px(plan)
+    soft = _stars_out_of_focus(plan, span(drift > 0.0))
     where = span(drift > TRAILS_NOTE * circle)
     if where is None:
-        return [], numbers
+        return soft, numbers
     shutter = float(frames.ramp.shutter_s[worst])
     points = shutter * circle / float(drift[worst])
     warn = bool(drift[worst] > TRAILS_WARN * circle)
@@ -146,7 +147,36 @@ def _stars(plan: Plan, frames: FrameTable) -> tuple[list[Finding], StarNumbers |
         ),
         remedies=remedies.held_exposure(plan, frames, points),
     )
-    return [finding], numbers
+    return [finding, *soft], numbers
+
+
+def _stars_out_of_focus(plan: Plan, where: tuple[int, int] | None) -> list[Finding]:
+    """Stars in the picture, on these frames, with the focus on something too near for them."""
+    if where is None or plan.exposure is None:
+        return []
+    camera, f_number = plan.camera, plan.exposure.f_number
+    focal, focus, circle = camera.focal_length_mm, camera.focus_distance_m, circle_of_confusion_mm(camera)
+    blur = float(blur_disc_mm(math.inf, focus, focal, f_number)) / circle
+    if blur <= FOREGROUND_NOTE:
+        return []
+    warn = blur > FOREGROUND_WARN
+    circle_px = _circle_of_confusion_px(plan)
+    return [
+        Finding(
+            code="stars-soft",
+            level="warn" if warn else "note",
+            frames=where,
+            value=blur * circle_px,
+            limit=(FOREGROUND_WARN if warn else FOREGROUND_NOTE) * circle_px,
+            unit="px",
+            facts=facts(
+                focus=(focus, "m"),
+                f_number=f_number,
+                sharp_to=(float(depth_of_field_m(focus, focal, f_number, circle)[1]), "m"),
+            ),
+            remedies=tuple(_refocused(plan, {}, _hyperfocal(plan))),
+        )
+    ]
 
 
 # ---------------------------------------------------------------- focus
@@ -263,7 +293,7 @@ def _soft(
     is_grave = blurs[worst] > grave
     near, far = sharp
     assert plan.exposure is not None
-    subject_first = _subject_first(plan, advice) if is_subject and advice.kind == "stop-down" else None
+    subject_first = _hyperfocal(plan, advice.nearest_m) if is_subject and advice.kind == "stop-down" else None
     wanted = [advice] if subject_first is None else [subject_first, advice]
     return Finding(
         code="focus-depth",
@@ -290,7 +320,7 @@ def _soft(
     )
 
 
-def _subject_first(plan: Plan, advice: _Advice) -> _Advice:
+def _hyperfocal(plan: Plan, nearest_m: float = math.inf) -> _Advice:
     """Where one focus can't hold the foreground too: the hyperfocal distance, for the subject alone."""
     assert plan.exposure is not None
     focal, f_number, circle = (
@@ -300,7 +330,14 @@ def _subject_first(plan: Plan, advice: _Advice) -> _Advice:
     )
     hyper = float(hyperfocal_m(focal, f_number, circle))
     closest = float(depth_of_field_m(hyper, focal, f_number, circle)[0])
-    return evolve(advice, kind="hyperfocal", focus_m=hyper, from_m=closest, to="infinity", f_number=f_number)
+    return _Advice(
+        kind="hyperfocal",
+        nearest_m=nearest_m,
+        focus_m=hyper,
+        from_m=closest,
+        to="infinity",
+        f_number=f_number,
+    )
 
 
 def _refocused(plan: Plan, depths: dict[int, float], advice: _Advice) -> list[Remedy]:

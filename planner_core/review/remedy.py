@@ -9,6 +9,7 @@ from attrs import frozen
 
 from planner_core.light.exposure import f_number_label, shutter_label
 from planner_core.picture.pose_repair import step_text
+from planner_core.review.words.in_short import in_short
 from planner_core.words.durations import duration_text
 from planner_core.words.figures import figure
 
@@ -179,6 +180,7 @@ _COSTS = {
     "shorter_clip": lambda s: f"the clip gets {s:.1f} s shorter",
     "less_light": lambda stops: f"{stops:.1f} stops less light",
     "more_iso": lambda iso: f"up to ISO {figure(iso)}",
+    "brings": lambda codes: f"brings {_listed([in_short(code) for code in codes])}",
     "darker": lambda stops: f"frames up to {stops:.1f} stops darker",
     "brighter": lambda stops: f"frames up to {stops:.1f} stops brighter",
     "less_travel": lambda m: f"{figure(m, 2)} m less travel",

@@ -98,11 +98,20 @@ class Trial:
         return tuple(
             attrs.evolve(
                 remedy,
-                cost=_cost(remedy, self.frames, outcome.frames),
+                cost=_cost(remedy, self.frames, outcome.frames) + self._warnings(outcome),
                 about=remedy.about or self._about_the_start(remedy, outcome),
             )
             for remedy, outcome in sorted(kept, key=rank)[:KEPT]
         )
+
+    def _warnings(self, outcome: _Outcome) -> tuple[Quantity, ...]:
+        """What a remedy brings that is worth a warning, though it is milder than what it is for."""
+        was, now = (
+            Counter(each.code for each in findings if each.level != "note")
+            for findings in (self.report.findings, outcome.findings)
+        )
+        brought = tuple(code for code in now if now[code] > was[code])
+        return facts(brings=(brought, "")) if brought else ()
 
     def _about_the_start(self, remedy: Remedy, outcome: _Outcome) -> tuple[Quantity, ...]:
         """What is said of a remedy that moves the start."""

@@ -133,24 +133,34 @@ def test_a_ratio_that_is_none_is_refused(ratio: tuple[float, float]) -> None:
 def test_a_clip_lasts_as_asked_over_the_same_evening_or_as_long_as_it_can(seconds: float) -> None:
     asked = plan()
     fitted = fit_clip(asked, seconds).plan
-    assert abs(fitted.duration_s - asked.duration_s) <= fitted.shoot.interval_s
+    steps = fitted.shoot.interval_s / 0.5  # the timer's, where a plan says nothing
+    assert steps == pytest.approx(round(steps))
+    half_a_step_each_s = 0.25 * (fitted.shoot.frames - 1)
+    assert abs(fitted.duration_s - asked.duration_s) <= half_a_step_each_s + fitted.shoot.interval_s
     table = compute_frames(fitted)
     needed = drive.time_needed_s(fitted, table.axes, present(table.ramp).wanted_shutter_s)
     assert np.all(needed <= fitted.shoot.interval_s + 1e-9)
     frames = round(seconds * 24)
     if fitted.shoot.frames != frames:
         assert fitted.shoot.frames < frames
+        shorter_s = fitted.shoot.interval_s - 0.5
+        count = min(int(asked.duration_s / shorter_s) + 1, frames) if shorter_s > 0.0 else frames
         longer = attrs.evolve(
-            fitted,
-            shoot=attrs.evolve(
-                fitted.shoot,
-                frames=fitted.shoot.frames + 8,
-                interval_s=asked.duration_s / (fitted.shoot.frames + 7),
-            ),
+            fitted, shoot=attrs.evolve(fitted.shoot, frames=count, interval_s=max(shorter_s, 0.1))
         )
         table = compute_frames(longer)
         needed = drive.time_needed_s(longer, table.axes, present(table.ramp).wanted_shutter_s)
-        assert np.any(needed > longer.shoot.interval_s)
+        assert shorter_s < asked.duration_s / (frames - 1) or np.any(needed > longer.shoot.interval_s)
+
+
+def test_a_clip_gets_an_interval_that_the_timer_has() -> None:
+    # common practice, no source: interval timers count whole or half seconds
+    asked = plan(shoot__frames=400)
+    fitted = fit_clip(asked, 10.0)
+    assert asked.duration_s / 239 == pytest.approx(6.68, abs=0.01)
+    assert (fitted.plan.shoot.frames, fitted.plan.shoot.interval_s) == (240, 6.5)
+    finer = plan(shoot__frames=400, shoot__interval_step_s=0.1)
+    assert fit_clip(finer, 10.0).plan.shoot.interval_s == pytest.approx(6.7)
 
 
 def test_the_event_stays_where_it_was_in_the_move() -> None:

@@ -75,12 +75,13 @@ def test_poses_stay_on_the_rail_and_about_their_middle(
         assert np.mean(slides) == pytest.approx(centre, abs=2e-4)
         assert (slides[1] - slides[0]) * (end - start) >= 0.0  # the same way along the rail
     if foreground_px(fitted) < wanted_px * 0.97:
-        assert min(min(slides), 1.5 - max(slides)) < 1e-3  # only the rail's end keeps it slower
+        # only the rail's end keeps it slower: 2 cm are kept from the stops (common practice, no source)
+        assert min(min(slides), 1.5 - max(slides)) == pytest.approx(0.02, abs=1e-3)
 
 
 def test_a_speed_that_the_rail_can_t_give_is_said_and_the_nearest_taken() -> None:
     fit = fit_travel(QUAY, 400.0)
-    assert travel_m(fit.plan) == pytest.approx(1.4)  # about the middle at 0.7 m
+    assert travel_m(fit.plan) == pytest.approx(1.36)  # about the middle at 0.7 m, 2 cm from the stop
     assert any("400 px a frame" in sentence and "can't be met" in sentence for sentence in fit.said)
 
 

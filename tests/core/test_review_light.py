@@ -12,8 +12,9 @@ import pytest
 from planner_core import compute_frames, review
 from planner_core.fit.light import fit_balance, fit_clip
 from planner_core.light.exposure import settings_ev100
+from planner_core.plan.changes import changed
 from planner_core.plan.model import Plan
-from planner_core.review.findings import Finding
+from planner_core.review.findings import Finding, remedy_text
 from planner_core.review.lens import nearest_depths_m
 from planner_core.review.light import review_topic
 from planner_core.review.summary import plain
@@ -398,6 +399,33 @@ def test_long_exposures_draw_the_stars_out() -> None:
     cloudy = attrs.evolve(dark, shoot=attrs.evolve(dark.shoot, cloud_divisor=3.0))
     assert not findings(cloudy, "star-trails")
     assert not findings(plan(), "star-trails")  # the sun is no lower than −10°
+
+
+def test_stars_behind_a_near_focus_are_said_to_be_soft_and_advice_that_makes_them_so_says_it() -> None:
+    dark = exposing(
+        plan(shoot__interval_s=35.0), artificial_ev100=None, iso_max=6400.0, shutter_max_s=6.0, f_number=2.0
+    )
+    focal_mm, f_number = dark.camera.focal_length_mm, 2.0
+    near = attrs.evolve(dark, camera=attrs.evolve(dark.camera, focus_distance_m=1.7))
+    found = one(near, "stars-soft")
+    # any handbook of optics: an infinite distance blurs over f²/(N (s − f)) on a sensor 36 mm wide
+    blur_mm = focal_mm**2 / (f_number * (1700.0 - focal_mm))
+    assert found.level == "warn"
+    assert found.value == pytest.approx(blur_mm * near.clip.width_px / 36.0)
+    assert not findings(plan(), "stars-soft")  # the sun is no lower than −10°
+    far = attrs.evolve(dark, camera=attrs.evolve(dark.camera, focus_distance_m=25.0))
+    assert not findings(far, "stars-soft")
+    # a subject four metres away asks for a near focus, which which costs the stars
+    bollard = far.blocks[2]
+    x, y, z = present(bollard.centre_m)
+    subject = attrs.evolve(bollard, role="subject", centre_m=(2.4 * x, 2.4 * y, z))
+    alone = attrs.evolve(far, blocks=(subject,), composition=None)
+    proposed = [each for found in findings(alone, "focus-depth") for each in found.remedies]
+    assert any(findings(changed(alone, each.changes), "stars-soft") for each in proposed)
+    remedies = advice(alone, "focus-depth").remedies
+    blurring = [each for each in remedies if findings(changed(alone, each.changes), "stars-soft")]
+    assert blurring  # a subject out of focus is a reason not to go, soft stars are none: it is said
+    assert all("brings stars out of focus" in remedy_text(each) for each in blurring)
 
 
 def test_a_soft_foreground_is_said_and_mended_by_the_advice() -> None:

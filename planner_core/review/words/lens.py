@@ -34,6 +34,19 @@ def _star_trails(finding: Finding, names: Names) -> Sentences:
     )
 
 
+@speaks("stars-soft")
+def _stars_soft(finding: Finding, names: Names) -> Sentences:
+    assert finding.frames is not None
+    assert finding.value is not None
+    fact = finding.fact
+    return Sentences(
+        f"{frames_text(finding.frames)}: the stars are out of focus, blurred over {finding.value:.1f} px: "
+        f"with the focus at {fact('focus'):g} m and {f_number_label(fact('f_number'))} the picture is sharp "
+        f"to {figure(fact('sharp_to'))} m.",
+        otherwise="Focus on the stars, and keep what is near out of the picture or soft.",
+    )
+
+
 @speaks("focus-depth")
 def _focus_depth(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
