@@ -208,19 +208,25 @@ def _longest(
     shares: dict[int, float],
     travelling: Callable[[float], Plan],
 ) -> float:
-    """The longest travel about the middle that keeps off the end stops and that the motor has time for."""
+    """The longest travel about the middle that keeps off the end stops and that the motor has time for; as
+    near to them as the plan goes already.
+    """
+
+    def to_the_stops(off_m: float) -> float:
+        return min(
+            max(((slide.max_m - off_m if fraction > 0.0 else slide.min_m + off_m) - middle) / fraction, 0.0)
+            for fraction in shares.values()
+            if fraction != 0.0
+        )
+
     off_m = min(OFF_THE_STOPS_M, OFF_THE_STOPS * _length(slide))
-    ends = [
-        max(((slide.max_m - off_m if fraction > 0.0 else slide.min_m + off_m) - middle) / fraction, 0.0)
-        for fraction in shares.values()
-        if fraction != 0.0
-    ]
+    now_m = _travel_m(plan) if _on_rail(plan, slide) else 0.0
     exposure_s = _exposures_that_fit_s(plan)
 
     def in_time(length: float) -> bool:
         return _in_time(travelling(length), exposure_s)
 
-    whole = min(ends)
+    whole = min(max(to_the_stops(off_m), now_m), to_the_stops(0.0))
     return whole if in_time(whole) else search.boundary(in_time, 0.0, whole, halvings=HALVINGS)[0]
 
 

@@ -155,11 +155,11 @@ def test_a_clip_lasts_as_asked_over_the_same_evening_or_as_long_as_it_can(second
 
 def test_a_clip_gets_an_interval_that_the_timer_has() -> None:
     # common practice, no source: interval timers count whole or half seconds
-    asked = plan(shoot__frames=400)
+    asked = plan(shoot__frames=400, shoot__interval_s=4.0)
     fitted = fit_clip(asked, 10.0)
     assert asked.duration_s / 239 == pytest.approx(6.68, abs=0.01)
     assert (fitted.plan.shoot.frames, fitted.plan.shoot.interval_s) == (240, 6.5)
-    finer = plan(shoot__frames=400, shoot__interval_step_s=0.1)
+    finer = plan(shoot__frames=400, shoot__interval_s=4.0, shoot__interval_step_s=0.1)
     assert fit_clip(finer, 10.0).plan.shoot.interval_s == pytest.approx(6.7)
 
 
