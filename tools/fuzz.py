@@ -42,6 +42,7 @@ from attrs import evolve, frozen
 from planner_core.plan.text import is_control
 from planner_core.plan.writing import write_atomically
 from tools import fuzz_cases
+from tools.advice_cases import bad_advice
 from tools.duskrail import DEBUG_VARIABLE
 from tools.fuzz_cases import Case
 
@@ -316,7 +317,10 @@ def _work() -> None:
 def judged(case: Case) -> str:
     """What falls with a case, run in this process in a folder of its own."""
     with tempfile.TemporaryDirectory(prefix="duskrail-fuzz-") as name:
-        return flaw(case, call(case, Path(name)))
+        found = flaw(case, call(case, Path(name)))
+    if found or case.kind != "advice":
+        return found
+    return next(bad_advice(json.loads(case.files[fuzz_cases.PLAN])), "")
 
 
 # ---------------------------------------------------------------- cutting down

@@ -15,6 +15,8 @@ from typing import Any
 
 from attrs import frozen
 
+from tools.advice_cases import planted
+
 EXAMPLES = Path(__file__).resolve().parent.parent / "example_scenes"
 RAW = "\x00raw:"  # a text that begins so stands in the JSON without its quotes
 SEED_PLANS = ("harbour_light", "square_pan", "chapel_sunrise", "classic_mistakes")
@@ -246,6 +248,11 @@ def _plan_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
     return {PLAN: plan_text(mutated_plan(rng))}, rng.choice(PLAN_WORDS)
 
 
+def _advice_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
+    """A plan with planted mistakes, whose advice is followed."""
+    return {PLAN: plan_text(planted(rng))}, ("check", PLAN, "--json")
+
+
 def _verb_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
     return {PLAN: plan_text(mutated_plan(rng))}, rng.choice(SLOWER_PLAN_WORDS)
 
@@ -433,6 +440,7 @@ def _blend_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
 Maker = Callable[[random.Random], tuple[dict[str, bytes], tuple[str, ...]]]
 KINDS: dict[str, Maker] = {
     "plan": _plan_case,
+    "advice": _advice_case,
     "verb": _verb_case,
     "bytes": _bytes_case,
     "map": _map_case,
