@@ -46,6 +46,7 @@ from tools.advice_cases import bad_advice
 from tools.duskrail import DEBUG_VARIABLE
 from tools.fuzz_cases import Case
 
+FEW_TRIALS = 1  # of remedies, for a plan of another kind than advice
 LIMIT_S = 30.0  # of the processor's time for one call; the slowest sound one takes a tenth of that
 STUCK_S = 600.0  # by the clock, for one that waits for something
 SMALLER_S = 20.0  # for cutting down what fell
@@ -314,9 +315,22 @@ def _work() -> None:
         print(json.dumps(judged(_unpacked(json.loads(line)))), file=answers, flush=True)
 
 
+@contextlib.contextmanager
+def _few_trials(few: bool) -> Iterator[None]:
+    """A review tries few remedies meanwhile, so a plan takes a moment; the kind advice tries them all."""
+    from planner_core.review import trial
+
+    before = trial.MOST_REVIEWS, trial.FEWEST_REVIEWS
+    trial.MOST_REVIEWS, trial.FEWEST_REVIEWS = (FEW_TRIALS, FEW_TRIALS) if few else before
+    try:
+        yield
+    finally:
+        trial.MOST_REVIEWS, trial.FEWEST_REVIEWS = before
+
+
 def judged(case: Case) -> str:
     """What falls with a case, run in this process in a folder of its own."""
-    with tempfile.TemporaryDirectory(prefix="duskrail-fuzz-") as name:
+    with tempfile.TemporaryDirectory(prefix="duskrail-fuzz-") as name, _few_trials(case.kind != "advice"):
         found = flaw(case, call(case, Path(name)))
     if found or case.kind != "advice":
         return found

@@ -177,7 +177,7 @@ def test_installed_from_disk_it_works_with_what_it_carries(told: dict[str, objec
 
 def test_disabled_it_leaves_nothing_behind_and_enabled_again_it_is_whole(told: dict[str, object]) -> None:
     listeners, types, has_property = told["on"]  # type: ignore[misc]
-    assert listeners == 4
+    assert listeners == 8
     assert len(types) > 30
     assert has_property
     assert told["off"] == [0, [], False]

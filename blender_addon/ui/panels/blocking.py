@@ -123,6 +123,7 @@ class DUSKRAIL_PT_block(PlanTab, bpy.types.Panel):
             layout.prop(item, "distance")
         if block.role in ("subject", "background"):
             layout.prop(item, "lights")
+        layout.prop(item, "keep_out")
 
 
 def draw_add_menu(self: Any, context: Any) -> None:

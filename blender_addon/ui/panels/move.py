@@ -103,6 +103,9 @@ class DUSKRAIL_PT_picture(PlanTab, bpy.types.Panel):
             layout.prop(settings, "style")
             if settings.style == "reveal":
                 layout.prop(settings, "reveal_by")
+            layout.prop(settings, "light")
+            layout.prop(settings, "sun")
+            layout.prop(settings, "moon")
 
 
 CLASSES = (DUSKRAIL_UL_poses, DUSKRAIL_PT_move, DUSKRAIL_PT_picture)

@@ -88,6 +88,7 @@ class DUSKRAIL_PT_camera(PlanTab, bpy.types.Panel):
         if settings.has_raw_size:
             layout.prop(settings, "raw_size")
         column = layout.column(align=True)
+        column.prop(settings, "lenses")
         column.prop(settings, "headroom")
         column.prop(settings, "sensor_range")
         column = layout.column(align=True)

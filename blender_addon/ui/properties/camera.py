@@ -2,7 +2,7 @@
 # Blender reads the annotations of its classes as they are, so none may be turned into text here.
 # mypy: disable-error-code="valid-type,func-returns-value"
 
-from .fields import length, millimetres, number, optional_number, whole
+from .fields import length, millimetres, number, numbers, optional_number, whole
 
 
 class CameraFields:
@@ -48,6 +48,11 @@ class CameraFields:
         high=500.0,
         fresh=30.0,
         precision=1,
+    )
+    lenses: numbers(
+        "camera.lenses_mm",
+        "Lenses",
+        "Focal lengths in the bag, in millimetres: 24, 35, 85. A search for a shot chooses from them",
     )
     headroom: number(
         "camera.headroom_stops",

@@ -30,6 +30,17 @@ STYLE_CHOICES = {
     "hold": ("Hold", "The picture stands composed from the first frame to the last"),
     "reveal": ("Reveal", "The subject is out of sight at first and comes into the picture on the way"),
 }
+LIGHT_CHOICES = {
+    "any": ("Any", "Light from any side will do"),
+    "front": ("Front", "The light comes from behind the camera"),
+    "side": ("Side", "The light comes from the side"),
+    "back": ("Back", "The light comes from behind the subject"),
+}
+DISC_CHOICES = {
+    "any": ("Any", "In the picture or not"),
+    "in": ("In", "In the picture at some time"),
+    "out": ("Out", "Never in the picture"),
+}
 ROLE_CHOICES = {
     "subject": ("Subject", "What the picture is about"),
     "foreground": ("Foreground", "Near things that slide past and give the move its depth"),

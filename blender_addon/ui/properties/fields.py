@@ -208,6 +208,38 @@ def choice(
     )
 
 
+def yes_or_no(path: str, name: str, description: str) -> Any:
+    """A field of the plan that is true or false."""
+    return BoolProperty(
+        name=labelled(path, name),
+        description=description,
+        options=NOT_KEYED,
+        default=usual(path, bool, False),
+        get=get_value(path, bool, False),
+        set=set_value(path, bool),
+    )
+
+
+def numbers(path: str, name: str, description: str) -> Any:
+    """An optional list of numbers, typed with commas between them; empty for none."""
+    return StringProperty(
+        name=labelled(path, name),
+        description=description,
+        options=NOT_KEYED,
+        get=get_value(path, lambda given: ", ".join(f"{number:g}" for number in given), ""),
+        set=set_value(path, parsed_numbers),
+    )
+
+
+def parsed_numbers(typed: str) -> Any:
+    """The numbers of a text, None for an empty one; the text as it is where it can't be read."""
+    parts = [part.strip() for part in typed.replace(";", ",").split(",") if part.strip()]
+    try:
+        return tuple(float(part) for part in parts) or None
+    except ValueError:
+        return typed
+
+
 def shutter(path: str, name: str, description: str) -> Any:
     """A shutter time, typed and shown as on a camera."""
     return StringProperty(

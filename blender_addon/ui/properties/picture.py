@@ -8,10 +8,19 @@ from typing import Any
 import attrs
 
 from planner_core import Plan
-from planner_core.plan.model import DRIVES, METERS, RAMP_ORDERS, STYLES, Composition, Exposure
+from planner_core.plan.model import (
+    DISC_PLACES,
+    DRIVES,
+    LIGHT_SIDES,
+    METERS,
+    RAMP_ORDERS,
+    STYLES,
+    Composition,
+    Exposure,
+)
 
 from ...state import live
-from .choices import DRIVE_CHOICES, METER_CHOICES, RAMP_CHOICES, STYLE_CHOICES
+from .choices import DISC_CHOICES, DRIVE_CHOICES, LIGHT_CHOICES, METER_CHOICES, RAMP_CHOICES, STYLE_CHOICES
 from .fields import choice, number, optional_number, optional_part, share, shutter, text
 
 
@@ -143,4 +152,25 @@ class CompositionFields:
     )
     reveal_by: share(
         "composition.reveal_by", "Shown by", "Place in the move by which a reveal has to show its subject"
+    )
+    light: choice(
+        "composition.light",
+        "Light",
+        "Where the light should come from. A search for a shot asks for it",
+        LIGHT_SIDES,
+        LIGHT_CHOICES,
+    )
+    sun: choice(
+        "composition.sun",
+        "Sun",
+        "Whether the sun should be in the picture. A search for a shot asks for it",
+        DISC_PLACES,
+        DISC_CHOICES,
+    )
+    moon: choice(
+        "composition.moon",
+        "Moon",
+        "Whether the moon should be in the picture. A search for a shot asks for it",
+        DISC_PLACES,
+        DISC_CHOICES,
     )

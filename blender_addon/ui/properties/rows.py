@@ -17,7 +17,18 @@ from planner_core.plan.model import ROLES
 from ...state import live
 from .. import wording
 from .choices import LIGHTS_CHOICES, LIGHTS_OPTIONS, ROLE_CHOICES
-from .fields import NOT_KEYED, Getter, Setter, angle, choice, get_value, length, point, set_value
+from .fields import (
+    NOT_KEYED,
+    Getter,
+    Setter,
+    angle,
+    choice,
+    get_value,
+    length,
+    point,
+    set_value,
+    yes_or_no,
+)
 
 
 def _set_place(owner: Any, percent: float) -> None:
@@ -176,6 +187,9 @@ class DUSKRAIL_PG_block(bpy.types.PropertyGroup):
     base: length("blocks[#].base_m", "Foot", "Height of the prism's foot", low=-100.0, high=500.0)
     distance: length(
         "blocks[#].distance_m", "Distance", "How far the ridge is from the rail", low=1.0, step=100.0
+    )
+    keep_out: yes_or_no(
+        "blocks[#].keep_out", "Keep out", "Nobody may stand here: a neighbour's ground, a railway"
     )
     lights: EnumProperty(
         name="Lights",
