@@ -128,7 +128,9 @@ def _quick_score(plan: Plan) -> float:
     judged = composition.judged(plan, reading.at)
     picture = float(reading.score[composition.weakest_frame(reading, judged)])
     turned = turned_percent(view)
-    points = move_points(picture, moved, turned, moving_axes(plan), reveal_works(plan, reading))
+    points = move_points(
+        picture, moved.separation_percent, turned, moving_axes(plan), reveal_works(plan, reading)
+    )
     if reading.subject:
         points += POINTS["stop"] * float(np.mean(pose_repair.failing(plan, reading)))
     clip_s = plan.shoot.frames / plan.clip.fps
@@ -148,7 +150,7 @@ def _candidate(name: str, found: Measured, still: Measured) -> Candidate:
     )
     score = move_points(
         float(found.reading.score[found.weakest]),
-        found.parallax,
+        found.parallax.separation_percent,
         found.turned_percent,
         found.axes,
         found.reveals,

@@ -51,13 +51,13 @@ OF_RIG = ("axis-", "interval-", "screen-speed", "motion-blur", "step-", "rail-",
 
 def move_points(
     picture: float,
-    moved: Parallax,
+    separation_percent: float,
     turned: tuple[float, float],
     axes: tuple[str, ...],
     reveals: bool | None,
 ) -> float:
     """Points before faults."""
-    slide = min(moved.separation_percent / GOOD_PERCENT, 1.0) if "slide" in axes else 0.0
+    slide = min(separation_percent / GOOD_PERCENT, 1.0) if "slide" in axes else 0.0
     turn = max(
         counts * min(percent_ / TURN_PERCENT, 1.0)
         for counts, percent_ in zip((PAN_COUNTS, TILT_COUNTS), turned, strict=True)
@@ -140,7 +140,7 @@ def shot_score(shot: Shot) -> ShotScore:
     no still shot beside it.
     """
     picture = POINTS["picture"] * float(shot.reading.score[shot.weakest])
-    moved = move_points(0.0, shot.parallax, shot.turned_percent, shot.axes, shot.reveals)
+    moved = move_points(0.0, shot.parallax.separation_percent, shot.turned_percent, shot.axes, shot.reveals)
     codes = {level: _codes(shot.findings, level, OF_PICTURE + OF_RIG) for level in ("stop", "warn")}
     of_light = {code for level in codes for code in _codes(shot.findings, level, OF_EXPOSURE)}
     faults = POINTS["stop"] * len(codes["stop"]) + POINTS["warn"] * len(codes["warn"])

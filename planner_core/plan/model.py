@@ -283,8 +283,10 @@ def _lengths(low: float, high: float, unit: str) -> Any:
             except PlanError as error:
                 raise error.under(f"{attribute.name}[{index}]") from None
             if not inside:
+                slips = [f"{number * factor:g}" for factor, _ in _MM_SLIPS if low <= number * factor <= high]
+                meant = f" ({' or '.join(slips)}?)" if slips else ""
                 raise PlanError(
-                    f"{attribute.name}[{index}]", number, f"is not from {low:g} to {high:g} {unit}"
+                    f"{attribute.name}[{index}]", number, f"is not from {low:g} to {high:g} {unit}{meant}"
                 )
 
     def convert(value: Any) -> Any:

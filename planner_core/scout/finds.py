@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from attrs import frozen
+from attrs import evolve, frozen
 
-from planner_core.maths.angles import wrapped_deg
+from planner_core.maths.angles import compass_deg, wrapped_deg
 from planner_core.moves.measured import reason_text
 from planner_core.moves.score import OF_PICTURE, OF_RIG
 from planner_core.picture.parallax import HORIZON
@@ -140,8 +140,11 @@ def _move(found: Found) -> str:
 
 def _costs(plan: Plan, terrain: Terrain, shot: Shot) -> tuple[str, ...]:
     place = np.array(shot.place_m[:2])
-    walk = float(np.hypot(*(place - np.array(plan.rig.origin_m[:2]))))
-    said = [f"{figure(walk, 2)} m from the planned place" if walk >= 1.0 else "at the planned place"]
+    way = place - np.array(plan.rig.origin_m[:2])
+    walk = float(np.hypot(*way))
+    toward = compass_deg(float(np.degrees(np.arctan2(*way))) + plan.site.scene_north_deg)
+    far = f"{figure(walk, 2)} m from the planned place toward {toward:.0f}°"
+    said = [far if walk >= 1.0 else "at the planned place"]
     planned = float(terrain.under(np.array([plan.rig.origin_m[:2]]))[0][0])
     rise = shot.place_m[2] - planned
     if abs(rise) >= 0.5:
@@ -238,9 +241,14 @@ class Report:
 
 def report(scout: Scout) -> Report:
     """The report of a search that has run, or was left."""
+    finds = [describe(scout, found) for found in scout.finds()]
+    names = [find.name for find in finds]
     return Report(
         title=scout.plan.title,
-        finds=tuple(describe(scout, found) for found in scout.finds()),
+        finds=tuple(
+            evolve(find, name=f"{find.name}, {find.costs[0]}") if names.count(find.name) > 1 else find
+            for find in finds
+        ),
         planned_score=round(scout.planned_score(), 1),
         scout=scout,
     )

@@ -18,16 +18,15 @@ from planner_core.frames import compute_frames
 from planner_core.moves.measured import Measured
 from planner_core.moves.score import POINTS, ShotScore, move_points, shot_score
 from planner_core.picture import block_visibility, composition
-from planner_core.picture.parallax import Parallax
 from planner_core.picture.speed import speed_word
 from planner_core.place import blocking
-from planner_core.plan.model import Plan, PlanError
+from planner_core.plan.model import Plan, PlanError, Word
 from planner_core.rig import geometry
 from planner_core.rig.camera import CameraPath
 from planner_core.rig.motion import progress
 from planner_core.scout import places, spots
 from planner_core.scout.places import Area, Terrain
-from planner_core.scout.shots import Aim, Shot, plan_of, width_share_px, with_lens
+from planner_core.scout.shots import Aim, Shot, aimed_deg, plan_of, width_share_px, with_lens
 from planner_core.scout.spots import Spots
 
 Array = NDArray[np.float64]
@@ -120,7 +119,9 @@ class Scout:
         self.aim = _aim(plan)
         self.terrain = Terrain(plan, self.wishes.edge_m, self.wishes.area)
         if not self.terrain.is_walkable:
-            raise PlanError("blocks", places_word(plan), "leave nowhere to stand; add a block of role ground")
+            raise PlanError(
+                "blocks", Word(places_word(plan)), "leave nowhere to stand; add a block of role ground"
+            )
         self.cell_m = self.wishes.cell_m or _cell_m(self.terrain.area)
         self.frames = compute_frames(plan)
         self.lenses_mm = self.wishes.lenses_mm or plan.camera.lenses_mm or (plan.camera.focal_length_mm,)
@@ -168,7 +169,7 @@ class Scout:
         if not len(points):
             raise PlanError(
                 "blocks",
-                places_word(self.plan),
+                Word(places_word(self.plan)),
                 f"leave nowhere to stand in this area, {self.wishes.edge_m:g} m from every edge; take a "
                 "larger area or a smaller distance",
             )
@@ -247,10 +248,10 @@ class Scout:
         )
         if self._stands(base):
             yield base
-            if rig.pan is not None:
+            if rig.pan is not None and self.plan.shoot.frames > 1:
                 for ends in ((1 / 3, 2 / 3), (2 / 3, 1 / 3)):
                     yield attrs.evolve(base, kind="pan", across=ends)
-        if rig.slide is None:
+        if rig.slide is None or self.plan.shoot.frames < 2:
             return
         length = rig.slide.max_m - rig.slide.min_m
         travels = [round(share * length, 2) for share in (spots.USED_TRAVEL, SHORT_TRAVEL)]
@@ -290,9 +291,7 @@ class Scout:
             percent = 100.0 * travels[i] / near[i] / width if near[i] < np.inf else 0.0
             turned = abs(shot.across[1] - shot.across[0]) * 100.0
             axes = (*(("slide",) if shot.travel_m else ()), *(("pan",) if shot.kind in PANNING else ()))
-            points = move_points(
-                float(score[i][judged].min()), _moved(travels[i], percent), (turned, 0.0), axes, None
-            )
+            points = move_points(float(score[i][judged].min()), percent, (turned, 0.0), axes, None)
             speed = max(percent, turned) / 100.0 / (plan.shoot.frames / plan.clip.fps)
             points += POINTS["too fast"] if speed_word(1.9 * speed) == "too fast" else 0.0
             found.append(points)
@@ -449,7 +448,7 @@ class _Framer:
         across = np.tile(np.repeat(ACROSS, self.tilts), n)
         tilt = np.tile(self._tilts(chosen), (1, len(ACROSS))).ravel()
         bearing = np.repeat(chosen.bearing_deg, self.count)
-        pan = bearing - np.degrees(np.arctan((across - 0.5) * self.width))
+        pan = aimed_deg(bearing, across, self.width)
         path = CameraPath(
             plan=plan,
             at=np.zeros(len(pan)),
@@ -481,7 +480,7 @@ def _quick_path(plan: Plan, tried: Sequence[Shot], aim: Aim) -> tuple[CameraPath
         aimed = eye if shot.kind == "slide-held" else np.broadcast_to(head, eye.shape)
         bearing = aim.bearing_and_altitude(np.ascontiguousarray(aimed))[0]
         across = shot.across[0] + (shot.across[1] - shot.across[0]) * done
-        pan = bearing - np.degrees(np.arctan((across - 0.5) * width))
+        pan = aimed_deg(bearing, across, width)
         eyes.append(eye)
         pans.append(pan)
         tilts.append(np.full(QUICK_FRAMES, shot.tilt_deg))
@@ -507,16 +506,3 @@ def _near_m(plan: Plan, seen: block_visibility.BlockVisibility, count: int) -> A
     there = seen.in_frame & solid
     nearest = np.where(there, seen.distance_m, np.inf).min(axis=1, initial=np.inf)
     return np.maximum(nearest.reshape(count, QUICK_FRAMES)[:, QUICK_FRAMES // 2], 0.3)
-
-
-def _moved(travel_m: float, percent: float) -> Parallax:
-    return Parallax(
-        travel_m=travel_m,
-        near=None,
-        middle=None,
-        far=None,
-        separation_percent=percent,
-        still_beyond_m=0.0,
-        plain_within_m=0.0,
-        layers=(),
-    )

@@ -21,24 +21,15 @@ from planner_core.rig.motion import progress
 Array = NDArray[np.float64]
 
 HELD_POSES = 5  # which is enough for a curve that bends one way
-KINDS: dict[str, str] = {
-    "still": "still",
-    "pan": "pan",
-    "slide": "slide",
-    "slide-held": "slide, subject held",
-    "push-in": "push-in",
-    "pull-out": "pull-out",
-}
 
 
 @frozen(kw_only=True)
 class Shot:
-    """One thing to try. place_m is where the middle of the travel stands, on the ground; height_m the rail
-    over it.
+    """One thing to try: a still, pan, slide, slide-held, push-in or pull-out.
 
-    rail_deg is the bearing in which the slide grows. The move goes over `travel_m`, which is negative for a
-    carriage that runs backwards, and the subject is at the shares `across` of the frame's width at its
-    beginning and end.
+    place_m is where the middle of the travel stands, on the ground; height_m the rail over it. rail_deg is
+    the bearing in which the slide grows. The move goes over `travel_m`, which is negative for a carriage that
+    runs backwards, and the subject is at the shares `across` of the frame's width at its beginning and end.
     """
 
     kind: str
@@ -92,6 +83,11 @@ def width_share_px(plan: Plan) -> float:
     return plan.clip.width_px / delivered_crop(plan.camera, plan.clip).focal_px
 
 
+def aimed_deg(bearing_deg: Array, across: Array, width_share: float) -> Array:
+    """Bearings of the lens that put what lies on a bearing at a share of the frame's width, any shape."""
+    return bearing_deg - np.degrees(np.arctan((across - 0.5) * width_share))
+
+
 def plan_of(plan: Plan, shot: Shot, aim: Aim) -> Plan:
     """The plan with its rig at the shot's place and the shot's move, rounded to what one would set."""
     plan = with_lens(plan, shot.focal_length_mm)
@@ -138,7 +134,7 @@ def _pans(plan: Plan, shot: Shot, slides: Array, across: Array, tilt_deg: float,
     head = geometry.carriage_position_m(plan, slides if plan.rig.slide else None)
     head = np.broadcast_to(head, (len(slides), 3)) + np.array([0.0, 0.0, plan.rig.head_height_m])
     bearing = aim.bearing_and_altitude(head)[0]
-    pans = bearing - np.degrees(np.arctan((across - 0.5) * width_share_px(plan)))
+    pans = aimed_deg(bearing, across, width_share_px(plan))
     axis = plan.rig.pan
     if axis is None:
         return np.full(len(slides), compass_deg(float(pans[0])))

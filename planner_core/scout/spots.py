@@ -37,8 +37,8 @@ AIM_SHARES = ((0.5, 0.15), (0.5, 0.5), (0.5, 0.85), (0.1, 0.5), (0.9, 0.5))  # a
 @frozen(kw_only=True, eq=False)
 class Spots:
     """Places with a height and a lens, arrays of shape (n,) or (n, 3): where the rail's middle stands on the
-    ground, the rail's height over it, focal length, bearing and altitude of the subject's middle, angles
-    that it takes across and up, and the most points that a shot from there could have.
+    ground, the rail's height over it, focal length, bearing and altitude of the subject's middle, and
+    the most points that a shot from there could have.
     """
 
     place_m: Array
@@ -46,8 +46,6 @@ class Spots:
     focal_length_mm: Array
     bearing_deg: Array
     altitude_deg: Array
-    across_deg: Array
-    up_deg: Array
     bound: Array
 
     def __len__(self) -> int:
@@ -142,8 +140,6 @@ def _bounded(
         focal_length_mm=np.full(len(there), lens_mm),
         bearing_deg=bearing,
         altitude_deg=altitude,
-        across_deg=across,
-        up_deg=up,
         bound=points,
     )
 

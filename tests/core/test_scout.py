@@ -20,7 +20,7 @@ from planner_core.scout.finds import report
 from planner_core.scout.picture import finds_png, frame_pictures, shown_frames
 from planner_core.scout.places import Terrain, standing_places
 from planner_core.scout.search import Found, Scout, Wishes, _Framer
-from planner_core.scout.shots import KINDS, Shot, plan_of
+from planner_core.scout.shots import Shot, plan_of
 from tests.scouting import TOWER, box, ground, place
 
 BENCH = box("bench", "foreground", (1.0, 5.0), (1.8, 0.5, 0.8))
@@ -248,7 +248,7 @@ def test_a_find_is_told_by_height_foreground_lens_and_move() -> None:
     told = report(searched(place(TOWER, BENCH, SQUARE)))
     first = told.finds[0]
     assert "28 mm" in first.name
-    assert first.found.shot.kind in KINDS
+    assert len({find.name for find in told.finds}) == len(told.finds)
     assert first.weakest_frame >= 1
     assert any("planned place" in cost for cost in first.costs)
     document = told.as_dict()
@@ -256,7 +256,14 @@ def test_a_find_is_told_by_height_foreground_lens_and_move() -> None:
     assert document["tried"]["reviews"] <= QUICK.reviews
 
 
+def test_a_single_frame_is_a_still() -> None:
+    scout = searched(place(TOWER, BENCH, SQUARE, frames=1), attrs.evolve(QUICK, reviews=6))
+    assert {found.shot.kind for found in scout._reviewed.values()} == {"still"}
+
+
 def test_lenses_in_the_bag_are_tried() -> None:
+    with pytest.raises(PlanError, match=r"lenses_mm\[0\].*millimetres \(24\?\)"):
+        place(TOWER, camera__lenses_mm=[0.024])
     plan = place(TOWER, BENCH, SQUARE, camera__lenses_mm=[20.0, 50.0])
     scout = searched(plan)
     assert {found.shot.focal_length_mm for found in scout._reviewed.values()} == {20.0, 50.0}
