@@ -65,7 +65,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     )
     rail_m: FloatProperty(
         name="Rail",
-        description="Usable length of your slider",
+        description="How far the carriage can go on your slider, end to end",
         default=USUAL.rail_m,
         min=0.1,
         max=30.0,

@@ -40,8 +40,8 @@ class Balance:
     """
 
     phase_frames: tuple[int, ...]
-    golden_hour_frames: int
-    blue_hour_frames: int
+    low_sun_frames: int
+    deep_blue_frames: int
     fps: float
     turn: Turn | None
     move_progress: float | None
@@ -63,14 +63,14 @@ def balance(frames: FrameTable) -> Balance:
     altitude = frames.sun_true_altitude_deg
     phases = np.bincount(events.light_phase(altitude), minlength=len(events.PHASES))
     turn = day_night_turn(frames)
-    golden, blue = (
+    low_sun, deep_blue = (
         int(np.sum((altitude > low) & (altitude < high)))
-        for low, high in (events.LIGHT_HOURS["golden_hour"], events.LIGHT_HOURS["blue_hour"])
+        for low, high in (events.LOW_SUN_DEG, events.DEEP_BLUE_DEG)
     )
     return Balance(
         phase_frames=tuple(int(count) for count in phases),
-        golden_hour_frames=golden,
-        blue_hour_frames=blue,
+        low_sun_frames=low_sun,
+        deep_blue_frames=deep_blue,
         fps=frames.plan.clip.fps,
         turn=turn,
         move_progress=None if turn is None else move_progress(frames, turn.at),
@@ -78,11 +78,10 @@ def balance(frames: FrameTable) -> Balance:
 
 
 def day_night_turn(frames: FrameTable) -> Turn | None:
-    """The event around which day turns to night or night to day; None for a shoot that has no such turn.
+    """The light event that splits the shoot into its bright and its dark part, or None.
 
-    A plan anchored to sunrise or sunset is about that event. One anchored to a twilight is too, where the sun
-    rises or sets during the shoot. Any other has its turn where the sun does, nearest to the middle of the
-    shoot.
+    The anchor's own event where that is a sunrise or sunset, or a twilight with the sun crossing the horizon
+    at some frame. Otherwise the crossing closest to half of the clip; without a crossing there is none.
     """
     crossings = sun_crossings(frames)
     anchor = frames.plan.shoot.anchor

@@ -101,7 +101,9 @@ def _fit_slide(plan: Plan, slide: SlideAxis, asked_px: float | None) -> tuple[Pl
     got = _worst_px(fitted, role)
     if abs(got - target_px) > MET * target_px:
         said.append(_not_met(fitted, role, got, target_px, at_the_end=length > 0.9 * longest))
-    said.append(f"With the whole rail, {figure(_travel_m(whole))} m, it would be {_speed_text(whole, role)}.")
+    said.append(
+        f"From end to end of the rail, {figure(_travel_m(whole))} m, it would be {_speed_text(whole, role)}."
+    )
     return fitted, said
 
 
@@ -134,9 +136,9 @@ def _no_difference(plan: Plan, kept: Plan, whole: Plan, role: str) -> str:
         else f"Travels {now} m of rail instead of {travel} m, to stay on it; how far"
     )
     return (
-        f"{does} makes no difference here: nothing near is in the picture, and the whole rail would move the "
-        f"{role} at {effect}. "
-        "Lay the rail where something stands about a metre away, or leave it at home."
+        f"{does} makes no difference here: nothing near is in the picture, and sliding from end to end would "
+        f"move the {role} at {effect}. "
+        "Lay the rail beside something close, up to two metres from the lens, or shoot this without a rail."
     )
 
 
@@ -371,8 +373,8 @@ def _not_met(plan: Plan, role: str, got_px: float, target_px: float, *, at_the_e
         return f"The {asked} asked for can't be met: pan and tilt alone move the {role} faster."
     if role != FOREGROUND:
         return (
-            f"The {asked} asked for can't be met without a foreground: lay the rail where something stands "
-            "about a metre away, or turn the camera to it."
+            f"The {asked} asked for can't be met without a foreground: put something within two metres of "
+            "the lens into the picture, or turn the camera to it."
         )
     if at_the_end:
         return (

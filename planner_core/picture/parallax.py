@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 STILL_PERCENT = 1.0  # what shifts less looks still
 MISSING_PERCENT = 5.0  # a slide that separates near and far by less is hardly seen
 GOOD_PERCENT = 15.0  # a slide that separates them by this much is plain to see
-PRACTICE_M = 1.0  # a foreground about a metre away works
+PRACTICE_M = 1.2  # a usual distance for a foreground to slide past
 MOVING_M = 0.02  # a camera that travels less stands still
 
 SMALL_SHARE = 0.001  # of the frame; what is smaller is no foreground

@@ -325,8 +325,8 @@ def _balance_numbers(plan: Plan, frames: FrameTable, shares: Balance) -> Balance
         nautical_twilight=nautical,
         astronomical_twilight=astronomical,
         night=night,
-        golden_hour_frames=shares.golden_hour_frames,
-        blue_hour_frames=shares.blue_hour_frames,
+        low_sun_frames=shares.low_sun_frames,
+        deep_blue_frames=shares.deep_blue_frames,
         sunrise_local=local("sunrise"),
         sunset_local=local("sunset"),
     )

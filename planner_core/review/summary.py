@@ -41,8 +41,8 @@ class BalanceNumbers:
     nautical_twilight: ClipLength
     astronomical_twilight: ClipLength
     night: ClipLength
-    golden_hour_frames: int
-    blue_hour_frames: int
+    low_sun_frames: int
+    deep_blue_frames: int
     sunrise_local: str | None
     sunset_local: str | None
 

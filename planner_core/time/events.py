@@ -35,7 +35,9 @@ SUN_EVENTS = {  # true altitude in degrees and whether the sun rises through it
 MOON_EVENTS = {"moonrise": True, "moonset": False}
 EVENTS = (*SUN_EVENTS, *MOON_EVENTS, "solar_noon")
 
-LIGHT_HOURS = {"golden_hour": (-4.0, 6.0), "blue_hour": (-6.0, -4.0)}  # common practice, no source
+# Bands of the sun's true altitude, degrees; common practice, no source.
+LOW_SUN_DEG = (-4.0, 6.0)  # the golden hour
+DEEP_BLUE_DEG = (-6.0, -4.0)  # the blue hour
 
 PHASES = ("day", "civil twilight", "nautical twilight", "astronomical twilight", "night")
 PHASE_STARTS_DEG = (SUN_RISES_AT_DEG, -6.0, -12.0, -18.0)

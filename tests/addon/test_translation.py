@@ -30,7 +30,7 @@ def test_every_field_of_the_sidebar_has_the_add_ons_own_context(empty: Any, kind
 def test_the_look_fast_is_not_blenders_word_for_to_fasten(empty: Any) -> None:
     look = empty.duskrail.bl_rna.properties["look"]
     assert look.translation_context == CONTEXT
-    assert [item.name for item in look.enum_items] == ["Fast", "Lit"]
+    assert [item.name for item in look.enum_items] == ["Fast", "Exposed"]
 
 
 def test_every_button_and_its_options_have_it(empty: Any) -> None:

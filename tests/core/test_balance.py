@@ -56,8 +56,8 @@ def test_golden_and_blue_hour_are_counted() -> None:
     # common practice, no source: +6° to −4° and −4° to −6°
     table = frames_of(shoot__interval_s=20.0)
     shares, altitude = balance(table), table.sun_true_altitude_deg
-    assert shares.golden_hour_frames == np.count_nonzero((altitude > -4.0) & (altitude < 6.0)) > 0
-    assert shares.blue_hour_frames == np.count_nonzero((altitude > -6.0) & (altitude < -4.0)) > 0
+    assert shares.low_sun_frames == np.count_nonzero((altitude > -4.0) & (altitude < 6.0)) > 0
+    assert shares.deep_blue_frames == np.count_nonzero((altitude > -6.0) & (altitude < -4.0)) > 0
 
 
 def test_the_turn_is_the_anchor_s_event() -> None:

@@ -64,7 +64,7 @@ def test_fit_makes_a_plan_of_it_that_nothing_stops(mistaken: Plan) -> None:
 
 def test_what_no_fit_can_mend_is_still_said_afterwards(mistaken: Plan) -> None:
     fitted = fit_travel(mistaken)
-    assert any("about a metre away" in sentence for sentence in fitted.said)
+    assert any("up to two metres from the lens" in sentence for sentence in fitted.said)
     assert "foreground-missing" in {finding.code for finding in reviewed(fitted.plan).findings}
 
 

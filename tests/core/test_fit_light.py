@@ -57,13 +57,13 @@ def test_day_and_night_stand_as_asked_within_a_frame(
 
 
 def test_an_anchor_keeps_its_event_and_moves_in_the_clip() -> None:
-    fitted = fit_balance(plan(shoot__anchor={"event": "sunset", "date": "2027-03-14", "at": 0.125}), 1, 1)
+    fitted = fit_balance(plan(shoot__anchor={"event": "sunset", "date": "2027-03-14", "at": 0.15}), 1, 1)
     assert present(fitted.plan.shoot.anchor).event == "sunset"
     assert present(fitted.plan.shoot.anchor).at == 0.5
     text = " ".join(fitted.said)
     assert "180 frames (7.5 s) of day and 180 (7.5 s)" in text
-    assert "it was 45 to 315" in text
-    assert "0.5 of the move instead of 0.125" in text
+    assert "it was 54 to 306" in text
+    assert "0.5 of the move instead of 0.15" in text
 
 
 def test_a_start_moves_by_the_clock() -> None:

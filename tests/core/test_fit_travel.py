@@ -100,18 +100,18 @@ def test_it_says_what_the_whole_rail_would_look_like() -> None:
         )
     )
     assert any(
-        sentence.startswith("With the whole rail, 1.5 m") and f"{whole:.3g} px" in sentence
+        sentence.startswith("From end to end of the rail, 1.5 m") and f"{whole:.3g} px" in sentence
         for sentence in fit.said
     )
 
 
 def test_with_nothing_near_the_travel_stays_and_the_reason_is_said() -> None:
-    # common practice, no source: with a slider, a foreground about a metre away is needed
+    # common practice, no source: a slide shows in things roughly 0.6 to 2 m from the lens
     plan = attrs.evolve(QUAY, blocks=WITHOUT_FOREGROUND)
     fit = fit_travel(plan)
     assert fit.plan == plan
     assert "makes no difference" in fit.said[0]
-    assert "about a metre away" in fit.said[0]
+    assert "up to two metres from the lens" in fit.said[0]
 
 
 def test_a_subject_that_is_near_is_judged_like_a_foreground() -> None:

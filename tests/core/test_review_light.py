@@ -48,15 +48,15 @@ def exposing(given: Plan, **changes: Any) -> Plan:
 # ---------------------------------------------------------------- balance and midpoint
 
 
-def test_seven_times_more_night_than_day_is_flagged_and_mended() -> None:
-    lopsided = plan(shoot__anchor=anchored(0.125))
+def test_far_more_night_than_day_is_flagged_and_mended() -> None:
+    lopsided = plan(shoot__anchor=anchored(0.15))
     found = one(lopsided, "day-night-balance")
     assert found.level == "warn"
-    assert found.value == pytest.approx(7.0)
-    assert (found.fact("day"), found.fact("dark")) == (45, 315)
-    assert found.fact("day_clip") == pytest.approx(45 / 24)
+    assert found.value == pytest.approx(306 / 54)
+    assert (found.fact("day"), found.fact("dark")) == (54, 306)
+    assert found.fact("day_clip") == pytest.approx(54 / 24)
     assert (
-        "shoot.anchor.at 0.5 instead of 0.125"
+        "shoot.anchor.at 0.5 instead of 0.15"
         in advice(attrs.evolve(lopsided, exposure=None), "day-night-balance").fix
     )
     assert found.fit == "balance"
@@ -94,7 +94,7 @@ def test_a_clip_that_is_no_day_to_night_is_not_asked_for_balance(given: Plan) ->
 
 
 def test_half_of_the_move_should_be_done_at_sunset() -> None:
-    # common practice, no source: about half
+    # common practice, no source: the move's half belongs near the event
     late = plan(shoot__anchor=anchored(0.75))
     found = one(late, "move-midpoint")
     assert found.level == "warn"

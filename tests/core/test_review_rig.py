@@ -257,12 +257,12 @@ def test_a_quick_pan_is_too_fast_to_look_at() -> None:
     assert "instead of 160°" in told
 
 
-def test_a_whole_rail_past_a_near_thing_is_told_that_it_need_not_all_be_used() -> None:
-    # common practice, no source: the whole rail need not be used
+def test_a_slide_that_rushes_past_a_near_thing_is_told_that_less_travel_is_enough() -> None:
+    # common practice, no source: travel is a choice, not a property of the rail
     plan = with_shoot(sliding(QUAY, 0.0, 1.5), frames=120)
     finding = only(plan, "screen-speed")
     assert "foreground (“bollard" in finding.message
-    assert "The whole rail need not be used" in advice(plan, "screen-speed").fix
+    assert "A part of the rail is enough for this picture" in advice(plan, "screen-speed").fix
     assert finding.fit == "travel"
     assert finding.blocks
     assert finding.blocks[0].startswith("bollard")
@@ -321,8 +321,8 @@ def test_a_pan_does_not_hide_that_the_slide_does_nothing() -> None:
     assert only(turned, "travel-unused").value == pytest.approx(0.1)
 
 
-def test_a_whole_rail_that_slides_past_nothing_is_named() -> None:
-    # common practice, no source: the whole rail need not be used
+def test_all_of_the_rail_for_nothing_near_is_named() -> None:
+    # common practice, no source: travel is a choice, not a property of the rail
     distant = attrs.evolve(QUAY, blocks=tuple(block for block in QUAY.blocks if block.role != "foreground"))
     finding = only(sliding(distant, 0.0, 1.5), "travel-whole")
     assert (finding.level, finding.value) == ("warn", 1.5)

@@ -89,12 +89,12 @@ def test_a_slide_moves_things_by_travel_times_focal_length_over_distance(
     assert moving.distance_m[0] == pytest.approx(front, rel=1e-3)
 
 
-def test_twice_the_travel_in_the_same_time_is_twice_the_speed(steady: Plan) -> None:
+def test_speed_is_in_proportion_to_travel(steady: Plan) -> None:
     # common practice, no source
     plan = attrs.evolve(steady, blocks=(ahead(steady, 2.0), ahead(steady, 90.0, role="background")))
-    slow, fast = speeds(sliding(plan, 0.6, 0.9)), speeds(sliding(plan, 0.45, 1.05))
+    slow, fast = speeds(sliding(plan, 0.6, 0.8)), speeds(sliding(plan, 0.45, 0.95))
     for role in ("foreground", "background"):
-        assert fast[role].worst_px == pytest.approx(2.0 * slow[role].worst_px, rel=1e-3)
+        assert fast[role].worst_px == pytest.approx(2.5 * slow[role].worst_px, rel=1e-3)
 
 
 def test_a_slide_leaves_the_far_distance_alone_and_a_pan_takes_it_along(steady: Plan) -> None:

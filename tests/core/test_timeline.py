@@ -35,8 +35,7 @@ def test_frames_follow_each_other_by_the_interval(harbour: Plan) -> None:
     assert np.allclose(np.diff(times), harbour.shoot.interval_s)
 
 
-def test_the_middle_of_an_anchored_move_falls_at_sunset(harbour: Plan) -> None:
-    # common practice, no source: reach about half of the move when the sun sets
+def test_an_anchor_at_one_half_puts_the_event_between_the_middle_frames(harbour: Plan) -> None:
     times = frame_times_utc_s(harbour)
     middle = (times[0] + times[-1]) / 2
     assert abs(middle - anchor_utc_s(harbour, present(harbour.shoot.anchor))) < harbour.shoot.interval_s

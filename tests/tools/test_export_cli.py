@@ -26,7 +26,7 @@ def test_the_camera_and_every_block_are_in_the_file(
     (length,) = struct.unpack_from("<I", content, 12)  # glTF 2.0, 4.4: header, then the JSON chunk
     document = json.loads(content[20 : 20 + length])
     assert document["cameras"]
-    assert {"clock tower", "cloth hall"} <= {node["name"] for node in document["nodes"]}
+    assert {"clock tower", "grain market"} <= {node["name"] for node in document["nodes"]}
 
 
 def test_another_ending_is_named_and_nothing_written(

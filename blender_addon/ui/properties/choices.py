@@ -73,6 +73,6 @@ TIMING_CHOICES = (
 LIGHTS_OPTIONS = (None, True, False)
 LIGHTS_CHOICES = (
     ("ROLE", "By role", "Windows and lamps of the subject and background come on as it gets dark", 0),
-    ("ON", "Lit at dusk", "Windows or lamps of this block come on as it gets dark", 1),
+    ("ON", "Come on at dusk", "Windows or lamps of this block come on as it gets dark", 1),
     ("OFF", "Dark", "This block stays dark", 2),
 )

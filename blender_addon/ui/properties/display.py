@@ -100,7 +100,7 @@ class PreviewFields:
                 "Fast",
                 "Plain blocks with the light's direction and brightness: for timing and composition",
             ),
-            ("LIT", "Lit", "The light as it will be, exposed as planned"),
+            ("LIT", "Exposed", "The light as it will be, exposed as planned"),
         ],
         options=NOT_KEYED,
     )

@@ -31,6 +31,7 @@ CLOSE_M = 6.0  # blocks so near to the rail are measured out with a tape
 CROWDED_MM = 15.0  # names of what is nearer to the rail than this on paper would lie on each other
 SAME_MM = 1.5  # parts of one thing, as a tower and its roof, get one name
 FONT = 2.6
+TICK_MM = 5.0  # from the border towards the camera, for where sun and moon stand
 
 
 @frozen(kw_only=True)
@@ -102,6 +103,12 @@ def _measured(plan: Plan, index: int, offset: Array) -> Measured:
         bearing_deg=compass_deg(bearing),
         height_m=height_above_ground_m(plan, (*plan.rig.origin_m[:2], top)),
     )
+
+
+def _toward(start: Array, goal: Array, length: float) -> Array:
+    """The point so far from start on the way to goal, at most the goal."""
+    away = goal - start
+    return start + away * min(length / max(float(np.hypot(*away)), 1e-9), 1.0)
 
 
 def _nearest(outline: Array, point: Array) -> Array:
@@ -290,11 +297,11 @@ class _View:
         return ends
 
     def bodies(self, eye_m: Array, marks: list[tuple[Bearing, Array]]) -> None:
-        """Sun and moon on the border, those below the horizon hollow and without a ray."""
+        """Sun and moon on the border: dot and short tick, those below the horizon a hollow dot."""
         corner = self.paper(np.asarray(eye_m)[:2])
         for bearing, end in marks:
             if bearing.up:
-                self.canvas.line(corner, end, f"{bearing.body} ray")
+                self.canvas.line(end, _toward(end, corner, TICK_MM), f"{bearing.body} tick")
             self.canvas.dot(end, 1.1, f"{bearing.body}-mark" + ("" if bearing.up else " below"))
             self.taken.append((end[0] - 1.3, end[1] - 1.3, end[0] + 1.3, end[1] + 1.3))
         for bearing, end in marks:

@@ -113,7 +113,7 @@ class _Picture:
         radius = self.focal * np.tan(np.radians(SUN_SEMIDIAMETER_DEG))
         self.canvas.dot((x, y), max(radius, 0.35), f"{name}-mark")
         if radius < 1.0:
-            self.canvas.dot((x, y), max(radius, 0.35) + 0.9, f"{name} ray")
+            self.canvas.dot((x, y), max(radius, 0.35) + 0.9, f"{name} ring")
 
     def blocks(self, shapes: Solids) -> None:
         """Faces turned to the camera, from the farthest block to the nearest."""

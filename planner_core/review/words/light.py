@@ -31,8 +31,8 @@ def _move_midpoint(finding: Finding, names: Names) -> Sentences:
     done = fact("done")
     return Sentences(
         f"Frame {fact('frame')}: {done * 100.0:.0f} % of the move is done at "
-        f"{fact('event').replace('_', ' ')} ({fact('event_time')}); about half of it then carries day and "
-        "night alike.",
+        f"{fact('event').replace('_', ' ')} ({fact('event_time')}); it suits both parts of the clip when "
+        "some 50 % is done by then.",
         otherwise=f"A pose on the way lets the move go {'faster' if done < 0.5 else 'slower'} before it.",
     )
 

@@ -169,12 +169,12 @@ def _slower(finding: Finding) -> str:
 
 
 def _whole_rail_remark(finding: Finding) -> str:
-    return "The whole rail need not be used." if finding.fact("whole_rail") else ""
+    return "A part of the rail is enough for this picture." if finding.fact("whole_rail") else ""
 
 
 def _creeping(finding: Finding) -> Sentences:
     widths = measured(finding)
-    near = "Bring something near into the picture (a metre from the rail is good)"
+    near = "Bring something near into the picture, up to two metres from the lens"
     return Sentences(
         f"The picture hardly moves: its fastest part is {_role_text(finding)} at "
         f"{_speed_text(finding.fact('speed'), widths)}, {speed_word(widths)}.",
@@ -188,13 +188,13 @@ def _travel_unused(finding: Finding, names: Names) -> Sentences:
     if finding.fact("unused"):
         return Sentences(
             f"The rig has a rail of {amount_text(length, 'm')}, and the move leaves it unused.",
-            "Leave the rail at home, or slide past something about a metre away.",
+            "Shoot it without the rail, or slide past something within two metres of the lens.",
         )
     return Sentences(
         f"The move uses {amount_text(used, 'm')} of {amount_text(length, 'm')} of rail "
         f"({used / length:.0%}), and by that nothing in the picture moves faster than "
         f"{_speed_text(finding.fact('speed'), finding.fact('widths'))}.",
-        f"The whole rail would give {figure(length / used, 2)} times that; fit --travel finds the length.",
+        f"All of the rail would give {figure(length / used, 2)} times that; fit --travel finds the length.",
     )
 
 
@@ -204,9 +204,9 @@ def _travel_whole(finding: Finding, names: Names) -> Sentences:
     all_of = "all" if used > 0.995 * length else f"{used / length:.0%}"
     return Sentences(
         f"The move uses {all_of} of the {amount_text(length, 'm')} of rail, and slides past nothing near. "
-        "The whole rail need not be used.",
-        "Lay the rail where something stands about a metre from it, and let fit --travel choose how much of "
-        "it.",
+        "So long a travel does little for this picture.",
+        "Lay the rail beside something close, up to two metres from the lens, and let fit --travel choose "
+        "the length.",
     )
 
 
