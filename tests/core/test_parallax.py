@@ -113,7 +113,8 @@ def test_near_middle_and_far_are_what_the_picture_shows() -> None:
 def test_no_portable_rail_moves_the_far_side_of_a_valley(travel_m: float) -> None:
     # common practice, no source: rails that one carries end between one and two metres; f·d/Z of 24 mm over
     # 36 mm is 0.19 % of the frame for 2 m at 700 m
-    found = of(sliding(plate("village", 700.0), travel_m=travel_m))
+    village = attrs.evolve(plate("village", 700.0), size_m=(140.0, 1e-3, 30.0), centre_m=(0.0, 700.0, 15.0))
+    found = of(sliding(village, travel_m=travel_m))
     expected = 100.0 * 24.0 * travel_m / 700.0 / 36.0
     assert found.layers[0].shift_percent == pytest.approx(expected, rel=0.01)
     assert found.still_beyond_m < 700.0
