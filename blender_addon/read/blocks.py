@@ -78,9 +78,10 @@ def _read(
     )
     role = _role(thing, known)
     name = _name(thing, is_copy=is_copy)
+    part_of = _part_of(thing, known, is_copy=is_copy)
     if known is not None and not _touched(thing, depsgraph):
-        same = known.role == role and known.name == name
-        return known if same else attrs.evolve(known, role=role, name=name)
+        same = (known.role, known.name, known.part_of) == (role, name, part_of)
+        return known if same else attrs.evolve(known, role=role, name=name, part_of=part_of)
     if thing.type != "MESH" or not len(shown_mesh(thing).vertices):
         said.append(f"{thing.name} has no shape any more; it was left out of the blocks.")
         return None
@@ -95,8 +96,10 @@ def _read(
             said.append(
                 f"{thing.name} can't stay a {known.shape} in the shape it has now; it became a {block.shape}."
             )
-    lights = known.lights if known is not None else None
-    return attrs.evolve(block, name=name, role=role, lights=lights)
+    if known is None:
+        return attrs.evolve(block, name=name, role=role)
+    kept = {"lights": known.lights, "keep_out": known.keep_out, "part_of": part_of}
+    return attrs.evolve(block, name=name, role=role, **kept)
 
 
 def beyond_a_plan(scene: bpy.types.Scene) -> list[str]:
@@ -134,6 +137,16 @@ def _name(thing: bpy.types.Object, *, is_copy: bool) -> str:
     if thing.get(SHOWN_KEY) == thing.name or (keeps_name(thing) and not is_copy):
         return str(thing.get(NAME_KEY, thing.name))
     return thing.name
+
+
+def _part_of(thing: bpy.types.Object, known: Block | None, *, is_copy: bool) -> str:
+    """The thing that it is part of; copies of a thing's blocks are parts of another, named as Blender numbers
+    them.
+    """
+    if known is None or not known.part_of:
+        return ""
+    _, dot, number = thing.name.rpartition(".")
+    return f"{known.part_of}.{number}" if is_copy and dot and number.isdigit() else known.part_of
 
 
 def _touched(thing: bpy.types.Object, depsgraph: Any) -> bool:

@@ -24,6 +24,8 @@ class DUSKRAIL_MT_object(bpy.types.Menu):
         layout = self.layout
         layout.operator_menu_enum("duskrail.mark_block", "role")
         layout.operator_menu_enum("duskrail.set_role", "role")
+        layout.operator("duskrail.join_blocks")
+        layout.operator("duskrail.separate_blocks")
         layout.operator("duskrail.remove_block")
         layout.separator()
         layout.operator("duskrail.place_rig")

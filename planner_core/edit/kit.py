@@ -8,13 +8,14 @@ and its depth along it.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 
 import attrs
 import numpy as np
 from attrs import frozen
 
 from planner_core.maths.angles import wrapped_deg
+from planner_core.place.blocking import block_label
 from planner_core.place.ground import ground_under_m
 from planner_core.plan.model import Block, Plan, PlanError, Vector
 from planner_core.rig import geometry
@@ -22,6 +23,8 @@ from planner_core.rig import geometry
 CENTIMETRE = 2  # decimals that a block's numbers are kept to
 POST_EVERY_M = 2.0
 PIER_EVERY_M = 30.0
+HOUSE_EVERY_M = 12.0
+UNEVEN = (1.0, 0.86, 0.95, 0.8)  # heights of the houses of a row, one after the other: ours
 # Heights along an invented skyline, as shares of its highest point
 SKYLINE = (0.12, 0.45, 0.62, 0.55, 0.86, 1.0, 0.8, 0.72, 0.4, 0.15)
 
@@ -113,6 +116,20 @@ def _house(spot: Spot, name: str, role: str, size: Vector) -> list[Block]:
     ]
 
 
+def _houses(spot: Spot, name: str, role: str, size: Vector) -> list[Block]:
+    width, depth, height = size
+    count = max(2, round(width / HOUSE_EVERY_M))
+    each = width / count
+    row = []
+    for number in range(1, count + 1):
+        across = width * ((number - 0.5) / count - 0.5)
+        high = height * UNEVEN[(number - 1) % len(UNEVEN)]
+        row.append(_solid(spot, f"{name} {number}", role, (each, depth, 0.65 * high), across=across))
+        roof = (each, 0.55 * depth, 0.35 * high)
+        row.append(_solid(spot, f"{name} {number} roof", role, roof, across=across, up=0.65 * high))
+    return row
+
+
 def _tree(spot: Spot, name: str, role: str, size: Vector) -> list[Block]:
     width, depth, height = size
     thick = max(0.05, 0.1 * width)
@@ -171,6 +188,14 @@ PIECES: dict[str, Piece] = {
         size_m=(12.0, 9.0, 8.0),
         distance_m=80.0,
         make=_house,
+    ),
+    "houses": Piece(
+        label="Row of Houses",
+        says="Houses side by side, some twelve metres wide, of different heights",
+        role="background",
+        size_m=(72.0, 9.0, 8.0),
+        distance_m=120.0,
+        make=_houses,
     ),
     "wall": Piece(
         label="Wall",
@@ -266,9 +291,10 @@ def piece_blocks(
     for part, extent in zip(("width", "depth", "height"), size_m, strict=True):
         if not extent > 0.0:
             raise PlanError(part, extent, f"is not above 0 metres; a {piece.label.lower()} needs some {part}")
-    taken = {block.name for block in plan.blocks}
-    made = piece.make(spot, free_name(name or piece.label.lower(), taken), role or piece.role, size_m)
-    return tuple(made)
+    taken = {name for block in plan.blocks for name in (block.name, block.part_of)}
+    called = free_name(name or piece.label.lower(), taken)
+    made = piece.make(spot, called, role or piece.role, size_m)
+    return tuple(made) if len(made) == 1 else tuple(attrs.evolve(block, part_of=called) for block in made)
 
 
 def ridge_block(
@@ -340,11 +366,75 @@ def without_blocks(plan: Plan, numbers: set[int]) -> Plan:
 
 
 def renamed(plan: Plan, number: int, name: str) -> Plan:
-    """The plan with a block renamed, and the picture's subject with it."""
-    old = plan.blocks[number]
-    blocks = tuple(attrs.evolve(b, name=name) if i == number else b for i, b in enumerate(plan.blocks))
+    """The plan with a block renamed, or the thing that it is part of; and the picture's subject with it."""
+    thing = plan.blocks[number].part_of
+    if not thing:
+        return _with_names(plan, {number: name})
+    parts = members(plan, number)
+    together = attrs.evolve(
+        plan,
+        blocks=tuple(
+            attrs.evolve(block, part_of=name) if index in parts else block
+            for index, block in enumerate(plan.blocks)
+        ),
+    )
+    named = {i: plan.blocks[i].name for i in parts if _is_named_after(plan.blocks[i].name, thing)}
+    return _with_names(together, {i: name + old[len(thing) :] for i, old in named.items()})
+
+
+def _is_named_after(name: str, thing: str) -> bool:
+    return name == thing or name.startswith(f"{thing} ")
+
+
+def _with_names(plan: Plan, names: Mapping[int, str]) -> Plan:
+    old = [block.name for block in plan.blocks]
+    blocks = tuple(attrs.evolve(b, name=names.get(i, b.name)) for i, b in enumerate(plan.blocks))
     composition = plan.composition
-    alone = sum(block.name == old.name for block in plan.blocks) == 1
-    if composition and composition.subject and composition.subject == old.name and alone:
-        composition = attrs.evolve(composition, subject=name)
+    subject = composition.subject if composition else ""
+    if composition and subject and old.count(subject) == 1 and old.index(subject) in names:
+        composition = attrs.evolve(composition, subject=names[old.index(subject)])
     return attrs.evolve(plan, blocks=blocks, composition=composition)
+
+
+# ---------------------------------------------------------------- things of several blocks
+
+
+def members(plan: Plan, number: int) -> tuple[int, ...]:
+    """Numbers of the blocks of the thing that a block is part of; itself alone where it is part of none."""
+    thing = plan.blocks[number].part_of
+    if not thing:
+        return (number,)
+    return tuple(index for index, block in enumerate(plan.blocks) if block.part_of == thing)
+
+
+def stands_for_all(plan: Plan, number: int) -> bool:
+    """Whether a block is the first of its thing, the one that a list shows."""
+    return members(plan, number)[0] == number
+
+
+def thing_label(plan: Plan, number: int) -> str:
+    """What a block, or the thing that it is part of, is called."""
+    return plan.blocks[number].part_of or block_label(plan, number)
+
+
+def joined(plan: Plan, numbers: Collection[int], name: str = "") -> Plan:
+    """The plan with blocks made one thing, called so or as the first of them. Raises PlanError."""
+    if len(numbers) < 2:
+        raise PlanError("blocks", len(numbers), "is too few; one thing is made of two blocks or more")
+    apart = separated(plan, numbers)
+    taken = {block.part_of for block in apart.blocks}
+    called = free_name(name or thing_label(plan, min(numbers)), taken)
+    return _with_part_of(apart, numbers, called)
+
+
+def separated(plan: Plan, numbers: Collection[int]) -> Plan:
+    """The plan with blocks that are part of nothing any more."""
+    return _with_part_of(plan, numbers, "")
+
+
+def _with_part_of(plan: Plan, numbers: Collection[int], thing: str) -> Plan:
+    blocks = tuple(
+        attrs.evolve(block, part_of=thing) if index in numbers else block
+        for index, block in enumerate(plan.blocks)
+    )
+    return attrs.evolve(plan, blocks=blocks)

@@ -61,6 +61,7 @@ _OMIT_IF_DEFAULT = {
         "skyline_deg",
         "lights",
         "keep_out",
+        "part_of",
     ),
     parts.Plan: ("reason", "notes", "exposure", "composition"),
 }

@@ -614,7 +614,8 @@ class Block:
     a figure a standing person. prism: footprint_m (corners x, y), height_m and base_m. ridge: a skyline as
     seen from the rail's start, skyline_deg (bearing, altitude) pairs at distance_m. `lights` says whether
     windows or lamps come on at dusk; None lets the role decide. keep_out marks
-    what nobody may stand on: a neighbour's ground, a railway.
+    what nobody may stand on: a neighbour's ground, a railway. Blocks with the same part_of are one thing: the
+    bar and posts of a railing, a row of houses.
     """
 
     name: str = _text(default="")
@@ -632,6 +633,7 @@ class Block:
     skyline_deg: tuple[Point, ...] | None = _points(2, 1080, "degrees", many=True)
     lights: bool | None = field(default=None)
     keep_out: bool = field(default=False)
+    part_of: str = _text(default="")
 
     @lights.validator
     def _is_bool_or_none(self, _attribute: Any, value: Any) -> None:

@@ -191,10 +191,14 @@ def seek(words: str) -> Iterator[Any]:
     side = region("UI")
     middle = (side.x + 5, side.y + side.height / 2)  # beside the lists, which would scroll instead
     for turn in range(40):
-        x, y, sure = look_for(words, side)
+        _, y, sure = look_for(words, side)
         if sure >= SURE and side.y + 30 < y:
-            spot[:] = [x, y]
-            return
+            yield DRAWN_S  # what stands above may still grow, as findings come in
+            again = look_for(words, side)
+            if again[2] >= SURE and abs(again[1] - y) < 3.0:
+                spot[:] = again[:2]
+                return
+            continue
         up = turn >= 20  # down first; then from below up again
         move(*middle)
         yield 0.1

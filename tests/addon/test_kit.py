@@ -287,3 +287,45 @@ def test_a_rail_put_before_a_subject_lies_across_the_view_and_looks_there(bare: 
     assert placed.rig.bearing_deg == pytest.approx((aim + 90.0) % 360.0, abs=0.01)
     frames = compute_frames(placed)
     assert frames.lens_bearing_deg[len(frames) // 2] % 360.0 == pytest.approx(aim, abs=0.1)
+
+
+# ---------------------------------------------------------------- things of several blocks
+
+
+def with_piece(plan: Plan, kind: str, called: str = "") -> Plan:
+    spot = kit.spot_by_bearing(plan, 40.0, 60.0)
+    return kit.with_blocks(plan, kit.piece_blocks(plan, kind, spot, kit.PIECES[kind].size_m, name=called))
+
+
+@pytest.mark.parametrize("kind", ["railing", "bridge", "houses", "house", "tree"])
+def test_a_piece_of_several_blocks_is_one_thing(bare: Plan, kind: str) -> None:
+    plan = with_piece(with_piece(bare, kind), kind)
+    half = len(plan.blocks) // 2
+    assert half > 1
+    assert kit.members(plan, half - 1) == tuple(range(half))
+    assert [number for number in range(len(plan.blocks)) if kit.stands_for_all(plan, number)] == [0, half]
+    assert plan_from_dict(plan_to_dict(plan)) == plan
+
+
+def test_a_thing_of_one_block_says_nothing_of_it_in_its_file(bare: Plan) -> None:
+    plan = with_piece(bare, "tower")
+    assert "part_of" not in plan_to_dict(plan)["blocks"][0]
+
+
+def test_renaming_a_thing_renames_its_blocks_and_the_subject(bare: Plan) -> None:
+    plan = edits.evolved(with_piece(bare, "bridge"), "composition.subject", "bridge")
+    renamed = kit.renamed(plan, 1, "viaduct")
+    assert [block.name for block in renamed.blocks][:2] == ["viaduct", "viaduct pier 1"]
+    assert {block.part_of for block in renamed.blocks} == {"viaduct"}
+    assert renamed.composition is not None
+    assert renamed.composition.subject == "viaduct"
+    assert kit.renamed(renamed, 0, "bridge") == plan
+
+
+def test_blocks_are_joined_and_separated_again(bare: Plan) -> None:
+    plan = with_piece(with_piece(bare, "tower"), "box")
+    together = kit.joined(plan, [0, 1], "works")
+    assert kit.thing_label(together, 1) == "works"
+    assert kit.separated(together, kit.members(together, 0)) == plan
+    with pytest.raises(PlanError, match="two blocks or more"):
+        kit.joined(plan, [0])

@@ -93,6 +93,16 @@ def select(part: str, number: int) -> None:
     bpy.context.view_layer.objects.active = next(iter(bpy.context.view_layer.objects.selected), None)
 
 
+def select_blocks(numbers: set[int]) -> None:
+    for thing in bpy.context.view_layer.objects:
+        thing.select_set(parts.part_of(thing) == "block" and thing.get(parts.INDEX_KEY) in numbers)
+
+
+def joined_blocks(numbers: set[int]) -> None:
+    select_blocks(numbers)
+    bpy.ops.duskrail.join_blocks()
+
+
 def select_own_mesh() -> None:
     for thing in bpy.context.view_layer.objects:
         thing.select_set(thing.name == "shed")
@@ -134,6 +144,8 @@ UNDONE: list[Case] = [
     ("mark_block", {"role": "foreground"}, select_own_mesh),
     ("remove_block", {}, lambda: select("block", 3)),
     ("set_role", {"role": "foreground"}, lambda: select("block", 5)),
+    ("join_blocks", {"called": "works"}, lambda: select_blocks({2, 3})),
+    ("separate_blocks", {}, lambda: joined_blocks({2, 3})),
     ("place_rig", {}, lambda: cursor_at(2.0, -1.0, 0.0)),
     ("pose_add", {}, lambda: at_frame(120)),
     ("pose_remove", {"pose": 0}, no_preparation),

@@ -395,8 +395,8 @@ def chosen(context: Any) -> list[int]:
     numbers = selection.chosen_blocks(context)
     row = context.scene.duskrail.block_row
     plan = live.plan_of(context.scene)
-    rows = [row] if plan is not None and 0 <= row < len(plan.blocks) else []
-    return [number for number in numbers if plan is not None and number < len(plan.blocks)] or rows
+    rows = kit.members(plan, row) if plan is not None and 0 <= row < len(plan.blocks) else ()
+    return [number for number in numbers if plan is not None and number < len(plan.blocks)] or list(rows)
 
 
 class DUSKRAIL_OT_set_role(OnBlocks, bpy.types.Operator):
@@ -429,6 +429,57 @@ class DUSKRAIL_OT_set_role(OnBlocks, bpy.types.Operator):
             return attrs.evolve(plan, blocks=blocks)
 
         return change(self, context, edit)
+
+
+class DUSKRAIL_OT_join_blocks(OnBlocks, bpy.types.Operator):
+    """Make the selected blocks one thing in the list, such as the houses of a row or the posts of a fence"""
+
+    bl_idname = "duskrail.join_blocks"
+    bl_label = "Make One Thing"
+    bl_options = UNDOABLE
+
+    called: StringProperty(
+        name="Name",
+        description="What the thing is called. Empty: as the first of its blocks",
+        options={"SKIP_SAVE"},
+    )
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if not super().poll(context):
+            return False
+        if len(chosen(context)) < 2:
+            cls.poll_message_set("Select two blocks or more in the view")
+            return False
+        return True
+
+    def execute(self, context: Any) -> Outcome:
+        numbers = chosen(context)
+        outcome = change(self, context, lambda plan: kit.joined(plan, numbers, self.called.strip()))
+        live.choose_block(context.scene, min(numbers))
+        return outcome
+
+
+class DUSKRAIL_OT_separate_blocks(OnBlocks, bpy.types.Operator):
+    """Have the blocks of the chosen thing stand in the list one by one"""
+
+    bl_idname = "duskrail.separate_blocks"
+    bl_label = "Separate Blocks of a Thing"
+    bl_options = UNDOABLE
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if not super().poll(context):
+            return False
+        plan = live.plan_of(context.scene)
+        if plan is not None and not any(plan.blocks[number].part_of for number in chosen(context)):
+            cls.poll_message_set("The chosen block stands alone already")
+            return False
+        return True
+
+    def execute(self, context: Any) -> Outcome:
+        numbers = chosen(context)
+        return change(self, context, lambda plan: kit.separated(plan, numbers))
 
 
 # ---------------------------------------------------------------- from files
@@ -502,5 +553,7 @@ CLASSES = (
     DUSKRAIL_OT_mark_block,
     DUSKRAIL_OT_remove_block,
     DUSKRAIL_OT_set_role,
+    DUSKRAIL_OT_join_blocks,
+    DUSKRAIL_OT_separate_blocks,
     DUSKRAIL_OT_import_map,
 )

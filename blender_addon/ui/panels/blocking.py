@@ -23,6 +23,7 @@ ROLE_ICONS = {
 PIECE_ICONS = {
     "tower": "EMPTY_SINGLE_ARROW",
     "house": "HOME",
+    "houses": "ALIGN_BOTTOM",
     "wall": "MOD_BUILD",
     "post": "MESH_CYLINDER",
     "railing": "SNAP_GRID",
@@ -51,16 +52,26 @@ class DUSKRAIL_UL_blocks(bpy.types.UIList):
         _index: int = 0,
         _flag: int = 0,
     ) -> None:
-        layout.prop(item, "label", text="", emboss=False, icon=ROLE_ICONS.get(item.role, "DOT"))
+        row = layout.row(align=True)
+        row.prop(item, "label", text="", emboss=False, icon=ROLE_ICONS.get(item.role, "DOT"))
+        plan = live.plan_of(item.id_data)
+        count = len(kit.members(plan, item.row)) if plan and item.row < len(plan.blocks) else 1
+        if count > 1:
+            cell = row.row()
+            cell.alignment, cell.active = "RIGHT", False
+            cell.label(text=f"× {count}", translate=False)
 
     def filter_items(self, _context: Any, data: Any, name: str) -> tuple[list[int], list[int]]:
-        """By name, as Blender's lists do."""
-        if not self.filter_name:
-            return [], []
+        """By name, as Blender's lists do; a thing of several blocks is one row."""
+        rows_: Any = getattr(data, name)
         helpers: Any = bpy.types.UI_UL_list
-        flags = helpers.filter_items_by_name(
-            self.filter_name, self.bitflag_filter_item, getattr(data, name), "label"
-        )
+        shown = self.bitflag_filter_item
+        flags = [shown] * len(rows_)
+        if self.filter_name:
+            flags = helpers.filter_items_by_name(self.filter_name, shown, rows_, "label")
+        plan = live.plan_of(data.id_data)
+        if plan is not None and len(plan.blocks) == len(rows_):
+            flags = [flag * kit.stands_for_all(plan, row) for row, flag in enumerate(flags)]
         return flags, []
 
 
@@ -86,6 +97,9 @@ class DUSKRAIL_PT_blocking(PlanTab, bpy.types.Panel):
         column.operator("duskrail.remove_block", text="", icon="REMOVE")
         column.separator()
         column.operator_menu_enum("duskrail.set_role", "role", text="", icon="DOWNARROW_HLT")
+        column.separator()
+        column.operator("duskrail.join_blocks", text="", icon="LINKED")
+        column.operator("duskrail.separate_blocks", text="", icon="UNLINKED")
 
 
 class DUSKRAIL_PT_block(PlanTab, bpy.types.Panel):

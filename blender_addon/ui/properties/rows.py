@@ -11,7 +11,6 @@ from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty, St
 
 from planner_core import Plan
 from planner_core.edit import edits, kit
-from planner_core.place.blocking import block_label
 from planner_core.plan.model import ROLES
 
 from ...state import live
@@ -82,7 +81,7 @@ def _pose_value(name: str, convert: Callable[[float], float]) -> Getter:
 
 def _block_label(owner: Any) -> str:
     plan = live.plan_of(owner.id_data)
-    return block_label(plan, owner.row) if plan and owner.row < len(plan.blocks) else ""
+    return kit.thing_label(plan, owner.row) if plan and owner.row < len(plan.blocks) else ""
 
 
 def _set_block_name(owner: Any, name: str) -> None:

@@ -7,6 +7,8 @@ from typing import Any
 import bpy
 from bpy.props import CollectionProperty, IntProperty
 
+from planner_core.edit import kit
+
 from ...state import live, selection
 from .camera import CameraFields
 from .display import DisplayFields, FileFields, PreviewFields
@@ -17,9 +19,10 @@ from .rows import DUSKRAIL_PG_block, DUSKRAIL_PG_pose
 
 
 def _row_chosen(owner: Any, context: Any) -> None:
-    """Clicking a block in the list selects its object."""
-    if 0 <= owner.block_row < len(owner.blocks) and not live.is_busy():
-        selection.select_blocks(context, owner.id_data, [owner.block_row])
+    """Clicking a thing in the list selects its objects."""
+    plan = live.plan_of(owner.id_data)
+    if plan is not None and 0 <= owner.block_row < len(plan.blocks) and not live.is_busy():
+        selection.select_blocks(context, owner.id_data, kit.members(plan, owner.block_row))
 
 
 class DUSKRAIL_PG_settings(
