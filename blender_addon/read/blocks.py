@@ -98,8 +98,9 @@ def _read(
             )
     if known is None:
         return attrs.evolve(block, name=name, role=role)
-    kept = {"lights": known.lights, "keep_out": known.keep_out, "part_of": part_of}
-    return attrs.evolve(block, name=name, role=role, **kept)
+    return attrs.evolve(
+        block, name=name, role=role, lights=known.lights, keep_out=known.keep_out, part_of=part_of
+    )
 
 
 def beyond_a_plan(scene: bpy.types.Scene) -> list[str]:

@@ -63,7 +63,18 @@ def on_load(*_more: Any) -> None:
             live.ask_for_windows(scene)
 
 
+@persistent
+def before_saving(*_more: Any) -> None:
+    """A file is saved in the light of its plan's day, whichever was tried out."""
+    scenes: Any = bpy.data.scenes
+    for scene in scenes:
+        settings = getattr(scene, "duskrail", None)
+        if settings is not None and scene.library is None and settings.look_days:
+            settings.look_days = 0
+
+
 HANDLERS = (
+    ("save_pre", before_saving),
     ("depsgraph_update_post", on_depsgraph_update),
     ("undo_post", on_undo),
     ("redo_post", on_undo),

@@ -17,6 +17,7 @@ import bpy
 from attrs import define
 
 from planner_core import FrameTable, Plan, PlanError, Review, compute_frames
+from planner_core.edit import edits
 from planner_core.picture import block_visibility, composition, parallax
 from planner_core.picture.composition import Reading
 from planner_core.review.report import review_in_parts
@@ -47,6 +48,8 @@ class SceneState:
     said: tuple[str, ...] = ()  # what was done last, where it needs telling
     fit_said: tuple[str, ...] = ()  # what a fit did, if that was last
     reading: Reading | None = None  # what is in the picture of each frame, as reviewed last
+    other_day: FrameTable | None = None  # of the plan on the day that is tried out, if one is …
+    other_of: tuple[Plan, int] | None = None  # … of this plan, so many days later
 
 
 _states: dict[int, SceneState] = {}
@@ -166,6 +169,34 @@ def frames_of(scene: bpy.types.Scene) -> FrameTable | None:
     except PlanError as error:
         here.frames, here.refused, here.reason = None, plan, str(error)
     return here.frames
+
+
+def shown_frames(scene: Any) -> FrameTable | None:
+    """The frames that the view shows: the plan's own, or those of another day that is tried out."""
+    frames = frames_of(scene)
+    days = int(getattr(getattr(scene, "duskrail", None), "look_days", 0))
+    if frames is None or not days:
+        return frames
+    here = state_of(scene)
+    if here.other_of is None or here.other_of[0] is not frames.plan or here.other_of[1] != days:
+        here.other_of = (frames.plan, days)
+        try:
+            here.other_day = compute_frames(edits.with_days_added(frames.plan, days))
+        except PlanError as error:
+            here.other_day = None
+            _refuse(here, error)
+    return here.other_day or frames
+
+
+def look_at_day(scene: Any) -> None:
+    """Light the scene as on the day that is tried out, or on the plan's own. The plan stays as it is."""
+    here = state_of(scene)
+    here.problem, here.refusal = "", None
+    frames = shown_frames(scene)
+    if frames is not None and scene.library is None:
+        with handlers_paused():
+            redraw.draw_light(scene, frames)
+    show()
 
 
 def review_now(scene: bpy.types.Scene) -> Review | None:
@@ -302,6 +333,10 @@ def set_plan(scene: bpy.types.Scene, plan: Plan, said: tuple[str, ...] = ()) -> 
     with handlers_paused():
         store.store_plan(scene, plan)
         redraw.redraw(scene, before, frames)
+        here.frames = frames
+        shown = shown_frames(scene)
+        if shown is not None and shown is not frames:
+            redraw.draw_light(scene, shown)
     here.frames, here.problem, here.said, here.fit_said = frames, "", said, ()
     match_lists(scene, plan)
     ask_for_review(scene)

@@ -46,6 +46,11 @@ def draw_rig(scene: bpy.types.Scene, frames: FrameTable) -> None:
     rig.draw_rig(scene, frames)
 
 
+def draw_light(scene: bpy.types.Scene, frames: FrameTable) -> None:
+    """Sun, moon and sky of these frames."""
+    lighting.draw_light(scene, frames)
+
+
 def clear(scene: bpy.types.Scene) -> None:
     """Remove everything that was drawn, and the plan, from a scene; meshes made by the user stay."""
     whole_scene.clear_scene(scene)

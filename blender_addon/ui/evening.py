@@ -228,7 +228,7 @@ def _copied(value: Any) -> Any:
 
 def _light(scene: Any) -> None:
     """What EEVEE needs beside the scene that is worked in: stars, and the light around street lamps."""
-    frames = live.frames_of(scene)
+    frames = live.shown_frames(scene)
     scene.render.engine = compat.EEVEE
     looks.set_eevee(scene)
     if frames is not None and scene.library is None:
@@ -320,7 +320,7 @@ def draw(context: Any) -> Rect | None:
         return None
     scene = context.scene
     rect = picture_rect(scene, context.region, view)
-    frames = live.frames_of(scene)
+    frames = live.shown_frames(scene)
     if evening.by == PLAIN and rect is not None and frames is not None:
         _draw_plain(scene, frames, rect)
     return rect
@@ -353,7 +353,7 @@ def _prepare() -> None:
         scene = window.scene
         if not any(area.type == "VIEW_3D" and is_on(area.spaces.active) for area in window.screen.areas):
             continue
-        frames = live.frames_of(scene)
+        frames = live.shown_frames(scene)
         ready = _prepared.get(scene.session_uid)
         if frames is None or (ready is not None and ready.frames is frames):
             continue

@@ -1,4 +1,5 @@
-"""Handles in the 3D view for the chosen pose: along the rail, around (pan) and up and down (tilt).
+"""Handles in the 3D view: along the rail, around (pan) and up and down (tilt) for the chosen pose, and where
+in the move the light event falls.
 
 Each takes its value from the plan and sets it there, through the fields of the sidebar; what the plan refuses
 stays as it was.
@@ -11,14 +12,19 @@ from collections.abc import Callable
 from typing import Any
 
 import bpy
+from attrs import frozen
 from mathutils import Matrix, Vector
 
+from planner_core import Plan
+
 from ..scene import parts, rig
-from ..state import live
+from ..state import live, redraw
 
 SLIDE_COLOUR, PAN_COLOUR, TILT_COLOUR = (0.55, 0.85, 0.80), (0.98, 0.78, 0.35), (0.80, 0.62, 0.95)
 DIAL_SCALE, ARROW_LENGTH = 0.75, 0.7
 LOOK_EVERY_S = 0.1
+EVENT_COLOUR = (0.98, 0.62, 0.40)
+BAR_ABOVE_M, SHORTEST_BAR_M = 0.35, 0.6
 
 
 def chosen_pose(context: Any) -> Any:
@@ -84,9 +90,7 @@ class DUSKRAIL_GGT_pose(bpy.types.GizmoGroup):
             def set_value(offset: float) -> None:
                 row = chosen_pose(bpy.context)
                 if row is not None:
-                    _dragged[:] = [self.handles]
-                    if not bpy.app.timers.is_registered(_push_undo):
-                        bpy.app.timers.register(_push_undo, first_interval=LOOK_EVERY_S)
+                    _note_drag(self.handles, "Drag the Pose")
                     setattr(row, name, start.get(name, 0.0) + offset)
 
             return set_value
@@ -118,20 +122,122 @@ class DUSKRAIL_GGT_pose(bpy.types.GizmoGroup):
             handle.matrix_basis = frames[name]
 
 
-_dragged: list[dict[str, Any]] = []  # the handles of a drag that is no step of undo yet
+@frozen
+class EventBar:
+    """The move as a bar over the rail: where its first frame lies, and the way to its last."""
+
+    start: Vector
+    along: Vector
+    length_m: float
+
+    def at(self, place: float) -> Vector:
+        """Scene metres of a place in the move, 0 to 1."""
+        return self.start + place * self.length_m * self.along
+
+
+def event_bar(plan: Plan) -> EventBar:
+    """The bar of a plan's move: over its poses, in the direction in which the carriage travels first."""
+    places = [matrix.translation for matrix in rig.pose_matrices(plan)]
+    along = rig.rail_matrix(plan).col[1].xyz.normalized()
+    reaches = [(place - places[0]).dot(along) for place in places]
+    low, high = min(reaches), max(reaches)
+    spare = max(0.0, SHORTEST_BAR_M - (high - low)) / 2.0
+    start = places[0] + (low - spare) * along + Vector((0.0, 0.0, BAR_ABOVE_M))
+    length_m = high - low + 2.0 * spare
+    if reaches[-1] < reaches[0]:  # from the rail's far end back
+        return EventBar(start + length_m * along, -along, length_m)
+    return EventBar(start, along, length_m)
+
+
+def shows_event(context: Any) -> bool:
+    """Whether a view shows the event's handle: outside of the picture, with the rig or a pose selected."""
+    view, plan = context.region_data, live.plan_of(context.scene)
+    if plan is None or plan.shoot.anchor is None or view is None or view.view_perspective == "CAMERA":
+        return False
+    active = context.active_object
+    if context.mode != "OBJECT" or active is None or not active.select_get():
+        return False
+    return parts.part_of(active) in (*redraw.RIG_PARTS, "pose") and not live.linked(context.scene)
+
+
+class DUSKRAIL_GGT_event(bpy.types.GizmoGroup):
+    """The handle of the light event's place in the move."""
+
+    bl_idname = "DUSKRAIL_GGT_event"
+    bl_label = "Duskrail Event"
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "WINDOW"
+    bl_options = {"3D", "PERSISTENT", "SHOW_MODAL_ALL"}
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Where the plan is timed by an event, and the rig is at hand."""
+        return shows_event(context)
+
+    def setup(self, context: Any) -> None:
+        group: Any = self
+        handle = group.gizmos.new("GIZMO_GT_arrow_3d")
+        handle.color, handle.alpha = EVENT_COLOUR, 0.9
+        handle.color_highlight, handle.alpha_highlight = (1.0, 1.0, 1.0), 1.0
+        handle.use_draw_modal = True
+        handle.draw_style, handle.length = "BOX", 0.3
+        self.handle = handle
+        self.start: list[float] = []  # the place at which a drag began
+
+        def get() -> float:
+            scene: Any = bpy.context.scene
+            plan = live.plan_of(scene)
+            if plan is None or plan.shoot.anchor is None:
+                return 0.0
+            if not self.start:
+                self.start.append(plan.shoot.anchor.at)
+            return (plan.shoot.anchor.at - self.start[0]) * event_bar(plan).length_m
+
+        def set_value(offset_m: float) -> None:
+            scene: Any = bpy.context.scene
+            plan = live.plan_of(scene)
+            if plan is None or plan.shoot.anchor is None:
+                return
+            _note_drag({"event": self.handle}, "Drag the Event")
+            before = self.start[0] if self.start else plan.shoot.anchor.at
+            place = before + offset_m / event_bar(plan).length_m
+            scene.duskrail.anchor_at = 100.0 * min(max(place, 0.0), 1.0)
+
+        handle.target_set_handler("offset", get=get, set=set_value)
+
+    def refresh(self, context: Any) -> None:
+        """Put the handle where the event falls."""
+        plan = live.plan_of(context.scene)
+        if plan is None or plan.shoot.anchor is None:
+            return
+        if not self.handle.is_modal:
+            self.start.clear()
+        bar = event_bar(plan)
+        place = self.start[0] if self.start else plan.shoot.anchor.at
+        self.handle.matrix_basis = _frame(bar.at(place), bar.along)
+
+
+_dragged: list[tuple[dict[str, Any], str]] = []  # handles whose drag is no step of undo yet, and its name
+
+
+def _note_drag(handles: dict[str, Any], said: str) -> None:
+    _dragged[:] = [(handles, said)]
+    if not bpy.app.timers.is_registered(_push_undo):
+        bpy.app.timers.register(_push_undo, first_interval=LOOK_EVERY_S)
 
 
 def _push_undo() -> float | None:
     """Make a drag a step of undo once it has ended; of such handles Blender makes none."""
+    handles, said = _dragged[-1]
     try:
-        if any(handle.is_modal for handle in _dragged[-1].values()):
+        if any(handle.is_modal for handle in handles.values()):
             return LOOK_EVERY_S
     except ReferenceError:  # the view has made its handles anew
         pass
     _dragged.clear()
     manager: Any = bpy.context.window_manager
     with bpy.context.temp_override(window=manager.windows[0]):
-        bpy.ops.ed.undo_push(message="Drag the Pose")
+        bpy.ops.ed.undo_push(message=said)
     return None
 
 
@@ -140,7 +246,7 @@ def _frame(place: Vector, along: Vector) -> Matrix:
     return Matrix.Translation(place) @ along.to_track_quat("Z", "Y").to_matrix().to_4x4()
 
 
-CLASSES: tuple[Any, ...] = (DUSKRAIL_GGT_pose,)
+CLASSES: tuple[Any, ...] = (DUSKRAIL_GGT_pose, DUSKRAIL_GGT_event)
 
 
 def register() -> None:

@@ -20,11 +20,14 @@ from gpu_extras.batch import batch_for_shader
 from mathutils import Vector
 from numpy.typing import NDArray
 
+from planner_core.evening.timetable import EVENT_WORDS
 from planner_core.frames import FrameTable
 from planner_core.output import readout
+from planner_core.plan import timeline
+from planner_core.words.dates import day_words
 
 from ..state import live
-from . import evening, guides, wording
+from . import evening, gizmos, guides, wording
 from .drawing import PHASE_COLOURS, Colour, fill, text_width, ui_scale, write
 
 Array = NDArray[Any]
@@ -219,7 +222,7 @@ def _planned(context: Any) -> tuple[Any, FrameTable] | None:
     settings = getattr(scene, "duskrail", None)
     if settings is None:
         return None
-    frames = live.frames_of(scene)
+    frames = live.shown_frames(scene)
     return (settings, frames) if frames is not None else None
 
 
@@ -263,6 +266,8 @@ def draw_in_scene() -> None:
         ahead = -frames.camera_rotation[here][:, 2]
         mark = np.array([at, at + 3.0 * LENS_M * ahead, at, at + np.array([0.0, 0.0, 2.5 * TICK_M])])
         _draw_lines([(_lines(mark, _even(HERE_COLOUR, 4)), 3.0)], region)
+    if gizmos.shows_event(context):
+        _draw_lines(_event_bar(frames), region)
     if settings.show_sky:
         gpu.state.depth_test_set("LESS_EQUAL")
         matrix: Any = gpu.matrix
@@ -273,6 +278,16 @@ def draw_in_scene() -> None:
         _draw_bodies(context, frames, dome, here)
         gpu.state.depth_test_set("NONE")
     gpu.state.blend_set("NONE")
+
+
+def _event_bar(frames: FrameTable) -> list[tuple[Any, float]]:
+    """The move from first to last frame as a bar over the rail, in the colours of its light."""
+    bar = gizmos.event_bar(frames.plan)
+    points, colours = [], []
+    for phase, first, last in readout.phase_spans(frames):
+        points += [bar.at((first - 1) / len(frames)), bar.at(last / len(frames))]
+        colours += [PHASE_COLOURS[phase]] * 2
+    return [(_lines(np.array(points), np.array(colours)), 5.0)]
 
 
 def _draw_bodies(context: Any, frames: FrameTable, dome: Dome, here: int) -> None:
@@ -303,7 +318,9 @@ def draw_readout() -> None:
     region, font = context.region, 0
     if in_evening:
         _draw_around(region, evening.draw(context))
-    elif settings.show_sky:
+    elif gizmos.shows_event(context):
+        _write_event(context, frames, font)
+    if settings.show_sky and not in_evening:
         blf.size(font, 11.0 * scale)
         shapes = shapes_of(frames, context.scene.session_uid)
         dome = _dome(context, frames, shapes)
@@ -317,6 +334,8 @@ def draw_readout() -> None:
     lines: list[tuple[str, Colour]] = []
     if settings.show_readout:
         lines = [(text, TEXT_COLOUR) for text in readout.hud_lines(frames, context.scene.frame_current)]
+        if settings.look_days:
+            lines.insert(0, (other_day_text(frames), HERE_COLOUR))
     here = live.state_of(context.scene)
     if (
         here.problem and time.monotonic() - here.refused_at_s < PROBLEM_SHOWN_S
@@ -325,6 +344,25 @@ def draw_readout() -> None:
         lines += [(text, REFUSED_COLOUR) for text in textwrap.wrap(problem, PROBLEM_LETTERS)]
     if lines and not _is_quarter(context):
         _draw_lines_of_text(context, lines)
+
+
+def _write_event(context: Any, frames: FrameTable, font: int) -> None:
+    """What falls where on the bar of the move: Sunset at 50 %."""
+    anchor = frames.plan.shoot.anchor
+    assert anchor is not None
+    place = gizmos.event_bar(frames.plan).at(anchor.at)
+    spot = location_3d_to_region_2d(context.region, context.region_data, place)
+    if spot is not None:
+        scale = ui_scale()
+        blf.size(font, 12.0 * scale)
+        text = f"{EVENT_WORDS[anchor.event]} at {100.0 * anchor.at:.3g} %"
+        write(font, text, spot.x + 8.0 * scale, spot.y + 10.0 * scale, TEXT_COLOUR)
+
+
+def other_day_text(frames: FrameTable) -> str:
+    """Which day is tried out: Sunday 28 March 2027 (another day than the plan's)."""
+    date = timeline.local_datetime(float(frames.utc_s[len(frames) // 2]), frames.plan.zone).date()
+    return f"{day_words(date, year=True, weekday=True)} (another day than the plan's)"
 
 
 def _is_quarter(context: Any) -> bool:

@@ -133,7 +133,7 @@ def draw() -> None:
     settings = getattr(scene, "duskrail", None)
     if settings is None or not settings.show_phases or not live.plan_of(scene):
         return
-    frames = live.frames_of(scene)
+    frames = live.shown_frames(scene)
     if frames is None:
         return
     region = context.region

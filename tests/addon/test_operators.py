@@ -103,6 +103,11 @@ def joined_blocks(numbers: set[int]) -> None:
     bpy.ops.duskrail.join_blocks()
 
 
+def look_at_day(days: int) -> None:
+    settings: Any = bpy.context.scene
+    settings.duskrail.look_days = days
+
+
 def select_own_mesh() -> None:
     for thing in bpy.context.view_layer.objects:
         thing.select_set(thing.name == "shed")
@@ -136,6 +141,7 @@ UNDONE: list[Case] = [
     ("set_units", {}, lambda: setattr(bpy.context.scene.unit_settings, "scale_length", 0.1)),
     ("redraw", {}, lambda: remove_part("tilt")),
     ("step_day", {"days": 30}, no_preparation),
+    ("plan_day", {}, lambda: look_at_day(60)),
     ("anchor_here", {}, lambda: at_frame(100)),
     ("go_to_event", {}, no_preparation),
     *(("add_block", {"kind": kind}, no_preparation) for kind in kit.PIECES),
@@ -159,6 +165,7 @@ UNDONE: list[Case] = [
 ]
 CHANGES_NOTHING_OF_THE_PLAN = {
     "set_units",
+    "plan_day",
     "redraw",
     "go_to_event",
     "pose_go",

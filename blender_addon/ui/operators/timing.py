@@ -10,7 +10,7 @@ from bpy.props import IntProperty
 from planner_core.edit import edits
 
 from ...state import live
-from .base import UNDOABLE, Outcome, WithFrames, WithPlan, change
+from .base import UNDOABLE, Outcome, ReadsPlan, WithFrames, WithPlan, change
 
 
 class DUSKRAIL_OT_step_day(WithPlan, bpy.types.Operator):
@@ -30,7 +30,22 @@ class DUSKRAIL_OT_step_day(WithPlan, bpy.types.Operator):
         return f"The same shoot {count} {days} {'later' if properties.days > 0 else 'earlier'}"
 
     def execute(self, context: Any) -> Outcome:
-        return change(self, context, lambda plan: edits.with_days_added(plan, self.days))
+        outcome = change(self, context, lambda plan: edits.with_days_added(plan, self.days))
+        if outcome == {"FINISHED"} and context.scene.duskrail.look_days == self.days:
+            context.scene.duskrail.look_days = 0  # the day that was tried out is the plan's now
+        return outcome
+
+
+class DUSKRAIL_OT_plan_day(ReadsPlan, bpy.types.Operator):
+    """Look at the plan's own day again"""
+
+    bl_idname = "duskrail.plan_day"
+    bl_label = "Back to the Plan's Day"
+    bl_options = UNDOABLE
+
+    def execute(self, context: Any) -> Outcome:
+        context.scene.duskrail.look_days = 0
+        return {"FINISHED"}
 
 
 class DUSKRAIL_OT_anchor_here(WithPlan, bpy.types.Operator):
@@ -74,6 +89,7 @@ class DUSKRAIL_OT_go_to_event(WithFrames, bpy.types.Operator):
 
 CLASSES = (
     DUSKRAIL_OT_step_day,
+    DUSKRAIL_OT_plan_day,
     DUSKRAIL_OT_anchor_here,
     DUSKRAIL_OT_go_to_event,
 )

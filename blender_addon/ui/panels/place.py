@@ -8,8 +8,9 @@ from typing import Any
 
 import bpy
 
-from planner_core.evening.timetable import end_utc_s, shoot_length_s
+from planner_core.evening.timetable import EVENT_WORDS, end_utc_s, events_in_shoot, shoot_length_s
 from planner_core.plan import timeline
+from planner_core.words.dates import day_words
 from planner_core.words.durations import duration_text
 
 from ...state import live
@@ -56,6 +57,7 @@ class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
         column.prop(settings, "interval")
         layout.prop(settings, "cloud")
         self._times(context)
+        self._other_day(context)
 
     def _day_buttons(self, row: Any) -> None:
         row.operator("duskrail.step_day", text="", icon="TRIA_LEFT").days = -1
@@ -73,6 +75,24 @@ class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
         column.scale_y = 0.85
         column.label(text=f"{first} to {end}, {length}", icon="TIME")
         column.label(text=f"{clip:.1f} s of clip", icon="BLANK1")
+
+    def _other_day(self, context: Any) -> None:
+        """A slider over the days around the plan's; what the sun does then, and a button to take that day."""
+        layout, settings = self.layout, context.scene.duskrail
+        layout.prop(settings, "look_days", slider=True)
+        frames = live.shown_frames(context.scene)
+        if not settings.look_days or frames is None:
+            return
+        middle = timeline.local_datetime(float(frames.utc_s[len(frames) // 2]), frames.plan.zone)
+        column = layout.column(align=True)
+        column.scale_y = 0.85
+        column.label(text=day_words(middle.date(), year=True, weekday=True), icon="LIGHT_SUN")
+        for name, utc_s, frame in events_in_shoot(frames):
+            clock, azimuth = timeline.clock(utc_s, frames.plan.zone), frames.sun_azimuth_deg[frame - 1]
+            column.label(text=f"{EVENT_WORDS[name]} {clock}, sun at {azimuth:.0f}°", icon="BLANK1")
+        row = layout.row(align=True)
+        row.operator("duskrail.step_day", text="Take This Day", icon="CHECKMARK").days = settings.look_days
+        row.operator("duskrail.plan_day", icon="LOOP_BACK")
 
 
 class DUSKRAIL_PT_evening(PlanTab, bpy.types.Panel):

@@ -2,9 +2,16 @@
 # Blender reads the annotations of its classes as they are, so none may be turned into text here.
 # mypy: disable-error-code="valid-type,func-returns-value"
 
+from typing import Any
+
 from bpy.props import BoolProperty, EnumProperty, IntProperty, StringProperty
 
+from ...state import live
 from .fields import NOT_KEYED
+
+
+def _other_day(owner: Any, _context: Any) -> None:
+    live.look_at_day(owner.id_data)
 
 
 class DisplayFields:
@@ -48,6 +55,19 @@ class DisplayFields:
         name="Day and night",
         description="Shade day, twilight and night in the timeline",
         default=True,
+        options=NOT_KEYED,
+    )
+
+    look_days: IntProperty(
+        name="Other Day",
+        description="Try out the light of another day, so many days after the plan's (negative: before). "
+        "The plan stays as it is",
+        default=0,
+        min=-366,
+        max=366,
+        soft_min=-90,
+        soft_max=90,
+        update=_other_day,
         options=NOT_KEYED,
     )
 
