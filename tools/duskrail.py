@@ -45,7 +45,15 @@ def check(arguments: argparse.Namespace) -> int:
     plan = load_plan(arguments.plan)
     frames = compute_frames(plan)
     report = review(plan, frames)
-    print(_json_text(report.as_dict()) if arguments.json else review_text(report))
+    if arguments.json:
+        from planner_core.moves.measured import Measured
+        from planner_core.moves.score import shot_score
+
+        document = report.as_dict()
+        document["summary"]["shot"] = shot_score(Measured(plan, frames, report)).as_dict()
+        print(_json_text(document))
+    else:
+        print(review_text(report))
     return FOUND_STOP if report.stops else DONE
 
 
@@ -336,6 +344,14 @@ def _add_scout(one: Any) -> None:
     one.add_argument("--top", metavar="N", type=_count, default=5, help="how many finds (5)")
     one.add_argument(
         "--edge", metavar="METRES", type=_positive, default=0.5, help="keep from drops and water (0.5)"
+    )
+    one.add_argument(
+        "--lenses", metavar="MM,MM", help="focal lengths to choose from, not the plan's (camera.lenses_mm)"
+    )
+    one.add_argument(
+        "--heights",
+        metavar="LOW:HIGH",
+        help="how low and high the stands hold the rail, metres over the ground",
     )
     one.add_argument("--reviews", metavar="N", type=_count, default=120, help="review so many shots (120)")
     one.add_argument("--json", action="store_true", help="the finds as JSON")

@@ -33,6 +33,8 @@ def run_scout(arguments: argparse.Namespace) -> int:
         Wishes(
             area=_area(plan, arguments.area),
             edge_m=arguments.edge,
+            lenses_mm=_lenses_mm(arguments.lenses),
+            heights_m=_heights_m(arguments.heights),
             top=arguments.top,
             reviews=arguments.reviews,
         ),
@@ -95,6 +97,38 @@ def _write(arguments: argparse.Namespace, plans: list[Plan]) -> list[Path]:
     for path, plan in zip(files, plans, strict=True):
         save_plan(plan, path)
     return files
+
+
+def _lenses_mm(text: str | None) -> tuple[float, ...] | None:
+    """The focal lengths that --lenses names."""
+    if text is None:
+        return None
+    found = _numbers(text, ",")
+    if not found or not all(2.0 <= lens <= 3000.0 for lens in found):
+        raise UsageError(
+            f"--lenses: {one_line(text)} is no list of focal lengths; write millimetres: 24,35,85"
+        )
+    return tuple(sorted(set(found)))
+
+
+def _heights_m(text: str | None) -> tuple[float, ...] | None:
+    """The rail's heights that --heights spans."""
+    if text is None:
+        return None
+    found = _numbers(text, ":")
+    if len(found) != 2 or not 0.0 <= found[0] <= found[1] <= 30.0:
+        raise UsageError(
+            f"--heights: {one_line(text)} is no span of heights; write metres, the lower first: 0.4:1.6"
+        )
+    low, high = found
+    return tuple(sorted({low, round((low + high) / 2.0, 2), high}))
+
+
+def _numbers(text: str, separator: str) -> list[float]:
+    try:
+        return [float(part) for part in text.split(separator)]
+    except ValueError:
+        return []
 
 
 def _area(plan: Plan, text: str | None) -> Area | None:

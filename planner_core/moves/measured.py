@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from planner_core.frames import compute_frames
+from planner_core.frames import FrameTable, compute_frames
 from planner_core.moves.score import OF_PICTURE, OF_RIG, moving_axes, reveal_works, turned_percent
 from planner_core.picture import block_visibility, composition, parallax
 from planner_core.picture.composition import percent
@@ -13,16 +13,16 @@ from planner_core.picture.speed import frame_widths_a_second, screen_speeds, spe
 from planner_core.place.blocking import block_text
 from planner_core.plan.model import Plan
 from planner_core.review.assess import assess
-from planner_core.review.findings import Finding
+from planner_core.review.findings import Finding, Review
 
 
 class Measured:
     """A candidate's frames, measured and reviewed."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, frames: FrameTable | None = None, report: Review | None = None) -> None:
         self.plan = plan
-        frames = self.frames = compute_frames(plan)
-        self.report = assess(plan, frames)
+        frames = self.frames = frames or compute_frames(plan)
+        self.report = report or assess(plan, frames)
         self.findings = self.report.findings
         seen = block_visibility.of(frames)
         self.parallax = parallax.parallax(plan, seen)

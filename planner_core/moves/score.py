@@ -7,7 +7,7 @@ source, in one table.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from attrs import frozen
@@ -46,6 +46,7 @@ TURN_PERCENT = 12.0  # of the frame's width: a pan or tilt that is plain to see
 # answers for too, and those of the rig.
 OF_PICTURE = ("subject-", "reveal-", "camera-inside", "weak-frame", "foreground-", "background-", "horizon-")
 OF_EXPOSURE = ("exposure-", "ramp-steep", "highlights-lost", "shadows-lost")
+OF_FOCUS = ("focus-",)
 OF_RIG = ("axis-", "interval-", "screen-speed", "motion-blur", "step-", "rail-", "rig-")
 
 
@@ -109,6 +110,14 @@ class ShotScore:
         """All together, never below 0."""
         return max(sum(self.parts.values()), 0.0)
 
+    def as_dict(self) -> dict[str, Any]:
+        """Plain values for JSON: the score as it is told, and its parts."""
+        return {
+            "score": round(self.total, 1),
+            "parts": {name: round(value, 2) + 0.0 for name, value in self.parts.items()},
+            "faults": list(self.faults),
+        }
+
 
 class Shot(Protocol):
     """What is scored: a plan's frames, review, reading and parallax, as moves/measured.py has them."""
@@ -141,7 +150,8 @@ def shot_score(shot: Shot) -> ShotScore:
     """
     picture = POINTS["picture"] * float(shot.reading.score[shot.weakest])
     moved = move_points(0.0, shot.parallax.separation_percent, shot.turned_percent, shot.axes, shot.reveals)
-    codes = {level: _codes(shot.findings, level, OF_PICTURE + OF_RIG) for level in ("stop", "warn")}
+    starts = OF_PICTURE + OF_FOCUS + OF_RIG
+    codes = {level: _codes(shot.findings, level, starts) for level in ("stop", "warn")}
     of_light = {code for level in codes for code in _codes(shot.findings, level, OF_EXPOSURE)}
     faults = POINTS["stop"] * len(codes["stop"]) + POINTS["warn"] * len(codes["warn"])
     if "reveal-early" in codes["warn"]:

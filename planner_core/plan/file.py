@@ -46,7 +46,7 @@ _PART_CLASSES = (
 _OMIT_IF_DEFAULT = {
     parts.Camera: ("raw_file_mb", "headroom_stops", "range_stops", "lenses_mm"),
     parts.Composition: ("light", "sun", "moon"),
-    parts.Rig: ("max_incline_deg",),
+    parts.Rig: ("max_incline_deg", "stand_min_m", "stand_max_m"),
     parts.Pose: ("slide_m", "pan_deg", "tilt_deg"),
     parts.Shoot: ("interval_step_s", "anchor", "start", "setup_s", "travel_s", "cloud_divisor"),
     parts.Exposure: ("artificial_ev100", "ramp_order", "meter", "day_look_stops", "grad_stops"),

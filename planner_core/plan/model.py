@@ -442,7 +442,8 @@ class Rig:
 
     origin_m is the rail's start (slide 0) in the scene; bearing_deg the compass bearing in which the carriage
     travels and incline_deg how steeply it rises. The head stands level, head_height_m above the carriage, and
-    the lens's entrance pupil lies pupil_offset_m ahead of both turning axes.
+    the lens's entrance pupil lies pupil_offset_m ahead of both turning axes. stand_min_m and stand_max_m are
+    how low and high over the ground its stands hold the rail; a search for a shot asks for them.
     """
 
     origin_m: Vector = _points(3, 1e5, "metres", optional=False)
@@ -455,6 +456,17 @@ class Rig:
     pan: TurnAxis | None = None
     tilt: TurnAxis | None = None
     max_incline_deg: float = _number(0, 90, "degrees", default=30.0)
+    stand_min_m: float | None = _number(
+        0, 30, "metres", default=None, optional=True, slips=_METRE_SLIPS, likely=(0.05, 3.0)
+    )
+    stand_max_m: float | None = _number(
+        0, 30, "metres", default=None, optional=True, slips=_METRE_SLIPS, likely=(0.05, 3.0)
+    )
+
+    def __attrs_post_init__(self) -> None:
+        low, high = self.stand_min_m, self.stand_max_m
+        if low is not None and high is not None and high < low:
+            raise PlanError("stand_max_m", high, f"is less than stand_min_m, {low:g}")
 
 
 @frozen(kw_only=True)

@@ -184,7 +184,7 @@ def _map(report: Report, columns: int, lines: int) -> Image:
     solid = [block for block in scout.plan.blocks if block.shape != "ridge"]
     for block in sorted(solid, key=lambda block: block.role not in ("ground", "water")):
         raster.fill(image, px(outline_m(scout.plan, block)), MAP_COLOURS[block.role])
-    _paint_worth(image, px(scout.tally.places_m), scout.tally.place_bound, max(1.0, scout.cell_m * scale))
+    _paint_worth(image, px(scout.tally.places_m), scout.tally.worth, max(1.0, scout.cell_m * scale))
     for rank, find in reversed(list(enumerate(report.finds, start=1))):
         _mark_find(image, find, rank, px)
     _point_at_subject(image, px((scout.aim.low + scout.aim.high) / 2.0))

@@ -7,6 +7,7 @@ which nothing stands. A place is kept as far as asked for from every drop, shore
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 
 import numpy as np
 from attrs import frozen
@@ -21,6 +22,7 @@ Mask = NDArray[np.bool_]
 
 STEP_M = 0.3  # a step down that one takes without noticing; more is a drop. Common practice, no source
 CLEAR_M = 0.4  # of what stands there, for a tripod's feet
+SHOULDER_M, HEADROOM_M = 0.25, 2.0  # what somebody with a rail under the arm passes by, and under
 SAMPLE_M = 0.1  # along edges that could be drops
 NOTHING_NEAR_M = 1e6
 REACH_M = 60.0  # around the rail, where a place has no ground blocks
@@ -39,6 +41,7 @@ class Surface:
     top_m: float
     is_water: bool
     walkable: bool
+    passable: bool = True  # may be walked over, if not stood on: a road
     name: str = ""
 
     def covers(self, points: Array) -> Mask:
@@ -63,7 +66,11 @@ class Terrain:
         self.level_m = blocking.ground_level_m(plan)
         self.surfaces = _surfaces(plan, self.level_m)
         solid = [block for block in plan.blocks if block.role not in ("ground", "water")]
-        self.standing = [outline_m(plan, block) for block in solid if block.shape != "ridge"]
+        standing = [block for block in solid if block.shape != "ridge"]
+        self.standing = [outline_m(plan, block) for block in standing]
+        self.underside_m = [
+            float(blocking.block_mesh(plan, block).vertices_m[:, 2].min()) for block in standing
+        ]
         self.kept_out = [outline_m(plan, block) for block in plan.blocks if block.keep_out]
         self.area = area or self.extent()
         self.edges = self._edges()
@@ -113,6 +120,30 @@ class Terrain:
         found[found] &= _nearest_m(points[found], self.edges) >= self.edge_m + SAMPLE_M / 2.0
         return found
 
+    def may_walk(self, points: Array) -> Mask:
+        """Which points (n, 2) one can walk over, road or narrow quay: under a bridge, not through a wall."""
+        height, which = self.under(points)
+        found = np.array([surface.passable for surface in self.surfaces])[which]
+        for ring, underside_m in zip(self.standing, self.underside_m, strict=True):
+            found &= ~(_within(ring, points, SHOULDER_M) & (underside_m < height + HEADROOM_M))
+        for ring in self.kept_out:
+            found &= ~_within(ring, points, 0.0)
+        return found
+
+    @property
+    def ground_low_m(self) -> Array:
+        """The lowest x and y that any ground block reaches; without one, far away."""
+        return self._ground_corner(np.min, -NOTHING_NEAR_M)
+
+    @property
+    def ground_high_m(self) -> Array:
+        """The highest x and y that any ground block reaches; without one, far away."""
+        return self._ground_corner(np.max, NOTHING_NEAR_M)
+
+    def _ground_corner(self, of: Callable[..., Array], otherwise: float) -> Array:
+        rings = [s.outline_m for s in self.surfaces if s.passable and s.outline_m is not None]
+        return of(np.concatenate(rings), axis=0) if rings else np.full(2, otherwise)
+
     def _edges(self) -> Array:
         """Points (n, 2) along every edge beyond which the ground falls away or is water."""
         found = [np.empty((0, 2))]
@@ -145,10 +176,11 @@ def _surfaces(plan: Plan, level_m: float) -> tuple[Surface, ...]:
                 is_water=block.role == "water",
                 name=block.name,
                 walkable=block.role == "ground" and not block.keep_out and not ROAD_WORDS.search(block.name),
+                passable=block.role == "ground" and not block.keep_out,
             )
         )
     wet = any(s.is_water and s.top_m <= level_m + 1e-9 for s in found)
-    level = Surface(outline_m=None, top_m=level_m, is_water=wet, walkable=not blocks)
+    level = Surface(outline_m=None, top_m=level_m, is_water=wet, walkable=not blocks, passable=not wet)
     return (level, *found)
 
 

@@ -1,5 +1,5 @@
 """The search for a shot, coarse to fine: spots by their bounds, framings by still pictures, moves by a few of
-their pictures, and the most promising by the whole review; then steps to the side from the best.
+their pictures, the most promising improved step by step, and then the whole review.
 
 Everything is counted, not timed, so the same plan gives the same finds. The search yields its progress, with
 the best so far, and may be left at any time.
@@ -16,43 +16,49 @@ from numpy.typing import NDArray
 
 from planner_core.frames import compute_frames
 from planner_core.moves.measured import Measured
-from planner_core.moves.score import POINTS, ShotScore, move_points, shot_score
-from planner_core.picture import block_visibility, composition
-from planner_core.picture.speed import speed_word
+from planner_core.moves.score import POINTS, ShotScore, shot_score
+from planner_core.picture import composition
 from planner_core.place import blocking
 from planner_core.plan.model import Plan, PlanError, Word
 from planner_core.rig import geometry
-from planner_core.rig.camera import CameraPath
-from planner_core.rig.motion import progress
 from planner_core.scout import places, spots
+from planner_core.scout.estimate import ACROSS, GRACE_PERCENT, GRACE_SIZE, Estimator, Framer
 from planner_core.scout.places import Area, Terrain
-from planner_core.scout.shots import Aim, Shot, aimed_deg, plan_of, width_share_px, with_lens
+from planner_core.scout.shots import Aim, Shot, plan_of, reveals
 from planner_core.scout.spots import Spots
+from planner_core.scout.walk import reachable
 
 Array = NDArray[np.float64]
 
 LOW_M, HIGH_M = 0.4, 1.4  # rail heights that stands reach, tried beside the planned one
 CELLS_M = (0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
 MOST_PLACES = 15_000
-ACROSS = (1 / 3, 1 / 2, 2 / 3)
-HORIZONS = (0.36, 0.62)  # of the frame's height, from below
 RAIL_TURNS_DEG = (90.0, 45.0, 135.0, 0.0)  # off the line of sight
 SHORT_TRAVEL = 0.4  # of the rail, where something is too near for more
-QUICK_FRAMES = 5
-FRAMED_SPOTS, FRAMED_A_TILE = 600, 6  # spots whose framings are tried, and how many of a tile
+PAN_ENDS = ((1 / 3, 2 / 3), (2 / 3, 1 / 3))  # of the frame's width
+REVEAL_FROM = (-0.35, 1.35)  # beyond the frame: where a pan that reveals the subject begins
+TILT_SHARE, REVEAL_TILT = 0.15, 1.1  # of the angle of view
+FRAMED_SPOTS, FRAMED_A_TILE = 600, 6  # spots whose framings are tried, and how many of a tile at least
 MOVED_SPOTS, MOVED_A_TILE = 64, 3
+IMPROVED, ROUNDS = 16, 3  # shots that are improved by their estimates, and how often
 REVIEWS = 120
 STEPS_FROM = 4  # of the best shots, steps to the side are tried from so many
+WORTH_A_STEP = 0.01  # points, as estimated
+WORTH_A_REVIEW = 1.5  # points below the shot that it steps from, as estimated
 APART_M = 3.0  # finds nearer to each other must differ in lens or move
 STILLS_AT_ONCE = 512
-PANNING = ("pan", "slide-held")
+# What a shot loses in the list of finds to one before it that is like it, points
+SAME_KIND, SAME_LENS, SAME_PLACE, PLACE_M = 6.0, 3.0, 5.0, 8.0
+FAR_BELOW = 30.0  # the best: no find any more
+LOWEST_M, STEP_UP_M, STEP_TILT_DEG = 0.15, 0.25, 2.0
 
 
 @frozen(kw_only=True)
 class Wishes:
     """What a search is asked for. area is a rectangle of the scene, all walkable ground within reach where it
     is None; edge_m how far to stand from drops, water and keep-out ground; cell_m the grid of places, by the
-    area's size where it is None; heights_m the rail's over the ground; reviews how many shots are reviewed.
+    area's size where it is None; heights_m the rail's over the ground and lenses_mm the lenses, the plan's
+    where they are None; reviews how many shots are reviewed; keep_place keeps to the planned place.
     """
 
     area: Area | None = None
@@ -62,6 +68,7 @@ class Wishes:
     heights_m: tuple[float, ...] | None = None
     lenses_mm: tuple[float, ...] | None = None
     reviews: int = REVIEWS
+    keep_place: bool = False
 
 
 @frozen(kw_only=True, eq=False)
@@ -78,6 +85,18 @@ class Found:
         """Whether its review holds a `stop`."""
         return any(finding.level == "stop" for finding in self.measured.findings)
 
+    @property
+    def rank(self) -> tuple[float, int, float]:
+        """The better, the lower: points as they are told, then fewer faults, a move that shows more and a
+        larger subject.
+        """
+        measured = self.measured
+        rect = measured.reading.rect_px
+        large = float(np.nan_to_num(rect[:, 3] - rect[:, 1]).mean()) / self.plan.clip.height_px
+        apart = measured.parallax.separation_percent
+        grace = min(apart / GRACE_PERCENT, 1.0) + min(large / GRACE_SIZE, 1.0)
+        return -round(self.score.total, 1), len(self.score.faults), -round(grace, 1)
+
 
 @frozen(kw_only=True, eq=False)
 class Progress:
@@ -91,14 +110,28 @@ class Progress:
 
 @attrs.define(kw_only=True)
 class Tally:
-    """What a search has tried, and the best spot bound at every place, for a map."""
+    """What a search has tried, and what a shot from every place could be worth as far as is known, for a map:
+    a bound that falls as pictures, moves and reviews are tried from there.
+    """
 
     places_m: Array = field(factory=lambda: np.empty((0, 3)))
-    place_bound: Array = field(factory=lambda: np.empty(0))
+    worth: Array = field(factory=lambda: np.empty(0))
+    beyond_reach: int = 0  # places that one can't walk to
+    way_known: bool = True  # whether it could be told where one can walk to
     candidates: int = 0
     stills: int = 0
     moves: int = 0
     reviews: int = 0
+
+    @property
+    def tried(self) -> int:
+        """Pictures and moves all together."""
+        return self.candidates + self.stills + self.moves
+
+    def learn(self, place: tuple[float, ...], points: float) -> None:
+        """Take the best shot known from a place as what it is worth."""
+        near = np.argmin(np.abs(self.places_m[:, :2] - np.array(place[:2])).sum(axis=1))
+        self.worth[near] = max(self.worth[near], points)
 
 
 @frozen(kw_only=True, eq=False)
@@ -125,7 +158,10 @@ class Scout:
         self.cell_m = self.wishes.cell_m or _cell_m(self.terrain.area)
         self.frames = compute_frames(plan)
         self.lenses_mm = self.wishes.lenses_mm or plan.camera.lenses_mm or (plan.camera.focal_length_mm,)
+        self.estimator = Estimator(plan, self.frames, self.aim)
         self._reviewed: dict[Shot, Found] = {}
+        self._standing: dict[tuple[float, float, float], bool] = {}
+        self._estimated: dict[Shot, float] = {}
 
     # ------------------------------------------------------------ the stages
 
@@ -134,6 +170,7 @@ class Scout:
         chosen = yield from self._spots()
         framed = yield from self._framed(chosen)
         tried = yield from self._moves(framed)
+        tried = yield from self._improved(tried)
         yield from self._review(tried)
         yield from self._steps()
         finds = self.finds()
@@ -143,15 +180,17 @@ class Scout:
         """The best so far, the best first, none with a stop, each different from those before it."""
         ranked = sorted(
             (found for found in self._reviewed.values() if not found.stops),
-            key=lambda found: (-round(found.score.total, 6), found.shot.place_m, found.shot.kind),
+            key=lambda found: (*found.rank, found.shot.place_m, found.shot.kind),
         )
-        kept: list[Found] = []
-        for found in ranked:
-            if len(kept) == self.wishes.top:
-                break
-            if all(_different(found.shot, other.shot) for other in kept):
-                kept.append(found)
-        return tuple(kept)
+        if not ranked:
+            return ()
+        least = ranked[0].score.total - FAR_BELOW
+        chosen = _varied(
+            [found.shot for found in ranked if found.score.total >= least],
+            [found.score.total for found in ranked],
+            self.wishes.top,
+        )
+        return tuple(ranked[row] for row in sorted(chosen))
 
     def heights_m(self) -> tuple[float, ...]:
         """The rail's heights to try."""
@@ -160,20 +199,17 @@ class Scout:
         planned = self.plan.rig.origin_m[2] - float(
             self.terrain.under(np.array([self.plan.rig.origin_m[:2]]))[0][0]
         )
+        rig = self.plan.rig
+        if rig.stand_min_m is not None or rig.stand_max_m is not None:
+            low = LOWEST_M if rig.stand_min_m is None else rig.stand_min_m
+            high = max(low, HIGH_M) if rig.stand_max_m is None else rig.stand_max_m
+            low = min(low, high)
+            return tuple(sorted({low, round(min(max(planned, low), high), 2), high}))
         planned = planned if 0.1 <= planned <= 2.5 else (LOW_M + HIGH_M) / 2.0
         return tuple(sorted({LOW_M, round(planned, 2), HIGH_M}))
 
     def _spots(self) -> Generator[Progress, None, Spots]:
-        points, ground = places.standing_places(self.terrain, self.terrain.area, self.cell_m)
-        points, ground = self._with_planned(points, ground)
-        if not len(points):
-            raise PlanError(
-                "blocks",
-                Word(places_word(self.plan)),
-                f"leave nowhere to stand in this area, {self.wishes.edge_m:g} m from every edge; take a "
-                "larger area or a smaller distance",
-            )
-        there = np.column_stack([points, ground])
+        there = self._places()
         heights = self.heights_m()
         total = len(there) * len(heights) * len(self.lenses_mm)
         found: list[Spots] = []
@@ -183,13 +219,46 @@ class Scout:
             yield Progress(stage="places", done=self.tally.candidates, total=total)
         every = spots.joined(found)
         self._note_places(there, every)
-        return _by_tile(every, every.bound, FRAMED_SPOTS, FRAMED_A_TILE)
+        tiles = len({(int(x), int(y)) for x, y in every.tile})
+        return _by_tile(every, every.bound, FRAMED_SPOTS, max(FRAMED_A_TILE, FRAMED_SPOTS // tiles))
 
-    def _with_planned(self, points: Array, ground: Array) -> tuple[Array, Array]:
-        """The places and the one under the middle of the planned rail, where one may stand there."""
+    def _places(self) -> Array:
+        """Where to stand, (n, 3): safe, and to be got to on foot."""
+        if self.wishes.keep_place:
+            planned = self.planned_place()
+            return np.column_stack([planned, self.terrain.under(planned)[0]])
+        points, ground = places.standing_places(self.terrain, self.terrain.area, self.cell_m)
+        points, ground = self._with_planned(points, ground)
+        if not len(points):
+            raise PlanError(
+                "blocks",
+                Word(places_word(self.plan)),
+                f"leave nowhere to stand in this area, {self.wishes.edge_m:g} m from every edge; take a "
+                "larger area or a smaller distance",
+            )
+        near = reachable(self.terrain, self.planned_place()[0], points)
+        self.tally.way_known = near is not None
+        if near is None:
+            near = np.ones(len(points), dtype=bool)
+        if not near.any():
+            raise PlanError(
+                "blocks",
+                Word(places_word(self.plan)),
+                "leave no way on foot from the planned place to this area; add what one walks over, a bridge "
+                "or steps, as a block of role ground",
+            )
+        self.tally.beyond_reach = int((~near).sum())
+        return np.column_stack([points, ground])[near]
+
+    def planned_place(self) -> Array:
+        """Under the middle of the planned rail, (1, 2)."""
         slide = self.plan.rig.slide
         middle = (slide.min_m + slide.max_m) / 2.0 if slide else 0.0
-        planned = geometry.carriage_position_m(self.plan, middle)[None, :2]
+        return np.asarray(geometry.carriage_position_m(self.plan, middle)[None, :2])
+
+    def _with_planned(self, points: Array, ground: Array) -> tuple[Array, Array]:
+        """The places and the planned one, where one may stand there."""
+        planned = self.planned_place()
         x0, y0, x1, y1 = self.terrain.area
         inside = bool(((planned >= (x0, y0)) & (planned <= (x1, y1))).all())
         if not inside or not self.terrain.may_stand(planned)[0]:
@@ -200,7 +269,7 @@ class Scout:
         best = {tuple(place): 0.0 for place in there.tolist()}
         for place, bound in zip(every.place_m.tolist(), every.bound.tolist(), strict=True):
             best[tuple(place)] = max(best[tuple(place)], bound)
-        self.tally.places_m, self.tally.place_bound = there, np.array(list(best.values()))
+        self.tally.places_m, self.tally.worth = there, np.array(list(best.values()))
 
     def _framed(self, chosen: Spots) -> Generator[Progress, None, _Framed]:
         """The best still picture of each spot: its score, and where in the frame the subject is."""
@@ -208,7 +277,7 @@ class Scout:
         done = 0
         for lens in self.lenses_mm:
             rows = np.flatnonzero(chosen.focal_length_mm == lens)
-            framer = _Framer(self.plan, lens)
+            framer = Framer(self.plan, lens)
             step = max(1, STILLS_AT_ONCE // framer.count)
             for first in range(0, len(rows), step):
                 part = rows[first : first + step]
@@ -217,85 +286,187 @@ class Scout:
                 self.tally.stills += len(part) * framer.count
                 yield Progress(stage="framings", done=done, total=len(chosen))
         value = chosen.bound - POINTS["picture"] * (1.0 - score)
+        self._note_framed(chosen, value)
         order = _by_tile_rows(chosen, value, MOVED_SPOTS, MOVED_A_TILE)
         return _Framed(spots=chosen.take(order), across=across[order], tilt_deg=tilt[order])
+
+    def _note_framed(self, chosen: Spots, value: Array) -> None:
+        """Places whose framings were tried are worth the best of them; the rest lose as much as those did."""
+        rows = {(x, y): i for i, (x, y) in enumerate(self.tally.places_m[:, :2].tolist())}
+        worth = np.full(len(self.tally.worth), -np.inf)
+        for (x, y), points in zip(chosen.place_m[:, :2].tolist(), value.tolist(), strict=True):
+            worth[rows[(x, y)]] = max(worth[rows[(x, y)]], points)
+        known = np.isfinite(worth)
+        loss = float(np.median(self.tally.worth[known] - worth[known])) if known.any() else 0.0
+        self.tally.worth = np.where(known, worth, self.tally.worth - loss)
 
     def _moves(self, framed: _Framed) -> Generator[Progress, None, list[Shot]]:
         """Shots with an estimate of their points, the best first."""
         chosen, across, tilt = framed.spots, framed.across, framed.tilt_deg
-        estimates: list[tuple[float, int, Shot]] = []
+        self._ask_standing(
+            [
+                (*place[:2], b + turn)
+                for place, b in zip(chosen.place_m, chosen.bearing_deg, strict=True)
+                for turn in RAIL_TURNS_DEG
+            ]
+        )
+        found: list[Shot] = []
         for row in range(len(chosen)):
             tried = list(self._shots(chosen, row, float(across[row]), float(tilt[row])))
-            for shot, points in zip(tried, self._estimates(tried), strict=True):
-                estimates.append((-points, len(estimates), shot))
-            self.tally.moves += len(tried)
+            self._estimate(tried)
+            found += tried
             yield Progress(stage="moves", done=row + 1, total=len(chosen))
-        return [shot for _, _, shot in sorted(estimates)]
+        return sorted(found, key=lambda shot: -self._estimated[shot])
+
+    def _estimate(self, tried: Sequence[Shot]) -> list[float]:
+        """The estimated points of each shot, worked out once."""
+        new = [shot for shot in dict.fromkeys(tried) if shot not in self._estimated]
+        for shot, points in zip(new, self.estimator.points(new), strict=True):
+            self._estimated[shot] = round(points, 6)
+        self.tally.moves += len(new)
+        return [self._estimated[shot] for shot in tried]
 
     def _shots(self, chosen: Spots, row: int, across: float, tilt: float) -> Iterator[Shot]:
         """The moves worth trying from a spot, where the rail stands safely."""
         rig = self.plan.rig
-        place = tuple(float(v) for v in chosen.place_m[row])
+        x, y, z = (float(v) for v in chosen.place_m[row])
+        tilt = round(tilt, 1)
         base = Shot(
             kind="still",
-            place_m=(place[0], place[1], place[2]),
+            place_m=(x, y, z),
             height_m=float(chosen.height_m[row]),
             focal_length_mm=float(chosen.focal_length_mm[row]),
-            rail_deg=float(chosen.bearing_deg[row] + 90.0),
+            rail_deg=float(chosen.bearing_deg[row] + RAIL_TURNS_DEG[0]),
             travel_m=0.0,
             across=(across, across),
-            tilt_deg=round(tilt, 1),
+            tilts_deg=(tilt, tilt),
         )
-        if self._stands(base):
+        standing = self._stands(base)
+        if standing:
             yield base
-            if rig.pan is not None and self.plan.shoot.frames > 1:
-                for ends in ((1 / 3, 2 / 3), (2 / 3, 1 / 3)):
-                    yield attrs.evolve(base, kind="pan", across=ends)
-        if rig.slide is None or self.plan.shoot.frames < 2:
+        if self.plan.shoot.frames < 2:
             return
-        length = rig.slide.max_m - rig.slide.min_m
-        travels = [round(share * length, 2) for share in (spots.USED_TRAVEL, SHORT_TRAVEL)]
+        if standing:
+            yield from self._turns(base)
+        if rig.slide is None:
+            return
         for turn in RAIL_TURNS_DEG:
             rail = attrs.evolve(base, rail_deg=float(chosen.bearing_deg[row] + turn))
-            if not self._stands(rail):
-                continue
-            for way in (sign * travel for travel in travels for sign in (1.0, -1.0)):
-                kind = "slide" if turn else ("push-in" if way > 0.0 else "pull-out")
-                yield attrs.evolve(rail, kind=kind, travel_m=way)
-                if turn and rig.pan is not None:
-                    yield attrs.evolve(rail, kind="slide-held", travel_m=way)
+            if self._stands(rail):
+                yield from self._slides(rail, sideways=bool(turn))
+
+    def _turns(self, base: Shot) -> Iterator[Shot]:
+        """Pans and tilts of a still shot."""
+        rig, across = self.plan.rig, base.across[0]
+        if rig.pan is not None:
+            ends = tuple((out, across) for out in REVEAL_FROM) if reveals(self.plan) else PAN_ENDS
+            for one in ends:
+                yield attrs.evolve(base, kind="pan", across=one)
+        if rig.tilt is not None:
+            up = composition.view_deg(spots.with_lens(self.plan, base.focal_length_mm))[1]
+            tilt = base.tilts_deg[0]
+            for sign in (1.0, -1.0):
+                if reveals(self.plan):
+                    ends_deg = (tilt + sign * REVEAL_TILT * up, tilt)
+                else:
+                    ends_deg = (tilt - sign * TILT_SHARE * up / 2.0, tilt + sign * TILT_SHARE * up / 2.0)
+                low, high = rig.tilt.min_deg, rig.tilt.max_deg
+                if all(low <= end <= high for end in ends_deg):
+                    first, last = (round(end, 1) for end in ends_deg)
+                    yield attrs.evolve(base, kind="tilt", tilts_deg=(first, last))
+
+    def _slides(self, rail: Shot, *, sideways: bool) -> Iterator[Shot]:
+        """Moves along a rail, both ways, long and short; for a reveal the lens is aimed at where they end."""
+        slide, aimed_at = self.plan.rig.slide, 1.0 if reveals(self.plan) else 0.5
+        assert slide is not None
+        length = slide.max_m - slide.min_m
+        travels = [round(share * length, 2) for share in (spots.USED_TRAVEL, SHORT_TRAVEL)]
+        for way in (sign * travel for travel in travels for sign in (1.0, -1.0)):
+            kind = "slide" if sideways else ("push-in" if way > 0.0 else "pull-out")
+            yield attrs.evolve(rail, kind=kind, travel_m=way, aimed_at=aimed_at)
+            if sideways and self.plan.rig.pan is not None:
+                yield attrs.evolve(rail, kind="slide-held", travel_m=way)
+
+    # ------------------------------------------------------------ where the rail stands
 
     def _stands(self, shot: Shot) -> bool:
+        key = (shot.place_m[0], shot.place_m[1], shot.rail_deg)
+        if key not in self._standing:
+            self._ask_standing([key])
+        return self._standing[key]
+
+    def _ask_standing(self, rails: Sequence[tuple[float, float, float]]) -> None:
+        """Note which rails, given by the middle of each and its bearing, stand safely and level."""
+        if self.wishes.keep_place:
+            self._standing |= dict.fromkeys(rails, True)
+            return
         slide = self.plan.rig.slide
         half = (slide.max_m - slide.min_m) / 2.0 if slide else 0.0
-        rail = geometry.direction(shot.rail_deg, 0.0, self.plan.site.scene_north_deg)[:2]
-        middle = np.array(shot.place_m[:2])
-        ends = np.stack([middle - half * rail, middle + half * rail])
-        level = np.ptp(self.terrain.under(ends)[0]) < places.STEP_M
-        return bool(level and places.rail_stands(self.terrain, ends[None])[0])
+        given = np.array([tuple(map(float, rail)) for rail in rails]).reshape(-1, 3)
+        way = half * geometry.direction(given[:, 2], 0.0, self.plan.site.scene_north_deg)[:, :2]
+        ends = np.stack([given[:, :2] - way, given[:, :2] + way], axis=1)
+        heights = self.terrain.under(ends.reshape(-1, 2))[0].reshape(-1, 2)
+        safe = places.rail_stands(self.terrain, ends) & (np.ptp(heights, axis=1) < places.STEP_M)
+        for row, (x, y, bearing) in enumerate(given.tolist()):
+            self._standing[(x, y, bearing)] = bool(safe[row])
 
-    def _estimates(self, tried: Sequence[Shot]) -> list[float]:
-        """Points of shots from one spot by a few pictures each, without the review."""
-        if not tried:
-            return []
-        plan = with_lens(self.plan, tried[0].focal_length_mm)
-        path, travels = _quick_path(plan, tried, self.aim)
-        seen = block_visibility.compute_visibility(plan, path)
-        reading = composition.read(plan, seen, travels=False, every_frame=True)
-        score = reading.score.reshape(len(tried), QUICK_FRAMES)
-        judged = composition.judged(plan, np.linspace(0.0, 1.0, QUICK_FRAMES))
-        near = _near_m(plan, seen, len(tried))
-        width = width_share_px(plan)
-        found = []
-        for i, shot in enumerate(tried):
-            percent = 100.0 * travels[i] / near[i] / width if near[i] < np.inf else 0.0
-            turned = abs(shot.across[1] - shot.across[0]) * 100.0
-            axes = (*(("slide",) if shot.travel_m else ()), *(("pan",) if shot.kind in PANNING else ()))
-            points = move_points(float(score[i][judged].min()), percent, (turned, 0.0), axes, None)
-            speed = max(percent, turned) / 100.0 / (plan.shoot.frames / plan.clip.fps)
-            points += POINTS["too fast"] if speed_word(1.9 * speed) == "too fast" else 0.0
-            found.append(points)
-        return found
+    # ------------------------------------------------------------ better by small steps
+
+    def _improved(self, tried: Sequence[Shot]) -> Generator[Progress, None, list[Shot]]:
+        """The shots with the most promising of them improved by their estimates, the best first."""
+        if not tried or self.wishes.keep_place:
+            return list(tried)
+        chosen = _varied(tried, [self._estimated[shot] for shot in tried], IMPROVED)
+        found: list[Shot] = []
+        for count, row in enumerate(sorted(chosen), start=1):
+            shot, step = tried[row], self.cell_m / 2.0
+            for _ in range(ROUNDS):
+                near = [other for other in self._neighbours(shot, step) if self._stands(other)]
+                self._estimate(near)
+                better = max([shot, *near], key=lambda one: self._estimated[one])
+                if self._estimated[better] > self._estimated[shot] + WORTH_A_STEP:
+                    shot = better
+                step = max(step / 2.0, 0.1)
+            found.append(shot)
+            yield Progress(stage="moves", done=count, total=len(chosen))
+        every = dict.fromkeys([*found, *tried])
+        return sorted(every, key=lambda shot: -self._estimated[shot])
+
+    def _neighbours(self, shot: Shot, step_m: float) -> Iterator[Shot]:
+        yield from self._moved(shot, step_m)
+        if shot.travel_m:
+            for turn in (15.0, -15.0):
+                yield attrs.evolve(shot, rail_deg=shot.rail_deg + turn)
+            yield attrs.evolve(shot, travel_m=round(0.6 * shot.travel_m, 2))
+        for across in ACROSS:
+            if shot.across[0] == shot.across[1] != across:
+                yield attrs.evolve(shot, across=(across, across))
+        if self.plan.rig.tilt is not None:
+            for sign in (1.0, -1.0):
+                first, last = (round(tilt + sign * STEP_TILT_DEG, 1) for tilt in shot.tilts_deg)
+                yield attrs.evolve(shot, tilts_deg=(first, last))
+        for lens in self.lenses_mm:
+            if lens != shot.focal_length_mm:
+                yield attrs.evolve(shot, focal_length_mm=lens)
+
+    def _moved(self, shot: Shot, step_m: float) -> Iterator[Shot]:
+        """The shot from places around it that belong to the area, and from higher and lower."""
+        x, y, _ = shot.place_m
+        x0, y0, x1, y1 = self.terrain.area
+        steps = np.array([[step_m, 0.0], [-step_m, 0.0], [0.0, step_m], [0.0, -step_m]])
+        there = np.round(np.array([[x, y]]) + steps, 3)
+        inside = ((there >= (x0, y0)) & (there <= (x1, y1))).all(axis=1)
+        inside &= self.terrain.may_stand(there)
+        ground = self.terrain.under(there)[0]
+        inside &= np.abs(ground - shot.place_m[2]) < places.STEP_M  # so that one can walk there too
+        for row in np.flatnonzero(inside):
+            to = (float(there[row, 0]), float(there[row, 1]), float(ground[row]))
+            yield attrs.evolve(shot, place_m=to)
+        low, high = min(self.heights_m()), max(self.heights_m())
+        for height in (shot.height_m - STEP_UP_M, shot.height_m + STEP_UP_M):
+            height = round(min(max(height, low), high), 2)
+            if height != shot.height_m:
+                yield attrs.evolve(shot, height_m=height)
 
     # ------------------------------------------------------------ the whole review
 
@@ -303,15 +474,16 @@ class Scout:
         """Review the most promising, leaving a third of the reviews for steps to the side.
 
         In rounds, so that what is reviewed first is spread over the place: in each round no more than one of
-        a kind from a tile.
+        a kind and lens from a tile.
         """
         most = max(1, self.wishes.reviews * 2 // 3)
         waiting = list(tried)
         while waiting and self.tally.reviews < most:
-            taken: set[tuple[float, float, str]] = set()
+            taken: set[tuple[float, float, str, float]] = set()
             later: list[Shot] = []
             for shot in waiting:
-                key = (shot.place_m[0] // spots.TILE_M, shot.place_m[1] // spots.TILE_M, shot.kind)
+                x, y = (float(np.rint(value / spots.TILE_M)) for value in shot.place_m[:2])
+                key = (x, y, shot.kind, shot.focal_length_mm)
                 if key in taken or self.tally.reviews >= most:
                     later.append(shot)
                     continue
@@ -321,36 +493,24 @@ class Scout:
             waiting = later
 
     def _steps(self) -> Iterator[Progress]:
-        """From the best shots, steps to the side, up, nearer and with a turned rail, as long as they help."""
+        """From the best finds, steps to the side, up, nearer, with a turned rail or another lens, as long as
+        they help.
+        """
         tried: set[Shot] = set()
         step = self.cell_m / 2.0
         while self.tally.reviews < self.wishes.reviews and step > 0.1:
             for found in self.finds()[:STEPS_FROM]:
-                for shot in self._neighbours(found.shot, step):
+                near = [s for s in self._neighbours(found.shot, step) if s not in tried and self._stands(s)]
+                tried.update(near)
+                least = self._estimate([found.shot])[0] - WORTH_A_REVIEW
+                self._estimate(near)
+                for shot in sorted(near, key=lambda one: -self._estimated[one]):
                     if self.tally.reviews >= self.wishes.reviews:
                         return
-                    if shot in tried or not self._stands(shot):
-                        continue
-                    tried.add(shot)
-                    self.look(shot)
-                    yield self._reviewing()
+                    if self._estimated[shot] >= least:
+                        self.look(shot)
+                        yield self._reviewing()
             step /= 2.0
-
-    def _neighbours(self, shot: Shot, step_m: float) -> Iterator[Shot]:
-        x, y, _ = shot.place_m
-        for dx, dy in ((step_m, 0.0), (-step_m, 0.0), (0.0, step_m), (0.0, -step_m)):
-            there = np.array([[x + dx, y + dy]])
-            if self.terrain.may_stand(there)[0]:
-                ground = float(self.terrain.under(there)[0][0])
-                yield attrs.evolve(shot, place_m=(round(x + dx, 3), round(y + dy, 3), ground))
-        for turn in (15.0, -15.0):
-            if shot.travel_m:
-                yield attrs.evolve(shot, rail_deg=shot.rail_deg + turn)
-        for across in ACROSS:
-            if shot.kind != "pan" and across != shot.across[0]:
-                yield attrs.evolve(shot, across=(across, across))
-        if shot.travel_m:
-            yield attrs.evolve(shot, travel_m=round(0.6 * shot.travel_m, 2))
 
     def planned_score(self) -> float:
         """What the plan's own shot is worth."""
@@ -361,8 +521,12 @@ class Scout:
         if shot not in self._reviewed:
             plan = plan_of(self.plan, shot, self.aim)
             measured = Measured(plan)
-            self._reviewed[shot] = Found(shot=shot, plan=plan, score=shot_score(measured), measured=measured)
+            found = self._reviewed[shot] = Found(
+                shot=shot, plan=plan, score=shot_score(measured), measured=measured
+            )
             self.tally.reviews += 1
+            if not found.stops and len(self.tally.worth):
+                self.tally.learn(shot.place_m, found.score.total)
         return self._reviewed[shot]
 
     def _reviewing(self) -> Progress:
@@ -412,97 +576,30 @@ def _by_tile_rows(every: Spots, value: Array, most: int, a_tile: int) -> NDArray
     return np.array(chosen, dtype=np.intp)
 
 
-def _different(shot: Shot, other: Shot) -> bool:
-    """Whether two shots differ in place, or in lens and kind of move."""
-    apart = np.hypot(shot.place_m[0] - other.place_m[0], shot.place_m[1] - other.place_m[1])
-    if apart >= APART_M:
-        return True
-    return shot.focal_length_mm != other.focal_length_mm and shot.kind != other.kind
+# ---------------------------------------------------------------- different shots
 
 
-# ---------------------------------------------------------------- framings
-
-
-class _Framer:
-    """Still pictures from spots with one lens: the subject at thirds and in the middle, a few tilts."""
-
-    def __init__(self, plan: Plan, lens_mm: float) -> None:
-        self.plan = with_lens(plan, lens_mm)
-        self.width = width_share_px(self.plan)
-        self.tall = self.width * plan.clip.height_px / plan.clip.width_px
-        self.tilts = 1 + len(HORIZONS)
-        self.count = len(ACROSS) * self.tilts
-
-    def _tilts(self, chosen: Spots) -> Array:
-        """Tilts to try, (n, tilts)."""
-        on_horizon = [np.degrees(np.arctan((0.5 - share) * self.tall)) for share in HORIZONS]
-        tried = np.column_stack([*(np.full(len(chosen), tilt) for tilt in on_horizon), chosen.altitude_deg])
-        axis = self.plan.rig.tilt
-        if axis is None:
-            return tried
-        return np.clip(tried, axis.min_deg, axis.max_deg)
-
-    def best(self, chosen: Spots) -> tuple[Array, Array, Array]:
-        """Score, the subject's share of the width and tilt of each spot's best still picture, (n,) each."""
-        plan, n = self.plan, len(chosen)
-        across = np.tile(np.repeat(ACROSS, self.tilts), n)
-        tilt = np.tile(self._tilts(chosen), (1, len(ACROSS))).ravel()
-        bearing = np.repeat(chosen.bearing_deg, self.count)
-        pan = aimed_deg(bearing, across, self.width)
-        path = CameraPath(
-            plan=plan,
-            at=np.zeros(len(pan)),
-            camera_m=np.repeat(chosen.eyes(plan), self.count, axis=0),
-            camera_rotation=geometry.camera_rotation(pan, tilt, plan.site.scene_north_deg),
-            lens_bearing_deg=pan,
-            lens_altitude_deg=tilt,
-        )
-        seen = block_visibility.compute_visibility(plan, path)
-        reading = composition.read(plan, seen, travels=False, every_frame=True)
-        value = (reading.score + 1e-3 * reading.shown).reshape(n, self.count)
-        at = np.arange(n) * self.count + value.argmax(axis=1)
-        return reading.score[at], across[at], tilt[at]
-
-
-# ---------------------------------------------------------------- moves, quickly
-
-
-def _quick_path(plan: Plan, tried: Sequence[Shot], aim: Aim) -> tuple[CameraPath, list[float]]:
-    """A few cameras of each shot, one shot after another; and how far each travels across the view."""
-    at = np.linspace(0.0, 1.0, QUICK_FRAMES)
-    done = progress(at, plan.move.ease)
-    north, width = plan.site.scene_north_deg, width_share_px(plan)
-    eyes, pans, tilts, travels = [], [], [], []
-    for shot in tried:
-        rail = geometry.direction(shot.rail_deg, plan.rig.incline_deg, north)
-        head = np.array(shot.place_m) + np.array([0.0, 0.0, shot.height_m + plan.rig.head_height_m])
-        eye = head + np.outer(shot.travel_m * (done - 0.5), rail)
-        aimed = eye if shot.kind == "slide-held" else np.broadcast_to(head, eye.shape)
-        bearing = aim.bearing_and_altitude(np.ascontiguousarray(aimed))[0]
-        across = shot.across[0] + (shot.across[1] - shot.across[0]) * done
-        pan = aimed_deg(bearing, across, width)
-        eyes.append(eye)
-        pans.append(pan)
-        tilts.append(np.full(QUICK_FRAMES, shot.tilt_deg))
-        aside = abs(np.sin(np.radians(shot.rail_deg - bearing[QUICK_FRAMES // 2])))
-        travels.append(abs(shot.travel_m) * max(aside, 0.35))
-    pan, tilt = np.concatenate(pans), np.concatenate(tilts)
-    return (
-        CameraPath(
-            plan=plan,
-            at=np.tile(at, len(tried)),
-            camera_m=np.concatenate(eyes),
-            camera_rotation=geometry.camera_rotation(pan, tilt, north),
-            lens_bearing_deg=pan,
-            lens_altitude_deg=tilt,
-        ),
-        travels,
-    )
-
-
-def _near_m(plan: Plan, seen: block_visibility.BlockVisibility, count: int) -> Array:
-    """Distance of the nearest solid in the middle picture of each of so many shots, (count,)."""
-    solid = np.array([block.role not in ("ground", "water") for block in plan.blocks], dtype=bool)
-    there = seen.in_frame & solid
-    nearest = np.where(there, seen.distance_m, np.inf).min(axis=1, initial=np.inf)
-    return np.maximum(nearest.reshape(count, QUICK_FRAMES)[:, QUICK_FRAMES // 2], 0.3)
+def _varied(ranked: Sequence[Shot], points: Sequence[float], most: int) -> list[int]:
+    """Rows of shots, given best first, that are good and differ from each other: each next one is worth its
+    points less what it has in common with those chosen.
+    """
+    chosen: list[int] = []
+    left = np.array(points[: len(ranked)], dtype=np.float64)
+    place = np.array([shot.place_m[:2] for shot in ranked]).reshape(-1, 2)
+    kind = np.array([shot.kind for shot in ranked])
+    lens = np.array([shot.focal_length_mm for shot in ranked])
+    lenses = len(set(lens.tolist())) > 1
+    alike, near = np.zeros(len(ranked)), np.zeros(len(ranked))
+    while len(chosen) < most:
+        value = left - alike - near
+        if not np.isfinite(value).any():
+            break
+        row = int(np.argmax(value))
+        chosen.append(row)
+        apart = np.hypot(*(place - place[row]).T)
+        same_kind, same_lens = kind == kind[row], lens == lens[row]
+        alike += SAME_KIND * same_kind + SAME_LENS * (same_lens & lenses)
+        near = np.maximum(near, SAME_PLACE * np.exp(-apart / PLACE_M))
+        left[(apart < APART_M) & (same_kind | same_lens)] = -np.inf
+        left[row] = -np.inf
+    return chosen

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from planner_core.maths.angles import compass_deg, unwound_deg, wrapped_deg
 from planner_core.moves.candidates import within
+from planner_core.picture.block_visibility import NEAR_BY_M
+from planner_core.picture.optics import circle_of_confusion_mm, hyperfocal_m
 from planner_core.picture.projection import delivered_crop
 from planner_core.place import blocking
 from planner_core.place.blocking import RidgeLine, ridge_line
@@ -20,16 +22,19 @@ from planner_core.rig.motion import progress
 
 Array = NDArray[np.float64]
 
+PANNING = ("pan", "slide-held")
+FOCUS_AS_GOOD = 0.15  # of the distance, that a planned focus may be off
 HELD_POSES = 5  # which is enough for a curve that bends one way
 
 
 @frozen(kw_only=True)
 class Shot:
-    """One thing to try: a still, pan, slide, slide-held, push-in or pull-out.
+    """One thing to try: a still, pan, tilt, slide, slide-held, push-in or pull-out.
 
     place_m is where the middle of the travel stands, on the ground; height_m the rail over it. rail_deg is
     the bearing in which the slide grows. The move goes over `travel_m`, which is negative for a carriage that
-    runs backwards, and the subject is at the shares `across` of the frame's width at its beginning and end.
+    runs backwards. The subject is at the shares `across` of the frame's width, and the lens at `tilts_deg`,
+    at beginning and end; a lens that doesn't turn has it there at the share `aimed_at` of the travel.
     """
 
     kind: str
@@ -39,7 +44,8 @@ class Shot:
     rail_deg: float
     travel_m: float
     across: tuple[float, float]
-    tilt_deg: float
+    tilts_deg: tuple[float, float]
+    aimed_at: float = 0.5
 
 
 class Aim:
@@ -72,7 +78,7 @@ class Aim:
 
 
 def with_lens(plan: Plan, focal_length_mm: float) -> Plan:
-    """The plan with another lens, focused no nearer than that lens can."""
+    """The plan with another lens."""
     if focal_length_mm == plan.camera.focal_length_mm:
         return plan
     return attrs.evolve(plan, camera=attrs.evolve(plan.camera, focal_length_mm=focal_length_mm))
@@ -103,7 +109,53 @@ def plan_of(plan: Plan, shot: Shot, aim: Aim) -> Plan:
         bearing_deg=round(compass_deg(shot.rail_deg), 2) if slide else rig.bearing_deg,
     )
     placed = attrs.evolve(plan, rig=moved, blocks=_ridges_stay(plan, moved.origin_m))
+    placed = _focused(placed, shot, aim)
     return attrs.evolve(placed, move=attrs.evolve(plan.move, poses=_poses(placed, shot, middle, aim)))
+
+
+def _focused(plan: Plan, shot: Shot, aim: Aim) -> Plan:
+    """The plan focused at the hyperfocal distance; where the subject is nearer than that, between it and what
+    is near. A planned focus that is as good stays.
+    """
+    if plan.exposure is None:
+        return plan
+    camera = plan.camera
+    eye = np.array([shot.place_m]) + np.array([0.0, 0.0, shot.height_m + plan.rig.head_height_m])
+    bearing = aim.bearing_and_altitude(eye)[0]
+    half_deg = float(np.degrees(np.arctan(width_share_px(plan) / 2.0)))
+    near_m = float(nearest_foreground_m(plan, eye, bearing, half_deg)[0])
+    subject_m = float(np.linalg.norm((aim.low + aim.high) / 2.0 - eye[0]))
+    between = 2.0 * near_m * subject_m / (near_m + subject_m) if near_m < subject_m else subject_m
+    farthest = hyperfocal_m(camera.focal_length_mm, plan.exposure.f_number, circle_of_confusion_mm(camera))
+    focus = round(float(np.clip(min(float(farthest), between), 0.3, 1000.0)), 2)
+    if abs(focus - camera.focus_distance_m) < FOCUS_AS_GOOD * focus:
+        return plan
+    return attrs.evolve(plan, camera=attrs.evolve(camera, focus_distance_m=focus))
+
+
+def nearest_foreground_m(plan: Plan, eye: Array, bearing: Array, half_deg: float) -> Array:
+    """Distance from eyes (n, 3) to the nearest thing that counts as foreground with the subject in the
+    picture, (n,); infinite where there is none.
+    """
+    boxes = blocking.bounding_boxes(plan)
+    subject = set(blocking.subject_parts(plan))
+    found = np.full(len(eye), np.inf)
+    for row, index in enumerate(boxes.block):
+        block = plan.blocks[int(index)]
+        if block.role in ("ground", "water") or block.shape == "ridge" or int(index) in subject:
+            continue
+        away = boxes.centre_m[row] - eye
+        distance = np.maximum(np.linalg.norm(away, axis=1) - np.linalg.norm(boxes.half_m[row]), 0.3)
+        towards = np.degrees(np.arctan2(away[:, 0], away[:, 1])) + plan.site.scene_north_deg
+        inside = np.abs(wrapped_deg(towards - bearing)) < 1.3 * half_deg
+        counts = inside & ((distance < NEAR_BY_M) | (block.role == "foreground"))
+        found = np.where(counts, np.minimum(found, distance), found)
+    return found
+
+
+def reveals(plan: Plan) -> bool:
+    """Whether the subject is to come out from behind something, or into the picture."""
+    return plan.composition is not None and plan.composition.style == "reveal"
 
 
 def _poses(plan: Plan, shot: Shot, middle_m: float, aim: Aim) -> tuple[Pose, ...]:
@@ -112,35 +164,44 @@ def _poses(plan: Plan, shot: Shot, middle_m: float, aim: Aim) -> tuple[Pose, ...
     done = progress(at, plan.move.ease)
     slides = middle_m + shot.travel_m * (done - 0.5)
     across = shot.across[0] + (shot.across[1] - shot.across[0]) * done
-    tilt = shot.tilt_deg
-    if rig.tilt is not None:
-        tilt = min(max(tilt, rig.tilt.min_deg), rig.tilt.max_deg)
-    pans = _pans(plan, shot, slides if rig.slide else np.zeros(count), across, tilt, aim)
+    tilts = tilts_deg(plan, shot, done)
+    pans = _pans(plan, shot, slides if rig.slide else np.zeros(count), across, aim)
     return tuple(
         Pose(
             at=float(a),
             slide_m=round(float(slides[i]), 3) if rig.slide else None,
             pan_deg=round(float(pans[i]), 2),
-            tilt_deg=round(tilt, 2),
+            tilt_deg=round(float(tilts[i]), 2),
         )
         for i, a in enumerate(at)
     )
 
 
-def _pans(plan: Plan, shot: Shot, slides: Array, across: Array, tilt_deg: float, aim: Aim) -> Array:
+def tilts_deg(plan: Plan, shot: Shot, done: Array) -> Array:
+    """The lens's tilt where so much of the move is done, any shape, within the tilt axis."""
+    tilt = shot.tilts_deg[0] + (shot.tilts_deg[1] - shot.tilts_deg[0]) * done
+    axis = plan.rig.tilt
+    return tilt if axis is None else np.clip(tilt, axis.min_deg, axis.max_deg)
+
+
+def _pans(plan: Plan, shot: Shot, slides: Array, across: Array, aim: Aim) -> Array:
     """Bearings of the lens at every pose; the same throughout unless the move pans."""
-    if shot.kind not in ("pan", "slide-held"):
-        slides = np.full(len(slides), slides.mean())
+    if shot.kind not in PANNING:
+        slides = np.full(len(slides), slides[0] + (slides[-1] - slides[0]) * shot.aimed_at)
     head = geometry.carriage_position_m(plan, slides if plan.rig.slide else None)
     head = np.broadcast_to(head, (len(slides), 3)) + np.array([0.0, 0.0, plan.rig.head_height_m])
     bearing = aim.bearing_and_altitude(head)[0]
-    pans = aimed_deg(bearing, across, width_share_px(plan))
+    return within_pan(plan, aimed_deg(bearing, across, width_share_px(plan)))
+
+
+def within_pan(plan: Plan, bearing_deg: Array) -> Array:
+    """Bearings (n,) of the lens as the pan axis counts them, held to its range."""
     axis = plan.rig.pan
     if axis is None:
-        return np.full(len(slides), compass_deg(float(pans[0])))
+        return compass_deg(np.full(len(bearing_deg), bearing_deg[0]))
     near = (axis.min_deg + axis.max_deg) / 2.0
-    turned = np.array([within(axis, float(pan), near) for pan in pans])
-    return np.clip(unwound_deg(turned, turned[0]), axis.min_deg, axis.max_deg)
+    turned = unwound_deg(bearing_deg, within(axis, float(bearing_deg[0]), near))
+    return np.clip(turned, axis.min_deg, axis.max_deg)
 
 
 def _ridges_stay(plan: Plan, origin_m: tuple[float, float, float]) -> tuple[Block, ...]:

@@ -13,16 +13,15 @@ from planner_core.frames import FrameTable
 from planner_core.maths.angles import wrapped_deg
 from planner_core.moves.score import LIGHT_FROM_DEG, PAN_COUNTS, POINTS, light_comes_from
 from planner_core.picture.composition import (
-    NEAR_BY_M,
     READABLE,
     SEEN_BARELY,
     SEEN_ENOUGH,
     WEIGHTS,
 )
 from planner_core.picture.parallax import GOOD_PERCENT
-from planner_core.place import blocking, visibility
+from planner_core.place import visibility
 from planner_core.plan.model import LIGHT_SIDES, Plan
-from planner_core.scout.shots import Aim, width_share_px, with_lens
+from planner_core.scout.shots import Aim, nearest_foreground_m, reveals, width_share_px, with_lens
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -64,7 +63,7 @@ class Spots:
     @property
     def tile(self) -> NDArray[np.int64]:
         """The square of the scene that each lies in, (n, 2)."""
-        return np.floor(self.place_m[:, :2] / TILE_M).astype(np.int64)
+        return np.rint(self.place_m[:, :2] / TILE_M).astype(np.int64)
 
 
 def joined(parts: Sequence[Spots]) -> Spots:
@@ -87,9 +86,23 @@ def bounded(
         for height in heights_m:
             there = places_m[first : first + PLACES_AT_ONCE]
             eye = there + np.array([0.0, 0.0, height + plan.rig.head_height_m])
-            shown = _shown(plan, aim, eye)
+            shown = _shown_from_rail(plan, aim, eye)
             for lens in lenses_mm:
                 yield _bounded(plan, frames, aim, there, eye, shown, height, lens)
+
+
+def _shown_from_rail(plan: Plan, aim: Aim, eye: Array) -> Array:
+    """Share of the subject that each eye (n, 3) sees, (n,); for a reveal, the most that a rail across the
+    view sees, for it may begin behind something.
+    """
+    slide = plan.rig.slide
+    shown = _shown(plan, aim, eye)
+    if slide is None or not reveals(plan):
+        return shown
+    level = np.radians(aim.bearing_and_altitude(eye)[0] - plan.site.scene_north_deg)
+    right = np.column_stack([np.cos(level), -np.sin(level), np.zeros(len(eye))])
+    half = USED_TRAVEL * (slide.max_m - slide.min_m) / 2.0
+    return np.maximum.reduce([shown, *(_shown(plan, aim, eye + side * right) for side in (-half, half))])
 
 
 def _shown(plan: Plan, aim: Aim, eye: Array) -> Array:
@@ -154,26 +167,6 @@ def _move_bound(plan: Plan, eye: Array, bearing: Array, width: float, half_deg: 
     percent = 100.0 * travel / np.maximum(near, 0.3) / width
     slide = np.clip(percent / GOOD_PERCENT, 0.0, 1.0)
     return POINTS["move"] * np.minimum(np.maximum(slide, turn) + 0.2 * np.minimum(slide, turn), 1.0)
-
-
-def nearest_foreground_m(plan: Plan, eye: Array, bearing: Array, half_deg: float) -> Array:
-    """Distance from eyes (n, 3) to the nearest thing that counts as foreground with the subject in the
-    picture, (n,); infinite where there is none.
-    """
-    boxes = blocking.bounding_boxes(plan)
-    subject = set(blocking.subject_parts(plan))
-    found = np.full(len(eye), np.inf)
-    for row, index in enumerate(boxes.block):
-        block = plan.blocks[int(index)]
-        if block.role in ("ground", "water") or block.shape == "ridge" or int(index) in subject:
-            continue
-        away = boxes.centre_m[row] - eye
-        distance = np.maximum(np.linalg.norm(away, axis=1) - np.linalg.norm(boxes.half_m[row]), 0.3)
-        towards = np.degrees(np.arctan2(away[:, 0], away[:, 1])) + plan.site.scene_north_deg
-        inside = np.abs(wrapped_deg(towards - bearing)) < 1.3 * half_deg
-        counts = inside & ((distance < NEAR_BY_M) | (block.role == "foreground"))
-        found = np.where(counts, np.minimum(found, distance), found)
-    return found
 
 
 def _wish_bound(plan: Plan, frames: FrameTable, bearing: Array, half_deg: float) -> Array:

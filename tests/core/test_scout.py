@@ -16,10 +16,11 @@ from planner_core.place.blocking import ridge_line
 from planner_core.plan.changes import changed
 from planner_core.plan.model import Plan, PlanError
 from planner_core.scout import places, spots
+from planner_core.scout.estimate import Framer
 from planner_core.scout.finds import report
 from planner_core.scout.picture import finds_png, frame_pictures, shown_frames
 from planner_core.scout.places import Terrain, standing_places
-from planner_core.scout.search import Found, Scout, Wishes, _Framer
+from planner_core.scout.search import Found, Scout, Wishes
 from planner_core.scout.shots import Shot, plan_of
 from tests.scouting import TOWER, box, ground, place
 
@@ -141,7 +142,7 @@ def test_the_search_finds_97_percent_of_what_trying_everything_finds(seed: int) 
     points, height = standing_places(scout.terrain, scout.terrain.area, scout.cell_m)
     lots = list(spots.bounded(plan, scout.frames, np.column_stack([points, height]), (0.9,), (28.0,)))
     every = spots.joined(lots)
-    _, across, tilt = _Framer(plan, 28.0).best(every)
+    _, across, tilt = Framer(plan, 28.0).best(every)
     tried = [
         scout.look(shot)
         for row in range(len(every))
@@ -289,7 +290,7 @@ def test_a_ridge_stays_where_it_is_when_the_rig_moves(x: float, y: float) -> Non
         rail_deg=90.0,
         travel_m=0.0,
         across=(0.5, 0.5),
-        tilt_deg=0.0,
+        tilts_deg=(0.0, 0.0),
     )
     moved = plan_of(plan, shot, scout.aim)
     before = ridge_line(plan.blocks[1], plan.rig.origin_m, 0.0)
