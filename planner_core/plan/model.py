@@ -41,6 +41,8 @@ RAMP_ORDERS = ("shutter-first", "iso-first")
 LIGHT_SIDES = ("any", "front", "side", "back")
 DISC_PLACES = ("any", "in", "out")
 METERS = ("ground", "picture", "sky", "subject")
+MOVERS = ("water", "people", "traffic", "nothing")
+MAINS_HZ = (0.0, 50.0, 60.0)
 
 THINNEST_M = 1e-4  # a sheet of paper
 
@@ -352,7 +354,8 @@ class Camera:
 
     headroom_stops is how far over middle grey a raw file keeps detail, and range_stops how many stops it
     holds from there down to where shadows drown in noise (both common practice, no source). lenses_mm are the
-    focal lengths in the bag, for a search for a shot to choose from.
+    focal lengths in the bag, for a search for a shot to choose from. card_gb is what the card holds, in
+    gigabytes of 1000 MB, and battery_frames how many frames of such a shoot a charged battery lasts for.
     """
 
     sensor_width_mm: float = _number(1, 150, "millimetres", slips=_MM_SLIPS)
@@ -367,6 +370,10 @@ class Camera:
     headroom_stops: float = _number(0, 8, "stops", default=3.0)
     range_stops: float = _number(4, 20, "stops", default=12.0)
     lenses_mm: tuple[float, ...] | None = _lengths(2, 3000, "millimetres")
+    card_gb: float | None = _number(
+        0, 100_000, "gigabytes", default=None, optional=True, above=True, least=0.1
+    )
+    battery_frames: int | None = _number(1, 1_000_000, "frames", default=None, optional=True, whole=True)
 
     def __attrs_post_init__(self) -> None:
         if 1000.0 * self.focus_distance_m < NEAREST_FOCUS * self.focal_length_mm:
@@ -579,6 +586,8 @@ class Exposure:
     taken from: incident light on level ground, the frame's picture, the brightest part of its sky, or the
     subject's face toward the camera. day_look_stops is how much brighter than metered the day should look
     (negative: darker). grad_stops is what a graduated filter takes of the sky, its soft edge at the horizon.
+    mains_hz is the frequency of the mains that the place's lamps burn on, 50 or 60, or 0 for lamps that don't
+    flicker; None goes by the country.
     """
 
     f_number: float = _number(0.5, 128, "(as in f/5.6)")
@@ -593,6 +602,12 @@ class Exposure:
     meter: str = _choice(METERS, default="ground")
     day_look_stops: float = _number(-8, 8, "stops", default=0.0)
     grad_stops: float = _number(0, 8, "stops", default=0.0)
+    mains_hz: float | None = _number(0, 100, "hertz", default=None, optional=True)
+
+    @mains_hz.validator
+    def _is_a_mains_frequency(self, _attribute: Any, value: Any) -> None:
+        if value is not None and value not in MAINS_HZ:
+            raise PlanError("mains_hz", value, "is no mains frequency; give 50, 60, or 0 for none")
 
     def __attrs_post_init__(self) -> None:
         _ordered(self, "iso_min", "iso_max", "swap them?")
@@ -627,7 +642,8 @@ class Block:
     seen from the rail's start, skyline_deg (bearing, altitude) pairs at distance_m. `lights` says whether
     windows or lamps come on at dusk; None lets the role decide. keep_out marks
     what nobody may stand on: a neighbour's ground, a railway. Blocks with the same part_of are one thing: the
-    bar and posts of a railing, a row of houses.
+    bar and posts of a railing, a row of houses. moves says what goes about on a block while the camera looks:
+    people on a square, traffic on a road; None takes water for moving and all else for still.
     """
 
     name: str = _text(default="")
@@ -646,11 +662,17 @@ class Block:
     lights: bool | None = field(default=None)
     keep_out: bool = field(default=False)
     part_of: str = _text(default="")
+    moves: str | None = field(default=None)
 
     @lights.validator
     def _is_bool_or_none(self, _attribute: Any, value: Any) -> None:
         if value is not None and not isinstance(value, bool):
             raise PlanError("lights", value, "is neither true nor false")
+
+    @moves.validator
+    def _moves_as_known(self, _attribute: Any, value: Any) -> None:
+        if value is not None and value not in MOVERS:
+            raise PlanError("moves", value, f"is not known; use one of: {', '.join(MOVERS)}")
 
     @keep_out.validator
     def _is_bool(self, _attribute: Any, value: Any) -> None:

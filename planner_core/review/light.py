@@ -48,7 +48,9 @@ from planner_core.plan.model import Exposure, Plan
 from planner_core.plan.timeline import clock, clock_changes, local_datetime
 from planner_core.plan.zones import mirrored_near_zone, nearest_zone, off_the_sun_h
 from planner_core.review import lens as review_lens
+from planner_core.review import mains as review_mains
 from planner_core.review import moon as review_moon
+from planner_core.review import moving as review_moving
 from planner_core.review import sun as review_sun
 from planner_core.review import tones as review_tones
 from planner_core.review.findings import Finding, Remedy, facts
@@ -97,10 +99,12 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], LightSu
         *_clock_change(plan, frames),
         *(_zone_odd(plan, frames) or _sign_odd(plan)),
         *_exposure(plan, frames),
+        *review_mains.review_mains(plan, frames),
         *tone_findings,
         *sun_findings,
         *moon_findings,
         *lens_findings,
+        *review_moving.review_moving(plan, frames),
     ]
     summary = LightSummary(
         balance=_balance_numbers(plan, frames, shares),

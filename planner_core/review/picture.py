@@ -26,6 +26,7 @@ from planner_core.place import blocking
 from planner_core.place.blocking import block_label, block_text
 from planner_core.plan.model import Plan
 from planner_core.review import remedies
+from planner_core.review.edges import review_edges
 from planner_core.review.findings import Finding, Quantity, Remedy, facts
 from planner_core.review.summary import PictureSummary
 
@@ -49,6 +50,7 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], Picture
     if plan.blocks:
         findings += _horizon(plan, reading)
         findings += _foreground(plan, moved, _turned_percent(view)) if slides else []
+        findings += review_edges(plan, frames)
     return findings, _summary(plan, reading, moved)
 
 

@@ -27,6 +27,7 @@ from planner_core.plan.timeline import local_datetime
 from planner_core.review import remedies
 from planner_core.review.findings import Finding, Remedy, facts
 from planner_core.review.summary import RigSummary, ScreenSpeed
+from planner_core.review.support import card_gb, review_support
 from planner_core.rig import drive, geometry
 from planner_core.rig.camera import camera_pose
 from planner_core.rig.drive import AxisLimits
@@ -38,7 +39,6 @@ Mask = NDArray[np.bool_]
 # Common practice, no source; values from memory.
 VISIBLE_STEP_PX = 0.5  # a jump of this much from where a thing should be is seen as a stutter
 VISIBLE_BLUR_PX = 1.0  # of subject and background while the shutter is open
-LARGE_CARD_GB = 256.0  # more than one of the usual cards
 LITTLE_OF_THE_RAIL = 0.5
 USUAL_INCLINE_DEG = attrs.fields(Rig).max_incline_deg.default  # where nobody gave one, ours: no stop
 UNUSED_M = 1e-6  # a rest of rounding, no travel
@@ -74,7 +74,7 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], RigSumm
         *_motion_blur(plan, frames, motion),
         *_rail_in_frame(plan, frames),
         *_shadow(plan, frames),
-        *_card_space(plan),
+        *review_support(plan, frames),
         *_reason(plan, frames),
     ]
     step_error_px = max((float(error.max()) for error in step_errors_px.values()), default=None)
@@ -676,28 +676,6 @@ def _shadow(plan: Plan, frames: FrameTable) -> list[Finding]:
 # ---------------------------------------------------------------- what to bring and why
 
 
-def _card_gb(plan: Plan) -> float | None:
-    size = plan.camera.raw_file_mb
-    return None if size is None else plan.shoot.frames * size / 1000.0
-
-
-def _card_space(plan: Plan) -> list[Finding]:
-    space = _card_gb(plan)
-    if space is None:
-        return []
-    large = space > LARGE_CARD_GB
-    return [
-        Finding(
-            code="card-space",
-            level="warn" if large else "note",
-            value=space,
-            limit=LARGE_CARD_GB,
-            unit="GB",
-            facts=facts(frames=plan.shoot.frames, frame_size=(plan.camera.raw_file_mb, "MB")),
-        )
-    ]
-
-
 def _reason(plan: Plan, frames: FrameTable) -> list[Finding]:
     if plan.reason.strip() or not _moves(plan, frames):
         return []
@@ -747,7 +725,7 @@ def _summary(
         subject=_screen_speed_of(plan, motion, SUBJECT),
         background=_screen_speed_of(plan, motion, BACKGROUND),
         far_distance=None if BACKGROUND in motion.speeds else _screen_speed_of(plan, motion, FAR),
-        card_gb=_card_gb(plan),
+        card_gb=card_gb(plan),
         step_error_px=step_error_px,
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 _IN_SHORT = {
     "axis-range": "an axis outside its range",
     "axis-speed": "an axis too slow for its moves",
+    "battery-short": "an empty battery",
     "camera-inside": "a camera inside a block",
     "card-space": "more than a card holds",
     "clip-enlarged": "a clip of too few pixels",
@@ -13,8 +14,11 @@ _IN_SHORT = {
     "exposure-short": "frames too dark",
     "focus-depth": "something out of focus",
     "foreground-missing": "a slide that doesn't show",
+    "ground-ends": "ground that ends in the picture",
+    "head-level": "a head on a sloping rail",
     "highlights-lost": "burnt-out highlights",
     "interval-too-short": "an interval too short",
+    "mains-flicker": "lamps that flicker",
     "moon-in-frame": "a moon that drifts in the exposure",
     "motion-blur": "blur by the move",
     "move-midpoint": "a move whose middle misses the event",
@@ -26,9 +30,12 @@ _IN_SHORT = {
     "shadows-lost": "shadows without detail",
     "screen-speed": "a picture too fast to look at",
     "sign-odd": "a coordinate of the wrong sign",
+    "skyline-ends": "a skyline that ends in the picture",
+    "smearing": "things that smear",
     "star-trails": "stars that trail",
     "stars-soft": "stars out of focus",
     "step-coarse": "steps that show",
+    "strobing": "things that jump from frame to frame",
     "subject-cut": "a subject cut by the edge",
     "subject-hidden": "a hidden subject",
     "subject-lost": "a subject outside the frame",
@@ -37,6 +44,7 @@ _IN_SHORT = {
     "sun-in-frame": "the sun in a long lens",
     "travel-whole": "a slide past nothing near",
     "weak-frame": "a weak picture",
+    "wind-shake": "shake by the wind",
 }
 
 

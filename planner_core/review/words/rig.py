@@ -250,19 +250,6 @@ def _rig_shadow(finding: Finding, names: Names) -> Sentences:
 # ---------------------------------------------------------------- what to bring and why
 
 
-@speaks("card-space")
-def _card_space(finding: Finding, names: Names) -> Sentences:
-    count, large = finding.fact("frames"), finding.level == "warn"
-    more = f", more than a card of {limit(finding):g} GB holds." if large else "."
-    return Sentences(
-        f"{frame_count(count)} of {finding.fact('frame_size'):g} MB fill{'s' * (count == 1)} "
-        f"{figure(measured(finding))} GB{more}",
-        "Bring two cards or a camera that writes to both, or take fewer frames."
-        if large
-        else "Bring an empty card with room to spare.",
-    )
-
-
 @speaks("no-reason")
 def _no_reason(finding: Finding, names: Names) -> Sentences:
     return Sentences(
