@@ -263,13 +263,10 @@ def component_shares(sun_altitude_deg: ArrayLike) -> tuple[Array, Array, Array, 
     """Tint of a clear sky's light on level ground, luminance 1, and the shares that horizon band, circumsolar
     lobe and aureole have in it by channel, each of shape (..., 3).
     """
-    altitude = np.asarray(sun_altitude_deg, dtype=np.float64)
-    suns = [row[0] for row in COMPONENT_SHARES]
+    suns = np.array([row[0] for row in COMPONENT_SHARES], dtype=np.float64)
     table = np.array([row[1:] for row in COMPONENT_SHARES])
-    tint, band, circumsolar, aureole = (
-        np.stack([np.interp(altitude, suns, table[:, part, channel]) for channel in range(3)], axis=-1)
-        for part in range(4)
-    )
+    shares = _between_rows(np.asarray(sun_altitude_deg, dtype=np.float64), suns, table)
+    tint, band, circumsolar, aureole = (shares[..., part, :] for part in range(4))
     return tint / (tint @ colour.LUMINANCE)[..., None], band, circumsolar, aureole
 
 
@@ -289,20 +286,18 @@ def extinction_depth(sun_altitude_deg: ArrayLike, cloud_divisor: float = 1.0) ->
 
 def component_normalisation(sun_altitude_deg: ArrayLike, cloud_divisor: float = 1.0) -> Array:
     """What makes the four components light level ground to level 1 each, shape (..., 4, 3)."""
-    altitudes, normalisation = _component_normalisation(float(cloud_divisor))
-    altitude = np.asarray(sun_altitude_deg, dtype=np.float64)
-    return np.exp(
-        np.stack(
-            [
-                np.stack(
-                    [np.interp(altitude, altitudes, np.log(normalisation[:, k, c])) for c in range(3)],
-                    axis=-1,
-                )
-                for k in range(4)
-            ],
-            axis=-2,
-        )
-    )
+    altitudes, logarithms = _component_normalisation(float(cloud_divisor))
+    return np.exp(_between_rows(np.asarray(sun_altitude_deg, dtype=np.float64), altitudes, logarithms))
+
+
+def _between_rows(at: Array, known: Array, rows: Array) -> Array:
+    """Rows (n, ...) of a table for known values (n,), rising, straight between them and held beyond; shape
+    (*at.shape, ...).
+    """
+    place = np.clip(np.searchsorted(known, at) - 1, 0, len(known) - 2)
+    fraction = np.clip((at - known[place]) / (known[place + 1] - known[place]), 0.0, 1.0)
+    fraction = fraction.reshape(fraction.shape + (1,) * (rows.ndim - 1))
+    return np.asarray(rows[place] + fraction * (rows[place + 1] - rows[place]))
 
 
 def lamp_shape(directions: ArrayLike, lamp_direction: ArrayLike) -> Array:
@@ -347,7 +342,9 @@ def _shapes(up: Array, toward: Array, middle_up: Array | float, aureole: Array) 
 
 @lru_cache(maxsize=8)
 def _component_normalisation(cloud_divisor: float) -> tuple[Array, Array]:
-    """By the sun's altitude, (n,) and (n, 4, 3): one over the shapes' cosine-weighted means over the dome."""
+    """By the sun's altitude, (n,) and (n, 4, 3): logarithms of one over the shapes' cosine-weighted means
+    over the dome.
+    """
     altitudes = np.concatenate(
         [np.linspace(-8.0, -0.25, 32), np.linspace(0.0, 24.0, 97), np.linspace(25.0, 90.0, 66)]
     )
@@ -369,7 +366,7 @@ def _component_normalisation(cloud_divisor: float) -> tuple[Array, Array]:
         air = np.exp(-extinction_depth(altitude, cloud_divisor) / (seen_up + EXTINCTION_RISE)[:, None])
         normalisation.append(1.0 / (2.0 * np.einsum("i,ik,ic->kc", weight * up, shapes, air)))
     # sums differ in the last bit with memory alignment; pictures of one plan must not
-    return altitudes, np.round(normalisation, 12)
+    return altitudes, np.log(np.round(normalisation, 12))
 
 
 def _sun_normal_lux(altitude_deg: Array, cloud_divisor: float) -> Array:

@@ -9,7 +9,8 @@ blocks, by Fresnel's law. What is far away goes over into the sky behind it. Win
 add what they shine. What blocks take of each other's skylight is left out: it is within what a meter is
 off.
 
-Light and camera change smoothly, so some frames are read and the rest interpolated.
+Light and camera change smoothly, so some frames are read and the rest interpolated. Where the camera stands
+as on another of them, its rays are followed once for both, and only the light is computed anew.
 
 A reflected reading is EV at ISO 100 by ISO 2720:1974 with K = 12.5: L = K · 2^EV / 100 cd/m².
 """
@@ -155,9 +156,10 @@ def readings_from(scene: Scene, grid: Grid) -> Readings:
     So what enters or leaves the picture changes the reading over a sixth of the clip.
     """
     on_sensor = grid.on_sensor_cd_m2
-    cells = np.sort(on_sensor.reshape(len(grid.at), -1), axis=1)
+    cells = on_sensor.reshape(len(grid.at), -1)
     tenth = cells.shape[1] // 10
-    average, brightest = cells.mean(axis=1), cells[:, -tenth:].mean(axis=1)
+    parted = np.partition(cells, (tenth, -tenth), axis=1)
+    average, brightest = cells.mean(axis=1), parted[:, -tenth:].mean(axis=1)
 
     def every(luminance_cd_m2: Array) -> Array:
         over = ev100_from_luminance(luminance_cd_m2) - scene.scene_ev100[grid.at]
@@ -169,7 +171,7 @@ def readings_from(scene: Scene, grid: Grid) -> Readings:
         evaluative_ev100=every((1.0 - BRIGHTEST_WEIGHT) * average + BRIGHTEST_WEIGHT * brightest),
         brightest_sky_ev100=every(_brightest_sky(on_sensor, grid.is_sky)),
         subject_face_ev100=every(grid.subject_cd_m2 * grid.subject_let_through),
-        shadows_ev100=every(cells[:, :tenth].mean(axis=1)),
+        shadows_ev100=every(parted[:, :tenth].mean(axis=1)),
         sky_ev100=every(_brightest_sky(grid.luminance_cd_m2, grid.is_sky)),
         subject_ev100=every(grid.subject_cd_m2),
         ground_ev100=every(grid.ground_cd_m2),
@@ -269,9 +271,28 @@ def cell_directions(plan: Plan, rotation: Array, size: tuple[int, int] = (COLUMN
     return np.einsum("nij,kj->nki", rotation, local)
 
 
+@frozen(kw_only=True, eq=False)
+class _Lights:
+    """The windows and lamps of a plan: middle_m (p, 3), area_m2 (p, 3) along the normal, the luminance of
+    their glow (p,) for lamps of 1, and below how many lux they are on, (p, 2).
+    """
+
+    middle_m: Array
+    area_m2: Array
+    glow: Array
+    on_lux: Array
+
+
 @blocking.remembered
-def _panes(plan: Plan) -> lamps.Panes:
-    return lamps.panes(plan, geometry.head_middle_m(plan))
+def _lights(plan: Plan) -> _Lights:
+    panes = lamps.panes(plan, geometry.head_middle_m(plan))
+    corners = panes.corners_m
+    return _Lights(
+        middle_m=corners.mean(axis=1),
+        area_m2=np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]) / 2.0,
+        glow=panes.glow @ LUMINANCE,
+        on_lux=panes.on_lux,
+    )
 
 
 class _Reading:
@@ -294,18 +315,16 @@ class _Reading:
         self.level_lux = sky.on_level_ground(self.light, self.sun, self.moon) @ LUMINANCE
         self.sun_lux, self.moon_lux = self.light.sun @ LUMINANCE, self.light.moon @ LUMINANCE
         self.skyglow = sky.skyglow(self.light) @ LUMINANCE
+        self.followed, self.view = _alike(self.eye, self.rotation)
         self.distance, self.met, self.normal = self._first_hits()
         self.dome = self._dome()
         self.behind_ridge = self._behind_ridge()
 
     def grid(self) -> Grid:
         distance, met, normal = self.distance, self.met, self.normal
-        directions = self.rays.reshape(-1, 3)
         white_lux = self._sky(self.rays).ravel()
         solid = np.flatnonzero(met != SKY)
-        white_lux[solid] = self._surfaces(
-            directions[solid], distance[solid], met[solid], normal[solid], solid
-        )
+        white_lux[solid] = self._surfaces(distance[solid], met[solid], normal[solid], solid)
         shape = (len(self.at), self.lines, self.columns)
         white_lux = white_lux.reshape(shape)
         white_lux += self._panes(distance.reshape(shape))
@@ -326,33 +345,37 @@ class _Reading:
 
     def _first_hits(self) -> tuple[Array, Rows, Array]:
         """Distance, what is met and its outward normal, of all rays, flat."""
-        directions, origins = self.rays.reshape(-1, 3), self.eye[self.frame]
+        followed = self.followed
+        directions = self.rays[followed].reshape(-1, 3)
+        origins = np.repeat(self.eye[followed], self.lines * self.columns, axis=0)
         with np.errstate(divide="ignore"):
             fall = (self.ground_m - origins[:, 2]) / directions[:, 2]
         distance = np.where((directions[:, 2] < 0.0) & (fall > 0.0), fall, np.inf)
         met = np.where(np.isfinite(distance), LEVEL_GROUND, SKY)
         normal = np.zeros_like(directions)
         normal[:, 2] = 1.0
-        hits = solids.nearest(
-            self.plan,
-            origins,
-            directions,
-            self._pairs(self.boxes.corners_m, np.arange(len(self.boxes.block))),
-        )
+        pairs = self._pairs(self.boxes.corners_m, np.arange(len(self.boxes.block)), followed)
+        hits = solids.nearest(self.plan, origins, directions, pairs)
         nearer = hits.distance_m * (1.0 - visibility.TOUCHING) < distance
         distance = np.where(nearer, hits.distance_m, distance)
         normal[nearer] = hits.normal[nearer]
-        return distance, np.where(nearer, hits.block, met), normal
+        met = np.where(nearer, hits.block, met)
+        shape = (len(followed), self.lines * self.columns)
+        return (
+            distance.reshape(shape)[self.view].ravel(),
+            met.reshape(shape)[self.view].ravel(),
+            normal.reshape(*shape, 3)[self.view].reshape(-1, 3),
+        )
 
-    def _pairs(self, corners_m: Array, boxes: Rows) -> solids.Pairs:
-        """The rays that may meet the blocks of some boxes, by the rectangles around them; corners_m are those
-        of all boxes.
+    def _pairs(self, corners_m: Array, boxes: Rows, frames: Rows) -> solids.Pairs:
+        """The rays of some frames, numbered among theirs, that may meet the blocks of some boxes, by the
+        rectangles around them; corners_m are those of all boxes.
         """
         corners_m = corners_m[boxes]
         lines, columns = self.lines, self.columns
         whole = np.array([columns, lines])
-        low, high = self._rectangles(corners_m)
-        self._cut_at_horizon(high, corners_m[..., 2].max(axis=1))
+        low, high = self._rectangles(corners_m, frames)
+        self._cut_at_horizon(high, corners_m[..., 2].max(axis=1), frames)
         first = np.clip(np.ceil((low + 1.0) / 2.0 * whole - 0.5), 0, whole).astype(np.intp)
         size = np.clip(np.floor((high + 1.0) / 2.0 * whole + 0.5), 0, whole).astype(np.intp) - first
         frame, box = np.nonzero((size > 0).all(axis=2))
@@ -365,25 +388,28 @@ class _Reading:
         ray = (np.repeat(frame, cells) * lines + line) * columns + column
         block = self.boxes.block[boxes[np.repeat(box, cells)]]
         if len(self.boxes.block) > len(self.plan.blocks):  # rectangles of one block overlap
-            block, ray = np.divmod(np.unique(block * len(self.frame) + ray), len(self.frame))
+            count = len(frames) * lines * columns
+            block, ray = np.divmod(np.unique(block * count + ray), count)
         return solids.Pairs(ray=ray, block=block)
 
-    def _cut_at_horizon(self, high: Array, top_m: Array) -> None:
+    def _cut_at_horizon(self, high: Array, top_m: Array, frames: Rows) -> None:
         """Lower the rectangles of what lies below the camera to the highest point of the horizon in each
         picture: no ray that rises meets it.
         """
         lines = self.lines
-        rises = (self.rays[..., 2] >= 0.0).reshape(len(self.at), lines, -1).all(axis=2)
+        rises = (self.rays[frames, :, 2] >= 0.0).reshape(len(frames), lines, -1).all(axis=2)
         horizon = 1.0 - 2.0 * rises.argmin(axis=1) / lines
         horizon[rises.all(axis=1)] = -2.0
-        below = top_m < self.eye[:, 2:]
+        below = top_m < self.eye[frames, 2:]
         high[..., 1] = np.where(below, np.minimum(high[..., 1], horizon[:, None]), high[..., 1])
 
-    def _rectangles(self, corners_m: Array) -> tuple[Array, Array]:
-        """The rectangle around boxes (b, 8, 3) in each picture, which goes from −1 to 1: (n, b, 2) both."""
-        count = len(self.at)
-        offset = corners_m.reshape(1, -1, 3) - self.eye[:, None, :]
-        local = (offset @ self.rotation).reshape(count, -1, 8, 3)
+    def _rectangles(self, corners_m: Array, frames: Rows) -> tuple[Array, Array]:
+        """The rectangle around boxes (b, 8, 3) in the pictures of n frames, which go from −1 to 1: (n, b, 2)
+        both.
+        """
+        count = len(frames)
+        offset = corners_m.reshape(1, -1, 3) - self.eye[frames, None, :]
+        local = (offset @ self.rotation[frames]).reshape(count, -1, 8, 3)
         ahead = -local[..., 2]
         px = local[..., :2] / (np.maximum(ahead, NEAR_M)[..., None] * self.half)
         low, high = px.min(axis=2), px.max(axis=2)
@@ -440,9 +466,10 @@ class _Reading:
         facing = np.maximum(normal @ directions.T, 0.0)
         return np.asarray((from_below + np.einsum("kd,kd->k", facing, lux[frame]))[alike.ravel()])
 
-    def _surfaces(self, rays: Array, distance: Array, met: Rows, normal: Array, ray: Rows) -> Array:
-        """What rays (k, 3) see that meet something, (k,); `ray` are their numbers among all."""
+    def _surfaces(self, distance: Array, met: Rows, normal: Array, ray: Rows) -> Array:
+        """What rays see that meet something, (k,); `ray` are their numbers among all."""
         frame = self.frame[ray]
+        rays = self.rays.reshape(-1, 3)[ray]
         points = self.eye[frame] + distance[:, None] * rays
         white, shaded = self._matt(points, met, normal, frame)
         wet = np.flatnonzero(self.is_water[met] & (normal[:, 2] > 0.5))
@@ -500,13 +527,7 @@ class _Reading:
         ways /= np.linalg.norm(ways, axis=1)[:, None]
         frame = self.frame[ray]
         seen = self._low_sky(ways, frame)
-        images = self.boxes.corners_m * [1.0, 1.0, -1.0] + [0.0, 0.0, 2.0 * float(np.median(points[:, 2]))]
-        place = np.full(len(self.frame), -1, dtype=np.intp)
-        place[ray] = np.arange(len(ray))
-        pairs = self._pairs(images, np.flatnonzero(~self.is_water[self.boxes.block]))
-        kept = place[pairs.ray] >= 0
-        mine = solids.Pairs(ray=place[pairs.ray[kept]], block=pairs.block[kept])
-        hits = solids.nearest(self.plan, points, ways, mine)
+        hits = self._mirrored_hits(ways, points, ray)
         met = np.flatnonzero(np.isfinite(hits.distance_m))
         if len(met):
             away = hits.distance_m[met]
@@ -514,6 +535,22 @@ class _Reading:
             white, _ = self._matt(there, hits.block[met], hits.normal[met], frame[met])
             seen[met] = self._through_air(white, ways[met], away, frame[met])
         return seen
+
+    def _mirrored_hits(self, ways: Array, points: Array, ray: Rows) -> solids.Hits:
+        """What ways (k, 3) up from points in water meet, found once for frames of one view."""
+        cells = self.lines * self.columns
+        own = self.view[self.frame[ray]] * cells + ray % cells
+        traced, first, alike = np.unique(own, return_index=True, return_inverse=True)
+        number = np.full(len(self.followed) * cells, -1, dtype=np.intp)
+        number[traced] = np.arange(len(traced))
+        images = self.boxes.corners_m * [1.0, 1.0, -1.0] + [0.0, 0.0, 2.0 * float(np.median(points[:, 2]))]
+        pairs = self._pairs(images, np.flatnonzero(~self.is_water[self.boxes.block]), self.followed)
+        mine = np.flatnonzero(number[pairs.ray] >= 0)
+        some = solids.Pairs(ray=number[pairs.ray[mine]], block=pairs.block[mine])
+        hits = solids.nearest(self.plan, points[first], ways[first], some)
+        return solids.Hits(
+            distance_m=hits.distance_m[alike], block=hits.block[alike], normal=hits.normal[alike]
+        )
 
     def _shaded(self, points: Array, frame: Rows, lit: NDArray[np.bool_], met: Rows) -> NDArray[np.bool_]:
         """Whether something stands between points and the sun: a ridge, or the box around a block."""
@@ -539,25 +576,27 @@ class _Reading:
         boxes = self.boxes
         roles = np.array([b.role in ("ground", "water") or b.shape == "ridge" for b in self.plan.blocks])
         chosen = np.flatnonzero(~roles[boxes.block]) if len(boxes.block) else np.empty(0, dtype=np.intp)
-        if not len(chosen):
-            return np.zeros(len(points), dtype=bool)
-        cos, sin = np.cos(boxes.turn_rad[chosen]), np.sin(boxes.turn_rad[chosen])
-        centre, half = boxes.centre_m[chosen], boxes.half_m[chosen]
-        offset = points[:, None, :] - centre
-        x, y = offset[..., 0] * cos - offset[..., 1] * sin, offset[..., 0] * sin + offset[..., 1] * cos
-        sx, sy = sun[:, :1] * cos - sun[:, 1:2] * sin, sun[:, :1] * sin + sun[:, 1:2] * cos
-        enter, leave = np.full(x.shape, -np.inf), np.full(x.shape, np.inf)
-        sz = np.broadcast_to(sun[:, 2:], x.shape)
+        hidden = np.zeros(len(points), dtype=bool)
+        point, box = _near_the_way(points, sun, boxes.centre_m[chosen], boxes.half_m[chosen])
+        box = chosen[box]
+        other = boxes.block[box] != met[point]
+        point, box = point[other], box[other]
+        if not len(point):
+            return hidden
+        cos, sin = np.cos(boxes.turn_rad[box]), np.sin(boxes.turn_rad[box])
+        (x, y, z), (sx, sy, sz) = (points[point] - boxes.centre_m[box]).T, sun[point].T
+        half = boxes.half_m[box]
+        enter, leave = np.full(len(point), -np.inf), np.full(len(point), np.inf)
         for place, component, reach in (
-            (x, sx, half[:, 0]),
-            (y, sy, half[:, 1]),
-            (offset[..., 2], sz, half[:, 2]),
+            (x * cos - y * sin, sx * cos - sy * sin, half[:, 0]),
+            (x * sin + y * cos, sx * sin + sy * cos, half[:, 1]),
+            (z, sz, half[:, 2]),
         ):
             inverse = 1.0 / (component + 1e-30)
             middle, extent = -place * inverse, reach * np.abs(inverse)
             enter, leave = np.maximum(enter, middle - extent), np.minimum(leave, middle + extent)
-        crosses = (enter <= leave) & (leave > 0.0) & (boxes.block[chosen] != met[:, None])
-        return np.asarray(crosses.any(axis=1))
+        hidden[point[(enter <= leave) & (leave > 0.0)]] = True
+        return hidden
 
     # ------------------------------------------------------------ lamps, and the subject
 
@@ -567,32 +606,25 @@ class _Reading:
         level = self.light.lamps.max(axis=1)
         if not level.any() or self.scene.illuminance_lux[self.at].min() > lamps.WINDOW_LUX[1]:
             return extra
-        panes = _panes(self.plan)
-        if not len(panes.on_lux):
+        lights = _lights(self.plan)
+        if not len(lights.on_lux):
             return extra
-        middles = panes.corners_m.mean(axis=1)
-        diagonals = (
-            panes.corners_m[:, 2] - panes.corners_m[:, 0],
-            panes.corners_m[:, 3] - panes.corners_m[:, 1],
-        )
-        areas = np.cross(*diagonals) / 2.0
-        glow = panes.glow @ LUMINANCE
         cell_sr = 4.0 * self.half[0] * self.half[1] / (self.columns * self.lines)
-        lit = lamps.share_on(panes.on_lux, self.scene.illuminance_lux[self.at][:, None])
+        lit = lamps.share_on(lights.on_lux, self.scene.illuminance_lux[self.at][:, None])
         for n in np.flatnonzero(lit.any(axis=1)):
-            away = middles - self.eye[n]
-            far = np.linalg.norm(away, axis=1)
-            local = away @ self.rotation[n]
+            local = (lights.middle_m - self.eye[n]) @ self.rotation[n]
             depth = np.maximum(-local[:, 2], NEAR_M)
             place = local[:, :2] / depth[:, None] / self.half
-            facing = np.maximum(-np.sum(areas * away, axis=1), 0.0) / far  # m² across the line of sight
-            on = (lit[n] > 0.0) & (np.abs(place) < 1.0).all(axis=1) & (-local[:, 2] > NEAR_M)
-            column = ((place[on, 0] + 1.0) * (self.columns / 2.0)).astype(np.intp)
-            line = ((1.0 - place[on, 1]) * (self.lines / 2.0)).astype(np.intp)
-            seen = far[on] <= distance[n, line, column] * 1.05 + 1.0
+            on = np.flatnonzero((lit[n] > 0.0) & (np.abs(place) < 1.0).all(axis=1) & (-local[:, 2] > NEAR_M))
+            away, depth, place = lights.middle_m[on] - self.eye[n], depth[on], place[on]
+            far = np.linalg.norm(away, axis=1)
+            facing = np.maximum(-np.sum(lights.area_m2[on] * away, axis=1), 0.0) / far  # m² across the sight
+            column = ((place[:, 0] + 1.0) * (self.columns / 2.0)).astype(np.intp)
+            line = ((1.0 - place[:, 1]) * (self.lines / 2.0)).astype(np.intp)
+            seen = far <= distance[n, line, column] * 1.05 + 1.0
             # a cell's part of the picture plane, seen from here, takes in this much of the pane
-            covers = np.minimum(facing[on] * far[on] / depth[on] ** 3 / cell_sr, 1.0)
-            np.add.at(extra[n], (line, column), seen * lit[n][on] * glow[on] * level[n] * covers)
+            covers = np.minimum(facing * far / depth**3 / cell_sr, 1.0)
+            np.add.at(extra[n], (line, column), seen * lit[n][on] * lights.glow[on] * level[n] * covers)
         return extra
 
     def _subject(self) -> tuple[Array, Array]:
@@ -619,12 +651,31 @@ class _Reading:
         return albedo * (direct * ~shaded + to_moon + self._from_dome(frames, normal)), rise
 
 
-def _some_of_each_frame(frame: Rows, step: int) -> tuple[Rows, Rows]:
-    """Places in frame (k,), which rises: every so many, and the first of each frame; and for all places which
-    of those stands for them.
+def _near_the_way(points: Array, way: Array, centre: Array, half: Array) -> tuple[Rows, Rows]:
+    """Points (k, 3) and boxes (b, 3), one ball around each, that lie on the way (k, 3) from the point."""
+    along = way @ centre.T - np.sum(points * way, axis=1)[:, None]
+    apart = np.sum(points**2, axis=1)[:, None] + np.sum(centre**2, axis=1) - 2.0 * (points @ centre.T)
+    ball = np.sum(half**2, axis=1) * 1.001 + 1e-3
+    point, box = np.nonzero((apart - along**2 <= ball) & (along > -np.sqrt(ball)))
+    return point, box
+
+
+def _alike(eye: Array, rotation: Array) -> tuple[Rows, Rows]:
+    """Frames whose rays are followed, for all n: the first with each view; and for each frame which of those
+    it is.
     """
-    chosen = np.arange(len(frame)) % step == 0
-    chosen[1:] |= np.diff(frame) != 0
+    stands = np.round(np.concatenate([eye, rotation.reshape(-1, 9)], axis=1), 9)
+    _, first, view = np.unique(stands, axis=0, return_index=True, return_inverse=True)
+    return first, view.ravel()
+
+
+def _some_of_each_frame(frame: Rows, step: int) -> tuple[Rows, Rows]:
+    """Places in frame (k,), which rises: the first of each frame and every so many after it; and for all
+    places which of those stands for them.
+    """
+    begins = np.flatnonzero(np.diff(frame, prepend=-1))
+    within = np.arange(len(frame)) - np.repeat(begins, np.diff(begins, append=len(frame)))
+    chosen = within % step == 0
     return np.flatnonzero(chosen), np.cumsum(chosen) - 1
 
 

@@ -91,32 +91,29 @@ def nearest(plan: Plan, origins_m: Array, directions: Array, pairs: Pairs) -> Hi
     if not len(pairs.ray):
         return hits
     origins, ways = np.ascontiguousarray(origins_m.T), np.ascontiguousarray(directions.T)
-    found = [
-        (*part, np.full(len(part[0]), number))
-        for number, group in enumerate(_groups(plan))
-        for part in _met(group, origins, ways, pairs)
-    ]
-    ray, piece, enter, which = (np.concatenate(column) for column in zip(*found, strict=True))
-    groups = _groups(plan)
-    block = np.empty(len(ray), dtype=np.intp)
-    for number, group in enumerate(groups):
-        mine = which == number
-        block[mine] = group.block[piece[mine]]
+    found = [part for group in _groups(plan) for part in _met(group, origins, ways, pairs)]
+    if not found:
+        return hits
+    ray, block, enter, normal = (np.concatenate(column) for column in zip(*found, strict=True))
     # a later block counts as a touch nearer
     nearness = enter * (1.0 - TOUCHING * (block + 1.0) / len(plan.blocks))
     least = np.full(count, np.inf)
     np.minimum.at(least, ray, nearness)
     first = np.flatnonzero(nearness == least[ray])
-    hits.distance_m[ray[first]], hits.block[ray[first]] = enter[first], block[first]
-    for number, group in enumerate(groups):
-        mine = first[which[first] == number]
-        hits.normal[ray[mine]] = _normal(group, piece[mine], origins[:, ray[mine]], ways[:, ray[mine]])
+    met = ray[first]
+    hits.distance_m[met], hits.block[met] = enter[first], block[first]
+    against = -np.sign(np.sum(normal[first] * directions[met], axis=1))
+    hits.normal[met] = normal[first] * against[:, None]
     return hits
 
 
-def _met(group: _Group, origins: Array, ways: Array, pairs: Pairs) -> list[tuple[Rows, Rows, Array]]:
-    """Rays, the group's pieces that they meet, and how far away, in parts."""
-    counts = group.count[pairs.block]
+def _met(group: _Group, origins: Array, ways: Array, pairs: Pairs) -> list[tuple[Rows, Rows, Array, Array]]:
+    """Rays, the blocks with pieces in the group that they meet, how far away, and the normals of the faces
+    there, in or out; in parts.
+    """
+    mine = np.flatnonzero(group.count[pairs.block])
+    rays, blocks = pairs.ray[mine], pairs.block[mine]
+    counts = group.count[blocks]
     total = np.cumsum(counts)
     found = []
     begin = 0
@@ -124,12 +121,14 @@ def _met(group: _Group, origins: Array, ways: Array, pairs: Pairs) -> list[tuple
         done = total[begin - 1] if begin else 0
         end = max(int(np.searchsorted(total, done + PAIRS_AT_ONCE, side="right")), begin + 1)
         some = counts[begin:end]
-        ray = np.repeat(pairs.ray[begin:end], some)
+        ray = np.repeat(rays[begin:end], some)
         within = np.arange(len(ray)) - np.repeat(total[begin:end] - some - done, some)
-        piece = np.repeat(group.first[pairs.block[begin:end]], some) + within
-        enter, leave, _ = _slabs(group, piece, origins[:, ray], ways[:, ray])
+        piece = np.repeat(group.first[blocks[begin:end]], some) + within
+        enter, leave, row = _slabs(group, piece, origins.take(ray, axis=1), ways.take(ray, axis=1))
         hit = np.flatnonzero((enter <= leave) & (enter > 0.0))
-        found.append((ray[hit], piece[hit], enter[hit]))
+        met = piece[hit]
+        normal = group.normals[row[hit], :, met]
+        found.append((ray[hit], group.block[met], enter[hit], normal))
         begin = end
     return found
 
@@ -141,21 +140,13 @@ def _slabs(group: _Group, piece: Rows, origins: Array, ways: Array) -> tuple[Arr
     enter, leave = np.full(len(piece), -np.inf), np.full(len(piece), np.inf)
     row = np.zeros(len(piece), dtype=np.intp)
     for number in range(len(group.low_m)):
-        x, y, z = (group.normals[number, axis, piece] for axis in range(3))
+        x, y, z = group.normals[number].take(piece, axis=1)
         inverse = 1.0 / (x * ways[0] + y * ways[1] + z * ways[2] + 1e-300)
         place = x * origins[0] + y * origins[1] + z * origins[2]
-        one = (group.low_m[number, piece] - place) * inverse
-        other = (group.high_m[number, piece] - place) * inverse
+        one = (group.low_m[number].take(piece) - place) * inverse
+        other = (group.high_m[number].take(piece) - place) * inverse
         into = np.minimum(one, other)
         row[into > enter] = number
-        enter = np.maximum(enter, into)
-        leave = np.minimum(leave, np.maximum(one, other))
+        np.maximum(enter, into, out=enter)
+        np.minimum(leave, np.maximum(one, other), out=leave)
     return enter, leave, row
-
-
-def _normal(group: _Group, piece: Rows, origins: Array, ways: Array) -> Array:
-    """Outward normals (n, 3) of the faces through which rays enter pieces."""
-    _, _, row = _slabs(group, piece, origins, ways)
-    normal = group.normals[row, :, piece]
-    against = -np.sign(np.sum(normal * ways.T, axis=1))
-    return np.asarray(normal * against[:, None])
