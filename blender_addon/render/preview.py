@@ -259,17 +259,19 @@ def render_contact(
     *,
     look: str = looks.LIT,
     size: tuple[int, int] | None = None,
+    between: bool = True,
     cache: Path | None = None,
     progress: Listener = nobody,
 ) -> int:
     """Write a contact sheet as PNG: frames given with their labels, and others between; returns how many.
 
-    size is that of each picture. Raises as render_preview.
+    size is that of each picture; with between off, only the frames given are shown. Raises as
+    render_preview.
     """
     size = picture_size(plan.clip, size or size_in_shape(plan.clip, CONTACT_WIDTH_PX), look)
     _check_output(output)
     frames = compute_frames(plan)
-    wanted = showing.contact_frames(shown, len(frames))
+    wanted = showing.contact_frames(shown, len(frames)) if between else sorted(shown)
     numbers = tuple(number for number, _ in wanted)
     with _stoppable(), framecache.open_cache(cache) as store:
         paths = _drawn_paths(frames, numbers, look, size, store, progress)

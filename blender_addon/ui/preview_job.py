@@ -1,7 +1,7 @@
 """The draft clip rendered by a Blender of its own, while the photographer goes on working.
 
-Started as a script it is that other Blender's: it draws one plan file's clip and writes what it has to say
-into a file, a JSON record a line. Imported it is what starts, watches and stops it.
+Started as a script it is that other Blender's: it draws one plan file's clip or stills and writes what it has
+to say into a file, a JSON record a line. Imported it is what starts, watches and stops it.
 """
 
 from __future__ import annotations
@@ -20,9 +20,18 @@ from typing import Any
 
 PACKAGE = "duskrail_in_the_background"
 PROGRESS, DONE, FAILED = "progress", "done", "failed"
+CLIP, STILLS = "clip", "stills"
 STOP_WITHIN_S = 5.0
 # What the parts of a request are called in the panel
-LABELS = {"frame_range": "Only frames", "every": "Every nth", "size": "Width", "look": "Look"}
+LABELS = {
+    "frame_range": "Only frames",
+    "every": "Every nth",
+    "size": "Width",
+    "look": "Look",
+    "beside": "Second Plan",
+}
+# What is asked beside the clip itself, unless told otherwise; `shown` are frames with their labels
+PLAIN: dict[str, Any] = {"title": False, "burn_in": False, "beside": None, "contact": None, "shown": []}
 
 
 # ---------------------------------------------------------------- starting, watching, stopping
@@ -48,6 +57,8 @@ class Job:
                     "output": str(output),
                     "said": str(self.said),
                     "paths": search_paths(),
+                    **PLAIN,
+                    "make": CLIP,
                     **options,
                 }
             ),
@@ -189,7 +200,7 @@ def run(task_file: str) -> int:
     request = importlib.import_module(f"{PACKAGE}.render.request")
     import attrs
 
-    from planner_core import PlanError, load_plan
+    from planner_core import PlanError
 
     with Path(task["said"]).open("a", encoding="utf-8") as said:
 
@@ -202,15 +213,7 @@ def run(task_file: str) -> int:
             return 1
 
         try:
-            asked = request.PreviewRequest(
-                plan=load_plan(task["plan"]),
-                output=Path(task["output"]),
-                look=task["look"],
-                frame_range=tuple(task["frame_range"]) if task["frame_range"] else None,
-                every=task["every"],
-                size=tuple(task["size"]) if task["size"] else None,
-            )
-            made = preview.render_preview(asked, lambda now: say(PROGRESS, **attrs.asdict(now)))
+            made = _make(task, preview, request, lambda now: say(PROGRESS, **attrs.asdict(now)))
         except request.PreviewError as problem:
             return fail(str(problem), problem.field)
         except PlanError as problem:
@@ -222,17 +225,47 @@ def run(task_file: str) -> int:
         except Exception as problem:
             traceback.print_exc()
             return fail(f"Blender can't draw this here: {str(problem) or type(problem).__name__}")
-        width, height = made.size_px
-        say(
-            DONE,
-            output=str(made.output),
-            frames=len(made.frames),
-            drawn=made.drawn,
-            kept=made.kept,
-            size=f"{width} × {height}",
-            engine=made.engine,
-        )
+        say(DONE, **made)
     return 0
+
+
+def _make(task: dict[str, Any], preview: Any, request: Any, progress: Any) -> dict[str, Any]:
+    """Draw a clip, with a contact sheet or without, or stills side by side; returns what was made."""
+    from planner_core import load_plan
+    from planner_core.plan.file import plan_from_text
+
+    plan, shown = load_plan(task["plan"]), [(number, label) for number, label in task["shown"]]
+    size = tuple(task["size"]) if task["size"] else None
+    if task["make"] == STILLS:
+        output = Path(task["output"])
+        drawing = {"look": task["look"], "size": size, "between": False, "progress": progress}
+        count = preview.render_contact(plan, shown, output, **drawing)
+        return {"output": str(output), "frames": count, "make": STILLS}
+    asked = request.PreviewRequest(
+        plan=plan,
+        output=Path(task["output"]),
+        look=task["look"],
+        frame_range=tuple(task["frame_range"]) if task["frame_range"] else None,
+        every=task["every"],
+        size=size,
+        title=task["title"],
+        burn_in=task["burn_in"],
+        beside=plan_from_text(task["beside"]) if task["beside"] else None,
+    )
+    made = preview.render_preview(asked, progress)
+    if task["contact"]:
+        preview.render_contact(plan, shown, Path(task["contact"]), look=task["look"], progress=progress)
+    width, height = made.size_px
+    return {
+        "output": str(made.output),
+        "frames": len(made.frames),
+        "drawn": made.drawn,
+        "kept": made.kept,
+        "size": f"{width} × {height}",
+        "engine": made.engine,
+        "contact": task["contact"],
+        "make": CLIP,
+    }
 
 
 if __name__ == "__main__":

@@ -22,6 +22,7 @@ NEAR_SHARE = (
     0.001  # of the distance looked from; nearer, water and ground flicker through each other far away
 )
 FAR_M = 20000.0
+SOON_S = 0.3
 
 
 def _views(context: Any) -> Iterator[Any]:
@@ -111,3 +112,33 @@ def show_in_local_view(context: Any, objects: Iterable[bpy.types.Object]) -> Non
         if space.local_view is not None:
             for made in objects:
                 made.local_view_set(space, True)
+
+
+def show_image(context: Any, path: str) -> None:
+    """Show a picture file in the window's Image Editor, else in one in a window of its own."""
+    image = bpy.data.images.load(path, check_existing=True)
+    image.reload()
+    window = context.window
+    if window is None:
+        return
+    area = next((a for a in window.screen.areas if a.type == "IMAGE_EDITOR"), None)
+    if area is None and not bpy.app.background:
+        with context.temp_override(window=window):
+            bpy.ops.wm.window_new()
+        window = context.window_manager.windows[-1]
+        area = max(window.screen.areas, key=lambda one: one.width * one.height)
+        area.type = "IMAGE_EDITOR"
+    if area is None:
+        return
+    area.spaces.active.image = image
+    bpy.app.timers.register(lambda: _fit_image(window, area), first_interval=SOON_S)
+
+
+def _fit_image(window: Any, area: Any) -> None:
+    """Zoom an Image Editor, once it has been laid out, so that the whole picture is seen."""
+    region = next((r for r in area.regions if r.type == "WINDOW"), None)
+    if region is not None:
+        with bpy.context.temp_override(window=window, area=area, region=region):
+            operators: Any = bpy.ops.image
+            if operators.view_all.poll():
+                operators.view_all(fit_view=True)

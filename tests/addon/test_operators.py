@@ -232,7 +232,7 @@ def test_every_operator_is_among_those_tried() -> None:
             "dismiss",
             "review_now",
         ),
-        *("show_place", "show_rig", "show_picture", "preview", "preview_stop", "preview_open"),
+        *("show_place", "show_rig", "show_picture", "preview", "stills", "preview_stop", "preview_open"),
         *("evening", "finding_in_timeline", "first_scene"),
     }
     assert {cls.bl_idname.removeprefix("duskrail.") for cls in operators.CLASSES} == tried

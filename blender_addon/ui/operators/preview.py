@@ -2,16 +2,21 @@
 # Blender reads the annotations of its classes as they are, so none may be turned into text here.
 # mypy: disable-error-code="valid-type"
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import bpy
 
-from planner_core import Plan
+from planner_core import FrameTable, Plan, PlanError, load_plan
+from planner_core.evening.timetable import EVENT_WORDS
+from planner_core.output.sheet.page import strip_frames
 from planner_core.plan.file import plan_to_text
+from planner_core.review.assess import assess
 
 from ...state import live
-from ..preview_job import Job
+from .. import views
+from ..preview_job import STILLS, Job
 from .base import Outcome, WithFrames
 from .plan_file import ENDING
 
@@ -71,12 +76,42 @@ def options_of(scene: Any, plan: Plan) -> dict[str, Any]:
     }
 
 
-class DUSKRAIL_OT_preview(WithFrames, bpy.types.Operator):
-    """Render a draft clip of the plan in the background. You can go on working; Esc stops it"""
+def beside_of(scene: Any) -> Plan | None:
+    """The second plan that is shown to the right, if one is asked for. Raises PlanError."""
+    path = scene.duskrail.beside_file
+    return load_plan(bpy.path.abspath(path)) if path else None
 
-    bl_idname = "duskrail.preview"
-    bl_label = "Render Preview"
-    bl_options = {"REGISTER"}
+
+def contact_path(clip: Path) -> Path:
+    """Where a clip's contact sheet goes."""
+    return clip.with_name(f"{clip.stem}_contact.png")
+
+
+def stills_path(clip: Path) -> Path:
+    """Where the stills go that are shown side by side."""
+    return clip.with_name(f"{clip.stem}_stills.png")
+
+
+def frames_that_matter(frames: FrameTable) -> list[tuple[int, str]]:
+    """Frames of a contact sheet with their labels, as on the shot sheet."""
+    strip = strip_frames(frames, assess(frames.plan, frames))
+    return [(one.frame, one.label) for one in strip if one.label != "between"]
+
+
+def three_frames(frames: FrameTable) -> list[tuple[int, str]]:
+    """The first frame, that of the light event (else the middle), and the last, each once, with labels."""
+    shoot, count = frames.plan.shoot, len(frames)
+    at = shoot.anchor.at if shoot.anchor else 0.5
+    middle = EVENT_WORDS[shoot.anchor.event] if shoot.anchor else "Half way"
+    labels = {1: "First", count: "Last"}
+    labels.setdefault(round(1 + at * (count - 1)), middle)
+    return sorted(labels.items())
+
+
+class _Draws(WithFrames):
+    """An operator that has another Blender draw in the background, and tells when it is done."""
+
+    report: Callable[[set[str], str], None]
 
     @classmethod
     def poll(cls, context: Any) -> bool:
@@ -92,13 +127,24 @@ class DUSKRAIL_OT_preview(WithFrames, bpy.types.Operator):
         live.take_edits(scene)
         plan = live.plan_of(scene)
         assert plan is not None
-        output = clip_path(scene)
-        if not output.parent.is_dir():
-            self.report({"ERROR"}, f"{output.parent} is no folder; choose where the clip goes")
+        clip = clip_path(scene)
+        if not clip.parent.is_dir():
+            self.report({"ERROR"}, f"{clip.parent} is no folder; choose where the clip goes")
+            return None
+        frames = live.frames_of(scene)
+        assert frames is not None
+        try:
+            output, asked = self._asked(scene, frames, clip)
+        except PlanError as error:
+            self.report({"ERROR"}, f"Second plan: {error}")
             return None
         stop()
-        _jobs.append(Job(plan_to_text(plan), output, options_of(scene, plan)))
+        _jobs.append(Job(plan_to_text(plan), output, options_of(scene, plan) | asked))
         return _jobs[0]
+
+    def _asked(self, scene: Any, frames: FrameTable, clip: Path) -> tuple[Path, dict[str, Any]]:
+        """The file that is made, and what is asked for beside the usual. Raises PlanError."""
+        raise NotImplementedError
 
     def execute(self, context: Any) -> Outcome:
         """Without a window, wait for it."""
@@ -144,14 +190,51 @@ class DUSKRAIL_OT_preview(WithFrames, bpy.types.Operator):
     def _tell(self, job: Job) -> Outcome:
         if job.result is not None:
             self.report({"INFO"}, f"{Path(job.result['output']).name}: {told(job)}")
+            if job.result.get("make") == STILLS:
+                views.show_image(bpy.context, job.result["output"])
             return {"FINISHED"}
         self.report({"WARNING"} if job.stopped else {"ERROR"}, job.problem or "The preview was stopped")
         return {"CANCELLED"}
 
 
+class DUSKRAIL_OT_preview(_Draws, bpy.types.Operator):
+    """Render a draft clip of the plan in the background. You can go on working; Esc stops it"""
+
+    bl_idname = "duskrail.preview"
+    bl_label = "Render Preview"
+    bl_options = {"REGISTER"}
+
+    def _asked(self, scene: Any, frames: FrameTable, clip: Path) -> tuple[Path, dict[str, Any]]:
+        settings = scene.duskrail
+        other = beside_of(scene)
+        contact = settings.contact_sheet
+        return clip, {
+            "title": settings.title_card,
+            "burn_in": settings.burn_in,
+            "beside": plan_to_text(other) if other is not None else None,
+            "contact": str(contact_path(clip)) if contact else None,
+            "shown": frames_that_matter(frames) if contact else [],
+        }
+
+
+class DUSKRAIL_OT_stills(_Draws, bpy.types.Operator):
+    """Render the first frame, that of the light event and the last, side by side for the Image Editor. Esc
+    stops it
+    """
+
+    bl_idname = "duskrail.stills"
+    bl_label = "Stills Side by Side"
+    bl_options = {"REGISTER"}
+
+    def _asked(self, scene: Any, frames: FrameTable, clip: Path) -> tuple[Path, dict[str, Any]]:
+        return stills_path(clip), {"make": STILLS, "shown": three_frames(frames)}
+
+
 def told(job: Job) -> str:
     """What was made, in a line."""
     made = job.result or {}
+    if made.get("make") == STILLS:
+        return f"{made['frames']} stills side by side"
     kept = f", {made['kept']} of them kept from before" if made.get("kept") else ""
     return f"{made.get('frames')} frames{kept}, {made.get('size')}, {made.get('engine')}"
 
@@ -194,4 +277,4 @@ class DUSKRAIL_OT_preview_open(bpy.types.Operator):
         return opened
 
 
-CLASSES = (DUSKRAIL_OT_preview, DUSKRAIL_OT_preview_stop, DUSKRAIL_OT_preview_open)
+CLASSES = (DUSKRAIL_OT_preview, DUSKRAIL_OT_stills, DUSKRAIL_OT_preview_stop, DUSKRAIL_OT_preview_open)

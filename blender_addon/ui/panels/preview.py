@@ -47,4 +47,21 @@ class DUSKRAIL_PT_preview(PlanTab, bpy.types.Panel):
         layout.operator("duskrail.preview_open", icon="PLAY")
 
 
-CLASSES = (DUSKRAIL_PT_preview,)
+class DUSKRAIL_PT_client(PlanTab, bpy.types.Panel):
+    bl_idname = "DUSKRAIL_PT_client"
+    bl_parent_id = "DUSKRAIL_PT_preview"
+    bl_label = "For the Client"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context: Any) -> None:
+        layout, settings = rows(self.layout), context.scene.duskrail
+        column = layout.column(align=True, heading="In the clip")
+        column.prop(settings, "title_card")
+        column.prop(settings, "burn_in")
+        column = layout.column(align=True, heading="Beside it")
+        column.prop(settings, "contact_sheet")
+        layout.prop(settings, "beside_file")
+        layout.operator("duskrail.stills", icon="IMAGE_DATA")
+
+
+CLASSES = (DUSKRAIL_PT_preview, DUSKRAIL_PT_client)

@@ -158,6 +158,33 @@ class PreviewFields:
         options=NOT_KEYED,
     )
 
+    # for the client
+    title_card: BoolProperty(
+        name="Title Card",
+        description="Begin the clip with a card: title, reason, place and day",
+        default=False,
+        options=NOT_KEYED,
+    )
+    burn_in: BoolProperty(
+        name="Burnt-In Words",
+        description="Write time, frame, sun and exposure into the pictures of the clip",
+        default=False,
+        options=NOT_KEYED,
+    )
+    contact_sheet: BoolProperty(
+        name="Contact Sheet",
+        description="Also a sheet with the frames that matter, as a picture beside the clip",
+        default=False,
+        options=NOT_KEYED,
+    )
+    beside_file: StringProperty(
+        name="Second Plan",
+        description="Another plan file, shown to the right of this one in the clip. "
+        "It must have as many frames",
+        subtype="FILE_PATH",
+        options=NOT_KEYED,
+    )
+
 
 class FileFields:
     """The plan's file."""
