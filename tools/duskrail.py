@@ -12,6 +12,7 @@ import functools
 import io
 import json
 import os
+import re
 import sys
 import traceback
 from collections.abc import Callable, Sequence
@@ -215,6 +216,13 @@ def blocks(arguments: argparse.Namespace) -> int:
     return run_blocks(arguments)
 
 
+def photo(arguments: argparse.Namespace) -> int:
+    """A photograph of the place into a plan, or compared with its blocks."""
+    from tools.photo_command import run_photo
+
+    return run_photo(arguments)
+
+
 def dates(arguments: argparse.Namespace) -> int:
     """On which dates the sun or moon sets where, against the picture."""
     from tools.map_command import run_dates
@@ -226,6 +234,11 @@ def dates(arguments: argparse.Namespace) -> int:
 
 
 class _Parser(argparse.ArgumentParser):
+    def __init__(self, *args: Any, **keywords: Any) -> None:
+        super().__init__(*args, **keywords)
+        # a value may begin with a minus: --at -3,12,1.6
+        self._negative_number_matcher = re.compile(r"-\.?\d[-\d.,=eE]*.*")
+
     def error(self, message: str) -> NoReturn:
         raise UsageError(f"{self.prog}: {message}; {self.prog} --help says more")
 
@@ -321,6 +334,8 @@ def build_parser() -> argparse.ArgumentParser:
         "--distance", metavar="METRES", type=_positive, default=3000.0, help="of a horizon profile"
     )
 
+    _add_photo(verb("photo", photo, "a photograph of the place into a plan, aimed by its pins", plan=False))
+
     one = verb("dates", dates, "where the sun or moon rises and sets against the picture, day by day")
     one.add_argument(
         "--from", dest="first", metavar="DATE", required=True, help="the first date, as 2027-03-01"
@@ -357,6 +372,46 @@ def _add_scout(one: Any) -> None:
     one.add_argument("--json", action="store_true", help="the finds as JSON")
     one.add_argument("--write", metavar="DIR", help="save each find as a plan")
     one.add_argument("--picture", metavar="FILE.png", help="also a contact sheet of the finds, with a map")
+
+
+def _add_photo(one: Any) -> None:
+    from tools.photo_command import moment, place
+
+    one.add_argument("image", metavar="IMAGE", nargs="?", help="a JPEG, HEIC, TIFF or raw file")
+    one.add_argument("plan", metavar="PLAN", help="a .plan.json file")
+    one.add_argument("-o", "--output", metavar="NEW", help="the new plan file")
+    one.add_argument(
+        "--pin",
+        metavar="X,Y=WHAT",
+        action="append",
+        default=[],
+        help="what is at a point: sun, moon, BEARING,ALTITUDE, or BLOCK top, foot or a corner's number",
+    )
+    one.add_argument("--at", metavar="X,Y,Z", type=place, help="taken from here, in scene metres")
+    one.add_argument("--bearing", metavar="DEG", type=float, help="toward here, true")
+    one.add_argument("--fov", metavar="DEG", type=_positive, help="horizontal field of view")
+    one.add_argument(
+        "--declination", metavar="DEG", type=float, help="of a magnetic direction, east positive"
+    )
+    one.add_argument("--taken", metavar="TIME", type=moment, help="local time, as 2027-03-14T18:20:00")
+    one.add_argument(
+        "--block",
+        metavar="NAME FOOT TOP",
+        action="append",
+        default=[],
+        help='a block where its foot and top are, as "tower 412,900 410,300"; a distance may follow',
+    )
+    one.add_argument(
+        "--skyline",
+        metavar="NAME DISTANCE X,Y …",
+        action="append",
+        default=[],
+        help='a ridge along points, as "hills 4000 0,500 900,440"',
+    )
+    one.add_argument(
+        "--check", action="store_true", help="how far blocks and photographs are apart; writes nothing"
+    )
+    one.add_argument("--json", action="store_true", help="the result as JSON")
 
 
 def _add_preview(one: Any) -> None:

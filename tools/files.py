@@ -16,7 +16,13 @@ from planner_core.plan.writing import (
 from tools.outcome import UsageError
 
 # Arguments of all verbs by their names: files that are read, and files that are written
-INPUTS = {"plan": "the plan", "source": "the map file", "scene": "the scene", "beside": "the plan beside it"}
+INPUTS = {
+    "plan": "the plan",
+    "image": "the photograph",
+    "source": "the map file",
+    "scene": "the scene",
+    "beside": "the plan beside it",
+}
 OUTPUTS = {"output": "-o", "ics": "--ics", "contact": "--contact", "blend": "--blend", "picture": "--picture"}
 
 

@@ -40,6 +40,8 @@ _PART_CLASSES = (
     parts.Exposure,
     parts.Composition,
     parts.Block,
+    parts.Pin,
+    parts.Photo,
     parts.Plan,
 )
 # Fields that a file leaves out where they have their default.
@@ -64,7 +66,9 @@ _OMIT_IF_DEFAULT = {
         "part_of",
         "moves",
     ),
-    parts.Plan: ("reason", "notes", "exposure", "composition"),
+    parts.Pin: ("block", "corner", "bearing_deg", "altitude_deg", "disc"),
+    parts.Photo: ("projection", "taken", "pins"),
+    parts.Plan: ("reason", "notes", "exposure", "composition", "photos"),
 }
 # Fields of older plans that decided nothing, with the numbers they took: still read, no longer written. A
 # place's height above the sea says nothing about its horizon: that lies lower by how far the eye stands above
@@ -114,6 +118,11 @@ def plan_to_dict(plan: Plan) -> dict[str, Any]:
     body = _converter.unstructure(plan)
     order = [attribute.name for attribute in attrs.fields(Plan) if attribute.name in body]
     return {"format": FORMAT, "version": VERSION, **{name: body[name] for name in order}}
+
+
+def plan_part_to_dict(part: Any) -> dict[str, Any]:
+    """A part of a plan as plain values, as the plan file has it."""
+    return dict(_converter.unstructure(part))
 
 
 def _read(path: Path) -> str:
@@ -281,7 +290,13 @@ def _build_converter() -> cattrs.Converter:
     as_given = (parts.Vector, parts.Vector | None, tuple[parts.Point, ...] | None, tuple[float, ...] | None)
     for shape in (*as_given, bool | None):
         converter.register_structure_hook_func(_is(shape), lambda value, _type: _measurable(value))
-    for listed, item in ((tuple[parts.Pose, ...], parts.Pose), (tuple[parts.Block, ...], parts.Block)):
+    lists: dict[Any, type] = {
+        tuple[parts.Pose, ...]: parts.Pose,
+        tuple[parts.Block, ...]: parts.Block,
+        tuple[parts.Pin, ...]: parts.Pin,
+        tuple[parts.Photo, ...]: parts.Photo,
+    }
+    for listed, item in lists.items():
         converter.register_structure_hook_func(_is(listed), _list_hook(converter, item))
     converter.register_unstructure_hook(dt.datetime, lambda value: value.isoformat())
     converter.register_unstructure_hook(dt.date, lambda value: value.isoformat())

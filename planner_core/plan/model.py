@@ -43,6 +43,8 @@ DISC_PLACES = ("any", "in", "out")
 METERS = ("ground", "picture", "sky", "subject")
 MOVERS = ("water", "people", "traffic", "nothing")
 MAINS_HZ = (0.0, 50.0, 60.0)
+PROJECTIONS = ("flat", "cylinder")
+PIN_DISCS = ("", "sun", "moon")
 
 THINNEST_M = 1e-4  # a sheet of paper
 
@@ -716,6 +718,71 @@ class Block:
 
 
 @frozen(kw_only=True)
+class Pin:
+    """A point in a photograph, in its pixels from the top left, and what it is.
+
+    It is the corner of a block (top and foot are the middles of either; numbers count the block's corners
+    from 1), or a bearing and an altitude, or the disc of sun or moon when the photograph was taken.
+    """
+
+    x_px: float = _number(-200_000, 400_000, "pixels")
+    y_px: float = _number(-200_000, 400_000, "pixels")
+    block: str = _text(default="")
+    corner: str = _text(default="top")
+    bearing_deg: float | None = _number(-360, 360, "degrees", default=None, optional=True)
+    altitude_deg: float | None = _number(-90, 90, "degrees", default=None, optional=True)
+    disc: str = _choice(PIN_DISCS, default="")
+
+    def __attrs_post_init__(self) -> None:
+        is_direction = self.bearing_deg is not None and self.altitude_deg is not None
+        if (self.bearing_deg is None) != (self.altitude_deg is None):
+            name = "bearing_deg" if self.bearing_deg is None else "altitude_deg"
+            raise PlanError(name, MISSING, "a direction has a bearing and an altitude")
+        if bool(self.block) + bool(self.disc) + is_direction != 1:
+            raise PlanError(
+                "",
+                MISSING,
+                'say what is pinned: a "block", a "disc", or a bearing and an altitude; one of them',
+            )
+        if self.corner not in ("top", "foot") and not (self.corner.isdecimal() and int(self.corner) >= 1):
+            raise PlanError("corner", self.corner, "is not a corner; write top, foot, or its number from 1")
+
+
+@frozen(kw_only=True)
+class Photo:
+    """A photograph of the place, by its file's name: where it was taken from and how it was aimed.
+
+    fov_deg is the horizontal field of view of the upright picture, roll_deg how far the camera leaned to the
+    right. projection is that of a panorama where it is one. The picture itself is never needed.
+    """
+
+    file: str = _text()
+    width_px: int = _number(16, 200_000, "pixels", whole=True)
+    height_px: int = _number(16, 200_000, "pixels", whole=True)
+    place_m: Vector = _points(3, 1e5, "metres", optional=False)
+    bearing_deg: float = _number(-360, 360, "degrees")
+    altitude_deg: float = _number(-90, 90, "degrees", default=0.0)
+    roll_deg: float = _number(-180, 180, "degrees", default=0.0)
+    fov_deg: float = _number(0.2, 360, "degrees")
+    projection: str = _choice(PROJECTIONS, default="flat")
+    taken: dt.datetime | None = field(default=None)
+    pins: tuple[Pin, ...] = ()
+
+    @taken.validator
+    def _is_time(self, _attribute: Any, value: Any) -> None:
+        if value is not None and not isinstance(value, dt.datetime):
+            raise PlanError("taken", value, "is not a local time; write it as 2027-03-14T17:20:00")
+        if value is not None:
+            _possible_year("taken", value.year, value.isoformat())
+
+    def __attrs_post_init__(self) -> None:
+        if self.projection == "flat" and self.fov_deg > 175.0:
+            raise PlanError(
+                "fov_deg", self.fov_deg, "is wider than a lens that keeps lines straight sees; a cylinder?"
+            )
+
+
+@frozen(kw_only=True)
 class Plan:
     """Everything that was decided for one evening. Change it with attrs.evolve."""
 
@@ -731,6 +798,7 @@ class Plan:
     exposure: Exposure | None = None
     composition: Composition | None = None
     blocks: tuple[Block, ...] = ()
+    photos: tuple[Photo, ...] = ()
 
     def __attrs_post_init__(self) -> None:
         self._check_axes()

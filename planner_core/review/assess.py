@@ -11,6 +11,7 @@ from planner_core.review import light as review_light
 from planner_core.review import picture as review_picture
 from planner_core.review import rig as review_rig
 from planner_core.review.findings import Finding, Review, sort_findings
+from planner_core.review.photos import photo_findings
 from planner_core.review.summary import PictureSummary, Summary
 from planner_core.review.words import edges as _edges_words  # noqa: F401  (registers its sentences)
 from planner_core.review.words import lens as _lens_words  # noqa: F401
@@ -18,6 +19,7 @@ from planner_core.review.words import light as _light_words  # noqa: F401
 from planner_core.review.words import mains as _mains_words  # noqa: F401
 from planner_core.review.words import moon as _moon_words  # noqa: F401
 from planner_core.review.words import moving as _moving_words  # noqa: F401
+from planner_core.review.words import photos as _photo_words  # noqa: F401
 from planner_core.review.words import picture as _picture_words  # noqa: F401
 from planner_core.review.words import rig as _rig_words  # noqa: F401
 from planner_core.review.words import sun as _sun_words  # noqa: F401
@@ -54,7 +56,9 @@ class Assessor:
         yield Review(
             title=plan.title,
             summary=Summary(light=light, rig=rig, picture=picture),
-            findings=sort_findings([*light_findings, *rig_findings, *picture_findings]),
+            findings=sort_findings(
+                [*light_findings, *rig_findings, *picture_findings, *photo_findings(plan)]
+            ),
         )
 
     def _picture(self, plan: Plan, frames: FrameTable) -> tuple[list[Finding], PictureSummary]:

@@ -22,6 +22,8 @@ CORE_MAY_IMPORT = {
     "cattrs",
     "drawsvg",
     "icalendar",
+    "exifread",
+    "imagesize",
 }
 # Blender brings these, but for the core and the library its plans are made with (to evolve one).
 ADDON_MAY_IMPORT = {
@@ -196,7 +198,20 @@ def test_modules_that_need_each_other_are_found() -> None:
 
 # The folders of each layer, in the order of the flow: a row imports from rows above it only.
 CORE_ROWS = (
-    *("maths", "words", "time", "plan", "place", "light", "rig", "picture", "frames", "draft", "evening"),
+    *(
+        "maths",
+        "words",
+        "time",
+        "plan",
+        "place",
+        "light",
+        "rig",
+        "picture",
+        "photo",
+        "frames",
+        "draft",
+        "evening",
+    ),
     *("review", "fit", "moves", "scout", "edit", "output"),
 )
 ADDON_ROWS = ("compat", "console", "scene", "read", "render", "state", "ui", "registration")

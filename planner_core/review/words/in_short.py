@@ -22,6 +22,8 @@ _IN_SHORT = {
     "moon-in-frame": "a moon that drifts in the exposure",
     "motion-blur": "blur by the move",
     "move-midpoint": "a move whose middle misses the event",
+    "photo-differs": "a photograph that shows the subject elsewhere",
+    "photo-pin-lost": "a pin on what is no longer there",
     "rail-in-frame": "the rail in the picture",
     "ramp-steep": "jumps of brightness",
     "reveal-early": "a subject that shows from the start",
