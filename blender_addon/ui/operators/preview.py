@@ -2,7 +2,6 @@
 # Blender reads the annotations of its classes as they are, so none may be turned into text here.
 # mypy: disable-error-code="valid-type"
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -111,7 +110,7 @@ def three_frames(frames: FrameTable) -> list[tuple[int, str]]:
 class _Draws(WithFrames):
     """An operator that has another Blender draw in the background, and tells when it is done."""
 
-    report: Callable[[set[str], str], None]
+    report: Any  # Blender gives it to the operator
 
     @classmethod
     def poll(cls, context: Any) -> bool:
