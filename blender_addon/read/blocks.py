@@ -83,7 +83,7 @@ def _read(
         same = (known.role, known.name, known.part_of) == (role, name, part_of)
         return known if same else attrs.evolve(known, role=role, name=name, part_of=part_of)
     if thing.type != "MESH" or not len(shown_mesh(thing).vertices):
-        said.append(f"{thing.name} has no shape any more; it was left out of the blocks.")
+        said.append(f"{thing.name} has no geometry left and was left out of the blocks.")
         return None
     world = np.array(thing.evaluated_get(depsgraph).matrix_world)
     block = None
@@ -94,7 +94,7 @@ def _read(
         block = _outlined(thing, world, name, role)
         if known is not None and known.shape not in (block.shape, "prism"):
             said.append(
-                f"{thing.name} can't stay a {known.shape} in the shape it has now; it became a {block.shape}."
+                f"{thing.name} is no longer a {known.shape} in shape; it is now a {block.shape}."
             )
     if known is None:
         return attrs.evolve(block, name=name, role=role)
@@ -106,7 +106,7 @@ def _read(
 def beyond_a_plan(scene: bpy.types.Scene) -> list[str]:
     """What to say of blocks that move or hide, and of what lies among them without being a mesh."""
     said = [
-        f"{obj.name} is no mesh, so it is no block; convert it to one (Object ▸ Convert)."
+        f"{obj.name} isn't a mesh, so it can't be a block. Convert it (Object ▸ Convert)."
         for obj in _strangers(scene)
     ]
     for obj in block_objects(scene):
@@ -117,9 +117,9 @@ def beyond_a_plan(scene: bpy.types.Scene) -> list[str]:
 def _unplanned(obj: bpy.types.Object) -> list[str]:
     said = []
     if obj.animation_data is not None and (obj.animation_data.action or obj.animation_data.drivers):
-        said.append(f"{obj.name} is animated; a block stands still, and was read as on the frame shown.")
+        said.append(f"{obj.name} is animated. Blocks stand still, so it was read as it is on the current frame.")
     if obj.hide_render or obj.hide_viewport:
-        said.append(f"{obj.name} is hidden in Blender; the plan counts it. Remove it to leave it out.")
+        said.append(f"{obj.name} is hidden in Blender, but the plan still counts it. Remove it to leave it out.")
     return said
 
 

@@ -83,7 +83,7 @@ def read_scene(scene: bpy.types.Scene, *, thorough: bool = True) -> Readback:
     """
     drawn = store.stored_plan(scene)
     if drawn is None:
-        raise ReadbackError(f"Scene {scene.name} has no plan; draw one into it first")
+        raise ReadbackError(f"Scene {scene.name} has no plan. Start one in it first")
     _check_scene(scene)
     for layer in scene.view_layers:
         layer.update()
@@ -105,7 +105,7 @@ def read_scene(scene: bpy.types.Scene, *, thorough: bool = True) -> Readback:
         judged = _subject_followed(scene, plan, blocks)
         lost = plan.composition.subject if plan.composition is not None else ""
         if judged is not None and lost and not judged.subject:
-            said.append(f"The subject “{lost}” is gone; every block of that role is judged now.")
+            said.append(f"The subject “{lost}” is gone. Every block with the role Subject is judged now.")
         plan = attrs.evolve(plan, blocks=blocks, composition=judged)
     if thorough:
         _check_camera(scene, unturned)
@@ -170,10 +170,10 @@ def _read_rig(scene: bpy.types.Scene, plan: Plan) -> tuple[Plan, list[str]]:
         changes["bearing_deg"] = round(float(bearing), 4)
         changes["incline_deg"] = round(float(incline), 4)
     if changes.get("incline_deg", plan.rig.incline_deg) != plan.rig.incline_deg:
-        said.append("The rail's incline was taken; the head stands level on it again.")
+        said.append("The rail's slope was read; the head stands level on it again.")
     said += _ridges_along(plan, changes.get("origin_m"))
     if abs(now[2, 0]) > 1e-3:
-        said.append(f"{rail.name} leans to its side; a plan has no such lean, it was left out.")
+        said.append(f"{rail.name} leans sideways, which a plan can't describe. The lean was left out.")
     for name, value in (("head_height_m", pan.location.z), ("pupil_offset_m", camera.location.y)):
         if abs(value - getattr(plan.rig, name)) > 2e-6:
             changes[name] = round(float(value), 5)
@@ -189,7 +189,7 @@ def _ridges_along(plan: Plan, origin_m: tuple[float, ...] | None) -> list[str]:
     nearest_m = min((block.distance_m or 0.0 for block in plan.blocks if block.shape == "ridge"), default=0.0)
     if nearest_m <= 0.0 or np.degrees(np.arctan2(shift_m, nearest_m)) < RIDGE_SEEN_DEG:
         return []
-    return [f"Ridges keep their bearings as seen from the rail, and moved along by {shift_m:.1f} m."]
+    return [f"Ridges keep their bearings as seen from the rail, so they moved along by {shift_m:.1f} m."]
 
 
 def _read_lens(camera: Any, plan: Plan) -> Plan:

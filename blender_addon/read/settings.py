@@ -81,11 +81,11 @@ def _cameras(scene: bpy.types.Scene) -> list[Difference]:
     rig_camera = parts.object_of(scene, "camera")
     changed = []
     if scene.camera is not None and scene.camera != rig_camera:
-        text = f"Blender looks through {scene.camera.name}; the plan knows the rig's camera only."
+        text = f"Blender looks through {scene.camera.name}; the plan only uses the rig's camera."
         changed.append(Difference(key="camera", text=text))
     bound = [m for m in scene.timeline_markers if m.camera is not None and m.camera != rig_camera]
     if bound:
-        text = f"The marker {bound[0].name} changes to another camera; the plan knows the rig's camera only."
+        text = f"The marker {bound[0].name} changes to another camera; the plan only uses the rig's camera."
         changed.append(Difference(key="markers", text=text))
     return changed
 
@@ -102,12 +102,12 @@ def _lens(camera: Any, plan: Plan) -> list[Difference]:
             f"has a sensor {camera.sensor_width:.4g} mm wide, where the clip is {crop.width_mm:.4g} mm of it"
         )
     said = [
-        Difference(key="lens", text=f"The rig's camera {what}; a plan's can't be set so here.")
+        Difference(key="lens", text=f"The rig's camera {what}; a plan can't have that.")
         for what in faults[:1]
     ]
     for path, name in (("lens", "focal length"), ("dof.focus_distance", "focus")):
         if is_animated(camera, path):
-            text = f"The {name} is animated; a plan has one for the whole move, and keeps its own."
+            text = f"The {name} is animated; a plan keeps one value for the whole move."
             said.append(Difference(key=f"animated:{path}", text=text))
     return said
 

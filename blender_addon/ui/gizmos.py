@@ -90,7 +90,7 @@ class DUSKRAIL_GGT_pose(bpy.types.GizmoGroup):
             def set_value(offset: float) -> None:
                 row = chosen_pose(bpy.context)
                 if row is not None:
-                    _note_drag(self.handles, "Drag the Pose")
+                    _note_drag(self.handles, "Drag Pose")
                     setattr(row, name, start.get(name, 0.0) + offset)
 
             return set_value
@@ -198,7 +198,7 @@ class DUSKRAIL_GGT_event(bpy.types.GizmoGroup):
             plan = live.plan_of(scene)
             if plan is None or plan.shoot.anchor is None:
                 return
-            _note_drag({"event": self.handle}, "Drag the Event")
+            _note_drag({"event": self.handle}, "Drag Event")
             before = self.start[0] if self.start else plan.shoot.anchor.at
             place = before + offset_m / event_bar(plan).length_m
             scene.duskrail.anchor_at = 100.0 * min(max(place, 0.0), 1.0)

@@ -11,16 +11,16 @@ from . import wording
 def next_step(plan: Plan, report: Review | None) -> str:
     """The next step, from a plan and its review; None for a review that is still under way."""
     if not plan.blocks:
-        return "Next: add what the picture is about, in Blocking."
+        return "Next: add the subject of the picture, under Blocking."
     if not subject_indices(plan):
-        return "Next: choose a block in Blocking and make it the Subject."
+        return "Next: choose a block under Blocking and give it the role Subject."
     if report is None:
-        return "Going over the plan …"
+        return "Reviewing the plan …"
     for level, said in (
         ("stop", "this must change before you go out"),
-        ("warn", "look whether you want it so"),
+        ("warn", "check whether you want it so"),
     ):
         found = [finding for finding in report.findings if finding.level == level]
         if found:
             return f"Next: {wording.title(found[0])} – {said}."
-    return "Ready: play the evening, draw the clip, take the shot sheet along."
+    return "Ready: play the evening, render the preview and print the shot sheet."

@@ -41,15 +41,15 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     bl_idname = ADDON
 
     timezone: StringProperty(
-        name="Time zone",
-        description="Zone whose clock a new plan goes by",
+        name="Time Zone",
+        description="Time zone of a new plan",
         default=USUAL.timezone,
         search=find_zones,
         search_options={"SORT", "SUGGESTION"},
     )
     latitude_deg: FloatProperty(
         name="Latitude",
-        description="Degrees north of the equator (negative: south)",
+        description="Degrees north of the equator; negative for south",
         default=USUAL.latitude_deg,
         min=-90,
         max=90,
@@ -57,7 +57,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     )
     longitude_deg: FloatProperty(
         name="Longitude",
-        description="Degrees east of Greenwich (negative: west)",
+        description="Degrees east of Greenwich; negative for west",
         default=USUAL.longitude_deg,
         min=-180,
         max=180,
@@ -73,8 +73,8 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
         subtype="DISTANCE",
     )
     slide_speed_m_s: FloatProperty(
-        name="Slide speed",
-        description="Fastest the carriage goes",
+        name="Slide Speed",
+        description="Top speed of the carriage",
         default=USUAL.slide_speed_m_s,
         min=0.0001,
         max=5.0,
@@ -82,21 +82,23 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
         unit="VELOCITY",
     )
     turn_speed_deg_s: FloatProperty(
-        name="Turn speed (°/s)",
-        description="Fastest the head pans and tilts, in degrees a second",
+        name="Turn Speed (°/s)",
+        description="Top speed of pan and tilt, in degrees a second",
         default=USUAL.turn_speed_deg_s,
         min=0.01,
         max=360.0,
     )
-    has_slide: BoolProperty(name="Slider", description="A new plan's rig has a rail", default=USUAL.has_slide)
+    has_slide: BoolProperty(
+        name="Slider", description="The rig of a new plan has a rail", default=USUAL.has_slide
+    )
     has_pan: BoolProperty(
-        name="Pan", description="A new plan's head turns left and right", default=USUAL.has_pan
+        name="Pan", description="The head of a new plan turns left and right", default=USUAL.has_pan
     )
     has_tilt: BoolProperty(
-        name="Tilt", description="A new plan's head turns up and down", default=USUAL.has_tilt
+        name="Tilt", description="The head of a new plan turns up and down", default=USUAL.has_tilt
     )
     rail_height_m: FloatProperty(
-        name="Rail height",
+        name="Rail Height",
         description="Height of the rail above the ground",
         default=USUAL.rail_height_m,
         min=0.0,
@@ -105,8 +107,8 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
         subtype="DISTANCE",
     )
     head_height_m: FloatProperty(
-        name="Head height",
-        description="The turning axes above the carriage",
+        name="Head Height",
+        description="Height of the pan and tilt axes above the carriage",
         default=USUAL.head_height_m,
         min=-2.0,
         max=5.0,
@@ -114,8 +116,8 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
         subtype="DISTANCE",
     )
     settle_s: FloatProperty(
-        name="Settling",
-        description="How long the rig swings after a move",
+        name="Settling Time",
+        description="How long the rig shakes after a move",
         default=USUAL.settle_s,
         min=0.0,
         max=60.0,
@@ -123,7 +125,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
         subtype="TIME_ABSOLUTE",
     )
     sensor_width_mm: FloatProperty(
-        name="Sensor width",
+        name="Sensor Width",
         description="Width of your camera's sensor",
         default=USUAL.sensor_width_mm,
         min=1.0,
@@ -141,8 +143,8 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
         subtype="DISTANCE_CAMERA",
     )
     image_width_px: IntProperty(
-        name="Picture width",
-        description="Width of a picture as your camera takes it",
+        name="Picture Width",
+        description="Width of the pictures your camera takes",
         default=USUAL.image_width_px,
         min=16,
         max=60000,
@@ -150,14 +152,14 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
     )
     image_height_px: IntProperty(
         name="Height",
-        description="Height of a picture as your camera takes it",
+        description="Height of the pictures your camera takes",
         default=USUAL.image_height_px,
         min=16,
         max=60000,
         subtype="PIXEL",
     )
     focal_length_mm: FloatProperty(
-        name="Focal length",
+        name="Focal Length",
         description="The lens you use most",
         default=USUAL.focal_length_mm,
         min=2.0,
@@ -166,7 +168,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
         subtype="DISTANCE_CAMERA",
     )
     clip_width_px: IntProperty(
-        name="Clip width",
+        name="Clip Width",
         description="Width of the delivered clip",
         default=USUAL.clip_width_px,
         min=16,
@@ -182,7 +184,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
         subtype="PIXEL",
     )
     fps: FloatProperty(
-        name="Frames a second", description="How fast the clip plays", default=USUAL.fps, min=1.0, max=240.0
+        name="Frames per Second", description="How fast the clip plays", default=USUAL.fps, min=1.0, max=240.0
     )
 
     def draw(self, _context: bpy.types.Context) -> None:

@@ -24,8 +24,8 @@ CLIP, STILLS = "clip", "stills"
 STOP_WITHIN_S = 5.0
 # What the parts of a request are called in the panel
 LABELS = {
-    "frame_range": "Only frames",
-    "every": "Every nth",
+    "frame_range": "Frame Range",
+    "every": "Every Nth Frame",
     "size": "Width",
     "look": "Look",
     "beside": "Second Plan",
@@ -102,7 +102,7 @@ class Job:
                 if line.endswith("\n"):  # the last one may be half written
                     self._take(json.loads(line))
         if ended and self.is_running():
-            self.problem = f"Blender stopped in the background: {self._last_words()}"
+            self.problem = f"Blender quit in the background: {self._last_words()}"
         if not self.is_running():
             self.close()
         return self.is_running()

@@ -19,7 +19,7 @@ PANELS = {
     "clip": "Camera and Clip",
     "move": "Move",
     "exposure": "Exposure",
-    "composition": "What It Is About",
+    "composition": "Subject and Framing",
 }
 PARTS = {"slide": "Slider", "pan": "Pan", "tilt": "Tilt"}
 ROWS = ("blocks", "move.poses")

@@ -447,7 +447,7 @@ def _told_poses() -> list[list[Any]]:
 def evening() -> Wait:
     """Sunset early in the move, as somebody who doesn't know better yet; then what the night is like."""
     yield from to_top()
-    yield from fill_in("Falls at", "15", lambda: bool(plan().shoot.anchor.at == 0.15))
+    yield from fill_in("Falls At", "15", lambda: bool(plan().shoot.anchor.at == 0.15))
     assert plan().shoot.anchor.event == "sunset"
     yield from reviewed()
     yield from step("sunset early in the move")
@@ -503,8 +503,8 @@ def file_and_preview() -> Wait:
     window().scene.duskrail.file = str(OUT / saved.name)
     told["plan_file"] = str(OUT / saved.name)
     yield from step("plan saved", file=saved.name)
-    yield from unfold("Preview", "Every nth")
-    yield from fill_in("Every nth", "100", lambda: bool(window().scene.duskrail.every == 100))
+    yield from unfold("Preview", "Every Nth Frame")
+    yield from fill_in("Every Nth Frame", "100", lambda: bool(window().scene.duskrail.every == 100))
     yield from click("Render Preview")
     jobs = sys.modules[f"{MODULE}.ui.operators.preview"]
     assert jobs.current() is not None
@@ -735,7 +735,7 @@ def rig_deleted() -> Wait:
     yield DRAWN_S
     assert parts.object_of(scene, "rail") is None
     yield from step("rail and camera deleted")
-    yield from click("Draw Anew")
+    yield from click("Redraw")
     assert parts.object_of(scene, "rail") is not None
     assert parts.object_of(scene, "camera") is not None
 
@@ -897,7 +897,7 @@ def saved_meanwhile(before: dict[Any, Any]) -> Wait:
 def a_bar_of_the_timeline() -> Wait:
     """A click on a finding's bar goes to its frames."""
     yield from to_top()
-    yield from fill_in("Falls at", "15", lambda: bool(plan().shoot.anchor.at == 0.15))
+    yield from fill_in("Falls At", "15", lambda: bool(plan().shoot.anchor.at == 0.15))
     yield from reviewed()
     yield 2 * DRAWN_S
     scene = window().scene

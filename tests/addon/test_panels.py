@@ -343,8 +343,8 @@ def test_every_field_of_the_plan_has_a_name_for_messages() -> None:
     ("path", "value", "shown"),
     [
         ("shoot.interval_s", 13.0, "Set “Interval” to 13 s."),
-        ("shoot.anchor.at", 0.5, "Set “Falls at” to 50 %."),
-        ("exposure.shutter_max_s", 4.0, "Set “Shutter to” to 4 s."),
+        ("shoot.anchor.at", 0.5, "Set “Falls At” to 50 %."),
+        ("exposure.shutter_max_s", 4.0, "Set “Slowest Shutter” to 4 s."),
     ],
 )
 def test_remedies_name_fields_as_the_panels_do(path: str, value: float, shown: str) -> None:

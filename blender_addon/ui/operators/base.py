@@ -20,7 +20,7 @@ def editable(cls: Any, context: Any) -> bool:
     """Whether the scene may be changed at all; says why not."""
     scene = context.scene
     if scene is None:
-        cls.poll_message_set("There is no scene here")
+        cls.poll_message_set("There is no scene open here")
         return False
     linked = live.linked(scene)
     if linked:
@@ -38,14 +38,14 @@ class ReadsPlan:
     def poll(cls, context: Any) -> bool:
         """Greyed out, with the reason, where there is no plan."""
         if context.scene is None:
-            cls.poll_message_set("There is no scene here")
+            cls.poll_message_set("There is no scene open here")
             return False
         if live.plan_of(context.scene) is None:
             reason = live.unreadable(context.scene)
             cls.poll_message_set(
                 f"The plan in this scene can't be read: {reason}"
                 if reason
-                else "This scene has no plan yet: start one, or open a plan file"
+                else "This scene has no plan yet. Start one, or open a plan file"
             )
             return False
         return True

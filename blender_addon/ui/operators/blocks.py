@@ -32,16 +32,16 @@ KINDS = [(kind, piece.label, piece.says, place) for place, (kind, piece) in enum
 WHERE = [
     (
         "MAP",
-        "Bearing and distance",
-        "As read off a map: from the rail's start, facing it",
+        "Bearing and Distance",
+        "Measured on a map from the start of the rail; the block faces the rail",
         "ORIENTATION_GIMBAL",
         0,
     ),
-    ("CURSOR", "3D cursor", "With its foot at the 3D cursor, facing the rail", "PIVOT_CURSOR", 1),
-    ("MOUSE", "Mouse", "With its foot on the ground under the mouse, facing the rail", "MOUSE_MOVE", 2),
+    ("CURSOR", "3D cursor", "Stands on the 3D cursor and faces the rail", "PIVOT_CURSOR", 1),
+    ("MOUSE", "Mouse", "Stands on the ground under the mouse and faces the rail", "MOUSE_MOVE", 2),
 ]
 ROLES = [
-    ("AUTO", "As usual", "The role that such a thing usually has"),
+    ("AUTO", "Default", "The role that this kind of block usually has"),
     *((role, label, tip) for role, (label, tip) in ROLE_CHOICES.items()),
 ]
 
@@ -56,14 +56,14 @@ def lens_bearing_deg(scene: Any) -> float:
 
 
 class DUSKRAIL_OT_add_block(WithPlan, bpy.types.Operator):
-    """Add a thing to the place"""
+    """Add a block to the scene"""
 
     bl_idname = "duskrail.add_block"
     bl_label = "Add Block"
     bl_options = UNDOABLE
 
-    kind: EnumProperty(name="Kind", description="What it is", items=KINDS)
-    where: EnumProperty(name="Where", description="What its place is given by", items=WHERE)
+    kind: EnumProperty(name="Kind", description="What kind of thing to add", items=KINDS)
+    where: EnumProperty(name="Where", description="How the block is positioned", items=WHERE)
     bearing: FloatProperty(
         name="Bearing",
         description="Compass bearing from the rail's start, clockwise from true north",
@@ -74,7 +74,7 @@ class DUSKRAIL_OT_add_block(WithPlan, bpy.types.Operator):
     )
     distance: FloatProperty(
         name="Distance",
-        description="Distance from the rail's start to its middle",
+        description="Distance from the start of the rail to the middle of the block",
         min=0.0,
         soft_max=5000.0,
         subtype="DISTANCE",
@@ -94,23 +94,28 @@ class DUSKRAIL_OT_add_block(WithPlan, bpy.types.Operator):
         options={"SKIP_SAVE"},
     )
     turn: FloatProperty(
-        name="Turned",
-        description="How far it is turned from facing the rail, clockwise seen from above",
+        name="Rotation",
+        description="Clockwise from facing the rail, seen from above",
         subtype="ANGLE",
         unit="ROTATION",
         step=500,
         options={"SKIP_SAVE"},
     )
     role: EnumProperty(
-        name="Role", description="What it is in the picture", items=ROLES, options={"SKIP_SAVE"}
+        name="Role",
+        description="The part that the block plays in the picture",
+        items=ROLES,
+        options={"SKIP_SAVE"},
     )
     called: StringProperty(
-        name="Name", description="What findings call it. Empty: what it is", options={"SKIP_SAVE"}
+        name="Name",
+        description="Name used on the sheet and in the review. Leave it empty to use the kind of block",
+        options={"SKIP_SAVE"},
     )
 
     foot: FloatVectorProperty(
-        name="Foot",
-        description="Where it stands, if it was placed with the mouse",
+        name="Base",
+        description="Where the block stands if you placed it with the mouse",
         size=3,
         subtype="XYZ",
         unit="LENGTH",
@@ -233,7 +238,7 @@ class DUSKRAIL_OT_add_ridge(WithPlan, bpy.types.Operator):
     )
     distance: FloatProperty(
         name="Distance",
-        description="How far the ridge is",
+        description="Distance to the ridge",
         min=1.0,
         soft_max=60000.0,
         default=kit.RIDGE_DISTANCE_M,
@@ -243,7 +248,7 @@ class DUSKRAIL_OT_add_ridge(WithPlan, bpy.types.Operator):
     )
     width: FloatProperty(
         name="Width",
-        description="From one end of the ridge to the other",
+        description="Angle from one end of the ridge to the other",
         min=1.0,
         soft_max=60000.0,
         default=kit.RIDGE_SIZE_M[0],
@@ -261,7 +266,9 @@ class DUSKRAIL_OT_add_ridge(WithPlan, bpy.types.Operator):
         unit="LENGTH",
         step=1000,
     )
-    called: StringProperty(name="Name", description="What findings call it", options={"SKIP_SAVE"})
+    called: StringProperty(
+        name="Name", description="Name used on the sheet and in the review", options={"SKIP_SAVE"}
+    )
 
     def invoke(self, context: Any, _event: Any) -> Outcome:
         if not self.properties.is_property_set("bearing"):
@@ -308,8 +315,8 @@ def own_meshes(context: Any) -> list[Any]:
 
 
 class DUSKRAIL_OT_mark_block(WithPlan, bpy.types.Operator):
-    """Make the selected meshes blocks of the plan. They stay the objects they are; the plan knows their
-    outline
+    """Use the selected meshes as blocks of the plan. The objects stay as they are; the plan uses their
+    outlines
     """
 
     bl_idname = "duskrail.mark_block"
@@ -318,7 +325,7 @@ class DUSKRAIL_OT_mark_block(WithPlan, bpy.types.Operator):
 
     role: EnumProperty(
         name="Role",
-        description="What they are in the picture",
+        description="The part that these blocks play in the picture",
         items=[(role, label, tip) for role, (label, tip) in ROLE_CHOICES.items()],
         default="background",
     )
@@ -331,7 +338,7 @@ class DUSKRAIL_OT_mark_block(WithPlan, bpy.types.Operator):
             cls.poll_message_set("Leave Edit Mode first")
             return False
         if not own_meshes(context):
-            cls.poll_message_set("Select a mesh that is not a block yet")
+            cls.poll_message_set("Select a mesh that isn't a block yet")
             return False
         return True
 
@@ -350,7 +357,9 @@ class DUSKRAIL_OT_mark_block(WithPlan, bpy.types.Operator):
         if after is None or before is None or len(after.blocks) == len(before.blocks):
             for thing in things:
                 blocking.release(scene, thing)
-            self.report({"ERROR"}, live.state_of(scene).problem or f"{things[0].name} can't be a block")
+            self.report(
+                {"ERROR"}, live.state_of(scene).problem or f"{things[0].name} can't be used as a block"
+            )
             return {"CANCELLED"}
         live.choose_block(scene, len(before.blocks))
         return {"FINISHED"}
@@ -373,13 +382,13 @@ class OnBlocks(WithPlan):
         if not super().poll(context):
             return False
         if not chosen(context):
-            cls.poll_message_set("Select a block, in the view or in the list")
+            cls.poll_message_set("Select a block in the view or in the list")
             return False
         return True
 
 
 class DUSKRAIL_OT_remove_block(OnBlocks, bpy.types.Operator):
-    """Take the selected blocks out of the place. A mesh of your own stays in the scene as it is"""
+    """Remove the selected blocks from the plan. Meshes of your own stay in the scene"""
 
     bl_idname = "duskrail.remove_block"
     bl_label = "Remove Block"
@@ -400,7 +409,7 @@ def chosen(context: Any) -> list[int]:
 
 
 class DUSKRAIL_OT_set_role(OnBlocks, bpy.types.Operator):
-    """Give every selected block this role"""
+    """Give this role to every selected block"""
 
     bl_idname = "duskrail.set_role"
     bl_label = "Set Role"
@@ -408,7 +417,7 @@ class DUSKRAIL_OT_set_role(OnBlocks, bpy.types.Operator):
 
     role: EnumProperty(
         name="Role",
-        description="What they are in the picture",
+        description="The part that these blocks play in the picture",
         items=[(role, label, tip) for role, (label, tip) in ROLE_CHOICES.items()],
     )
 
@@ -432,15 +441,17 @@ class DUSKRAIL_OT_set_role(OnBlocks, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_join_blocks(OnBlocks, bpy.types.Operator):
-    """Make the selected blocks one thing in the list, such as the houses of a row or the posts of a fence"""
+    """Show the selected blocks as one line in the list, such as the houses of a row or the posts of a
+    fence
+    """
 
     bl_idname = "duskrail.join_blocks"
-    bl_label = "Make One Thing"
+    bl_label = "Group Blocks"
     bl_options = UNDOABLE
 
     called: StringProperty(
         name="Name",
-        description="What the thing is called. Empty: as the first of its blocks",
+        description="Name of the group. Leave it empty to use the name of its first block",
         options={"SKIP_SAVE"},
     )
 
@@ -449,7 +460,7 @@ class DUSKRAIL_OT_join_blocks(OnBlocks, bpy.types.Operator):
         if not super().poll(context):
             return False
         if len(chosen(context)) < 2:
-            cls.poll_message_set("Select two blocks or more in the view")
+            cls.poll_message_set("Select two or more blocks in the view")
             return False
         return True
 
@@ -461,10 +472,10 @@ class DUSKRAIL_OT_join_blocks(OnBlocks, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_separate_blocks(OnBlocks, bpy.types.Operator):
-    """Have the blocks of the chosen thing stand in the list one by one"""
+    """List every block of the chosen group on a line of its own"""
 
     bl_idname = "duskrail.separate_blocks"
-    bl_label = "Separate Blocks of a Thing"
+    bl_label = "Ungroup Blocks"
     bl_options = UNDOABLE
 
     @classmethod
@@ -473,7 +484,7 @@ class DUSKRAIL_OT_separate_blocks(OnBlocks, bpy.types.Operator):
             return False
         plan = live.plan_of(context.scene)
         if plan is not None and not any(plan.blocks[number].part_of for number in chosen(context)):
-            cls.poll_message_set("The chosen block stands alone already")
+            cls.poll_message_set("The chosen block isn't part of a group")
             return False
         return True
 
@@ -491,7 +502,7 @@ class DUSKRAIL_OT_import_map(WithPlan, bpy.types.Operator):
     """
 
     bl_idname = "duskrail.import_map"
-    bl_label = "Blocks from a Map File"
+    bl_label = "Import Blocks from a Map"
     bl_options = UNDOABLE
 
     filepath: StringProperty(
@@ -499,24 +510,24 @@ class DUSKRAIL_OT_import_map(WithPlan, bpy.types.Operator):
     )
     filter_glob: StringProperty(default="*.geojson;*.json;*.csv", options={"HIDDEN"})
     max_distance: FloatProperty(
-        name="Within",
-        description="How far from the rail buildings are taken",
+        name="Radius",
+        description="Import buildings up to this distance from the rail",
         default=2000.0,
         min=1.0,
         subtype="DISTANCE",
         unit="LENGTH",
     )
     default_height: FloatProperty(
-        name="Usual height",
-        description="Height of buildings for which the map gives none",
+        name="Default Height",
+        description="Height of buildings whose height the map doesn't give",
         default=9.0,
         min=0.1,
         subtype="DISTANCE",
         unit="LENGTH",
     )
     ridge_distance: FloatProperty(
-        name="Hills at",
-        description="How far away a horizon profile is drawn",
+        name="Hill Distance",
+        description="Distance at which a horizon profile is drawn",
         default=8000.0,
         min=1.0,
         subtype="DISTANCE",

@@ -27,11 +27,11 @@ class DUSKRAIL_OT_new_scene(bpy.types.Operator):
     """Make a new scene with a rig and a plan for this evening"""
 
     bl_idname = "duskrail.new_scene"
-    bl_label = "New Planned Scene"
+    bl_label = "New Scene with a Plan"
     bl_options = UNDOABLE
 
     example: BoolProperty(
-        name="Example", description="With a small invented place, to try things on", default=True
+        name="Example", description="Start with a small invented place to try things out", default=True
     )
 
     @classmethod
@@ -51,7 +51,7 @@ class DUSKRAIL_OT_new_scene(bpy.types.Operator):
         try:
             plan = make(preferences.current(), dt.date.today())
         except PlanError as error:
-            self.report({"ERROR"}, f"The preferences don't make a plan: {error}")
+            self.report({"ERROR"}, f"The add-on's preferences don't work as a plan: {error}")
             return {"CANCELLED"}
         made = bpy.data.scenes.new("Evening")
         outcome = set_plan(self, made, plan)
@@ -65,7 +65,7 @@ class DUSKRAIL_OT_new_scene(bpy.types.Operator):
 
 
 class DUSKRAIL_OT_first_scene(bpy.types.Operator):
-    """A first picture in three steps: where and when, what it is about, and the rail. Makes a new scene"""
+    """Set up a first picture in three steps: place and date, subject, and rail. This makes a new scene"""
 
     bl_idname = "duskrail.first_scene"
     bl_label = "First Scene"
@@ -77,11 +77,15 @@ class DUSKRAIL_OT_first_scene(bpy.types.Operator):
     longitude: FloatProperty(
         name="Longitude", description="Degrees east; negative: west", min=-180.0, max=180.0, precision=5
     )
-    timezone: StringProperty(name="Time zone", description="IANA zone, as in Europe/Zurich")
-    date: StringProperty(name="Date", description="The evening's date: year-month-day. Empty: today")
+    timezone: StringProperty(
+        name="Time Zone", description="Time zone by its IANA name, for example Europe/Zurich"
+    )
+    date: StringProperty(
+        name="Date", description="Date of the shoot as year-month-day. Leave it empty for today"
+    )
     subject: EnumProperty(
         name="Subject",
-        description="What the picture is about",
+        description="The subject of the picture",
         items=[
             (kind, piece.label, piece.says) for kind, piece in kit.PIECES.items() if kind in FIRST_SUBJECTS
         ],
@@ -96,17 +100,27 @@ class DUSKRAIL_OT_first_scene(bpy.types.Operator):
         step=100,
     )
     distance: FloatProperty(
-        name="Distance", description="How far the subject is", min=1.0, default=120.0, unit="LENGTH", step=100
+        name="Distance",
+        description="Distance from the rail to the subject",
+        min=1.0,
+        default=120.0,
+        unit="LENGTH",
+        step=100,
     )
     height: FloatProperty(
-        name="Height", description="How high the subject is", min=0.5, default=18.0, unit="LENGTH", step=50
+        name="Height", description="Height of the subject", min=0.5, default=18.0, unit="LENGTH", step=50
     )
     rail_height: FloatProperty(
-        name="Rail height", description="Rail above the ground", min=0.0, max=5.0, default=0.7, unit="LENGTH"
+        name="Rail Height",
+        description="Height of the rail above the ground",
+        min=0.0,
+        max=5.0,
+        default=0.7,
+        unit="LENGTH",
     )
     near: BoolProperty(
-        name="Something near the rail",
-        description="A post two metres before the lens, so that the slide is seen",
+        name="Foreground near the Rail",
+        description="Put a post two metres in front of the lens, so that the slide shows",
         default=True,
     )
 
@@ -126,9 +140,9 @@ class DUSKRAIL_OT_first_scene(bpy.types.Operator):
         layout.use_property_split = True
         layout.use_property_decorate = False
         for title, names in (
-            ("1  Place and date", ("latitude", "longitude", "timezone", "date")),
-            ("2  What it is about", ("subject", "bearing", "distance", "height")),
-            ("3  The rail", ("rail_height", "near")),
+            ("1  Place and Date", ("latitude", "longitude", "timezone", "date")),
+            ("2  Subject", ("subject", "bearing", "distance", "height")),
+            ("3  Rail", ("rail_height", "near")),
         ):
             layout.label(text=title)
             column = layout.column(align=True)
@@ -177,10 +191,10 @@ class DUSKRAIL_OT_first_scene(bpy.types.Operator):
 
 
 class DUSKRAIL_OT_start_plan(bpy.types.Operator):
-    """Put a rig at the scene's origin and begin a plan around it. What you made in the scene stays"""
+    """Put a rig at the scene's origin and start a plan around it. Your own objects stay"""
 
     bl_idname = "duskrail.start_plan"
-    bl_label = "Plan in This Scene"
+    bl_label = "Start a Plan in This Scene"
     bl_options = UNDOABLE
 
     @classmethod
@@ -196,7 +210,7 @@ class DUSKRAIL_OT_start_plan(bpy.types.Operator):
         try:
             plan = starter.bare_plan(preferences.current(), dt.date.today())
         except PlanError as error:
-            self.report({"ERROR"}, f"The preferences don't make a plan: {error}")
+            self.report({"ERROR"}, f"The add-on's preferences don't work as a plan: {error}")
             return {"CANCELLED"}
         startup.remove_startup_objects(context.scene)
         outcome = set_plan(self, context.scene, plan)
@@ -206,7 +220,7 @@ class DUSKRAIL_OT_start_plan(bpy.types.Operator):
 
 
 class DUSKRAIL_OT_remove_plan(bpy.types.Operator):
-    """Take the plan and everything that was drawn for it out of this scene. Meshes of your own stay"""
+    """Remove the plan and everything drawn for it from this scene. Your own meshes stay"""
 
     bl_idname = "duskrail.remove_plan"
     bl_label = "Remove Plan"
@@ -227,7 +241,7 @@ class DUSKRAIL_OT_remove_plan(bpy.types.Operator):
 
 
 class DUSKRAIL_OT_dismiss(bpy.types.Operator):
-    """Put this message away"""
+    """Hide this message"""
 
     bl_idname = "duskrail.dismiss"
     bl_label = "Dismiss Message"
@@ -252,10 +266,12 @@ class DUSKRAIL_OT_set_units(bpy.types.Operator):
 
 
 class DUSKRAIL_OT_redraw(WithFrames, bpy.types.Operator):
-    """Draw everything of the plan anew: rig, blocks, light and timeline, also what was deleted by mistake"""
+    """Redraw the whole plan: rig, blocks, light and timeline. This also restores what was deleted by
+    mistake
+    """
 
     bl_idname = "duskrail.redraw"
-    bl_label = "Draw Plan Anew"
+    bl_label = "Redraw the Plan"
     bl_options = UNDOABLE
 
     def execute(self, context: Any) -> Outcome:
@@ -264,9 +280,7 @@ class DUSKRAIL_OT_redraw(WithFrames, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_read_back(WithPlan, bpy.types.Operator):
-    """Take everything that was edited by hand in the scene into the plan: blocks, rail, poses, and curves of
-    the axes
-    """
+    """Copy what you edited by hand in the scene into the plan: blocks, rail, poses and axis curves"""
 
     bl_idname = "duskrail.read_back"
     bl_label = "Read the Scene Back"
@@ -280,19 +294,19 @@ class DUSKRAIL_OT_read_back(WithPlan, bpy.types.Operator):
             return {"CANCELLED"}
         same = edited.plan == live.plan_of(context.scene)
         outcome = set_plan(self, context.scene, edited.plan)
-        for line in edited.said or (("The scene is as the plan has it",) if same else ()):
+        for line in edited.said or (("The scene already matches the plan",) if same else ()):
             self.report({"INFO"}, line)
         return outcome
 
 
-SETTING = StringProperty(name="Setting", description="Which of Blender's settings", options={"SKIP_SAVE"})
+SETTING = StringProperty(name="Setting", description="Which Blender setting", options={"SKIP_SAVE"})
 
 
 class DUSKRAIL_OT_take_setting(WithPlan, bpy.types.Operator):
-    """Take what was set in Blender into the plan"""
+    """Copy this Blender setting into the plan"""
 
     bl_idname = "duskrail.take_setting"
-    bl_label = "Take into the Plan"
+    bl_label = "Use in the Plan"
     bl_options = UNDOABLE
 
     setting: SETTING
@@ -303,15 +317,15 @@ class DUSKRAIL_OT_take_setting(WithPlan, bpy.types.Operator):
         for difference in settings.differences(context.scene, plan):
             if difference.key == self.setting and difference.take is not None:
                 return change(self, context, difference.take)
-        self.report({"WARNING"}, "The plan can't take this setting, or has it already")
+        self.report({"WARNING"}, "The plan can't use this setting, or already has it")
         return {"CANCELLED"}
 
 
 class DUSKRAIL_OT_restore_setting(WithFrames, bpy.types.Operator):
-    """Set Blender's setting back to what the plan has"""
+    """Set Blender back to the value in the plan"""
 
     bl_idname = "duskrail.restore_setting"
-    bl_label = "Set Back"
+    bl_label = "Restore the Setting"
     bl_options = UNDOABLE
 
     setting: SETTING
@@ -322,7 +336,7 @@ class DUSKRAIL_OT_restore_setting(WithFrames, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_make_own(ReadsPlan, bpy.types.Operator):
-    """Draw this scene's plan with objects of its own; the shared ones stay with the other scene"""
+    """Draw this scene's plan with its own objects. The shared ones stay with the other scene"""
 
     bl_idname = "duskrail.make_own"
     bl_label = "Give This Scene Its Own Objects"
@@ -333,7 +347,7 @@ class DUSKRAIL_OT_make_own(ReadsPlan, bpy.types.Operator):
         if not super().poll(context):
             return False
         if context.scene.library is not None or live.shares_with(context.scene) is None:
-            cls.poll_message_set("This scene's plan shares its objects with no other scene")
+            cls.poll_message_set("This scene already has its own objects")
             return False
         return True
 

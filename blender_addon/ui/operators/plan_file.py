@@ -24,9 +24,7 @@ def changed_on_disk(scene: Any) -> bool:
 
 
 class DUSKRAIL_OT_open(bpy.types.Operator):
-    """Open a plan file in this scene, in place of the plan that it has. A file that can't be read changes
-    nothing
-    """
+    """Open a plan file in this scene and replace its plan. If the file can't be read, nothing changes"""
 
     bl_idname = "duskrail.open"
     bl_label = "Open Plan"
@@ -79,7 +77,7 @@ def write(operator: Any, scene: Any, path: str) -> Outcome:
 
 
 class DUSKRAIL_OT_save(WithPlan, bpy.types.Operator):
-    """Save the plan to its file. Asks first where the file was changed by somebody else meanwhile"""
+    """Save the plan to its file. If somebody else changed the file meanwhile, you are asked first"""
 
     bl_idname = "duskrail.save"
     bl_label = "Save Plan"
@@ -87,7 +85,7 @@ class DUSKRAIL_OT_save(WithPlan, bpy.types.Operator):
 
     overwrite: BoolProperty(
         name="Overwrite",
-        description="Save also where the file was changed on disk since it was opened",
+        description="Save even if the file was changed on disk after it was opened",
         default=False,
         options={"SKIP_SAVE"},
     )
@@ -101,7 +99,7 @@ class DUSKRAIL_OT_save(WithPlan, bpy.types.Operator):
                 self,
                 event,
                 title="Overwrite the plan file?",
-                message=f"{Path(context.scene.duskrail.file).name} was changed on disk since it was opened",
+                message=f"{Path(context.scene.duskrail.file).name} was changed on disk after it was opened",
                 confirm_text="Overwrite",
                 icon="WARNING",
             )
@@ -111,7 +109,7 @@ class DUSKRAIL_OT_save(WithPlan, bpy.types.Operator):
     def execute(self, context: Any) -> Outcome:
         path = context.scene.duskrail.file
         if not path:
-            self.report({"ERROR"}, "The plan has no file yet; use Save As")
+            self.report({"ERROR"}, "The plan has no file yet. Use Save As")
             return {"CANCELLED"}
         if changed_on_disk(context.scene) and not self.overwrite:
             self.report(
@@ -124,7 +122,7 @@ class DUSKRAIL_OT_save(WithPlan, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_save_as(WithPlan, bpy.types.Operator):
-    """Save the plan to a file that you choose"""
+    """Save the plan to a file of your choice"""
 
     bl_idname = "duskrail.save_as"
     bl_label = "Save Plan As"
@@ -151,7 +149,7 @@ class DUSKRAIL_OT_save_as(WithPlan, bpy.types.Operator):
 
     def execute(self, context: Any) -> Outcome:
         if not file_name(self.filepath):
-            self.report({"ERROR"}, "The file needs a name")
+            self.report({"ERROR"}, "Give the file a name")
             return {"CANCELLED"}
         return write(self, context.scene, with_ending(bpy.path.abspath(self.filepath)))
 
@@ -169,13 +167,15 @@ def with_ending(path: str) -> str:
 
 
 class DUSKRAIL_OT_save_sheet(WithFrames, bpy.types.Operator):
-    """Save the shot sheet: one page to print or keep on a phone, with what to set, when, and what to watch"""
+    """Save the shot sheet, to print or keep on a phone: what to set, when, and what to watch out for"""
 
     bl_idname = "duskrail.save_sheet"
     bl_label = "Save Shot Sheet"
     bl_options = {"REGISTER"}
 
-    filepath: StringProperty(name="File", description="The sheet", subtype="FILE_PATH", options={"SKIP_SAVE"})
+    filepath: StringProperty(
+        name="File", description="The shot sheet", subtype="FILE_PATH", options={"SKIP_SAVE"}
+    )
     check_existing: BoolProperty(default=True, options={"HIDDEN"})
     filter_glob: StringProperty(default="*.html", options={"HIDDEN"})
 
@@ -195,7 +195,7 @@ class DUSKRAIL_OT_save_sheet(WithFrames, bpy.types.Operator):
         assert report is not None
         path = Path(bpy.path.abspath(self.filepath))
         if not file_name(self.filepath):
-            self.report({"ERROR"}, "The file needs a name")
+            self.report({"ERROR"}, "Give the file a name")
             return {"CANCELLED"}
         path = path if path.suffix == ".html" else path.with_name(path.name + ".html")
         try:

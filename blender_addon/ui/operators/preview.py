@@ -117,7 +117,7 @@ class _Draws(WithFrames):
         if not super().poll(context):
             return False
         if running():
-            cls.poll_message_set("A preview is being rendered; stop it first")
+            cls.poll_message_set("A preview is being rendered. Stop it first")
             return False
         return True
 
@@ -128,7 +128,7 @@ class _Draws(WithFrames):
         assert plan is not None
         clip = clip_path(scene)
         if not clip.parent.is_dir():
-            self.report({"ERROR"}, f"{clip.parent} is no folder; choose where the clip goes")
+            self.report({"ERROR"}, f"{clip.parent} is not a folder. Choose where to save the clip")
             return None
         frames = live.frames_of(scene)
         assert frames is not None
@@ -170,7 +170,7 @@ class _Draws(WithFrames):
         elif event.type != "TIMER":
             return {"PASS_THROUGH"}
         if job is not None and job.look():
-            context.workspace.status_text_set(f"Preview: {job.text}   (Esc stops it)")
+            context.workspace.status_text_set(f"Preview: {job.text}   (Esc to stop)")
             live.show()
             return {"PASS_THROUGH"}
         self._end(context)
@@ -192,12 +192,12 @@ class _Draws(WithFrames):
             if job.result.get("make") == STILLS:
                 views.show_image(bpy.context, job.result["output"])
             return {"FINISHED"}
-        self.report({"WARNING"} if job.stopped else {"ERROR"}, job.problem or "The preview was stopped")
+        self.report({"WARNING"} if job.stopped else {"ERROR"}, job.problem or "Preview stopped")
         return {"CANCELLED"}
 
 
 class DUSKRAIL_OT_preview(_Draws, bpy.types.Operator):
-    """Render a draft clip of the plan in the background. You can go on working; Esc stops it"""
+    """Render a draft clip in the background while you keep working. Press Esc to stop it"""
 
     bl_idname = "duskrail.preview"
     bl_label = "Render Preview"
@@ -234,12 +234,12 @@ def told(job: Job) -> str:
     made = job.result or {}
     if made.get("make") == STILLS:
         return f"{made['frames']} stills side by side"
-    kept = f", {made['kept']} of them kept from before" if made.get("kept") else ""
+    kept = f", {made['kept']} of them reused" if made.get("kept") else ""
     return f"{made.get('frames')} frames{kept}, {made.get('size')}, {made.get('engine')}"
 
 
 class DUSKRAIL_OT_preview_stop(bpy.types.Operator):
-    """Stop rendering. Finished frames are kept for the next time"""
+    """Stop rendering. Finished frames are reused next time"""
 
     bl_idname = "duskrail.preview_stop"
     bl_label = "Stop Preview"
@@ -259,7 +259,7 @@ class DUSKRAIL_OT_preview_stop(bpy.types.Operator):
 
 
 class DUSKRAIL_OT_preview_open(bpy.types.Operator):
-    """Show the clip in this computer's usual player"""
+    """Open the clip in your default video player"""
 
     bl_idname = "duskrail.preview_open"
     bl_label = "Show the Clip"
@@ -267,7 +267,7 @@ class DUSKRAIL_OT_preview_open(bpy.types.Operator):
     @classmethod
     def poll(cls, context: Any) -> bool:
         if context.scene is None or not clip_path(context.scene).is_file():
-            cls.poll_message_set("There is no clip yet; render one")
+            cls.poll_message_set("There is no clip yet. Render one first")
             return False
         return True
 

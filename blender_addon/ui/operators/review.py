@@ -40,26 +40,26 @@ def fit_of(kind: str, plan: Plan) -> Fit:
         from planner_core.fit.everything import fit_all
 
         return fit_all(plan, wording.SIDEBAR)
-    raise PlanError("fit", kind, "is not a fit that this version knows")
+    raise PlanError("fit", kind, "is not a fit that this version of Duskrail knows")
 
 
 FITS = {
-    "travel": ("Fit the Travel", "Find the length of rail that lets the foreground slide by calmly"),
-    "balance": ("Fit the Start", "Find the start that has as much day as night in the clip"),
+    "travel": ("Fit the Travel", "Choose how far to slide, so that the foreground moves at a calm pace"),
+    "balance": ("Fit the Start", "Choose when to start, so that day and night take up as much of the clip"),
     "clip": (
         "Fit the Interval",
-        "Find frames and interval that leave time for every exposure and move, for a clip as long",
+        "Choose frames and interval so that every exposure and move fits, for a clip of the same length",
     ),
-    "compose": ("Fit the Picture", "Find the smallest change of a pose that keeps the subject composed"),
+    "compose": ("Fit the Picture", "Change a pose as little as possible so that the subject stays composed"),
     EVERYTHING: (
         "Fit All",
-        "Take whatever helps against the findings, step by step, and say what it costs and what is left",
+        "Make every change that helps, one by one, and list what each costs and what is left to you",
     ),
 }
 
 
 class DUSKRAIL_OT_review_now(WithFrames, bpy.types.Operator):
-    """Go over the plan now"""
+    """Review the plan now"""
 
     bl_idname = "duskrail.review_now"
     bl_label = "Review Now"
@@ -79,7 +79,7 @@ class DUSKRAIL_OT_finding_go(WithFrames, bpy.types.Operator):
     bl_label = "Go to Finding"
     bl_options = UNDOABLE
 
-    finding: IntProperty(name="Finding", description="Its number in the list, from 0", default=0, min=0)
+    finding: IntProperty(name="Finding", description="Number in the list, counted from 0", default=0, min=0)
 
     @classmethod
     def description(cls, context: Any, properties: Any) -> str:
@@ -89,13 +89,13 @@ class DUSKRAIL_OT_finding_go(WithFrames, bpy.types.Operator):
             return cls.__doc__ or ""
         finding = report.findings[properties.finding]
         told = " ".join(filter(None, sentences(finding, wording.SIDEBAR)))
-        return f"{told}\n\nClick to go to its frames and select its blocks"
+        return f"{told}\n\nClick to show its frames and select its blocks"
 
     def execute(self, context: Any) -> Outcome:
         scene = context.scene
         report, plan = live.review_now(scene), live.plan_of(scene)
         if report is None or plan is None or self.finding >= len(report.findings):
-            self.report({"WARNING"}, "The review has no such finding any more")
+            self.report({"WARNING"}, "This finding is gone: the plan has changed")
             return {"CANCELLED"}
         finding = report.findings[self.finding]
         if finding.frames:
@@ -112,7 +112,7 @@ class DUSKRAIL_OT_finding_go(WithFrames, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_finding_in_timeline(ReadsFrames, bpy.types.Operator):
-    """Go to the finding whose bar in the timeline is clicked"""
+    """Show the finding whose bar in the timeline you click"""
 
     bl_idname = "duskrail.finding_in_timeline"
     bl_label = "Go to the Finding under the Mouse"
@@ -130,7 +130,7 @@ class DUSKRAIL_OT_finding_in_timeline(ReadsFrames, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_weakest_frame(WithFrames, bpy.types.Operator):
-    """Show the frame whose picture is the weakest of the move"""
+    """Show the frame with the weakest picture of the move"""
 
     bl_idname = "duskrail.weakest_frame"
     bl_label = "Weakest Frame"
@@ -140,7 +140,7 @@ class DUSKRAIL_OT_weakest_frame(WithFrames, bpy.types.Operator):
         report = live.review_now(context.scene)
         picture = report.summary.picture if report else None
         if picture is None or picture.weakest_frame is None:
-            self.report({"INFO"}, "No frame is judged yet: block out what the picture is about first")
+            self.report({"INFO"}, "No frame has been judged yet. Add the subject of the picture first")
             return {"CANCELLED"}
         context.scene.frame_set(picture.weakest_frame)
         self.report({"INFO"}, f"Frame {picture.weakest_frame}: {picture.weakest_part}")
@@ -148,7 +148,7 @@ class DUSKRAIL_OT_weakest_frame(WithFrames, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
-    """Solve for what would resolve this finding, and change the plan accordingly. Undo takes it back"""
+    """Change the plan so that this finding goes away. Undo reverts it"""
 
     bl_idname = "duskrail.apply_fit"
     bl_label = "Fit the Plan"
@@ -156,14 +156,14 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
 
     kind: EnumProperty(
         name="Fit",
-        description="What is solved for",
+        description="What to solve for",
         items=[(kind, label, tip) for kind, (label, tip) in FITS.items()],
     )
 
     @classmethod
     def description(cls, _context: Any, properties: Any) -> str:
         """Says what it solves for."""
-        return f"{FITS[properties.kind][1]}. Undo takes it back"
+        return f"{FITS[properties.kind][1]}. Undo reverts it"
 
     def execute(self, context: Any) -> Outcome:
         fitted: list[Fit] = []

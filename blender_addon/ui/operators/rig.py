@@ -20,7 +20,9 @@ from .. import preferences
 from .base import UNDOABLE, Outcome, WithPlan, change
 
 CHOSEN = IntProperty(
-    name="Pose", description="Number of the pose, from 0; -1 is the one chosen in the list", default=-1
+    name="Pose",
+    description="Number of the pose, counted from 0; -1 is the one chosen in the list",
+    default=-1,
 )
 
 
@@ -34,8 +36,8 @@ def subject_middle_m(plan: Plan) -> Any:
 
 
 class DUSKRAIL_OT_place_rig(WithPlan, bpy.types.Operator):
-    """Put the middle of the rail at the 3D cursor. With a subject in the place, the rail lies across the view
-    to it
+    """Put the middle of the rail at the 3D cursor. If there is a subject, the rail lies across the line
+    of sight to it
     """
 
     bl_idname = "duskrail.place_rig"
@@ -53,8 +55,8 @@ class DUSKRAIL_OT_place_rig(WithPlan, bpy.types.Operator):
         options={"SKIP_SAVE"},
     )
     face_subject: BoolProperty(
-        name="Face the subject",
-        description="Lay the rail across the view to the subject, and look there",
+        name="Face the Subject",
+        description="Lay the rail across the line of sight to the subject, and aim the lens at it",
         default=True,
     )
 
@@ -77,7 +79,7 @@ class DUSKRAIL_OT_place_rig(WithPlan, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_pose_add(WithPlan, bpy.types.Operator):
-    """Add a pose at the frame that is shown, standing where the camera is then"""
+    """Add a pose at the current frame, where the camera is then"""
 
     bl_idname = "duskrail.pose_add"
     bl_label = "Add Pose"
@@ -146,7 +148,7 @@ class OnPose(WithPlan):
 
 
 class DUSKRAIL_OT_pose_remove(OnPose, bpy.types.Operator):
-    """Take the pose out of the move"""
+    """Remove the pose from the move"""
 
     bl_idname = "duskrail.pose_remove"
     bl_label = "Remove Pose"
@@ -160,7 +162,7 @@ class DUSKRAIL_OT_pose_remove(OnPose, bpy.types.Operator):
             return False
         plan = live.plan_of(context.scene)
         if plan is not None and len(plan.move.poses) < 2:
-            cls.poll_message_set("A move needs one pose at least")
+            cls.poll_message_set("A move needs at least one pose")
             return False
         return True
 
@@ -170,7 +172,7 @@ class DUSKRAIL_OT_pose_remove(OnPose, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_pose_move(OnPose, bpy.types.Operator):
-    """Swap the pose with the one before or after it: it happens at that one's place in the move"""
+    """Swap the pose with the one before or after it. Each takes the other's place in the move"""
 
     bl_idname = "duskrail.pose_move"
     bl_label = "Reorder Pose"
@@ -178,8 +180,8 @@ class DUSKRAIL_OT_pose_move(OnPose, bpy.types.Operator):
 
     pose: CHOSEN
     way: EnumProperty(
-        name="Way",
-        description="Which of its neighbours it swaps with",
+        name="Direction",
+        description="Which neighbour to swap with",
         items=[
             ("EARLIER", "Earlier", "Swap with the pose before"),
             ("LATER", "Later", "Swap with the pose after"),
@@ -206,7 +208,7 @@ class DUSKRAIL_OT_pose_move(OnPose, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_pose_go(OnPose, bpy.types.Operator):
-    """Show the frame of this pose, and select its ghost camera"""
+    """Go to the frame of this pose and select its ghost camera"""
 
     bl_idname = "duskrail.pose_go"
     bl_label = "Go to Pose"
@@ -226,8 +228,8 @@ class DUSKRAIL_OT_pose_go(OnPose, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_stand_here(OnPose, bpy.types.Operator):
-    """Set the pose from the current view, or from the camera if you look through one, as near as the rig gets
-    to it
+    """Set the pose from the current view or the camera you look through, as closely as the rig can reach
+    it
     """
 
     bl_idname = "duskrail.stand_here"
@@ -239,7 +241,7 @@ class DUSKRAIL_OT_stand_here(OnPose, bpy.types.Operator):
     def execute(self, context: Any) -> Outcome:
         eye = view_matrix(context)
         if eye is None:
-            self.report({"ERROR"}, "There is neither a 3D view nor a camera to stand at")
+            self.report({"ERROR"}, "There is no 3D view and no camera to take the pose from")
             return {"CANCELLED"}
         number = self.number(context.scene)
         said: list[str] = []

@@ -14,13 +14,13 @@ from .base import UNDOABLE, Outcome, ReadsPlan, WithFrames, WithPlan, change
 
 
 class DUSKRAIL_OT_step_day(WithPlan, bpy.types.Operator):
-    """The same shoot some days earlier or later"""
+    """Move the shoot some days earlier or later"""
 
     bl_idname = "duskrail.step_day"
     bl_label = "Shift the Shoot by Days"
     bl_options = UNDOABLE
 
-    days: IntProperty(name="Days", description="How many days later; negative: earlier", default=1)
+    days: IntProperty(name="Days", description="Number of days later; negative for earlier", default=1)
 
     @classmethod
     def description(cls, _context: Any, properties: Any) -> str:
@@ -37,7 +37,7 @@ class DUSKRAIL_OT_step_day(WithPlan, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_plan_day(ReadsPlan, bpy.types.Operator):
-    """Look at the plan's own day again"""
+    """Show the plan's own date again"""
 
     bl_idname = "duskrail.plan_day"
     bl_label = "Back to the Plan's Day"
@@ -49,10 +49,10 @@ class DUSKRAIL_OT_plan_day(ReadsPlan, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_anchor_here(WithPlan, bpy.types.Operator):
-    """Have the light event fall on the frame that is shown now"""
+    """Let the light event fall on the current frame"""
 
     bl_idname = "duskrail.anchor_here"
-    bl_label = "Event at This Frame"
+    bl_label = "Put the Event at This Frame"
     bl_options = UNDOABLE
 
     @classmethod
@@ -61,7 +61,7 @@ class DUSKRAIL_OT_anchor_here(WithPlan, bpy.types.Operator):
             return False
         plan = live.plan_of(context.scene)
         if plan is not None and plan.shoot.anchor is None:
-            cls.poll_message_set("The shoot goes by a start time; time it by a light event first")
+            cls.poll_message_set("The shoot begins at a start time. Set Timing to Light Event first")
             return False
         return True
 
@@ -81,7 +81,7 @@ class DUSKRAIL_OT_go_to_event(WithFrames, bpy.types.Operator):
         scene = context.scene
         plan = live.plan_of(scene)
         if plan is None or plan.shoot.anchor is None:
-            self.report({"ERROR"}, "The shoot goes by a start time, not by a light event")
+            self.report({"ERROR"}, "The shoot begins at a start time, not at a light event")
             return {"CANCELLED"}
         scene.frame_set(round(1 + plan.shoot.anchor.at * (plan.shoot.frames - 1)))
         return {"FINISHED"}

@@ -12,9 +12,7 @@ from .base import Outcome, ReadsFrames, ReadsPlan
 
 
 class DUSKRAIL_OT_show_place(ReadsFrames, bpy.types.Operator):
-    """Look at the place from above and behind the rig, in the blocks' own colours, far enough to see the
-    sky's ways
-    """
+    """Look at the place from above and behind the rig, with the paths of sun and moon in view"""
 
     bl_idname = "duskrail.show_place"
     bl_label = "Show the Place"
@@ -25,7 +23,7 @@ class DUSKRAIL_OT_show_place(ReadsFrames, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_show_rig(ReadsFrames, bpy.types.Operator):
-    """Look at the rail and the poses from nearby"""
+    """Look at the rail and the poses up close"""
 
     bl_idname = "duskrail.show_rig"
     bl_label = "Show the Rig"
@@ -47,20 +45,20 @@ class DUSKRAIL_OT_show_picture(ReadsPlan, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_evening(ReadsFrames, bpy.types.Operator):
-    """Turn this view into the picture as the frame is exposed, to play and scrub through the evening. Once
-    more turns it back as it was
+    """Show this view as the camera exposes it, to play or scrub through the evening. Press again to turn
+    it back
     """
 
     bl_idname = "duskrail.evening"
     bl_label = "Evening View"
 
     by: EnumProperty(
-        name="Drawn By",
-        description="What draws it",
+        name="Drawing",
+        description="How the view is drawn",
         items=[
-            ("AUTO", "Automatic", "EEVEE on a graphics card, else plain colours"),
-            (evening.EEVEE, "EEVEE", "The light as in the lit look"),
-            (evening.PLAIN, "Plain Colours", "The colours of the fast look; needs no graphics card"),
+            ("AUTO", "Automatic", "EEVEE where there is a graphics card, plain colours otherwise"),
+            (evening.EEVEE, "EEVEE", "Light and shadow as in the exposed look"),
+            (evening.PLAIN, "Plain Colours", "Colours as in the fast look. This needs no graphics card"),
         ],
         default="AUTO",
         options={"SKIP_SAVE"},

@@ -89,7 +89,7 @@ class DUSKRAIL_PT_blocking(PlanTab, bpy.types.Panel):
             button.kind, button.where = kind, settings.block_where
         grid.operator("duskrail.add_ridge", text="Ridge", icon="RNDCURVE")
         row = layout.row(align=True)
-        row.operator_menu_enum("duskrail.mark_block", "role", text="Mark Mesh", icon="MESH_DATA")
+        row.operator_menu_enum("duskrail.mark_block", "role", text="Use Mesh", icon="MESH_DATA")
         row.operator("duskrail.import_map", text="Map File…", icon="IMPORT")
         row = layout.row()
         row.template_list("DUSKRAIL_UL_blocks", "", settings, "blocks", settings, "block_row", rows=4)
@@ -132,7 +132,7 @@ class DUSKRAIL_PT_block(PlanTab, bpy.types.Panel):
         elif block.shape == "prism":
             column = layout.column(align=True)
             column.prop(item, "height")
-            column.prop(item, "base", text="Foot at")
+            column.prop(item, "base", text="Base")
         else:
             layout.prop(item, "distance")
         if block.role in ("subject", "background"):
@@ -148,7 +148,7 @@ def draw_add_menu(self: Any, context: Any) -> None:
 
 class DUSKRAIL_MT_add_block(bpy.types.Menu):
     bl_idname = "DUSKRAIL_MT_add_block"
-    bl_label = "Block of the Place"
+    bl_label = "Add Block"
 
     def draw(self, _context: Any) -> None:
         layout = self.layout

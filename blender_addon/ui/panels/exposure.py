@@ -30,7 +30,7 @@ class DUSKRAIL_PT_exposure(PlanTab, bpy.types.Panel):
             wrapped(
                 layout,
                 context,
-                "No exposure is planned. Switch it on to see how the camera has to follow the light.",
+                "No exposure is planned. Turn it on to see how the camera has to follow the light.",
             )
             return
         layout.prop(settings, "f_number")

@@ -29,14 +29,14 @@ class DUSKRAIL_PT_file(PlanTab, bpy.types.Panel):
                 icon="FILE_TEXT" if not unsaved else "GREASEPENCIL",
             )
         else:
-            wrapped(layout, context, "No file yet; kept in the .blend.", icon="BLENDER")
+            wrapped(layout, context, "Not saved as a file; kept in the .blend.", icon="BLENDER")
         row = layout.row(align=True)
         row.operator("duskrail.open", text="Open…", icon="FILE_FOLDER")
         row.operator("duskrail.save", text="Save", icon="FILE_TICK")
         row.operator("duskrail.save_as", text="Save As…")
         column = layout.column(align=True)
         column.operator("duskrail.read_back", icon="LOOP_BACK")
-        column.operator("duskrail.redraw", text="Draw Anew", icon="FILE_REFRESH")
+        column.operator("duskrail.redraw", text="Redraw", icon="FILE_REFRESH")
         column.operator("duskrail.save_sheet", text="Save Shot Sheet…", icon="DOCUMENTS")
         layout.operator("duskrail.remove_plan", icon="TRASH")
 

@@ -52,7 +52,7 @@ class DUSKRAIL_PT_move(PlanTab, bpy.types.Panel):
         column = row.column()
         head = column.row(align=True)
         head.label(text="", icon="BLANK1")
-        head.label(text="At")
+        head.label(text="Place")
         for axis, unit in (("slide", "m"), ("pan", "°"), ("tilt", "°")):
             if getattr(settings, f"has_{axis}"):
                 head.label(text=f"{axis.capitalize()} {unit}")
@@ -91,13 +91,13 @@ class DUSKRAIL_PT_move(PlanTab, bpy.types.Panel):
 class DUSKRAIL_PT_picture(PlanTab, bpy.types.Panel):
     bl_idname = "DUSKRAIL_PT_picture"
     bl_parent_id = "DUSKRAIL_PT_move"
-    bl_label = "What It Is About"
+    bl_label = "Subject and Framing"
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context: Any) -> None:
         layout, settings = rows(self.layout), context.scene.duskrail
         layout.prop(settings, "reason")
-        layout.prop(settings, "has_composition", text="Judge it")
+        layout.prop(settings, "has_composition", text="Judge the Picture")
         if settings.has_composition:
             layout.prop(settings, "subject")
             layout.prop(settings, "style")

@@ -91,14 +91,14 @@ class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
             clock, azimuth = timeline.clock(utc_s, frames.plan.zone), frames.sun_azimuth_deg[frame - 1]
             column.label(text=f"{EVENT_WORDS[name]} {clock}, sun at {azimuth:.0f}°", icon="BLANK1")
         row = layout.row(align=True)
-        row.operator("duskrail.step_day", text="Take This Day", icon="CHECKMARK").days = settings.look_days
+        row.operator("duskrail.step_day", text="Use This Day", icon="CHECKMARK").days = settings.look_days
         row.operator("duskrail.plan_day", icon="LOOP_BACK")
 
 
 class DUSKRAIL_PT_evening(PlanTab, bpy.types.Panel):
     bl_idname = "DUSKRAIL_PT_evening"
     bl_parent_id = "DUSKRAIL_PT_place"
-    bl_label = "By the Clock"
+    bl_label = "Timetable"
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context: Any) -> None:

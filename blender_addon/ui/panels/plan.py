@@ -33,7 +33,7 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
             box = layout.box()
             row = box.row()
             row.alert = True
-            row.label(text="This value won't work" if here.refusal else "Not done", icon="ERROR")
+            row.label(text="This value won't work" if here.refusal else "Not Done", icon="ERROR")
             row.operator("duskrail.dismiss", text="", icon="X", emboss=False)
             wrapped(box, context, wording.problem_text(scene))
         if not store.has_plan(scene):
@@ -122,7 +122,7 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
                 icon="ERROR",
                 spare_px=52.0,
             )
-            box.operator("duskrail.redraw", text="Draw Anew", icon="FILE_REFRESH")
+            box.operator("duskrail.redraw", text="Redraw", icon="FILE_REFRESH")
 
 
 CLASSES = (DUSKRAIL_PT_plan,)

@@ -25,7 +25,7 @@ class DUSKRAIL_PT_preview(PlanTab, bpy.types.Panel):
         column = layout.column(align=True)
         column.prop(settings, "clip_px")
         column.prop(settings, "every")
-        row = layout.row(heading="Only frames")
+        row = layout.row(heading="Frame Range")
         row.prop(settings, "use_range", text="")
         cell = row.row(align=True)
         cell.enabled = settings.use_range

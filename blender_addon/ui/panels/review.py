@@ -43,7 +43,7 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
             layout.operator("duskrail.apply_fit", text=label, icon="MODIFIER").kind = EVERYTHING
         done(layout, context, live.state_of(scene).fit_said)
         if not report.findings:
-            wrapped(layout, context, "Nothing to say against this plan.", icon="CHECKMARK")
+            wrapped(layout, context, "No problems found.", icon="CHECKMARK")
         column = layout.column()
         column.active = fresh
         for number, finding in enumerate(report.findings):
@@ -51,7 +51,7 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
 
     def _finding(self, layout: Any, context: Any, number: int, finding: Any) -> None:
         """One line; what it says and what would do is folded in, and open at first where it is grave."""
-        about = frames_text(finding.frames) if finding.frames else "The whole plan"
+        about = frames_text(finding.frames) if finding.frames else "Whole Plan"
         header, body = layout.panel(
             f"duskrail_finding_{finding.code}_{number}", default_closed=finding.level != "stop"
         )
@@ -72,7 +72,7 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
         if finding.code == "no-reason":
             body.prop(context.scene.duskrail, "reason", text="")
         if not finding.tried:
-            wrapped(body, context, "Trying what would help …", icon="SORTTIME", spare_px=52.0)
+            wrapped(body, context, "Looking for what would help …", icon="SORTTIME", spare_px=52.0)
         if finding.fit in FITS:
             label, _ = FITS[finding.fit]
             body.operator("duskrail.apply_fit", text=label, icon="MODIFIER").kind = finding.fit

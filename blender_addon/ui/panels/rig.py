@@ -33,7 +33,7 @@ class DUSKRAIL_PT_rig(PlanTab, bpy.types.Panel):
         column.prop(settings, "incline")
         if settings.has_slide:
             column = layout.column(align=True)
-            column.prop(settings, "slide_min", text="Usable from")
+            column.prop(settings, "slide_min", text="Usable From")
             column.prop(settings, "slide_max", text="To")
         column = layout.column(align=True)
         column.prop(settings, "focal_length")
@@ -43,7 +43,7 @@ class DUSKRAIL_PT_rig(PlanTab, bpy.types.Panel):
 class DUSKRAIL_PT_motors(PlanTab, bpy.types.Panel):
     bl_idname = "DUSKRAIL_PT_motors"
     bl_parent_id = "DUSKRAIL_PT_rig"
-    bl_label = "What the Rig Can Do"
+    bl_label = "Motors"
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context: Any) -> None:

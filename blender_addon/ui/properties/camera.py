@@ -9,13 +9,13 @@ class CameraFields:
     """The camera, and the clip made of its pictures."""
 
     sensor_width: millimetres(
-        "camera.sensor_width_mm", "Sensor width", "Width of the whole sensor", high=100.0
+        "camera.sensor_width_mm", "Sensor Width", "Width of the whole sensor", high=100.0
     )
     sensor_height: millimetres("camera.sensor_height_mm", "Height", "Height of the whole sensor", high=100.0)
     image_width: whole(
         "camera.image_width_px",
-        "Picture width",
-        "Width of a picture as the camera takes it",
+        "Picture Width",
+        "Width of the pictures that the camera takes",
         low=16,
         high=60000,
         subtype="PIXEL",
@@ -23,26 +23,26 @@ class CameraFields:
     image_height: whole(
         "camera.image_height_px",
         "Height",
-        "Height of a picture as the camera takes it",
+        "Height of the pictures that the camera takes",
         low=16,
         high=60000,
         subtype="PIXEL",
     )
     focal_length: millimetres(
-        "camera.focal_length_mm", "Focal length", "Focal length as the lens has it", high=1000.0
+        "camera.focal_length_mm", "Focal Length", "Focal length engraved on the lens", high=1000.0
     )
     focus: length(
-        "camera.focus_distance_m", "Focus", "Distance that the lens is focused to", low=0.02, high=1000.0
+        "camera.focus_distance_m", "Focus", "Distance at which the lens is focused", low=0.02, high=1000.0
     )
     has_raw_size: optional_number(
         "camera.raw_file_mb",
         30.0,
-        "File size known",
-        "Give the size of a raw file, to see what the card has to hold",
+        "File Size Known",
+        "Give the size of a raw file, to see how much the card has to hold",
     )
     raw_size: number(
         "camera.raw_file_mb",
-        "Raw file (MB)",
+        "Raw File (MB)",
         "Size of one picture on the card, in megabytes",
         low=0.1,
         high=500.0,
@@ -52,7 +52,8 @@ class CameraFields:
     lenses: numbers(
         "camera.lenses_mm",
         "Lenses",
-        "Focal lengths in the bag, in millimetres: 24, 35, 85. A search for a shot chooses from them",
+        "Focal lengths in your bag in millimetres, such as 24, 35, 85. The search for a shot chooses "
+        "among them",
     )
     headroom: number(
         "camera.headroom_stops",
@@ -73,11 +74,11 @@ class CameraFields:
         precision=1,
     )
     clip_width: whole(
-        "clip.width_px", "Clip width", "Width of the delivered clip", low=16, high=16384, subtype="PIXEL"
+        "clip.width_px", "Clip Width", "Width of the delivered clip", low=16, high=16384, subtype="PIXEL"
     )
     clip_height: whole(
         "clip.height_px", "Height", "Height of the delivered clip", low=16, high=16384, subtype="PIXEL"
     )
     fps: number(
-        "clip.fps", "Frames a second", "How fast the clip plays", low=1.0, high=240.0, step=1.0, precision=3
+        "clip.fps", "Frames per Second", "How fast the clip plays", low=1.0, high=240.0, step=1.0, precision=3
     )

@@ -6,16 +6,16 @@ from planner_core.plan.model import METERS, RAMP_ORDERS
 EVENT_CHOICES = {
     name: (EVENT_WORDS[name], tip)
     for name, tip in {
-        "sunrise": "The sun's upper edge comes over a level horizon",
-        "sunset": "The sun's upper edge goes under a level horizon",
+        "sunrise": "The sun's upper edge rises above a level horizon",
+        "sunset": "The sun's upper edge sinks below a level horizon",
         "civil_dawn": "The sun is 6° below the horizon and rising",
         "civil_dusk": "The sun is 6° below the horizon and sinking: the end of civil twilight",
         "nautical_dawn": "The sun is 12° below the horizon and rising",
         "nautical_dusk": "The sun is 12° below the horizon and sinking",
         "astronomical_dawn": "The sun is 18° below the horizon and rising: the night ends",
         "astronomical_dusk": "The sun is 18° below the horizon and sinking: the night begins",
-        "moonrise": "The moon's upper edge comes over a level horizon",
-        "moonset": "The moon's upper edge goes under a level horizon",
+        "moonrise": "The moon's upper edge rises above a level horizon",
+        "moonset": "The moon's upper edge sinks below a level horizon",
         "solar_noon": "The sun stands highest",
     }.items()
 }
@@ -24,11 +24,11 @@ DRIVE_CHOICES = {
         "Shoot, move, shoot",
         "The axes rest while the shutter is open: no blur from the move",
     ),
-    "continuous": ("Continuous", "The axes move all the time, also while the shutter is open"),
+    "continuous": ("Continuous", "The axes keep moving, even while the shutter is open"),
 }
 STYLE_CHOICES = {
-    "hold": ("Hold", "The picture stands composed from the first frame to the last"),
-    "reveal": ("Reveal", "The subject is out of sight at first and comes into the picture on the way"),
+    "hold": ("Hold", "The picture stays composed from the first frame to the last"),
+    "reveal": ("Reveal", "The subject is hidden at first and comes into the picture during the move"),
 }
 LIGHT_CHOICES = {
     "any": ("Any", "Light from any side will do"),
@@ -38,41 +38,41 @@ LIGHT_CHOICES = {
 }
 DISC_CHOICES = {
     "any": ("Any", "In the picture or not"),
-    "in": ("In", "In the picture at some time"),
+    "in": ("In", "In the picture at some point"),
     "out": ("Out", "Never in the picture"),
 }
 ROLE_CHOICES = {
     "subject": ("Subject", "What the picture is about"),
     "foreground": ("Foreground", "Near things that slide past and give the move its depth"),
-    "background": ("Background", "What stands behind"),
-    "ground": ("Ground", "What one stands and walks on"),
+    "background": ("Background", "What stands behind the subject"),
+    "ground": ("Ground", "Ground to stand and walk on"),
     "water": ("Water", "A level sheet of water"),
 }
 RAMP_CHOICES = {
-    "shutter-first": ("Shutter first", "As it gets dark the shutter goes long first, then ISO goes up"),
-    "iso-first": ("ISO first", "As it gets dark ISO goes up first, then the shutter goes long"),
+    "shutter-first": ("Shutter First", "As it gets dark, the shutter time grows first, then the ISO"),
+    "iso-first": ("ISO First", "As it gets dark, the ISO rises first, then the shutter time"),
 }
 assert set(RAMP_CHOICES) == set(RAMP_ORDERS)
 METER_CHOICES = {
     "ground": ("Ground", "Incident light on level ground, as a hand-held meter reads it"),
-    "picture": ("Picture", "What is in the frame, with its brightest parts counting for more"),
+    "picture": ("Picture", "The whole frame, with its brightest parts counting for more"),
     "sky": ("Sky", "The brightest part of the sky in the frame, kept just under white"),
-    "subject": ("Subject", "The subject's face toward the camera"),
+    "subject": ("Subject", "The side of the subject that faces the camera"),
 }
 assert set(METER_CHOICES) == set(METERS)
 TIMING_CHOICES = (
     (
         "ANCHOR",
-        "Light event",
+        "Light Event",
         "A sunset, moonrise or other event falls on a place in the move",
         "LIGHT_SUN",
         0,
     ),
-    ("START", "Start time", "The first frame is taken at a local time", "TIME", 1),
+    ("START", "Start Time", "The first frame is taken at a local time", "TIME", 1),
 )
 LIGHTS_OPTIONS = (None, True, False)
 LIGHTS_CHOICES = (
-    ("ROLE", "By role", "Windows and lamps of the subject and background come on as it gets dark", 0),
-    ("ON", "Come on at dusk", "Windows or lamps of this block come on as it gets dark", 1),
+    ("ROLE", "By Role", "Windows and lamps of the subject and background come on as it gets dark", 0),
+    ("ON", "On at Dusk", "Windows or lamps of this block come on as it gets dark", 1),
     ("OFF", "Dark", "This block stays dark", 2),
 )

@@ -19,40 +19,40 @@ class DisplayFields:
 
     block_where: EnumProperty(
         name="Where",
-        description="What the place of a new block is given by",
+        description="How a new block is positioned",
         items=[
             (
                 "MAP",
                 "Bearing",
-                "As read off a map: bearing and distance from the rail's start",
+                "Measured on a map, by bearing and distance from the start of the rail",
                 "ORIENTATION_GIMBAL",
                 0,
             ),
-            ("CURSOR", "3D cursor", "With its foot at the 3D cursor", "PIVOT_CURSOR", 1),
+            ("CURSOR", "3D cursor", "Standing on the 3D cursor", "PIVOT_CURSOR", 1),
         ],
         options=NOT_KEYED,
     )
     # what the view shows
     show_path: BoolProperty(
         name="Path",
-        description="Show the lens's way and its frames in the view",
+        description="Show the path of the lens and its frames in the view",
         default=True,
         options=NOT_KEYED,
     )
     show_sky: BoolProperty(
         name="Sky",
-        description="Show the sun's way across the sky, for the day and for the shoot, and the moon's",
+        description="Show the paths of sun and moon across the sky, for the day and for the shoot",
         default=True,
         options=NOT_KEYED,
     )
     show_readout: BoolProperty(
         name="Readout",
-        description="Show clock, sun, moon, light and settings of the frame in the view",
+        description="Show time, sun, moon, light and camera settings of the frame in the view",
         default=True,
         options=NOT_KEYED,
     )
     show_phases: BoolProperty(
-        name="Day and night",
+        name="Day and Night",
         description="Shade day, twilight and night in the timeline",
         default=True,
         options=NOT_KEYED,
@@ -77,32 +77,32 @@ class DisplayFields:
     )
     show_sensor: BoolProperty(
         name="Whole Sensor",
-        description="Show how far the camera's own picture reaches beyond the delivered one",
+        description="Show how much more the sensor records than the delivered clip shows",
         default=False,
         options=NOT_KEYED,
     )
     show_subject: BoolProperty(
         name="Subject",
-        description="A box around the subject, as the review sees it",
+        description="Show a box around the subject, as the review sees it",
         default=False,
         options=NOT_KEYED,
     )
     show_ways: BoolProperty(
         name="Sun and Moon",
-        description="Where sun and moon stand in the picture, and where they go in the frames to come",
+        description="Show where sun and moon stand in the picture, and where they move in later frames",
         default=False,
         options=NOT_KEYED,
     )
     show_limits: BoolProperty(
         name="White and Black",
-        description="Stripes over what is white without detail or lost in black, "
+        description="Show stripes over what is blown out or lost in black, "
         "in an Evening View drawn in plain colours",
         default=False,
         options=NOT_KEYED,
     )
     show_weakest: BoolProperty(
         name="Weakest Frame",
-        description="Frame the picture in colour on the weakest frame of the move",
+        description="Mark the weakest frame of the move with a coloured border",
         default=True,
         options=NOT_KEYED,
     )
@@ -118,9 +118,9 @@ class PreviewFields:
             (
                 "FAST",
                 "Fast",
-                "Plain blocks with the light's direction and brightness: for timing and composition",
+                "Plain blocks in the direction and brightness of the light, to judge timing and composition",
             ),
-            ("LIT", "Exposed", "The light as it will be, exposed as planned"),
+            ("LIT", "Exposed", "Realistic light and shadow, exposed as planned"),
         ],
         options=NOT_KEYED,
     )
@@ -135,15 +135,15 @@ class PreviewFields:
         options=NOT_KEYED,
     )
     every: IntProperty(
-        name="Every nth",
-        description="Draw every so many frames only, for a quick look",
+        name="Every Nth Frame",
+        description="Render only every nth frame, for a quick look",
         default=1,
         min=1,
         soft_max=24,
         options=NOT_KEYED,
     )
     use_range: BoolProperty(
-        name="Only frames", description="Draw some of the frames", default=False, options=NOT_KEYED
+        name="Frame Range", description="Render only some of the frames", default=False, options=NOT_KEYED
     )
     first_frame: IntProperty(
         name="First", description="First frame of the draft clip", default=1, min=1, options=NOT_KEYED
@@ -153,7 +153,7 @@ class PreviewFields:
     )
     clip_file: StringProperty(
         name="Clip",
-        description="Where the clip goes. Empty: beside the plan file or the .blend",
+        description="Where to save the clip. Leave it empty to save beside the plan file or the .blend",
         subtype="FILE_PATH",
         options=NOT_KEYED,
     )
@@ -191,7 +191,7 @@ class FileFields:
 
     file: StringProperty(
         name="File",
-        description="The file that the plan was opened from or saved to",
+        description="The file from which the plan was opened, or to which it was saved",
         subtype="FILE_PATH",
         options=NOT_KEYED,
     )

@@ -38,8 +38,10 @@ def _add_exposure(plan: Plan) -> Plan:
 class MoveFields:
     """How the rig is driven."""
 
-    drive: choice("move.drive", "Drive", "How the rig is driven", DRIVES, DRIVE_CHOICES)
-    ease: share("move.ease", "Ease", "Share of the move spent speeding up, and again slowing down", high=0.5)
+    drive: choice("move.drive", "Drive", "How the motors run", DRIVES, DRIVE_CHOICES)
+    ease: share(
+        "move.ease", "Ease", "Share of the move spent speeding up, and the same again slowing down", high=0.5
+    )
 
 
 class ExposureFields:
@@ -48,33 +50,47 @@ class ExposureFields:
     has_exposure: optional_part(
         "exposure",
         "Exposure",
-        "Plan the exposure: how aperture, shutter and ISO follow the light",
+        "Plan how aperture, shutter and ISO follow the light",
         _add_exposure,
         lambda plan: attrs.evolve(plan, exposure=None),
     )
     f_number: number(
-        "exposure.f_number", "f/", "The f-number, kept throughout", low=0.7, high=64.0, step=0.1, precision=1
+        "exposure.f_number",
+        "f/",
+        "The f-number, the same for every frame",
+        low=0.7,
+        high=64.0,
+        step=0.1,
+        precision=1,
     )
     iso_min: number(
-        "exposure.iso_min", "ISO from", "Lowest ISO to use", low=25.0, high=102400.0, step=100.0, precision=0
+        "exposure.iso_min",
+        "Lowest ISO",
+        "Lowest ISO to use",
+        low=25.0,
+        high=102400.0,
+        step=100.0,
+        precision=0,
     )
     iso_max: number(
         "exposure.iso_max",
-        "ISO to",
-        "Highest ISO that is clean enough",
+        "Highest ISO",
+        "Highest ISO with acceptable noise",
         low=25.0,
         high=409600.0,
         step=100.0,
         precision=0,
     )
-    shutter_min: shutter("exposure.shutter_min_s", "Shutter from", "Shortest exposure, as in 1/2000")
+    shutter_min: shutter(
+        "exposure.shutter_min_s", "Fastest Shutter", "Shortest exposure time, for example 1/2000"
+    )
     shutter_max: shutter(
-        "exposure.shutter_max_s", "Shutter to", "Longest exposure, in seconds, as in 5 or 1/2"
+        "exposure.shutter_max_s", "Slowest Shutter", "Longest exposure time in seconds, for example 5 or 1/2"
     )
     nd: number(
         "exposure.nd_stops",
-        "ND (stops)",
-        "Stops that a filter takes, all the time",
+        "ND Filter (stops)",
+        "Stops that a neutral density filter takes throughout the shoot",
         low=0.0,
         high=15.0,
         step=0.5,
@@ -83,17 +99,17 @@ class ExposureFields:
     grad: number(
         "exposure.grad_stops",
         "Graduated (stops)",
-        "Stops that a graduated filter takes of the sky, its soft edge at the horizon",
+        "Stops that a graduated filter takes off the sky, with its soft edge on the horizon",
         low=0.0,
         high=8.0,
         step=0.5,
         precision=1,
     )
-    meter: choice("exposure.meter", "Meter", "What the exposure is taken from", METERS, METER_CHOICES)
+    meter: choice("exposure.meter", "Meter", "What the meter reads", METERS, METER_CHOICES)
     day_look: number(
         "exposure.day_look_stops",
-        "Day (stops)",
-        "How much brighter than metered the day should look, in stops (negative: darker)",
+        "Day Look (stops)",
+        "How much brighter than metered the day should look, in stops; negative for darker",
         low=-4.0,
         high=4.0,
         step=0.25,
@@ -101,8 +117,8 @@ class ExposureFields:
     )
     night_look: number(
         "exposure.night_look_stops",
-        "Night (stops)",
-        "How much darker than metered the night should look, in stops (negative: darker)",
+        "Night Look (stops)",
+        "How the night should look against the meter, in stops; negative for darker",
         low=-4.0,
         high=2.0,
         step=0.25,
@@ -112,65 +128,66 @@ class ExposureFields:
         "exposure.artificial_ev100",
         2.0,
         "Lamps",
-        "The place has lamps, and doesn't get darker than they make it",
+        "Artificial light keeps the place from getting darker than this",
     )
     artificial: number(
         "exposure.artificial_ev100",
-        "Lamp light (EV)",
-        "EV at ISO 100 of the place by its lamps alone: a distant lit skyline about 2, a lit street 6 to 8",
+        "Lamp Light (EV)",
+        "EV at ISO 100 by artificial light alone: about 2 for a distant skyline, 6 to 8 for a street "
+        "with lamps",
         low=-6.0,
         high=14.0,
         step=0.5,
         precision=1,
     )
     ramp_order: choice(
-        "exposure.ramp_order", "As it gets dark", "What gives first", RAMP_ORDERS, RAMP_CHOICES
+        "exposure.ramp_order", "After Dark", "Which setting changes first", RAMP_ORDERS, RAMP_CHOICES
     )
 
 
 class CompositionFields:
     """What the move is for."""
 
-    title: text("title", "Title", "What the plan is called, on the sheet and in the clip")
+    title: text("title", "Title", "Title of the plan, as shown on the sheet and in the clip")
     reason: text(
-        "reason", "Reason", "Why this shot moves at all. Where there is none, a still may be the better shot"
+        "reason", "Reason", "Why this shot needs a move. Without a reason, a still may be the better shot"
     )
     has_composition: optional_part(
         "composition",
         "Composition",
-        "Have the picture judged: whether it holds, or reveals its subject",
+        "Judge the picture: whether it holds or reveals its subject",
         lambda plan: attrs.evolve(plan, composition=Composition()),
         lambda plan: attrs.evolve(plan, composition=None),
     )
-    style: choice("composition.style", "Style", "What the move does to the picture", STYLES, STYLE_CHOICES)
+    style: choice("composition.style", "Style", "What the move does for the picture", STYLES, STYLE_CHOICES)
     subject: text(
         "composition.subject",
         "Subject",
-        "Block that the picture is about. Empty: every block of that role",
+        "Block that is the subject. Leave it empty to use every block with the role Subject",
         search=_find_blocks,
         search_options={"SUGGESTION"},
     )
     reveal_by: share(
-        "composition.reveal_by", "Shown by", "Place in the move by which a reveal has to show its subject"
+        "composition.reveal_by", "Revealed By", "Place in the move by which a reveal must show its subject"
     )
     light: choice(
         "composition.light",
         "Light",
-        "Where the light should come from. A search for a shot asks for it",
+        "Where the light should come from, for the search for a shot",
         LIGHT_SIDES,
         LIGHT_CHOICES,
     )
     sun: choice(
         "composition.sun",
         "Sun",
-        "Whether the sun should be in the picture. A search for a shot asks for it",
+        "Whether the sun should be in the picture, for the search for a shot",
         DISC_PLACES,
         DISC_CHOICES,
     )
     moon: choice(
         "composition.moon",
         "Moon",
-        "Whether the moon should be in the picture. A search for a shot asks for it",
+        "Whether the moon should be in the picture, for the search for a shot",
         DISC_PLACES,
         DISC_CHOICES,
     )

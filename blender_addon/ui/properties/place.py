@@ -49,11 +49,11 @@ def _set_date(owner: Any, typed: str) -> None:
 class SiteFields:
     """Where the place is."""
 
-    site_name: text("site.name", "Place", "What the place is called")
+    site_name: text("site.name", "Place", "Name of the place")
     latitude: number(
         "site.latitude_deg",
         "Latitude",
-        "Degrees north of the equator (negative: south), as a map gives them",
+        "Degrees north of the equator, as on a map; negative for south",
         low=-90.0,
         high=90.0,
         step=0.1,
@@ -62,7 +62,7 @@ class SiteFields:
     longitude: number(
         "site.longitude_deg",
         "Longitude",
-        "Degrees east of Greenwich (negative: west), as a map gives them",
+        "Degrees east of Greenwich, as on a map; negative for west",
         low=-180.0,
         high=180.0,
         step=0.1,
@@ -70,15 +70,15 @@ class SiteFields:
     )
     timezone: text(
         "site.timezone",
-        "Time zone",
-        "The zone whose clock the plan goes by, as in Europe/Lisbon",
+        "Time Zone",
+        "Time zone that the plan's clock follows, for example Europe/Lisbon",
         search=preferences.find_zones,
         search_options={"SORT", "SUGGESTION"},
     )
     north: angle(
         "site.scene_north_deg",
-        "Scene looks to",
-        "Compass bearing of the scene's +Y axis. 0° has north ahead, 90° east",
+        "Scene Bearing",
+        "Compass bearing of the scene's Y axis: 0° is north, 90° is east",
     )
 
 
@@ -87,7 +87,7 @@ class ShootFields:
 
     timing: EnumProperty(
         name="Timing",
-        description="What sets the time of the shoot",
+        description="What the time of the shoot depends on",
         items=TIMING_CHOICES,
         get=_get_timing,
         set=_set_timing,
@@ -96,23 +96,23 @@ class ShootFields:
     event: choice(
         "shoot.anchor.event",
         "Event",
-        "The light event that the shoot is timed by",
+        "The light event that sets the time of the shoot",
         ANCHOR_EVENTS,
         EVENT_CHOICES,
     )
     date: StringProperty(
         name="Date",
-        description="Local date of the event: year-month-day",
+        description="Local date of the event, as year-month-day",
         get=get_value("shoot.anchor.date", str, ""),
         set=_set_date,
         options=NOT_KEYED,
     )
     anchor_at: share(
-        "shoot.anchor.at", "Falls at", "Place in the move on which the event falls: 50 % is half way"
+        "shoot.anchor.at", "Falls At", "Place in the move at which the event falls; 50 % is half way"
     )
     start: StringProperty(
         name="Start",
-        description="Local time of the first frame, as in 2027-03-14 17:20",
+        description="Local time of the first frame, for example 2027-03-14 17:20",
         get=_get_start,
         set=_set_start,
         options=NOT_KEYED,
@@ -120,24 +120,29 @@ class ShootFields:
     cloud: number(
         "shoot.cloud_divisor",
         "Cloud",
-        "What the clouds leave of the light: 1 clear sky, "
-        "3 average cloud (a third), 10 dark stratus (a tenth)",
+        "How far clouds dim the light: 1 for a clear sky, "
+        "3 for average cloud (a third is left), 10 for dark stratus (a tenth is left)",
         low=1.0,
         high=20.0,
         step=0.5,
         precision=1,
     )
-    frames: whole("shoot.frames", "Frames", "How many pictures are taken", low=1, high=100_000)
+    frames: whole("shoot.frames", "Frames", "Number of pictures to take", low=1, high=100_000)
     interval: seconds(
-        "shoot.interval_s", "Interval", "From the start of one exposure to the start of the next", low=0.1
+        "shoot.interval_s",
+        "Interval",
+        "Time from the start of one exposure to the start of the next",
+        low=0.1,
     )
     interval_step: seconds(
-        "shoot.interval_step_s", "Timer Step", "What the interval timer can be set in", low=0.001, high=60.0
+        "shoot.interval_step_s", "Timer Step", "Smallest step of the interval timer", low=0.001, high=60.0
     )
-    write: seconds("shoot.write_s", "Writing", "How long the camera takes to store a picture", high=60.0)
-    setup: seconds("shoot.setup_s", "Setting up", "From arriving to the first frame", high=86400.0, step=60.0)
+    write: seconds("shoot.write_s", "Writing Time", "Time the camera takes to store a picture", high=60.0)
+    setup: seconds(
+        "shoot.setup_s", "Setup Time", "Time from arrival to the first frame", high=86400.0, step=60.0
+    )
     travel: seconds(
-        "shoot.travel_s", "Way there", "How long it takes to get to the place", high=86400.0, step=60.0
+        "shoot.travel_s", "Travel Time", "Time it takes to get to the place", high=86400.0, step=60.0
     )
 
 

@@ -28,32 +28,36 @@ class RigFields:
     has_slide: _axis("slide", "Slider", "The rig has a rail with a driven carriage")
     has_pan: _axis("pan", "Pan", "The head turns left and right")
     has_tilt: _axis("tilt", "Tilt", "The head turns up and down")
-    origin: point("rig.origin_m", "Rail start", "Where the rail starts (slide 0), in the scene")
-    bearing: angle("rig.bearing_deg", "Runs to", "Compass bearing in which the carriage travels")
-    incline: angle("rig.incline_deg", "Rises", "How steeply the rail rises", low=-90.0, high=90.0)
+    origin: point("rig.origin_m", "Rail Start", "Position of the start of the rail (slide 0) in the scene")
+    bearing: angle(
+        "rig.bearing_deg", "Rail Bearing", "Compass bearing in which the carriage travels from its start"
+    )
+    incline: angle(
+        "rig.incline_deg", "Rail Slope", "How steeply the rail climbs from its start", low=-90.0, high=90.0
+    )
     max_incline: angle(
-        "rig.max_incline_deg", "Steepest", "The steepest rail that the motor can climb", low=0.0, high=90.0
+        "rig.max_incline_deg", "Steepest Slope", "Steepest slope that the motor can climb", low=0.0, high=90.0
     )
     head_height: length(
         "rig.head_height_m",
-        "Head height",
-        "The turning axes above the carriage",
+        "Head Height",
+        "Height of the pan and tilt axes above the carriage",
         low=-2.0,
         high=5.0,
         step=0.01,
     )
     pupil: length(
         "rig.pupil_offset_m",
-        "Lens ahead",
-        "How far the lens's entrance pupil is ahead of the turning axes",
+        "Lens Offset",
+        "How far the lens's entrance pupil lies in front of the pan and tilt axes",
         low=-1.0,
         high=1.0,
         step=0.01,
     )
     settle: seconds(
         "rig.settle_s",
-        "Settling",
-        "How long the rig swings after a move before a picture is sharp",
+        "Settling Time",
+        "How long the rig shakes after a move, before a picture is sharp",
         high=60.0,
     )
     slide_min: length("rig.slide.min_m", "From", "Where the usable rail begins", step=0.05)
@@ -61,7 +65,7 @@ class RigFields:
     slide_speed: number(
         "rig.slide.max_speed_m_s",
         "Speed",
-        "Fastest the carriage goes",
+        "Top speed of the carriage",
         low=0.0001,
         high=2.0,
         step=0.01,
@@ -71,7 +75,7 @@ class RigFields:
     slide_acceleration: number(
         "rig.slide.max_acceleration_m_s2",
         "Acceleration",
-        "How quickly the carriage gets going",
+        "How quickly the carriage speeds up",
         low=0.0001,
         high=10.0,
         step=0.01,
@@ -80,7 +84,7 @@ class RigFields:
     )
     slide_step: FloatProperty(
         name="Step (mm)",
-        description="Smallest move of the carriage that the motor can make, in millimetres",
+        description="Smallest move that the motor can make, in millimetres",
         soft_min=0.0001,
         soft_max=10.0,
         step=1,
@@ -90,16 +94,12 @@ class RigFields:
         set=set_value("rig.slide.step_m", lambda value: round(edits.tidy(value) / 1000.0, 9)),
         options=NOT_KEYED,
     )
-    pan_min: angle(
-        "rig.pan.min_deg", "From", "Lowest bearing that the head turns to", low=-1080.0, high=1080.0
-    )
-    pan_max: angle(
-        "rig.pan.max_deg", "To", "Highest bearing that the head turns to", low=-1080.0, high=1080.0
-    )
+    pan_min: angle("rig.pan.min_deg", "From", "Lowest bearing the head can turn to", low=-1080.0, high=1080.0)
+    pan_max: angle("rig.pan.max_deg", "To", "Highest bearing the head can turn to", low=-1080.0, high=1080.0)
     pan_speed: number(
         "rig.pan.max_speed_deg_s",
         "Speed (°/s)",
-        "Fastest the pan turns, in degrees a second",
+        "Top speed of the pan, in degrees a second",
         low=0.01,
         high=90.0,
         step=0.5,
@@ -107,7 +107,7 @@ class RigFields:
     pan_acceleration: number(
         "rig.pan.max_acceleration_deg_s2",
         "Acceleration (°/s²)",
-        "How quickly the pan gets going, in degrees a second, every second",
+        "How quickly the pan speeds up, in degrees a second, every second",
         low=0.01,
         high=90.0,
         step=0.5,
@@ -121,12 +121,12 @@ class RigFields:
         step=0.01,
         precision=4,
     )
-    tilt_min: angle("rig.tilt.min_deg", "From", "Lowest the lens looks", low=-90.0, high=90.0)
-    tilt_max: angle("rig.tilt.max_deg", "To", "Highest the lens looks", low=-90.0, high=90.0)
+    tilt_min: angle("rig.tilt.min_deg", "From", "Lowest altitude the lens can look at", low=-90.0, high=90.0)
+    tilt_max: angle("rig.tilt.max_deg", "To", "Highest altitude the lens can look at", low=-90.0, high=90.0)
     tilt_speed: number(
         "rig.tilt.max_speed_deg_s",
         "Speed (°/s)",
-        "Fastest the tilt turns, in degrees a second",
+        "Top speed of the tilt, in degrees a second",
         low=0.01,
         high=90.0,
         step=0.5,
@@ -134,7 +134,7 @@ class RigFields:
     tilt_acceleration: number(
         "rig.tilt.max_acceleration_deg_s2",
         "Acceleration (°/s²)",
-        "How quickly the tilt gets going, in degrees a second, every second",
+        "How quickly the tilt speeds up, in degrees a second, every second",
         low=0.01,
         high=90.0,
         step=0.5,

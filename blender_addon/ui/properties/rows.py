@@ -100,7 +100,7 @@ class DUSKRAIL_PG_pose(bpy.types.PropertyGroup):
     row: IntProperty(options={"HIDDEN"})
     at: FloatProperty(
         name="Place",
-        description="Where in the move this pose stands: 0 % is the first frame, 100 % the last",
+        description="Place of this pose in the move; 0 % is the first frame, 100 % the last",
         min=0.0,
         max=100.0,
         step=100,
@@ -112,7 +112,7 @@ class DUSKRAIL_PG_pose(bpy.types.PropertyGroup):
     )
     slide: FloatProperty(
         name="Slide",
-        description="Where the carriage stands, measured along the rail from its start",
+        description="Position of the carriage, measured along the rail from its start",
         step=5,
         precision=3,
         unit="LENGTH",
@@ -123,8 +123,8 @@ class DUSKRAIL_PG_pose(bpy.types.PropertyGroup):
     )
     pan: FloatProperty(
         name="Pan",
-        description="Compass bearing that the lens looks to, clockwise from true north. "
-        "More than 360° or less than 0° says which way round it turns",
+        description="Compass bearing of the lens, clockwise from true north. "
+        "A value above 360° or below 0° sets the direction of the turn",
         step=50,
         precision=2,
         subtype="ANGLE",
@@ -135,7 +135,7 @@ class DUSKRAIL_PG_pose(bpy.types.PropertyGroup):
     )
     tilt: FloatProperty(
         name="Tilt",
-        description="How far the lens looks above the horizon (negative: below)",
+        description="Altitude at which the lens points above the horizon; negative for below",
         step=50,
         precision=2,
         subtype="ANGLE",
@@ -145,22 +145,25 @@ class DUSKRAIL_PG_pose(bpy.types.PropertyGroup):
         options=NOT_KEYED,
     )
     has_slide: BoolProperty(
-        name="Slide is set",
-        description="Whether this pose says where the carriage stands. If not, it passes on its way",
+        name="Use Slide",
+        description="This pose sets the position of the carriage. Otherwise it runs through without "
+        "stopping here",
         get=_get_given("slide_m"),
         set=_set_given("slide_m"),
         options=NOT_KEYED,
     )
     has_pan: BoolProperty(
-        name="Pan is set",
-        description="Whether this pose says where the lens points. If not, the pan passes on its way",
+        name="Use Pan",
+        description="This pose sets the bearing of the lens. Otherwise the pan runs through without "
+        "stopping here",
         get=_get_given("pan_deg"),
         set=_set_given("pan_deg"),
         options=NOT_KEYED,
     )
     has_tilt: BoolProperty(
-        name="Tilt is set",
-        description="Whether this pose says how high the lens looks. If not, the tilt passes on its way",
+        name="Use Tilt",
+        description="This pose sets the altitude of the lens. Otherwise the tilt runs through without "
+        "stopping here",
         get=_get_given("tilt_deg"),
         set=_set_given("tilt_deg"),
         options=NOT_KEYED,
@@ -173,26 +176,28 @@ class DUSKRAIL_PG_block(bpy.types.PropertyGroup):
     row: IntProperty(options={"HIDDEN"})
     label: StringProperty(
         name="Name",
-        description="What this block is called in findings. Double-click to rename",
+        description="Name used on the sheet and in the review. Double-click to rename",
         get=_block_label,
         set=_set_block_name,
         options=NOT_KEYED,
     )
-    role: choice("blocks[#].role", "Role", "What this block is in the picture", ROLES, ROLE_CHOICES)
-    centre: point("blocks[#].centre_m", "Centre", "The block's middle in the scene")
+    role: choice(
+        "blocks[#].role", "Role", "The part that this block plays in the picture", ROLES, ROLE_CHOICES
+    )
+    centre: point("blocks[#].centre_m", "Centre", "Centre of the block in the scene")
     size: point("blocks[#].size_m", "Size", "Width, depth and height of the block")
-    turn: angle("blocks[#].turn_deg", "Turned", "How far the block is turned, clockwise seen from above")
+    turn: angle("blocks[#].turn_deg", "Rotation", "Rotation of the block, clockwise seen from above")
     height: length("blocks[#].height_m", "Height", "Height of the prism", low=0.01, high=500.0)
-    base: length("blocks[#].base_m", "Foot", "Height of the prism's foot", low=-100.0, high=500.0)
+    base: length("blocks[#].base_m", "Base", "Height of the prism's base", low=-100.0, high=500.0)
     distance: length(
-        "blocks[#].distance_m", "Distance", "How far the ridge is from the rail", low=1.0, step=100.0
+        "blocks[#].distance_m", "Distance", "Distance from the rail to the ridge", low=1.0, step=100.0
     )
     keep_out: yes_or_no(
-        "blocks[#].keep_out", "Keep out", "Nobody may stand here: a neighbour's ground, a railway"
+        "blocks[#].keep_out", "Keep Out", "Nobody may stand here, for example on private ground or a railway"
     )
     lights: EnumProperty(
         name="Lights",
-        description="Whether windows or lamps of this block come on at dusk",
+        description="Whether the windows or lamps of this block come on at dusk",
         items=LIGHTS_CHOICES,
         get=_get_lights,
         set=set_value("blocks[#].lights", lambda place: LIGHTS_OPTIONS[place]),

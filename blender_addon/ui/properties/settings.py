@@ -41,11 +41,11 @@ class DUSKRAIL_PG_settings(
     """What the panels show of a scene's plan, and how they show it."""
 
     poses: CollectionProperty(type=DUSKRAIL_PG_pose)
-    pose_row: IntProperty(name="Pose", description="The pose that is chosen in the list", options={"HIDDEN"})
+    pose_row: IntProperty(name="Pose", description="The pose chosen in the list", options={"HIDDEN"})
     blocks: CollectionProperty(type=DUSKRAIL_PG_block)
     block_row: IntProperty(
         name="Block",
-        description="The block that is chosen in the list",
+        description="The block chosen in the list",
         default=-1,
         options={"HIDDEN"},
         update=_row_chosen,
