@@ -93,9 +93,7 @@ def _read(
     if block is None:
         block = _outlined(thing, world, name, role)
         if known is not None and known.shape not in (block.shape, "prism"):
-            said.append(
-                f"{thing.name} is no longer a {known.shape} in shape; it is now a {block.shape}."
-            )
+            said.append(f"{thing.name} is no longer a {known.shape} in shape; it is now a {block.shape}.")
     if known is None:
         return attrs.evolve(block, name=name, role=role)
     return attrs.evolve(
@@ -117,9 +115,13 @@ def beyond_a_plan(scene: bpy.types.Scene) -> list[str]:
 def _unplanned(obj: bpy.types.Object) -> list[str]:
     said = []
     if obj.animation_data is not None and (obj.animation_data.action or obj.animation_data.drivers):
-        said.append(f"{obj.name} is animated. Blocks stand still, so it was read as it is on the current frame.")
+        said.append(
+            f"{obj.name} is animated. Blocks stand still, so it was read as it is on the current frame."
+        )
     if obj.hide_render or obj.hide_viewport:
-        said.append(f"{obj.name} is hidden in Blender, but the plan still counts it. Remove it to leave it out.")
+        said.append(
+            f"{obj.name} is hidden in Blender, but the plan still counts it. Remove it to leave it out."
+        )
     return said
 
 

@@ -60,7 +60,8 @@ class DisplayFields:
 
     look_days: IntProperty(
         name="Other Day",
-        description="Try out the light of another day, so many days after the plan's (negative: before). "
+        description="Try out the light of another day, a number of days after the plan's; negative for "
+        "before. "
         "The plan stays as it is",
         default=0,
         min=-366,
@@ -161,19 +162,19 @@ class PreviewFields:
     # for the client
     title_card: BoolProperty(
         name="Title Card",
-        description="Begin the clip with a card: title, reason, place and day",
+        description="Start the clip with a card that shows title, reason, place and date",
         default=False,
         options=NOT_KEYED,
     )
     burn_in: BoolProperty(
-        name="Burnt-In Words",
-        description="Write time, frame, sun and exposure into the pictures of the clip",
+        name="Burnt-In Text",
+        description="Write time, frame number, sun and exposure into every picture of the clip",
         default=False,
         options=NOT_KEYED,
     )
     contact_sheet: BoolProperty(
         name="Contact Sheet",
-        description="Also a sheet with the frames that matter, as a picture beside the clip",
+        description="Save a picture with the most important frames beside the clip",
         default=False,
         options=NOT_KEYED,
     )
