@@ -29,7 +29,6 @@ STALE_S = 86400.0
 VARIANTS_FILE, MOST_VARIANTS = "drawn.json", 40
 # The modules that draw; they and all that they import shape a picture's pixels.
 DRAWING = ("scene/build.py", "render/looks.py")
-PNG_REMARKS = (b"tEXt", b"zTXt", b"iTXt", b"tIME", b"eXIf")
 PNG_SIGNATURE, PNG_END = b"\x89PNG\r\n\x1a\n", b"IEND"
 
 
@@ -196,19 +195,6 @@ def is_whole_png(content: bytes) -> bool:
         if kind == PNG_END:
             break
     return kind == PNG_END and place == len(content)
-
-
-def without_remarks(content: bytes) -> bytes:
-    """A whole PNG without its text: an engine notes there how long it took, and the same picture should be
-    the same file.
-    """
-    kept, place = [content[: len(PNG_SIGNATURE)]], len(PNG_SIGNATURE)
-    while place + 12 <= len(content):
-        length, kind = struct.unpack_from(">I4s", content, place)
-        if kind not in PNG_REMARKS:
-            kept.append(content[place : place + 12 + length])
-        place += 12 + length
-    return content if sum(map(len, kept)) == len(content) else b"".join(kept)
 
 
 @lru_cache(maxsize=1)

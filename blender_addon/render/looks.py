@@ -74,14 +74,23 @@ class Look:
 
     def show(self, number: int) -> None:
         """Go to a frame, counted from 1."""
+        if self.fast is None:
+            self.size_stars()
+            self.scene.frame_set(number)
+        self.prepare(number)
+
+    def size_stars(self) -> None:
+        """Draw stars as large as the picture's pixels let them be."""
+        width = self.scene.render.resolution_x
+        if self.fast is None and width != self.stars_px:
+            starfield.draw_stars(self.scene, self.frames, float(width))
+            self.stars_px = width
+
+    def prepare(self, number: int) -> None:
+        """Put in what the scene's keys don't, where Blender goes to a frame, counted from 1."""
         if self.fast is not None:
             self.fast.show(number)
             return
-        width = self.scene.render.resolution_x
-        if width != self.stars_px:  # a star is as large as the picture's pixels let it
-            starfield.draw_stars(self.scene, self.frames, float(width))
-            self.stars_px = width
-        self.scene.frame_set(number)
         if self.painted is not None:
             self.painted.show(number)
         if self.scene.render.use_motion_blur and self.frames.ramp is not None:

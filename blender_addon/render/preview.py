@@ -30,7 +30,7 @@ from ..console import silenced
 from ..scene import blocking
 from ..scene import build as scenes
 from . import cache as framecache
-from . import engines, fastview, looks, movie, pictures, showing
+from . import engines, fastview, looks, movie, pictures, sequence, showing
 from . import jobs as many
 from .progress import DRAWING, ENCODING, Listener, Pace, Progress, nobody
 from .request import (
@@ -391,18 +391,11 @@ def drawn_frames(
                     pace.step()
                     to_draw -= 1
                     yield picture(number, False)
-    with contextlib.ExitStack() as stack:
-        draw: Callable[[int, Path], None] | None = None
-        for number in missing:
-            if number not in waiting:
-                continue
-            if draw is None:
-                draw = stack.enter_context(_drawing(frames, look, engine, size, still=still))
-            draw(number, store.working_path(keys[number]))
-            store.finish(keys[number])
-            pace.step()
-            to_draw -= 1
-            yield picture(number, False)
+    left = [number for number in missing if number in waiting]
+    for number in _drawn(frames, left, look, engine, size, store, key, still=still):
+        pace.step()
+        to_draw -= 1
+        yield picture(number, False)
 
 
 def drawing_order(frames: FrameTable, numbers: Sequence[int]) -> list[int]:
@@ -428,50 +421,41 @@ def draw_task(task: dict[str, Any]) -> None:
     size = (int(task["size"][0]), int(task["size"][1]))
     store = framecache.FrameCache(Path(task["cache"]))
     key = frame_keys(frames, task["look"], engine, size)
-    with _drawing(frames, task["look"], engine, size, still=False) as draw:
-        for number in task["numbers"]:
-            if not store.has(key(number)):
-                draw(number, store.working_path(key(number)))
-                store.finish(key(number))
+    left = [number for number in task["numbers"] if not store.has(key(number))]
+    for _ in _drawn(frames, left, task["look"], engine, size, store, key, still=False):
+        pass
 
 
-@contextlib.contextmanager
-def _drawing(
-    frames: FrameTable, look: str, engine: engines.Engine, size: tuple[int, int], *, still: bool
-) -> Iterator[Callable[[int, Path], None]]:
-    """A scene of its own, for as long as frames are drawn; yields what draws a frame into a file."""
+def _drawn(
+    frames: FrameTable,
+    numbers: Sequence[int],
+    look: str,
+    engine: engines.Engine,
+    size: tuple[int, int],
+    store: framecache.FrameCache,
+    key: Callable[[int], str],
+    *,
+    still: bool,
+) -> Iterator[int]:
+    """Draw frames into the cache, in a scene of their own; yields each that is there."""
+    if not numbers:
+        return
+
+    def keep(number: int, picture: bytes) -> None:
+        store.working_path(key(number)).write_bytes(picture)
+        store.finish(key(number))
+
     scene = bpy.data.scenes.new("Draft clip")
     try:
         scenes.build_scene(frames.plan, frames, scene)
-        render = scene.render
-        render.resolution_x, render.resolution_y = size
+        scene.render.resolution_x, scene.render.resolution_y = size
         blocking.keep_thin_blocks(scene, frames.plan, size[0])
         prepared = looks.Look(scene, frames, look, engine, still=still)
-        render.use_file_extension = render.use_compositing = render.use_sequencer = False
-        compat.choose_image(render.image_settings, "PNG")
-        render.image_settings.color_mode, render.image_settings.color_depth = "RGB", "8"
-        # squeezing a fast frame would take a noticeable part of the time that drawing it does
-        render.image_settings.compression = 0 if look == looks.FAST else 15
-        compat.stamp_nothing(render)
-
-        def draw(number: int, path: Path) -> None:
-            prepared.show(number)
-            render.filepath = str(path)
-            try:
-                with silenced():
-                    bpy.ops.render.render(write_still=True, scene=scene.name)
-            except RuntimeError as problem:
-                reason = " ".join(str(problem).split())
-                raise PreviewError(f"frame {number} could not be drawn ({reason})") from None
-            content = path.read_bytes() if path.is_file() else b""
-            if not framecache.is_whole_png(content):
-                raise PreviewError(f"frame {number} could not be written to {path.parent}; is the disk full?")
-            bare = framecache.without_remarks(content)
-            if bare is not content:
-                path.write_bytes(bare)
-
+        prepared.size_stars()
         with compat.window_on(scene) if prepared.needs_window else contextlib.nullcontext():
-            yield draw
+            yield from sequence.rendered(scene, prepared, numbers, keep)
+    except sequence.NotDrawnError as problem:
+        raise PreviewError(str(problem)) from None
     finally:
         scenes.clear_scene(scene)
         bpy.data.scenes.remove(scene)
@@ -557,16 +541,19 @@ def kept_pictures(frames: FrameTable, numbers: Sequence[int], cache: Path | None
 
 @contextlib.contextmanager
 def _stoppable() -> Iterator[None]:
-    """Treat SIGTERM like Ctrl+C, so that temporary files are removed on exit."""
+    """Treat SIGTERM like Ctrl+C, so that temporary files are removed on exit; and have neither lost in Blender."""
     if threading.current_thread() is not threading.main_thread():
         yield
         return
 
     def stop(_number: int, _frame: FrameType | None) -> Any:
-        raise KeyboardInterrupt
+        if not sequence.stop():
+            raise KeyboardInterrupt
 
-    before = signal.signal(signal.SIGTERM, stop)
+    wanted = (signal.SIGTERM, signal.SIGINT)  # one that isn't Python's couldn't be put back
+    before = {one: signal.signal(one, stop) for one in wanted if signal.getsignal(one) is not None}
     try:
         yield
     finally:
-        signal.signal(signal.SIGTERM, before)
+        for one, handler in before.items():
+            signal.signal(one, handler)
