@@ -13,12 +13,11 @@ import os
 import platform
 import subprocess
 import sys
-import tempfile
 import time
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -276,102 +275,24 @@ def metering() -> Iterator[str]:
 
 # ---------------------------------------------------------------- the draft clip
 
-CLIP_PLAN = "harbour_light"
-CLIP_SIZE_PX, CLIP_FRAMES = (480, 270), 240
-CLIP_DRAWN = {"fast": 240, "lit": 60}
+CLIP_PLAN, CLIP_SIZE_PX = "harbour_light", (480, 270)
 
 
 def preview() -> Iterator[str]:
-    """A draft clip against the barest loop in Blender; aims: ratio 1.10, 240 frames in 60 s and 240 s."""
+    """A draft clip against the barest loop in Blender; aims: ratio 1.05 fast, 1.02 lit, with one process."""
+    from tools import preview_benchmark
+
     plan = _example(CLIP_PLAN)
-    for look, aim_s in (("fast", 60.0), ("lit", 240.0)):
-        drawn = CLIP_DRAWN[look]
-        every = plan.shoot.frames // drawn
-        # one, the other, the other, one: a machine that slows down meanwhile slows both
-        first_s, again_s = _preview_s(plan, look, every)
-        other_s = _barest_loop_s(plan, look, every) + _barest_loop_s(plan, look, every)
-        last_s, _ = _preview_s(plan, look, every)
-        mine_s = first_s + last_s
-        yield (
-            f"{look}: {drawn} frames of {CLIP_SIZE_PX[0]}×{CLIP_SIZE_PX[1]} in {mine_s / 2.0:.1f} s, barest "
-            f"loop {other_s / 2.0:.1f} s, ratio {mine_s / other_s:.2f}; {CLIP_FRAMES} frames would take "
-            f"{mine_s / 2.0 / drawn * CLIP_FRAMES:.0f} s (aim {aim_s:.0f} s); again from the cache "
-            f"{again_s:.1f} s"
-        )
+    yield from preview_benchmark.measured(plan, ("fast", "lit"), (1, 4), CLIP_SIZE_PX, None)
     yield _kept_after_a_change(plan)
     if hasattr(os, "getloadavg"):
         yield f"load of the machine while this ran: {os.getloadavg()[0]:.1f}"
-
-
-def _preview_s(plan: Plan, look: str, every: int) -> tuple[float, float]:
-    """Seconds for a clip with nothing drawn before, and for the same once more."""
-    from blender_addon.render.preview import render_preview
-    from blender_addon.render.request import PreviewRequest
-
-    spent = []
-    with tempfile.TemporaryDirectory() as folder:
-        for _ in range(2):
-            start = time.perf_counter()
-            render_preview(
-                PreviewRequest(
-                    plan=plan,
-                    output=Path(folder) / "clip.mp4",
-                    look=look,
-                    every=every,
-                    size=CLIP_SIZE_PX,
-                    cache=Path(folder) / "cache",
-                )
-            )
-            spent.append(time.perf_counter() - start)
-    return spent[0], spent[1]
 
 
 def _example(name: str) -> Plan:
     from planner_core import load_plan
 
     return load_plan(Path(__file__).resolve().parent.parent / "example_scenes" / f"{name}.plan.json")
-
-
-def _barest_loop_s(plan: Plan, look: str, every: int) -> float:
-    """Seconds for going through the same frames of the same scene and rendering each to a file, no more.
-
-    The camera goes by its keys. Colours of the fast look stay those of one frame; shadows are drawn on the
-    frames that have them.
-    """
-    import bpy
-
-    from blender_addon import compat
-    from blender_addon.console import silenced
-    from blender_addon.render import engines, looks
-    from blender_addon.scene import build as scenes
-    from blender_addon.scene import parts
-    from planner_core import compute_frames
-
-    frames = compute_frames(plan)
-    scene = bpy.data.scenes.new("Barest")
-    scenes.build_scene(plan, frames, scene)
-    shown = looks.Look(scene, frames, look, engines.choose_engine(look))
-    scene.render.resolution_x, scene.render.resolution_y = CLIP_SIZE_PX
-    scene.render.use_compositing = scene.render.use_sequencer = False
-    numbers = range(1, plan.shoot.frames + 1, every)
-    display: Any = scene.display
-    shading, shadows = display.shading, {}
-    for number in numbers:
-        shown.show(number)
-        shadows[number] = shading.show_shadows
-    scene.camera = parts.object_of(scene, "camera")
-    with tempfile.TemporaryDirectory() as folder:
-        start = time.perf_counter()
-        with silenced(), compat.window_on(scene):
-            for number in numbers:
-                scene.frame_set(number)
-                shading.show_shadows = shadows[number]
-                scene.render.filepath = str(Path(folder) / f"{number:04d}.png")
-                bpy.ops.render.render(write_still=True, scene=scene.name)
-        spent = time.perf_counter() - start
-    scenes.clear_scene(scene)
-    bpy.data.scenes.remove(scene)
-    return spent
 
 
 def _kept_after_a_change(plan: Plan) -> str:

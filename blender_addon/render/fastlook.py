@@ -6,11 +6,13 @@ where the frame's stands, so that Blender needn't go through the scene's keys.
 
 from __future__ import annotations
 
+from concurrent.futures import Future, ThreadPoolExecutor
 from typing import Any
 
 import bmesh
 import bpy
 import numpy as np
+from attrs import frozen
 from mathutils import Matrix, Vector
 from numpy.typing import NDArray
 
@@ -61,7 +63,10 @@ class FastLook:
         self.corners = fastcolours.CornerColours(
             frames, self.light, panes, [piece.corners for piece in self.pieces]
         )
+        self.sky: fastcolours.SkyColours | None = None
         self.dome: _Dome | None = None
+        self.worker = ThreadPoolExecutor(1)
+        self.foreseen: dict[int, Future[_FrameColours]] = {}
 
     def _dome_radius_m(self) -> float:
         """Beyond all blocks, but no farther: far away, Workbench can't tell depths apart."""
@@ -69,33 +74,64 @@ class FastLook:
             [p.corners.places for p in self.pieces if parts.part_of(p.thing) != "ground"], self.eye
         )
 
+    def stand_still(self) -> None:
+        """Take the keys out of the scene: all that changes is put in frame by frame."""
+        moving: list[Any] = [*self.scene.collection.all_objects, self.scene.world]
+        moving += [thing.data for thing in self.scene.collection.all_objects if thing.data is not None]
+        for owner in (*moving, getattr(self.scene.world, "node_tree", None)):
+            if owner is not None:
+                owner.animation_data_clear()
+
+    def foresee(self, number: int) -> None:
+        """Work a frame out in another thread, while Blender draws the one before."""
+        if self.sky is not None and number not in self.foreseen:
+            self.foreseen[number] = self.worker.submit(self._worked_out, number)
+
+    def _worked_out(self, number: int) -> _FrameColours:
+        lit = self.corners.lit(number)
+        # what Workbench will leave of a corner that no other thing shades
+        left = 1.0 - lit.shadow * np.where(self.corners.in_shade, 1.0, 1.0 - lit.takes_shadow)
+        assert self.sky is not None
+        discs, sky = self.sky.shown(number)
+        colours = (lit.rows / left[:, None]).astype(np.float32)
+        return _FrameColours(colours, lit.shadow, discs, sky / (1.0 - lit.shadow))
+
     def show(self, number: int) -> None:
         """Put a frame's camera, colours and shadows in; number counts from 1."""
         frame = number - 1
         stands = np.eye(4)
         stands[:3, :3], stands[:3, 3] = self.frames.camera_rotation[frame], self.frames.camera_m[frame]
         self.camera.matrix_basis = Matrix(stands.tolist())
-        sun = self.frames.sun_direction[frame]
-        lit = self.corners.lit(number)
-        # what Workbench will leave of a corner that no other thing shades
-        left = 1.0 - lit.shadow * np.where(self.corners.in_shade, 1.0, 1.0 - lit.takes_shadow)
-        colours = lit.rows / left[:, None]
-        if self.dome is None:
-            sky = fastcolours.SkyColours(
-                self.frames, self.light, self.view, float(self.scene.render.resolution_x)
-            )
-            self.dome = _Dome(self.scene, self.eye, sky, self._dome_radius_m())
+        if self.sky is None or self.dome is None:
+            width = float(self.scene.render.resolution_x)
+            self.sky = fastcolours.SkyColours(self.frames, self.light, self.view, width)
+            self.dome = _Dome(self.scene, self.eye, self.sky, self._dome_radius_m())
+        foreseen = self.foreseen.pop(number, None)
+        now = foreseen.result() if foreseen is not None else self._worked_out(number)
         for piece, alike in zip(self.pieces, self.corners.alike, strict=True):
-            piece.paint(colours[alike])
-        self.dome.show(number, 1.0 - lit.shadow)
+            piece.paint(now.rows[alike])
+        self.dome.show(now.discs, now.sky)
         display: Any = self.scene.display
-        display.shading.show_shadows = bool(lit.shadow > 0.01)
-        display.shading.shadow_intensity = float(np.clip(lit.shadow, 0.0, 1.0))
+        display.shading.show_shadows = bool(now.shadow > 0.01)
+        display.shading.shadow_intensity = float(np.clip(now.shadow, 0.0, 1.0))
         on_level = on_level_ground(self.light, self.frames.sun_direction, self.frames.moon_direction)[frame]
         edges = min(1.0, float(on_level @ LUMINANCE))  # lines no brighter than the picture is
         display.shading.object_outline_color = [edges * part for part in EDGE_COLOUR]
+        sun = self.frames.sun_direction[frame]
         if self.light.sun[frame].max() > 0.0:
             display.light_direction = (sun[0], sun[2], -sun[1])  # Workbench turns it, with Y up
+
+
+@frozen(eq=False)
+class _FrameColours:
+    """A frame worked out: colours of all corners that differ and of the sky's points, as Workbench is to be
+    given them; how much a shadow takes; and where the points of discs and stars stand.
+    """
+
+    rows: NDArray[np.float32]
+    shadow: float
+    discs: Array
+    sky: Array
 
 
 class Painted:
@@ -167,7 +203,7 @@ class _Painted:
         mesh.color_attributes.render_color_index = mesh.color_attributes.find(COLOURS)
         self.buffer = np.ones((self.count, 4), dtype=np.float32)
 
-    def paint(self, colours: Array) -> None:
+    def paint(self, colours: NDArray[Any]) -> None:
         """Linear colours, shape (count, 3)."""
         self.buffer[:, :3] = colours
         self.mesh.color_attributes[COLOURS].data.foreach_set("color", self.buffer.ravel())
@@ -248,7 +284,6 @@ class _Dome(_Painted):
     def __init__(
         self, scene: bpy.types.Scene, eye: Array, sky: fastcolours.SkyColours, radius_m: float
     ) -> None:
-        self.sky = sky
         self.dome_vertices = len(sky.outward)
         self.vertices = np.vstack([sky.outward * radius_m, np.zeros((sky.discs, 3))])
         self.disc_m = DISC_SHARE * radius_m
@@ -257,12 +292,11 @@ class _Dome(_Painted):
         normals = self.mesh.attributes.new("custom_normal", "FLOAT_VECTOR", "POINT")
         normals.data.foreach_set("vector", np.tile([0.0, 0.0, -1.0], self.count).astype(np.float32))
 
-    def show(self, number: int, brightness: float) -> None:
-        """Put a frame's sky in, made up for what shade leaves of it."""
-        discs, colours = self.sky.shown(number)
+    def show(self, discs: Array, colours: Array) -> None:
+        """Put a frame's sky in: directions of the points of discs and stars, and colours of all points."""
         self.vertices[self.dome_vertices :] = self.disc_m * discs
         self.mesh.vertices.foreach_set("co", self.vertices.astype(np.float32).ravel())
-        self.paint(colours / brightness)
+        self.paint(colours)
 
 
 def _choose_shading(scene: bpy.types.Scene) -> None:

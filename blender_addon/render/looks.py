@@ -86,6 +86,11 @@ class Look:
             starfield.draw_stars(self.scene, self.frames, float(width))
             self.stars_px = width
 
+    def foresee(self, number: int) -> None:
+        """Get ready for a frame that comes after the one being drawn."""
+        if self.fast is not None:
+            self.fast.foresee(number)
+
     def prepare(self, number: int) -> None:
         """Put in what the scene's keys don't, where Blender goes to a frame, counted from 1."""
         if self.fast is not None:

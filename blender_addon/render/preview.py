@@ -452,6 +452,8 @@ def _drawn(
         blocking.keep_thin_blocks(scene, frames.plan, size[0])
         prepared = looks.Look(scene, frames, look, engine, still=still)
         prepared.size_stars()
+        if prepared.fast is not None:
+            prepared.fast.stand_still()
         with compat.window_on(scene) if prepared.needs_window else contextlib.nullcontext():
             yield from sequence.rendered(scene, prepared, numbers, keep)
     except sequence.NotDrawnError as problem:
@@ -541,7 +543,7 @@ def kept_pictures(frames: FrameTable, numbers: Sequence[int], cache: Path | None
 
 @contextlib.contextmanager
 def _stoppable() -> Iterator[None]:
-    """Treat SIGTERM like Ctrl+C, so that temporary files are removed on exit; and have neither lost in Blender."""
+    """Treat SIGTERM like Ctrl+C, so that temporary files are removed; and lose neither in Blender."""
     if threading.current_thread() is not threading.main_thread():
         yield
         return

@@ -25,7 +25,7 @@ from ..console import silenced
 from .cache import PNG_SIGNATURE
 from .looks import Look
 
-# An animation lasts about so long: for so long nothing stops it. It begins with one frame, which is soon seen.
+# An animation lasts about so long: for so long nothing stops it. The first has one frame, which is soon seen.
 ANIMATION_S, MOST_FRAMES = 2.0, 64
 PACKED = 1  # zlib's quickest: less to write and to read costs less than packing it does
 FRESH = "fresh-######"  # of a frame as Blender writes it; the marks stand for its number
@@ -99,7 +99,7 @@ def _animation(
 
     def before(now: Any, _graph: Any = None) -> None:
         if now.original == scene and not trouble:
-            _kept(trouble, lambda: look.prepare(scene.frame_current))
+            _kept(trouble, lambda: _prepare(look, scene.frame_current, numbers))
 
     def written(now: Any, _graph: Any = None) -> None:
         if now.original == scene and not trouble:
@@ -110,10 +110,13 @@ def _animation(
         look.show(numbers.start)  # of its first frame an animation takes the shutter as it is before
     scene.frame_start, scene.frame_end, scene.frame_step = numbers.start, numbers[-1], numbers.step
     handlers = bpy.app.handlers
-    with _appended(handlers.frame_change_pre, before), _appended(handlers.render_write, written), _listening():
+    with (
+        _hooked(handlers.frame_change_pre, before),
+        _hooked(handlers.render_write, written),
+        _listening(),
+    ):
         try:
-            with silenced():
-                bpy.ops.render.render(animation=True, scene=scene.name)
+            _render(scene)
         except RuntimeError as problem:
             undrawn = next((number for number in numbers if number not in packing), numbers[-1])
             why = f"could not be drawn ({' '.join(str(problem).split())})"
@@ -127,6 +130,17 @@ def _animation(
         raise trouble[0]
     if asked or len(packing) < len(numbers):  # Blender ends one by itself on Esc, or on Ctrl+C in its own way
         raise KeyboardInterrupt
+
+
+def _prepare(look: Look, number: int, numbers: range) -> None:
+    look.prepare(number)
+    if number + numbers.step in numbers:
+        look.foresee(number + numbers.step)
+
+
+def _render(scene: Any) -> None:
+    with silenced():
+        bpy.ops.render.render(animation=True, scene=scene.name)
 
 
 def _kept(trouble: list[BaseException], task: Callable[[], None]) -> None:
@@ -147,7 +161,7 @@ def _listening() -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def _appended(handlers: Any, handler: Callable[..., None]) -> Iterator[None]:
+def _hooked(handlers: Any, handler: Callable[..., None]) -> Iterator[None]:
     handlers.append(handler)
     try:
         yield
@@ -183,7 +197,7 @@ def png(pixels: NDArray[np.uint8]) -> bytes:
     rows = np.zeros((height, 1 + 3 * width), dtype=np.uint8)
     rows[:, 1:].reshape(height, width, 3)[...] = pixels
     head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
-    chunks = ((b"IHDR", head), (b"IDAT", zlib.compress(rows, PACKED)), (b"IEND", b""))
+    chunks = ((b"IHDR", head), (b"IDAT", zlib.compress(rows.tobytes(), PACKED)), (b"IEND", b""))
     return PNG_SIGNATURE + b"".join(
         struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
         for kind, data in chunks
