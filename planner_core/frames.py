@@ -16,14 +16,45 @@ from planner_core.light import colour, daylight
 from planner_core.light.exposure import Ramp, exposure_ramp, following_the_light
 from planner_core.light.sky import SkyLight
 from planner_core.picture import metering
+from planner_core.picture.view import View
 from planner_core.plan import timeline
-from planner_core.plan.model import Plan
+from planner_core.plan.model import Plan, Site
 from planner_core.rig import drive, geometry, motion
 from planner_core.rig.axes import AxisPositions
 from planner_core.rig.camera import camera_pose
 from planner_core.time import ephemeris, galaxy
 
 Array = NDArray[np.float64]
+
+
+@frozen(kw_only=True, eq=False)
+class _SkyPosition:
+    """Sun or moon as seen from the site on every frame."""
+
+    azimuth_deg: Array
+    true_altitude_deg: Array
+    altitude_deg: Array
+    direction: Array
+
+
+@frozen(kw_only=True, eq=False)
+class _Sky:
+    """Sun, moon and natural light at a site at the frames' times, (frames,)."""
+
+    site: Site
+    cloud_divisor: float
+    utc_s: Array
+    sun: _SkyPosition
+    moon: _SkyPosition
+    moon_lit_fraction: Array
+    light: daylight.NaturalLight
+    sun_colour: Array
+    sky_colour: Array
+
+    def is_of(self, plan: Plan, utc_s: Array) -> bool:
+        """Whether it is that of a plan at these times."""
+        same_place = (plan.site, plan.shoot.cloud_divisor) == (self.site, self.cloud_divisor)
+        return same_place and np.array_equal(utc_s, self.utc_s)
 
 
 @frozen(kw_only=True, eq=False)
@@ -62,6 +93,8 @@ class FrameTable:
     sky_colour: Array
     metered_ev100: Array
     ramp: Ramp | None
+    known_view: View | None = None
+    known_sky: _Sky | None = None
     known_readings: metering.Readings | None = None
 
     def __len__(self) -> int:
@@ -71,6 +104,13 @@ class FrameTable:
     def axes(self) -> AxisPositions:
         """Where the axes stand on every frame."""
         return AxisPositions(slide_m=self.slide_m, pan_deg=self.pan_deg, tilt_deg=self.tilt_deg)
+
+    @cached_property
+    def view(self) -> View:
+        """What its pictures hang on beside the light; that of another table which shows the same."""
+        mine = View(plan=self.plan, at=self.at, camera_m=self.camera_m, camera_rotation=self.camera_rotation)
+        known = self.known_view
+        return known if known is not None and known.shows_the_same(mine) else mine
 
     @cached_property
     def _galactic_centre(self) -> tuple[Array, Array]:
@@ -102,34 +142,28 @@ class FrameTable:
 def compute_frames(plan: Plan, known: FrameTable | None = None) -> FrameTable:
     """Everything about every frame of a plan. Raises PlanError where the plan has no times.
 
-    known is the table of another plan, whose readings are taken over where both plans show a camera the same.
+    known is the table of another plan: what the two have in common is taken over, the same to the last bit.
     """
-    at = timeline.frame_places(plan.shoot.frames)
-    utc_s = timeline.frame_times_utc_s(plan)
-    axes = motion.axis_positions(plan, at)
+    axes = motion.axis_positions(plan, at := timeline.frame_places(plan.shoot.frames))
     pose = camera_pose(plan, axes, at.shape)
-    site = plan.site
-    sun = _sky_position(plan, *ephemeris.sun_position(utc_s, site.latitude_deg, site.longitude_deg))
-    moon = _sky_position(plan, *ephemeris.moon_position(utc_s, site.latitude_deg, site.longitude_deg))
-    cloud_divisor = plan.shoot.cloud_divisor
-    light = daylight.natural_light(
-        sun.altitude_deg, moon.altitude_deg, ephemeris.elongation_deg(utc_s), cloud_divisor
-    )
+    view = _view(View(plan=plan, at=at, camera_m=pose.camera_m, camera_rotation=pose.camera_rotation), known)
+    sky = _sky(plan, timeline.frame_times_utc_s(plan), known)
+    sun, moon, light = sky.sun, sky.moon, sky.light
     scene_ev100 = daylight.scene_ev100(
         light.total_lux, plan.exposure.artificial_ev100 if plan.exposure else None
     )
     time_left_s = drive.exposure_time_left_s(plan, axes)
     table = FrameTable(
         plan=plan,
-        at=at,
-        utc_s=utc_s,
+        at=view.at,
+        utc_s=sky.utc_s,
         slide_m=axes.slide_m,
         pan_deg=axes.pan_deg,
         tilt_deg=axes.tilt_deg,
         lens_bearing_deg=pose.lens_bearing_deg,
         lens_altitude_deg=pose.lens_altitude_deg,
-        camera_m=pose.camera_m,
-        camera_rotation=pose.camera_rotation,
+        camera_m=view.camera_m,
+        camera_rotation=view.camera_rotation,
         sun_azimuth_deg=sun.azimuth_deg,
         sun_true_altitude_deg=sun.true_altitude_deg,
         sun_altitude_deg=sun.altitude_deg,
@@ -137,20 +171,22 @@ def compute_frames(plan: Plan, known: FrameTable | None = None) -> FrameTable:
         moon_azimuth_deg=moon.azimuth_deg,
         moon_altitude_deg=moon.altitude_deg,
         moon_direction=moon.direction,
-        moon_lit_fraction=ephemeris.moon_lit_fraction(utc_s),
+        moon_lit_fraction=sky.moon_lit_fraction,
         light=light,
         illuminance_lux=light.total_lux,
         scene_ev100=scene_ev100,
-        sun_colour=colour.sun_tint(sun.altitude_deg),
-        sky_colour=colour.sky_tint(sun.altitude_deg, cloud_divisor),
+        sun_colour=sky.sun_colour,
+        sky_colour=sky.sky_colour,
         metered_ev100=scene_ev100,
         ramp=None,
+        known_view=view,
+        known_sky=sky,
     )
-    shared = None if known is None or not _shows_the_same(plan, known.plan) else known
+    if known is not None and plan.exposure is not None and _reads_the_same(table, known):
+        table = attrs.evolve(table, known_readings=known.readings)
     if plan.exposure is None or plan.exposure.meter == "ground":
-        ramp = exposure_ramp(plan, scene_ev100, time_left_s)
-        return attrs.evolve(table, ramp=ramp, known_readings=shared.readings if shared else None)
-    readings = shared.readings if shared else metering.readings(table)
+        return attrs.evolve(table, ramp=exposure_ramp(plan, scene_ev100, time_left_s))
+    readings = table.readings
     metered = following_the_light(readings.of(plan), scene_ev100)
     return attrs.evolve(
         table,
@@ -160,32 +196,32 @@ def compute_frames(plan: Plan, known: FrameTable | None = None) -> FrameTable:
     )
 
 
-def metered_ev100(plan: Plan, scene_ev100: Array, readings: metering.Readings) -> Array | None:
-    """What the plan's meter reads, following the light, (frames,); None for one that reads incident light."""
-    if plan.exposure is None or plan.exposure.meter == "ground":
-        return None
-    return following_the_light(readings.of(plan), scene_ev100)
+def _view(mine: View, known: FrameTable | None) -> View:
+    """The known table's view, where it shows the same."""
+    return known.view if known is not None and known.view.shows_the_same(mine) else mine
 
 
-SETTINGS = ("f_number", "iso_min", "iso_max", "shutter_min_s", "shutter_max_s", "nd_stops", "meter")
-
-
-def _shows_the_same(plan: Plan, other: Plan) -> bool:
-    """Whether two plans differ in nothing but the settings that a camera answers its picture with."""
-    if plan.exposure is None or other.exposure is None:
-        return False
-    settings = {name: getattr(other.exposure, name) for name in SETTINGS}
-    return attrs.evolve(plan, exposure=attrs.evolve(plan.exposure, **settings)) == other
-
-
-@frozen(kw_only=True, eq=False)
-class _SkyPosition:
-    """Sun or moon as seen from the site on every frame."""
-
-    azimuth_deg: Array
-    true_altitude_deg: Array
-    altitude_deg: Array
-    direction: Array
+def _sky(plan: Plan, utc_s: Array, known: FrameTable | None) -> _Sky:
+    """The sky over a plan's site; that of the known table where it is the same."""
+    site, cloud_divisor = plan.site, plan.shoot.cloud_divisor
+    same = None if known is None else known.known_sky
+    if same is not None and same.is_of(plan, utc_s):
+        return same
+    sun = _sky_position(plan, *ephemeris.sun_position(utc_s, site.latitude_deg, site.longitude_deg))
+    moon = _sky_position(plan, *ephemeris.moon_position(utc_s, site.latitude_deg, site.longitude_deg))
+    return _Sky(
+        site=site,
+        cloud_divisor=cloud_divisor,
+        utc_s=utc_s,
+        sun=sun,
+        moon=moon,
+        moon_lit_fraction=ephemeris.moon_lit_fraction(utc_s),
+        light=daylight.natural_light(
+            sun.altitude_deg, moon.altitude_deg, ephemeris.elongation_deg(utc_s), cloud_divisor
+        ),
+        sun_colour=colour.sun_tint(sun.altitude_deg),
+        sky_colour=colour.sky_tint(sun.altitude_deg, cloud_divisor),
+    )
 
 
 def _sky_position(plan: Plan, azimuth_deg: Array, true_altitude_deg: Array) -> _SkyPosition:
@@ -196,6 +232,24 @@ def _sky_position(plan: Plan, azimuth_deg: Array, true_altitude_deg: Array) -> _
         altitude_deg=altitude_deg,
         direction=geometry.direction(azimuth_deg, altitude_deg, plan.site.scene_north_deg),
     )
+
+
+def metered_ev100(plan: Plan, scene_ev100: Array, readings: metering.Readings) -> Array | None:
+    """What the plan's meter reads, following the light, (frames,); None for one that reads incident light."""
+    if plan.exposure is None or plan.exposure.meter == "ground":
+        return None
+    return following_the_light(readings.of(plan), scene_ev100)
+
+
+def _reads_the_same(table: FrameTable, known: FrameTable) -> bool:
+    """Whether a camera reads the same of both tables' frames, whatever it then makes of that."""
+    shows_the_same = table.view is known.view and table.known_sky is known.known_sky
+    return shows_the_same and _lamps_and_filter(table.plan) == _lamps_and_filter(known.plan)
+
+
+def _lamps_and_filter(plan: Plan) -> tuple[float | None, float] | None:
+    exposure = plan.exposure
+    return None if exposure is None else (exposure.artificial_ev100, exposure.grad_stops)
 
 
 COLUMNS = (

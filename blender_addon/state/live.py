@@ -18,7 +18,7 @@ from attrs import define
 
 from planner_core import FrameTable, Plan, PlanError, Review, compute_frames
 from planner_core.edit import edits
-from planner_core.picture import block_visibility, composition, parallax
+from planner_core.picture import composition, parallax
 from planner_core.picture.composition import Reading
 from planner_core.review.report import review_in_parts
 
@@ -271,7 +271,7 @@ def _note_reading(scene: bpy.types.Scene) -> None:
     """What is in each frame's picture, which the review has just looked at."""
     frames = frames_of(scene)
     if frames is not None:
-        view = block_visibility.of(frames)
+        view = frames.view.visibility
         reading = composition.read(frames.plan, view, travels=parallax.slides(frames.plan))
         state_of(scene).reading = reading
 

@@ -7,6 +7,7 @@ and not behind a block. So sunrise and sunset here are the almanac's wherever no
 from __future__ import annotations
 
 import datetime as dt
+import weakref
 from functools import lru_cache
 
 import numpy as np
@@ -16,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from planner_core.frames import FrameTable
 from planner_core.light.daylight import MOON_SEMIDIAMETER_DEG
 from planner_core.picture.projection import delivered_crop
+from planner_core.picture.view import View
 from planner_core.place import blocking, visibility
 from planner_core.plan.model import Block, Plan, Site, Vector
 from planner_core.plan.timeline import local_datetime
@@ -66,8 +68,18 @@ class SunDay:
     set_behind: int
 
 
+_known: weakref.WeakKeyDictionary[View, tuple[Array, Sunlight]] = weakref.WeakKeyDictionary()
+
+
 def sunlight(frames: FrameTable) -> Sunlight:
-    """The sun against the blocks and the picture in every frame."""
+    """The sun against the blocks and the picture in every frame, found once for a view and a sky."""
+    known = _known.get(frames.view)
+    if known is None or known[0] is not frames.sun_direction:
+        known = _known[frames.view] = frames.sun_direction, _sunlight(frames)
+    return known[1]
+
+
+def _sunlight(frames: FrameTable) -> Sunlight:
     plan = frames.plan
     up = sun_up(frames)
     limb = upper_limb(plan, frames.sun_azimuth_deg, frames.sun_altitude_deg)

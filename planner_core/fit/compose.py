@@ -9,7 +9,7 @@ from attrs import frozen
 from planner_core.fit.result import Fit
 from planner_core.frames import compute_frames
 from planner_core.maths.runs import span
-from planner_core.picture import block_visibility, composition, parallax, pose_repair
+from planner_core.picture import composition, parallax, pose_repair
 from planner_core.picture.composition import WEAK, Reading
 from planner_core.plan.model import Plan
 from planner_core.review.assess import assess
@@ -125,7 +125,7 @@ class _Search:
 
 def _read(plan: Plan) -> Reading:
     frames = compute_frames(plan)
-    return composition.read(plan, block_visibility.of(frames), travels=parallax.slides(plan))
+    return composition.read(plan, frames.view.visibility, travels=parallax.slides(plan))
 
 
 def _rig_faults(plan: Plan) -> list[Finding]:

@@ -6,7 +6,7 @@ from typing import Any
 
 from planner_core.frames import FrameTable, compute_frames
 from planner_core.moves.score import OF_PICTURE, OF_RIG, moving_axes, reveal_works, turned_percent
-from planner_core.picture import block_visibility, composition, parallax
+from planner_core.picture import composition, parallax
 from planner_core.picture.composition import percent
 from planner_core.picture.parallax import MISSING_PERCENT
 from planner_core.picture.speed import frame_widths_a_second, screen_speeds, speed_word
@@ -24,7 +24,7 @@ class Measured:
         frames = self.frames = frames or compute_frames(plan)
         self.report = report or assess(plan, frames)
         self.findings = self.report.findings
-        seen = block_visibility.of(frames)
+        seen = frames.view.visibility
         self.parallax = parallax.parallax(plan, seen)
         self.reading = composition.read(plan, seen, travels=parallax.slides(plan))
         self.turned_percent = turned_percent(seen)

@@ -5,10 +5,8 @@ Frames are sampled, and those between samples that agree are interpolated.
 
 from __future__ import annotations
 
-import weakref
 from collections.abc import Callable, Collection, Sequence
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from attrs import frozen
@@ -135,17 +133,6 @@ class BlockVisibility(BlockProjection):
 def compute_visibility(plan: Plan, frames: Cameras) -> BlockVisibility:
     """Of all blocks on all frames of a table, or along a camera_path."""
     return BlockVisibility(plan, frames)
-
-
-_known: weakref.WeakKeyDictionary[Any, BlockVisibility] = weakref.WeakKeyDictionary()
-
-
-def of(frames: Cameras) -> BlockVisibility:
-    """The visibility of a table's blocks, computed the first time they are asked for."""
-    visibility = _known.get(frames)
-    if visibility is None:
-        visibility = _known[frames] = compute_visibility(frames.plan, frames)
-    return visibility
 
 
 def between(look: Callable[[Frames], Array], places: Frames, first: Mask, tolerance: float) -> Array:

@@ -9,10 +9,8 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
-from planner_core.picture import block_visibility
-from planner_core.picture.block_projection import Cameras
 from planner_core.picture.projection import delivered_crop
-from planner_core.picture.surfaces import surfaces
+from planner_core.picture.view import View
 from planner_core.plan.model import Block, Plan
 
 Array = NDArray[np.float64]
@@ -46,7 +44,7 @@ def kind_of(block: Block) -> str:
     return block.moves or ("water" if block.role == "water" else "nothing")
 
 
-def movers(plan: Plan, frames: Cameras) -> tuple[Mover, ...]:
+def movers(plan: Plan, view: View) -> tuple[Mover, ...]:
     """Of each kind the block that is nearest in the picture at some place of the move."""
     kinds = {index: kind_of(block) for index, block in enumerate(plan.blocks)}
     moving = {index: kind for index, kind in kinds.items() if kind != "nothing"}
@@ -54,18 +52,18 @@ def movers(plan: Plan, frames: Cameras) -> tuple[Mover, ...]:
         return ()
     found: dict[str, Mover] = {}
     for index, kind in moving.items():
-        distance = _nearest_m(plan, frames, index)
+        distance = _nearest_m(plan, view, index)
         known = found.get(kind)
         if np.isfinite(distance) and (known is None or distance < known.distance_m):
             found[kind] = Mover(block=index, kind=kind, distance_m=distance)
     return tuple(found.values())
 
 
-def _nearest_m(plan: Plan, frames: Cameras, index: int) -> float:
+def _nearest_m(plan: Plan, view: View, index: int) -> float:
     """How near a block is seen, infinite where it isn't."""
     if plan.blocks[index].role not in ("ground", "water"):
-        return float(block_visibility.of(frames).nearest.distance_m[index])
-    shown = surfaces(plan)
+        return float(view.visibility.nearest.distance_m[index])
+    shown = view.surfaces
     if shown.share_of(index).max() < LEAST_SHARE:
         return np.inf
     return float(shown.distance_m[shown.met == index].min())

@@ -100,6 +100,15 @@ class RoleSpeed:
         return float(self.px_per_frame[self.worst])
 
 
+@frozen(kw_only=True, eq=False)
+class WatchedMotion:
+    """The watched points in every frame's picture, and how fast each role moves."""
+
+    watched: WatchedPoints
+    paths: PointPaths
+    speeds: dict[str, RoleSpeed]
+
+
 def screen_speeds(plan: Plan, camera_m: Array, camera_rotation: Array) -> dict[str, RoleSpeed]:
     """Speed of each role that the picture shows at some frame, by its name in ROLES.
 

@@ -5,22 +5,19 @@ Coarse, but nothing is left out: ground and water count, and what hides them doe
 
 from __future__ import annotations
 
-from functools import lru_cache
-from typing import Any
-
 import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
+from planner_core.picture.block_projection import Cameras
 from planner_core.picture.projection import delivered_crop
 from planner_core.place import visibility
 from planner_core.plan.model import Plan
-from planner_core.rig.camera import camera_path
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
-PLACES = 5  # of the move
+PLACES = 5
 COLUMNS, ROWS = 24, 54
 
 
@@ -41,42 +38,12 @@ class Surfaces:
         return np.asarray((self.met == block).mean(axis=(1, 2)))
 
 
-def surfaces(plan: Plan) -> Surfaces:
-    """What the picture shows at some places of the move."""
-    return _surfaces(_Seen(plan))
-
-
-class _Seen:
-    """A plan that equals every other one which shows the same."""
-
-    def __init__(self, plan: Plan) -> None:
-        self.plan = plan
-        self._key: tuple[Any, ...] = (
-            plan.rig,
-            plan.move,
-            plan.camera.focal_length_mm,
-            (plan.camera.sensor_width_mm, plan.camera.sensor_height_mm),
-            plan.clip,
-            plan.site.scene_north_deg,
-            plan.blocks,
-        )
-        self._hash = hash(self._key)
-
-    def __hash__(self) -> int:
-        return self._hash
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Seen) and self._key == other._key
-
-
-@lru_cache(maxsize=8)
-def _surfaces(seen: _Seen) -> Surfaces:
-    plan = seen.plan
-    at = np.linspace(0.0, 1.0, PLACES)
-    path = camera_path(plan, at)
-    rays = np.einsum("pij,rcj->prci", path.camera_rotation, _grid(plan))
-    distance, met = visibility.first_hits(plan, path.camera_m[:, None, None], rays)
-    return Surfaces(at=at, met=met, distance_m=distance)
+def surfaces(plan: Plan, cameras: Cameras) -> Surfaces:
+    """What the picture shows on a few frames, evenly spread."""
+    rows = np.unique(np.linspace(0, len(cameras.at) - 1, PLACES).round().astype(np.intp))
+    rays = np.einsum("pij,rcj->prci", cameras.camera_rotation[rows], _grid(plan))
+    distance, met = visibility.first_hits(plan, cameras.camera_m[rows][:, None, None], rays)
+    return Surfaces(at=cameras.at[rows], met=met, distance_m=distance)
 
 
 def _grid(plan: Plan) -> Array:

@@ -62,16 +62,21 @@ def block_text(plan: Plan, index: int) -> str:
 
 
 def remembered(work: Callable[[Plan], Value]) -> Callable[[Plan], Value]:
-    """Caches a function of a plan: plans are immutable, but comparing large ones takes long."""
-    known: dict[int, tuple[weakref.ref[Plan], Value]] = {}
+    """Caches a function of a plan's place: of its blocks, site, rig and subject, and of nothing else in it.
+
+    Plans are immutable, but comparing large ones takes long. So a plan counts as known where it has these
+    parts from one that is still there.
+    """
+    known: dict[tuple[int, ...], tuple[weakref.ref[Plan], Value]] = {}
 
     @wraps(work)
     def recall(plan: Plan) -> Value:
-        entry = known.get(id(plan))
-        if entry is not None and entry[0]() is plan:
+        key = (id(plan.blocks), id(plan.site), id(plan.rig), id(plan.composition))
+        entry = known.get(key)
+        holder = entry[0]() if entry is not None else None
+        if entry is not None and holder is not None:
             return entry[1]
         value = work(plan)
-        key = id(plan)
         known[key] = weakref.ref(plan, lambda _: known.pop(key, None)), value
         return value
 

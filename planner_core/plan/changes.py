@@ -6,6 +6,8 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+import attrs
+
 from planner_core.plan.file import plan_from_dict, plan_to_dict
 from planner_core.plan.model import Plan, PlanError
 
@@ -16,12 +18,22 @@ def changed(plan: Plan, changes: Mapping[str, Any]) -> Plan:
     """The plan with fields set by path, checked as if it had been read from a file.
 
     None empties an optional field; an anchor or start may be replaced whole, and takes the other's place.
-    Raises PlanError for a path that doesn't exist or a value that the plan can't have.
+    Raises PlanError for a path that doesn't exist or a value that the plan can't have. Parts that come out
+    equal are those of the plan itself, so that what is known of them is known of the new plan too.
     """
-    document = plan_to_dict(plan)
+    apart = not any(path.startswith("blocks") for path in changes)  # of which there are hundreds
+    document = plan_to_dict(attrs.evolve(plan, blocks=()) if apart else plan)
     for path, value in changes.items():
         _set(document, path, value)
-    return plan_from_dict(document)
+    new = plan_from_dict(document)
+    if apart:
+        new = attrs.evolve(new, blocks=plan.blocks)
+    kept = {
+        name: old
+        for name in ("site", "camera", "clip", "rig", "composition", "blocks")
+        if getattr(new, name) == (old := getattr(plan, name))
+    }
+    return attrs.evolve(new, **kept)
 
 
 def value_at(plan: Plan, path: str) -> Any:

@@ -12,7 +12,8 @@ from planner_core.frames import FrameTable
 from planner_core.maths.angles import compass_deg
 from planner_core.maths.runs import span
 from planner_core.picture.projection import project_px
-from planner_core.picture.surfaces import COLUMNS, Surfaces, surfaces
+from planner_core.picture.surfaces import COLUMNS, Surfaces
+from planner_core.picture.view import View
 from planner_core.place import blocking
 from planner_core.place.skyline import skyline
 from planner_core.place.visibility import GROUND
@@ -30,7 +31,7 @@ LEAST_DROP_M = 0.3  # from a ground block to the level ground beyond: less is no
 
 def review_edges(plan: Plan, frames: FrameTable) -> list[Finding]:
     """Findings of this topic."""
-    return [*_skyline_ends(plan, frames), *_ground_ends(plan)]
+    return [*_skyline_ends(plan, frames), *_ground_ends(plan, frames.view)]
 
 
 # ---------------------------------------------------------------- the skyline
@@ -99,12 +100,12 @@ def _cut_off(
 # ---------------------------------------------------------------- the ground
 
 
-def _ground_ends(plan: Plan) -> list[Finding]:
+def _ground_ends(plan: Plan, view: View) -> list[Finding]:
     """Ground or water whose far end shows, with bare level ground from there to the horizon."""
     flat = [index for index, block in enumerate(plan.blocks) if block.role in ("ground", "water")]
     if not flat:
         return []
-    shown = surfaces(plan)
+    shown = view.surfaces
     worst: dict[int, tuple[float, int, float]] = {}
     for place in range(len(shown.at)):
         for index, share, distance in _bare_beyond(shown, place, set(flat)):

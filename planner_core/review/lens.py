@@ -23,7 +23,6 @@ from numpy.typing import NDArray
 from planner_core.frames import FrameTable
 from planner_core.light.exposure import narrower_f_number
 from planner_core.maths.runs import span
-from planner_core.picture import block_visibility
 from planner_core.picture.block_visibility import NEAR_BY_M
 from planner_core.picture.optics import (
     blur_disc_mm,
@@ -217,7 +216,7 @@ def nearest_depths_m(plan: Plan, frames: FrameTable) -> dict[int, float]:
     Depth along the lens axis of the nearest part of each block inside the frame, over all frames; what is
     nearer than NEAR_BY_M is foreground, whatever its role. Blocks never in the picture are left out.
     """
-    nearest = block_visibility.of(frames).nearest
+    nearest = frames.view.visibility.nearest
     subjects = subject_indices(plan)
     return {
         int(index): float(nearest.depth_m[index])

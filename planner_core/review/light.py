@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Iterator
 from typing import Any
 
 import attrs
@@ -54,6 +55,7 @@ from planner_core.review import moving as review_moving
 from planner_core.review import sun as review_sun
 from planner_core.review import tones as review_tones
 from planner_core.review.findings import Finding, Remedy, facts
+from planner_core.review.remedies import proposes
 from planner_core.review.summary import (
     BalanceNumbers,
     ClipLength,
@@ -133,7 +135,6 @@ def _balance(plan: Plan, shares: Balance) -> list[Finding]:
     if ratio < BALANCE_NOTE or day + dark < 4:
         return []
     more, less = ("day", "night") if day > dark else ("night", "day")
-    fitted = balanced_start(plan, 1.0, 1.0)
     return [
         Finding(
             code="day-night-balance",
@@ -150,10 +151,16 @@ def _balance(plan: Plan, shares: Balance) -> list[Finding]:
                 day_clip=(day / shares.fps, "s"),
                 dark_clip=(dark / shares.fps, "s"),
             ),
-            remedies=(_start_remedy(plan, fitted),) if fitted is not plan else (),
             fit="balance",
         )
     ]
+
+
+@proposes("day-night-balance")
+def _another_start(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Remedy]:
+    fitted = balanced_start(plan, 1.0, 1.0)
+    if fitted is not plan:
+        yield _start_remedy(plan, fitted)
 
 
 def _anchor_at(plan: Plan, fitted: Plan) -> float | None:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from planner_core.frames import FrameTable
 from planner_core.maths.runs import spans
-from planner_core.picture import block_visibility, composition, parallax
+from planner_core.picture import composition, parallax
 from planner_core.picture.block_visibility import BlockVisibility
 from planner_core.picture.composition import (
     INSIDE_LOST,
@@ -40,7 +40,7 @@ MOST_SPANS = 3  # more stretches than this are told as one
 
 def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], PictureSummary]:
     """Findings and summary numbers of this topic."""
-    view = block_visibility.of(frames)
+    view = frames.view.visibility
     moved = parallax.parallax(plan, view)
     slides = parallax.slides(plan)
     reading = composition.read(plan, view, travels=slides)

@@ -24,7 +24,7 @@ from planner_core.light.exposure import (
     nominal_shutter_s,
     wider_f_number,
 )
-from planner_core.picture import block_visibility, composition, parallax, pose_repair
+from planner_core.picture import composition, parallax, pose_repair
 from planner_core.picture.composition import WEAK
 from planner_core.plan.changes import differences
 from planner_core.plan.model import Plan, Shoot, field_range
@@ -336,7 +336,7 @@ def _repair(plan: Plan, frames: FrameTable, weak: float) -> pose_repair.Change |
     """The smallest change of a pose that repairs the picture, found by trying, once for all findings."""
     known = _repairs.setdefault(frames, {})
     if weak not in known:
-        seen = block_visibility.of(frames)
+        seen = frames.view.visibility
         reading = composition.read(plan, seen, travels=parallax.slides(plan))
         known[weak] = pose_repair.smallest_change(
             plan,

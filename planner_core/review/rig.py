@@ -10,16 +10,15 @@ from typing import Any
 
 import attrs
 import numpy as np
-from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.evening.timetable import end_utc_s, shoot_length_s
 from planner_core.frames import FrameTable
 from planner_core.maths.runs import span
-from planner_core.picture import block_visibility, projection, speed
+from planner_core.picture import projection, speed
 from planner_core.picture.block_visibility import NEAR_BY_M
 from planner_core.picture.projection import PointPaths, delivered_crop, project_px
-from planner_core.picture.speed import BACKGROUND, FAR, FOREGROUND, SUBJECT, RoleSpeed, WatchedPoints
+from planner_core.picture.speed import BACKGROUND, FAR, FOREGROUND, SUBJECT, RoleSpeed, WatchedMotion
 from planner_core.place.blocking import block_label
 from planner_core.place.silhouette import NEAR_M
 from planner_core.plan.model import Plan, Rig
@@ -50,18 +49,9 @@ CAMERA_WIDTH_M = 0.3
 SUN_WIDTH_RAD = math.radians(32.0 / 60.0)
 
 
-@frozen(kw_only=True, eq=False)
-class WatchedMotion:
-    """The watched points in every frame's picture, and how fast each role moves."""
-
-    watched: WatchedPoints
-    track: PointPaths
-    speeds: dict[str, RoleSpeed]
-
-
 def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], RigSummary]:
     """Findings and summary numbers of this topic."""
-    motion = _watched_motion(plan, frames)
+    motion = frames.view.motion
     step_errors_px = _step_errors_px(plan, frames, motion)
     findings = [
         *_axis_ranges(plan, frames),
@@ -79,12 +69,6 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], RigSumm
     ]
     step_error_px = max((float(error.max()) for error in step_errors_px.values()), default=None)
     return findings, _summary(plan, frames, motion, step_error_px)
-
-
-def _watched_motion(plan: Plan, frames: FrameTable) -> WatchedMotion:
-    watched = speed.watched_points(plan, frames.camera_m, frames.camera_rotation)
-    track = projection.point_paths(plan, watched.points_m, frames.camera_m, frames.camera_rotation)
-    return WatchedMotion(watched=watched, track=track, speeds=speed.role_speeds(plan, watched, track))
 
 
 def _moves(plan: Plan, frames: FrameTable) -> bool:
@@ -370,7 +354,7 @@ def _step_error_px(
     standing = drive.standing_positions(axis, position)
     pose = camera_pose(plan, frames.axes.replacing(axis.name, standing), (len(frames),))
     real = projection.point_paths(plan, motion.watched.points_m, pose.camera_m, pose.camera_rotation)
-    return speed.shift_px(plan, motion.track, real)
+    return speed.shift_px(plan, motion.paths, real)
 
 
 def _step_finding(axis: AxisLimits, position: Array, error: Array, worst: int) -> Finding:
@@ -505,7 +489,7 @@ def _travel(plan: Plan, frames: FrameTable, motion: WatchedMotion) -> list[Findi
     if slide is None or frames.slide_m is None or len(frames) < 2:
         return []
     length, used = slide.max_m - slide.min_m, float(np.ptp(frames.slide_m))
-    nearest_m = float(block_visibility.of(frames).nearest.distance_m.min(initial=np.inf))
+    nearest_m = float(frames.view.visibility.nearest.distance_m.min(initial=np.inf))
     # by the slide alone: f·d/Z, whatever pan and tilt add
     pace = float(np.abs(np.diff(frames.slide_m)).max())
     px = pace * delivered_crop(plan.camera, plan.clip).focal_px / max(nearest_m, NEAR_M)

@@ -13,7 +13,7 @@ White is camera.headroom_stops above middle grey, black camera.range_stops below
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import attrs
@@ -27,7 +27,8 @@ from planner_core.maths.runs import span
 from planner_core.picture import graduated, metering, tones
 from planner_core.plan.model import Exposure, Plan, field_range
 from planner_core.plan.timeline import clock
-from planner_core.review.findings import Finding, Quantity, Remedy, facts
+from planner_core.review.findings import Finding, Remedy, facts
+from planner_core.review.remedies import proposes
 from planner_core.review.summary import ToneNumbers
 
 Array = NDArray[np.float64]
@@ -37,7 +38,7 @@ SHADOWS = {"note": 0.05, "warn": 0.2, "stop": 0.75}
 GRADUATED_STOPS = (1.0, 2.0, 3.0, 4.0)  # such filters are sold in; from memory
 LIMITS_BIND_STOPS = 0.5
 
-Ways = dict[str, dict[str, Any]]  # fields to set, by the name of a fact
+Ways = list[dict[str, Any]]  # fields to set, each by its path
 Kept = Callable[[Plan], bool]
 
 
@@ -61,8 +62,6 @@ def _highlights(plan: Plan, frames: FrameTable, lost: Array) -> list[Finding]:
     settings = picture_settings_ev100(frames)
     over = tones.stops_over(plan.camera, frames.readings.grid, settings, HIGHLIGHTS["note"])
     limits_bind = bool(ramp.error_stops[worst] > LIMITS_BIND_STOPS)
-    meant = _Meant(plan, frames)
-    ways = {} if limits_bind else _ways_darker(plan, meant)
     return [
         Finding(
             code="highlights-lost",
@@ -71,18 +70,14 @@ def _highlights(plan: Plan, frames: FrameTable, lost: Array) -> list[Finding]:
             value=float(lost[worst]),
             limit=limit,
             unit="share of the picture",
-            facts=(
-                *facts(
-                    share=float(lost[worst]),
-                    worst_frame=worst + 1,
-                    time=clock(float(frames.utc_s[worst]), plan.zone),
-                    over=(float(over.max()), "stops"),
-                    headroom=(plan.camera.headroom_stops, "stops"),
-                    limits_bind=limits_bind,
-                ),
-                *_way_facts(ways),
+            facts=facts(
+                share=float(lost[worst]),
+                worst_frame=worst + 1,
+                time=clock(float(frames.utc_s[worst]), plan.zone),
+                over=(float(over.max()), "stops"),
+                headroom=(plan.camera.headroom_stops, "stops"),
+                limits_bind=limits_bind,
             ),
-            remedies=tuple(meant.remedy(changes) for changes in ways.values()),
         )
     ]
 
@@ -95,8 +90,6 @@ def _shadows(plan: Plan, frames: FrameTable, lost: Array) -> list[Finding]:
     level, limit = _level(float(lost[worst]), SHADOWS)
     limits_bind = bool(ramp.error_stops[worst] < -LIMITS_BIND_STOPS)
     night = night_share(frames.scene_ev100, plan.exposure, plan.shoot.cloud_divisor)
-    meant = _Meant(plan, frames)
-    ways = {} if limits_bind else _ways_brighter(plan, meant)
     return [
         Finding(
             code="shadows-lost",
@@ -105,18 +98,14 @@ def _shadows(plan: Plan, frames: FrameTable, lost: Array) -> list[Finding]:
             value=float(lost[worst]),
             limit=limit,
             unit="share of the picture",
-            facts=(
-                *facts(
-                    share=float(lost[worst]),
-                    worst_frame=worst + 1,
-                    time=clock(float(frames.utc_s[worst]), plan.zone),
-                    range=(plan.camera.range_stops, "stops"),
-                    limits_bind=limits_bind,
-                    lamps_unknown=plan.exposure.artificial_ev100 is None and bool(night[worst] > 0.5),
-                ),
-                *_way_facts(ways),
+            facts=facts(
+                share=float(lost[worst]),
+                worst_frame=worst + 1,
+                time=clock(float(frames.utc_s[worst]), plan.zone),
+                range=(plan.camera.range_stops, "stops"),
+                limits_bind=limits_bind,
+                lamps_unknown=plan.exposure.artificial_ev100 is None and bool(night[worst] > 0.5),
             ),
-            remedies=tuple(meant.remedy(changes) for changes in ways.values()),
         )
     ]
 
@@ -125,12 +114,6 @@ def _level(fraction: float, limits: dict[str, float]) -> tuple[str, float]:
     """The gravest level whose limit is reached, and that limit."""
     reached = [(level, limit) for level, limit in limits.items() if fraction >= limit]
     return max(reached, key=lambda pair: pair[1])
-
-
-def _way_facts(ways: Ways) -> tuple[Quantity, ...]:
-    """What each way sets, by its name; None for those that don't lead anywhere."""
-    set_to = {name: next(iter(changes.values())) for name, changes in ways.items()}
-    return facts(**{name: set_to.get(name) for name in ("meter", "day_look", "night_look", "grad")})
 
 
 # ---------------------------------------------------------------- what would put it right
@@ -195,6 +178,16 @@ class _Meant:
         return self.edges_ev100[key]
 
 
+@proposes("highlights-lost", "shadows-lost")
+def _other_light(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Remedy]:
+    """Another meter, look or filter; none where a limit of the settings is in the way."""
+    if finding.fact("limits_bind"):
+        return
+    meant = _Meant(plan, frames)
+    ways = (_ways_darker if finding.code == "highlights-lost" else _ways_brighter)(plan, meant)
+    yield from (meant.remedy(changes) for changes in ways)
+
+
 def _ways_darker(plan: Plan, meant: _Meant) -> Ways:
     """The single changes that would each bring the highlights under white, or else down to a note."""
     by = meant.over(plan, HIGHLIGHTS["note"]) + DEADBAND_STOPS
@@ -204,11 +197,9 @@ def _ways_darker(plan: Plan, meant: _Meant) -> Ways:
         def kept(other: Plan) -> bool:
             return meant.over(other, fraction) <= 0.0
 
-        ways: Ways = {}
         meter = next((each for each in meters if kept(_exposed(plan, meter=each))), None)
-        if meter is not None:
-            ways["meter"] = {"exposure.meter": meter}
-        return ways | _looks(plan, -by, kept) | _graduated(plan, meant.frames, kept)
+        ways: Ways = [] if meter is None else [{"exposure.meter": meter}]
+        return ways + _looks(plan, -by, kept) + _graduated(plan, meant.frames, kept)
 
     return enough(HIGHLIGHTS["note"]) or enough(HIGHLIGHTS["warn"])
 
@@ -222,7 +213,7 @@ def _ways_brighter(plan: Plan, meant: _Meant) -> Ways:
             burnt = meant.over(other, HIGHLIGHTS["warn"])
             return meant.under(other, fraction) <= 0.0 and burnt <= 0.0
 
-        return _looks(plan, by, kept) | _graduated(plan, meant.frames, kept)
+        return _looks(plan, by, kept) + _graduated(plan, meant.frames, kept)
 
     return enough(SHADOWS["note"]) or enough(SHADOWS["warn"])
 
@@ -231,14 +222,13 @@ def _looks(plan: Plan, by_stops: float, kept: Kept) -> Ways:
     """The day look changed by about so many stops, and the night look: a look that is on its way from one to
     the other has to change by more.
     """
-    looks: Ways = {}
-    for name in ("day_look", "night_look"):
-        field = f"{name}_stops"
+    looks: Ways = []
+    for field in ("day_look_stops", "night_look_stops"):
         low, high = field_range(Exposure, field)
         for more in (1.0, 1.5, 2.0):
             look = round(getattr(_limits(plan), field) + _away(more * by_stops), 1)
             if low <= look <= high and kept(_exposed(plan, **{field: look})):
-                looks[name] = {f"exposure.{field}": look}
+                looks.append({f"exposure.{field}": look})
                 break
     return looks
 
@@ -251,11 +241,11 @@ def _away(stops: float) -> float:
 def _graduated(plan: Plan, frames: FrameTable, kept: Kept) -> Ways:
     """The weakest graduated filter that does, where the horizon stays within its soft edge."""
     if not graduated.horizon_stays(plan, frames.lens_altitude_deg):
-        return {}
+        return []
     for stops in GRADUATED_STOPS:
         if stops > _limits(plan).grad_stops and kept(_exposed(plan, grad_stops=stops)):
-            return {"grad": {"exposure.grad_stops": stops}}
-    return {}
+            return [{"exposure.grad_stops": stops}]
+    return []
 
 
 def _limits(plan: Plan) -> Exposure:

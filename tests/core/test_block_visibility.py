@@ -260,8 +260,8 @@ def test_the_block_that_hides_is_named() -> None:
 def test_a_table_has_its_visibility_computed_once() -> None:
     plan = place(box("house", 0, 30, (6, 6, 6)), frames=20)
     frames = compute_frames(plan)
-    assert block_visibility.of(frames) is block_visibility.of(frames)
-    assert block_visibility.of(compute_frames(plan)) is not block_visibility.of(frames)
+    assert frames.view.visibility is frames.view.visibility
+    assert compute_frames(plan).view.visibility is not frames.view.visibility
 
 
 def test_a_place_without_blocks_has_nothing_to_project() -> None:

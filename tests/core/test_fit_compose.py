@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from planner_core import compute_frames
 from planner_core.fit.compose import Trying, fit_compose
-from planner_core.picture import block_visibility, composition, parallax, pose_repair
+from planner_core.picture import composition, parallax, pose_repair
 from planner_core.plan.model import Block, Composition, Plan, Pose
 from planner_core.rig.drive import axis_limits
 from tests.places import PAN, SLIDE, box, place, post
@@ -34,7 +34,7 @@ def pose(at: float, slide_m: float = 0.5, pan_deg: float = 0.0, tilt_deg: float 
 
 
 def failing(plan: Plan) -> NDArray[np.bool_]:
-    reading = composition.read(plan, block_visibility.of(compute_frames(plan)), travels=parallax.slides(plan))
+    reading = composition.read(plan, compute_frames(plan).view.visibility, travels=parallax.slides(plan))
     return pose_repair.failing(plan, reading, weak=composition.WEAK)
 
 
@@ -79,7 +79,7 @@ def test_a_lens_that_looks_the_other_way_is_turned_however_far(
     plan = place(subject, poses=ends, frames=60, focal_length_mm=focal_length_mm, composition=TOWER)
     assert failing(plan).all()
     fitted = fit_compose(plan).plan
-    reading = composition.read(fitted, block_visibility.of(compute_frames(fitted)), travels=False)
+    reading = composition.read(fitted, compute_frames(fitted).view.visibility, travels=False)
     assert reading.shown.min() > 0.9
     assert inside_the_rig(fitted)
 

@@ -1,0 +1,87 @@
+"""What a clip's pictures hang on beside the light, and what is worked out of that once.
+
+Plans that differ in their times, their exposure or their words show the same place from the same poses. Their
+tables share one View, and with it whatever took long to find.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from attrs import frozen
+from numpy.typing import NDArray
+
+from planner_core.picture import speed
+from planner_core.picture.block_visibility import BlockVisibility
+from planner_core.picture.projection import point_paths
+from planner_core.picture.speed import WatchedMotion
+from planner_core.picture.surfaces import Surfaces, surfaces
+from planner_core.place.blocking import subject_indices
+from planner_core.plan.model import Plan
+
+Array = NDArray[np.float64]
+
+
+@frozen(kw_only=True, eq=False)
+class View:
+    """Where the camera stands and looks on every frame, and the place before it; arrays as in the FrameTable.
+
+    plan is one of those that show this; only its place, lens and clip are read.
+    """
+
+    plan: Plan
+    at: Array
+    camera_m: Array
+    camera_rotation: Array
+
+    def __len__(self) -> int:
+        return len(self.at)
+
+    def shows_the_same(self, other: View) -> bool:
+        """Whether every picture shows the same of the same place."""
+        return (
+            _alike(self.at, other.at)
+            and _alike(self.camera_m, other.camera_m)
+            and _alike(self.camera_rotation, other.camera_rotation)
+            and place_and_lens(self.plan) == place_and_lens(other.plan)
+        )
+
+    @cached_property
+    def visibility(self) -> BlockVisibility:
+        """How much of each block the pictures show."""
+        return BlockVisibility(self.plan, self)
+
+    @cached_property
+    def surfaces(self) -> Surfaces:
+        """What a few pictures show from edge to edge."""
+        return surfaces(self.plan, self)
+
+    @cached_property
+    def motion(self) -> WatchedMotion:
+        """How fast what the pictures show moves across them."""
+        watched = speed.watched_points(self.plan, self.camera_m, self.camera_rotation)
+        paths = point_paths(self.plan, watched.points_m, self.camera_m, self.camera_rotation)
+        return WatchedMotion(
+            watched=watched, paths=paths, speeds=speed.role_speeds(self.plan, watched, paths)
+        )
+
+
+def place_and_lens(plan: Plan) -> tuple[Any, ...]:
+    """All of a plan that its pictures are made of, but for where the camera goes and what light there is."""
+    camera = plan.camera
+    return (
+        plan.blocks,
+        plan.site.scene_north_deg,
+        plan.rig,
+        plan.clip,
+        (camera.sensor_width_mm, camera.sensor_height_mm, camera.focal_length_mm),
+        (camera.image_width_px, camera.image_height_px),
+        subject_indices(plan),
+    )
+
+
+def _alike(one: Array, other: Array) -> bool:
+    """Whether two arrays are the same to the last bit."""
+    return one is other or (one.shape == other.shape and one.tobytes() == other.tobytes())
