@@ -18,7 +18,7 @@ from .ui import (
     properties,
     timeline,
 )
-from .ui.operators import preview
+from .ui.operators import preview, scout
 
 
 def register() -> None:
@@ -34,6 +34,7 @@ def register() -> None:
     gizmos.register()
     keymap.register()
     evening.register()
+    scout.begin_drawing()
     handlers.register()
     bpy.app.timers.register(_take_up, first_interval=0.0)
 
@@ -43,6 +44,7 @@ def unregister() -> None:
     if bpy.app.timers.is_registered(_take_up):
         bpy.app.timers.unregister(_take_up)
     preview.stop()
+    scout.end_drawing()
     handlers.unregister()
     keymap.unregister()
     gizmos.unregister()

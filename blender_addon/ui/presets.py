@@ -23,7 +23,18 @@ def _turn(axis: str) -> tuple[str, ...]:
     return (f"has_{axis}", *ends, f"{axis}_speed", f"{axis}_acceleration", f"{axis}_step")
 
 
-RIG = _values("head_height", "pupil", "settle", *_turn("slide"), "max_incline", *_turn("pan"), *_turn("tilt"))
+RIG = _values(
+    "head_height",
+    "pupil",
+    "settle",
+    "stand_max",
+    "stand_min",
+    "stand_max",
+    *_turn("slide"),
+    "max_incline",
+    *_turn("pan"),
+    *_turn("tilt"),
+)
 CAMERA = _values("sensor_width", "sensor_height", "image_width", "image_height", "focal_length", "write")
 PLACE = _values("site_name", "timezone", "latitude", "longitude")
 

@@ -465,17 +465,14 @@ class Rig:
     pan: TurnAxis | None = None
     tilt: TurnAxis | None = None
     max_incline_deg: float = _number(0, 90, "degrees", default=30.0)
-    stand_min_m: float | None = _number(
-        0, 30, "metres", default=None, optional=True, slips=_METRE_SLIPS, likely=(0.05, 3.0)
-    )
-    stand_max_m: float | None = _number(
-        0, 30, "metres", default=None, optional=True, slips=_METRE_SLIPS, likely=(0.05, 3.0)
-    )
+    stand_min_m: float = _number(0, 30, "metres", default=0.4, slips=_METRE_SLIPS, likely=(0.05, 3.0))
+    stand_max_m: float = _number(0, 30, "metres", default=1.4, slips=_METRE_SLIPS, likely=(0.05, 3.0))
 
     def __attrs_post_init__(self) -> None:
-        low, high = self.stand_min_m, self.stand_max_m
-        if low is not None and high is not None and high < low:
-            raise PlanError("stand_max_m", high, f"is less than stand_min_m, {low:g}")
+        if self.stand_max_m < self.stand_min_m:
+            raise PlanError(
+                "stand_max_m", self.stand_max_m, f"is less than stand_min_m, {self.stand_min_m:g}"
+            )
 
 
 @frozen(kw_only=True)

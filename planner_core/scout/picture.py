@@ -192,13 +192,18 @@ def _map(report: Report, columns: int, lines: int) -> Image:
     return image
 
 
+def worth_colours(worth: Array) -> Array:
+    """Colours (n, 3), 0 to 255, of what places are worth (n,), from the lowest of them to the highest."""
+    low, high = float(worth.min()), float(worth.max())
+    share = (worth - low) / max(high - low, 1e-9) * (len(SCALE) - 1)
+    first = np.minimum(share.astype(int), len(SCALE) - 2)
+    return np.asarray(SCALE[first] + (share - first)[:, None] * (SCALE[first + 1] - SCALE[first]))
+
+
 def _paint_worth(image: Image, px: Array, worth: Array, side: float) -> None:
     if not len(worth):
         return
-    low, high = float(worth.min()), max(float(worth.max()), 1e-9)
-    share = (worth - low) / max(high - low, 1e-9) * (len(SCALE) - 1)
-    first = np.minimum(share.astype(int), len(SCALE) - 2)
-    colours = SCALE[first] + (share - first)[:, None] * (SCALE[first + 1] - SCALE[first])
+    colours = worth_colours(worth)
     half = max(side * 0.42, 0.6)
     for (x, y), colour in zip(px, colours, strict=True):
         left, right = round(max(x - half, 0)), round(x + half)

@@ -30,7 +30,6 @@ from planner_core.scout.walk import reachable
 
 Array = NDArray[np.float64]
 
-LOW_M, HIGH_M = 0.4, 1.4  # rail heights that stands reach, tried beside the planned one
 CELLS_M = (0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
 MOST_PLACES = 15_000
 RAIL_TURNS_DEG = (90.0, 45.0, 135.0, 0.0)  # off the line of sight
@@ -50,7 +49,7 @@ STILLS_AT_ONCE = 512
 # What a shot loses in the list of finds to one before it that is like it, points
 SAME_KIND, SAME_LENS, SAME_PLACE, PLACE_M = 6.0, 3.0, 5.0, 8.0
 FAR_BELOW = 30.0  # the best: no find any more
-LOWEST_M, STEP_UP_M, STEP_TILT_DEG = 0.15, 0.25, 2.0
+STEP_UP_M, STEP_TILT_DEG = 0.25, 2.0
 
 
 @frozen(kw_only=True)
@@ -162,6 +161,7 @@ class Scout:
         self._reviewed: dict[Shot, Found] = {}
         self._standing: dict[tuple[float, float, float], bool] = {}
         self._estimated: dict[Shot, float] = {}
+        self._planned: float | None = None
 
     # ------------------------------------------------------------ the stages
 
@@ -192,21 +192,31 @@ class Scout:
         )
         return tuple(ranked[row] for row in sorted(chosen))
 
+    def best_at(self, place: Array) -> Shot | None:
+        """The best shot from one place (2,), by its estimate; None where the rail can't stand there."""
+        there = np.array([[*place[:2], float(self.terrain.under(place[None, :2])[0][0])]])
+        lots = list(spots.bounded(self.plan, self.frames, there, self.heights_m(), self.lenses_mm))
+        every = spots.joined(lots)
+        tried: list[Shot] = []
+        for lens in self.lenses_mm:
+            chosen = every.take(np.flatnonzero(every.focal_length_mm == lens))
+            _, across, tilt = Framer(self.plan, lens).best(chosen)
+            for row in range(len(chosen)):
+                tried += self._shots(chosen, row, float(across[row]), float(tilt[row]))
+        points = self._estimate(tried)
+        return tried[int(np.argmax(points))] if tried else None
+
     def heights_m(self) -> tuple[float, ...]:
-        """The rail's heights to try."""
+        """The rail's heights to try: what the stands reach, and the planned one."""
         if self.wishes.heights_m:
             return self.wishes.heights_m
         planned = self.plan.rig.origin_m[2] - float(
             self.terrain.under(np.array([self.plan.rig.origin_m[:2]]))[0][0]
         )
         rig = self.plan.rig
-        if rig.stand_min_m is not None or rig.stand_max_m is not None:
-            low = LOWEST_M if rig.stand_min_m is None else rig.stand_min_m
-            high = max(low, HIGH_M) if rig.stand_max_m is None else rig.stand_max_m
-            low = min(low, high)
-            return tuple(sorted({low, round(min(max(planned, low), high), 2), high}))
-        planned = planned if 0.1 <= planned <= 2.5 else (LOW_M + HIGH_M) / 2.0
-        return tuple(sorted({LOW_M, round(planned, 2), HIGH_M}))
+        possible = 0.0 < planned <= max(2.5, rig.stand_max_m)
+        middle = planned if possible else (rig.stand_min_m + rig.stand_max_m) / 2.0
+        return tuple(sorted({rig.stand_min_m, round(middle, 2), rig.stand_max_m}))
 
     def _spots(self) -> Generator[Progress, None, Spots]:
         there = self._places()
@@ -514,7 +524,9 @@ class Scout:
 
     def planned_score(self) -> float:
         """What the plan's own shot is worth."""
-        return shot_score(Measured(self.plan)).total
+        if self._planned is None:
+            self._planned = shot_score(Measured(self.plan)).total
+        return self._planned
 
     def look(self, shot: Shot) -> Found:
         """Review a shot, once."""

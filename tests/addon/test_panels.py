@@ -161,6 +161,7 @@ def test_the_panels_stand_in_the_order_of_the_work(empty: Any) -> None:
         "Place and Light",
         "Blocking",
         "Rig and Camera",
+        "Find the Shot",
         "Move",
         "Exposure",
         "Preview",

@@ -3,10 +3,12 @@
 import bpy
 
 from ..translation import in_own_context
-from . import blocks, plan, plan_file, preview, review, rig, timing, view
+from . import blocks, plan, plan_file, preview, review, rig, scout, timing, view
 
 CLASSES = tuple(
-    cls for module in (plan, timing, view, plan_file, blocks, rig, review, preview) for cls in module.CLASSES
+    cls
+    for module in (plan, timing, view, plan_file, blocks, rig, review, preview, scout)
+    for cls in module.CLASSES
 )
 
 

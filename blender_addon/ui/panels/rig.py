@@ -51,6 +51,9 @@ class DUSKRAIL_PT_motors(PlanTab, bpy.types.Panel):
         column = layout.column(align=True)
         column.prop(settings, "head_height")
         column.prop(settings, "pupil")
+        column = layout.column(align=True)
+        column.prop(settings, "stand_min")
+        column.prop(settings, "stand_max", text="to")
         layout.prop(settings, "settle")
         if settings.has_slide:
             layout.label(text="Slide")

@@ -4,7 +4,7 @@
 
 from typing import Any
 
-from bpy.props import BoolProperty, EnumProperty, IntProperty, StringProperty
+from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty, StringProperty
 
 from ...state import live
 from .fields import NOT_KEYED
@@ -106,6 +106,32 @@ class DisplayFields:
         description="Mark the weakest frame of the move with a coloured border",
         default=True,
         options=NOT_KEYED,
+    )
+
+
+class ScoutFields:
+    """What a search for a shot looks through, and which find is shown."""
+
+    scout_reach: FloatProperty(
+        name="Within",
+        description="How far from the rail's start places are searched",
+        default=30.0,
+        min=2.0,
+        max=2000.0,
+        soft_max=200.0,
+        subtype="DISTANCE",
+        options=NOT_KEYED,
+    )
+    scout_reviews: IntProperty(
+        name="Reviews",
+        description="How many shots are reviewed in full: more take longer and may find a better one",
+        default=120,
+        min=5,
+        max=5000,
+        options=NOT_KEYED,
+    )
+    scout_find: IntProperty(
+        name="Find", description="The find that is shown", default=0, min=0, options=NOT_KEYED
     )
 
 

@@ -38,6 +38,20 @@ class RigFields:
     max_incline: angle(
         "rig.max_incline_deg", "Steepest Slope", "Steepest slope that the motor can climb", low=0.0, high=90.0
     )
+    stand_min: length(
+        "rig.stand_min_m",
+        "Stands from",
+        "How low over the ground the stands hold the rail. A search for a shot keeps to it",
+        high=30.0,
+        step=0.05,
+    )
+    stand_max: length(
+        "rig.stand_max_m",
+        "Stands to",
+        "How high over the ground the stands hold the rail. A search for a shot keeps to it",
+        high=30.0,
+        step=0.05,
+    )
     head_height: length(
         "rig.head_height_m",
         "Head Height",

@@ -11,7 +11,7 @@ from planner_core.edit import kit
 
 from ...state import live, selection
 from .camera import CameraFields
-from .display import DisplayFields, FileFields, PreviewFields
+from .display import DisplayFields, FileFields, PreviewFields, ScoutFields
 from .picture import CompositionFields, ExposureFields, MoveFields
 from .place import ShootFields, SiteFields
 from .rig import RigFields
@@ -28,6 +28,7 @@ def _row_chosen(owner: Any, context: Any) -> None:
 class DUSKRAIL_PG_settings(
     DisplayFields,
     PreviewFields,
+    ScoutFields,
     FileFields,
     SiteFields,
     ShootFields,

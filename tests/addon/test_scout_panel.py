@@ -1,0 +1,79 @@
+"""The search for a shot in Blender: run in a process of its own, its finds stepped through and taken."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+import numpy as np
+import pytest
+
+from blender_addon.state import live
+from blender_addon.ui import scout_overlay
+from blender_addon.ui.operators import scout
+from planner_core.plan.file import plan_from_text
+from tests.scouting import TOWER, box, ground, place
+
+BENCH = box("bench", "foreground", (1.0, 5.0), (1.8, 0.5, 0.8))
+
+
+@pytest.fixture(scope="module")
+def found(addon: None) -> Any:
+    """A small place that was searched, in a scene."""
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    live.clear()
+    scene: Any = bpy.context.scene
+    live.set_plan(scene, place(TOWER, BENCH, ground("square", (-6.0, -5.0), (6.0, 3.0))))
+    scene.duskrail.scout_reviews = 9
+    assert bpy.ops.duskrail.scout() == {"FINISHED"}
+    yield scene
+    scout.stop()
+
+
+def test_a_search_in_the_background_tells_finds_and_a_map(found: Any) -> None:
+    shown = scout.shown_of(found)
+    assert shown is not None
+    assert len(shown.finds) >= 2
+    assert len(shown.worth) == len(shown.places_m) > 20
+    points = [find["points"] for find in shown.finds]
+    assert points == sorted(points, reverse=True)
+
+
+def test_finds_are_stepped_through_in_a_ring(found: Any) -> None:
+    shown = scout.shown_of(found)
+    assert shown is not None
+    for number in [*range(1, len(shown.finds)), 0]:
+        bpy.ops.duskrail.scout_step(by=1)
+        assert scout.chosen_find(found) is shown.finds[number]
+
+
+def test_taking_a_find_makes_the_plan_that_find(found: Any) -> None:
+    before = live.plan_of(found)
+    find = scout.chosen_find(found)
+    assert find is not None
+    assert bpy.ops.duskrail.scout_take() == {"FINISHED"}
+    assert live.plan_of(found) == plan_from_text(find["plan"]) != before
+
+
+def test_a_click_on_the_map_stands_the_rig_there(found: Any) -> None:
+    shown = scout.shown_of(found)
+    assert shown is not None
+    inner = np.hypot(*(shown.places_m[:, :2] - shown.places_m[:, :2].mean(axis=0)).T).argmin()
+    there = shown.places_m[inner]
+
+    class Operator:
+        def report(self, _level: Any, text: str) -> None:
+            assert "best shot" in text
+
+    assert scout.stand_at(Operator(), found, there) == {"FINISHED"}
+    rig = live.plan_of(found).rig  # type: ignore[union-attr]
+    middle = np.array(rig.origin_m[:2]) + 0.75 * np.array(
+        [np.sin(np.radians(rig.bearing_deg)), np.cos(np.radians(rig.bearing_deg))]
+    )
+    np.testing.assert_allclose(middle, there[:2], atol=0.02)
+
+
+def test_a_ghost_looks_the_way_its_camera_does() -> None:
+    lines = scout_overlay.ghost(np.zeros(3), np.eye(3), 0.5)
+    assert lines[:, 2].min() == pytest.approx(-scout_overlay.GHOST_M)  # a camera looks along its −Z
+    assert np.abs(lines[:, 0]).max() == pytest.approx(2.0 * np.abs(lines[3, 1]))
