@@ -368,6 +368,18 @@ def _add_scout(one: Any) -> None:
         metavar="LOW:HIGH",
         help="how low and high the stands hold the rail, metres over the ground",
     )
+    one.add_argument(
+        "--from",
+        dest="first",
+        metavar="DATE",
+        help="the best spot for each evening from here, and the best …",
+    )
+    one.add_argument("--to", dest="last", metavar="DATE", help="… evening for each spot, until here")
+    one.add_argument(
+        "--subjects",
+        action="store_true",
+        help="stay at the planned place: which block makes the best subject from there",
+    )
     one.add_argument("--reviews", metavar="N", type=_count, default=120, help="review so many shots (120)")
     one.add_argument("--json", action="store_true", help="the finds as JSON")
     one.add_argument("--write", metavar="DIR", help="save each find as a plan")

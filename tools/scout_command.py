@@ -17,32 +17,34 @@ from tools.outcome import DONE, INTERRUPTED, UsageError
 from tools.terminal import StatusLine
 
 if TYPE_CHECKING:
-    from planner_core.scout.search import Progress, Scout
+    from collections.abc import Iterator
+
+    from planner_core.scout.evenings import Evenings, Subjects
+    from planner_core.scout.finds import Report
+    from planner_core.scout.search import Progress, Wishes
+
+    Told = Report | Evenings | Subjects
 
 
 def run_scout(arguments: argparse.Namespace) -> int:
     """Search, and tell what was found."""
-    from planner_core.scout.finds import report
-    from planner_core.scout.search import Scout, Wishes
+    from planner_core.scout.search import Wishes
 
     if arguments.picture and not arguments.picture.lower().endswith(".png"):
         raise UsageError(f"--picture: {arguments.picture} doesn't end in .png; the picture is a PNG")
+    _check_together(arguments)
     plan = load_plan(arguments.plan)
-    scout = Scout(
-        plan,
-        Wishes(
-            area=_area(plan, arguments.area),
-            edge_m=arguments.edge,
-            lenses_mm=_lenses_mm(arguments.lenses),
-            heights_m=_heights_m(arguments.heights),
-            top=arguments.top,
-            reviews=arguments.reviews,
-        ),
+    wishes = Wishes(
+        area=_area(plan, arguments.area),
+        edge_m=arguments.edge,
+        lenses_mm=_lenses_mm(arguments.lenses),
+        heights_m=_heights_m(arguments.heights),
+        top=arguments.top,
+        reviews=arguments.reviews,
     )
-    finished = _run(scout)
-    if not finished and not scout.finds():
+    finished, found = _search(arguments, plan, wishes)
+    if not finished and not found.finds:
         raise KeyboardInterrupt
-    found = report(scout)
     written = _write(arguments, [find.plan for find in found.finds])
     if arguments.picture:
         from planner_core.plan.writing import write_atomically
@@ -60,11 +62,39 @@ def run_scout(arguments: argparse.Namespace) -> int:
     return DONE if finished else INTERRUPTED
 
 
-def _run(scout: Scout) -> bool:
+def _check_together(arguments: argparse.Namespace) -> None:
+    """Refuse what can't be asked for together."""
+    dated = (arguments.first, arguments.last)
+    if any(dated) and not all(dated):
+        raise UsageError("scout: evenings take both --from and --to")
+    if arguments.subjects and (any(dated) or arguments.area):
+        raise UsageError(
+            "scout: --subjects stays at the planned place, so it takes no --area, --from or --to"
+        )
+
+
+def _search(arguments: argparse.Namespace, plan: Plan, wishes: Wishes) -> tuple[bool, Told]:
+    """Whether the search came to its end, and what it found."""
+    from planner_core.evening.dates import date_span
+    from planner_core.scout.evenings import EveningSearch, SubjectSearch
+    from planner_core.scout.finds import report
+    from planner_core.scout.search import Scout
+
+    if arguments.subjects:
+        subjects = SubjectSearch(plan, wishes)
+        return _run(subjects.run()), subjects.result()
+    if arguments.first:
+        evenings = EveningSearch(plan, wishes, *date_span(arguments.first, arguments.last))
+        return _run(evenings.run()), evenings.result()
+    scout = Scout(plan, wishes)
+    return _run(scout.run()), report(scout)
+
+
+def _run(search: Iterator[Progress]) -> bool:
     """Search to the end; False where Ctrl C left it with the best so far."""
     line = StatusLine(quiet_s=2.0)
     try:
-        for progress in scout.run():
+        for progress in search:
             line.show(_progress_text(progress))
     except KeyboardInterrupt:
         line.end()
@@ -81,6 +111,7 @@ def _progress_text(progress: Progress) -> str:
         "framings": "Framings",
         "moves": "Moves",
         "reviews": "Reviews",
+        "evenings": "Evenings",
         "done": "Finds",
     }
     return f"{words[progress.stage]}: {progress.done} of {progress.total}{best}"

@@ -83,7 +83,7 @@ class BackgroundJob:
                     self._heard += len(line)
                     self._take(json.loads(line))
         if ended and self.is_running():
-            self.problem = f"Blender stopped in the background: {self._last_words()}"
+            self.problem = f"Blender quit in the background: {self._last_words()}"
         if not self.is_running():
             self.close()
         return self.is_running()

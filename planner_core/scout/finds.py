@@ -208,8 +208,10 @@ def _move_words(found: Found) -> str:
         turned = composition.percent(max(measured.turned_percent) / 100.0)
         return f"the view turns by {turned} of the frame's width, without parallax"
     apart = measured.parallax.separation_percent
-    if near is None or apart < MISSING_PERCENT:
+    if apart < MISSING_PERCENT:
         return f"near and far move apart by no more than {apart:.1f} % of the frame's width"
+    if near is None:
+        return f"near and far move apart by {apart:.0f} % of the frame's width"
     widths = f"{apart:.0f} % of the frame's width" if apart < 95.0 else "the whole frame and more"
     name, away = _bare(block_text(found.plan, near.block)), figure(near.distance_m, 2)
     return f"{_with_article(name)}, {away} m from the camera, passes over {widths} before the far distance"
@@ -272,7 +274,8 @@ def _walk(scout: Scout, found: Found) -> str:
         for value, words in ((on, ("forward", "back")), (right, ("to the right", "to the left")))
         if abs(value) >= max(0.5, 0.15 * walk)
     ]
-    return f"{' and '.join(parts)} from the planned place"
+    aside = parts[-1].endswith(("left", "right"))
+    return f"{' and '.join(parts)} {'of' if aside else 'from'} the planned place"
 
 
 def _to_check(scout: Scout, found: Found) -> tuple[str, ...]:
@@ -365,7 +368,7 @@ class Report:
         return said
 
 
-def _told_apart(finds: list[Find]) -> list[Find]:
+def told_apart(finds: list[Find]) -> list[Find]:
     """Finds of one name say where they are from the planned place."""
     names = [find.name for find in finds]
     return [
@@ -379,7 +382,7 @@ def report(scout: Scout) -> Report:
     finds = [describe(scout, found) for found in scout.finds()]
     return Report(
         title=scout.plan.title,
-        finds=tuple(_told_apart(finds)),
+        finds=tuple(told_apart(finds)),
         planned_score=round(scout.planned_score(), 1),
         scout=scout,
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,8 +18,9 @@ from planner_core.place.surface_colours import block_colour, level_ground_colour
 from planner_core.plan.model import Plan
 from planner_core.rig import geometry
 from planner_core.scout import raster
-from planner_core.scout.finds import Find, Report
+from planner_core.scout.finds import Find
 from planner_core.scout.raster import Colour, Image
+from planner_core.scout.search import Scout
 from planner_core.time.events import SUN_RISES_AT_DEG
 
 Array = NDArray[np.float64]
@@ -43,7 +45,16 @@ MAP_COLOURS: dict[str, Colour] = {
 }
 
 
-def finds_png(report: Report) -> bytes:
+class Told(Protocol):
+    """What is drawn: finds, and the search that they come from."""
+
+    @property
+    def finds(self) -> tuple[Find, ...]: ...
+    @property
+    def scout(self) -> Scout: ...
+
+
+def finds_png(report: Told) -> bytes:
     """The contact sheet of the finds and the map below it, as a PNG."""
     tall = _picture_lines(report.scout.plan)
     wide = 3 * PICTURE_PX + 4 * GAP_PX
@@ -166,10 +177,13 @@ def _developed(linear: Array) -> Image:
 # ---------------------------------------------------------------- the map
 
 
-def _map(report: Report, columns: int, lines: int) -> Image:
+def _map(report: Told, columns: int, lines: int) -> Image:
     """The place from above, the scene's +Y up: blocks, places by worth, the finds with rail and view."""
     scout = report.scout
-    there = scout.tally.places_m[:, :2]
+    spots = [scout.tally.places_m[:, :2], *(np.array([f.found.shot.place_m[:2]]) for f in report.finds)]
+    there = np.concatenate(spots)
+    if not len(there):
+        there = scout.planned_place()
     low, high = there.min(axis=0), there.max(axis=0)
     room = MAP_ROOM * max(high - low) + 4.0
     low, high = low - room, high + room

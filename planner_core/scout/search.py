@@ -33,6 +33,7 @@ Array = NDArray[np.float64]
 CELLS_M = (0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
 MOST_PLACES = 15_000
 RAIL_TURNS_DEG = (90.0, 45.0, 135.0, 0.0)  # off the line of sight
+ALONG = float(np.cos(np.radians(20.0)))  # a rail that points so near to the subject goes towards it
 SHORT_TRAVEL = 0.4  # of the rail, where something is too near for more
 PAN_ENDS = ((1 / 3, 2 / 3), (2 / 3, 1 / 3))  # of the frame's width
 REVEAL_FROM = (-0.35, 1.35)  # beyond the frame: where a pan that reveals the subject begins
@@ -194,6 +195,14 @@ class Scout:
 
     def best_at(self, place: Array) -> Shot | None:
         """The best shot from one place (2,), by its estimate; None where the rail can't stand there."""
+        best = self._best_from(place, 1)
+        return best[0][1] if best else None
+
+    def best_shots_here(self, most: int) -> list[tuple[float, Shot]]:
+        """The best shots from the planned place with their estimated points."""
+        return self._best_from(self.planned_place()[0], most)
+
+    def _best_from(self, place: Array, most: int) -> list[tuple[float, Shot]]:
         there = np.array([[*place[:2], float(self.terrain.under(place[None, :2])[0][0])]])
         lots = list(spots.bounded(self.plan, self.frames, there, self.heights_m(), self.lenses_mm))
         every = spots.joined(lots)
@@ -203,8 +212,8 @@ class Scout:
             _, across, tilt = Framer(self.plan, lens).best(chosen)
             for row in range(len(chosen)):
                 tried += self._shots(chosen, row, float(across[row]), float(tilt[row]))
-        points = self._estimate(tried)
-        return tried[int(np.argmax(points))] if tried else None
+        ranked = sorted(zip(self._estimate(tried), tried, strict=True), key=lambda one: -one[0])
+        return ranked[:most]
 
     def heights_m(self) -> tuple[float, ...]:
         """The rail's heights to try: what the stands reach, and the planned one."""
@@ -360,10 +369,14 @@ class Scout:
             yield from self._turns(base)
         if rig.slide is None:
             return
-        for turn in RAIL_TURNS_DEG:
-            rail = attrs.evolve(base, rail_deg=float(chosen.bearing_deg[row] + turn))
+        rails = [float(chosen.bearing_deg[row] + turn) for turn in RAIL_TURNS_DEG]
+        if self.wishes.keep_place:
+            rails.append(self.plan.rig.bearing_deg)
+        for bearing in rails:
+            rail = attrs.evolve(base, rail_deg=bearing)
             if self._stands(rail):
-                yield from self._slides(rail, sideways=bool(turn))
+                off = np.radians(bearing - chosen.bearing_deg[row])
+                yield from self._slides(rail, sideways=bool(np.cos(off) < ALONG))
 
     def _turns(self, base: Shot) -> Iterator[Shot]:
         """Pans and tilts of a still shot."""
@@ -407,9 +420,6 @@ class Scout:
 
     def _ask_standing(self, rails: Sequence[tuple[float, float, float]]) -> None:
         """Note which rails, given by the middle of each and its bearing, stand safely and level."""
-        if self.wishes.keep_place:
-            self._standing |= dict.fromkeys(rails, True)
-            return
         slide = self.plan.rig.slide
         half = (slide.max_m - slide.min_m) / 2.0 if slide else 0.0
         given = np.array([tuple(map(float, rail)) for rail in rails]).reshape(-1, 3)
@@ -417,6 +427,8 @@ class Scout:
         ends = np.stack([given[:, :2] - way, given[:, :2] + way], axis=1)
         heights = self.terrain.under(ends.reshape(-1, 2))[0].reshape(-1, 2)
         safe = places.rail_stands(self.terrain, ends) & (np.ptp(heights, axis=1) < places.STEP_M)
+        if self.wishes.keep_place:  # as it is planned it stands, wherever that is
+            safe |= np.abs(np.sin(np.radians(given[:, 2] - self.plan.rig.bearing_deg))) < 0.01
         for row, (x, y, bearing) in enumerate(given.tolist()):
             self._standing[(x, y, bearing)] = bool(safe[row])
 
