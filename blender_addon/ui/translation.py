@@ -1,6 +1,9 @@
-"""The add-on's words apart from Blender's: what Blender's dictionaries say of the same word isn't meant here.
+"""The add-on's words in the language of Blender's interface.
 
-In a German interface the look "Fast" would else become "Einfügen".
+Names and tooltips are translated by Blender itself, from the dictionaries registered here; sentences by the
+core's `say`, from the same catalogues. The add-on's words have a context of their own: what Blender's
+dictionaries say of the same word isn't meant here. In a German interface the look "Fast" would else become
+"Einfügen".
 """
 
 from __future__ import annotations
@@ -8,7 +11,16 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+import bpy
+
+from planner_core.words import language
+from planner_core.words.language import Language
+
+from .german import GERMAN
+
 CONTEXT = "Duskrail"
+LANGUAGES = {"de_DE": Language("de", GERMAN)}
+_NONE = Language(language.ENGLISH)
 
 
 def in_own_context(classes: Iterable[Any]) -> None:
@@ -20,3 +32,31 @@ def in_own_context(classes: Iterable[Any]) -> None:
                 keywords = getattr(declared, "keywords", None)
                 if keywords is not None:
                     keywords.setdefault("translation_context", CONTEXT)
+
+
+def interface_language() -> Language:
+    """The language of Blender's interface, where the add-on has it; else English."""
+    preferences: Any = bpy.context.preferences
+    if not preferences.view.use_translate_interface:
+        return _NONE
+    return LANGUAGES.get(bpy.app.translations.locale, _NONE)
+
+
+def register() -> None:
+    """Offer the translations to Blender, and have sentences made in its language."""
+    offered = {
+        locale: {
+            (context, message): said
+            for message, said in known.catalogue.items()
+            for context in (CONTEXT, bpy.app.translations.contexts.default)
+        }
+        for locale, known in LANGUAGES.items()
+    }
+    bpy.app.translations.register(__package__, offered)
+    language.chosen_by(interface_language)
+
+
+def unregister() -> None:
+    """Take them back."""
+    language.left(interface_language)
+    bpy.app.translations.unregister(__package__)

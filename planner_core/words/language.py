@@ -1,0 +1,52 @@
+"""In which language sentences are made: English, as they stand in the code, unless whoever shows them chooses
+another.
+
+What is said goes through `say`: a message with places for its values, which a catalogue may have in another
+language. Findings have speakers of their own in each language (`review/findings.py`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from attrs import field, frozen
+
+ENGLISH = "en"
+
+
+@frozen
+class Language:
+    """A language by its code (ISO 639-1), with what it has for the messages of the code."""
+
+    code: str
+    catalogue: Mapping[str, str] = field(factory=dict)
+
+
+_PLAIN = Language(ENGLISH)
+_choose: list[Callable[[], Language]] = []  # whoever chooses, the last first
+
+
+def chosen_by(choose: Callable[[], Language]) -> None:
+    """Have the language asked for at each sentence, until `left`."""
+    _choose.append(choose)
+
+
+def left(choose: Callable[[], Language]) -> None:
+    """Ask no more; nothing where nobody was asked."""
+    if choose in _choose:
+        _choose.remove(choose)
+
+
+def current() -> Language:
+    """The language that sentences are made in now."""
+    return _choose[-1]() if _choose else _PLAIN
+
+
+def say(message: str, /, **values: Any) -> str:
+    """A message in the current language, with its values: `say("frame {frame} of {count}", frame=1, count=9)`.
+
+    Without values it stands as it is, braces and all.
+    """
+    said = current().catalogue.get(message, message)
+    return said.format(**values) if values else said
