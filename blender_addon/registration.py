@@ -17,12 +17,14 @@ from .ui import (
     presets,
     properties,
     timeline,
+    translation,
 )
 from .ui.operators import preview, scout
 
 
 def register() -> None:
     """Enable: preferences and properties first, then what uses them."""
+    translation.register()
     preferences.register()
     properties.register()
     operators.register()
@@ -57,6 +59,7 @@ def unregister() -> None:
     operators.unregister()
     properties.unregister()
     preferences.unregister()
+    translation.unregister()
     live.clear()
     files.clear()
 

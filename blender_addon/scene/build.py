@@ -11,6 +11,7 @@ from planner_core.evening.timetable import EVENT_WORDS, events_in_shoot
 from planner_core.frames import FrameTable
 from planner_core.plan import timeline
 from planner_core.plan.model import Plan
+from planner_core.words.language import say
 
 from . import blocking, lighting, parts, rig, store
 
@@ -95,7 +96,7 @@ def set_fps(scene: bpy.types.Scene, plan: Plan) -> None:
 def event_frames(frames: FrameTable) -> list[tuple[str, int]]:
     """Light events within the shoot, as 'Sunset 18:42', with the nearest frame counted from 1, in order."""
     return [
-        (f"{EVENT_WORDS[name]} {timeline.clock(utc_s, frames.plan.zone)}", frame)
+        (f"{say(EVENT_WORDS[name])} {timeline.clock(utc_s, frames.plan.zone)}", frame)
         for name, utc_s, frame in events_in_shoot(frames)
     ]
 

@@ -21,6 +21,7 @@ from planner_core.edit import edits
 from planner_core.picture import composition, parallax
 from planner_core.picture.composition import Reading
 from planner_core.review.report import review_in_parts
+from planner_core.words.language import say
 
 from ..read import readback
 from ..scene import parts, store, windows
@@ -97,16 +98,18 @@ def unreadable(scene: bpy.types.Scene) -> str:
 def linked(scene: Any) -> str:
     """Why nothing can be changed: the scene belongs to another file, or shares its objects. Else nothing."""
     if scene.library is not None:
-        return (
-            f"This scene is linked from {scene.library.name}, to be looked at only; "
+        template = (
+            "This scene is linked from {library}, to be looked at only; "
             "open that file, or make the scene local"
         )
+        return say(template, library=scene.library.name)
     other = shares_with(scene)
     if other is not None:
-        return (
-            f"This scene and {other.name} share rig and blocks, as a linked copy does; "
+        template = (
+            "This scene and {other} share rig and blocks, as a linked copy does; "
             "give this one its own before you change either"
         )
+        return say(template, other=other.name)
     return ""
 
 
@@ -386,7 +389,7 @@ def change_plan(scene: bpy.types.Scene, change: Callable[[Plan], Plan], said: tu
         take_edits(scene)
         before = plan_of(scene)
         if before is None:
-            return "This scene has no plan yet"
+            return say("This scene has no plan yet")
         after = change(before)
         if after != before:
             set_plan(scene, after, said)

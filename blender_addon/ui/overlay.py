@@ -25,6 +25,7 @@ from planner_core.frames import FrameTable
 from planner_core.output import readout
 from planner_core.plan import timeline
 from planner_core.words.dates import day_words
+from planner_core.words.language import say
 
 from ..state import live
 from . import evening, gizmos, guides, wording
@@ -355,14 +356,14 @@ def _write_event(context: Any, frames: FrameTable, font: int) -> None:
     if spot is not None:
         scale = ui_scale()
         blf.size(font, 12.0 * scale)
-        text = f"{EVENT_WORDS[anchor.event]} at {100.0 * anchor.at:.3g} %"
+        text = say("{event} at {at:.3g} %", event=say(EVENT_WORDS[anchor.event]), at=100.0 * anchor.at)
         write(font, text, spot.x + 8.0 * scale, spot.y + 10.0 * scale, TEXT_COLOUR)
 
 
 def other_day_text(frames: FrameTable) -> str:
     """Which day is tried out: Sunday 28 March 2027 (another day than the plan's)."""
     date = timeline.local_datetime(float(frames.utc_s[len(frames) // 2]), frames.plan.zone).date()
-    return f"{day_words(date, year=True, weekday=True)} (another day than the plan's)"
+    return say("{day} (another day than the plan's)", day=day_words(date, year=True, weekday=True))
 
 
 def _is_quarter(context: Any) -> bool:

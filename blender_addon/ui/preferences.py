@@ -16,6 +16,7 @@ import bpy
 from bpy.props import BoolProperty, FloatProperty, IntProperty, StringProperty
 
 from planner_core.edit.starter import PlanDefaults
+from planner_core.words.language import say
 
 from .translation import in_own_context
 
@@ -192,7 +193,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
         layout = self.layout
         layout.use_property_split = True
         layout.use_property_decorate = False
-        layout.label(text="A new plan starts with:")
+        layout.label(text=say("A new plan starts with:"), translate=False)
         for rows in (
             ("timezone", "latitude_deg", "longitude_deg"),
             ("rail_m", "rail_height_m", "slide_speed_m_s", "head_height_m", "turn_speed_deg_s", "settle_s"),

@@ -44,7 +44,7 @@ def interface_language() -> Language:
 
 def register() -> None:
     """Offer the translations to Blender, and have sentences made in its language."""
-    offered = {
+    offered: Any = {
         locale: {
             (context, message): said
             for message, said in known.catalogue.items()

@@ -7,6 +7,7 @@ from typing import Any
 from planner_core import Plan, PlanError
 from planner_core.place.blocking import block_label
 from planner_core.review.findings import Finding, Names
+from planner_core.words.language import say
 
 from ..state import live
 
@@ -33,7 +34,7 @@ class SidebarNames(Names):
     def field(self, path: str) -> str:
         """A field's label in quotation marks; its path where the sidebar doesn't have it."""
         label = labels.get(label_key(path))
-        return f"“{label}”" if label else path
+        return f"“{say(label)}”" if label else path
 
     def fraction(self, value: float) -> str:
         """A place in the move, in percent."""
@@ -45,7 +46,12 @@ SIDEBAR = SidebarNames()
 
 def title(finding: Finding) -> str:
     """What a finding is about, in a few words."""
-    return finding.code.replace("-", " ").capitalize()
+    return say(plain_title(finding.code))
+
+
+def plain_title(code: str) -> str:
+    """The English title of a finding's code."""
+    return code.replace("-", " ").capitalize()
 
 
 def label_key(path: str) -> str:
@@ -69,18 +75,19 @@ def refusal_text(error: PlanError, plan: Plan | None = None) -> str:
     top = error.path.partition(".")[0].partition("[")[0]
     if top not in PANELS:
         return str(error)
-    said = [PANELS[top], *_inside(error.path, top, plan)]
+    said = [say(PANELS[top]), *_inside(error.path, top, plan)]
     label = labels.get(label_key(error.path))
-    return f"{', '.join([*said, label] if label else said)}: {error.reason}"
+    return f"{', '.join([*said, say(label)] if label else said)}: {error.reason}"
 
 
 def _inside(path: str, top: str, plan: Plan | None) -> list[str]:
     """The part of the rig, the block or the pose that a path leads to."""
     if top == "rig":
-        return [word for part, word in PARTS.items() if path.startswith(f"rig.{part}.")]
+        return [say(word) for part, word in PARTS.items() if path.startswith(f"rig.{part}.")]
     number = path.partition("[")[2].partition("]")[0] if path.startswith(ROWS) else ""
     if not number.isdigit():
         return []
     if top == "blocks" and plan is not None and int(number) < len(plan.blocks):
         return [f"“{block_label(plan, int(number))}”"]
-    return [f"{'block' if top == 'blocks' else 'pose'} {int(number) + 1}"]
+    template = "block {number}" if top == "blocks" else "pose {number}"
+    return [say(template, number=int(number) + 1)]

@@ -21,6 +21,7 @@ from planner_core.plan import timeline
 from planner_core.plan.model import Plan
 from planner_core.rig import geometry
 from planner_core.time import ephemeris, events
+from planner_core.words.language import say
 
 Array = NDArray[np.float64]
 
@@ -38,19 +39,29 @@ def hud_lines(frames: FrameTable, shown: float) -> list[str]:
     i, plan = frame_number(frames, shown), frames.plan
     clock = timeline.clock(float(frames.utc_s[i]), plan.zone, seconds=True)
     phase = events.PHASES[int(events.light_phase(frames.sun_true_altitude_deg[i]))]
+    bodies = "Sun {sun}° at {sun_at:.0f}°   Moon {moon}° at {moon_at:.0f}°, {lit:.0f} % lit"
     lines = [
-        f"{clock}   frame {i + 1} of {len(frames)}   {phase}",
-        f"Sun {signed(frames.sun_altitude_deg[i])}° at {frames.sun_azimuth_deg[i]:.0f}°   "
-        f"Moon {signed(frames.moon_altitude_deg[i])}° at {frames.moon_azimuth_deg[i]:.0f}°, "
-        f"{100.0 * frames.moon_lit_fraction[i]:.0f} % lit",
+        say("{clock}   frame {frame} of {count}", clock=clock, frame=i + 1, count=len(frames))
+        + f"   {say(phase)}",
+        say(
+            bodies,
+            sun=signed(frames.sun_altitude_deg[i]),
+            sun_at=frames.sun_azimuth_deg[i],
+            moon=signed(frames.moon_altitude_deg[i]),
+            moon_at=frames.moon_azimuth_deg[i],
+            lit=100.0 * frames.moon_lit_fraction[i],
+        ),
     ]
     light = f"EV {signed(frames.scene_ev100[i])}"
     ramp = frames.ramp
     if ramp is None:
-        return [*lines, f"{light}   no exposure planned"]
+        return [*lines, f"{light}   {say('no exposure planned')}"]
     off = float(ramp.error_stops[i])
-    told = "" if abs(off) < 0.3 else f"   {abs(off):.1f} stops too {'bright' if off > 0 else 'dark'}"
-    return [*lines, f"{light}   {settings_text(frames, i)}{told}"]
+    told = f"{light}   {settings_text(frames, i)}"
+    if abs(off) >= 0.3:
+        too = "{stops:.1f} stops too bright" if off > 0 else "{stops:.1f} stops too dark"
+        told += f"   {say(too, stops=abs(off))}"
+    return [*lines, told]
 
 
 def settings_text(frames: FrameTable, i: int) -> str:

@@ -18,6 +18,7 @@ from planner_core.picture.block_visibility import NEAR_BY_M, BlockVisibility, Vi
 from planner_core.picture.projection import delivered_crop, field_of_view_deg
 from planner_core.place import blocking
 from planner_core.plan.model import Plan
+from planner_core.words.language import say
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -280,22 +281,23 @@ def part_text(plan: Plan, reading: Reading, frame: int) -> str:
 def weakest_part_text(weakest: WeakestPart) -> str:
     """A frame's weakest part in words, with its number."""
     name, fraction, side = subject_text(weakest.subject), percent(weakest.share), weakest.side
-    other = f"“{weakest.other}”" if weakest.other else "another outline"
+    other = f"“{weakest.other}”" if weakest.other else say("another outline")
     none_near, unseen = weakest.share <= 0.0, weakest.share < 0.005
-    said = {
-        "seen": f"{name} doesn't show" if unseen else f"only {fraction} of {name} shows",
-        "horizon": f"the horizon lies at {fraction} of the frame's height",
+    templates = {
+        "seen": "{name} doesn't show" if unseen else "only {share} of {name} shows",
+        "horizon": "the horizon lies at {share} of the frame's height",
         "foreground": "nothing near is in the frame"
         if none_near
-        else f"what is near covers {fraction} of the frame",
-        "size": f"{name} is only {fraction} of the frame {side}",
-        "headroom": f"there is {fraction} of the frame above {name}",
-        "apart": f"{name} runs into {other}",
-        "cut": f"{name} is cut by the {side} edge",
-        "edges": f"{name} is {fraction} of the frame from the {side} edge",
+        else "what is near covers {share} of the frame",
+        "size": "{name} is only {share} of the frame {side}",
+        "headroom": "there is {share} of the frame above {name}",
+        "apart": "{name} runs into {other}",
+        "cut": "{name} is cut by the {side} edge",
+        "edges": "{name} is {share} of the frame from the {side} edge",
     }
-    near_edge = f"{name} stands at {fraction} of the frame's width, near the {side} edge"
-    return said.get(weakest.part, near_edge)
+    near_edge = "{name} stands at {share} of the frame's width, near the {side} edge"
+    template = templates.get(weakest.part, near_edge)
+    return say(template, name=name, share=fraction, side=say(side) if side else "", other=other)
 
 
 def subject_label(plan: Plan) -> str:
@@ -306,7 +308,7 @@ def subject_label(plan: Plan) -> str:
 
 def subject_text(label: str) -> str:
     """How a person calls the subject in a sentence: “beacon”, or the subject."""
-    return f"“{label}”" if label else "the subject"
+    return f"“{label}”" if label else say("the subject")
 
 
 def subject_name(plan: Plan) -> str:

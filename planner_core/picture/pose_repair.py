@@ -22,6 +22,7 @@ from planner_core.rig import geometry
 from planner_core.rig.camera import CameraPath, camera_path
 from planner_core.rig.drive import axis_limits
 from planner_core.rig.motion import axis_values
+from planner_core.words.language import say
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -76,15 +77,25 @@ def step_text(step: PoseStep) -> str:
             "pan_deg": ("to the left", "to the right"),
             "tilt_deg": ("down", "up"),
         }[axis][step.by > 0.0]
-        span = first if first == last else f"{first} to {last}"
-        does = {"slide_m": "Slide", "pan_deg": "Point the lens", "tilt_deg": "Tilt"}[axis]
-        return f"{does} {_shown(axis, abs(step.by))} {direction} throughout ({verb} {span})."
+        span = first if first == last else say("{first} to {last}", first=first, last=last)
+        return say(
+            {
+                "slide_m": "Slide {by} {direction} throughout (slide {span}).",
+                "pan_deg": "Point the lens {by} {direction} throughout (pan {span}).",
+                "tilt_deg": "Tilt {by} {direction} throughout (tilt {span}).",
+            }[axis],
+            by=_shown(axis, abs(step.by)),
+            direction=say(direction),
+            span=span,
+        )
     assert step.before is not None
     assert step.after is not None
     old, new = _shown(axis, step.before), _shown(axis, step.after)
     if step.end:
-        return f"{'Start' if step.end == 'first' else 'End'} the {verb} at {new} instead of {old}."
-    return f"At {step.at * 100.0:.0f} % of the move, {verb} to {new} instead of {old}."
+        ends = "Start the {axis} at {new} instead of {old}.", "End the {axis} at {new} instead of {old}."
+        return say(ends[step.end != "first"], axis=say(verb), new=new, old=old)
+    way = "At {at:.0f} % of the move, {axis} to {new} instead of {old}."
+    return say(way, at=step.at * 100.0, axis=say(verb), new=new, old=old)
 
 
 @frozen(kw_only=True)

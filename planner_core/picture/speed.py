@@ -14,6 +14,7 @@ from planner_core.picture.projection import PointPaths, delivered_crop, in_pictu
 from planner_core.place.blocking import block_mesh, subject_indices
 from planner_core.plan.model import Block, Plan
 from planner_core.words.figures import figure
+from planner_core.words.language import say
 
 Array = NDArray[np.float64]
 
@@ -60,7 +61,9 @@ def px_a_frame(plan: Plan, frame_widths_s: ArrayLike) -> Array:
 
 def px_text(px_per_frame: float) -> str:
     """A speed as a person reads it: '4.79 px a frame', 'under 0.01 px a frame'."""
-    return f"{figure(px_per_frame) if px_per_frame >= LEAST_PX else f'under {LEAST_PX:g}'} px a frame"
+    if px_per_frame < LEAST_PX:
+        return say("under {speed:g} px a frame", speed=LEAST_PX)
+    return say("{speed} px a frame", speed=figure(px_per_frame))
 
 
 @frozen(kw_only=True, eq=False)

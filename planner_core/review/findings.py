@@ -6,7 +6,7 @@ are made when somebody reads them, with the names that this reader knows the pla
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
 from attrs import frozen
@@ -22,6 +22,7 @@ from planner_core.review.remedy import (
 )
 from planner_core.review.summary import Summary
 from planner_core.review.words.in_short import in_short
+from planner_core.words.language import ENGLISH, current
 
 __all__ = [
     "LEVELS",
@@ -111,23 +112,46 @@ class Told(NamedTuple):
 
 
 Speaker = Callable[[Finding, Names], Sentences]
-_SPEAKERS: dict[str, Speaker] = {}
 
 
-def speaks(*codes: str) -> Callable[[Speaker], Speaker]:
-    """Register a function as the one that words the findings of these codes."""
+@frozen
+class Voice:
+    """How a language speaks of remedies, and of a finding that nothing was found against."""
+
+    remedies: Callable[[Sequence[Remedy], Names], str]
+    nothing_helps: Callable[[Finding], str]
+
+
+_SPEAKERS: dict[str, dict[str, Speaker]] = {}  # by language, then by code
+_VOICES: dict[str, Voice] = {}
+
+
+def speaks(*codes: str, language: str = ENGLISH) -> Callable[[Speaker], Speaker]:
+    """Register a function as the one that words the findings of these codes, in English or another
+    language.
+    """
 
     def register(speaker: Speaker) -> Speaker:
         for code in codes:
-            _SPEAKERS[code] = speaker
+            _SPEAKERS.setdefault(language, {})[code] = speaker
         return speaker
 
     return register
 
 
-def spoken_codes() -> frozenset[str]:
-    """The codes that there are sentences for."""
-    return frozenset(_SPEAKERS)
+def has_voice(language: str, voice: Voice) -> None:
+    """Register how a language speaks of remedies."""
+    _VOICES[language] = voice
+
+
+def spoken_codes(language: str = ENGLISH) -> frozenset[str]:
+    """The codes that there are sentences for in a language."""
+    return frozenset(_SPEAKERS.get(language, ()))
+
+
+def _speaker_of(code: str, language: str) -> Speaker:
+    """Who words a code's findings; in English where the language has nobody."""
+    return _SPEAKERS.get(language, {}).get(code) or _SPEAKERS[ENGLISH][code]
 
 
 def sentences(finding: Finding, names: Names = PLAN_FILE) -> Told:
@@ -135,12 +159,14 @@ def sentences(finding: Finding, names: Names = PLAN_FILE) -> Told:
 
     Of remedies only those are told that were tried.
     """
-    said = _SPEAKERS[finding.code](finding, names)
+    code = current().code
+    voice = _VOICES.get(code, _VOICES[ENGLISH])
+    said = _speaker_of(finding.code, code)(finding, names)
     if not finding.tried:
         return Told(said.message, said.fix)
     if finding.remedies:
-        return Told(said.message, _joined(remedies_text(finding.remedies, names), said.fix))
-    plainly = "" if said.fix or finding.level == "note" else _nothing_helps(finding)
+        return Told(said.message, _joined(voice.remedies(finding.remedies, names), said.fix))
+    plainly = "" if said.fix or finding.level == "note" else voice.nothing_helps(finding)
     return Told(said.message, _joined(plainly, said.fix, said.otherwise))
 
 
@@ -155,6 +181,9 @@ def _nothing_helps(finding: Finding) -> str:
     if finding.failed:
         return "No change of the plan that was tried helps."
     return "No change of the plan is known to help."
+
+
+has_voice(ENGLISH, Voice(remedies_text, _nothing_helps))
 
 
 # ---------------------------------------------------------------- the review

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 
+from planner_core.words.language import say
+
 MONTHS = (
     "January",
     "February",
@@ -23,8 +25,9 @@ WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", 
 
 def day_words(date: dt.date, *, year: bool = False, weekday: bool = False) -> str:
     """14 March, 14 March 2027 or Sunday 14 March 2027."""
-    head = f"{WEEKDAYS[date.weekday()]} " if weekday else ""
-    return f"{head}{date.day} {MONTHS[date.month - 1]}" + (f" {date.year}" if year else "")
+    day = say("{day} {month}", day=date.day, month=say(MONTHS[date.month - 1]))
+    head = say("{weekday} {day}", weekday=say(WEEKDAYS[date.weekday()]), day=day) if weekday else day
+    return f"{head} {date.year}" if year else head
 
 
 def span_words(first: dt.date, last: dt.date) -> str:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from planner_core.words.language import say
+
 
 def figure(value: float, digits: int = 3) -> str:
     """A number to so many significant digits, never in powers of ten: 1370, 0.25, 0 for next to nothing."""
@@ -23,10 +25,12 @@ def rounded_down(value: float) -> float:
 
 def frame_count(count: int) -> str:
     """'1 frame' or '324 frames'."""
-    return f"{count} frame{'s' * (count != 1)}"
+    return say("1 frame") if count == 1 else say("{count} frames", count=count)
 
 
 def frames_text(frames: tuple[int, int]) -> str:
     """'Frame 12' or 'Frames 212–360'."""
     first, last = frames
-    return f"Frame {first}" if first == last else f"Frames {first}–{last}"
+    if first == last:
+        return say("Frame {first}", first=first)
+    return say("Frames {first}–{last}", first=first, last=last)

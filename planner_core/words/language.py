@@ -44,7 +44,7 @@ def current() -> Language:
 
 
 def say(message: str, /, **values: Any) -> str:
-    """A message in the current language, with its values: `say("frame {frame} of {count}", frame=1, count=9)`.
+    """A message in the current language with its values: `say("{count} of {all}", count=1, all=9)`.
 
     Without values it stands as it is, braces and all.
     """

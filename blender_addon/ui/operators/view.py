@@ -7,6 +7,8 @@ from typing import Any
 import bpy
 from bpy.props import EnumProperty
 
+from planner_core.words.language import say
+
 from .. import evening, views
 from .base import Outcome, ReadsFrames, ReadsPlan
 
@@ -70,10 +72,10 @@ class DUSKRAIL_OT_evening(ReadsFrames, bpy.types.Operator):
             return False
         area = view_area(context)
         if area is None:
-            cls.poll_message_set("There is no 3D view in this window")
+            cls.poll_message_set(say("There is no 3D view in this window"))
             return False
         if area.spaces.active.region_quadviews:
-            cls.poll_message_set("Leave Quad View first")
+            cls.poll_message_set(say("Leave Quad View first"))
             return False
         return True
 

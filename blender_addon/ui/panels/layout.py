@@ -8,6 +8,8 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
+from planner_core.words.language import say
+
 from ...state import live
 
 TAB = "Duskrail"
@@ -25,7 +27,9 @@ def wrapped(layout: Any, context: Any, text: str, *, icon: str = "NONE", spare_p
     column = layout.column(align=True)
     column.scale_y = 0.8
     for number, line in enumerate(textwrap.wrap(with_units_beside_numbers(text), room)):
-        column.label(text=line, icon=icon if number == 0 else ("BLANK1" if icon != "NONE" else "NONE"))
+        column.label(
+            text=line, translate=False, icon=icon if number == 0 else ("BLANK1" if icon != "NONE" else "NONE")
+        )
 
 
 def with_units_beside_numbers(text: str) -> str:
@@ -47,7 +51,7 @@ def counts(layout: Any, scene: Any) -> None:
     for level in ("stop", "warn", "note"):
         count = sum(finding.level == level for finding in report.findings)
         if count:
-            row.label(text=str(count), icon=LEVEL_ICONS[level])
+            row.label(text=str(count), translate=False, icon=LEVEL_ICONS[level])
 
 
 def done(layout: Any, context: Any, lines: Sequence[str]) -> None:
@@ -56,7 +60,7 @@ def done(layout: Any, context: Any, lines: Sequence[str]) -> None:
         return
     box = layout.box()
     row = box.row()
-    row.label(text="Done", icon="CHECKMARK")
+    row.label(text=say("Done"), translate=False, icon="CHECKMARK")
     row.operator("duskrail.dismiss", text="", icon="X", emboss=False)
     for line in lines:
         wrapped(box, context, line)

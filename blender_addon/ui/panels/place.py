@@ -12,6 +12,7 @@ from planner_core.evening.timetable import EVENT_WORDS, end_utc_s, events_in_sho
 from planner_core.plan import timeline
 from planner_core.words.dates import day_words
 from planner_core.words.durations import duration_text
+from planner_core.words.language import say
 
 from ...state import live
 from .. import presets
@@ -73,8 +74,12 @@ class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
         clip = len(frames) / frames.plan.clip.fps
         column = self.layout.column(align=True)
         column.scale_y = 0.85
-        column.label(text=f"{first} to {end}, {length}", icon="TIME")
-        column.label(text=f"{clip:.1f} s of clip", icon="BLANK1")
+        column.label(
+            text=say("{first} to {end}, {length}", first=first, end=end, length=length),
+            translate=False,
+            icon="TIME",
+        )
+        column.label(text=say("{clip:.1f} s of clip", clip=clip), translate=False, icon="BLANK1")
 
     def _other_day(self, context: Any) -> None:
         """A slider over the days around the plan's; what the sun does then, and a button to take that day."""
@@ -86,10 +91,21 @@ class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
         middle = timeline.local_datetime(float(frames.utc_s[len(frames) // 2]), frames.plan.zone)
         column = layout.column(align=True)
         column.scale_y = 0.85
-        column.label(text=day_words(middle.date(), year=True, weekday=True), icon="LIGHT_SUN")
+        column.label(
+            text=day_words(middle.date(), year=True, weekday=True), translate=False, icon="LIGHT_SUN"
+        )
         for name, utc_s, frame in events_in_shoot(frames):
             clock, azimuth = timeline.clock(utc_s, frames.plan.zone), frames.sun_azimuth_deg[frame - 1]
-            column.label(text=f"{EVENT_WORDS[name]} {clock}, sun at {azimuth:.0f}°", icon="BLANK1")
+            column.label(
+                text=say(
+                    "{event} {clock}, sun at {azimuth:.0f}°",
+                    event=say(EVENT_WORDS[name]),
+                    clock=clock,
+                    azimuth=azimuth,
+                ),
+                translate=False,
+                icon="BLANK1",
+            )
         row = layout.row(align=True)
         row.operator("duskrail.step_day", text="Use This Day", icon="CHECKMARK").days = settings.look_days
         row.operator("duskrail.plan_day", icon="LOOP_BACK")
@@ -114,9 +130,9 @@ class DUSKRAIL_PT_evening(PlanTab, bpy.types.Panel):
         for moment in timetable(plan, frames):
             row = grid.row()
             split = row.split(factor=0.22)
-            split.label(text=f"{moment.local(plan):%H:%M}")
-            tail = f"  (frame {moment.frame})" if moment.frame else ""
-            split.label(text=f"{moment.label}{tail}")
+            split.label(text=f"{moment.local(plan):%H:%M}", translate=False)
+            tail = f"  ({say('frame {frame}', frame=moment.frame)})" if moment.frame else ""
+            split.label(text=f"{say(moment.label)}{tail}", translate=False)
         column = rows(layout).column(align=True)
         column.prop(scene.duskrail, "setup")
         column.prop(scene.duskrail, "travel")

@@ -8,6 +8,8 @@ from typing import Any
 
 import bpy
 
+from planner_core.words.language import say
+
 from .. import presets
 from .layout import PlanTab, rows
 
@@ -56,13 +58,13 @@ class DUSKRAIL_PT_motors(PlanTab, bpy.types.Panel):
         column.prop(settings, "stand_max", text="to")
         layout.prop(settings, "settle")
         if settings.has_slide:
-            layout.label(text="Slide")
+            layout.label(text=say("Slide"), translate=False)
             column = layout.column(align=True)
             for name in ("slide_speed", "slide_acceleration", "slide_step", "max_incline"):
                 column.prop(settings, name)
         for axis in ("pan", "tilt"):
             if getattr(settings, f"has_{axis}"):
-                layout.label(text=axis.capitalize())
+                layout.label(text=say(axis.capitalize()), translate=False)
                 column = layout.column(align=True)
                 for name in ("min", "max", "speed", "acceleration", "step"):
                     column.prop(settings, f"{axis}_{name}")

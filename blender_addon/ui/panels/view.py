@@ -8,6 +8,8 @@ from typing import Any
 
 import bpy
 
+from planner_core.words.language import say
+
 from ...state import live
 
 
@@ -28,7 +30,7 @@ class DUSKRAIL_PT_overlay(bpy.types.Panel):
         grid = layout.grid_flow(row_major=True, columns=2, even_columns=True, align=True)
         for name in ("show_readout", "show_path", "show_sky", "show_phases"):
             grid.prop(settings, name)
-        layout.label(text="In the Picture")
+        layout.label(text=say("In the Picture"), translate=False)
         grid = layout.grid_flow(row_major=True, columns=2, even_columns=True, align=True)
         for name in (
             "show_thirds",

@@ -1,0 +1,132 @@
+"""Every message of the add-on that a person reads, found in the source and in what Blender is told."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import Any
+
+import bpy
+
+from blender_addon.ui import gizmos, menus, operators, panels, preferences, presets, properties, wording
+from blender_addon.ui.operators.review import FITS
+from planner_core.edit import kit
+from planner_core.evening.timetable import EVENT_WORDS
+from planner_core.review.findings import spoken_codes
+from planner_core.time.events import PHASES
+from planner_core.words.dates import MONTHS, WEEKDAYS
+
+ROOT = Path(__file__).resolve().parents[2]
+SOURCES = sorted((ROOT / "blender_addon").rglob("*.py")) + sorted((ROOT / "planner_core").rglob("*.py"))
+NOT_SHOWN = {"", " ", "File", "Clip"}  # Blender's own words say the same
+NOT_SAID = {"CURSOR", "EARLIER", "LATER", "True", "False", "None"}
+MOMENTS = ("Leave by", "Arrive", "Set up", "Test run", "Start", "End")
+SIDES = ("left", "right", "upper", "lower", "high", "wide", "up", "down")
+
+
+def is_message(text: str) -> bool:
+    """Whether a constant is something that is read: it has letters, and isn't a name in the code."""
+    bare = text.strip()
+    return any(c.isalpha() for c in bare) and (" " in bare or bare[:1].isupper())
+
+
+def spoken_in(source: str) -> Iterator[str]:
+    """What is handed to `say` in a module; where that is a name or a table, every message of the function."""
+    for function in ast.walk(ast.parse(source)):
+        if not isinstance(function, ast.FunctionDef):
+            continue
+        calls = [n for n in ast.walk(function) if isinstance(n, ast.Call) and _is_say(n.func)]
+        for call in calls:
+            if isinstance(call.args[0], ast.Constant):
+                yield str(call.args[0].value)
+        if any(not isinstance(call.args[0], ast.Constant) for call in calls):
+            yield from _messages_of(function)
+
+
+def _is_say(function: ast.expr) -> bool:
+    return isinstance(function, ast.Name) and function.id == "say"
+
+
+def _messages_of(function: ast.FunctionDef) -> Iterator[str]:
+    """Messages that a function names before it says one of them: not its docstring, not what is formatted."""
+    formatted = {id(v) for n in ast.walk(function) if isinstance(n, ast.JoinedStr) for v in n.values}
+    for node in ast.walk(function):
+        values: list[ast.expr] = []
+        if isinstance(node, ast.Dict):
+            values = [value for value in node.values if value is not None]
+        elif isinstance(node, ast.Tuple):
+            values = node.elts
+        elif isinstance(node, ast.Assign):
+            values = [node.value]
+        elif isinstance(node, ast.IfExp):
+            values = [node.body, node.orelse]
+        for value in values:
+            said = str(value.value) if isinstance(value, ast.Constant) else ""
+            if id(value) not in formatted and is_message(said) and said not in NOT_SAID:
+                yield said
+
+
+def tables() -> Iterator[str]:
+    """Words that stand in tables of the core and are said by whoever shows them."""
+    yield from PHASES
+    yield from EVENT_WORDS.values()
+    yield from (*MONTHS, *WEEKDAYS, *MOMENTS, *SIDES)
+    yield from (*wording.PANELS.values(), *wording.PARTS.values(), *wording.labels.values())
+    for piece in kit.PIECES.values():
+        yield from (piece.label, piece.says)
+    for label, tip in FITS.values():
+        yield from (label, tip)
+    yield from (wording.plain_title(code) for code in spoken_codes())
+
+
+def classes() -> Iterator[Any]:
+    """Everything that is registered with Blender and has words."""
+    yield from operators.CLASSES
+    yield from properties.CLASSES
+    yield from (cls for cls in panels.CLASSES if not issubclass(cls, bpy.types.UIList))
+    yield from (*menus.CLASSES, *presets.CLASSES, *gizmos.CLASSES)
+    yield preferences.DUSKRAIL_AP_preferences
+
+
+def told_to_blender(cls: Any) -> Iterator[str]:
+    """Names, tooltips and options of a class and of what it declares."""
+    yield getattr(cls, "bl_label", "")
+    known: Any = cls.bl_rna
+    if issubclass(cls, bpy.types.Operator):
+        called: Any = getattr(bpy.ops.duskrail, cls.bl_idname.removeprefix("duskrail."))
+        known = called.get_rna_type()
+        yield known.description
+    declared = {name for base in cls.__mro__ for name in getattr(base, "__annotations__", {})}
+    for name in sorted(declared & set(known.properties.keys())):
+        prop: Any = known.properties[name]
+        if prop.is_hidden:
+            continue
+        yield from (prop.name, prop.description)
+        if prop.type == "ENUM":
+            for item in prop.enum_items:
+                yield from (item.name, item.description)
+
+
+def button_words() -> Iterator[str]:
+    """Words that a layout gives a button or field in place of its own."""
+    for path in SOURCES:
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Attribute):
+                continue
+            if node.func.attr in {"prop", "operator", "operator_menu_enum", "column", "row"}:
+                for keyword in node.keywords:
+                    value = keyword.value
+                    if keyword.arg in {"text", "heading"} and isinstance(value, ast.Constant):
+                        yield str(value.value)
+
+
+def all_messages() -> list[str]:
+    """Each message once, in the order in which they are found."""
+    found: Iterable[str] = [
+        *(message for path in SOURCES for message in spoken_in(path.read_text("utf-8"))),
+        *tables(),
+        *(message for cls in classes() for message in told_to_blender(cls)),
+        *button_words(),
+    ]
+    return list(dict.fromkeys(m for m in found if m not in NOT_SHOWN and any(c.isalpha() for c in m)))
