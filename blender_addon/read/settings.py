@@ -15,6 +15,7 @@ from attrs import frozen
 
 from planner_core.picture import projection
 from planner_core.plan.model import Plan
+from planner_core.words.language import say
 
 from ..scene import parts
 
@@ -48,7 +49,11 @@ def _clip(scene: bpy.types.Scene, plan: Plan) -> list[Difference]:
         changed.append(
             Difference(
                 key="fps",
-                text=f"Blender plays {fps:.6g} frames a second; the plan's clip has {plan.clip.fps:g}.",
+                text=say(
+                    "Blender plays {fps:.6g} frames a second; the plan's clip has {planned:g}.",
+                    fps=fps,
+                    planned=plan.clip.fps,
+                ),
                 take=lambda now: attrs.evolve(now, clip=attrs.evolve(now.clip, fps=round(fps, 3))),
             )
         )
@@ -58,7 +63,12 @@ def _clip(scene: bpy.types.Scene, plan: Plan) -> list[Difference]:
         changed.append(
             Difference(
                 key="frames",
-                text=f"Blender's frames are {first} to {last}; the plan's are 1 to {plan.shoot.frames}.",
+                text=say(
+                    "Blender's frames are {first} to {last}; the plan's are 1 to {planned}.",
+                    first=first,
+                    last=last,
+                    planned=plan.shoot.frames,
+                ),
                 take=lambda now: attrs.evolve(now, shoot=attrs.evolve(now.shoot, frames=count)),
             )
         )
@@ -67,8 +77,13 @@ def _clip(scene: bpy.types.Scene, plan: Plan) -> list[Difference]:
         changed.append(
             Difference(
                 key="size",
-                text=f"Blender's picture is {width} × {height} px; the plan's clip {plan.clip.width_px} × "
-                f"{plan.clip.height_px}.",
+                text=say(
+                    "Blender's picture is {width} × {height} px; the plan's clip {wide} × {high}.",
+                    width=width,
+                    height=height,
+                    wide=plan.clip.width_px,
+                    high=plan.clip.height_px,
+                ),
                 take=lambda now: attrs.evolve(
                     now, clip=attrs.evolve(now.clip, width_px=width, height_px=height)
                 ),
@@ -81,11 +96,13 @@ def _cameras(scene: bpy.types.Scene) -> list[Difference]:
     rig_camera = parts.object_of(scene, "camera")
     changed = []
     if scene.camera is not None and scene.camera != rig_camera:
-        text = f"Blender looks through {scene.camera.name}; the plan only uses the rig's camera."
+        told = "Blender looks through {camera}; the plan only uses the rig's camera."
+        text = say(told, camera=scene.camera.name)
         changed.append(Difference(key="camera", text=text))
     bound = [m for m in scene.timeline_markers if m.camera is not None and m.camera != rig_camera]
     if bound:
-        text = f"The marker {bound[0].name} changes to another camera; the plan only uses the rig's camera."
+        told = "The marker {marker} changes to another camera; the plan only uses the rig's camera."
+        text = say(told, marker=bound[0].name)
         changed.append(Difference(key="markers", text=text))
     return changed
 
@@ -94,21 +111,23 @@ def _lens(camera: Any, plan: Plan) -> list[Difference]:
     faults = []
     crop = projection.delivered_crop(plan.camera, plan.clip)
     if camera.type != "PERSP":
-        faults.append("is not in perspective")
+        faults.append(say("The rig's camera is not in perspective; a plan can't have that."))
     if max(abs(camera.shift_x), abs(camera.shift_y)) > SAME:
-        faults.append("has its lens shifted")
+        faults.append(say("The rig's camera has its lens shifted; a plan can't have that."))
     if abs(camera.sensor_width - crop.width_mm) > SAME * crop.width_mm or camera.sensor_fit != "HORIZONTAL":
-        faults.append(
-            f"has a sensor {camera.sensor_width:.4g} mm wide, where the clip is {crop.width_mm:.4g} mm of it"
+        wide = (
+            "The rig's camera has a sensor {width:.4g} mm wide, where the clip is {clip:.4g} mm of it; "
+            "a plan can't have that."
         )
-    said = [
-        Difference(key="lens", text=f"The rig's camera {what}; a plan can't have that.")
-        for what in faults[:1]
-    ]
-    for path, name in (("lens", "focal length"), ("dof.focus_distance", "focus")):
+        faults.append(say(wide, width=camera.sensor_width, clip=crop.width_mm))
+    said = [Difference(key="lens", text=what) for what in faults[:1]]
+    animated = {
+        "lens": "The focal length is animated; a plan keeps one value for the whole move.",
+        "dof.focus_distance": "The focus is animated; a plan keeps one value for the whole move.",
+    }
+    for path, text in animated.items():
         if is_animated(camera, path):
-            text = f"The {name} is animated; a plan keeps one value for the whole move."
-            said.append(Difference(key=f"animated:{path}", text=text))
+            said.append(Difference(key=f"animated:{path}", text=say(text)))
     return said
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from planner_core import Plan, Review
 from planner_core.place.blocking import subject_indices
+from planner_core.words.language import say
 
 from . import wording
 
@@ -11,16 +12,16 @@ from . import wording
 def next_step(plan: Plan, report: Review | None) -> str:
     """The next step, from a plan and its review; None for a review that is still under way."""
     if not plan.blocks:
-        return "Next: add the subject of the picture, under Blocking."
+        return say("Next: add the subject of the picture, under Blocking.")
     if not subject_indices(plan):
-        return "Next: choose a block under Blocking and give it the role Subject."
+        return say("Next: choose a block under Blocking and give it the role Subject.")
     if report is None:
-        return "Reviewing the plan …"
-    for level, said in (
-        ("stop", "this must change before you go out"),
-        ("warn", "check whether you want it so"),
+        return say("Reviewing the plan …")
+    for level, told in (
+        ("stop", "Next: {title} – this must change before you go out."),
+        ("warn", "Next: {title} – check whether you want it so."),
     ):
         found = [finding for finding in report.findings if finding.level == level]
         if found:
-            return f"Next: {wording.title(found[0])} – {said}."
-    return "Ready: play the evening, render the preview and print the shot sheet."
+            return say(told, title=wording.title(found[0]))
+    return say("Ready: play the evening, render the preview and print the shot sheet.")

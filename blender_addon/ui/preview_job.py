@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from planner_core.words.durations import duration_text
+from planner_core.words.language import say
 
 from .background import BackgroundJob
 
@@ -33,19 +34,21 @@ class Job(BackgroundJob):
     def worded(self, record: dict[str, Any]) -> str:
         """What went wrong, with the panel's name of the field."""
         label = LABELS.get(record["field"])
-        return f"{label}: {record['problem']}" if label else str(record["problem"])
+        return f"{say(label)}: {record['problem']}" if label else str(record["problem"])
 
     @property
     def text(self) -> str:
         """How far it is, in words."""
         now = self.progress
         if not now:
-            return "Starting Blender in the background"
+            return say("Starting Blender in the background")
         if now["stage"] == "encoding":
-            return "Writing the clip"
+            return say("Writing the clip")
         if now["engine"]:
-            return f"Drawing with {now['engine']}"
+            return say("Drawing with {engine}", engine=now["engine"])
         left = now["seconds_left"]
-        return f"Frame {now['done']} of {now['total']}" + (
-            f", about {duration_text(max(1, round(left)))} left" if left else ""
-        )
+        done = {"done": now["done"], "total": now["total"]}
+        if not left:
+            return say("Frame {done} of {total}", **done)
+        about = duration_text(max(1, round(left)))
+        return say("Frame {done} of {total}, about {left} left", left=about, **done)

@@ -9,6 +9,8 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
+from planner_core.words.language import say
+
 from .background import BackgroundJob
 
 WORK = Path(__file__).resolve().with_name("scout_work.py")
@@ -52,8 +54,9 @@ class ScoutJob(BackgroundJob):
         """How far it is, in words."""
         now = self.progress
         if not now:
-            return "Starting the search"
+            return say("Starting the search")
         best = self.shown.finds[0]["points"] if self.shown and self.shown.finds else None
-        return f"{STAGES[now['stage']]}: {now['done']} of {now['total']}" + (
-            f", best {best:.0f}" if best is not None else ""
-        )
+        done = {"stage": say(STAGES[now["stage"]]), "done": now["done"], "total": now["total"]}
+        if best is None:
+            return say("{stage}: {done} of {total}", **done)
+        return say("{stage}: {done} of {total}, best {best:.0f}", best=best, **done)

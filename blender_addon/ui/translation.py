@@ -27,6 +27,8 @@ def in_own_context(classes: Iterable[Any]) -> None:
     """Give classes that Blender is about to register, and their properties, the add-on's own context."""
     for cls in classes:
         cls.bl_translation_context = CONTEXT
+        if cls.__doc__ and not hasattr(cls, "bl_description"):
+            cls.bl_description = " ".join(cls.__doc__.split())  # else a tooltip breaks where the source does
         for base in cls.__mro__:
             for declared in getattr(base, "__annotations__", {}).values():
                 keywords = getattr(declared, "keywords", None)

@@ -54,7 +54,7 @@ def _messages_of(function: ast.FunctionDef) -> Iterator[str]:
     for node in ast.walk(function):
         values: list[ast.expr] = []
         if isinstance(node, ast.Dict):
-            values = [value for value in node.values if value is not None]
+            values = node.values
         elif isinstance(node, ast.Tuple):
             values = node.elts
         elif isinstance(node, ast.Assign):

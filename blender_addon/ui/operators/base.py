@@ -8,6 +8,7 @@ from typing import Any
 import bpy
 
 from planner_core import Plan, PlanError
+from planner_core.words.language import say
 
 from ...state import live
 from .. import wording
@@ -20,7 +21,7 @@ def editable(cls: Any, context: Any) -> bool:
     """Whether the scene may be changed at all; says why not."""
     scene = context.scene
     if scene is None:
-        cls.poll_message_set("There is no scene open here")
+        cls.poll_message_set(say("There is no scene open here"))
         return False
     linked = live.linked(scene)
     if linked:
@@ -38,14 +39,14 @@ class ReadsPlan:
     def poll(cls, context: Any) -> bool:
         """Greyed out, with the reason, where there is no plan."""
         if context.scene is None:
-            cls.poll_message_set("There is no scene open here")
+            cls.poll_message_set(say("There is no scene open here"))
             return False
         if live.plan_of(context.scene) is None:
             reason = live.unreadable(context.scene)
             cls.poll_message_set(
-                f"The plan in this scene can't be read: {reason}"
+                say("The plan in this scene can't be read: {reason}", reason=reason)
                 if reason
-                else "This scene has no plan yet. Start one, or open a plan file"
+                else say("This scene has no plan yet. Start one, or open a plan file")
             )
             return False
         return True

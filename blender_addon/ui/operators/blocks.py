@@ -19,6 +19,7 @@ from planner_core.edit import kit
 from planner_core.maths.angles import compass_deg
 from planner_core.place.blocking import ground_level_m
 from planner_core.place.footprints import Selection, load_footprints, load_horizon
+from planner_core.words.language import say
 
 from ...scene import blocking, parts
 from ...state import live, selection
@@ -125,7 +126,7 @@ class DUSKRAIL_OT_add_block(WithPlan, bpy.types.Operator):
     @classmethod
     def description(cls, _context: Any, properties: Any) -> str:
         """Says what the kind is."""
-        return kit.PIECES[properties.kind].says
+        return say(kit.PIECES[properties.kind].says)
 
     def _fill_in(self, context: Any) -> None:
         """What nobody gave is as usual for the kind."""
@@ -150,7 +151,7 @@ class DUSKRAIL_OT_add_block(WithPlan, bpy.types.Operator):
         label = kit.PIECES[self.kind].label
         return set(
             context.window_manager.invoke_props_dialog(
-                self, width=320, title=f"Add {label}", confirm_text="Add"
+                self, width=320, title=say("Add {label}", label=say(label)), confirm_text=say("Add")
             )
         )
 
@@ -274,7 +275,9 @@ class DUSKRAIL_OT_add_ridge(WithPlan, bpy.types.Operator):
         if not self.properties.is_property_set("bearing"):
             self.bearing = math.radians(lens_bearing_deg(context.scene))
         return set(
-            context.window_manager.invoke_props_dialog(self, width=320, title="Add Ridge", confirm_text="Add")
+            context.window_manager.invoke_props_dialog(
+                self, width=320, title=say("Add Ridge"), confirm_text=say("Add")
+            )
         )
 
     def draw(self, _context: Any) -> None:
@@ -335,10 +338,10 @@ class DUSKRAIL_OT_mark_block(WithPlan, bpy.types.Operator):
         if not super().poll(context):
             return False
         if context.mode != "OBJECT":
-            cls.poll_message_set("Leave Edit Mode first")
+            cls.poll_message_set(say("Leave Edit Mode first"))
             return False
         if not own_meshes(context):
-            cls.poll_message_set("Select a mesh that isn't a block yet")
+            cls.poll_message_set(say("Select a mesh that isn't a block yet"))
             return False
         return True
 
@@ -346,7 +349,10 @@ class DUSKRAIL_OT_mark_block(WithPlan, bpy.types.Operator):
         things = own_meshes(context)
         linked = [thing.name for thing in things if thing.library or thing.override_library]
         if linked:
-            self.report({"ERROR"}, f"{linked[0]} is linked from another file; make it local, then mark it")
+            self.report(
+                {"ERROR"},
+                say("{name} is linked from another file; make it local, then mark it", name=linked[0]),
+            )
             return {"CANCELLED"}
         scene = context.scene
         before = live.plan_of(scene)
@@ -358,7 +364,8 @@ class DUSKRAIL_OT_mark_block(WithPlan, bpy.types.Operator):
             for thing in things:
                 blocking.release(scene, thing)
             self.report(
-                {"ERROR"}, live.state_of(scene).problem or f"{things[0].name} can't be used as a block"
+                {"ERROR"},
+                live.state_of(scene).problem or say("{name} can't be used as a block", name=things[0].name),
             )
             return {"CANCELLED"}
         live.choose_block(scene, len(before.blocks))
@@ -382,7 +389,7 @@ class OnBlocks(WithPlan):
         if not super().poll(context):
             return False
         if not chosen(context):
-            cls.poll_message_set("Select a block in the view or in the list")
+            cls.poll_message_set(say("Select a block in the view or in the list"))
             return False
         return True
 
@@ -425,7 +432,7 @@ class DUSKRAIL_OT_set_role(OnBlocks, bpy.types.Operator):
     def description(cls, _context: Any, properties: Any) -> str:
         """Says what the role is."""
         label, tip = ROLE_CHOICES[properties.role]
-        return f"Make the selected blocks {label.lower()}: {tip[0].lower()}{tip[1:]}"
+        return say("Make the selected blocks {role}: {tip}", role=say(label), tip=say(tip))
 
     def execute(self, context: Any) -> Outcome:
         numbers = chosen(context)
@@ -460,7 +467,7 @@ class DUSKRAIL_OT_join_blocks(OnBlocks, bpy.types.Operator):
         if not super().poll(context):
             return False
         if len(chosen(context)) < 2:
-            cls.poll_message_set("Select two or more blocks in the view")
+            cls.poll_message_set(say("Select two or more blocks in the view"))
             return False
         return True
 
@@ -484,7 +491,7 @@ class DUSKRAIL_OT_separate_blocks(OnBlocks, bpy.types.Operator):
             return False
         plan = live.plan_of(context.scene)
         if plan is not None and not any(plan.blocks[number].part_of for number in chosen(context)):
-            cls.poll_message_set("The chosen block isn't part of a group")
+            cls.poll_message_set(say("The chosen block isn't part of a group"))
             return False
         return True
 
@@ -545,7 +552,7 @@ class DUSKRAIL_OT_import_map(WithPlan, bpy.types.Operator):
         def edit(plan: Plan) -> Plan:
             if Path(path).suffix.lower() == ".csv":
                 changed, ridge = load_horizon(path, plan, distance_m=self.ridge_distance)
-                said.append(f"Added the skyline “{ridge.name}”")
+                said.append(say("Added the skyline “{name}”", name=ridge.name))
                 return changed
             taken = Selection(max_distance_m=self.max_distance, default_height_m=self.default_height)
             changed, imported = load_footprints(path, plan, taken)

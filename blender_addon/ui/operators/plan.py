@@ -12,6 +12,7 @@ from bpy.props import BoolProperty, EnumProperty, FloatProperty, StringProperty
 
 from planner_core import Plan, PlanError
 from planner_core.edit import edits, kit, starter
+from planner_core.words.language import say
 
 from ...read import readback, settings
 from ...scene import startup, store
@@ -38,12 +39,12 @@ class DUSKRAIL_OT_new_scene(bpy.types.Operator):
     def description(cls, _context: Any, properties: Any) -> str:
         """Says what is in it."""
         if properties.example:
-            return (
+            return say(
                 "Make a new scene with a small invented place, a rig and a plan for this evening, to try out"
             )
-        return (
-            "Make a new scene with a rig on level ground and a plan for this evening, to block out a place "
-            "of your own. Other scenes stay as they are"
+        return say(
+            "Make a new scene with a rig on level ground and a plan for this evening, to "
+            "block out a place of your own. Other scenes stay as they are"
         )
 
     def execute(self, context: Any) -> Outcome:
@@ -51,7 +52,7 @@ class DUSKRAIL_OT_new_scene(bpy.types.Operator):
         try:
             plan = make(preferences.current(), dt.date.today())
         except PlanError as error:
-            self.report({"ERROR"}, f"The add-on's preferences don't work as a plan: {error}")
+            self.report({"ERROR"}, say("The add-on's preferences don't work as a plan: {error}", error=error))
             return {"CANCELLED"}
         made = bpy.data.scenes.new("Evening")
         outcome = set_plan(self, made, plan)
@@ -131,7 +132,7 @@ class DUSKRAIL_OT_first_scene(bpy.types.Operator):
         self.date = dt.date.today().isoformat()
         return set(
             context.window_manager.invoke_props_dialog(
-                self, width=340, title="First Scene", confirm_text="Make the Scene"
+                self, width=340, title=say("First Scene"), confirm_text=say("Make the Scene")
             )
         )
 
@@ -144,7 +145,7 @@ class DUSKRAIL_OT_first_scene(bpy.types.Operator):
             ("2  Subject", ("subject", "bearing", "distance", "height")),
             ("3  Rail", ("rail_height", "near")),
         ):
-            layout.label(text=title)
+            layout.label(text=say(title), translate=False)
             column = layout.column(align=True)
             for name in names:
                 column.prop(self, name)
@@ -202,7 +203,7 @@ class DUSKRAIL_OT_start_plan(bpy.types.Operator):
         if not editable(cls, context):
             return False
         if store.has_plan(context.scene):
-            cls.poll_message_set("This scene has a plan already")
+            cls.poll_message_set(say("This scene has a plan already"))
             return False
         return True
 
@@ -210,7 +211,7 @@ class DUSKRAIL_OT_start_plan(bpy.types.Operator):
         try:
             plan = starter.bare_plan(preferences.current(), dt.date.today())
         except PlanError as error:
-            self.report({"ERROR"}, f"The add-on's preferences don't work as a plan: {error}")
+            self.report({"ERROR"}, say("The add-on's preferences don't work as a plan: {error}", error=error))
             return {"CANCELLED"}
         startup.remove_startup_objects(context.scene)
         outcome = set_plan(self, context.scene, plan)
@@ -231,7 +232,7 @@ class DUSKRAIL_OT_remove_plan(bpy.types.Operator):
         if not editable(cls, context):
             return False
         if not store.has_plan(context.scene):
-            cls.poll_message_set("This scene has no plan")
+            cls.poll_message_set(say("This scene has no plan"))
             return False
         return True
 
@@ -294,7 +295,7 @@ class DUSKRAIL_OT_read_back(WithPlan, bpy.types.Operator):
             return {"CANCELLED"}
         same = edited.plan == live.plan_of(context.scene)
         outcome = set_plan(self, context.scene, edited.plan)
-        for line in edited.said or (("The scene already matches the plan",) if same else ()):
+        for line in edited.said or ((say("The scene already matches the plan"),) if same else ()):
             self.report({"INFO"}, line)
         return outcome
 
@@ -317,7 +318,7 @@ class DUSKRAIL_OT_take_setting(WithPlan, bpy.types.Operator):
         for difference in settings.differences(context.scene, plan):
             if difference.key == self.setting and difference.take is not None:
                 return change(self, context, difference.take)
-        self.report({"WARNING"}, "The plan can't use this setting, or already has it")
+        self.report({"WARNING"}, say("The plan can't use this setting, or already has it"))
         return {"CANCELLED"}
 
 
@@ -347,7 +348,7 @@ class DUSKRAIL_OT_make_own(ReadsPlan, bpy.types.Operator):
         if not super().poll(context):
             return False
         if context.scene.library is not None or live.shares_with(context.scene) is None:
-            cls.poll_message_set("This scene already has its own objects")
+            cls.poll_message_set(say("This scene already has its own objects"))
             return False
         return True
 

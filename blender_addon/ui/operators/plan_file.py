@@ -9,6 +9,7 @@ import bpy
 from bpy.props import BoolProperty, StringProperty
 
 from planner_core import PlanError, load_plan, save_plan
+from planner_core.words.language import say
 
 from ...scene import startup, store
 from ...state import files, live
@@ -57,7 +58,14 @@ class DUSKRAIL_OT_open(bpy.types.Operator):
         if outcome == {"FINISHED"}:
             files.opened(context.scene, path, plan)
             views.show_all_of(context, context.scene)
-            self.report({"INFO"}, f"Opened {Path(path).name}: {plan.title or 'a plan without a title'}")
+            self.report(
+                {"INFO"},
+                say(
+                    "Opened {name}: {title}",
+                    name=Path(path).name,
+                    title=plan.title or say("a plan without a title"),
+                ),
+            )
         return outcome
 
 
@@ -69,10 +77,12 @@ def write(operator: Any, scene: Any, path: str) -> Outcome:
     try:
         save_plan(plan, path)
     except OSError as error:
-        operator.report({"ERROR"}, f"{path} can't be written: {error.strerror or error}")
+        operator.report(
+            {"ERROR"}, say("{path} can't be written: {reason}", path=path, reason=error.strerror or error)
+        )
         return {"CANCELLED"}
     files.saved(scene, path, plan)
-    operator.report({"INFO"}, f"Saved {Path(path).name}")
+    operator.report({"INFO"}, say("Saved {name}", name=Path(path).name))
     return {"FINISHED"}
 
 
@@ -98,9 +108,12 @@ class DUSKRAIL_OT_save(WithPlan, bpy.types.Operator):
             confirmed = context.window_manager.invoke_confirm(
                 self,
                 event,
-                title="Overwrite the plan file?",
-                message=f"{Path(context.scene.duskrail.file).name} was changed on disk after it was opened",
-                confirm_text="Overwrite",
+                title=say("Overwrite the plan file?"),
+                message=say(
+                    "{name} was changed on disk after it was opened",
+                    name=Path(context.scene.duskrail.file).name,
+                ),
+                confirm_text=say("Overwrite"),
                 icon="WARNING",
             )
             return set(confirmed)
@@ -109,13 +122,15 @@ class DUSKRAIL_OT_save(WithPlan, bpy.types.Operator):
     def execute(self, context: Any) -> Outcome:
         path = context.scene.duskrail.file
         if not path:
-            self.report({"ERROR"}, "The plan has no file yet. Use Save As")
+            self.report({"ERROR"}, say("The plan has no file yet. Use Save As"))
             return {"CANCELLED"}
         if changed_on_disk(context.scene) and not self.overwrite:
             self.report(
                 {"ERROR"},
-                f"{Path(path).name} was changed on disk since it was opened; "
-                "save as another file, or overwrite",
+                say(
+                    "{name} was changed on disk since it was opened; save as another file, or overwrite",
+                    name=Path(path).name,
+                ),
             )
             return {"CANCELLED"}
         return write(self, context.scene, bpy.path.abspath(path))
@@ -149,7 +164,7 @@ class DUSKRAIL_OT_save_as(WithPlan, bpy.types.Operator):
 
     def execute(self, context: Any) -> Outcome:
         if not file_name(self.filepath):
-            self.report({"ERROR"}, "Give the file a name")
+            self.report({"ERROR"}, say("Give the file a name"))
             return {"CANCELLED"}
         return write(self, context.scene, with_ending(bpy.path.abspath(self.filepath)))
 
@@ -195,15 +210,17 @@ class DUSKRAIL_OT_save_sheet(WithFrames, bpy.types.Operator):
         assert report is not None
         path = Path(bpy.path.abspath(self.filepath))
         if not file_name(self.filepath):
-            self.report({"ERROR"}, "Give the file a name")
+            self.report({"ERROR"}, say("Give the file a name"))
             return {"CANCELLED"}
         path = path if path.suffix == ".html" else path.with_name(path.name + ".html")
         try:
             write_atomically(path, sheet_html(frames.plan, frames, report).encode("utf-8"))
         except OSError as error:
-            self.report({"ERROR"}, f"{path} can't be written: {error.strerror or error}")
+            self.report(
+                {"ERROR"}, say("{path} can't be written: {reason}", path=path, reason=error.strerror or error)
+            )
             return {"CANCELLED"}
-        self.report({"INFO"}, f"Saved {path.name}")
+        self.report({"INFO"}, say("Saved {name}", name=path.name))
         return {"FINISHED"}
 
 

@@ -12,6 +12,7 @@ from planner_core.evening.timetable import EVENT_WORDS
 from planner_core.output.sheet.page import strip_frames
 from planner_core.plan.file import plan_to_text
 from planner_core.review.assess import assess
+from planner_core.words.language import say
 
 from ...state import live
 from .. import views
@@ -117,7 +118,7 @@ class _Draws(WithFrames):
         if not super().poll(context):
             return False
         if running():
-            cls.poll_message_set("A preview is being rendered. Stop it first")
+            cls.poll_message_set(say("A preview is being rendered. Stop it first"))
             return False
         return True
 
@@ -128,14 +129,16 @@ class _Draws(WithFrames):
         assert plan is not None
         clip = clip_path(scene)
         if not clip.parent.is_dir():
-            self.report({"ERROR"}, f"{clip.parent} is not a folder. Choose where to save the clip")
+            self.report(
+                {"ERROR"}, say("{parent} is not a folder. Choose where to save the clip", parent=clip.parent)
+            )
             return None
         frames = live.frames_of(scene)
         assert frames is not None
         try:
             output, asked = self._asked(scene, frames, clip)
         except PlanError as error:
-            self.report({"ERROR"}, f"Second plan: {error}")
+            self.report({"ERROR"}, say("Second plan: {error}", error=error))
             return None
         stop()
         _jobs.append(Job(plan_to_text(plan), output, options_of(scene, plan) | asked))
@@ -170,7 +173,7 @@ class _Draws(WithFrames):
         elif event.type != "TIMER":
             return {"PASS_THROUGH"}
         if job is not None and job.look():
-            context.workspace.status_text_set(f"Preview: {job.text}   (Esc to stop)")
+            context.workspace.status_text_set(say("Preview: {text}   (Esc to stop)", text=job.text))
             live.show()
             return {"PASS_THROUGH"}
         self._end(context)
@@ -192,7 +195,7 @@ class _Draws(WithFrames):
             if job.result.get("make") == STILLS:
                 views.show_image(bpy.context, job.result["output"])
             return {"FINISHED"}
-        self.report({"WARNING"} if job.stopped else {"ERROR"}, job.problem or "Preview stopped")
+        self.report({"WARNING"} if job.stopped else {"ERROR"}, job.problem or say("Preview stopped"))
         return {"CANCELLED"}
 
 
@@ -233,9 +236,12 @@ def told(job: Job) -> str:
     """What was made, in a line."""
     made = job.result or {}
     if made.get("make") == STILLS:
-        return f"{made['frames']} stills side by side"
-    kept = f", {made['kept']} of them reused" if made.get("kept") else ""
-    return f"{made.get('frames')} frames{kept}, {made.get('size')}, {made.get('engine')}"
+        return say("{frames} stills side by side", frames=made["frames"])
+    told_of = {"frames": made.get("frames"), "size": made.get("size"), "engine": made.get("engine")}
+    if made.get("kept"):
+        kept = "{frames} frames, {kept} of them reused, {size}, {engine}"
+        return say(kept, kept=made["kept"], **told_of)
+    return say("{frames} frames, {size}, {engine}", **told_of)
 
 
 class DUSKRAIL_OT_preview_stop(bpy.types.Operator):
@@ -247,7 +253,7 @@ class DUSKRAIL_OT_preview_stop(bpy.types.Operator):
     @classmethod
     def poll(cls, _context: Any) -> bool:
         if not running():
-            cls.poll_message_set("No preview is being rendered")
+            cls.poll_message_set(say("No preview is being rendered"))
             return False
         return True
 
@@ -267,7 +273,7 @@ class DUSKRAIL_OT_preview_open(bpy.types.Operator):
     @classmethod
     def poll(cls, context: Any) -> bool:
         if context.scene is None or not clip_path(context.scene).is_file():
-            cls.poll_message_set("There is no clip yet. Render one first")
+            cls.poll_message_set(say("There is no clip yet. Render one first"))
             return False
         return True
 

@@ -10,6 +10,7 @@ from bpy.props import EnumProperty, IntProperty
 from planner_core import Plan, PlanError
 from planner_core.fit.result import Fit
 from planner_core.review.findings import sentences
+from planner_core.words.language import say
 
 from ...state import live, selection
 from .. import timeline, wording
@@ -68,7 +69,7 @@ class DUSKRAIL_OT_review_now(WithFrames, bpy.types.Operator):
         live.take_edits(context.scene)
         report = live.review_now(context.scene)
         assert report is not None
-        self.report({"INFO"}, f"{len(report.findings)} findings")
+        self.report({"INFO"}, say("{count} findings", count=len(report.findings)))
         return {"FINISHED"}
 
 
@@ -86,16 +87,16 @@ class DUSKRAIL_OT_finding_go(WithFrames, bpy.types.Operator):
         """The whole finding, with what to do."""
         report = live.state_of(context.scene).review
         if report is None or properties.finding >= len(report.findings):
-            return cls.__doc__ or ""
+            return say("Show the frames that this finding is about, and select its blocks")
         finding = report.findings[properties.finding]
         told = " ".join(filter(None, sentences(finding, wording.SIDEBAR)))
-        return f"{told}\n\nClick to show its frames and select its blocks"
+        return say("{told}\n\nClick to show its frames and select its blocks", told=told)
 
     def execute(self, context: Any) -> Outcome:
         scene = context.scene
         report, plan = live.review_now(scene), live.plan_of(scene)
         if report is None or plan is None or self.finding >= len(report.findings):
-            self.report({"WARNING"}, "This finding is gone: the plan has changed")
+            self.report({"WARNING"}, say("This finding is gone: the plan has changed"))
             return {"CANCELLED"}
         finding = report.findings[self.finding]
         if finding.frames:
@@ -140,10 +141,12 @@ class DUSKRAIL_OT_weakest_frame(WithFrames, bpy.types.Operator):
         report = live.review_now(context.scene)
         picture = report.summary.picture if report else None
         if picture is None or picture.weakest_frame is None:
-            self.report({"INFO"}, "No frame has been judged yet. Add the subject of the picture first")
+            self.report({"INFO"}, say("No frame has been judged yet. Add the subject of the picture first"))
             return {"CANCELLED"}
         context.scene.frame_set(picture.weakest_frame)
-        self.report({"INFO"}, f"Frame {picture.weakest_frame}: {picture.weakest_part}")
+        self.report(
+            {"INFO"}, say("Frame {frame}: {part}", frame=picture.weakest_frame, part=picture.weakest_part)
+        )
         return {"FINISHED"}
 
 
@@ -163,7 +166,7 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
     @classmethod
     def description(cls, _context: Any, properties: Any) -> str:
         """Says what it solves for."""
-        return f"{FITS[properties.kind][1]}. Undo reverts it"
+        return say("{fit}. Undo reverts it", fit=say(FITS[properties.kind][1]))
 
     def execute(self, context: Any) -> Outcome:
         fitted: list[Fit] = []

@@ -13,6 +13,7 @@ from planner_core.edit import edits
 from planner_core.place.blocking import block_mesh, subject_indices
 from planner_core.plan.model import Pose
 from planner_core.rig import geometry
+from planner_core.words.language import say
 
 from ...scene import parts
 from ...state import live, selection
@@ -162,7 +163,7 @@ class DUSKRAIL_OT_pose_remove(OnPose, bpy.types.Operator):
             return False
         plan = live.plan_of(context.scene)
         if plan is not None and len(plan.move.poses) < 2:
-            cls.poll_message_set("A move needs at least one pose")
+            cls.poll_message_set(say("A move needs at least one pose"))
             return False
         return True
 
@@ -191,8 +192,9 @@ class DUSKRAIL_OT_pose_move(OnPose, bpy.types.Operator):
     @classmethod
     def description(cls, _context: Any, properties: Any) -> str:
         """Says which way."""
-        other = "before" if properties.way == "EARLIER" else "after"
-        return f"Swap with the pose {other} it: each takes the other's place in the move"
+        if properties.way == "EARLIER":
+            return say("Swap with the pose before it: the two change places in the move")
+        return say("Swap with the pose after it: the two change places in the move")
 
     def execute(self, context: Any) -> Outcome:
         scene = context.scene
@@ -200,7 +202,7 @@ class DUSKRAIL_OT_pose_move(OnPose, bpy.types.Operator):
         other = number + (-1 if self.way == "EARLIER" else 1)
         plan = live.plan_of(scene)
         if plan is None or not 0 <= other < len(plan.move.poses):
-            self.report({"WARNING"}, "There is no pose to swap with")
+            self.report({"WARNING"}, say("There is no pose to swap with"))
             return {"CANCELLED"}
         outcome = change(self, context, lambda p: edits.with_poses_swapped(p, number, other))
         live.choose_pose(scene, other)
@@ -241,7 +243,7 @@ class DUSKRAIL_OT_stand_here(OnPose, bpy.types.Operator):
     def execute(self, context: Any) -> Outcome:
         eye = view_matrix(context)
         if eye is None:
-            self.report({"ERROR"}, "There is no 3D view and no camera to take the pose from")
+            self.report({"ERROR"}, say("There is no 3D view and no camera to take the pose from"))
             return {"CANCELLED"}
         number = self.number(context.scene)
         said: list[str] = []

@@ -12,6 +12,7 @@ from planner_core import Plan, PlanError
 from planner_core.plan.file import plan_from_text, plan_to_text
 from planner_core.scout.search import Scout, Wishes
 from planner_core.scout.shots import plan_of
+from planner_core.words.language import say
 
 from ...state import live
 from .. import scout_overlay
@@ -88,7 +89,7 @@ class WithFinds(WithFrames):
         if not super().poll(context):
             return False
         if chosen_find(context.scene) is None:
-            cls.poll_message_set("Nothing is found yet; begin a search")
+            cls.poll_message_set(say("Nothing is found yet; begin a search"))
             return False
         return True
 
@@ -123,7 +124,7 @@ class DUSKRAIL_OT_scout_stop(ReadsPlan, bpy.types.Operator):
     def poll(cls, context: Any) -> bool:
         job = job_of(context.scene) if context.scene is not None else None
         if job is None or not job.is_running():
-            cls.poll_message_set("No search is under way")
+            cls.poll_message_set(say("No search is under way"))
             return False
         return True
 
@@ -202,7 +203,7 @@ class DUSKRAIL_OT_scout_stand(WithFinds, bpy.types.Operator):
 
     def invoke(self, context: Any, _event: Any) -> Outcome:
         context.workspace.status_text_set(
-            "Click a place to stand there, or a find's number   (Esc leaves it)"
+            say("Click a place to stand there, or a find's number   (Esc leaves it)")
         )
         context.window.cursor_modal_set("CROSSHAIR")
         context.window_manager.modal_handler_add(self)
@@ -234,7 +235,7 @@ class DUSKRAIL_OT_scout_stand(WithFinds, bpy.types.Operator):
             live.show()
             return {"CANCELLED"}
         if place is None:
-            self.report({"WARNING"}, "That is beside the map: nobody can stand there")
+            self.report({"WARNING"}, say("That is beside the map: nobody can stand there"))
             return {"CANCELLED"}
         return stand_at(self, scene, place)
 
@@ -274,7 +275,7 @@ def stand_at(operator: Any, scene: Any, place: Any) -> Outcome:
         operator.report({"ERROR"}, str(error))
         return {"CANCELLED"}
     if shot is None:
-        operator.report({"WARNING"}, "The rail has no room there: an edge, water or a block is too near")
+        operator.report({"WARNING"}, say("The rail has no room there: an edge, water or a block is too near"))
         return {"CANCELLED"}
     return _take(operator, scene, plan_of(plan, shot, scout.aim), "the best shot from there")
 
@@ -282,7 +283,7 @@ def stand_at(operator: Any, scene: Any, place: Any) -> Outcome:
 def _take(operator: Any, scene: Any, plan: Plan, said: str) -> Outcome:
     outcome = set_plan(operator, scene, plan)
     if outcome == {"FINISHED"}:
-        operator.report({"INFO"}, f"Taken: {said}")
+        operator.report({"INFO"}, say("Taken: {said}", said=said))
     return outcome
 
 

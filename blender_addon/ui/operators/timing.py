@@ -8,6 +8,7 @@ import bpy
 from bpy.props import IntProperty
 
 from planner_core.edit import edits
+from planner_core.words.language import say
 
 from ...state import live
 from .base import UNDOABLE, Outcome, ReadsPlan, WithFrames, WithPlan, change
@@ -26,8 +27,11 @@ class DUSKRAIL_OT_step_day(WithPlan, bpy.types.Operator):
     def description(cls, _context: Any, properties: Any) -> str:
         """Says which way."""
         count = abs(properties.days)
-        days = "day" if count == 1 else "days"
-        return f"The same shoot {count} {days} {'later' if properties.days > 0 else 'earlier'}"
+        if count == 1:
+            later, earlier = "The same shoot a day later", "The same shoot a day earlier"
+            return say(later if properties.days > 0 else earlier)
+        later, earlier = "The same shoot {count} days later", "The same shoot {count} days earlier"
+        return say(later if properties.days > 0 else earlier, count=count)
 
     def execute(self, context: Any) -> Outcome:
         outcome = change(self, context, lambda plan: edits.with_days_added(plan, self.days))
@@ -61,7 +65,7 @@ class DUSKRAIL_OT_anchor_here(WithPlan, bpy.types.Operator):
             return False
         plan = live.plan_of(context.scene)
         if plan is not None and plan.shoot.anchor is None:
-            cls.poll_message_set("The shoot begins at a start time. Set Timing to Light Event first")
+            cls.poll_message_set(say("The shoot begins at a start time. Set Timing to Light Event first"))
             return False
         return True
 
@@ -81,7 +85,7 @@ class DUSKRAIL_OT_go_to_event(WithFrames, bpy.types.Operator):
         scene = context.scene
         plan = live.plan_of(scene)
         if plan is None or plan.shoot.anchor is None:
-            self.report({"ERROR"}, "The shoot begins at a start time, not at a light event")
+            self.report({"ERROR"}, say("The shoot begins at a start time, not at a light event"))
             return {"CANCELLED"}
         scene.frame_set(round(1 + plan.shoot.anchor.at * (plan.shoot.frames - 1)))
         return {"FINISHED"}

@@ -9,6 +9,7 @@ from typing import Any
 import bpy
 
 from planner_core.output import readout
+from planner_core.words.language import say
 
 from ...state import live
 from .layout import PlanTab, rows, wrapped
@@ -30,7 +31,7 @@ class DUSKRAIL_PT_exposure(PlanTab, bpy.types.Panel):
             wrapped(
                 layout,
                 context,
-                "No exposure is planned. Turn it on to see how the camera has to follow the light.",
+                say("No exposure is planned. Turn it on to see how the camera has to follow the light."),
             )
             return
         layout.prop(settings, "f_number")
@@ -56,10 +57,9 @@ class DUSKRAIL_PT_exposure(PlanTab, bpy.types.Panel):
         if frames is not None and frames.ramp is not None:
             column = layout.column(align=True)
             column.scale_y = 0.85
-            for label, place in (("First", 0), ("Last", -1)):
-                column.label(
-                    text=f"{label} frame: {readout.settings_text(frames, place)}".replace("   ", "  ")
-                )
+            for template, place in (("First frame: {settings}", 0), ("Last frame: {settings}", -1)):
+                told = readout.settings_text(frames, place).replace("   ", "  ")
+                column.label(text=say(template, settings=told), translate=False)
 
 
 CLASSES = (DUSKRAIL_PT_exposure,)

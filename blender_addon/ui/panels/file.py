@@ -9,6 +9,8 @@ from typing import Any
 
 import bpy
 
+from planner_core.words.language import say
+
 from ...state import files
 from .layout import PlanTab, wrapped
 
@@ -23,13 +25,15 @@ class DUSKRAIL_PT_file(PlanTab, bpy.types.Panel):
         layout, scene = self.layout, context.scene
         settings = scene.duskrail
         if settings.file:
+            name = Path(settings.file).name
             unsaved = files.is_unsaved(scene)
             layout.label(
-                text=Path(settings.file).name + (" (not saved)" if unsaved else ""),
+                text=say("{file} (not saved)", file=name) if unsaved else name,
+                translate=False,
                 icon="FILE_TEXT" if not unsaved else "GREASEPENCIL",
             )
         else:
-            wrapped(layout, context, "Not saved as a file; kept in the .blend.", icon="BLENDER")
+            wrapped(layout, context, say("Not saved as a file; kept in the .blend."), icon="BLENDER")
         row = layout.row(align=True)
         row.operator("duskrail.open", text="Open…", icon="FILE_FOLDER")
         row.operator("duskrail.save", text="Save", icon="FILE_TICK")

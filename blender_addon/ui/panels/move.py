@@ -9,6 +9,8 @@ from typing import Any
 
 import bpy
 
+from planner_core.words.language import say
+
 from .layout import PlanTab, rows
 
 
@@ -30,7 +32,7 @@ class DUSKRAIL_UL_poses(bpy.types.UIList):
         settings = context.scene.duskrail
         row = layout.row(align=True)
         row.operator("duskrail.pose_go", text="", icon="HIDE_OFF", emboss=False).pose = index
-        row.label(text=f"{item.at:.3g} %")
+        row.label(text=f"{item.at:.3g} %", translate=False)
         for axis, digits in (("slide", 3), ("pan", 1), ("tilt", 1)):
             if getattr(settings, f"has_{axis}"):
                 cell = row.row(align=True)
@@ -52,10 +54,10 @@ class DUSKRAIL_PT_move(PlanTab, bpy.types.Panel):
         column = row.column()
         head = column.row(align=True)
         head.label(text="", icon="BLANK1")
-        head.label(text="Place")
+        head.label(text=say("Place"), translate=False)
         for axis, unit in (("slide", "m"), ("pan", "°"), ("tilt", "°")):
             if getattr(settings, f"has_{axis}"):
-                head.label(text=f"{axis.capitalize()} {unit}")
+                head.label(text=f"{say(axis.capitalize())} {unit}", translate=False)
         column.template_list("DUSKRAIL_UL_poses", "", settings, "poses", settings, "pose_row", rows=3)
         column = row.column(align=True)
         column.label(text="", icon="BLANK1")
@@ -75,7 +77,7 @@ class DUSKRAIL_PT_move(PlanTab, bpy.types.Panel):
             return
         item = settings.poses[settings.pose_row]
         column = layout.column(align=True)
-        column.prop(item, "at", text=f"Pose {settings.pose_row + 1} at")
+        column.prop(item, "at", text=say("Pose {number} at", number=settings.pose_row + 1), translate=False)
         for axis in ("slide", "pan", "tilt"):
             if getattr(settings, f"has_{axis}"):
                 row = column.row(align=True)

@@ -9,6 +9,7 @@ from typing import Any
 import bpy
 
 from planner_core import Plan
+from planner_core.words.language import say
 
 from ...read import settings
 from ...scene import store
@@ -33,7 +34,11 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
             box = layout.box()
             row = box.row()
             row.alert = True
-            row.label(text="This value won't work" if here.refusal else "Not Done", icon="ERROR")
+            row.label(
+                text=say("This value won't work") if here.refusal else say("Not Done"),
+                translate=False,
+                icon="ERROR",
+            )
             row.operator("duskrail.dismiss", text="", icon="X", emboss=False)
             wrapped(box, context, wording.problem_text(scene))
         if not store.has_plan(scene):
@@ -44,7 +49,7 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
             wrapped(
                 layout,
                 context,
-                f"The plan in this scene can't be read. {live.unreadable(scene)}",
+                say("The plan in this scene can't be read. {reason}", reason=live.unreadable(scene)),
                 icon="ERROR",
             )
             layout.operator("duskrail.open", icon="FILE_FOLDER")
@@ -54,7 +59,7 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
 
     def _begin(self, context: Any) -> None:
         layout = self.layout
-        wrapped(layout, context, "This scene has no plan yet.")
+        wrapped(layout, context, say("This scene has no plan yet."))
         column = layout.column()
         column.scale_y = 1.3
         column.operator("duskrail.first_scene", text="First Scene…", icon="OUTLINER_OB_LIGHT")
@@ -99,7 +104,10 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
             wrapped(
                 box,
                 context,
-                f"The scene's unit scale is {scale:g}: a metre of the plan is shown as {scale:g} m.",
+                say(
+                    "The scene's unit scale is {scale:g}: a metre of the plan is shown as {scale:g} m.",
+                    scale=scale,
+                ),
                 icon="ERROR",
                 spare_px=52.0,
             )
@@ -114,14 +122,10 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
         missing = redraw.missing_parts(scene)
         if missing:
             box = layout.box()
-            gone = " and ".join(missing)
-            wrapped(
-                box,
-                context,
-                f"The rig's {gone} {'is' if len(missing) == 1 else 'are'} gone from the scene.",
-                icon="ERROR",
-                spare_px=52.0,
-            )
+            gone = " + ".join(say(part) for part in missing)
+            one, many = "The rig's {parts} is gone.", "The rig's {parts} are gone."
+            told = say(one if len(missing) == 1 else many, parts=gone)
+            wrapped(box, context, told, icon="ERROR", spare_px=52.0)
             box.operator("duskrail.redraw", text="Redraw", icon="FILE_REFRESH")
 
 

@@ -10,6 +10,7 @@ import bpy
 
 from planner_core.review.findings import sentences
 from planner_core.words.figures import frames_text
+from planner_core.words.language import say
 
 from ...state import live
 from .. import wording
@@ -34,8 +35,8 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
         fresh = live.is_reviewed(scene)
         row = layout.row(align=True)
         weakest = report.summary.picture.weakest_frame
-        text = f"Weakest Frame: {weakest}" if weakest else "Weakest Frame"
-        row.operator("duskrail.weakest_frame", text=text, icon="VIS_SEL_11")
+        text = say("Weakest Frame: {frame}", frame=weakest) if weakest else say("Weakest Frame")
+        row.operator("duskrail.weakest_frame", text=text, translate=False, icon="VIS_SEL_11")
         if not fresh:
             row.operator("duskrail.review_now", text="", icon="FILE_REFRESH")
         if any(finding.level != "note" for finding in report.findings):
@@ -43,7 +44,7 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
             layout.operator("duskrail.apply_fit", text=label, icon="MODIFIER").kind = EVERYTHING
         done(layout, context, live.state_of(scene).fit_said)
         if not report.findings:
-            wrapped(layout, context, "No problems found.", icon="CHECKMARK")
+            wrapped(layout, context, say("No problems found."), icon="CHECKMARK")
         column = layout.column()
         column.active = fresh
         for number, finding in enumerate(report.findings):
@@ -58,21 +59,25 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
         line = header.row()
         line.alignment, line.alert = "LEFT", finding.level == "stop"
         button = line.operator(
-            "duskrail.finding_go", text=wording.title(finding), icon=LEVEL_ICONS[finding.level], emboss=False
+            "duskrail.finding_go",
+            text=wording.title(finding),
+            translate=False,
+            icon=LEVEL_ICONS[finding.level],
+            emboss=False,
         )
         button.finding = number
         if body is None:
             return
         message, fix = sentences(finding, wording.SIDEBAR)
         message = message.removeprefix(f"{about}: ")
-        body.operator("duskrail.finding_go", text=about, icon="TIME").finding = number
+        body.operator("duskrail.finding_go", text=about, translate=False, icon="TIME").finding = number
         wrapped(body, context, message[:1].upper() + message[1:], spare_px=52.0)
         if fix:
             wrapped(body, context, fix, icon="TOOL_SETTINGS", spare_px=52.0)
         if finding.code == "no-reason":
             body.prop(context.scene.duskrail, "reason", text="")
         if not finding.tried:
-            wrapped(body, context, "Looking for what would help …", icon="SORTTIME", spare_px=52.0)
+            wrapped(body, context, say("Looking for what would help …"), icon="SORTTIME", spare_px=52.0)
         if finding.fit in FITS:
             label, _ = FITS[finding.fit]
             body.operator("duskrail.apply_fit", text=label, icon="MODIFIER").kind = finding.fit

@@ -8,6 +8,8 @@ from typing import Any
 
 import bpy
 
+from planner_core.words.language import say
+
 from ..operators import scout
 from .layout import PlanTab, rows, wrapped
 
@@ -41,11 +43,13 @@ class DUSKRAIL_PT_scout(PlanTab, bpy.types.Panel):
         shown, find = scout.shown_of(scene), scout.chosen_find(scene)
         if shown is None or find is None:
             return
-        wrapped(layout, context, f"The shot as planned: {shown.planned:.0f} points")
+        wrapped(layout, context, say("The shot as planned: {planned:.0f} points", planned=shown.planned))
         column = layout.column(align=True)
         for number, other in enumerate(shown.finds):
             text = f"{number + 1}.  {other['points']:.0f}   {other['name']}"
-            column.operator("duskrail.scout_choose", text=text, depress=other is find).number = number
+            column.operator(
+                "duskrail.scout_choose", text=text, translate=False, depress=other is find
+            ).number = number
         row = layout.row(align=True)
         row.operator("duskrail.scout_step", text="", icon="TRIA_LEFT").by = -1
         row.operator("duskrail.scout_take", icon="CHECKMARK")
@@ -53,7 +57,7 @@ class DUSKRAIL_PT_scout(PlanTab, bpy.types.Panel):
         box = layout.box()
         wrapped(box, context, f"{find['name']}. {find['reason']}")
         wrapped(box, context, f"{', '.join(find['costs'])}.", icon="TRACKING")
-        wrapped(box, context, f"Check there {'; '.join(find['to_check'])}.", icon="VIEWZOOM")
+        wrapped(box, context, say("Check there {what}.", what="; ".join(find["to_check"])), icon="VIEWZOOM")
         if shown.remark:
             wrapped(layout, context, shown.remark, icon="INFO")
         layout.operator("duskrail.scout_stand", icon="CURSOR")

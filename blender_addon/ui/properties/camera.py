@@ -2,7 +2,15 @@
 # Blender reads the annotations of its classes as they are, so none may be turned into text here.
 # mypy: disable-error-code="valid-type,func-returns-value"
 
+from .. import wording
 from .fields import length, millimetres, number, numbers, optional_number, whole
+
+# set in the plan file only, and named when they are refused
+wording.labels |= {
+    "camera.battery_frames": "Frames a battery lasts",
+    "camera.card_gb": "Card (GB)",
+    "exposure.mains_hz": "Mains (Hz)",
+}
 
 
 class CameraFields:

@@ -206,6 +206,8 @@ class DUSKRAIL_PG_block(bpy.types.PropertyGroup):
 
 
 wording.labels |= {
+    "blocks[#].part_of": "Part of",
+    "blocks[#].moves": "Moves",
     "move.poses[#].at": "Place",
     "move.poses[#].slide_m": "Slide",
     "move.poses[#].pan_deg": "Pan",
