@@ -17,6 +17,7 @@ from planner_core.light.exposure import Ramp, exposure_ramp, following_the_light
 from planner_core.light.sky import SkyLight
 from planner_core.picture import metering
 from planner_core.picture.view import View
+from planner_core.place import tides
 from planner_core.plan import timeline
 from planner_core.plan.model import Plan, Site
 from planner_core.rig import drive, geometry, motion
@@ -66,6 +67,7 @@ class FrameTable:
     camera_rotation turns camera axes (looking along −Z, +Y up) into scene axes. Altitudes are apparent
     unless the name says true. Light is natural and on level ground, in lux; scene_ev100 has the artificial
     floor in it; metered_ev100 is what the plan's meter reads. ramp is None for a plan without exposure.
+    water_m is the height of the sea in the scene, None without a tide table.
     """
 
     plan: Plan
@@ -95,6 +97,7 @@ class FrameTable:
     ramp: Ramp | None
     known_view: View | None = None
     known_sky: _Sky | None = None
+    water_m: Array | None = None
     known_readings: metering.Readings | None = None
 
     def __len__(self) -> int:
@@ -108,7 +111,13 @@ class FrameTable:
     @cached_property
     def view(self) -> View:
         """What its pictures hang on beside the light; that of another table which shows the same."""
-        mine = View(plan=self.plan, at=self.at, camera_m=self.camera_m, camera_rotation=self.camera_rotation)
+        mine = View(
+            plan=self.plan,
+            at=self.at,
+            camera_m=self.camera_m,
+            camera_rotation=self.camera_rotation,
+            lifts_m=self.lifts_m,
+        )
         known = self.known_view
         return known if known is not None and known.shows_the_same(mine) else mine
 
@@ -129,6 +138,13 @@ class FrameTable:
         return self._galactic_centre[1]
 
     @cached_property
+    def lifts_m(self) -> Array | None:
+        """By how much each block stands above where the plan has it, (frames, blocks); None where none
+        does.
+        """
+        return tides.lifts_m(self.plan, self.water_m, len(self))
+
+    @cached_property
     def sky_light(self) -> SkyLight:
         """The light of sky, sun, moon and lamps on every frame, in lux."""
         return metering.sky_light(self)
@@ -146,8 +162,16 @@ def compute_frames(plan: Plan, known: FrameTable | None = None) -> FrameTable:
     """
     axes = motion.axis_positions(plan, at := timeline.frame_places(plan.shoot.frames))
     pose = camera_pose(plan, axes, at.shape)
-    view = _view(View(plan=plan, at=at, camera_m=pose.camera_m, camera_rotation=pose.camera_rotation), known)
-    sky = _sky(plan, timeline.frame_times_utc_s(plan), known)
+    utc_s = timeline.frame_times_utc_s(plan)
+    water_m = tides.water_m(plan, utc_s)
+    mine = View(
+        plan=plan,
+        at=at,
+        camera_m=pose.camera_m,
+        camera_rotation=pose.camera_rotation,
+        lifts_m=tides.lifts_m(plan, water_m, len(at)),
+    )
+    view, sky = _view(mine, known), _sky(plan, utc_s, known)
     sun, moon, light = sky.sun, sky.moon, sky.light
     scene_ev100 = daylight.scene_ev100(
         light.total_lux, plan.exposure.artificial_ev100 if plan.exposure else None
@@ -181,6 +205,7 @@ def compute_frames(plan: Plan, known: FrameTable | None = None) -> FrameTable:
         ramp=None,
         known_view=view,
         known_sky=sky,
+        water_m=water_m,
     )
     if known is not None and plan.exposure is not None and _reads_the_same(table, known):
         table = attrs.evolve(table, known_readings=known.readings)
@@ -276,6 +301,7 @@ COLUMNS = (
     "metered_ev100",
     "galactic_centre_azimuth_deg",
     "galactic_centre_altitude_deg",
+    "tide_m",
 )
 
 
@@ -301,6 +327,7 @@ def frames_csv(frames: FrameTable) -> str:
         frames.metered_ev100,
         frames.galactic_centre_azimuth_deg,
         frames.galactic_centre_altitude_deg,
+        tides.table_height_m(frames.plan, frames.utc_s),
     ]
     cells = [[""] * len(frames) if c is None else [_cell(v) for v in c] for c in columns]
     out = io.StringIO()

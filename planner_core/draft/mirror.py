@@ -77,10 +77,13 @@ def slope(_plan: Plan) -> float:
     return float(water.mean_square_slope(water.CALM_WIND_M_S))
 
 
-def mirror(plan: Plan, eye_m: ArrayLike, bearings_rad: ArrayLike) -> Mirror:
-    """The weights for water seen from a place over those bearings."""
+def mirror(plan: Plan, eye_m: ArrayLike, bearings_rad: ArrayLike, water_m: float | None = None) -> Mirror:
+    """The weights for water seen from a place over those bearings; water_m is its height where a tide
+    sets it.
+    """
     eye, bearings = np.asarray(eye_m, dtype=np.float64), np.asarray(bearings_rad, dtype=np.float64)
-    high = max(float(eye[2]) - water_level_m(plan), 0.2)
+    level_m = water_level_m(plan) if water_m is None else water_m
+    high = max(float(eye[2]) - level_m, 0.2)
     drops = np.geomspace(water.LEAST_DROP, STEEPEST_DROP, DROPS)
     drop, bearing = (grid.ravel() for grid in np.meshgrid(drops, bearings, indexing="ij"))
     level = np.sqrt(1.0 - drop**2)

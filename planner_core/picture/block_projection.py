@@ -42,6 +42,11 @@ class Cameras(Protocol):
     def camera_rotation(self) -> Array: ...
 
 
+def lifts_of(frames: Cameras) -> Array | None:
+    """By how much each block stands above where the plan has it, (frames, blocks); None where none does."""
+    return getattr(frames, "lifts_m", None)
+
+
 @attrs.define
 class Work:
     """What has been computed so far, for callers that limit it."""
@@ -66,6 +71,7 @@ class BlockProjection:
         self.camera_m = np.ascontiguousarray(frames.camera_m, dtype=np.float64)
         self.camera_rotation = np.ascontiguousarray(frames.camera_rotation, dtype=np.float64)
         self.boxes = blocking.bounding_boxes(plan)
+        self.lifts_m = lifts_of(frames)
         self.width_px, self.height_px = float(plan.clip.width_px), float(plan.clip.height_px)
         self.focal_px = delivered_crop(plan.camera, plan.clip).focal_px
         # six numbers a block and frame: very many of them are kept in single precision, good to a hundredth
@@ -76,6 +82,9 @@ class BlockProjection:
         self.distance_m = self._distances()
         self.top_m = self._edge_heights(self.boxes.high_m[:, 2], np.maximum)
         self.bottom_m = self._edge_heights(self.boxes.low_m[:, 2], np.minimum)
+        if self.lifts_m is not None:
+            self.top_m = self.top_m + self.lifts_m.max(axis=0)
+            self.bottom_m = self.bottom_m + self.lifts_m.min(axis=0)
         self.work = Work()
         self._shells: dict[int, silhouette.Shell] = {}
         self._areas: dict[int, tuple[Array, Array]] = {}  # of blocks on all frames
@@ -110,7 +119,8 @@ class BlockProjection:
             rows = slice(first, first + CHUNK_FRAMES)
             camera_m = self.camera_m[rows]
             sides = np.empty((5, len(camera_m), count))
-            reaching = self._chunk_rectangles(corners, camera_m, axes[:, rows], sides)
+            lift = None if self.lifts_m is None else self.lifts_m[rows][:, self.boxes.block]
+            reaching = self._chunk_rectangles(corners, camera_m, axes[:, rows], sides, lift)
             if reaching is not None:
                 frame, box, local = reaching
                 sides[:4, frame, box] = clipped_extent(local, self.focal_px)
@@ -124,16 +134,19 @@ class BlockProjection:
         return left, top, right, bottom, depth
 
     def _chunk_rectangles(
-        self, corners: Array, camera_m: Array, axes: Array, sides: Array
+        self, corners: Array, camera_m: Array, axes: Array, sides: Array, lift: Array | None
     ) -> tuple[Frames, Frames, Array] | None:
         """Fill sides (5, n, boxes): left, low, right, high from the frame's middle, y up, NaN behind it; and
         the least depth.
 
-        corners (1, 8, 3, boxes), camera_m (n, 3), axes (3, n, 3). Boxes that reach from behind the camera to
+        corners (1, 8, 3, boxes), camera_m (n, 3), axes (3, n, 3), lift (n, boxes). Boxes that reach
+        from behind the camera to
         before it are left to do: their frames and numbers, and corners in camera axes (3, 8, pairs).
         """
         local = axes[:, None] @ corners
         local -= np.einsum("ifj,fj->if", axes, camera_m)[:, None, :, None]
+        if lift is not None:
+            local += axes[:, None, :, 2, None] * lift
         back = local[2]
         np.negative(back.max(axis=0), out=sides[4])
         behind = back.min(axis=0) >= -NEAR_M
@@ -155,15 +168,17 @@ class BlockProjection:
         distances: Array = np.empty((len(self), len(self.boxes.starts)), dtype=self._stored)
         for first in range(0, len(self), DISTANCE_CHUNK_FRAMES):
             rows = slice(first, first + DISTANCE_CHUNK_FRAMES)
-            distances[rows] = self._by_block(self._box_distances(self.camera_m[rows]), np.minimum)
+            distances[rows] = self._by_block(self._box_distances(rows), np.minimum)
         return distances
 
-    def _box_distances(self, camera_m: Array) -> Array:
-        boxes = self.boxes
+    def _box_distances(self, rows: slice) -> Array:
+        boxes, camera_m = self.boxes, self.camera_m[rows]
         cos, sin = np.cos(boxes.turn_rad), np.sin(boxes.turn_rad)
         x = camera_m[:, None, 0] - boxes.centre_m[:, 0]
         y = camera_m[:, None, 1] - boxes.centre_m[:, 1]
         z = camera_m[:, None, 2] - boxes.centre_m[:, 2]
+        if self.lifts_m is not None:
+            z = z - self.lifts_m[rows][:, boxes.block]
         along = np.maximum(np.abs(x * cos - y * sin) - boxes.half_m[:, 0], 0.0)
         across = np.maximum(np.abs(x * sin + y * cos) - boxes.half_m[:, 1], 0.0)
         up = np.maximum(np.abs(z) - boxes.half_m[:, 2], 0.0)
@@ -217,9 +232,17 @@ class BlockProjection:
             part = slice(first, first + AREA_CHUNK_FRAMES)
             rows = at[part]
             whole[part], inside[part] = silhouette.covered_px(
-                form, self.camera_m[rows], self.camera_rotation[rows], self.focal_px, size
+                form, self.eye_of(index, rows), self.camera_rotation[rows], self.focal_px, size
             )
         return whole, inside
+
+    def eye_of(self, index: int, rows: Frames) -> Array:
+        """Where the camera is beside a block on some frames, (n, 3), taken as standing where the plan
+        has it.
+        """
+        if self.lifts_m is None:
+            return self.camera_m[rows]
+        return self.camera_m[rows] - self.lifts_m[rows, index][:, None] * [0.0, 0.0, 1.0]
 
     def frame_share(self, index: int, at: Frames | None = None) -> Array:
         """Share of the frame that a block's outline covers, hidden parts included, (frames,)."""

@@ -315,7 +315,8 @@ class _Reading:
         self.level_lux = sky.on_level_ground(self.light, self.sun, self.moon) @ LUMINANCE
         self.sun_lux, self.moon_lux = self.light.sun @ LUMINANCE, self.light.moon @ LUMINANCE
         self.skyglow = sky.skyglow(self.light) @ LUMINANCE
-        self.followed, self.view = _alike(self.eye, self.rotation)
+        self.lifts_m = _rows_of(getattr(scene, "lifts_m", None), at)
+        self.followed, self.view = _alike(self.eye, self.rotation, self.lifts_m)
         self.distance, self.met, self.normal = self._first_hits()
         self.dome = self._dome()
         self.behind_ridge = self._behind_ridge()
@@ -354,7 +355,12 @@ class _Reading:
         met = np.where(np.isfinite(distance), LEVEL_GROUND, SKY)
         normal = np.zeros_like(directions)
         normal[:, 2] = 1.0
-        pairs = self._pairs(self.boxes.corners_m, np.arange(len(self.boxes.block)), followed)
+        pairs = self._pairs(
+            self.boxes.corners_m,
+            np.arange(len(self.boxes.block)),
+            followed,
+            None if self.lifts_m is None else self.lifts_m[followed],
+        )
         hits = solids.nearest(self.plan, origins, directions, pairs)
         nearer = hits.distance_m * (1.0 - visibility.TOUCHING) < distance
         distance = np.where(nearer, hits.distance_m, distance)
@@ -367,15 +373,20 @@ class _Reading:
             normal.reshape(*shape, 3)[self.view].reshape(-1, 3),
         )
 
-    def _pairs(self, corners_m: Array, boxes: Rows, frames: Rows) -> solids.Pairs:
+    def _pairs(
+        self, corners_m: Array, boxes: Rows, frames: Rows, lifts_m: Array | None = None
+    ) -> solids.Pairs:
         """The rays of some frames, numbered among theirs, that may meet the blocks of some boxes, by the
-        rectangles around them; corners_m are those of all boxes.
+        rectangles around them; corners_m are those of all boxes, lifts_m (frames, blocks) what their blocks
+        stand higher on each of the frames.
         """
         corners_m = corners_m[boxes]
         lines, columns = self.lines, self.columns
         whole = np.array([columns, lines])
-        low, high = self._rectangles(corners_m, frames)
-        self._cut_at_horizon(high, corners_m[..., 2].max(axis=1), frames)
+        higher = None if lifts_m is None else lifts_m[:, self.boxes.block[boxes]]
+        low, high = self._rectangles(corners_m, frames, higher)
+        top_m = corners_m[..., 2].max(axis=1)
+        self._cut_at_horizon(high, top_m if higher is None else top_m + higher, frames)
         first = np.clip(np.ceil((low + 1.0) / 2.0 * whole - 0.5), 0, whole).astype(np.intp)
         size = np.clip(np.floor((high + 1.0) / 2.0 * whole + 0.5), 0, whole).astype(np.intp) - first
         frame, box = np.nonzero((size > 0).all(axis=2))
@@ -390,7 +401,8 @@ class _Reading:
         if len(self.boxes.block) > len(self.plan.blocks):  # rectangles of one block overlap
             count = len(frames) * lines * columns
             block, ray = np.divmod(np.unique(block * count + ray), count)
-        return solids.Pairs(ray=ray, block=block)
+        lift = None if lifts_m is None else lifts_m[ray // (lines * columns), block]
+        return solids.Pairs(ray=ray, block=block, lift_m=lift)
 
     def _cut_at_horizon(self, high: Array, top_m: Array, frames: Rows) -> None:
         """Lower the rectangles of what lies below the camera to the highest point of the horizon in each
@@ -403,12 +415,16 @@ class _Reading:
         below = top_m < self.eye[frames, 2:]
         high[..., 1] = np.where(below, np.minimum(high[..., 1], horizon[:, None]), high[..., 1])
 
-    def _rectangles(self, corners_m: Array, frames: Rows) -> tuple[Array, Array]:
+    def _rectangles(
+        self, corners_m: Array, frames: Rows, higher_m: Array | None = None
+    ) -> tuple[Array, Array]:
         """The rectangle around boxes (b, 8, 3) in the pictures of n frames, which go from −1 to 1: (n, b, 2)
         both.
         """
         count = len(frames)
         offset = corners_m.reshape(1, -1, 3) - self.eye[frames, None, :]
+        if higher_m is not None:
+            offset[..., 2] += np.repeat(higher_m, 8, axis=1)
         local = (offset @ self.rotation[frames]).reshape(count, -1, 8, 3)
         ahead = -local[..., 2]
         px = local[..., :2] / (np.maximum(ahead, NEAR_M)[..., None] * self.half)
@@ -543,14 +559,27 @@ class _Reading:
         traced, first, alike = np.unique(own, return_index=True, return_inverse=True)
         number = np.full(len(self.followed) * cells, -1, dtype=np.intp)
         number[traced] = np.arange(len(traced))
-        images = self.boxes.corners_m * [1.0, 1.0, -1.0] + [0.0, 0.0, 2.0 * float(np.median(points[:, 2]))]
-        pairs = self._pairs(images, np.flatnonzero(~self.is_water[self.boxes.block]), self.followed)
+        level = float(np.median(points[:, 2]))
+        images = self.boxes.corners_m * [1.0, 1.0, -1.0] + [0.0, 0.0, 2.0 * level]
+        pairs = self._pairs(
+            images, np.flatnonzero(~self.is_water[self.boxes.block]), self.followed, self._image_lifts(level)
+        )
         mine = np.flatnonzero(number[pairs.ray] >= 0)
         some = solids.Pairs(ray=number[pairs.ray[mine]], block=pairs.block[mine])
         hits = solids.nearest(self.plan, points[first], ways[first], some)
         return solids.Hits(
             distance_m=hits.distance_m[alike], block=hits.block[alike], normal=hits.normal[alike]
         )
+
+    def _image_lifts(self, level_m: float) -> Array | None:
+        """How much higher the images of all blocks stand than they would in water of that level, by how the
+        tide stands above it, (followed, blocks); None where no water rises.
+        """
+        water_m = getattr(self.scene, "water_m", None)
+        if self.lifts_m is None or water_m is None:
+            return None
+        rise = 2.0 * (np.asarray(water_m)[self.at][self.followed] - level_m)
+        return np.repeat(rise[:, None], len(self.plan.blocks), axis=1)
 
     def _shaded(self, points: Array, frame: Rows, lit: NDArray[np.bool_], met: Rows) -> NDArray[np.bool_]:
         """Whether something stands between points and the sun: a ridge, or the box around a block."""
@@ -660,11 +689,16 @@ def _near_the_way(points: Array, way: Array, centre: Array, half: Array) -> tupl
     return point, box
 
 
-def _alike(eye: Array, rotation: Array) -> tuple[Rows, Rows]:
-    """Frames whose rays are followed, for all n: the first with each view; and for each frame which of those
-    it is.
+def _rows_of(values: Array | None, at: Rows) -> Array | None:
+    return None if values is None else np.asarray(values, dtype=np.float64)[at]
+
+
+def _alike(eye: Array, rotation: Array, lifts_m: Array | None) -> tuple[Rows, Rows]:
+    """Frames whose rays are followed, for all n: the first with each view and height of water; and for each
+    frame which of those it is.
     """
-    stands = np.round(np.concatenate([eye, rotation.reshape(-1, 9)], axis=1), 9)
+    water = np.empty((len(eye), 0)) if lifts_m is None else lifts_m
+    stands = np.round(np.concatenate([eye, rotation.reshape(-1, 9), water], axis=1), 9)
     _, first, view = np.unique(stands, axis=0, return_index=True, return_inverse=True)
     return first, view.ravel()
 

@@ -105,7 +105,8 @@ class Occlusion:
                 & (y < bottom + BESIDE_PX)
             )
 
-        return self._hidden(group, start, directions, maybe, near)
+        lifts = None if view.lifts_m is None else view.lifts_m[frames]
+        return self._hidden(group, start, directions, maybe, near, lifts)
 
     def _hidden(
         self,
@@ -114,21 +115,30 @@ class Occlusion:
         directions: Array,
         maybe: Mask,
         near: Callable[[int, Frames], Mask],
+        lifts_m: Array | None = None,
     ) -> tuple[Array, Array, NDArray[np.intp]]:
         """start (3, n, 1 or rays) and way (3, n, rays): share free, share hidden by each block, rays that
         meet the group.
 
-        near(block, rows) says which rays of some frames may meet a block at all, (rows, rays).
+        near(block, rows) says which rays of some frames may meet a block at all, (rows, rays). lifts_m
+        (n, blocks) is by how much blocks stand above where the plan has them.
         """
         count, rays = directions.shape[1:]
         ways = np.ascontiguousarray(directions).reshape(3, -1)
         starts = np.ascontiguousarray(start).reshape(3, -1)
         step = rays if start.shape[2] == 1 else 1
+
+        def beside(index: int, tried: Frames) -> Array:
+            at = starts[:, tried // step]
+            if lifts_m is not None:
+                at[2] -= lifts_m[tried // rays, index]
+            return at
+
         reach = np.full(count * rays, np.inf)
         everywhere = np.arange(count)
         for index in group:
             tried = np.flatnonzero(near(index, everywhere))
-            for enter, leave in self._meetings(index, starts[:, tried // step], ways[:, tried]):
+            for enter, leave in self._meetings(index, beside(index, tried), ways[:, tried]):
                 meets = (enter <= leave) & (leave > 0.0)
                 nearer = np.minimum(reach[tried], np.maximum(enter, 0.0))
                 reach[tried] = np.where(meets, nearer, reach[tried])
@@ -142,7 +152,7 @@ class Occlusion:
             row, ray = np.nonzero(near(index, rows) & target[rows])
             tried = rows[row] * rays + ray
             here = np.zeros(len(tried), dtype=bool)
-            for enter, leave in self._meetings(index, starts[:, tried // step], ways[:, tried]):
+            for enter, leave in self._meetings(index, beside(index, tried), ways[:, tried]):
                 here |= (enter <= leave) & (leave > 0.0) & (enter < before[tried])
             hidden[tried] |= here
             counts[rows, index] = np.bincount(row[here], minlength=len(rows))

@@ -28,13 +28,15 @@ Array = NDArray[np.float64]
 class View:
     """Where the camera stands and looks on every frame, and the place before it; arrays as in the FrameTable.
 
-    plan is one of those that show this; only its place, lens and clip are read.
+    plan is one of those that show this; only its place, lens and clip are read. lifts_m is by how much the tide
+    has each block stand above where the plan has it, (frames, blocks).
     """
 
     plan: Plan
     at: Array
     camera_m: Array
     camera_rotation: Array
+    lifts_m: Array | None = None
 
     def __len__(self) -> int:
         return len(self.at)
@@ -45,6 +47,7 @@ class View:
             _alike(self.at, other.at)
             and _alike(self.camera_m, other.camera_m)
             and _alike(self.camera_rotation, other.camera_rotation)
+            and _both_lifted_alike(self.lifts_m, other.lifts_m)
             and place_and_lens(self.plan) == place_and_lens(other.plan)
         )
 
@@ -80,6 +83,12 @@ def place_and_lens(plan: Plan) -> tuple[Any, ...]:
         (camera.image_width_px, camera.image_height_px),
         subject_indices(plan),
     )
+
+
+def _both_lifted_alike(one: Array | None, other: Array | None) -> bool:
+    if one is None or other is None:
+        return one is other
+    return _alike(one, other)
 
 
 def _alike(one: Array, other: Array) -> bool:

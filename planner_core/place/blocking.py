@@ -126,7 +126,7 @@ def ground_level_m(plan: Plan) -> float:
     It is the lowest top of the ground and water blocks, so that it never covers them, or 0 where there are
     none; and no higher than the rail's start, nor than the foot of any block that would lie wholly below it.
     """
-    tops = [_vertical_span(plan, b)[1] for b in plan.blocks if b.role in ("ground", "water")]
+    tops = [_lowest_top_m(plan, b) for b in plan.blocks if b.role in ("ground", "water")]
     level = min(tops, default=0.0)
     level = min(level, plan.rig.origin_m[2])
     for block in plan.blocks:
@@ -135,6 +135,23 @@ def ground_level_m(plan: Plan) -> float:
             if top <= level:
                 level = min(level, bottom)
     return float(level)
+
+
+def _lowest_top_m(plan: Plan, block: Block) -> float:
+    """Height of a ground or water block's top, of tidal water at the lowest water of the table."""
+    top, tides = _vertical_span(plan, block)[1], plan.site.tides
+    if not (block.tidal and tides):
+        return top
+    return min(top, min(tide.height_m for tide in tides) - plan.site.scene_zero_above_chart_m)
+
+
+def water_top_m(block: Block) -> float:
+    """Height of a water block's top as the plan has it."""
+    if block.shape == "prism":
+        return block.base_m + float(block.height_m or 0.0)
+    assert block.centre_m is not None
+    assert block.size_m is not None
+    return block.centre_m[2] + block.size_m[2] / 2.0
 
 
 def _vertical_span(plan: Plan, block: Block) -> tuple[float, float]:

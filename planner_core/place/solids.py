@@ -23,10 +23,14 @@ PAIRS_AT_ONCE = 100_000
 
 @frozen(kw_only=True, eq=False)
 class Pairs:
-    """Rays and blocks that may meet, by their numbers, (pairs,) each."""
+    """Rays and blocks that may meet, by their numbers, (pairs,) each; lift_m (pairs,) is by how much
+    the block
+    stands above where the plan has it, None where none does.
+    """
 
     ray: Rows
     block: Rows
+    lift_m: Array | None = None
 
 
 @frozen(kw_only=True, eq=False)
@@ -124,7 +128,10 @@ def _met(group: _Group, origins: Array, ways: Array, pairs: Pairs) -> list[tuple
         ray = np.repeat(rays[begin:end], some)
         within = np.arange(len(ray)) - np.repeat(total[begin:end] - some - done, some)
         piece = np.repeat(group.first[blocks[begin:end]], some) + within
-        enter, leave, row = _slabs(group, piece, origins.take(ray, axis=1), ways.take(ray, axis=1))
+        start = origins.take(ray, axis=1)
+        if pairs.lift_m is not None:
+            start[2] -= np.repeat(pairs.lift_m[mine[begin:end]], some)
+        enter, leave, row = _slabs(group, piece, start, ways.take(ray, axis=1))
         hit = np.flatnonzero((enter <= leave) & (enter > 0.0))
         met = piece[hit]
         normal = group.normals[row[hit], :, met]

@@ -18,7 +18,7 @@ from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, overrid
 from planner_core.plan import model as parts
 from planner_core.plan.model import MISSING, NO_FIELD, Plan, PlanError, Word, as_number, as_whole
 from planner_core.plan.text import escaped_json, nested_deeper
-from planner_core.plan.timeline import start_utc_s
+from planner_core.plan.timeline import start_utc_s, tide_times_utc_s
 from planner_core.plan.writing import write_atomically
 
 FORMAT = "duskrail-plan"
@@ -27,6 +27,7 @@ SMALLEST = 1e-30  # smallest number accepted, in any unit; rounding leaves 1e-17
 DEEPEST = 100  # levels of a plan file; notes alone may have half of them
 
 _PART_CLASSES = (
+    parts.Tide,
     parts.Site,
     parts.Camera,
     parts.Clip,
@@ -65,7 +66,10 @@ _OMIT_IF_DEFAULT = {
         "keep_out",
         "part_of",
         "moves",
+        "tidal",
+        "floods_at_m",
     ),
+    parts.Site: ("tides", "scene_zero_above_chart_m", "swell_m", "water_margin_m"),
     parts.Pin: ("block", "corner", "bearing_deg", "altitude_deg", "disc"),
     parts.Photo: ("projection", "taken", "pins"),
     parts.Plan: ("reason", "notes", "exposure", "composition", "photos"),
@@ -110,6 +114,7 @@ def plan_from_dict(document: Any) -> Plan:
     except Exception as error:  # cattrs nests what went wrong; the first is the one to report
         raise _first_problem(error) from None
     start_utc_s(plan)  # so that a loaded plan has times
+    tide_times_utc_s(plan)
     return plan
 
 
@@ -293,6 +298,7 @@ def _build_converter() -> cattrs.Converter:
     lists: dict[Any, type] = {
         tuple[parts.Pose, ...]: parts.Pose,
         tuple[parts.Block, ...]: parts.Block,
+        tuple[parts.Tide, ...]: parts.Tide,
         tuple[parts.Pin, ...]: parts.Pin,
         tuple[parts.Photo, ...]: parts.Photo,
     }

@@ -325,10 +325,26 @@ NARROWEST_SHARE = 0.16  # a focal length of less than this share of the sensor's
 
 
 @frozen(kw_only=True)
+class Tide:
+    """A high or low water of a tide table: local time, and height above the table's zero."""
+
+    time: dt.datetime = field()
+    height_m: float = _number(-20, 20, "metres", slips=((0.01, "centimetres"),), likely=(0.1, 18.0))
+
+    @time.validator
+    def _is_datetime(self, _attribute: Any, value: Any) -> None:
+        if not isinstance(value, dt.datetime):
+            raise PlanError("time", value, "is not a local time; write it as 2027-03-14T17:20:00")
+        _possible_year("time", value.year, value.isoformat())
+
+
+@frozen(kw_only=True)
 class Site:
     """Where on Earth the scene's origin lies, and which way it is turned.
 
-    scene_north_deg is the compass bearing of the scene's +Y axis.
+    scene_north_deg is the compass bearing of the scene's +Y axis. tides are high and low waters in turn, as a
+    tide table gives them; scene_zero_above_chart_m is how high the scene's height 0 lies above the table's
+    zero. Waves reach swell_m above the still water, and water_margin_m more is kept clear of it.
     """
 
     name: str = _text(default="")
@@ -336,6 +352,22 @@ class Site:
     longitude_deg: float = _number(-180, 180, "degrees")
     timezone: str = _text()
     scene_north_deg: float = _number(-360, 360, "degrees", default=0.0)
+    tides: tuple[Tide, ...] = ()
+    scene_zero_above_chart_m: float = _number(-100, 9000, "metres", default=0.0)
+    swell_m: float = _number(0, 20, "metres", default=0.0)
+    water_margin_m: float = _number(0, 10, "metres", default=0.3)
+
+    def __attrs_post_init__(self) -> None:
+        if len(self.tides) == 1:
+            raise PlanError("tides", list(self.tides), "holds one water; give a high and a low one at least")
+        for place in range(2, len(self.tides)):
+            before, here, after = (tide.height_m for tide in self.tides[place - 2 : place + 1])
+            if (here - before) * (after - here) > 0.0:
+                raise PlanError(
+                    f"tides[{place - 1}].height_m",
+                    here,
+                    "is neither a high nor a low water between its neighbours; is one missing?",
+                )
 
     @timezone.validator
     def _zone_exists(self, _attribute: Any, value: str) -> None:
@@ -642,7 +674,10 @@ class Block:
     windows or lamps come on at dusk; None lets the role decide. keep_out marks
     what nobody may stand on: a neighbour's ground, a railway. Blocks with the same part_of are one thing: the
     bar and posts of a railing, a row of houses. moves says what goes about on a block while the camera looks:
-    people on a square, traffic on a road; None takes water for moving and all else for still.
+    people on a square, traffic on a road; None takes water for moving and all else for still. A tidal block
+    of water rises and falls with site.tides. floods_at_m is the height of the tide, as the table counts
+    it, at
+    which a path is under water.
     """
 
     name: str = _text(default="")
@@ -662,6 +697,8 @@ class Block:
     keep_out: bool = field(default=False)
     part_of: str = _text(default="")
     moves: str | None = field(default=None)
+    tidal: bool = field(default=False)
+    floods_at_m: float | None = _number(-20, 20, "metres", default=None, optional=True)
 
     @lights.validator
     def _is_bool_or_none(self, _attribute: Any, value: Any) -> None:
@@ -674,11 +711,14 @@ class Block:
             raise PlanError("moves", value, f"is not known; use one of: {', '.join(MOVERS)}")
 
     @keep_out.validator
-    def _is_bool(self, _attribute: Any, value: Any) -> None:
+    @tidal.validator
+    def _is_bool(self, attribute: Any, value: Any) -> None:
         if not isinstance(value, bool):
-            raise PlanError("keep_out", value, "is neither true nor false")
+            raise PlanError(attribute.name, value, "is neither true nor false")
 
     def __attrs_post_init__(self) -> None:
+        if self.tidal and (self.role != "water" or self.shape == "ridge"):
+            raise PlanError("tidal", True, "is for blocks of the role water; leave it out here")
         needed = {"prism": ("footprint_m", "height_m"), "ridge": ("distance_m", "skyline_deg")}
         for name in needed.get(self.shape, ("centre_m", "size_m")):
             if getattr(self, name) is None:

@@ -42,6 +42,24 @@ def start_utc_s(plan: Plan) -> float:
     return anchor_utc_s(plan, anchor) - anchor.at * plan.duration_s
 
 
+def tide_times_utc_s(plan: Plan) -> NDArray[np.float64]:
+    """Instants of the plan's high and low waters, POSIX seconds. Raises PlanError at one that a clock change
+    skips or repeats, or that doesn't come after the one before.
+    """
+    times = [
+        local_to_utc_s(tide.time, plan.zone, f"site.tides[{place}].time")
+        for place, tide in enumerate(plan.site.tides)
+    ]
+    for place, (before, after) in enumerate(pairwise(times), start=1):
+        if after <= before:
+            raise PlanError(
+                f"site.tides[{place}].time",
+                plan.site.tides[place].time.isoformat(),
+                "is not after the water before it; give them in the order of time",
+            )
+    return np.array(times, dtype=np.float64)
+
+
 def anchor_utc_s(plan: Plan, anchor: Anchor) -> float:
     """Instant of the anchor's event; the first where it happens twice. Raises PlanError."""
     site = plan.site

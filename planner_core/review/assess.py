@@ -10,9 +10,12 @@ from planner_core.plan.model import Plan
 from planner_core.review import light as review_light
 from planner_core.review import picture as review_picture
 from planner_core.review import rig as review_rig
+from planner_core.review.care import review_care
 from planner_core.review.findings import Finding, Review, sort_findings
 from planner_core.review.photos import photo_findings
 from planner_core.review.summary import PictureSummary, Summary
+from planner_core.review.tide import review_tide
+from planner_core.review.words import care as _care_words  # noqa: F401
 from planner_core.review.words import edges as _edges_words  # noqa: F401  (registers its sentences)
 from planner_core.review.words import lens as _lens_words  # noqa: F401
 from planner_core.review.words import light as _light_words  # noqa: F401
@@ -24,6 +27,7 @@ from planner_core.review.words import picture as _picture_words  # noqa: F401
 from planner_core.review.words import rig as _rig_words  # noqa: F401
 from planner_core.review.words import sun as _sun_words  # noqa: F401
 from planner_core.review.words import support as _support_words  # noqa: F401
+from planner_core.review.words import tide as _tide_words  # noqa: F401
 from planner_core.review.words import tones as _tones_words  # noqa: F401
 
 
@@ -53,11 +57,13 @@ class Assessor:
         yield None
         picture_findings, picture = self._picture(plan, frames)
         yield None
+        safety_findings = [*review_tide(plan, frames), *review_care(plan, frames)]
+        yield None
         yield Review(
             title=plan.title,
             summary=Summary(light=light, rig=rig, picture=picture),
             findings=sort_findings(
-                [*light_findings, *rig_findings, *picture_findings, *photo_findings(plan)]
+                [*light_findings, *rig_findings, *picture_findings, *safety_findings, *photo_findings(plan)]
             ),
         )
 
@@ -71,8 +77,9 @@ class Assessor:
 
 
 def _picture_of(plan: Plan) -> tuple[Any, ...]:
-    """All of a plan that its pictures are made of, whenever they are taken."""
+    """All of a plan that its pictures are made of: with a tide, also when they are taken."""
     return (
+        (plan.site, plan.shoot) if any(block.tidal for block in plan.blocks) else None,
         plan.site.scene_north_deg,
         plan.shoot.frames,
         plan.camera,

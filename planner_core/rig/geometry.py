@@ -82,13 +82,18 @@ def rail_points_m(plan: Plan) -> NDArray[np.float64]:
     return carriage_position_m(plan, np.linspace(slide.min_m, slide.max_m, RAIL_POINTS))
 
 
+def stand_points_m(plan: Plan) -> NDArray[np.float64]:
+    """Where the rig stands: both ends of the rail, or the head where there is no rail, shape (n, 3)."""
+    rail = rail_points_m(plan)
+    return rail[[0, -1]] if len(rail) else np.asarray(plan.rig.origin_m, dtype=np.float64)[None]
+
+
 def leg_points_m(plan: Plan) -> NDArray[np.float64]:
     """Points along the legs under the rail's ends, or under the head where there is no rail, shape (n, 3).
 
     Each stand is taken as four splayed legs down to the ground, or LONGEST_LEGS_M where that is deeper.
     """
-    rail = rail_points_m(plan)
-    tops = rail[[0, -1]] if len(rail) else np.asarray(plan.rig.origin_m)[None]
+    tops = stand_points_m(plan)
     spread = LEG_SPREAD_M * np.array([(1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)])
     down = np.linspace(0.0, 1.0, LEG_POINTS)
     legs = []
