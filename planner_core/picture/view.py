@@ -28,8 +28,8 @@ Array = NDArray[np.float64]
 class View:
     """Where the camera stands and looks on every frame, and the place before it; arrays as in the FrameTable.
 
-    plan is one of those that show this; only its place, lens and clip are read. lifts_m is by how much the tide
-    has each block stand above where the plan has it, (frames, blocks).
+    plan is one of those that show this; only its place, lens and clip are read. lifts_m is by how much the
+    tide has each block stand above where the plan has it, (frames, blocks).
     """
 
     plan: Plan
