@@ -118,26 +118,28 @@ def _fit_steps(arguments: argparse.Namespace) -> list[Callable[[Plan], Fit]]:
     if arguments.clip is not None and arguments.balance is not None:  # the frames are others now
         steps.append(lambda plan: _quiet_if_kept(plan, fit_balance(plan, *arguments.balance)))
     if arguments.all:
-        from planner_core.fit.everything import fit_all
-
-        steps.append(fit_all)
+        steps.append(_fit_all)
     return steps
 
 
 def _compose(plan: Plan) -> Fit:
     """Poses that mend the picture, with a line now and then about how far the search is."""
-    from planner_core.fit.compose import Trying, fit_compose
+    from planner_core.fit.compose import fit_compose
 
     status = StatusLine(quiet_s=5.0)
-
-    def told(trying: Trying) -> None:
-        status.show(
-            f"Looking for change {trying.change} of the poses: {trying.tries} tried, "
-            f"{trying.spent_share:.0%} of the budget spent"
-        )
-
     try:
-        return fit_compose(plan, told)
+        return fit_compose(plan, lambda trying: status.show(trying.text))
+    finally:
+        status.end()
+
+
+def _fit_all(plan: Plan) -> Fit:
+    """Whatever helps against the findings, with a line now and then about what is done."""
+    from planner_core.fit.everything import fit_all
+
+    status = StatusLine(quiet_s=5.0)
+    try:
+        return fit_all(plan, listen=status.show)
     finally:
         status.end()
 

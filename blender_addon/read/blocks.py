@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from planner_core.maths.angles import compass_deg, unwound_deg
 from planner_core.maths.convex import hull
+from planner_core.place.blocking import block_mesh
 from planner_core.plan.model import ROLES, Block, Plan
 from planner_core.rig.geometry import bearing_and_altitude
 
@@ -41,6 +42,7 @@ PLACE_DECIMALS, TURN_DECIMALS = 4, 3
 UPRIGHT = 1e-4  # how far an axis may lean and still count as upright
 THIN_M = 1e-3
 MOST_CORNERS = 64
+RIDGE_SAME = 2e-5  # of its distance: what bearings and altitudes of four decimals may round
 
 
 def read_blocks(scene: bpy.types.Scene, plan: Plan) -> tuple[tuple[Block, ...], list[str]]:
@@ -90,6 +92,11 @@ def _read(
     is_ridge = known is not None and known.shape == "ridge"
     if known is not None and not is_own(thing) and (is_ridge or not _reshaped(thing)):
         block = _moved(known, thing, world, plan)
+        if block is not None and is_ridge and _strays(block, thing, world, plan):
+            said.append(
+                f"{thing.name}: a ridge is one skyline at one distance; it was kept as seen from the rail's "
+                f"start, {block.distance_m:.0f} m away."
+            )
     if block is None:
         block = _outlined(thing, world, name, role)
         if known is not None and known.shape not in (block.shape, "prism"):
@@ -233,6 +240,13 @@ def _moved_ridge(block: Block, thing: bpy.types.Object, world: Array, plan: Plan
         (round(float(b), 4), round(float(a), 4)) for b, a in zip(bearings, altitudes, strict=True)
     )
     return attrs.evolve(block, skyline_deg=skyline, distance_m=round(distance, 2))
+
+
+def _strays(block: Block, thing: bpy.types.Object, world: Array, plan: Plan) -> bool:
+    """Whether a ridge, drawn as it was read, is elsewhere than its object."""
+    points = _vertices(thing) @ world[:3, :3].T + world[:3, 3]
+    away = np.abs(block_mesh(plan, block).vertices_m - points).max()
+    return bool(away > RIDGE_SAME * np.abs(points).max())
 
 
 def _kept(old: float, new: float) -> float:

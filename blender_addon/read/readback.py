@@ -21,17 +21,16 @@ from planner_core.edit import edits
 from planner_core.frames import compute_frames
 from planner_core.maths.angles import wrapped_deg
 from planner_core.plan.model import Block, Composition, Plan
-from planner_core.rig import geometry
 from planner_core.rig.geometry import bearing_and_altitude
 
 from ..console import silenced
 from ..scene import blocking, parts, rig, store
 from . import blocks as readblocks
 from . import motion as readmotion
+from . import rig_check
 from . import settings as readsettings
 
 PLACE_SAME_M, DIRECTION_SAME = 1e-5, 2e-6
-OFF_RIG_M, OFF_RIG_DEG = 0.001, 0.02
 RIDGE_SEEN_DEG = 0.05  # about two pixels of a wide clip
 
 
@@ -108,6 +107,7 @@ def read_scene(scene: bpy.types.Scene, *, thorough: bool = True) -> Readback:
             said.append(f"The subject “{lost}” is gone. Every block with the role Subject is judged now.")
         plan = attrs.evolve(plan, blocks=blocks, composition=judged)
     if thorough:
+        said += [rig_check.unkeyed_text(scene, axis) for axis in rig_check.unkeyed(scene, unturned)]
         _check_camera(scene, unturned)
         said += readblocks.beyond_a_plan(scene)
         said += [difference.text for difference in readsettings.differences(scene, drawn)]
@@ -207,34 +207,13 @@ def _read_lens(camera: Any, plan: Plan) -> Plan:
 
 
 def _check_camera(scene: bpy.types.Scene, plan: Plan) -> None:
-    """Refuse a scene whose camera is not where its rail and its three axes put it. Raises ReadbackError.
-
-    plan has its rail where it stands now, in the direction that it was drawn in: what hangs on the rail
-    turned with it since.
-    """
-    depsgraph = parts.depsgraph_of(scene)
-    camera, rail = parts.object_of(scene, "camera"), parts.object_of(scene, "rail")
-    assert camera is not None
-    assert rail is not None
-    stands = np.array(rail.evaluated_get(depsgraph).matrix_world)[:3, :3]
-    turn = stands @ np.array(rig.rail_matrix(plan))[:3, :3].T
-    origin = np.asarray(plan.rig.origin_m)
-    slide, pan, tilt = (readmotion.axis_now(scene, plan, axis)[0] for axis in readmotion.AXES)
-    places = origin + (geometry.camera_position_m(plan, slide, pan, tilt) - origin) @ turn.T
-    rotations = turn @ geometry.camera_rotation(pan, tilt, plan.site.scene_north_deg)
-    before = scene.frame_current, scene.frame_subframe
-    try:
-        for number in range(1, plan.shoot.frames + 1):
-            scene.frame_set(number)
-            now = np.array(camera.evaluated_get(depsgraph).matrix_world)
-            reach = max(1.0, float(np.abs(places[number - 1]).max()) / 1000.0)
-            away = float(np.linalg.norm(now[:3, 3] - places[number - 1])) / reach
-            turned = float(np.degrees(np.abs(now[:3, :3] - rotations[number - 1]).max()))
-            if away > OFF_RIG_M or turned > OFF_RIG_DEG:
-                raise ReadbackError(
-                    f"Frame {number}: the camera is not where slide, pan and tilt put it; something else "
-                    "moves it (keys, a constraint or a driver on camera or head, or a shift of its own). "
-                    "Take that off, and move poses, rail or the three axes' curves instead"
-                )
-    finally:
-        scene.frame_set(before[0], subframe=before[1])
+    """Refuse a scene whose camera is not where its rail and its three axes put it. Raises ReadbackError."""
+    number = rig_check.first_frame_off(scene, plan)
+    if number is None:
+        return
+    hanging = rig_check.foreign(scene)
+    what = f" ({hanging[0]})" if hanging else " (a shift of camera or head of its own)"
+    raise ReadbackError(
+        f"Frame {number}: the camera is not where slide, pan and tilt put it; something else moves it{what}. "
+        "Take that off, and move poses, rail or the three axes' curves instead"
+    )

@@ -139,7 +139,7 @@ def is_animated(owner: Any, path: str) -> bool:
     if any(driver.data_path == path for driver in animation.drivers):
         return True
     actions = [animation.action, *(s.action for track in animation.nla_tracks for s in track.strips)]
-    return any(curve.data_path == path for action in actions if action for curve in _curves(action))
+    return any(curve.data_path == path for action in actions if action for curve in curves_of(action))
 
 
 def stop_animating(owner: Any, path: str) -> None:
@@ -156,12 +156,14 @@ def stop_animating(owner: Any, path: str) -> None:
                         bag.fcurves.remove(curve)
 
 
-def _curves(action: Any) -> list[Any]:
+def curves_of(action: Any, slot: Any = None) -> list[Any]:
+    """The curves of an action: those of one slot, or all."""
     return [
         curve
         for layer in action.layers
         for strip in layer.strips
         for bag in strip.channelbags
+        if slot is None or bag.slot_handle == slot.handle
         for curve in bag.fcurves
     ]
 

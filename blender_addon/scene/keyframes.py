@@ -58,6 +58,24 @@ def clear_curve(owner: Any, data_path: str, index: int = -1) -> None:
         _channelbag(owner).fcurves.remove(curve)
 
 
+def keep_only(owner: Any, channel: tuple[str, int] | None) -> None:
+    """Take off an ID what animates it, but for the keys of one channel (data path and index)."""
+    animation = owner.animation_data
+    for driver in list(animation.drivers):
+        animation.drivers.remove(driver)
+    for track in list(animation.nla_tracks):
+        animation.nla_tracks.remove(track)
+    if animation.action is None:
+        return
+    animation.action_influence, animation.action_blend_type = 1.0, "REPLACE"
+    curves = _channelbag(owner).fcurves
+    for curve in list(curves):
+        if (curve.data_path, curve.array_index) != channel:
+            curves.remove(curve)
+        elif curve.group is not None:
+            curve.group.mute = False
+
+
 def find_curve(owner: Any, data_path: str, index: int = -1) -> bpy.types.FCurve | None:
     """The curve of an ID's active action, or None."""
     animation = owner.animation_data

@@ -115,6 +115,26 @@ def draw_rig(scene: bpy.types.Scene, frames: FrameTable, keep: Collection[str] =
     draw_move(scene, frames)
 
 
+def clear_foreign(scene: bpy.types.Scene) -> None:
+    """Take off the rig whatever else than its axes could move its camera: constraints, drivers, the NLA, keys
+    of other channels, and shifts of single parts. Drawing the rig puts its parts back in place.
+    """
+    own = {part: (path, index) for part, path, index in CHANNELS.values()}
+    for part in ("rail", "carriage", "pan", "tilt", "camera"):
+        thing: Any = parts.object_of(scene, part)
+        if thing is None:
+            continue
+        thing.constraints.clear()
+        if part == "rail":
+            thing.parent = None
+        thing.parent_type = "OBJECT"
+        thing.delta_location = thing.delta_rotation_euler = (0.0, 0.0, 0.0)
+        thing.delta_scale = thing.scale = (1.0, 1.0, 1.0)
+        thing.delta_rotation_quaternion = (1.0, 0.0, 0.0, 0.0)
+        if thing.animation_data is not None:
+            keyframes.keep_only(thing, own.get(part))
+
+
 def draw_move(scene: bpy.types.Scene, frames: FrameTable) -> None:
     """The move alone, on a rig that is already there: the keys of its axes, and the poses."""
     plan = frames.plan

@@ -23,7 +23,7 @@ from planner_core.picture.composition import Reading
 from planner_core.review.report import review_in_parts
 from planner_core.words.language import say
 
-from ..read import readback
+from ..read import readback, rig_check
 from ..scene import parts, store, windows
 from . import redraw
 
@@ -57,6 +57,7 @@ _states: dict[int, SceneState] = {}
 _reviews: dict[int, tuple[Plan, Iterator[Review | None]]] = {}  # under way, by scene
 _unlit: set[int] = set()  # scenes whose windows and lamps lag behind the plan
 _busy = False
+_reviews_wait = False  # while something else needs the computer
 _OVER: Any = object()  # what stands for the end of a review
 
 
@@ -127,11 +128,23 @@ def shares_with(scene: Any) -> bpy.types.Scene | None:
 
 def restore_setting(scene: Any, key: str) -> None:
     """Set one of Blender's own settings back to what the plan has."""
-    frames = frames_of(scene)
-    if frames is not None:
+    if key == "rig":
+        _free_rig(scene)
+    else:
+        frames = frames_of(scene)
+        if frames is None:
+            return
         with handlers_paused():
             redraw.restore_setting(scene, frames, key)
-        show()
+    show()
+
+
+def _free_rig(scene: Any) -> None:
+    """Take off the rig what moves it beside its axes; what was edited of the axes goes into the plan."""
+    with handlers_paused():
+        redraw.clear_foreign(scene)
+    take_edits(scene)
+    draw_anew_rig(scene)
 
 
 def make_own(scene: Any) -> None:
@@ -245,7 +258,7 @@ def _in_a_window() -> bool:
 
 
 def _start_timer() -> None:
-    if not bpy.app.timers.is_registered(_review_on):
+    if not _reviews_wait and not bpy.app.timers.is_registered(_review_on):
         bpy.app.timers.register(_review_on, first_interval=0.0)
 
 
@@ -268,6 +281,22 @@ def _review_on() -> float | None:
             _note_reading(scenes[uid])
         show()
     return PAUSE_S if _reviews else None
+
+
+def pause_reviews() -> None:
+    """Leave reviews for later, until `go_on_reviewing`: something else needs the computer."""
+    global _reviews_wait
+    _reviews_wait = True
+    if bpy.app.timers.is_registered(_review_on):
+        bpy.app.timers.unregister(_review_on)
+
+
+def go_on_reviewing() -> None:
+    """Go on with the reviews that are under way."""
+    global _reviews_wait
+    _reviews_wait = False
+    if _reviews:
+        _start_timer()
 
 
 def _note_reading(scene: bpy.types.Scene) -> None:
@@ -405,6 +434,7 @@ def take_edits(scene: bpy.types.Scene, *, curves: bool = True) -> bool:
     """Take what was moved in the scene since it was drawn into the plan. Returns whether anything was.
 
     Without curves, curves reshaped by hand are left for later: to find poses that make them takes a while.
+    With them, and with something on the rig that may move the camera besides, every frame is looked at.
     Where the plan can't take it, the reason is shown and the plan stays as it was.
     """
     plan = plan_of(scene)
@@ -418,7 +448,7 @@ def take_edits(scene: bpy.types.Scene, *, curves: bool = True) -> bool:
     here = state_of(scene)
     try:
         with handlers_paused():
-            edited = readback.read_scene(scene, thorough=False)
+            edited = readback.read_scene(scene, thorough=curves and bool(rig_check.foreign(scene)))
         set_plan(scene, edited.plan, tuple(edited.said))
     except (PlanError, readback.ReadbackError) as error:
         _refuse(here, error)

@@ -51,6 +51,11 @@ def draw_light(scene: bpy.types.Scene, frames: FrameTable) -> None:
     lighting.draw_light(scene, frames)
 
 
+def clear_foreign(scene: bpy.types.Scene) -> None:
+    """Take off the rig what moves it beside its axes."""
+    rig.clear_foreign(scene)
+
+
 def clear(scene: bpy.types.Scene) -> None:
     """Remove everything that was drawn, and the plan, from a scene; meshes made by the user stay."""
     whole_scene.clear_scene(scene)
@@ -121,6 +126,8 @@ def restore_setting(scene: bpy.types.Scene, frames: FrameTable, key: str) -> Non
         for marker in scene.timeline_markers:
             marker.camera = None
         scene.camera = rig_camera  # a bound marker takes the scene over
+    elif key == "unkeyed":
+        scene.frame_set(scene.frame_current, subframe=scene.frame_subframe)
     elif rig_camera is not None:
         if key.startswith("animated:"):
             readsettings.stop_animating(rig_camera.data, key.removeprefix("animated:"))

@@ -32,6 +32,14 @@ class Trying:
     tries: int
     spent_share: float
 
+    @property
+    def text(self) -> str:
+        """The same in words."""
+        return (
+            f"Looking for change {self.change} of the poses: {self.tries} tried, "
+            f"{self.spent_share:.0%} of the budget spent"
+        )
+
 
 Listener = Callable[[Trying], None]
 

@@ -6,7 +6,7 @@ clip are left alone: what only they could put right is left to the photographer,
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from attrs import field, frozen
@@ -18,11 +18,11 @@ from planner_core.fit.travel import fit_travel
 from planner_core.frames import FrameTable, compute_frames
 from planner_core.plan.changes import changed, differences
 from planner_core.plan.model import Plan, PlanError
-from planner_core.review.assess import assess
+from planner_core.review.assess import assess, finished
 from planner_core.review.cost import changed_wishes, cost, together
-from planner_core.review.findings import Finding, sentences
+from planner_core.review.findings import Finding, Review, sentences
 from planner_core.review.remedy import PLAN_FILE, Names, Quantity, Remedy, cost_text, remedy_text
-from planner_core.review.report import review
+from planner_core.review.report import review_in_parts
 from planner_core.review.trial import helps
 from planner_core.review.words.in_short import in_short
 
@@ -56,21 +56,29 @@ class FitAll(Fit):
     left: tuple[Finding, ...] = field(default=())
 
 
-def fit_all(plan: Plan, names: Names = PLAN_FILE) -> FitAll:
+Listener = Callable[[str], None]  # who is told what is being done, and may stop it by an exception
+
+
+def nobody(_text: str) -> None:
+    """A listener who doesn't want to know."""
+
+
+def fit_all(plan: Plan, names: Names = PLAN_FILE, listen: Listener = nobody) -> FitAll:
     """The plan with whatever helps, a step at a time, each of which leaves fewer or milder findings.
 
     Raises PlanError where the plan has no times. names are those that its words call fields by.
     """
     frames = compute_frames(plan)
     steps: list[Step] = []
-    left = _above_a_note(plan, frames)
+    left = _above_a_note(plan, frames, listen)
     while left and len(steps) < MOST_STEPS:
-        step = next(_steps(frames.plan, frames, left, names), None)
+        step = next(_steps(frames.plan, frames, left, names, listen), None)
         if step is None:
             break
         steps.append(step)
         frames = compute_frames(changed(frames.plan, step.remedy.changes), frames)
-        left = _above_a_note(frames.plan, frames)
+        listen(step.text)
+        left = _above_a_note(frames.plan, frames, listen)
     total = together([step.remedy.cost for step in steps])
     return FitAll(
         plan=frames.plan,
@@ -81,11 +89,20 @@ def fit_all(plan: Plan, names: Names = PLAN_FILE) -> FitAll:
     )
 
 
-def _above_a_note(plan: Plan, frames: FrameTable) -> tuple[Finding, ...]:
-    return tuple(finding for finding in review(plan, frames).findings if finding.level != "note")
+def _above_a_note(plan: Plan, frames: FrameTable, listen: Listener) -> tuple[Finding, ...]:
+    report = finished(_told(review_in_parts(plan, frames), listen))
+    return tuple(finding for finding in report.findings if finding.level != "note")
 
 
-def _steps(plan: Plan, frames: FrameTable, left: tuple[Finding, ...], names: Names) -> Iterator[Step]:
+def _told(parts: Iterator[Review | None], listen: Listener) -> Iterator[Review | None]:
+    for part in parts:
+        listen("Reviewing the plan, and trying what helps")
+        yield part
+
+
+def _steps(
+    plan: Plan, frames: FrameTable, left: tuple[Finding, ...], names: Names, listen: Listener
+) -> Iterator[Step]:
     """The steps that could be taken, in ORDER; what that doesn't name comes last."""
     rank = {code: place for place, code in enumerate(ORDER)}
     findings = sorted(left, key=lambda each: rank.get(each.code, len(ORDER)))
@@ -94,7 +111,7 @@ def _steps(plan: Plan, frames: FrameTable, left: tuple[Finding, ...], names: Nam
             if _may_be_set(plan, remedy.changes):
                 yield _step(finding, remedy, names)
     for finding in findings:
-        yield from _solved_for(plan, frames, finding, names)
+        yield from _solved_for(plan, frames, finding, names, listen)
 
 
 def _may_be_set(plan: Plan, changes: Mapping[str, Any]) -> bool:
@@ -104,10 +121,12 @@ def _may_be_set(plan: Plan, changes: Mapping[str, Any]) -> bool:
     return not changed_wishes(plan, changed(plan, changes))
 
 
-def _solved_for(plan: Plan, frames: FrameTable, finding: Finding, names: Names) -> Iterator[Step]:
+def _solved_for(
+    plan: Plan, frames: FrameTable, finding: Finding, names: Names, listen: Listener
+) -> Iterator[Step]:
     """What the finding's own fit makes of it, which looks farther than a review; only where that helps."""
     try:
-        new = _fitted(plan, finding.fit, names)
+        new = _fitted(plan, finding.fit, names, listen)
     except PlanError:
         return
     changes = differences(plan, new)
@@ -118,9 +137,10 @@ def _solved_for(plan: Plan, frames: FrameTable, finding: Finding, names: Names) 
         yield _step(finding, Remedy(changes=changes, cost=cost(frames, after)), names)
 
 
-def _fitted(plan: Plan, kind: str, names: Names) -> Plan:
+def _fitted(plan: Plan, kind: str, names: Names, listen: Listener) -> Plan:
+    listen("Solving for what the finding leaves free")
     if kind == "compose":
-        return fit_compose(plan).plan
+        return fit_compose(plan, lambda trying: listen(trying.text)).plan
     if kind == "travel":
         return fit_travel(plan).plan
     if kind == "balance":

@@ -14,9 +14,11 @@ import bpy
 import numpy as np
 import pytest
 
+from blender_addon.read import rig_check
 from blender_addon.read.readback import ReadbackError, read_scene
 from blender_addon.scene import keyframes, parts
 from blender_addon.scene.build import build_scene
+from blender_addon.state import live, redraw
 from planner_core import Plan, compute_frames
 from planner_core.place.blocking import block_mesh
 from tests.addon.scenes import camera_matrices, drawn, empty_scene, turn_between_deg
@@ -292,3 +294,63 @@ def test_readback_ends_whatever_the_file(kind: str, tmp_path: Path, project_root
         assert len(done.stderr.strip().splitlines()) == 1
         assert "evening.blend" in done.stderr
         assert not out.exists()
+
+
+# ---------------------------------------------------------------- in the open scene
+
+
+@pytest.mark.parametrize(
+    ("way", "name"), [("constraint", "camera"), ("driver", "pan"), ("keys", "camera"), ("NLA", "pan")]
+)
+def test_what_hangs_on_the_rig_is_told_at_once_and_taken_off_by_setting_it_back(way: str, name: str) -> None:
+    scene = empty_scene()
+    live.set_plan(scene, STAGE)
+    assert rig_check.differences(scene, STAGE) == []
+    WAYS[way](scene, name, 0.9)
+    assert [told.key for told in rig_check.differences(scene, STAGE)] == ["rig"]
+    move_pose_key(scene, 0.7)
+    assert not live.take_edits(scene), "taken though something else moves the camera"
+    assert "something else moves it" in live.state_of(scene).problem
+    assert live.plan_of(scene) == STAGE
+    live.restore_setting(scene, "rig")
+    scene.view_layers[0].update()
+    assert rig_check.differences(scene, STAGE) == []
+    now = live.plan_of(scene)
+    assert now is not None
+    assert now.move.poses[1].slide_m == pytest.approx(0.7), "the edit of the axis itself isn't lost"
+    assert read_scene(scene).plan == now
+
+
+def move_pose_key(scene: bpy.types.Scene, slide_m: float) -> None:
+    """Give the second pose's key another slide."""
+    curve = keyframes.find_curve(part(scene, "carriage"), *CHANNELS["carriage"])
+    assert curve is not None
+    (key,) = [p for p in curve.keyframe_points if abs(p.co[0] - (1.0 + 0.4 * (FRAMES - 1))) < 0.01]
+    key.co[1] = slide_m
+    curve.update()
+
+
+def test_an_axis_moved_by_hand_and_not_keyed_is_told_and_stays_as_it_stands() -> None:
+    scene, _ = drawn(STAGE)
+    scene.frame_set(5)
+    part(scene, "carriage").location.y += 0.2
+    scene.view_layers[0].update()
+    stands = part(scene, "carriage").location.y
+    assert [told.key for told in rig_check.differences(scene, STAGE)] == ["unkeyed"]
+    found = read_scene(scene)
+    assert found.plan == STAGE
+    assert any("isn't keyed" in line for line in found.said)
+    assert part(scene, "carriage").location.y == stands
+    redraw.restore_setting(scene, compute_frames(STAGE), "unkeyed")
+    assert rig_check.differences(scene, STAGE) == []
+
+
+def test_a_camera_shifted_beside_its_rig_is_told_at_once() -> None:
+    scene = empty_scene()
+    live.set_plan(scene, STAGE)
+    part(scene, "camera").delta_location.x = 0.1
+    scene.view_layers[0].update()
+    assert [told.key for told in rig_check.differences(scene, STAGE)] == ["rig"]
+    live.restore_setting(scene, "rig")
+    scene.view_layers[0].update()
+    assert rig_check.differences(scene, STAGE) == []

@@ -2,25 +2,34 @@
 # Blender reads the annotations of its classes as they are, so none may be turned into text here.
 # mypy: disable-error-code="valid-type"
 
+from collections.abc import Callable
 from typing import Any
 
 import bpy
 from bpy.props import EnumProperty, IntProperty
 
 from planner_core import Plan, PlanError
+from planner_core.fit.everything import nobody
 from planner_core.fit.result import Fit
 from planner_core.review.findings import sentences
 from planner_core.words.language import say
 
 from ...state import live, selection
 from .. import timeline, wording
+from ..fit_job import FitJob, Listener
 from .base import UNDOABLE, Outcome, ReadsFrames, WithFrames, change
 
 EVERYTHING = "all"
 
 
-def fit_of(kind: str, plan: Plan) -> Fit:
-    """The plan with what the fit of that name solves for. Raises PlanError."""
+LOOK_EVERY_S = 0.2
+TAKES_A_WHILE = ("compose", EVERYTHING)  # so these run beside the window
+
+_under_way: list[FitJob] = []  # the fit that runs beside the window, if any
+
+
+def fit_of(kind: str, plan: Plan, listen: Listener) -> Fit:
+    """The plan with what the fit of that name solves for; listen is told what it does. Raises PlanError."""
     if kind == "travel":
         from planner_core.fit.travel import fit_travel
 
@@ -36,11 +45,11 @@ def fit_of(kind: str, plan: Plan) -> Fit:
     if kind == "compose":
         from planner_core.fit.compose import fit_compose
 
-        return fit_compose(plan)
+        return fit_compose(plan, lambda trying: listen(trying.text))
     if kind == EVERYTHING:
         from planner_core.fit.everything import fit_all
 
-        return fit_all(plan, wording.SIDEBAR)
+        return fit_all(plan, wording.SIDEBAR, listen)
     raise PlanError("fit", kind, "is not a fit that this version of Duskrail knows")
 
 
@@ -168,11 +177,82 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
         """Says what it solves for."""
         return say("{fit}. Undo reverts it", fit=say(FITS[properties.kind][1]))
 
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if not super().poll(context):
+            return False
+        if _under_way:
+            cls.poll_message_set("A fit is under way; Esc stops it")
+            return False
+        return True
+
     def execute(self, context: Any) -> Outcome:
+        """Here and now."""
+        return self._take(context, lambda plan: fit_of(self.kind, plan, nobody))
+
+    def invoke(self, context: Any, _event: Any) -> Outcome:
+        """Beside the window, where it takes a while."""
+        if self.kind not in TAKES_A_WHILE:
+            return self.execute(context)
+        live.take_edits(context.scene)
+        plan, kind = live.plan_of(context.scene), self.kind
+        assert plan is not None
+        self.plan = plan
+        _under_way.append(FitJob(lambda listen: fit_of(kind, plan, listen)))
+        live.pause_reviews()
+        self.timer = context.window_manager.event_timer_add(LOOK_EVERY_S, window=context.window)
+        context.window_manager.modal_handler_add(self)
+        return {"RUNNING_MODAL"}
+
+    def modal(self, context: Any, event: Any) -> Outcome:
+        """Pass all events on to Blender but Esc; while the animation plays, Esc stops only that."""
+        job = _under_way[0]
+        is_playing = context.screen is not None and context.screen.is_animation_playing
+        if event.type == "ESC" and event.value == "PRESS" and not is_playing:
+            job.stop()
+            return {"RUNNING_MODAL"}
+        if event.type != "TIMER":
+            return {"PASS_THROUGH"}
+        if job.is_running():
+            what = "stops" if job.is_stopped else job.text
+            context.workspace.status_text_set(f"{FITS[self.kind][0]}: {what}   (Esc stops it)")
+            return {"PASS_THROUGH"}
+        self._end(context)
+        return self._taken(context, job)
+
+    def cancel(self, context: Any) -> None:
+        """Blender quits, or opens another file."""
+        for job in _under_way:
+            job.stop()
+        self._end(context)
+
+    def _end(self, context: Any) -> None:
+        _under_way.clear()
+        context.window_manager.event_timer_remove(self.timer)
+        context.workspace.status_text_set(None)
+        live.go_on_reviewing()
+
+    def _taken(self, context: Any, job: FitJob) -> Outcome:
+        """What the fit found, taken into the plan that it was for."""
+        if job.defect is not None:
+            raise job.defect
+        if job.problem is not None:
+            self.report({"ERROR"}, wording.refusal_text(job.problem, self.plan))
+            return {"CANCELLED"}
+        fitted = job.result
+        if fitted is None:
+            self.report({"WARNING"}, "The fit was stopped; the plan is as it was")
+            return {"CANCELLED"}
+        if not self.poll(context) or live.plan_of(context.scene) != self.plan:
+            self.report({"WARNING"}, "The plan was changed meanwhile, so the fit was left out; fit it again")
+            return {"CANCELLED"}
+        return self._take(context, lambda _plan: fitted)
+
+    def _take(self, context: Any, fit: Callable[[Plan], Fit]) -> Outcome:
         fitted: list[Fit] = []
 
         def edit(plan: Plan) -> Plan:
-            fitted.append(fit_of(self.kind, plan))
+            fitted.append(fit(plan))
             return fitted[-1].plan
 
         outcome = change(self, context, edit)

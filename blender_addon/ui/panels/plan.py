@@ -11,7 +11,7 @@ import bpy
 from planner_core import Plan
 from planner_core.words.language import say
 
-from ...read import settings
+from ...read import rig_check, settings
 from ...scene import store
 from ...state import live, redraw
 from .. import evening, guidance, wording
@@ -112,7 +112,7 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
                 spare_px=52.0,
             )
             box.operator("duskrail.set_units")
-        for difference in settings.differences(scene, plan):
+        for difference in (*rig_check.differences(scene, plan), *settings.differences(scene, plan)):
             box = layout.box()
             wrapped(box, context, difference.text, icon="INFO", spare_px=52.0)
             row = box.row(align=True)
