@@ -19,7 +19,7 @@ from .ui import (
     timeline,
     translation,
 )
-from .ui.operators import preview, scout
+from .ui.operators import preview, review, scout
 
 
 def register() -> None:
@@ -47,6 +47,7 @@ def unregister() -> None:
         bpy.app.timers.unregister(_take_up)
     preview.stop()
     scout.end_drawing()
+    review.stop()
     handlers.unregister()
     keymap.unregister()
     gizmos.unregister()

@@ -26,7 +26,7 @@ from planner_core.plan.file import load_plan, save_plan
 from planner_core.plan.model import Plan, PlanError
 from planner_core.plan.text import escaped_json
 from tools.files import check_files, deliver, inputs_of, refuse_input, say
-from tools.outcome import CRASHED, DONE, FOUND_STOP, INTERRUPTED, UNUSABLE, UsageError, need_blender
+from tools.outcome import CRASHED, DONE, FOUND_STOP, INTERRUPTED, UNUSABLE, UsageError
 from tools.terminal import StatusLine, harmless_output, problem_line
 
 if TYPE_CHECKING:
@@ -182,19 +182,9 @@ def preview(arguments: argparse.Namespace) -> int:
 
 def readback(arguments: argparse.Namespace) -> int:
     """The plan as it now stands in a Blender scene."""
-    scene = Path(arguments.scene)
-    if not scene.is_file():
-        raise PlanError("scene file", str(scene), "does not exist; check the name")
-    need_blender()
-    from blender_addon.read.readback import ReadbackError, read_file
+    from tools.readback_command import run_readback
 
-    try:
-        edited = read_file(scene)
-    except ReadbackError as problem:
-        raise UsageError(str(problem)) from None
-    save_plan(edited.plan, arguments.output)
-    say("\n".join((*edited.said, f"Written to {arguments.output}.")), arguments.output)
-    return DONE
+    return run_readback(arguments)
 
 
 def sheet(arguments: argparse.Namespace) -> int:

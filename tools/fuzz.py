@@ -41,13 +41,15 @@ from attrs import evolve, frozen
 
 from planner_core.plan.text import is_control
 from planner_core.plan.writing import write_atomically
-from tools import fuzz_cases
+from tools import fuzz_cases, fuzz_scenes
 from tools.advice_cases import bad_advice
 from tools.duskrail import DEBUG_VARIABLE
 from tools.fuzz_cases import Case
 
 FEW_TRIALS = 1  # of remedies, for a plan of another kind than advice
 LIMIT_S = 30.0  # of the processor's time for one call; the slowest sound one takes a tenth of that
+SCENE_S = 300.0  # by the clock, for reading a scene on a busy machine
+RAN = "ran.txt"  # what a scene leaves that gets to run something
 STUCK_S = 600.0  # by the clock, for one that waits for something
 SMALLER_S = 20.0  # for cutting down what fell
 MEMORY_BYTES = 4 * 1024**3
@@ -207,19 +209,37 @@ def _files_in(folder: Path) -> dict[str, bytes]:
 
 def _call_blender(case: Case, scene: bytes) -> str:
     """What is wrong with reading a damaged scene, by a process of its own: Blender itself may fall over."""
-    rng = random.Random(json.loads(case.files["scene.blend.recipe"])["seed"])
     with tempfile.TemporaryDirectory(prefix="duskrail-fuzz-") as name:
         folder = Path(name)
-        (folder / "scene.blend").write_bytes(fuzz_cases.mutated_bytes(rng, scene))
+        (folder / "scene.blend").write_bytes(_damaged(case, scene))
         words = [sys.executable, str(ROOT / "tools" / "duskrail.py"), *case.words]
         try:
-            done = subprocess.run(words, cwd=folder, capture_output=True, text=True, timeout=120, check=False)
+            done = subprocess.run(
+                words,
+                cwd=folder,
+                capture_output=True,
+                text=True,
+                errors="replace",
+                timeout=SCENE_S,
+                check=False,
+            )
         except subprocess.TimeoutExpired:
-            return "takes more than 120 s"
+            return f"takes more than {SCENE_S:.0f} s"
         files = {k: v for k, v in _files_in(folder).items() if k != "scene.blend"}
-        shown = [line for line in done.stderr.splitlines() if not re.match(r"\d\d:\d\d\.\d{3}  ", line)]
-        ended = Ended(code=done.returncode, out=done.stdout, err="\n".join(shown), files=files)
-    return flaw(evolve(case, files={}), ended)
+    if RAN in files:
+        return "runs what the scene has in it"
+    return flaw(
+        evolve(case, files={}), Ended(code=done.returncode, out=done.stdout, err=done.stderr, files=files)
+    )
+
+
+def _damaged(case: Case, scene: bytes) -> bytes:
+    """The scene as the case's recipe breaks it."""
+    recipe = json.loads(case.files["scene.blend.recipe"])
+    rng = random.Random(recipe["seed"])
+    if recipe["how"] == "bytes":
+        return fuzz_cases.mutated_bytes(rng, scene)
+    return fuzz_scenes.mutated_scene(rng, scene)
 
 
 class Worker:
@@ -456,17 +476,34 @@ class Run:
         return "\n".join(lines)
 
 
+TRAPPED = f"""
+import os, bpy
+path = os.path.abspath("scene.blend")
+bpy.ops.wm.open_mainfile(filepath=path, load_ui=False, use_scripts=False)
+scene = bpy.data.scenes[0]
+script = bpy.data.texts.new("start.py")
+script.write("open({RAN!r}, 'w').close()")
+script.use_module = True
+lamp = bpy.data.objects.new("Lamp", None)
+scene.collection.objects.link(lamp)
+driver = lamp.driver_add("location", 0).driver
+driver.type, driver.expression = "SCRIPTED", "len(open({RAN!r}, 'w').name)"
+bpy.ops.wm.save_as_mainfile(filepath=path, compress=False)
+os._exit(0)
+"""
+
+
 def _scene(folder: Path) -> bytes:
-    """A scene to damage, made once by the preview."""
+    """A scene to damage, made once by the preview; it holds a script and a driver that leave a file."""
     path = folder / "scene.blend"
     if not path.is_file():
         document = fuzz_cases.small_plan(random.Random(1))
         document["shoot"]["frames"] = 3
         (folder / "scene.plan.json").write_bytes(fuzz_cases.plan_text(document))
-        words = ["preview", "scene.plan.json", "--still", "1", "-o", "still.png", "--blend", path.name]
-        subprocess.run(
-            [sys.executable, str(ROOT / "tools" / "duskrail.py"), *words], cwd=folder, check=True, timeout=600
-        )
+        words = ["preview", "scene.plan.json", "--blend", path.name]
+        for command in ([str(ROOT / "tools" / "duskrail.py"), *words], ["-c", TRAPPED]):
+            subprocess.run([sys.executable, *command], cwd=folder, check=True, timeout=600)
+        (folder / RAN).unlink(missing_ok=True)
     return path.read_bytes()
 
 

@@ -433,7 +433,8 @@ def _words_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
 
 def _blend_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
     """Bytes of a scene are put in by the fuzzer, which has one saved; here, how they are changed."""
-    recipe = json.dumps({"seed": rng.randrange(1 << 30)}).encode()
+    how = "bytes" if rng.random() < 0.25 else "structure"
+    recipe = json.dumps({"seed": rng.randrange(1 << 30), "how": how}).encode()
     return {"scene.blend.recipe": recipe}, ("readback", "scene.blend", "-o", NEW)
 
 

@@ -28,6 +28,12 @@ TAKES_A_WHILE = ("compose", EVERYTHING)  # so these run beside the window
 _under_way: list[FitJob] = []  # the fit that runs beside the window, if any
 
 
+def stop() -> None:
+    """Stop what is under way, and forget it."""
+    while _under_way:
+        _under_way.pop().stop()
+
+
 def fit_of(kind: str, plan: Plan, listen: Listener) -> Fit:
     """The plan with what the fit of that name solves for; listen is told what it does. Raises PlanError."""
     if kind == "travel":
@@ -206,6 +212,9 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
 
     def modal(self, context: Any, event: Any) -> Outcome:
         """Pass all events on to Blender but Esc; while the animation plays, Esc stops only that."""
+        if not _under_way:  # the extension was disabled, or another file opened
+            self._end(context)
+            return {"CANCELLED"}
         job = _under_way[0]
         is_playing = context.screen is not None and context.screen.is_animation_playing
         if event.type == "ESC" and event.value == "PRESS" and not is_playing:
@@ -222,8 +231,7 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
 
     def cancel(self, context: Any) -> None:
         """Blender quits, or opens another file."""
-        for job in _under_way:
-            job.stop()
+        stop()
         self._end(context)
 
     def _end(self, context: Any) -> None:
