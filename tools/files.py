@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from pathlib import Path
 
@@ -23,6 +24,7 @@ INPUTS = {
     "scene": "the scene",
     "beside": "the plan beside it",
 }
+FOLDERS = {"write": "--write"}  # that are made where they aren't there yet
 OUTPUTS = {"output": "-o", "ics": "--ics", "contact": "--contact", "blend": "--blend", "picture": "--picture"}
 
 
@@ -41,6 +43,19 @@ def check_files(arguments: argparse.Namespace) -> None:
                     )
             written.append((option, path))
         check_writable(path)
+    for name, option in FOLDERS.items():
+        if (folder := _path(arguments, name)) is not None:
+            _check_folder(option, folder)
+
+
+def _check_folder(option: str, folder: Path) -> None:
+    """Raise UsageError where no folder can be there, OSError where nothing could be written to it."""
+    there = folder
+    while not os.path.lexists(there) and there != there.parent:
+        there = there.parent
+    if not there.is_dir():
+        raise UsageError(f"{option}: {there} is no folder; name one to write plans to")
+    check_writable(there / "one.plan.json")
 
 
 def refuse_input(option: str, path: Path, inputs: list[tuple[str, Path]]) -> None:

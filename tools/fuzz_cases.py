@@ -234,6 +234,7 @@ PLAN_WORDS = (
     ("axes", PLAN, "-o", "axes.csv"),
     ("sheet", PLAN, "-o", "sheet.html", "--ics", "evening.ics"),
 )
+SMALL_SEARCH = ("--area", "-2,-2,2,2", "--top", "1", "--reviews", "1")
 SLOWER_PLAN_WORDS = (
     ("fit", PLAN, "-o", NEW, "--travel"),
     ("fit", PLAN, "-o", NEW, "--balance", "1:1"),
@@ -241,6 +242,12 @@ SLOWER_PLAN_WORDS = (
     ("compare", PLAN, "--json"),
     ("dates", PLAN, "--from", "2027-03-01", "--to", "2027-03-09", "-o", "dates.csv"),
     ("export", PLAN, "-o", "move.glb"),
+    ("fit", PLAN, "-o", NEW, "--all"),
+    ("fit", PLAN, "-o", NEW, "--compose", "--json"),
+    ("dates", PLAN, "--from", "2027-03-01", "--to", "2027-03-03", "--beside", "Beacon", "-o", "dates.csv"),
+    ("dates", PLAN, "--from", "2027-03-01", "--to", "2027-03-09", "--moon", "--beside", "Chapel"),
+    ("scout", PLAN, *SMALL_SEARCH, "--json"),
+    ("scout", PLAN, *SMALL_SEARCH, "--picture", "finds.png", "--write", "finds"),
 )
 
 
@@ -388,7 +395,7 @@ def _profile_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]
 
 # ---------------------------------------------------------------- words and scenes
 
-VERBS = ("check", "frames", "axes", "fit", "compare", "sheet", "export", "blocks", "dates")
+VERBS = ("check", "frames", "axes", "fit", "compare", "sheet", "export", "blocks", "dates", "scout", "photo")
 WORDS = (
     *(
         "--json",
@@ -403,6 +410,8 @@ WORDS = (
         "--from",
     ),
     *("--to", "--moon", "--within", "--height", "--smallest", "--distance", "--help", "--", "-x", "-"),
+    *("--beside", "--above", "--all", "--area", "--top", "--edge", "--reviews", "--picture", "--heights"),
+    *("0,0,1,1", "nan,0,1,1", "0.4:1.6", "1e400", "24,85", "1", "finds.png"),
     *(
         "1:1",
         "0:0",

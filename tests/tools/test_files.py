@@ -277,6 +277,20 @@ def test_a_folder_that_takes_no_files_is_told_before_drawing(
         assert said.err.count("\n") == 1
 
 
+@pytest.mark.parametrize("place", ["one.plan.json", "one.plan.json/finds", "/proc/finds", "loose"])
+def test_a_folder_for_plans_is_looked_at_before_the_work(
+    place: str, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (folder / "loose").symlink_to("nowhere")
+    before = contents(folder)
+    for verb in ("compare", "scout"):
+        assert main([verb, "one.plan.json", "--write", place]) == 2
+        said = capsys.readouterr()
+        assert said.err.count("\n") == 1
+        assert said.out == ""
+        assert contents(folder) == before
+
+
 def test_a_write_that_is_interrupted_leaves_the_old_file(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
