@@ -19,7 +19,7 @@ NIGHT_SKY_LUX = 0.0005
 LUX_AT_EV0 = 2.5  # ISO 2720:1974, flat receptor, C = 250 lux s at ISO 100
 SUN_SEMIDIAMETER_DEG = 0.267  # 16′
 MOON_SEMIDIAMETER_DEG = 15.5 / 60.0  # mean; Meeus ch. 55
-REFLECTED_K = 12.5  # ISO 2720:1974, reflected light
+REFLECTED_K = 12.5  # cd s/m² at ISO 100, ISO 2720:1974, reflected light
 SHELL = 753.66156  # Earth's radius over the height of the atmosphere, modelled as a shell
 AIR_DEPTH = 0.21  # of a beam from outside, per air mass: Circular 171
 
@@ -105,7 +105,7 @@ def moon_disc_ev100(
     )
     with np.errstate(divide="ignore", invalid="ignore"):
         luminance_cd_m2 = np.where(solid_angle_sr > 0.0, square_lux / solid_angle_sr, 0.0)
-        return np.asarray(np.log2(luminance_cd_m2 * 100.0 / REFLECTED_K))
+        return ev100_from_luminance(luminance_cd_m2)
 
 
 def natural_light(
@@ -149,6 +149,17 @@ def ev100_from_lux(lux: ArrayLike) -> Array:
 def lux_from_ev100(ev100: ArrayLike) -> Array:
     """Lux on a flat receptor at an EV at ISO 100: E = 2.5·2^EV (ISO 2720:1974)."""
     return LUX_AT_EV0 * np.exp2(np.asarray(ev100, dtype=np.float64))
+
+
+def ev100_from_luminance(luminance_cd_m2: ArrayLike) -> Array:
+    """EV at ISO 100 of a reflected reading, K = 12.5 (ISO 2720:1974); −∞ in complete darkness."""
+    with np.errstate(divide="ignore"):
+        return np.log2(np.asarray(luminance_cd_m2, dtype=np.float64) * (100.0 / REFLECTED_K))
+
+
+def luminance_from_ev100(ev100: ArrayLike) -> Array:
+    """Luminance, cd/m², that a reflected reading of so much EV at ISO 100 stands for."""
+    return np.exp2(np.asarray(ev100, dtype=np.float64)) * (REFLECTED_K / 100.0)
 
 
 def scene_ev100(natural_lux: ArrayLike, artificial_ev100: float | None) -> Array:

@@ -15,6 +15,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
+from planner_core.light import daylight
 from planner_core.light.colour import tint_from_xy
 from planner_core.place.blocking import POST_SIDES, block_label, ground_level_m, solid_mesh
 from planner_core.place.ground import ground_under_m
@@ -31,8 +32,10 @@ BEFORE_WALL_M, BEFORE_FAR_WALL = 0.04, 1e-6  # metres, and metres a metre square
 LIT_SHARE = 0.55  # of the windows of an evening: ours
 WINDOW_LUX = (3.0, 150.0)  # natural light at which windows come on: ours
 LAMP_LUX = (25.0, 45.0)  # … and street lamps: from memory of their light switches
-WINDOW_GAINS = (1.5, 5.0)  # brightness against a white surface under the artificial floor: ours
-LAMP_GAIN = 30.0
+# what a meter reads of a lit window: home interiors at night, ANSI PH2.7-1986 as reproduced in exposure
+# tables, value from memory. It doesn't go by how bright the street is.
+WINDOW_EV100 = (5.0, 7.0)
+LAMP_GAIN = 30.0  # brightness against a white surface under the artificial floor: ours
 SWITCH_STOPS = 0.04  # of falling light over which one lamp comes on
 WARM_XY, WHITE_XY = (0.4599, 0.4106), (0.3805, 0.3768)  # black bodies of 2700 and 4000 K
 
@@ -298,5 +301,12 @@ def _shine(plan: Plan, count: int, is_lamp: bool, luck: np.random.Generator) -> 
     lit = luck.random(count) < LIT_SHARE
     on = low * (high / low) ** luck.random(count)
     whiter = luck.random(count)[:, None] ** 2
-    gain = WINDOW_GAINS[0] + (WINDOW_GAINS[1] - WINDOW_GAINS[0]) * luck.random(count)[:, None] ** 1.5
-    return np.where(lit, on, 0.0), gain * (whiter * white + (1.0 - whiter) * warm)
+    dim, bright = (math.pi * float(daylight.luminance_from_ev100(ev100)) for ev100 in WINDOW_EV100)
+    lux = dim + (bright - dim) * luck.random(count)[:, None] ** 1.5
+    return np.where(lit, on, 0.0), lux / _floor_lux(plan) * (whiter * white + (1.0 - whiter) * warm)
+
+
+def _floor_lux(plan: Plan) -> float:
+    """The light of the place's lamps on level ground; 1 for a place without, where nothing shines."""
+    floor = plan.exposure.artificial_ev100 if plan.exposure else None
+    return 1.0 if floor is None else float(daylight.lux_from_ev100(floor))

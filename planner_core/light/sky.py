@@ -11,6 +11,11 @@ are exact. The shapes, and the shares by the sun's altitude and channel, were fi
 clear sky over a round Earth: sunlight scattered by air and haze (the depths of colour.py, Henyey and
 Greenstein's phase with g = 0.76 in Cornette and Shanks' form) and dimmed by 300 Dobson units of ozone, with
 what is scattered more than once after Hillaire (*Computer Graphics Forum* 39, 2020).
+
+The moon lights the sky as a sun as high does, but for the lobes: brightest low over the horizon, without the
+extinction of twilight. Away from a moon of 20° to 40° that is as measured (Krisciunas and Schaefer,
+*Publications of the Astronomical Society of the Pacific* 103, 1991); under a high moon it is up to a stop too
+bright, because what the lobes would have stands all around.
 """
 
 from __future__ import annotations
@@ -35,7 +40,7 @@ EXTINCTION_DEPTH, EXTINCTION_RISE, LOWEST_RISE = (0.08, 0.135, 0.2), 0.035, 0.03
 EXTINCTION_ALTITUDES_DEG, EXTINCTION_SHARES = (
     (-1.0, 2.0, 4.0, 8.0, 20.0),
     (1.0, 0.8, 0.5, 0.3, 0.0),
-)  # by the sun's altitude
+)  # by the altitude of the sun, or of the moon for the sky it lights
 
 # by the sun's altitude, for red, green and blue: tint of the sky's light on level ground, and shares of it;
 # the rest is isotropic. tools/make_sky_table.py computes the rows anew and says how near they come.
@@ -133,9 +138,14 @@ def sky_light(
     moon_on_level, moon_normal = _moon_beam(moon_altitude_deg, natural.moon_lux)
     # its sky is the sun's, but dim, and without lobes around it
     moon_tint, moon_band, _, _ = component_shares(np.maximum(moon_altitude_deg, 0.0))
-    moon_sky = (natural.moon_lux - moon_on_level)[:, None] * moon_tint
+    moon_sky_lux = natural.moon_lux - moon_on_level
+    moon_sky = moon_sky_lux[:, None] * moon_tint
     moon_band = moon_band / np.sqrt(cloud)
     floor_lux = 0.0 if artificial_ev100 is None else float(daylight.lux_from_ev100(artificial_ev100))
+    of_moon = moon_sky_lux / (natural.diffuse_lux + moon_sky_lux + natural.night_sky_lux)
+    extinct = (1.0 - of_moon) * extinction_share(sun_altitude_deg, cloud) + of_moon * extinction_share(
+        moon_altitude_deg, cloud
+    )
     sky_lux, count = natural.diffuse_lux[:, None], len(sun_altitude_deg)
     rest_lux = sky_lux * (1.0 - band - circumsolar - aureole) + natural.night_sky_lux[:, None]
     return SkyLight(
@@ -145,8 +155,9 @@ def sky_light(
         horizon_band=sky_lux * band * sky_tint + moon_sky * moon_band,
         circumsolar=sky_lux * circumsolar * sky_tint,
         aureole=sky_lux * aureole * sky_tint,
-        normalisation=component_normalisation(sun_altitude_deg, cloud),
-        extinction=extinction_depth(sun_altitude_deg, cloud),
+        normalisation=component_normalisation(sun_altitude_deg, cloud)
+        * _through_other_air(extinction_share(sun_altitude_deg, cloud), extinct),
+        extinction=extinct[:, None] * np.array(EXTINCTION_DEPTH),
         lobe_direction=_lifted(sun_direction),
         aureole_form=aureole_form(sun_altitude_deg),
         lamps=np.tile(floor_lux * lamp_tint(), (count, 1)),
@@ -277,11 +288,17 @@ def aureole_form(sun_altitude_deg: ArrayLike) -> Array:
     return np.stack(list(forms), axis=-1)
 
 
+def extinction_share(altitude_deg: ArrayLike, cloud_divisor: float = 1.0) -> Array:
+    """How much of EXTINCTION_DEPTH there is under a sun, or moon, at this altitude; its shape. Cloud hangs
+    before it.
+    """
+    altitude = np.asarray(altitude_deg, dtype=np.float64)
+    return np.interp(altitude, EXTINCTION_ALTITUDES_DEG, EXTINCTION_SHARES) / cloud_divisor**2
+
+
 def extinction_depth(sun_altitude_deg: ArrayLike, cloud_divisor: float = 1.0) -> Array:
-    """Optical depth of the extinction low in the sky, shape (..., 3). Cloud hangs before it."""
-    altitude = np.asarray(sun_altitude_deg, dtype=np.float64)
-    fraction = np.interp(altitude, EXTINCTION_ALTITUDES_DEG, EXTINCTION_SHARES) / cloud_divisor**2
-    return fraction[..., None] * np.array(EXTINCTION_DEPTH)
+    """Optical depth of the extinction low in the sky under the sun alone, shape (..., 3)."""
+    return extinction_share(sun_altitude_deg, cloud_divisor)[..., None] * np.array(EXTINCTION_DEPTH)
 
 
 def component_normalisation(sun_altitude_deg: ArrayLike, cloud_divisor: float = 1.0) -> Array:
@@ -348,25 +365,48 @@ def _component_normalisation(cloud_divisor: float) -> tuple[Array, Array]:
     altitudes = np.concatenate(
         [np.linspace(-8.0, -0.25, 32), np.linspace(0.0, 24.0, 97), np.linspace(25.0, 90.0, 66)]
     )
+    normalisation = [
+        _normalisation(float(altitude), extinction_depth(altitude, cloud_divisor)) for altitude in altitudes
+    ]
+    # sums differ in the last bit with memory alignment; pictures of one plan must not
+    return altitudes, np.log(np.round(normalisation, 12))
+
+
+def _through_other_air(share: Array, other: Array) -> Array:
+    """What the normalisation is times, where there is another share of extinction than the sun's, (n, 4, 3).
+
+    That is by moonlight: the shapes are those long after sunset.
+    """
+    shares, logarithms = _night_normalisation()
+    return np.exp(_between_rows(other, shares, logarithms) - _between_rows(share, shares, logarithms))
+
+
+@lru_cache(maxsize=1)
+def _night_normalisation() -> tuple[Array, Array]:
+    """By the share of extinction, (n,) and (n, 4, 3): logarithms as of _component_normalisation."""
+    shares = np.linspace(0.0, 1.0, 33)
+    normalisation = [
+        _normalisation(AUREOLE_ALTITUDES_DEG[0], share * np.array(EXTINCTION_DEPTH)) for share in shares
+    ]
+    return shares, np.log(np.round(normalisation, 12))
+
+
+def _normalisation(altitude_deg: float, depth: Array) -> Array:
+    """One over the shapes' cosine-weighted means over the dome, (4, 3), through an optical depth (3,)."""
     up, weight = np.polynomial.legendre.leggauss(96)
     up, weight = (up + 1.0) / 2.0, weight / 2.0
     around = np.cos((np.arange(32) + 0.5) * (np.pi / 32))
     seen_up = np.maximum(up, LOWEST_RISE)
-    level = np.sqrt(1.0 - up**2)
-    normalisation = []
-    for altitude in altitudes:
-        rise = np.radians(max(altitude, 0.0))
-        toward = np.cos(rise) * level[:, None] * around + np.sin(rise) * up[:, None]
-        shapes = _shapes(
-            np.broadcast_to(seen_up[:, None], toward.shape),
-            toward,
-            float(np.sin(rise)),
-            aureole_form(altitude)[:, None],
-        ).mean(axis=1)
-        air = np.exp(-extinction_depth(altitude, cloud_divisor) / (seen_up + EXTINCTION_RISE)[:, None])
-        normalisation.append(1.0 / (2.0 * np.einsum("i,ik,ic->kc", weight * up, shapes, air)))
-    # sums differ in the last bit with memory alignment; pictures of one plan must not
-    return altitudes, np.log(np.round(normalisation, 12))
+    rise = np.radians(max(altitude_deg, 0.0))
+    toward = np.cos(rise) * np.sqrt(1.0 - up**2)[:, None] * around + np.sin(rise) * up[:, None]
+    shapes = _shapes(
+        np.broadcast_to(seen_up[:, None], toward.shape),
+        toward,
+        float(np.sin(rise)),
+        aureole_form(altitude_deg)[:, None],
+    ).mean(axis=1)
+    air = np.exp(-depth / (seen_up + EXTINCTION_RISE)[:, None])
+    return np.asarray(1.0 / (2.0 * np.einsum("i,ik,ic->kc", weight * up, shapes, air)))
 
 
 def _sun_normal_lux(altitude_deg: Array, cloud_divisor: float) -> Array:

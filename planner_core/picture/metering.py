@@ -22,9 +22,9 @@ from typing import Protocol
 import attrs
 import numpy as np
 from attrs import frozen
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from planner_core.light import lamps, sky
+from planner_core.light import daylight, lamps, sky
 from planner_core.light.colour import LUMINANCE
 from planner_core.light.daylight import NaturalLight
 from planner_core.picture import graduated, projection
@@ -36,7 +36,6 @@ from planner_core.rig import geometry
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
-METER_K = 12.5  # cd s/m² at ISO 100, ISO 2720:1974
 COLUMNS, LINES = 32, 18
 READ_FRAMES = 13  # of a clip, evenly spread
 SKY, LEVEL_GROUND = -1, -2
@@ -49,7 +48,6 @@ SWELL, GLITTER_MOST = 0.004, 6.0
 DOME_RAYS = 160
 NEAR_M = 0.01
 UNDER_WHITE_STOPS = 1.0 / 3.0
-BRIGHTEST_WEIGHT = 0.1  # ours: chosen so that readings agree with those published
 SHADOW_START_M = 0.02
 SHADOW_RAYS_EVERY, MIRRORED_RAYS_EVERY = 3, 2
 ALIKE = 1000.0  # normals count as one to a thousandth
@@ -113,8 +111,8 @@ class Grid:
 class Readings:
     """What a camera reads of every frame, EV at ISO 100, arrays of shape (frames,).
 
-    Through the lens, and its graduated filter: average is the mean luminance of the picture; evaluative that
-    with the brightest tenth of the picture counting BRIGHTEST_WEIGHT more, as a meter weighs it that protects
+    Through the lens, and its graduated filter: average is the mean luminance of the picture; evaluative the
+    same, but never so low that the brightest tenth of the picture goes over white, as a meter that protects
     the highlights; brightest_sky the brightest tenth of the sky, and subject_face that of the subject, NaN
     where there is none; shadows the darkest tenth of the picture. As a spot meter reads them beside the
     camera: sky, subject, and ground, level ground in the open. sky_share is how much of the picture is sky.
@@ -162,13 +160,13 @@ def readings_from(scene: Scene, grid: Grid) -> Readings:
     average, brightest = cells.mean(axis=1), parted[:, -tenth:].mean(axis=1)
 
     def every(luminance_cd_m2: Array) -> Array:
-        over = ev100_from_luminance(luminance_cd_m2) - scene.scene_ev100[grid.at]
+        over = daylight.ev100_from_luminance(luminance_cd_m2) - scene.scene_ev100[grid.at]
         return np.interp(frames, grid.at, _low_pass(over)) + scene.scene_ev100
 
     frames = np.arange(len(scene.camera_m))
     return Readings(
         average_ev100=every(average),
-        evaluative_ev100=every((1.0 - BRIGHTEST_WEIGHT) * average + BRIGHTEST_WEIGHT * brightest),
+        evaluative_ev100=every(np.maximum(average, brightest * 2.0**-scene.plan.camera.headroom_stops)),
         brightest_sky_ev100=every(_brightest_sky(on_sensor, grid.is_sky)),
         subject_face_ev100=every(grid.subject_cd_m2 * grid.subject_let_through),
         shadows_ev100=every(parted[:, :tenth].mean(axis=1)),
@@ -194,17 +192,6 @@ def _brightest_sky(luminance_cd_m2: Array, is_sky: NDArray[np.bool_]) -> Array:
     falling = -np.sort(-sky_only, axis=1)
     sums = np.cumsum(falling, axis=1)[np.arange(len(count)), np.maximum(count, 1) - 1]
     return np.where(count > 0, sums / np.maximum(count, 1), np.nan)
-
-
-def ev100_from_luminance(luminance_cd_m2: ArrayLike) -> Array:
-    """EV at ISO 100 of a reflected reading, K = 12.5 (ISO 2720:1974); −∞ in complete darkness."""
-    with np.errstate(divide="ignore"):
-        return np.log2(np.asarray(luminance_cd_m2, dtype=np.float64) * (100.0 / METER_K))
-
-
-def luminance_from_ev100(ev100: ArrayLike) -> Array:
-    """Luminance, cd/m², that a reflected reading of so much EV at ISO 100 stands for."""
-    return np.exp2(np.asarray(ev100, dtype=np.float64)) * (METER_K / 100.0)
 
 
 def sky_light(scene: Scene, at: Rows | slice = slice(None)) -> sky.SkyLight:

@@ -10,7 +10,8 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
-from planner_core.picture.metering import Grid, luminance_from_ev100
+from planner_core.light.daylight import luminance_from_ev100
+from planner_core.picture.metering import Grid
 from planner_core.plan.model import Camera
 
 Array = NDArray[np.float64]

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from planner_core.draft.sky import picture_settings_ev100
 from planner_core.frames import FrameTable, metered_ev100
+from planner_core.light import daylight
 from planner_core.light.exposure import DEADBAND_STOPS, night_share, ramp_target_ev100
 from planner_core.maths.runs import span
 from planner_core.picture import graduated, metering, tones
@@ -174,7 +175,7 @@ class _Meant:
         if key not in self.edges_ev100:
             cells = self._readings(plan).grid.on_sensor_cd_m2
             edge = np.quantile(cells.reshape(len(cells), -1), fraction, axis=1)
-            self.edges_ev100[key] = metering.ev100_from_luminance(edge)
+            self.edges_ev100[key] = daylight.ev100_from_luminance(edge)
         return self.edges_ev100[key]
 
 

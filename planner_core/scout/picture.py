@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner_core.frames import FrameTable
-from planner_core.light import sky
+from planner_core.light import daylight, sky
 from planner_core.light.colour import LUMINANCE
 from planner_core.light.exposure import settings_ev100
 from planner_core.picture import metering
@@ -135,7 +135,7 @@ def frame_pictures(frames: FrameTable, at: tuple[int, ...], columns: int) -> lis
         ev100 = settings_ev100(
             ramp.f_number[rows], ramp.shutter_s[rows], ramp.iso[rows], plan.exposure.nd_stops
         )
-        grey = metering.luminance_from_ev100(ev100)
+        grey = daylight.luminance_from_ev100(ev100)
     linear = GREY * (seen / grey[:, None, None])[..., None] * tint
     return list(_developed(linear))
 

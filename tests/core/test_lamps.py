@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner_core.light import lamps
+from planner_core.light import daylight, lamps
+from planner_core.light.colour import LUMINANCE
 from planner_core.plan.file import plan_from_dict
 from planner_core.plan.model import Plan
 from tests.two_towers import document
@@ -61,6 +63,17 @@ def test_the_same_house_has_the_same_windows_and_another_name_others() -> None:
     )
     assert np.array_equal(ours.on_lux, again.on_lux)
     assert not np.array_equal(ours.on_lux, other.on_lux)
+
+
+@pytest.mark.parametrize("floor_ev100", [-2.0, 2.5, 6.0])
+def test_a_lit_window_reads_as_a_room_at_night_whatever_the_street_has(floor_ev100: float) -> None:
+    # home interiors, EV 5 to 7: ANSI PH2.7-1986 as reproduced in exposure tables, value from memory
+    panes = lamps.panes(place(HOUSE, exposure__artificial_ev100=floor_ev100), EYE)
+    lux = panes.glow @ LUMINANCE * daylight.lux_from_ev100(floor_ev100)
+    read = daylight.ev100_from_luminance(lux / np.pi)
+    assert read.min() >= 5.0 - 1e-9
+    assert read.max() <= 7.0 + 1e-9
+    assert np.ptp(read) > 0.5
 
 
 def test_what_is_no_building_stays_dark_unless_the_plan_says_so() -> None:
