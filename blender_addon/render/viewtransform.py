@@ -14,19 +14,19 @@ from numpy.typing import NDArray
 from .. import compat
 
 VIEW, CONTRAST = "AgX", "AgX - Punchy"
+GREY_STOPS = 0.82  # by so much that contrast darkens a grey card
 
 STEPS = 48  # of the table, along each channel
 DARKEST_STOPS, BRIGHTEST_STOPS = -13.0, 3.2  # what the table spans, around linear 1
 
 
 def choose_view(scene: bpy.types.Scene) -> None:
-    """A view that keeps the colours of a bright evening sky.
-
-    Its contrast shows a grey card of 18 % as 88 of 255, nearly a stop below middle grey (118).
+    """A view that keeps the colours of a bright evening sky, and shows a grey card of 18 % as middle grey,
+    118 of 255.
     """
     settings: Any = scene.view_settings
     settings.view_transform, settings.look = VIEW, CONTRAST
-    settings.exposure, settings.gamma = 0.0, 1.0
+    settings.exposure, settings.gamma = GREY_STOPS, 1.0
     display: Any = scene.display_settings
     display.display_device = "sRGB"
 

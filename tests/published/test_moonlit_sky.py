@@ -34,8 +34,8 @@ def modelled_cd_m2(moon_deg: float, azimuth_deg: float, altitude_deg: float) -> 
 
 
 def measured_cd_m2(moon_deg: float, azimuth_deg: float, altitude_deg: float) -> float:
-    """Krisciunas and Schaefer, *Publications of the Astronomical Society of the Pacific* 103 (1991): equations
-    3, 15, 20 and 21, an extinction of 0.172 magnitudes, a dark zenith of 79 nanolamberts.
+    """Krisciunas and Schaefer, *Publications of the Astronomical Society of the Pacific* 103 (1991):
+    equations 3, 15, 20 and 21, an extinction of 0.172 magnitudes, a dark zenith of 79 nanolamberts.
     """
     cos_apart = float(direction(0.0, moon_deg) @ direction(azimuth_deg, altitude_deg))
     scattered = 10**5.36 * (1.06 + cos_apart**2) + 10 ** (6.15 - np.degrees(np.arccos(cos_apart)) / 40.0)

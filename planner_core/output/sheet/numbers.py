@@ -130,7 +130,9 @@ def _column_rows(rows: tuple[ExposureRow, ...]) -> int:
 def _exposure_words(data: SheetData, limits: Exposure, rows: tuple[ExposureRow, ...]) -> str:
     nd = f", ND {stops(limits.nd_stops)}" if limits.nd_stops else ""
     meter = plan_meter(data.frames)
-    white = " The settings keep it just under white." if meter.column == "sky_ev100" else ""
+    burnt = any(finding.code == "highlights-lost" for finding in data.report.findings)
+    kept = meter.column == "sky_ev100" and not burnt
+    white = " The settings keep it just under white." if kept else ""
     return (
         f"{rows[0].f_number}{nd} throughout. Metered is {meter.metered}: EV is what {meter.how} reads there, "
         f"at ISO 100.{white}{_looks(limits)}"
