@@ -215,6 +215,13 @@ def photo(arguments: argparse.Namespace) -> int:
     return run_photo(arguments)
 
 
+def terrain(arguments: argparse.Namespace) -> int:
+    """Elevation grids into a plan: ridges, ground, heights."""
+    from tools.terrain_command import run_terrain
+
+    return run_terrain(arguments)
+
+
 def dates(arguments: argparse.Namespace) -> int:
     """On which dates the sun or moon sets where, against the picture."""
     from tools.map_command import run_dates
@@ -327,6 +334,29 @@ def build_parser() -> argparse.ArgumentParser:
     )
 
     _add_photo(verb("photo", photo, "a photograph of the place into a plan, aimed by its pins", plan=False))
+
+    one = verb(
+        "terrain", terrain, "the land of elevation grids into a plan: ridges, ground, heights", plan=False
+    )
+    one.add_argument(
+        "sources",
+        metavar="FILE",
+        nargs="+",
+        help="SRTM .hgt, Esri .asc or GeoTIFF, in geographic coordinates",
+    )
+    one.add_argument("plan", metavar="PLAN", help="the plan whose site lies in them")
+    one.add_argument("-o", "--output", metavar="NEW", required=True, help="the new plan file")
+    one.add_argument(
+        "--near",
+        metavar="METRES",
+        type=_not_negative,
+        default=120.0,
+        help="build the ground this far around the rail; 0 for none (120)",
+    )
+    one.add_argument(
+        "--zero", metavar="METRES", type=float, help="the scene's zero, above the sea; else the rail decides"
+    )
+    one.add_argument("--json", action="store_true", help="the horizon and what was said, as JSON")
 
     one = verb("dates", dates, "where the sun or moon rises and sets against the picture, day by day")
     one.add_argument(
@@ -454,6 +484,10 @@ def _positive(text: str) -> float:
     if not 0 < value < 1e9:
         raise argparse.ArgumentTypeError(f"{text} is not above 0")
     return value
+
+
+def _not_negative(text: str) -> float:
+    return 0.0 if text.strip() in ("0", "0.0") else _positive(text)
 
 
 def _count(text: str) -> int:

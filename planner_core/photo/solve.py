@@ -25,7 +25,8 @@ Array = NDArray[np.float64]
 
 AIM, ROLL, VIEW, PLACE = 1, 2, 3, 4  # how many pins it takes
 POINTS_FOR_PLACE = 2
-CLICK_PX = 1.0  # how well a corner is pointed at, at best (common practice, no source)
+CLICK_PX = 2.0  # how well a corner is pointed at (common practice, no source) …
+CLICK_WEIGHT = 5.0  # … which counts as much as so many residuals: few pins say little of their own scatter
 UNCERTAIN = 0.25  # of the distance to the nearest pinned thing: a place known less well isn't taken
 STEPS = np.array([1e-4, 1e-4, 1e-4, 1e-6, 1e-3, 1e-3, 1e-3])  # degrees, log of the focal length, metres
 LEAST_FOCAL, MOST_FOCAL = 7.0, 100.0  # of the picture's width: 148° and 0.6°, a whole turn of a panorama
@@ -137,7 +138,7 @@ class _Problem:
 
     def solve(self, unknowns: int, *, place_known: bool) -> Solution:
         """From the start that promises most; from others only until one fits as well as pins can."""
-        good = len(self.targets.pixels) * (3.0 * CLICK_PX) ** 2
+        good = len(self.targets.pixels) * (2.0 * CLICK_PX) ** 2
         best: Solution | None = None
         for start in self._starts(unknowns, place_known):
             near = self._run(start, unknowns, rays=True)
@@ -207,8 +208,10 @@ class _Problem:
                     yield middle + around
 
     def sigma_px(self, found: Solution, unknowns: int) -> float:
+        """How far a thing is from its pin in each direction, from the residuals and from what is usual."""
         free = 2 * len(self.targets.pixels) - unknowns
-        return max(math.sqrt(found.sum_of_squares / free) if free > 0 else 0.0, CLICK_PX)
+        usual = CLICK_WEIGHT * CLICK_PX**2
+        return math.sqrt((found.sum_of_squares + usual) / (free + CLICK_WEIGHT))
 
     def place_uncertain_m(self, found: Solution) -> float | None:
         """How uncertain the place is, where that is too much to take it; else None."""
@@ -234,7 +237,9 @@ class _Problem:
         assert best is not None
         rms, number, off = best
         whole = math.sqrt(found.sum_of_squares / count)
-        is_off = off > OFF_PX and off > OFF_FACTOR * rms and whole > OFF_FACTOR / 2.0 * max(rms, CLICK_PX)
+        is_off = (
+            off > OFF_PX and off > OFF_FACTOR * rms and whole > OFF_FACTOR / 2.0 * max(rms, CLICK_PX / 2.0)
+        )
         return (number, off) if is_off else (None, 0.0)
 
 

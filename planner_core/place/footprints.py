@@ -139,6 +139,28 @@ def scene_xy_m(longitude_deg: ArrayLike, latitude_deg: ArrayLike, site: Site) ->
     )
 
 
+def lonlat_deg(points_m: Array, site: Site) -> tuple[Array, Array]:
+    """Longitude and latitude, degrees, (n,) each, of scene points (n, 2): scene_xy_m turned round.
+
+    By Newton's steps with the ellipsoid's radii at the site: a millimetre within 100 km.
+    """
+    points = np.asarray(points_m, dtype=np.float64)
+    squared = FLATTENING * (2.0 - FLATTENING)
+    sine = 1.0 - squared * math.sin(math.radians(site.latitude_deg)) ** 2
+    across = EQUATOR_RADIUS_M / math.sqrt(sine) * max(math.cos(math.radians(site.latitude_deg)), 1e-6)
+    along = EQUATOR_RADIUS_M * (1.0 - squared) / sine**1.5
+    turn = math.radians(site.scene_north_deg)
+    longitude = np.full(len(points), site.longitude_deg)
+    latitude = np.full(len(points), site.latitude_deg)
+    for _ in range(6):
+        x, y = (points - scene_xy_m(longitude, latitude, site)).T
+        longitude = longitude + np.degrees((x * math.cos(turn) + y * math.sin(turn)) / across)
+        latitude = np.clip(
+            latitude + np.degrees((y * math.cos(turn) - x * math.sin(turn)) / along), -90.0, 90.0
+        )
+    return longitude, latitude
+
+
 # ---------------------------------------------------------------- GeoJSON
 
 

@@ -24,6 +24,7 @@ CORE_MAY_IMPORT = {
     "icalendar",
     "exifread",
     "imagesize",
+    "tifffile",
 }
 # Blender brings these, but for the core and the library its plans are made with (to evolve one).
 ADDON_MAY_IMPORT = {
@@ -204,6 +205,7 @@ CORE_ROWS = (
         "time",
         "plan",
         "place",
+        "terrain",
         "light",
         "rig",
         "picture",

@@ -110,10 +110,12 @@ def test_aim_view_and_place_are_those_of_solvepnp(number: int, noise_px: float) 
     if noise_px == 0.0:
         assert np.linalg.norm(np.subtract(solved.photo.place_m, true.place_m)) < 1e-3
         assert solved.photo.fov_deg == pytest.approx(true.fov_deg, abs=1e-3)
-    else:  # where it stood lies within what the solution says of itself, at four deviations
+    else:
+        # where it stood lies within what the solution says of itself: with so few pins the deviation is
+        # itself an estimate (Student, Biometrika 6, 1908), so five of them
         assert solved.certainty.place_m is not None
         off = np.abs(np.subtract(solved.photo.place_m, true.place_m))
-        assert np.all(off < 4.0 * np.array(solved.certainty.place_m))
+        assert np.all(off < 5.0 * np.array(solved.certainty.place_m))
 
 
 def test_the_one_wrong_pin_is_named() -> None:

@@ -1,0 +1,1 @@
+"""The shape of the land from elevation grids: the horizon, the ground nearby, and heights. No camera."""

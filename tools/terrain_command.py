@@ -1,0 +1,49 @@
+"""The terrain verb: the land of elevation grids into a plan."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from typing import Any
+
+import numpy as np
+
+from planner_core.plan.file import load_plan, save_plan
+from planner_core.plan.text import escaped_json
+from tools.files import say
+from tools.outcome import DONE
+
+
+def run_terrain(arguments: argparse.Namespace) -> int:
+    """Add the land to a plan, and say what it is like."""
+    from planner_core.terrain.grids import load_grids
+    from planner_core.terrain.land import with_land
+
+    plan = load_plan(arguments.plan)
+    landed = with_land(plan, load_grids(arguments.sources), near_m=arguments.near, zero_m=arguments.zero)
+    save_plan(landed.plan, arguments.output)
+    if arguments.json:
+        say(_json_text(_as_dict(landed)), arguments.output)
+    else:
+        said = [f"{sentence}." for sentence in landed.said]
+        say("\n".join((*said, f"Written to {arguments.output}.")), arguments.output)
+    return DONE
+
+
+def _as_dict(landed: Any) -> dict[str, Any]:
+    seen = landed.horizon
+    met = seen.altitude_deg > -90.0
+    return {
+        "said": [f"{sentence}." for sentence in landed.said],
+        "horizon": [
+            {"bearing_deg": float(a), "altitude_deg": float(b), "distance_m": float(c)}
+            for a, b, c in np.column_stack([seen.bearing_deg, seen.altitude_deg, seen.distance_m])[met]
+        ],
+        "unknown_share": float(seen.unknown.mean()),
+    }
+
+
+def _json_text(values: Any) -> str:
+    plain = not (sys.stdout.encoding or "utf-8").lower().startswith("utf")
+    return escaped_json(json.dumps(values, indent=2, ensure_ascii=plain, allow_nan=False))
