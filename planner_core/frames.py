@@ -152,7 +152,7 @@ class FrameTable:
     @cached_property
     def readings(self) -> metering.Readings:
         """What a camera would read of every frame."""
-        return self.known_readings or metering.readings(self)
+        return self.known_readings or metering.readings(self, self.view.metered_rays)
 
 
 def compute_frames(plan: Plan, known: FrameTable | None = None) -> FrameTable:

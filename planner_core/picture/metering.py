@@ -27,8 +27,18 @@ from numpy.typing import NDArray
 from planner_core.light import daylight, lamps, sky
 from planner_core.light.colour import LUMINANCE
 from planner_core.light.daylight import NaturalLight
-from planner_core.picture import graduated, projection
-from planner_core.place import blocking, solids, visibility
+from planner_core.picture import graduated
+from planner_core.picture.block_projection import Cameras
+from planner_core.picture.picture_rays import (
+    COLUMNS,
+    LEVEL_GROUND,
+    LINES,
+    NEAR_M,
+    SKY,
+    PictureRays,
+    cell_directions,
+)
+from planner_core.place import blocking, solids
 from planner_core.place.surface_colours import block_albedos, level_ground_colour, luminance
 from planner_core.plan.model import Plan
 from planner_core.rig import geometry
@@ -36,9 +46,7 @@ from planner_core.rig import geometry
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
-COLUMNS, LINES = 32, 18
 READ_FRAMES = 13  # of a clip, evenly spread
-SKY, LEVEL_GROUND = -1, -2
 AIR_M = 30_000.0  # distance at which the air leaves 1/e of a colour: a clear evening, value from memory
 WATER_INDEX = 1.333
 WATER_ALBEDO = 0.1  # what it mirrors of an even sky, Fresnel, and its own colour: 0.066 and 0.035
@@ -46,22 +54,15 @@ WATER_ALBEDO = 0.1  # what it mirrors of an even sky, Fresnel, and its own colou
 # sun's light that a wave mirrors
 SWELL, GLITTER_MOST = 0.004, 6.0
 DOME_RAYS = 160
-NEAR_M = 0.01
 UNDER_WHITE_STOPS = 1.0 / 3.0
 SHADOW_START_M = 0.02
 SHADOW_RAYS_EVERY, MIRRORED_RAYS_EVERY = 3, 2
 ALIKE = 1000.0  # normals count as one to a thousandth
 
 
-class Scene(Protocol):
+class Scene(Cameras, Protocol):
     """What is read of a FrameTable."""
 
-    @property
-    def plan(self) -> Plan: ...
-    @property
-    def camera_m(self) -> Array: ...
-    @property
-    def camera_rotation(self) -> Array: ...
     @property
     def lens_bearing_deg(self) -> Array: ...
     @property
@@ -142,9 +143,12 @@ class Readings:
         return np.where(np.isfinite(read), read, self.evaluative_ev100)
 
 
-def readings(scene: Scene) -> Readings:
-    """The readings of every frame of a scene, from pictures of some of its frames (read_frames)."""
-    return readings_from(scene, read_grid(scene))
+def readings(scene: Scene, rays: PictureRays | None = None) -> Readings:
+    """The readings of every frame of a scene, from pictures of some of its frames; with the rays through
+    these where they were followed before.
+    """
+    at = read_frames(len(scene.camera_m))
+    return readings_from(scene, _Reading(scene, at, rays or PictureRays(scene, at)).grid())
 
 
 def readings_from(scene: Scene, grid: Grid) -> Readings:
@@ -238,24 +242,7 @@ def read_frames(count: int) -> Rows:
 def read_grid(scene: Scene, at: Rows | None = None, size: tuple[int, int] = (COLUMNS, LINES)) -> Grid:
     """The luminance of some frames' pictures, by default of read_frames, on so many columns and lines."""
     rows = read_frames(len(scene.camera_m)) if at is None else np.asarray(at, dtype=np.intp)
-    return _Reading(scene, rows, size).grid()
-
-
-def _half_picture(plan: Plan) -> Array:
-    """Tangents of half the angles of view, across and up."""
-    crop = projection.delivered_crop(plan.camera, plan.clip)
-    return np.array([plan.clip.width_px, plan.clip.height_px]) / (2.0 * crop.focal_px)
-
-
-def cell_directions(plan: Plan, rotation: Array, size: tuple[int, int] = (COLUMNS, LINES)) -> Array:
-    """Directions through the middles of the cells, (n, lines · columns, 3), for cameras turned so."""
-    half, (columns, lines) = _half_picture(plan), size
-    x = ((np.arange(columns) + 0.5) * (2.0 / columns) - 1.0) * half[0]
-    y = (1.0 - (np.arange(lines) + 0.5) * (2.0 / lines)) * half[1]
-    across, up = np.meshgrid(x, y)
-    local = np.column_stack([across.ravel(), up.ravel(), np.full(across.size, -1.0)])
-    local /= np.linalg.norm(local, axis=1)[:, None]
-    return np.einsum("nij,kj->nki", rotation, local)
+    return _Reading(scene, rows, PictureRays(scene, rows, size)).grid()
 
 
 @frozen(kw_only=True, eq=False)
@@ -285,26 +272,22 @@ def _lights(plan: Plan) -> _Lights:
 class _Reading:
     """The work of read_grid: n frames by k rays, flat where rays are followed."""
 
-    def __init__(self, scene: Scene, at: Rows, size: tuple[int, int] = (COLUMNS, LINES)) -> None:
-        self.scene, self.plan, self.at = scene, scene.plan, at
-        self.columns, self.lines = columns, lines = size
+    def __init__(self, scene: Scene, at: Rows, picture: PictureRays) -> None:
+        self.scene, self.plan, self.at, self.picture = scene, scene.plan, at, picture
         self.light = sky_light(scene, at)
-        self.eye = np.asarray(scene.camera_m, dtype=np.float64)[at]
-        self.rotation = np.asarray(scene.camera_rotation, dtype=np.float64)[at]
+        self.eye, self.rotation, self.half = picture.eye, picture.rotation, picture.half
+        self.lines, self.columns = picture.lines, picture.columns
         self.sun, self.moon = scene.sun_direction[at], scene.moon_direction[at]
-        self.half = _half_picture(self.plan)
-        self.ground_m = blocking.ground_level_m(self.plan)
         self.boxes = blocking.bounding_boxes(self.plan)
         self.is_water = np.array([block.role == "water" for block in self.plan.blocks] + [False, False])
         self.ground_albedo = luminance(level_ground_colour())
-        self.rays = cell_directions(self.plan, self.rotation, size)
-        self.frame = np.repeat(np.arange(len(at)), columns * lines)
+        self.rays = picture.directions
+        self.frame = np.repeat(np.arange(len(at)), self.columns * self.lines)
         self.level_lux = sky.on_level_ground(self.light, self.sun, self.moon) @ LUMINANCE
         self.sun_lux, self.moon_lux = self.light.sun @ LUMINANCE, self.light.moon @ LUMINANCE
         self.skyglow = sky.skyglow(self.light) @ LUMINANCE
-        self.lifts_m = _rows_of(getattr(scene, "lifts_m", None), at)
-        self.followed, self.view = _alike(self.eye, self.rotation, self.lifts_m)
-        self.distance, self.met, self.normal = self._first_hits()
+        self.lifts_m, self.followed = picture.lifts_m, picture.followed
+        self.distance, self.met, self.normal = picture.distance_m, picture.met, picture.normal
         self.dome = self._dome()
         self.behind_ridge = self._behind_ridge()
 
@@ -328,98 +311,6 @@ class _Reading:
             subject_let_through=graduated.light_let_through(self.plan, toward_subject),
             ground_cd_m2=self.level_lux * self.ground_albedo / np.pi,
         )
-
-    # ------------------------------------------------------------ what a ray meets
-
-    def _first_hits(self) -> tuple[Array, Rows, Array]:
-        """Distance, what is met and its outward normal, of all rays, flat."""
-        followed = self.followed
-        directions = self.rays[followed].reshape(-1, 3)
-        origins = np.repeat(self.eye[followed], self.lines * self.columns, axis=0)
-        with np.errstate(divide="ignore"):
-            fall = (self.ground_m - origins[:, 2]) / directions[:, 2]
-        distance = np.where((directions[:, 2] < 0.0) & (fall > 0.0), fall, np.inf)
-        met = np.where(np.isfinite(distance), LEVEL_GROUND, SKY)
-        normal = np.zeros_like(directions)
-        normal[:, 2] = 1.0
-        pairs = self._pairs(
-            self.boxes.corners_m,
-            np.arange(len(self.boxes.block)),
-            followed,
-            None if self.lifts_m is None else self.lifts_m[followed],
-        )
-        hits = solids.nearest(self.plan, origins, directions, pairs)
-        nearer = hits.distance_m * (1.0 - visibility.TOUCHING) < distance
-        distance = np.where(nearer, hits.distance_m, distance)
-        normal[nearer] = hits.normal[nearer]
-        met = np.where(nearer, hits.block, met)
-        shape = (len(followed), self.lines * self.columns)
-        return (
-            distance.reshape(shape)[self.view].ravel(),
-            met.reshape(shape)[self.view].ravel(),
-            normal.reshape(*shape, 3)[self.view].reshape(-1, 3),
-        )
-
-    def _pairs(
-        self, corners_m: Array, boxes: Rows, frames: Rows, lifts_m: Array | None = None
-    ) -> solids.Pairs:
-        """The rays of some frames, numbered among theirs, that may meet the blocks of some boxes, by the
-        rectangles around them; corners_m are those of all boxes, lifts_m (frames, blocks) what their blocks
-        stand higher on each of the frames.
-        """
-        corners_m = corners_m[boxes]
-        lines, columns = self.lines, self.columns
-        whole = np.array([columns, lines])
-        higher = None if lifts_m is None else lifts_m[:, self.boxes.block[boxes]]
-        low, high = self._rectangles(corners_m, frames, higher)
-        top_m = corners_m[..., 2].max(axis=1)
-        self._cut_at_horizon(high, top_m if higher is None else top_m + higher, frames)
-        first = np.clip(np.ceil((low + 1.0) / 2.0 * whole - 0.5), 0, whole).astype(np.intp)
-        size = np.clip(np.floor((high + 1.0) / 2.0 * whole + 0.5), 0, whole).astype(np.intp) - first
-        frame, box = np.nonzero((size > 0).all(axis=2))
-        size, first = size[frame, box], first[frame, box]
-        cells = size.prod(axis=1)
-        within = np.arange(cells.sum()) - np.repeat(np.cumsum(cells) - cells, cells)
-        up, across = np.divmod(within, np.repeat(size[:, 0], cells))
-        line = lines - 1 - (np.repeat(first[:, 1], cells) + up)
-        column = np.repeat(first[:, 0], cells) + across
-        ray = (np.repeat(frame, cells) * lines + line) * columns + column
-        block = self.boxes.block[boxes[np.repeat(box, cells)]]
-        if len(self.boxes.block) > len(self.plan.blocks):  # rectangles of one block overlap
-            count = len(frames) * lines * columns
-            block, ray = np.divmod(np.unique(block * count + ray), count)
-        lift = None if lifts_m is None else lifts_m[ray // (lines * columns), block]
-        return solids.Pairs(ray=ray, block=block, lift_m=lift)
-
-    def _cut_at_horizon(self, high: Array, top_m: Array, frames: Rows) -> None:
-        """Lower the rectangles of what lies below the camera to the highest point of the horizon in each
-        picture: no ray that rises meets it.
-        """
-        lines = self.lines
-        rises = (self.rays[frames, :, 2] >= 0.0).reshape(len(frames), lines, -1).all(axis=2)
-        horizon = 1.0 - 2.0 * rises.argmin(axis=1) / lines
-        horizon[rises.all(axis=1)] = -2.0
-        below = top_m < self.eye[frames, 2:]
-        high[..., 1] = np.where(below, np.minimum(high[..., 1], horizon[:, None]), high[..., 1])
-
-    def _rectangles(
-        self, corners_m: Array, frames: Rows, higher_m: Array | None = None
-    ) -> tuple[Array, Array]:
-        """The rectangle around boxes (b, 8, 3) in the pictures of n frames, which go from −1 to 1: (n, b, 2)
-        both.
-        """
-        count = len(frames)
-        offset = corners_m.reshape(1, -1, 3) - self.eye[frames, None, :]
-        if higher_m is not None:
-            offset[..., 2] += np.repeat(higher_m, 8, axis=1)
-        local = (offset @ self.rotation[frames]).reshape(count, -1, 8, 3)
-        ahead = -local[..., 2]
-        px = local[..., :2] / (np.maximum(ahead, NEAR_M)[..., None] * self.half)
-        low, high = px.min(axis=2), px.max(axis=2)
-        behind, gone = (ahead < NEAR_M).any(axis=2), (ahead < NEAR_M).all(axis=2)
-        low[behind], high[behind] = -1.0, 1.0
-        low[gone], high[gone] = 2.0, -2.0
-        return low, high
 
     # ------------------------------------------------------------ how bright it is, in lux of a white surface
 
@@ -542,13 +433,13 @@ class _Reading:
     def _mirrored_hits(self, ways: Array, points: Array, ray: Rows) -> solids.Hits:
         """What ways (k, 3) up from points in water meet, found once for frames of one view."""
         cells = self.lines * self.columns
-        own = self.view[self.frame[ray]] * cells + ray % cells
+        own = self.picture.same_view[self.frame[ray]] * cells + ray % cells
         traced, first, alike = np.unique(own, return_index=True, return_inverse=True)
         number = np.full(len(self.followed) * cells, -1, dtype=np.intp)
         number[traced] = np.arange(len(traced))
         level = float(np.median(points[:, 2]))
         images = self.boxes.corners_m * [1.0, 1.0, -1.0] + [0.0, 0.0, 2.0 * level]
-        pairs = self._pairs(
+        pairs = self.picture.pairs(
             images, np.flatnonzero(~self.is_water[self.boxes.block]), self.followed, self._image_lifts(level)
         )
         mine = np.flatnonzero(number[pairs.ray] >= 0)
@@ -674,20 +565,6 @@ def _near_the_way(points: Array, way: Array, centre: Array, half: Array) -> tupl
     ball = np.sum(half**2, axis=1) * 1.001 + 1e-3
     point, box = np.nonzero((apart - along**2 <= ball) & (along > -np.sqrt(ball)))
     return point, box
-
-
-def _rows_of(values: Array | None, at: Rows) -> Array | None:
-    return None if values is None else np.asarray(values, dtype=np.float64)[at]
-
-
-def _alike(eye: Array, rotation: Array, lifts_m: Array | None) -> tuple[Rows, Rows]:
-    """Frames whose rays are followed, for all n: the first with each view and height of water; and for each
-    frame which of those it is.
-    """
-    water = np.empty((len(eye), 0)) if lifts_m is None else lifts_m
-    stands = np.round(np.concatenate([eye, rotation.reshape(-1, 9), water], axis=1), 9)
-    _, first, view = np.unique(stands, axis=0, return_index=True, return_inverse=True)
-    return first, view.ravel()
 
 
 def _some_of_each_frame(frame: Rows, step: int) -> tuple[Rows, Rows]:

@@ -10,9 +10,7 @@ from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.picture.block_projection import Cameras
-from planner_core.picture.projection import delivered_crop
-from planner_core.place import visibility
-from planner_core.plan.model import Plan
+from planner_core.picture.picture_rays import PictureRays
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -25,8 +23,8 @@ COLUMNS, ROWS = 24, 54
 class Surfaces:
     """What the rays meet, arrays of shape (places, rows, columns), the first row at the picture's top.
 
-    at (places,) is each one's place in the move. met is a block's index, visibility.GROUND for level ground
-    that no block covers, or visibility.NOTHING for the sky; distance_m is infinite there.
+    at (places,) is each one's place in the move. met is a block's index, LEVEL_GROUND where no block
+    covers it, or SKY; distance_m is infinite there.
     """
 
     at: Array
@@ -38,18 +36,11 @@ class Surfaces:
         return np.asarray((self.met == block).mean(axis=(1, 2)))
 
 
-def surfaces(plan: Plan, cameras: Cameras) -> Surfaces:
+def surfaces(cameras: Cameras) -> Surfaces:
     """What the picture shows on a few frames, evenly spread."""
     rows = np.unique(np.linspace(0, len(cameras.at) - 1, PLACES).round().astype(np.intp))
-    rays = np.einsum("pij,rcj->prci", cameras.camera_rotation[rows], _grid(plan))
-    distance, met = visibility.first_hits(plan, cameras.camera_m[rows][:, None, None], rays)
-    return Surfaces(at=cameras.at[rows], met=met, distance_m=distance)
-
-
-def _grid(plan: Plan) -> Array:
-    """Unit vectors in camera axes through the middles of the picture's cells, (rows, columns, 3)."""
-    focal = delivered_crop(plan.camera, plan.clip).focal_px
-    x = ((np.arange(COLUMNS) + 0.5) / COLUMNS - 0.5) * plan.clip.width_px / focal
-    y = (0.5 - (np.arange(ROWS) + 0.5) / ROWS) * plan.clip.height_px / focal
-    rays = np.stack(np.broadcast_arrays(x[None, :], y[:, None], -1.0), axis=-1)
-    return np.asarray(rays / np.linalg.norm(rays, axis=-1, keepdims=True))
+    rays = PictureRays(cameras, rows, (COLUMNS, ROWS))
+    shape = (len(rows), ROWS, COLUMNS)
+    return Surfaces(
+        at=cameras.at[rows], met=rays.met.reshape(shape), distance_m=rays.distance_m.reshape(shape)
+    )

@@ -13,8 +13,9 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
-from planner_core.picture import speed
+from planner_core.picture import metering, speed
 from planner_core.picture.block_visibility import BlockVisibility
+from planner_core.picture.picture_rays import PictureRays
 from planner_core.picture.projection import point_paths
 from planner_core.picture.speed import WatchedMotion
 from planner_core.picture.surfaces import Surfaces, surfaces
@@ -57,9 +58,14 @@ class View:
         return BlockVisibility(self.plan, self)
 
     @cached_property
+    def metered_rays(self) -> PictureRays:
+        """The rays that the light is read along."""
+        return PictureRays(self, metering.read_frames(len(self)))
+
+    @cached_property
     def surfaces(self) -> Surfaces:
         """What a few pictures show from edge to edge."""
-        return surfaces(self.plan, self)
+        return surfaces(self)
 
     @cached_property
     def motion(self) -> WatchedMotion:

@@ -45,9 +45,12 @@ def block_mesh(plan: Plan, block: Block) -> Mesh:
     return solid_mesh(block)
 
 
+@lru_cache(maxsize=4096)
 def solid_mesh(block: Block) -> Mesh:
     """The mesh of a block of any shape but ridge, which alone depends on where the rail starts."""
-    return {"box": _box, "post": _post, "figure": _figure, "prism": _prism}[block.shape](block)
+    mesh = {"box": _box, "post": _post, "figure": _figure, "prism": _prism}[block.shape](block)
+    mesh.vertices_m.flags.writeable = False  # many have it
+    return mesh
 
 
 def block_label(plan: Plan, index: int) -> str:

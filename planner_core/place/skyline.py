@@ -7,7 +7,7 @@ from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.maths.angles import wrapped_deg
-from planner_core.place.blocking import Mesh, block_mesh
+from planner_core.place.blocking import Mesh, block_mesh, remembered
 from planner_core.plan.model import Plan
 
 Array = NDArray[np.float64]
@@ -50,9 +50,10 @@ def skyline(plan: Plan, eye_m: ArrayLike) -> Skyline:
     count = round(360.0 / STEP_DEG)
     altitude = np.zeros(count)
     owner = np.full(count, OPEN, dtype=np.int32)
-    starts, ends, owners = _edges(plan, np.asarray(eye_m, dtype=np.float64))
+    eye = np.asarray(eye_m, dtype=np.float64)
+    starts, ends, owners = _edges(plan)
     for part in np.array_split(np.arange(len(owners)), max(1, len(owners) // 5000)):
-        steps, heights, edge = _along(starts[part], ends[part])
+        steps, heights, edge = _along(starts[part] - eye, ends[part] - eye)
         np.maximum.at(altitude, steps, heights)
         top = heights >= altitude[steps]
         owner[steps[top]] = owners[part][edge[top]]
@@ -62,14 +63,15 @@ def skyline(plan: Plan, eye_m: ArrayLike) -> Skyline:
     return Skyline(altitude_deg=altitude[turned], block=owner[turned])
 
 
-def _edges(plan: Plan, eye_m: Array) -> tuple[Array, Array, NDArray[np.int32]]:
-    """Both ends of every block's edges from the eye, shape (n, 3), and the block that each belongs to."""
+@remembered
+def _edges(plan: Plan) -> tuple[Array, Array, NDArray[np.int32]]:
+    """Both ends of every block's edges, shape (n, 3), and the block that each belongs to."""
     starts, ends, owners = [np.zeros((0, 3))], [np.zeros((0, 3))], [np.zeros(0, dtype=np.int32)]
     for index, block in enumerate(plan.blocks):
         mesh = block_mesh(plan, block)
         edges = _mesh_edges(mesh)
-        starts.append(mesh.vertices_m[edges[:, 0]] - eye_m)
-        ends.append(mesh.vertices_m[edges[:, 1]] - eye_m)
+        starts.append(mesh.vertices_m[edges[:, 0]])
+        ends.append(mesh.vertices_m[edges[:, 1]])
         owners.append(np.full(len(edges), index, dtype=np.int32))
     return np.concatenate(starts), np.concatenate(ends), np.concatenate(owners)
 

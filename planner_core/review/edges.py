@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 from planner_core.frames import FrameTable
 from planner_core.maths.angles import compass_deg
 from planner_core.maths.runs import span
+from planner_core.picture.picture_rays import LEVEL_GROUND
 from planner_core.picture.projection import project_px
 from planner_core.picture.surfaces import COLUMNS, Surfaces
 from planner_core.picture.view import View
 from planner_core.place import blocking
 from planner_core.place.skyline import skyline
-from planner_core.place.visibility import GROUND
 from planner_core.plan.model import Plan
 from planner_core.review.findings import Finding, facts
 from planner_core.rig import geometry
@@ -130,10 +130,10 @@ def _bare_beyond(shown: Surfaces, place: int, flat: set[int]) -> list[tuple[int,
             what = int(met[row, column])
             if what in flat:
                 below = what, float(distance[row, column])
-            elif what == GROUND and below is not None:
+            elif what == LEVEL_GROUND and below is not None:
                 count, nearest = bare.get(below[0], (0, np.inf))
                 bare[below[0]] = count + 1, min(nearest, below[1])
-            elif what != GROUND:
+            elif what != LEVEL_GROUND:
                 below = None
     return [(index, count / met.size, end) for index, (count, end) in bare.items()]
 
