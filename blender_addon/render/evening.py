@@ -88,7 +88,7 @@ class EveningPicture:
         lit = self.colours.lit(number)
         has_shadow = lit.shadow > 0.01 and len(self.throwing) > 0
         takes = np.where(self.colours.in_shade, 0.0, lit.takes_shadow)
-        shaded = lit.rows * (1.0 - lit.shadow * takes)[:, None] if has_shadow else lit.rows
+        shaded = lit.rows * (1.0 - takes[:, None] * lit.shadow_by_channel) if has_shadow else lit.rows
         discs, sky = self.sky.shown(number)
         directions = np.vstack([self.sky.outward, fastlook.DISC_SHARE * discs])
         return FramePicture(

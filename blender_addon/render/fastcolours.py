@@ -22,7 +22,7 @@ from planner_core.picture import graduated
 from planner_core.rig import geometry
 
 from ..scene import materials, starfield
-from . import fastview
+from . import fastground, fastview
 from .fastview import View
 
 Array = NDArray[np.float64]
@@ -69,13 +69,14 @@ def shaded_to_foot(albedo: Array, places: Array, normals: Array) -> Array:
 @frozen(eq=False)
 class Lit:
     """A frame's colours of all corners that differ, shape (rows, 3), in full light and capped; how much of it
-    a shadow takes away, and of each row (rows,) how much of a shadow can fall on it: none where it faces away
-    from the sun.
+    a shadow takes away, by channel too (3,); and of each row (rows,) how much of a shadow can fall on it:
+    none where it faces away from the sun.
     """
 
     rows: Array
     shadow: float
     takes_shadow: Array
+    shadow_by_channel: Array
 
 
 class CornerColours:
@@ -93,10 +94,13 @@ class CornerColours:
         *,
         filtered: bool = True,
     ) -> None:
-        self.frames, self.light, self.panes = frames, light, panes
         eye = geometry.head_middle_m(frames.plan)
+        self.frames, self.panes = frames, panes
+        self.lamps, self.pools = light.lamps, lamps.pools(frames.plan, eye)
+        from_around = 1.0 - lamps.gathered(self.pools, frames.illuminance_lux)
+        self.light = light = evolve(light, lamps=light.lamps * from_around[:, None])
         pieces = [_turned_to(piece, eye) for piece in pieces]
-        self.skyglow = sky.skyglow(light)
+        self.skyglow = sky.skyglow(evolve(light, lamps=self.lamps))
         self.sun_seen = mirror.sun_seen_over_land(frames, eye)
 
         def joined(name: str) -> Array:
@@ -115,6 +119,7 @@ class CornerColours:
         self.pane_rows = np.flatnonzero(pane[rows] >= 0)
         self.pane = pane[rows][self.pane_rows].astype(int)
         self.water_places = places[self.is_water]
+        self.pool_light = fastground.pool_light(self.pools, places, normals[rows])
         # level faces have few corners, far apart; they are seen from above, below a filter's edge
         self.filtered = np.flatnonzero(filtered & (self.is_water | (np.abs(normals[rows][:, 2]) < LEVEL)))
         self.filtered_places = places[self.filtered]
@@ -137,6 +142,7 @@ class CornerColours:
         away = self.water_places - eye
         away /= np.maximum(np.linalg.norm(away, axis=1), 1e-6)[:, None]
         self.sent_up = 1.0 - water.mirrored_share(np.maximum(-away[:, 2], water.LEAST_DROP), self.slope)
+        self.mirrored_lamps = self._mirrored_lamps(away)
         self.facing: list[tuple[int, NDArray[np.intp]]] = []
         for piece, alike in zip(pieces, self.alike, strict=True):
             if 0 <= piece.block < len(plan.blocks) and plan.blocks[piece.block].role not in (
@@ -148,47 +154,89 @@ class CornerColours:
         directions = fastview.in_view(self.frames).directions_rad(*fastview.MIRROR_GRID)
         return mirror.mirror(plan, eye, directions)
 
+    def _mirrored_lamps(self, away: Array) -> Array:
+        """How bright the water is at its corners for each pane's brightness of 1, (water corners, panes)."""
+        some = lamps.sources(self.panes)
+        if not len(some.places_m):
+            return np.zeros((len(away), 0))
+        level, toward = lamps.square_light(some, self.water_places)
+        path = np.stack(
+            [water.glitter(away, self.slope, toward[:, k]) for k in range(level.shape[1])], axis=1
+        )
+        path = np.minimum(path, GLITTER_MOST) * level * self.waves[:, None]
+        return np.asarray(path[:, some.source] * some.area_m2)
+
     def lit(self, number: int) -> Lit:
         """The colours of a frame, counted from 1."""
         frame, light = number - 1, self.light
-        colours, shadow = self._in_full_light(frame)
+        colours, taken = self._in_full_light(frame)
         sky_low = (sky.radiance(light, frame, self.level) + self.skyglow[frame])[self.bearing_of]
         if self.mirror is not None:
             colours[self.is_water] = self._water(frame, self.mirror, colours)
         colours += self.haze[:, None] * (sky_low - colours)
         if len(self.panes.on_lux):
             share = lamps.share_on(self.panes.on_lux, self.frames.illuminance_lux[frame])
-            shining = (share * light.lamps[frame].max())[:, None] * self.panes.glow
+            shining = (share * self.lamps[frame].max())[:, None] * self.panes.glow
             colours[self.pane_rows] += shining[self.pane]
+            if self.mirror is not None:
+                colours[self.is_water] += self.mirrored_lamps @ shining
         away = self.filtered_places - self.frames.camera_m[frame]
         colours[self.filtered] *= let_through(self.frames, away)
-        return Lit(capped(colours), shadow, self._takes_shadow(self.frames.sun_direction[frame]))
+        shadow = float(taken @ LUMINANCE / max(float(self._on_level(frame) @ LUMINANCE), 1e-12))
+        by_channel = taken / np.maximum(self._on_level(frame), 1e-12)
+        takes = self._takes_shadow(self.frames.sun_direction[frame])
+        return Lit(capped(colours), shadow, takes, by_channel)
+
+    def on_level(self, number: int, albedo: Array, places: Array, *, in_shade: bool) -> Array:
+        """Colours of level ground of a draft colour (3,) at places (n, 3), in a shadow or out of it, of a
+        frame counted from 1.
+        """
+        frame = number - 1
+        light = self._on_level(frame) - (self._taken(frame) if in_shade else 0.0)
+        away = places - self.frames.camera_m[frame]
+        far = np.linalg.norm(away, axis=1)
+        level = away * [1.0, 1.0, 0.0]
+        level /= np.maximum(np.linalg.norm(level, axis=1), 1e-6)[:, None]
+        low = sky.radiance(self.light, frame, level) + self.skyglow[frame]
+        haze = 1.0 - np.exp(-far / materials.AIR_M)
+        return capped(albedo * light + haze[:, None] * (low - albedo * light))
 
     def _sun_level(self, frame: int) -> Array:
         """The sun's light at the place: less while it goes down behind the land."""
         return np.asarray(self.light.sun[frame] * self.sun_seen[frame])
 
-    def _in_full_light(self, frame: int) -> tuple[Array, float]:
-        """Colours of all kinds of corner in full light, and how much of it a shadow on level ground takes."""
+    def _in_full_light(self, frame: int) -> tuple[Array, Array]:
+        """Colours of all kinds of corner in full light, and what a shadow takes of that on level ground."""
         light, sun, sun_level = self.light, self.frames.sun_direction[frame], self._sun_level(frame)
         whole = ambient.from_around(self.frames, light, frame, self.unique_normals, sun_level, self.takes)
         moon = np.maximum(self.unique_normals @ self.frames.moon_direction[frame], 0.0)
         whole += moon[:, None] * light.moon[frame]
         whole += np.maximum(self.unique_normals @ sun, 0.0)[:, None] * sun_level
-        return self.albedo * whole[self.normal_of], self._taken(frame)
+        on_corners = whole[self.normal_of]
+        if len(self.pools.on_lux):
+            share = lamps.share_on(self.pools.on_lux, self.frames.illuminance_lux[frame])
+            level = float(self.lamps[frame] @ LUMINANCE)
+            on_corners = on_corners + (self.pool_light @ share * level)[:, None] * lamps.pool_tint()
+        return self.albedo * on_corners, self._taken(frame)
 
-    def _taken(self, frame: int) -> float:
-        """Share of the light on level ground that a shadow takes: what hides the sun hides the brightest sky
+    def _on_level(self, frame: int) -> Array:
+        """Light of all kinds on level ground, (3,); of the sun as much as the land leaves."""
+        light, one = self.light, slice(frame, frame + 1)
+        beam = self._sun_level(frame) * max(float(self.frames.sun_direction[frame, 2]), 0.0)
+        moon = light.moon[frame] * max(float(self.frames.moon_direction[frame, 2]), 0.0)
+        kinds = (light.isotropic, light.horizon_band, light.circumsolar, light.aureole, light.lamps)
+        return np.asarray(beam + moon + sum(kind[one][0] for kind in kinds))
+
+    def _taken(self, frame: int) -> Array:
+        """What a shadow takes of the light on level ground, (3,): what hides the sun hides the brightest sky
         too.
         """
         light, one = self.light, slice(frame, frame + 1)
         beam = self._sun_level(frame)[None, :] * max(float(self.frames.sun_direction[frame, 2]), 0.0)
         if beam.max() <= 0.0:
-            return 0.0
-        kinds = (light.isotropic, light.horizon_band, light.circumsolar, light.aureole, light.lamps)
-        whole = beam + sum(kind[one] for kind in kinds)
-        taken = beam + ambient.bright_around_sun(light.aureole[one], light.circumsolar[one], beam)
-        return float((taken @ LUMINANCE)[0] / (whole @ LUMINANCE)[0])
+            return np.zeros(3)
+        around = ambient.bright_around_sun(light.aureole[one], light.circumsolar[one], beam)
+        return np.asarray((beam + around)[0])
 
     def _takes_shadow(self, sun: Array) -> Array:
         rise = np.clip((self.unique_normals @ sun) / FOCUS, 0.0, 1.0)

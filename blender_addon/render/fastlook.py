@@ -12,7 +12,7 @@ from typing import Any
 import bmesh
 import bpy
 import numpy as np
-from attrs import frozen
+from attrs import evolve, frozen
 from mathutils import Matrix, Vector
 from numpy.typing import NDArray
 
@@ -25,7 +25,7 @@ from planner_core.rig import geometry
 
 from ..scene import blocking, materials, nightlights, parts
 from ..scene.materials import COLOURS
-from . import fastcolours, fastview
+from . import fastcolours, fastground, fastview
 from .fastcolours import FOCUS, Corners
 from .fastview import View
 
@@ -36,6 +36,7 @@ LEAST_DOME_M = 8000.0
 FAR_GROUND_M = 700.0  # beyond which the level ground is painted
 DISC_SHARE = 0.98  # of the dome's radius
 EDGE_COLOUR = (0.02, 0.02, 0.025)
+LEAST_SHADOW, LEAST_HEIGHT_M = 0.01, 0.05  # share of the light, and height over ground, that shade takes
 NEAREST_M = 0.1  # nothing is nearer to the lens; depths far away are told apart the better
 
 
@@ -59,7 +60,7 @@ class FastLook:
                 thing.display.show_shadows = False
             if thing.get(blocking.ROLE_KEY) == "water":
                 _cut_mesh(thing, self.eye, self.view)
-        self.pieces = [_Piece(thing, self.eye) for thing in things]
+        self.pieces = _pieces(things, frames, self.eye)
         self.corners = fastcolours.CornerColours(
             frames, self.light, panes, [piece.corners for piece in self.pieces]
         )
@@ -94,7 +95,15 @@ class FastLook:
         assert self.sky is not None
         discs, sky = self.sky.shown(number)
         colours = (lit.rows / left[:, None]).astype(np.float32)
-        return _FrameColours(colours, lit.shadow, discs, sky / (1.0 - lit.shadow))
+        shade = {}
+        if lit.shadow > LEAST_SHADOW:
+            sun, eye = self.frames.sun_direction[number - 1], self.frames.camera_m[number - 1]
+            for place, piece in enumerate(self.pieces):
+                if isinstance(piece, _LevelPiece):
+                    spots = fastground.shade(piece.level, piece.cast.places, piece.cast.normals, sun, eye)
+                    on_it = self.corners.on_level(number, piece.albedo, spots, in_shade=True)
+                    shade[place] = spots, on_it / (1.0 - lit.shadow)
+        return _FrameColours(colours, lit.shadow, discs, sky / (1.0 - lit.shadow), shade)
 
     def show(self, number: int) -> None:
         """Put a frame's camera, colours and shadows in; number counts from 1."""
@@ -108,11 +117,13 @@ class FastLook:
             self.dome = _Dome(self.scene, self.eye, self.sky, self._dome_radius_m())
         foreseen = self.foreseen.pop(number, None)
         now = foreseen.result() if foreseen is not None else self._worked_out(number)
-        for piece, alike in zip(self.pieces, self.corners.alike, strict=True):
+        for place, (piece, alike) in enumerate(zip(self.pieces, self.corners.alike, strict=True)):
+            if isinstance(piece, _LevelPiece):
+                piece.lay(*now.shade.get(place, (None, None)))
             piece.paint(now.rows[alike])
         self.dome.show(now.discs, now.sky)
         display: Any = self.scene.display
-        display.shading.show_shadows = bool(now.shadow > 0.01)
+        display.shading.show_shadows = bool(now.shadow > LEAST_SHADOW)
         display.shading.shadow_intensity = float(np.clip(now.shadow, 0.0, 1.0))
         on_level = on_level_ground(self.light, self.frames.sun_direction, self.frames.moon_direction)[frame]
         edges = min(1.0, float(on_level @ LUMINANCE))  # lines no brighter than the picture is
@@ -125,13 +136,15 @@ class FastLook:
 @frozen(eq=False)
 class _FrameColours:
     """A frame worked out: colours of all corners that differ and of the sky's points, as Workbench is to be
-    given them; how much a shadow takes; and where the points of discs and stars stand.
+    given them; how much a shadow takes; where the points of discs and stars stand; and by the number of a
+    piece of level ground, where the shade on it is and in which colours.
     """
 
     rows: NDArray[np.float32]
     shadow: float
     discs: Array
     sky: Array
+    shade: dict[int, tuple[Array, Array]]
 
 
 class Painted:
@@ -204,8 +217,8 @@ class _Painted:
         self.buffer = np.ones((self.count, 4), dtype=np.float32)
 
     def paint(self, colours: NDArray[Any]) -> None:
-        """Linear colours, shape (count, 3)."""
-        self.buffer[:, :3] = colours
+        """Linear colours, shape (count, 3), or those of the first."""
+        self.buffer[: len(colours), :3] = colours
         self.mesh.color_attributes[COLOURS].data.foreach_set("color", self.buffer.ravel())
         self.mesh.update_tag()
 
@@ -221,6 +234,150 @@ class _Piece(_Painted):
         if thing.get(blocking.ROLE_KEY) == "water" or thing.get(blocking.SHAPE_KEY) == "ridge":
             # water mirrors, and a ridge is too far away for Workbench's shadows
             self.mesh.normals_split_custom_set([(0.0, 0.0, -1.0)] * self.count)
+
+
+@frozen(eq=False)
+class _Faces:
+    """Faces that share no points: places of their corners (n, 3), normals of the faces for each of these, and
+    where among them each face begins.
+    """
+
+    places: Array
+    normals: Array
+    starts: NDArray[np.int32]
+
+
+class _LevelPiece(_Piece):
+    """Level ground, with pools of lamplight on it and the shade of what stands there. Workbench lays its own
+    shadow evenly on all of what lies level, as if it were turned from the sun, and so shows none there.
+    """
+
+    def __init__(
+        self, thing: bpy.types.Object, eye: Array, level: fastground.Level, pools: _Faces, cast: _Faces
+    ) -> None:
+        mesh: Any = thing.data
+        self.level, self.cast = level, cast
+        self.to_own = np.linalg.inv(np.array(thing.matrix_world))
+        _add_faces(mesh, pools, self._own(pools.places))
+        corners = corners_of(thing, mesh, np.array(thing.matrix_world))
+        flat = corners.normals[:, 2] > fastcolours.LEVEL
+        own = np.empty(3 * len(mesh.loops), dtype=np.float32)
+        mesh.corner_normals.foreach_get("vector", own)
+        normals = np.where(flat[:, None], [0.0, 0.0, -1.0], own.reshape(-1, 3))
+        self.points = len(mesh.vertices)
+        _add_faces(mesh, cast, np.zeros((len(cast.places), 3)))
+        normals = np.vstack([normals, np.tile([0.0, 0.0, -1.0], (len(cast.places), 1))])
+        held = mesh.attributes.new("custom_normal", "FLOAT_VECTOR", "CORNER")
+        held.data.foreach_set("vector", normals.astype(np.float32).ravel())
+        super().__init__(thing, eye)
+        self.corners = evolve(corners, in_shade=corners.in_shade | flat)
+        colour: Any = thing.color
+        self.albedo = np.array(colour[:3], dtype=np.float64)
+        self.places = np.empty(3 * len(mesh.vertices), dtype=np.float32)
+        mesh.vertices.foreach_get("co", self.places)
+        self.places = self.places.reshape(-1, 3)
+        self.is_laid = False
+
+    def _own(self, places: Array) -> Array:
+        return places @ self.to_own[:3, :3].T + self.to_own[:3, 3]
+
+    def lay(self, places: Array | None, colours: Array | None) -> None:
+        """Lay shade, or none; places and colours (points, 3) in scene metres."""
+        if places is None or colours is None:
+            if not self.is_laid:
+                return
+            self.places[self.points :] = 0.0
+        else:
+            self.places[self.points :] = self._own(places)
+            self.buffer[len(self.buffer) - len(colours) :, :3] = colours
+        self.is_laid = places is not None
+        self.mesh.vertices.foreach_set("co", self.places.ravel())
+
+
+def _pieces(things: list[bpy.types.Object], frames: FrameTable, eye: Array) -> list[_Piece]:
+    """Things in pieces, level ground with what lies on it."""
+    ground = next((thing for thing in things if parts.part_of(thing) == "ground"), None)
+    high_m = float(ground.matrix_world.translation.z) if ground is not None else 0.0
+    levels = {one.block: one for one in fastground.levels(frames.plan, high_m)}
+    pools = {
+        block: _Faces(
+            places[faces.ravel()], np.zeros((faces.size, 3)), np.arange(0, faces.size, 3, dtype=np.int32)
+        )
+        for block, places, faces in fastground.pool_discs(
+            lamps.pools(frames.plan, eye), list(levels.values()), eye
+        )
+    }
+    casting = [t for t in things if t.display.show_shadows and parts.part_of(t) == "block"]
+    nothing = _joined([])
+    pieces: list[_Piece] = []
+    for thing in things:
+        is_ground = thing.get(blocking.ROLE_KEY) == "ground" and not blocking.is_own(thing)
+        block = -1 if thing is ground else int(thing.get(parts.INDEX_KEY, -2)) if is_ground else -2
+        if block not in levels:
+            pieces.append(_Piece(thing, eye))
+            continue
+        level = levels[block]
+        cast = _joined([_faces_of(one) for one in casting if _may_shade(one, level)])
+        pieces.append(_LevelPiece(thing, eye, level, pools.get(block, nothing), cast))
+    return pieces
+
+
+def _may_shade(thing: bpy.types.Object, level: fastground.Level) -> bool:
+    """Whether a thing stands above level ground and near it."""
+    corners = np.array([thing.matrix_world @ Vector(corner) for corner in thing.bound_box])
+    if corners[:, 2].max() < level.high_m + LEAST_HEIGHT_M:
+        return False
+    if level.outline_m is None:
+        return True
+    away = level.outline_m[:, None] - corners[None, :, :2]
+    reach = fastground.FARTHEST_SHADE_M + float(np.ptp(level.outline_m, axis=0).max())
+    return bool(np.linalg.norm(away, axis=2).min() < reach)
+
+
+def _faces_of(thing: bpy.types.Object) -> _Faces:
+    mesh: Any = thing.data
+    places = np.empty(3 * len(mesh.vertices), dtype=np.float32)
+    mesh.vertices.foreach_get("co", places)
+    corners = np.empty(len(mesh.loops), np.int32)
+    starts, sizes = np.empty(len(mesh.polygons), np.int32), np.empty(len(mesh.polygons), np.int32)
+    normals = np.empty(3 * len(mesh.polygons), dtype=np.float32)
+    mesh.loops.foreach_get("vertex_index", corners)
+    for name, values in (("loop_start", starts), ("loop_total", sizes), ("normal", normals)):
+        mesh.polygons.foreach_get(name, values)
+    world = np.array(thing.matrix_world)
+    turned = normals.reshape(-1, 3) @ np.linalg.inv(world[:3, :3])
+    spots = places.reshape(-1, 3)[corners] @ world[:3, :3].T + world[:3, 3]
+    return _Faces(spots, np.repeat(turned, sizes, axis=0), starts)
+
+
+def _joined(some: list[_Faces]) -> _Faces:
+    before = np.cumsum([0, *(len(one.places) for one in some)])
+    starts = [one.starts + at for one, at in zip(some, before, strict=False)]
+    return _Faces(
+        np.concatenate([np.zeros((0, 3)), *(one.places for one in some)]),
+        np.concatenate([np.zeros((0, 3)), *(one.normals for one in some)]),
+        np.concatenate([np.zeros(0, np.int32), *starts]).astype(np.int32),
+    )
+
+
+def _add_faces(mesh: Any, faces: _Faces, own: Array) -> None:
+    """Add faces to a mesh, their points at places in its own axes."""
+    if not len(faces.starts):
+        return
+    points, loops, polygons = len(mesh.vertices), len(mesh.loops), len(mesh.polygons)
+    mesh.vertices.add(len(own))
+    mesh.loops.add(len(own))
+    mesh.polygons.add(len(faces.starts))
+    for collection, name, before, values, width in (
+        (mesh.vertices, "co", points, own, 3),
+        (mesh.loops, "vertex_index", loops, points + np.arange(len(own)), 1),
+        (mesh.polygons, "loop_start", polygons, faces.starts + loops, 1),
+    ):
+        whole = np.zeros(len(collection) * width, dtype=np.float32 if width == 3 else np.int32)
+        collection.foreach_get(name, whole)
+        whole[before * width :] = np.asarray(values).ravel()
+        collection.foreach_set(name, whole)
+    mesh.update(calc_edges=True)
 
 
 def _turn_to(thing: bpy.types.Object, eye: Array) -> None:

@@ -74,10 +74,8 @@ def draw_pools(scene: bpy.types.Scene, frames: FrameTable) -> NDArray[np.float64
         parts.remove(old)
     pools = lamps.pools(frames.plan, geometry.head_middle_m(frames.plan))
     light = picture_light(frames)
-    count = len(pools.on_lux)
     shares = lamps.share_on(pools.on_lux[:, None], frames.illuminance_lux)
-    gathered = lamps.POOL_SHARE * shares.mean(axis=0) if count else np.zeros(len(frames))
-    around = light.lamps * (1.0 - gathered)[:, None]
+    around = light.lamps * (1.0 - lamps.gathered(pools, frames.illuminance_lux))[:, None]
     lighting.key_lamps(scene, around)
     collection = parts.collection_of(scene, "light", "Light")
     level = light.lamps @ LUMINANCE

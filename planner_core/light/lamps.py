@@ -45,6 +45,7 @@ WARM_XY, WHITE_XY = (0.4599, 0.4106), (0.3805, 0.3768)  # black bodies of 2700 a
 # light on average there.
 POOL_SHARE, POOL_REACH, MOST_POOLS = 0.6, 2.5, 12
 POOL_HEIGHTS_M = (1.5, 14.0)  # a higher lamp is seen from afar and lights no street
+SOURCE_M = 6.0  # windows so near each other are one light in the water: ours
 POOL_ASIDE_M = 0.35  # how far the lamp hangs before its post
 
 
@@ -113,6 +114,60 @@ def no_panes() -> Panes:
     )
 
 
+@frozen(kw_only=True, eq=False)
+class Sources:
+    """Panes taken together that are near each other, n of them: their middles (n, 3), in which of them each
+    pane is (panes,), the panes' areas, and the way they face on the whole (n, 3): of length 1, or 0 where
+    they shine to all sides.
+    """
+
+    places_m: Array
+    source: NDArray[np.int_]
+    area_m2: Array
+    facing: Array
+
+
+def sources(panes: Panes) -> Sources:
+    """Panes in groups: each lamp's, and those of windows within a few metres."""
+    middles = panes.corners_m.mean(axis=1)
+    along, upward = (panes.corners_m[:, k] - panes.corners_m[:, 0] for k in (1, 3))
+    outward = np.cross(along, upward)
+    outward *= np.where(panes.is_lamp, 0.0, 1.0)[:, None]
+    area = np.linalg.norm(np.cross(along, upward), axis=1)
+    cells = np.column_stack(
+        [np.round(middles / SOURCE_M), panes.is_lamp, np.where(panes.is_lamp, panes.on_lux, 0)]
+    )
+    _, source = np.unique(cells, axis=0, return_inverse=True)
+    source = source.ravel()
+    count = int(source.max(initial=-1)) + 1
+    weight = np.maximum(np.bincount(source, area, count), 1e-9)
+
+    def summed(values: Array) -> Array:
+        return np.stack([np.bincount(source, values[:, k], count) for k in range(3)], axis=1)
+
+    facing = summed(outward)
+    length = np.linalg.norm(facing, axis=1, keepdims=True)
+    return Sources(
+        places_m=summed(middles * area[:, None]) / weight[:, None],
+        source=source,
+        area_m2=area,
+        facing=np.where(length > 0.0, facing / np.maximum(length, 1e-12), 0.0),
+    )
+
+
+def square_light(some: Sources, points: ArrayLike) -> tuple[Array, Array]:
+    """What a brightness of 1 of each square metre of panes makes of light square to it at points (m, 3), and
+    the way to them: (m, n) and (m, n, 3). A brightness of 1 all around lights a surface to 1.
+    """
+    toward = some.places_m[None] - np.asarray(points, dtype=np.float64)[:, None]
+    far = np.maximum(np.linalg.norm(toward, axis=2), 0.5)
+    toward = toward / far[..., None]
+    # all sides of a lamp together look as large as a quarter of its surface
+    whole = np.linalg.norm(some.facing, axis=1) == 0.0
+    seen = np.where(whole, 0.25, np.maximum(-np.einsum("mnk,nk->mn", toward, some.facing), 0.0))
+    return seen / (np.pi * far**2), toward
+
+
 def pools(plan: Plan, eye_m: ArrayLike) -> Pools:
     """The lamps of posts that stand near enough to the ground to light it, the nearest first."""
     eye = np.asarray(eye_m, dtype=np.float64)
@@ -157,6 +212,14 @@ def share_on(on_lux: ArrayLike, natural_lux: ArrayLike) -> Array:
     on, light = np.asarray(on_lux, dtype=np.float64), np.asarray(natural_lux, dtype=np.float64)
     stops = np.log2(np.maximum(on, 1e-9)) - np.log2(np.maximum(light, 1e-9))
     return np.where(on > 0.0, np.clip(stops / SWITCH_STOPS, 0.0, 1.0), 0.0)
+
+
+def gathered(pools: Pools, natural_lux: ArrayLike) -> Array:
+    """Share of the place's lamps' light that its street lamps gather around them, by the natural light."""
+    natural = np.asarray(natural_lux, dtype=np.float64)
+    if not len(pools.on_lux):
+        return np.zeros(natural.shape)
+    return POOL_SHARE * share_on(pools.on_lux[:, None], natural).mean(axis=0)
 
 
 def _distance_m(block: Block, eye: Array) -> float:
