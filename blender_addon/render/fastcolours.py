@@ -231,12 +231,12 @@ class CornerColours:
         """What a shadow takes of the light on level ground, (3,): what hides the sun hides the brightest sky
         too.
         """
-        light, one = self.light, slice(frame, frame + 1)
-        beam = self._sun_level(frame)[None, :] * max(float(self.frames.sun_direction[frame, 2]), 0.0)
+        beam = self._sun_level(frame) * max(float(self.frames.sun_direction[frame, 2]), 0.0)
         if beam.max() <= 0.0:
             return np.zeros(3)
-        around = ambient.bright_around_sun(light.aureole[one], light.circumsolar[one], beam)
-        return np.asarray((beam + around)[0])
+        beams = np.zeros_like(self.light.sun)
+        beams[frame] = beam
+        return np.asarray(beam + ambient.bright_around_sun(self.light, beams)[frame])
 
     def _takes_shadow(self, sun: Array) -> Array:
         rise = np.clip((self.unique_normals @ sun) / FOCUS, 0.0, 1.0)

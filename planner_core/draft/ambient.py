@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from planner_core.draft.sky import PictureLight
 from planner_core.frames import FrameTable
 from planner_core.light import sky
+from planner_core.light.sky import SkyLight
 
 Array = NDArray[np.float64]
 
@@ -23,6 +24,10 @@ GROUND_ALBEDO = 0.18
 SHADED_FOOT = 0.5  # with the sun behind a wall, how much of the ground it sees lies in its shadow: ours
 WALLS = 8
 MOST_FRAMES = 48  # between which the plain sky is interpolated
+GLOW_FADES = 0.2  # the sky around the sun goes with a beam that is so weak beside it by half: ours
+# of the bright band over the horizon what hides a sun on it hides, and the sine of the altitude by which that
+# sinks to 1/e: ours
+LOW_SKY_HIDDEN, LOW_SKY_FALL = 0.6, 0.1
 LOWEST_GLOW_RISE = 0.26  # the bright sky around a lower sun reaches as high as that, sine: ours
 
 
@@ -64,12 +69,13 @@ def sky_directions() -> Array:
     return even_directions(DIRECTIONS)
 
 
-def bright_around_sun(aureole: Array, circumsolar: Array, beam: Array) -> Array:
+def bright_around_sun(light: SkyLight, beam: Array) -> Array:
     """Light on level ground from the bright sky around the sun that what hides the sun hides too, shape
     (frames, 3); beam (frames, 3) is the sun's own. It fades away with that.
     """
-    bright = aureole + circumsolar / 2.0
-    return np.where(beam > 0.0, bright * beam / np.maximum(beam + bright, 1e-12), 0.0)
+    low = LOW_SKY_HIDDEN * np.exp(-light.lobe_direction[:, 2:] / LOW_SKY_FALL)
+    bright = light.aureole + light.circumsolar / 2.0 + low * light.horizon_band
+    return np.where(beam > 0.0, bright * beam / np.maximum(beam + GLOW_FADES * bright, 1e-12), 0.0)
 
 
 @frozen(kw_only=True, eq=False)
@@ -97,7 +103,7 @@ def probe(frames: FrameTable, light: PictureLight, sun_seen: ArrayLike, *, glow:
     takes = shares_taken(normals)
     beam = light.sun * np.asarray(sun_seen, dtype=np.float64)[:, None]
     rise = np.maximum(frames.sun_direction[:, 2:], 0.0)
-    around_sun = bright_around_sun(light.aureole, light.circumsolar, beam * rise) * float(glow)
+    around_sun = bright_around_sun(light, beam * rise) * float(glow)
     extra = around_sun / np.maximum(rise, LOWEST_GLOW_RISE)
     count = len(frames)
     some = np.unique(np.linspace(0, count - 1, MOST_FRAMES).round().astype(int))

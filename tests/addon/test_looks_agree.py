@@ -43,7 +43,6 @@ EVENINGS = {
     "at dusk": ("2027-03-14T19:04:00", 1.0, True),
     "at night": ("2027-03-14T19:44:00", 1.0, False),
 }
-SKYLINE = ((-60.0, 2.0), (-25.0, 4.0), (-10.0, 0.8), (12.0, 0.8), (60.0, 3.0))  # beside the sun
 BRIGHTNESS_ONLY = {"wall turned away"}  # its colour hangs on what the ground before it has of the sun
 
 
@@ -82,6 +81,7 @@ def place_at(start: str, cloud: float, water: bool) -> tuple[FrameTable, dict[st
             "skyline_deg": [
                 [sun_deg - 60, 2.0],
                 [sun_deg - 25, 4.0],
+                [sun_deg - 5, 0.6],
                 [sun_deg + 12, 1.0],
                 [sun_deg + 60, 3.0],
             ],
@@ -109,7 +109,7 @@ def place_at(start: str, cloud: float, water: bool) -> tuple[FrameTable, dict[st
         "wall turned away": (1, at(35, 16, 8.5)),
         "wall towards the sun": (2, at(-35, -14, 8.5)),
         "shade": (1, at(24.5, 16, 0)),
-        **({"water": (1, at(110, -45, 0)), "water towards the sun": (1, at(110, 2, 0))} if water else {}),
+        **({"water": (1, at(110, -45, 0)), "water towards the sun": (1, at(110, 10, 0))} if water else {}),
         "hill": (1, in_the_sky(-25, 2.0)),
         "sky high above the sun": (1, in_the_sky(0, 22)),
         "sky beside the sun": (1, in_the_sky(-35, 12)),
