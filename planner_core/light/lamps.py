@@ -18,12 +18,13 @@ from numpy.typing import ArrayLike, NDArray
 from planner_core.light import daylight
 from planner_core.light.colour import tint_from_xy
 from planner_core.place.blocking import POST_SIDES, block_label, ground_level_m, solid_mesh
+from planner_core.place.draft_shapes import SILL_M, STOREY_M, storeys_in
 from planner_core.place.ground import ground_under_m
 from planner_core.plan.model import Block, Plan
 
 Array = NDArray[np.float64]
 
-STOREY_M, WINDOW_M, WINDOW_HIGH_M, BETWEEN_M = 3.2, 1.25, 1.55, 2.9  # common sizes of houses, no source
+WINDOW_M, WINDOW_HIGH_M, BETWEEN_M = 1.25, 1.55, 2.9  # common sizes of houses, no source
 SLIT_M, TOWER_SHAPE = 0.8, 2.0  # a tower is so many times higher than wide, and has slits
 SMALLEST_M, LARGEST_M = 2.9, 70.0  # sides of what is taken for a building
 RAISED_M = 2.0  # a prism with its foot higher than that is a roof
@@ -289,9 +290,9 @@ def _windows(walls: list[tuple[Array, Array, float]]) -> Array:
         tower = high > TOWER_SHAPE * max(float(np.linalg.norm(other)) for _, other, _ in walls)
         wide = SLIT_M if tower else WINDOW_M
         columns = 1 if tower else int((long - 0.8) // BETWEEN_M)
-        storeys = int((high - 0.4) // STOREY_M) or 1
+        storeys = storeys_in(high)
         for storey in range(0, storeys, 2 if tower else 1):
-            sill = 1.0 + storey * STOREY_M
+            sill = SILL_M + storey * STOREY_M
             if high >= sill + 1.0:
                 top = min(sill + WINDOW_HIGH_M, high - 0.25)
                 middles = (np.arange(columns) + 0.5) * long / max(columns, 1)

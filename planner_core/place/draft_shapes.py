@@ -1,4 +1,5 @@
-"""Blocks that are drawn as what they evidently stand for: a crown on its trunk, a hull afloat.
+"""Blocks that are drawn as what they evidently stand for: a crown on its trunk, a hull afloat, a roof on its
+house, rails of a railing, a deck between parapets.
 
 The drawn shape stays within the block's own outline and reaches its six sides, so that the picture is judged
 by nothing it doesn't hold.
@@ -7,11 +8,12 @@ by nothing it doesn't hold.
 from __future__ import annotations
 
 import zlib
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
 
-from planner_core.place.blocking import remembered
+from planner_core.place.blocking import ground_level_m, remembered
 from planner_core.plan.model import Block, Plan
 
 Array = NDArray[np.float64]
@@ -27,13 +29,25 @@ HULL_WIDE_M, HULL_LONG, HULL_HIGH_M, HULL_DIP_M = (1.2, 12.0), (2.2, 6.5), 5.0, 
 # a hull from above, as shares of half its width and length from stern to bow; and from below
 HULL_SIDE = ((0.82, -1.0), (1.0, -0.35), (0.97, 0.2), (0.72, 0.62), (0.34, 0.88))
 HULL_KEEL_WIDE, HULL_KEEL_LONG = 0.62, 0.86
+# a box of a house's size that bears nothing has a roof under its top; a lower box along a house is its roof
+HOUSE_SIDES_M, HOUSE_HIGH_M, HOUSE_SLENDER = (4.0, 32.0), (3.0, 24.0), 1.6
+ROOF_SHARE, ROOF_PITCH, HIPPED_M = 0.3, 0.6, 12.0  # of the height, rise over half the depth, and depth: ours
+STOREY_M, SILL_M, WINDOWS_M = 3.2, 1.0, 1.7  # of a storey; common sizes of houses, no source
+ROOF_NARROW, RIDGE = (0.35, 0.95), 0.02  # how much narrower than its house, and share left at its top
+# a box so thin and high is a railing, one that hangs so long and flat over the ground a deck: ours
+RAILING_THIN_M, RAILING_HIGH_M, RAILING_LONG, POST_EVERY_M = 0.13, (0.7, 1.5), 1.5, 1.8
+DECK_LONG_M, DECK_WIDE_M, DECK_THICK_M, DECK_LIFTED_M, PARAPET_M = 8.0, (1.2, 16.0), (0.4, 2.5), 0.8, 0.25
 
 
 def drawn_shape(plan: Plan, block: Block) -> Shape | None:
     """Vertices (n, 3), metres from the block's centre before it is turned, and faces; None: as it is."""
     if is_crown(plan, block):
         return _crown(block)
-    return _hull(block) if is_hull(plan, block) else None
+    if block.shape != "box":
+        return None
+    if is_hull(plan, block):
+        return _hull(block)
+    return _SHAPES[box_kind(plan, block)](block)
 
 
 def drawn_colour(plan: Plan, block: Block) -> tuple[float, float, float] | None:
@@ -77,6 +91,94 @@ def is_hull(plan: Plan, block: Block) -> bool:
     )
 
 
+def box_kind(plan: Plan, block: Block) -> str:
+    """What a box evidently stands for: house, roof, railing, deck, or "" for none of them."""
+    return next((kind for one, kind in _box_kinds(plan) if one is block), "")
+
+
+def wall_high_m(plan: Plan, block: Block) -> float | None:
+    """How high the walls of a house are under its roof; None for what has none."""
+    if box_kind(plan, block) != "house":
+        return None
+    assert block.size_m is not None
+    return float(block.size_m[2] - roof_high_m(block))
+
+
+def roof_high_m(block: Block) -> float:
+    """How high the roof of a house is within its block: over the windows."""
+    assert block.size_m is not None
+    high = block.size_m[2]
+    windows = SILL_M + (storeys_in(high) - 1) * STOREY_M + WINDOWS_M
+    return float(max(min(ROOF_SHARE * high, ROOF_PITCH * min(block.size_m[:2]) / 2.0, high - windows), 0.1))
+
+
+def storeys_in(high_m: float) -> int:
+    """Storeys of a house so high."""
+    return int((high_m - 0.4) // STOREY_M) or 1
+
+
+@remembered
+def _box_kinds(plan: Plan) -> tuple[tuple[Block, str], ...]:
+    boxes = [
+        b for b in plan.blocks if b.shape == "box" and b.role not in ("ground", "water") and not b.lights
+    ]
+    ground_m = ground_level_m(plan)
+    return tuple((block, _kind(plan, block, boxes, ground_m)) for block in boxes)
+
+
+def _kind(plan: Plan, block: Block, boxes: list[Block], ground_m: float) -> str:
+    assert block.size_m is not None
+    (narrow, long), high = sorted(block.size_m[:2]), block.size_m[2]
+    low = _span(block)[0]
+    if any(_is_roof_of(block, other) for other in boxes):
+        return "roof"
+    if (
+        narrow <= RAILING_THIN_M
+        and RAILING_HIGH_M[0] <= high <= RAILING_HIGH_M[1]
+        and long > RAILING_LONG * high
+    ):
+        return "railing"
+    is_deck = long >= max(DECK_LONG_M, 2.0 * narrow) and DECK_WIDE_M[0] <= narrow <= DECK_WIDE_M[1]
+    if is_deck and DECK_THICK_M[0] <= high <= DECK_THICK_M[1] and low > ground_m + DECK_LIFTED_M:
+        return "deck" if block.role != "foreground" else ""
+    is_house = HOUSE_SIDES_M[0] <= narrow and long <= HOUSE_SIDES_M[1] and HOUSE_HIGH_M[0] <= high
+    if is_house and high <= min(HOUSE_HIGH_M[1], HOUSE_SLENDER * long) and block.role == "background":
+        return "" if _bears_something(plan, block) or is_hull(plan, block) else "house"
+    return ""
+
+
+def _is_roof_of(block: Block, house: Block) -> bool:
+    """Whether a box lies along a house's whole length on it, narrower, as the houses of the kit have it."""
+    if house is block or abs(_span(block)[0] - _span(house)[1]) > 0.05:
+        return False
+    assert block.size_m is not None
+    assert house.size_m is not None
+    if abs(block.turn_deg - house.turn_deg) > 0.5 or not _is_over(block, house):
+        return False
+    shares = sorted(mine / other for mine, other in zip(block.size_m[:2], house.size_m[:2], strict=True))
+    return ROOF_NARROW[0] <= shares[0] <= ROOF_NARROW[1] and abs(shares[1] - 1.0) < 0.02
+
+
+def _bears_something(plan: Plan, block: Block) -> bool:
+    top = _span(block)[1]
+    for other in plan.blocks:
+        if other is block or other.shape == "ridge" or other.role in ("ground", "water"):
+            continue
+        if other.shape == "prism":
+            places, foot, end = (
+                np.asarray(other.footprint_m),
+                other.base_m,
+                other.base_m + (other.height_m or 0.0),
+            )
+        else:
+            assert other.centre_m is not None
+            places, (foot, end) = np.asarray(other.centre_m)[None, :2], _span(other)
+        middle = places.mean(axis=0)
+        if foot <= top + 0.3 and end > top + 0.05 and _covers(block, (float(middle[0]), float(middle[1]))):
+            return True
+    return False
+
+
 def _stands_on(block: Block, other: Block) -> bool:
     if other is block or other.shape != "post" or block.shape != "post" or other.lights:
         return False
@@ -98,14 +200,19 @@ def _span(block: Block) -> tuple[float, float]:
     return block.centre_m[2] - block.size_m[2] / 2.0, block.centre_m[2] + block.size_m[2] / 2.0
 
 
-def _is_over(block: Block, water: Block) -> bool:
+def _is_over(block: Block, other: Block) -> bool:
     assert block.centre_m is not None
-    assert water.centre_m is not None
-    assert water.size_m is not None
-    turn = np.radians(water.turn_deg)
-    dx, dy = block.centre_m[0] - water.centre_m[0], block.centre_m[1] - water.centre_m[1]
+    return _covers(other, block.centre_m[:2])
+
+
+def _covers(block: Block, place_m: tuple[float, ...]) -> bool:
+    """Whether a place is within a box seen from above."""
+    assert block.centre_m is not None
+    assert block.size_m is not None
+    turn = np.radians(block.turn_deg)
+    dx, dy = place_m[0] - block.centre_m[0], place_m[1] - block.centre_m[1]
     across, along = dx * np.cos(turn) - dy * np.sin(turn), dx * np.sin(turn) + dy * np.cos(turn)
-    return abs(across) <= water.size_m[0] / 2.0 and abs(along) <= water.size_m[1] / 2.0
+    return bool(abs(across) <= block.size_m[0] / 2.0 and abs(along) <= block.size_m[1] / 2.0)
 
 
 def _crown(block: Block) -> Shape:
@@ -142,6 +249,94 @@ def _hull(block: Block) -> Shape:
         flat = ring if half[1] >= half[0] else ring[:, ::-1] * [1.0, -1.0]
         rings.append(np.column_stack([flat * half[:2], np.full(len(ring), height * half[2])]))
     return np.vstack(rings), _skin(2, len(outline))
+
+
+def _house(block: Block) -> Shape:
+    """Walls, and on them a gable roof along the longer side; hipped on deep houses."""
+    half = np.asarray(block.size_m) / 2.0
+    eaves = half[2] - roof_high_m(block)
+    inset = half[:2].min() if 2.0 * half[:2].min() >= HIPPED_M else 0.0
+    return _along(
+        half, [(1.0, 1.0, -half[2]), (1.0, 1.0, eaves), (RIDGE, 1.0 - inset / half[:2].max(), half[2])]
+    )
+
+
+def _roof(block: Block) -> Shape:
+    half = np.asarray(block.size_m) / 2.0
+    return _along(half, [(1.0, 1.0, -half[2]), (RIDGE, 1.0, half[2])])
+
+
+def _along(half: Array, rings: list[tuple[float, float, float]]) -> Shape:
+    """Rectangles over each other: shares of half the shorter and of half the longer side, and height."""
+    shorter = int(half[1] < half[0])
+    corners = []
+    for across, along, high in rings:
+        shares = np.array([across, along] if shorter == 0 else [along, across]) * half[:2]
+        corners += [(x * shares[0], y * shares[1], high) for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+    return np.array(corners), _skin(len(rings), 4)
+
+
+def _railing(block: Block) -> Shape:
+    """A hand rail, one at knee height, and posts."""
+    half = np.asarray(block.size_m) / 2.0
+    long = int(half[1] > half[0])
+    bar = min(0.06, 0.15 * half[2])
+    count = max(1, int(np.ceil(2.0 * half[long] / POST_EVERY_M)))
+    wide = min(half[1 - long], half[long] / (2 * count))
+    parts = [
+        _part(half, long, 0.0, half[long], half[2] - bar, bar),
+        _part(half, long, 0.0, half[long], 0.0, bar / 2.0),
+    ]
+    for middle in np.linspace(-half[long] + wide, half[long] - wide, count + 1):
+        parts.append(_part(half, long, float(middle), wide, -bar, half[2] - bar))
+    return _together(parts)
+
+
+def _deck(block: Block) -> Shape:
+    """A slab between two parapets, which rise over it."""
+    half = np.asarray(block.size_m) / 2.0
+    long = int(half[1] > half[0])
+    thick = min(PARAPET_M / 2.0, half[1 - long] / 6.0)
+    parts = [_part(half, long, 0.0, half[long], -0.4 * half[2], 0.6 * half[2])]
+    for side in (-1.0, 1.0):
+        beside = side * (half[1 - long] - thick)
+        parts.append(_part(half, long, 0.0, half[long], 0.0, half[2], beside, thick))
+    return _together(parts)
+
+
+def _part(
+    half: Array, long: int, along: float, half_along: float, up: float, half_up: float,
+    aside: float = 0.0, half_aside: float | None = None,
+) -> Shape:  # fmt: skip
+    """A box by its middle and half sides, along a block's longer side, upwards, and across."""
+    middle, sides = np.zeros(3), half.copy()
+    middle[long], middle[1 - long], middle[2] = along, aside, up
+    sides[long], sides[2] = half_along, half_up
+    if half_aside is not None:
+        sides[1 - long] = half_aside
+    vertices, faces = _along(sides, [(1.0, 1.0, -sides[2]), (1.0, 1.0, sides[2])])
+    return vertices + middle, faces
+
+
+def _together(parts: list[Shape]) -> Shape:
+    before = np.cumsum([0, *(len(vertices) for vertices, _ in parts)])
+    faces = [
+        tuple(k + int(at) for k in face) for (_, own), at in zip(parts, before, strict=False) for face in own
+    ]
+    return np.vstack([vertices for vertices, _ in parts]), tuple(faces)
+
+
+def _plain(_block: Block) -> None:
+    return None
+
+
+_SHAPES: dict[str, Callable[[Block], Shape | None]] = {
+    "house": _house,
+    "roof": _roof,
+    "railing": _railing,
+    "deck": _deck,
+    "": _plain,
+}
 
 
 def _skin(rings: int, around: int) -> tuple[tuple[int, ...], ...]:

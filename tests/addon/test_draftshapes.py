@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
 from planner_core import load_plan
+from planner_core.light import lamps
 from planner_core.place import draft_shapes
 from planner_core.place.blocking import solid_mesh
+from planner_core.plan.file import plan_from_dict
 from planner_core.plan.model import Plan
+from tests.two_towers import document
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "example_scenes"
 
@@ -44,7 +48,7 @@ def test_what_is_drawn_stays_within_its_block_and_reaches_its_sides(plans: dict[
         for block in plan.blocks
         if (shape := draft_shapes.drawn_shape(plan, block)) is not None
     ]
-    assert len(drawn) == 12
+    assert len(drawn) == 12 + 33  # crowns and hulls, and houses
     for block, (vertices, faces) in drawn:
         half = np.asarray(block.size_m) / 2.0
         assert np.abs(vertices).max(axis=0) == pytest.approx(half, rel=1e-9)
@@ -60,3 +64,56 @@ def test_what_is_drawn_stays_within_its_block_and_reaches_its_sides(plans: dict[
         whole = np.prod(np.asarray(block.size_m)) * (np.pi / 4.0 if block.shape == "post" else 1.0)
         assert 0.45 * whole < volume < whole
         assert len(solid_mesh(block).faces) < len(faces)
+
+
+def place(*blocks: dict[str, Any]) -> Plan:
+    made = document()
+    made["blocks"] = [
+        *made["blocks"],
+        *({"role": "background", "shape": "box", "turn_deg": 30.0} | one for one in blocks),
+    ]
+    return plan_from_dict(made)
+
+
+@pytest.mark.parametrize(
+    ("block", "kind"),
+    [
+        ({"size_m": [10, 8, 6], "centre_m": [0, 60, 3]}, "house"),
+        ({"size_m": [8, 8, 30], "centre_m": [0, 60, 15]}, ""),  # a tower
+        ({"size_m": [60, 20, 8], "centre_m": [0, 60, 4]}, ""),  # a hall
+        ({"size_m": [10, 8, 6], "centre_m": [0, 60, 3], "role": "foreground"}, ""),
+        ({"size_m": [6, 0.06, 1.1], "centre_m": [0, 9, 0.55], "role": "foreground"}, "railing"),
+        ({"size_m": [6, 0.4, 1.1], "centre_m": [0, 9, 0.55], "role": "foreground"}, ""),  # a wall
+        ({"size_m": [40, 4, 1.2], "centre_m": [0, 60, 6]}, "deck"),
+        ({"size_m": [40, 4, 1.2], "centre_m": [0, 60, 0.6]}, ""),  # a kerb
+    ],
+)
+def test_a_box_is_drawn_as_what_its_size_and_place_say(block: dict[str, Any], kind: str) -> None:
+    # common sizes of houses, railings and foot bridges, no source
+    plan = place({"name": "it", **block})
+    it = plan.blocks[-1]
+    assert draft_shapes.box_kind(plan, it) == kind
+    shape = draft_shapes.drawn_shape(plan, it)
+    assert (shape is None) == (kind == "")
+    if shape is not None:
+        half = np.asarray(it.size_m) / 2.0
+        assert np.abs(shape[0]).max(axis=0) == pytest.approx(half, rel=1e-9)
+        assert shape[0].min(axis=0) == pytest.approx(-half, rel=1e-9)
+
+
+def test_the_roof_box_of_a_house_runs_to_a_ridge_and_the_house_under_it_stays_a_box() -> None:
+    house = {"name": "house", "size_m": [12, 9, 5], "centre_m": [0, 60, 2.5]}
+    roof = {"name": "roof", "size_m": [12, 5, 3], "centre_m": [0, 60, 6.5]}
+    plan = place(house, roof)
+    assert [draft_shapes.box_kind(plan, block) for block in plan.blocks[-2:]] == ["", "roof"]
+
+
+def test_no_window_is_in_a_roof() -> None:
+    plan = place({"name": "house", "size_m": [12, 10, 9], "centre_m": [0, 60, 4.5], "turn_deg": 0.0})
+    house = plan.blocks[-1]
+    corners = lamps.panes(plan, (0.0, 0.0, 1.6)).corners_m
+    own = corners[np.abs(corners[..., 0].mean(axis=1)) < 7.0]
+    wall_high_m = draft_shapes.wall_high_m(plan, house)
+    assert wall_high_m is not None
+    assert len(own)
+    assert own[..., 2].max() < wall_high_m < 9.0
