@@ -19,7 +19,7 @@ from planner_core.plan.model import Plan
 
 Array = NDArray[np.float64]
 
-POOL_NEARER, SHADE_NEARER, NEARER_PER_M = 4e-4, 8e-4, 1.5e-6  # share of the way to the eye, and more afar
+POOL_NEARER, SHADE_NEARER, NEARER_PER_M = 1.2e-4, 2.4e-4, 1.5e-6  # share of the way to the eye, and more afar
 POOL_SIDES = 20
 POOL_RINGS = np.array([0.3, 0.6, 0.9, 1.3, 1.8, 2.5, 3.5, 5.0, 7.0])  # in heights of the lamp
 FARTHEST_SHADE_M = 500.0  # from what throws it
