@@ -28,7 +28,7 @@ GLOW_FADES = 0.2  # the sky around the sun goes with a beam that is so weak besi
 # of the bright band over the horizon what hides a sun on it hides, and the sine of the altitude by which that
 # sinks to 1/e: ours
 LOW_SKY_HIDDEN, LOW_SKY_FALL = 0.6, 0.1
-LOWEST_GLOW_RISE = 0.15  # the bright sky around a lower sun reaches as high as that, sine: ours
+LOWEST_GLOW_RISE = 0.1  # the bright sky around a lower sun reaches as high as that, sine: ours
 
 
 def even_directions(count: int) -> Array:
