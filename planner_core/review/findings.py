@@ -54,7 +54,9 @@ class Finding:
     concerned, for selecting them; fit the option of the fit verb that would solve it.
 
     Until it was tried, remedies are proposals, and no sentence speaks of them. Afterwards they are those that
-    help, the one to take first; failed says how many don't, and brings the codes of what they bring instead.
+    help, the one to take first; failed says how many don't, brings the codes of what they bring instead, and
+    untried how many there was no budget for. goes_with is the code of a graver finding whose own first remedy
+    makes this one go too.
     """
 
     code: str
@@ -70,6 +72,8 @@ class Finding:
     tried: bool = False
     failed: int = 0
     brings: tuple[str, ...] = ()
+    untried: int = 0
+    goes_with: str = ""
 
     def fact(self, name: str) -> Any:
         """The value of one of the facts. Raises KeyError."""
@@ -167,7 +171,8 @@ def sentences(finding: Finding, names: Names = PLAN_FILE) -> Told:
     if finding.remedies:
         return Told(said.message, _joined(voice.remedies(finding.remedies, names), said.fix))
     plainly = "" if said.fix or finding.level == "note" else voice.nothing_helps(finding)
-    return Told(said.message, _joined(plainly, said.fix, said.otherwise))
+    otherwise = "" if finding.goes_with else said.otherwise
+    return Told(said.message, _joined(plainly, said.fix, otherwise))
 
 
 def _joined(*parts: str) -> str:
@@ -175,6 +180,10 @@ def _joined(*parts: str) -> str:
 
 
 def _nothing_helps(finding: Finding) -> str:
+    if finding.goes_with:
+        return f"It goes with what is done against {in_short(finding.goes_with)}."
+    if finding.untried:
+        return "What may help is more than a check tries; fit --all goes on."
     if finding.brings:
         others = " and ".join(in_short(code) for code in finding.brings)
         return f"Whatever was tried against it brings {others}; no value serves both."

@@ -76,6 +76,7 @@ MILKY_WAY_SHOWS_DEG = -15.0  # the sun, true: about when the band shows in a dar
 MIDPOINT_NOTE, MIDPOINT_WARN = 0.1, 0.2
 EXPOSURE_WARN_STOPS, EXPOSURE_STOP_STOPS = 0.5, 2.0
 STEEP_STOPS_A_FRAME = 1.0 / 3.0
+NEARLY = 0.95  # of a limit: what stays so far inside it isn't held back by it
 # what cameras and lenses at hand can do, for advice only
 HIGHEST_ISO, WIDEST_F_NUMBER, SMALLEST_F_NUMBER = 12800.0, 1.4, 22.0
 # Between clock and mean sun, from memory: no zone's own land is farther off, summer time included, but for
@@ -410,6 +411,10 @@ def _too_dark(plan: Plan, frames: FrameTable, ramp: Ramp, short: NDArray[np.bool
     worst = int(np.argmin(ramp.wanted_error_stops))
     missing = -float(ramp.wanted_error_stops[worst])
     ways = _ways_brighter(plan, missing)
+    lags = bool(
+        ramp.wanted_shutter_s[worst] < NEARLY * limits.shutter_max_s
+        or ramp.iso[worst] < NEARLY * limits.iso_max
+    )
     return [
         Finding(
             code="exposure-short",
@@ -420,7 +425,7 @@ def _too_dark(plan: Plan, frames: FrameTable, ramp: Ramp, short: NDArray[np.bool
             unit="stops",
             facts=(
                 *facts(
-                    cause="limits",
+                    cause="lag" if lags else "limits",
                     missing=(missing, "stops"),
                     worst_frame=worst + 1,
                     f_number=float(ramp.f_number[worst]),
@@ -431,7 +436,10 @@ def _too_dark(plan: Plan, frames: FrameTable, ramp: Ramp, short: NDArray[np.bool
                 *facts(**ways),
                 *facts(**_gains(plan), lamps_unknown=_lamps_unknown(plan, frames, worst)),
             ),
-            remedies=_brighter(plan, frames, ramp, missing, ways),
+            remedies=(
+                *(_following(plan, frames, ramp) if lags else ()),
+                *_brighter(plan, frames, ramp, missing, ways),
+            ),
         )
     ]
 
@@ -576,6 +584,9 @@ def _too_bright(plan: Plan, frames: FrameTable, ramp: Ramp, long: NDArray[np.boo
     ways = _ways_darker(limits, over)
     room = _room_in_the_dark(plan, ramp)
     shortfall = ways["filter"] - room
+    lags = bool(
+        NEARLY * ramp.shutter_s[worst] > limits.shutter_min_s or NEARLY * ramp.iso[worst] > limits.iso_min
+    )
     return [
         Finding(
             code="exposure-long",
@@ -586,6 +597,7 @@ def _too_bright(plan: Plan, frames: FrameTable, ramp: Ramp, long: NDArray[np.boo
             unit="stops",
             facts=(
                 *facts(
+                    cause="lag" if lags else "limits",
                     over=(over, "stops"),
                     worst_frame=worst + 1,
                     f_number=limits.f_number,
@@ -597,6 +609,7 @@ def _too_bright(plan: Plan, frames: FrameTable, ramp: Ramp, long: NDArray[np.boo
                 *facts(**ways),
             ),
             remedies=(
+                *(_following(plan, frames, ramp) if lags else ()),
                 *_darker(limits, ways, room),
                 *(Remedy(changes=changes) for changes in _other_look(plan, frames, worst, over)),
             ),
@@ -675,6 +688,12 @@ def _steep(plan: Plan, frames: FrameTable, ramp: Ramp) -> list[Finding]:
             remedies=_gentler(plan, frames, ramp, short_enough),
         )
     ]
+
+
+def _following(plan: Plan, frames: FrameTable, ramp: Ramp) -> tuple[Remedy, ...]:
+    """An interval in which the light changes by no more than the camera follows in a frame."""
+    steepest = float(np.abs(np.diff(ramp.target_ev100)).max(initial=STEEP_STOPS_A_FRAME))
+    return _gentler(plan, frames, ramp, plan.shoot.interval_s * STEEP_STOPS_A_FRAME / steepest)
 
 
 def _gentler(plan: Plan, frames: FrameTable, ramp: Ramp, interval_s: float) -> tuple[Remedy, ...]:

@@ -24,8 +24,9 @@ from planner_core.light.exposure import (
     nominal_shutter_s,
     wider_f_number,
 )
-from planner_core.picture import composition, parallax, pose_repair
+from planner_core.picture import aiming, composition, parallax, pose_repair
 from planner_core.picture.composition import WEAK
+from planner_core.place import blocking
 from planner_core.plan.changes import differences
 from planner_core.plan.model import Plan, Shoot, field_range
 from planner_core.review.findings import Finding, Remedy, facts
@@ -178,6 +179,35 @@ def _brighter(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Reme
         yield from _all_limits_together(plan, finding.fact("missing"))
 
 
+@proposes("shadows-lost")
+def _light_for_the_shadows(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Remedy]:
+    """Where settings or interval keep the frames darker than meant: what lets them be as meant."""
+    if not finding.fact("limits_bind") or frames.ramp is None:
+        return
+    if bool((frames.ramp.error_stops < frames.ramp.wanted_error_stops - 0.05).any()):
+        yield from _intervals_that_hold(plan)
+    missing = -float(frames.ramp.wanted_error_stops.min())
+    if missing > 0.0:
+        yield from _one_limit(plan, missing)
+        yield from _all_limits_together(plan, missing)
+
+
+def _one_limit(plan: Plan, stops: float) -> Iterator[Remedy]:
+    """So many stops from a single limit: less ND, a higher ISO, a wider aperture."""
+    limits = plan.exposure
+    assert limits is not None
+    if limits.nd_stops > 0.0:
+        yield Remedy(
+            changes={"exposure.nd_stops": max(math.floor(10.0 * (limits.nd_stops - stops)) / 10.0, 0.0)}
+        )
+    higher = next_third(limits.iso_max * 2.0**stops, 100.0)
+    if higher <= HIGHEST_ISO:
+        yield Remedy(changes={"exposure.iso_max": nominal_iso(higher)})
+    wider = wider_f_number(limits.f_number / 2.0 ** (stops / 2.0))
+    if wider is not None and wider >= WIDEST_F_NUMBER:
+        yield Remedy(changes={"exposure.f_number": wider})
+
+
 def _all_limits_together(plan: Plan, stops: float) -> Iterator[Remedy]:
     """So many stops from aperture and ISO, and only then from the shutter with the interval that it takes."""
     limits = plan.exposure
@@ -308,7 +338,26 @@ _repairs: weakref.WeakKeyDictionary[FrameTable, dict[float, pose_repair.Change |
 )
 
 
-@proposes("subject-lost", "subject-cut", "subject-hidden", "weak-frame")
+@proposes("subject-lost", "subject-cut")
+def _in_the_picture(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Remedy]:
+    """The smallest change of a pose, or all poses that miss the subject turned to it, or a shorter lens."""
+    yield from _another_pose(plan, frames, finding)
+    missing, all_poses = aiming.aimed_poses(plan), aiming.aimed_poses(plan, every_pose=True)
+    for turned in (missing, all_poses):
+        if turned:
+            yield Remedy(changes=turned, about=facts(aim=_subject_label(plan)))
+    lens_mm = aiming.shorter_lens_mm(plan)
+    if lens_mm is not None:
+        yield Remedy(changes={"camera.focal_length_mm": lens_mm})
+        if missing:
+            yield Remedy(changes={"camera.focal_length_mm": lens_mm, **missing})
+
+
+def _subject_label(plan: Plan) -> str:
+    return blocking.block_label(plan, blocking.subject_indices(plan)[0])
+
+
+@proposes("subject-hidden", "weak-frame")
 def _another_pose(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Remedy]:
     if finding.level == "note":
         return

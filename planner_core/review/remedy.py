@@ -110,6 +110,8 @@ def _deed(remedy: Remedy, names: Names) -> str:
         return _start(remedy, names) + (f" and {_settings(rest, names)}" if rest else "")
     if calm is not None:
         return _narrower(remedy)
+    if remedy.fact("aim") is not None:
+        return _aim(remedy)
     if remedy.fact("focus") is not None:
         return _focus(remedy)
     return _settings(remedy.changes, names)
@@ -129,6 +131,16 @@ def _start(remedy: Remedy, names: Names) -> str:
         return said
     was = names.fraction(remedy.fact("was_at"))
     return f"{said} ({names.field('shoot.anchor.at')} {names.fraction(at)} instead of {was})"
+
+
+def _aim(remedy: Remedy) -> str:
+    """'turn the lens to “beacon”: pose 1 pan 271.5°, tilt 2°; pose 3 pan 280°'"""
+    poses: dict[int, list[str]] = {}
+    for path, value in remedy.changes.items():
+        place, _, axis = path.removeprefix("move.poses[").partition("].")
+        poses.setdefault(int(place), []).append(f"{axis.removesuffix('_deg')} {value:g}°")
+    told = "; ".join(f"pose {place + 1} {', '.join(values)}" for place, values in sorted(poses.items()))
+    return f"turn the lens to “{remedy.fact('aim')}”: {told}"
 
 
 def _focus(remedy: Remedy) -> str:

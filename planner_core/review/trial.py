@@ -55,22 +55,34 @@ class Trial:
         work = plan.shoot.frames * (len(plan.blocks) + PLAIN_BLOCKS)
         self._left = max(FEWEST_REVIEWS, min(MOST_REVIEWS, WORK // work))
         self._known: dict[str, _Outcome | None] = {}
+        self._first: list[tuple[str, _Outcome]] = []  # what comes of each finding's first remedy, by its code
 
     def running(self) -> Iterator[Review | None]:
         """The review with remedies that help, after a None for each step on the way."""
         findings = []
         for finding in self.report.findings:
             findings.append((yield from self._tried(finding)))
-        yield attrs.evolve(self.report, findings=tuple(findings))
+        yield attrs.evolve(self.report, findings=tuple(map(self._with_what_it_goes, findings)))
+
+    def _with_what_it_goes(self, finding: Finding) -> Finding:
+        """A finding without a remedy, with the graver one whose first remedy makes it go too."""
+        if finding.remedies or finding.level == "note":
+            return finding
+        for code, outcome in self._first:
+            if code != finding.code and not _still_there(finding, outcome.findings):
+                return attrs.evolve(finding, goes_with=code)
+        return finding
 
     def _tried(self, finding: Finding) -> Generator[None, None, Finding]:
         yield None
         proposals = proposed(self.plan, self.frames, finding)
         kept: list[tuple[Remedy, _Outcome]] = []
         bringing: list[tuple[Remedy, _Outcome]] = []
+        untried = 0
         for remedy in proposals:
             outcome = yield from self._outcome(remedy.changes)
             if outcome is None:
+                untried += _key(remedy.changes) not in self._known
                 continue
             if helps(finding, self.report.findings, outcome.findings):
                 kept.append((remedy, outcome))
@@ -78,30 +90,37 @@ class Trial:
                 bringing.append((remedy, outcome))
         if not kept and finding.level != "note":
             kept = yield from self._reconciled(finding, bringing[:RECONCILED])
+        ranked = self._in_order(kept)
+        self._first += [(finding.code, ranked[0][1])] if ranked else []
         before = self.report.findings
         brought = [code for _, reached in bringing for code in _brought(finding, before, reached.findings)]
         return attrs.evolve(
             finding,
-            remedies=self._ranked(kept),
+            remedies=self._told(ranked),
             tried=True,
             failed=len(proposals) - len(kept),
             brings=() if kept else tuple(dict.fromkeys(brought)),
+            untried=untried,
         )
 
-    def _ranked(self, kept: Sequence[tuple[Remedy, _Outcome]]) -> tuple[Remedy, ...]:
+    def _in_order(self, kept: Sequence[tuple[Remedy, _Outcome]]) -> list[tuple[Remedy, _Outcome]]:
         """What leaves the least behind first, and what the plan wants untouched; of equals the first."""
 
         def rank(pair: tuple[Remedy, _Outcome]) -> tuple[Any, ...]:
             stops, warns, notes = gravity(pair[1].findings)
             return stops, warns, len(changed_wishes(self.plan, pair[1].plan)), notes
 
+        return sorted(kept, key=rank)[:KEPT]
+
+    def _told(self, ranked: Sequence[tuple[Remedy, _Outcome]]) -> tuple[Remedy, ...]:
+        """Remedies with what they cost, and what their words need."""
         return tuple(
             attrs.evolve(
                 remedy,
                 cost=_cost(remedy, self.frames, outcome.frames) + self._warnings(outcome),
                 about=remedy.about or self._about_the_start(remedy, outcome),
             )
-            for remedy, outcome in sorted(kept, key=rank)[:KEPT]
+            for remedy, outcome in ranked
         )
 
     def _warnings(self, outcome: _Outcome) -> tuple[Quantity, ...]:
@@ -129,7 +148,7 @@ class Trial:
 
     def _outcome(self, changes: Mapping[str, Any]) -> Steps:
         """What comes of some changes; None where the plan can't be set so, or too much was tried."""
-        key = repr(sorted(changes.items()))
+        key = _key(changes)
         if key not in self._known:
             if self._left <= 0:
                 return None
@@ -184,6 +203,10 @@ class Trial:
         for new in (each for each in outcome.findings if each.code in brought):
             for answer in proposed(outcome.plan, outcome.frames, new)[:ANSWERS]:
                 yield {**changes, **answer.changes}
+
+
+def _key(changes: Mapping[str, Any]) -> str:
+    return repr(sorted(changes.items()))
 
 
 def helps(finding: Finding, before: Sequence[Finding], after: Sequence[Finding]) -> bool:

@@ -108,6 +108,13 @@ def _settings(finding: Finding) -> str:
     return settings_text(fact("f_number"), fact("shutter"), fact("iso")) + behind
 
 
+_LAGS = (
+    "because the light changes faster than the camera follows, by no more than a third of a stop a frame: "
+    "otherwise brightness would jump."
+)
+_SHORTER = "A shorter interval lets it follow."
+
+
 @speaks("exposure-short")
 def _exposure_short(finding: Finding, names: Names) -> Sentences:
     assert finding.frames is not None
@@ -117,6 +124,8 @@ def _exposure_short(finding: Finding, names: Names) -> Sentences:
     )
     if finding.fact("cause") == "interval":
         return _held_back(finding, names, head)
+    if finding.fact("cause") == "lag":
+        return Sentences(f"{head}{_LAGS}", otherwise=_SHORTER)
     said = f"{head}with all that the plan allows: {_settings(finding)}."
     lamps = names.aside("exposure.artificial_ev100")
     fix = f"If the place has lamps, give their light{lamps}." if finding.fact("lamps_unknown") else ""
@@ -157,10 +166,14 @@ def _together(finding: Finding) -> str:
 @speaks("exposure-long")
 def _exposure_long(finding: Finding, names: Names) -> Sentences:
     assert finding.frames is not None
-    return Sentences(
+    head = (
         f"{frames_text(finding.frames)}: up to {finding.fact('over'):.1f} stops brighter than meant (frame "
-        f"{finding.fact('worst_frame')}), with the least light that the plan allows in: "
-        f"{_settings(finding)}.",
+        f"{finding.fact('worst_frame')}), "
+    )
+    if finding.fact("cause") == "lag":
+        return Sentences(f"{head}{_LAGS}", otherwise=_SHORTER)
+    return Sentences(
+        f"{head}with the least light that the plan allows in: {_settings(finding)}.",
         otherwise=_darker(finding),
     )
 
