@@ -364,6 +364,11 @@ def build_parser() -> argparse.ArgumentParser:
     )
     one.add_argument("--to", dest="last", metavar="DATE", required=True, help="the last date")
     one.add_argument("--moon", action="store_true", help="the moon instead of the sun")
+    one.add_argument(
+        "--milky-way",
+        action="store_true",
+        help="on which nights its middle stands over the place in the dark",
+    )
     one.add_argument("--beside", metavar="BLOCK", help="when it stands behind or just beside a block's top")
     one.add_argument(
         "--above", metavar="DEG", type=float, default=0.0, help="with --beside: so many degrees over the top"

@@ -6,12 +6,12 @@ import argparse
 import datetime as dt
 from pathlib import Path
 
-from planner_core.evening import beside, dates
+from planner_core.evening import beside, dates, milky_way
 from planner_core.place import footprints
 from planner_core.plan.file import load_plan, save_plan
 from planner_core.plan.model import Plan, PlanError
 from tools.files import deliver, say
-from tools.outcome import DONE
+from tools.outcome import DONE, UsageError
 
 
 def run_blocks(arguments: argparse.Namespace) -> int:
@@ -34,9 +34,11 @@ def run_blocks(arguments: argparse.Namespace) -> int:
 
 
 def run_dates(arguments: argparse.Namespace) -> int:
-    """Say where the sun or moon goes down on which dates; all days as CSV where a file is named."""
+    """Say where sun or moon go down on which dates, or when the Milky Way stands over the place."""
     span = dates.date_span(arguments.first, arguments.last)
     plan, body = load_plan(arguments.plan), "moon" if arguments.moon else "sun"
+    if arguments.milky_way:
+        return _run_milky_way(arguments, plan, span)
     if arguments.beside is not None:
         return _run_beside(arguments, plan, body, span)
     if arguments.above:
@@ -45,6 +47,17 @@ def run_dates(arguments: argparse.Namespace) -> int:
     if arguments.output:
         deliver(dates.dates_csv(table), arguments.output)
     say(dates.dates_text(table).rstrip("\n"), arguments.output)
+    return DONE
+
+
+def _run_milky_way(arguments: argparse.Namespace, plan: Plan, span: tuple[dt.date, dt.date]) -> int:
+    for name, given in (("moon", arguments.moon), ("beside", arguments.beside), ("above", arguments.above)):
+        if given:
+            raise UsageError(f"dates: --{name} doesn't go with --milky-way; leave one of them out")
+    found = milky_way.nights(plan, *span)
+    if arguments.output:
+        deliver(milky_way.nights_csv(plan, found), arguments.output)
+    say(milky_way.nights_text(plan, found).rstrip("\n"), arguments.output)
     return DONE
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from attrs import evolve, frozen
 from numpy.typing import NDArray
 
-from planner_core.draft import ambient, mirror, stars
+from planner_core.draft import ambient, milky_way, mirror, stars
 from planner_core.draft.sky import PictureLight
 from planner_core.frames import FrameTable
 from planner_core.light import lamps, sky, water
@@ -275,6 +275,7 @@ class SkyColours:
         self.star_corners = starfield.star_squares(directions, side).reshape(-1, 3)
         self.star_pole, self.star_turn_deg = stars.sky_pole(frames), stars.turned_deg(frames)
         self.skyglow, self.glare = sky.skyglow(light), sky.glare_levels(light)
+        self.has_milky_way = milky_way.shows(frames)
         self.sun_disc = sky.sun_disc(light)
         self.moon_disc = sky.moon_disc(light, frames.moon_lit_fraction)
         self.outward, self.faces = fastview.dome_shape(view)
@@ -303,6 +304,9 @@ class SkyColours:
         band = np.exp(-sky.HORIZON_FALL * np.maximum(directions[:, 2:], 0.0))
         glare = sky.glare(self.glare[frame], np.linalg.norm(directions - sun, axis=1))
         colours = sky.radiance(self.light, frame, directions) + band * self.skyglow[frame] + glare
+        if self.has_milky_way:
+            dome = slice(0, len(self.outward))
+            colours[dome] += milky_way.levels(self.frames, frame, directions[dome])
         counts = [len(self.outward), *map(len, before)]
         filtered = let_through(self.frames, directions)
         _, on_sun, on_moon, on_stars = np.split(colours, np.cumsum(counts)[:-1])

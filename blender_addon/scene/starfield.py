@@ -1,4 +1,4 @@
-"""Stars in the scene of a draft clip: one object of small squares that turns with the sky and adds its light.
+"""Stars and the Milky Way in the scene of a draft clip: objects that turn with the sky and add their light.
 
 Nothing of it is made where no frame is exposed long enough to show one.
 """
@@ -11,7 +11,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from planner_core.draft import sky, stars
+from planner_core.draft import milky_way, sky, stars
 from planner_core.frames import FrameTable
 from planner_core.rig import geometry
 
@@ -21,12 +21,13 @@ from .nodes import Graph
 
 Array = NDArray[np.float64]
 
-PART, MATERIAL_PART = "stars", "stars material"
+PART, BAND_PART, MATERIAL_PART = "stars", "milky way", "stars material"
 GLOW = "duskrail_starlight"  # of the faces: light of each star, as it is where settings make a lux 1
 LEVEL = "duskrail_star_level"  # of the world, keyed: what the settings make of a lux
 FAR_M = 95_000.0  # beyond the ground's edge, within the lens's reach
 SPOT_PX = 1.5  # side of a star's square in the picture: less would fall between a draft's samples
 COMMON_WIDTH_PX = 1920.0
+BAND_STEPS, BAND_ROWS = 120, 33  # corners along the band of the Milky Way and across it
 SETTING = stars.SETTING_RISE
 
 
@@ -55,9 +56,12 @@ def draw_stars(
     """The stars that a picture so wide may show. The scene's light must have been drawn before."""
     side = spot_rad(frames, width_px)
     directions, levels = stars.seen(frames, side**2)
-    old = parts.object_of(scene, PART)
-    if old is not None:
-        parts.remove(old)
+    for part in (PART, BAND_PART):
+        old = parts.object_of(scene, part)
+        if old is not None:
+            parts.remove(old)
+    if milky_way.shows(frames):
+        _add_to_sky(scene, frames, BAND_PART, "Milky Way", _band_mesh(frames))
     if not len(levels):
         return None
     mesh = bpy.data.meshes.new("Stars")
@@ -67,9 +71,35 @@ def draw_stars(
     mesh.from_pydata(corners.reshape(-1, 3).tolist(), [], faces.tolist())
     glow: Any = mesh.attributes.new(GLOW, "FLOAT_VECTOR", "FACE")
     glow.data.foreach_set("vector", levels.astype(np.float32).ravel())
+    return _add_to_sky(scene, frames, PART, "Stars", mesh)
+
+
+def _band_mesh(frames: FrameTable) -> bpy.types.Mesh:
+    """The band as a belt round the first frame's sky, with its light at the corners."""
+    site = frames.plan.site
+    rotation = stars.sky_rotation(
+        frames.utc_s[0], site.latitude_deg, site.longitude_deg, site.scene_north_deg
+    )
+    places, light = milky_way.belt(BAND_STEPS, BAND_ROWS)
+    corners = FAR_M * (places.reshape(-1, 3) @ rotation.T)
+    number = np.arange(BAND_STEPS * BAND_ROWS).reshape(BAND_STEPS, BAND_ROWS)
+    onward = np.roll(number, -1, axis=0)
+    faces = np.stack([number[:, :-1], number[:, 1:], onward[:, 1:], onward[:, :-1]], axis=-1)
+    mesh = bpy.data.meshes.new("Milky Way")
+    mesh.from_pydata(corners.tolist(), [], faces.reshape(-1, 4).tolist())
+    glow: Any = mesh.attributes.new(GLOW, "FLOAT_VECTOR", "POINT")
+    level = np.pi * light.reshape(-1, 1) * milky_way.TINT / frames.plan.shoot.cloud_divisor**3
+    glow.data.foreach_set("vector", level.astype(np.float32).ravel())
+    return mesh
+
+
+def _add_to_sky(
+    scene: bpy.types.Scene, frames: FrameTable, part: str, name: str, mesh: bpy.types.Mesh
+) -> bpy.types.Object:
+    """A mesh of lights as an object that turns with the sky."""
     mesh.materials.append(_material())
     mesh.update()
-    thing = parts.new_object(PART, "Stars", mesh, parts.collection_of(scene, "light", "Light"))
+    thing = parts.new_object(part, name, mesh, parts.collection_of(scene, "light", "Light"))
     thing.location = geometry.head_middle_m(frames.plan).tolist()
     thing.rotation_mode = "AXIS_ANGLE"
     thing.rotation_axis_angle = (0.0, *stars.sky_pole(frames))  # type: ignore[assignment]

@@ -30,6 +30,7 @@ GOOD_COLOUR: Colour = (0.45, 0.85, 0.55, 0.9)
 WEAK_COLOUR: Colour = (0.95, 0.50, 0.35, 0.95)
 SUN_COLOUR: Colour = (1.0, 0.86, 0.45, 0.9)
 MOON_COLOUR: Colour = (0.80, 0.86, 0.95, 0.9)
+MILKY_WAY_COLOUR: Colour = (0.72, 0.68, 0.86, 0.8)
 EDGE_COLOUR: Colour = (0.0, 0.0, 0.0, 0.55)
 DISC_PX, TICK_PX, MOST_TICKS = 7.0, 3.0, 24
 DISC_SIDES = 24
@@ -132,10 +133,13 @@ def way_px(frames: FrameTable, here: int, directions: Array, rect: Rect) -> Arra
 
 
 def _draw_ways(rect: Rect, frames: FrameTable, here: int) -> None:
-    """Sun and moon where they stand, and their way in the frames to come, within the picture."""
+    """Sun, moon and the Milky Way's middle where they stand, and their way in the frames to come, within the
+    picture.
+    """
     scale = ui_scale()
     step = max(1, (len(frames) - here) // MOST_TICKS)
     for directions, colour in (
+        (readout.galactic_centre_directions(frames), MILKY_WAY_COLOUR),
         (frames.moon_direction, MOON_COLOUR),
         (frames.sun_direction, SUN_COLOUR),
     ):

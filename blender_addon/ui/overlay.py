@@ -36,6 +36,7 @@ Array = NDArray[Any]
 SUN_COLOUR: Colour = (1.0, 0.86, 0.45, 1.0)
 MOON_COLOUR: Colour = (0.80, 0.86, 0.95, 1.0)
 MOON_WAY_COLOUR: Colour = (0.70, 0.78, 0.90, 0.35)
+MILKY_WAY_COLOUR: Colour = (0.72, 0.68, 0.86, 0.45)
 COMPASS_COLOUR: Colour = (0.80, 0.80, 0.76, 0.45)
 LENS_COLOUR: Colour = (0.55, 0.85, 0.80, 0.55)
 HERE_COLOUR: Colour = (0.60, 0.95, 0.88, 1.0)
@@ -276,6 +277,7 @@ def draw_in_scene() -> None:
             matrix.translate(dome.centre)
             matrix.scale_uniform(dome.radius_m)
             _draw_lines(shapes.sky, region)
+        _draw_milky_way(context, frames, dome, here)
         _draw_bodies(context, frames, dome, here)
         gpu.state.depth_test_set("NONE")
     gpu.state.blend_set("NONE")
@@ -289,6 +291,22 @@ def _event_bar(frames: FrameTable) -> list[tuple[Any, float]]:
         points += [bar.at((first - 1) / len(frames)), bar.at(last / len(frames))]
         colours += [PHASE_COLOURS[phase]] * 2
     return [(_lines(np.array(points), np.array(colours)), 5.0)]
+
+
+def _draw_milky_way(context: Any, frames: FrameTable, dome: Dome, here: int) -> None:
+    """The middle of the band above the horizon on the frame that is shown, with a disc at its centre."""
+    band = readout.milky_way_directions(frames, here)
+    if not len(band):
+        return
+    places = np.array(dome.centre) + dome.radius_m * band
+    ends = np.repeat(places, 2, axis=0)[1:-1].reshape(-1, 2, 3)
+    above = (band[1:, 2] > 0.0) & (band[:-1, 2] > 0.0)
+    if above.any():
+        lines = ends[above].reshape(-1, 3)
+        _draw_lines([(_lines(lines, _even(MILKY_WAY_COLOUR, len(lines))), 3.0)], context.region)
+    if band[0, 2] > 0.0:
+        eye = context.region_data.view_matrix.inverted().col[2].xyz
+        _disc(dome.at(band[0]), eye, 1.5 * dome.disc_share * dome.radius_m, MILKY_WAY_COLOUR)
 
 
 def _draw_bodies(context: Any, frames: FrameTable, dome: Dome, here: int) -> None:

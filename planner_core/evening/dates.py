@@ -148,11 +148,7 @@ def dates_table(
     for value, options, name in ((body, BODIES, "body"), *((kind, KINDS, "event") for kind in kinds)):
         if value not in options:
             raise PlanError(name, value, f"is not known; use one of: {', '.join(options)}")
-    for name, date in (("from", first), ("to", last)):
-        if not 1950 <= date.year <= 2050:
-            raise PlanError(
-                name, date.isoformat(), "is outside the years 1950 to 2050, for which sun and moon are good"
-            )
+    check_years(first, last)
     days = [first + dt.timedelta(days=day) for day in range((last - first).days + 1)]
     horizon = skyline(plan, anchor_eye_m(plan))
     rows = [row for kind in kinds for row in _Search(plan, body, kind, horizon).rows(days)]
@@ -166,6 +162,15 @@ def dates_table(
         last=last,
         rows=tuple(attrs.evolve(rows[i], rank=ranks[i]) for i in by_time),
     )
+
+
+def check_years(first: dt.date, last: dt.date) -> None:
+    """Raise PlanError for dates outside the years that sun and moon are computed for."""
+    for name, date in (("from", first), ("to", last)):
+        if not 1950 <= date.year <= 2050:
+            raise PlanError(
+                name, date.isoformat(), "is outside the years 1950 to 2050, for which sun and moon are good"
+            )
 
 
 def _merit(plan: Plan, row: RiseOrSet) -> tuple[float, ...]:

@@ -20,13 +20,15 @@ from planner_core.light.exposure import f_number_label, iso_label, shutter_label
 from planner_core.plan import timeline
 from planner_core.plan.model import Plan
 from planner_core.rig import geometry
-from planner_core.time import ephemeris, events
+from planner_core.time import ephemeris, events, galaxy
+from planner_core.time.galaxy import MILKY_WAY_SHOWS_DEG
 from planner_core.words.language import say
 
 Array = NDArray[np.float64]
 
 DAY_S, SKY_STEP_S = 86400.0, 600.0
 HOUR_S = 3600.0
+BAND_STEP_DEG = 5.0
 
 
 def frame_number(frames: FrameTable, shown: float) -> int:
@@ -51,6 +53,7 @@ def hud_lines(frames: FrameTable, shown: float) -> list[str]:
             moon_at=frames.moon_azimuth_deg[i],
             lit=100.0 * frames.moon_lit_fraction[i],
         ),
+        *_milky_way_line(frames, i),
     ]
     light = f"EV {signed(frames.scene_ev100[i])}"
     ramp = frames.ramp
@@ -62,6 +65,15 @@ def hud_lines(frames: FrameTable, shown: float) -> list[str]:
         too = "{stops:.1f} stops too bright" if off > 0 else "{stops:.1f} stops too dark"
         told += f"   {say(too, stops=abs(off))}"
     return [*lines, told]
+
+
+def _milky_way_line(frames: FrameTable, i: int) -> list[str]:
+    """Where the Milky Way's middle stands, on a frame that is dark enough for it."""
+    height = float(frames.galactic_centre_altitude_deg[i])
+    if frames.sun_true_altitude_deg[i] >= MILKY_WAY_SHOWS_DEG or height <= 0.0:
+        return []
+    bearing = round(float(frames.galactic_centre_azimuth_deg[i])) % 360
+    return [say("Milky Way's middle {height}° at {bearing}°", height=signed(height), bearing=bearing)]
 
 
 def settings_text(frames: FrameTable, i: int) -> str:
@@ -138,6 +150,31 @@ def sky_paths(frames: FrameTable) -> SkyPaths:
         shoot_phase=events.light_phase(frames.sun_true_altitude_deg),
         moon_directions=frames.moon_direction,
     )
+
+
+def galactic_centre_directions(frames: FrameTable) -> Array:
+    """Where the middle of the Milky Way stands on every frame, unit vectors in scene axes (frames, 3); NaN
+    where it isn't dark enough for it.
+    """
+    directions = geometry.direction(
+        frames.galactic_centre_azimuth_deg,
+        frames.galactic_centre_altitude_deg,
+        frames.plan.site.scene_north_deg,
+    )
+    dark = frames.sun_true_altitude_deg < MILKY_WAY_SHOWS_DEG
+    return np.where(dark[:, None], directions, np.nan)
+
+
+def milky_way_directions(frames: FrameTable, i: int) -> Array:
+    """The middle of the band all round on a frame (from 0), (n, 3), from the centre on; none where it isn't
+    dark enough for it.
+    """
+    if frames.sun_true_altitude_deg[i] >= MILKY_WAY_SHOWS_DEG:
+        return np.zeros((0, 3))
+    site = frames.plan.site
+    longitude = np.arange(0.0, 360.0 + BAND_STEP_DEG, BAND_STEP_DEG)
+    azimuth, true = galaxy.milky_way(longitude, float(frames.utc_s[i]), site.latitude_deg, site.longitude_deg)
+    return geometry.direction(azimuth, ephemeris.apparent_altitude_deg(true), site.scene_north_deg)
 
 
 def sky_radius_m(plan: Plan) -> float:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import product
+
 import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
@@ -19,6 +21,7 @@ Array = NDArray[np.float64]
 
 # Focal lengths that are sold, for who doesn't say what is in the bag; from memory
 LENSES_MM = (14.0, 16.0, 20.0, 24.0, 28.0, 35.0, 50.0, 85.0, 105.0, 135.0, 200.0, 300.0, 400.0)
+WHOLE_TURN_DEG = 350.0  # of a head that goes all the way round, or nearly
 DIGITS = 1  # of a degree, as one sets a pose by hand
 
 
@@ -87,14 +90,48 @@ def _set_to(plan: Plan, name: str, values: Array, chosen: NDArray[np.bool_]) -> 
     if name not in limits:
         values, chosen = np.full(len(values), values[chosen].mean()), np.ones(len(values), dtype=bool)
     found = {}
-    for place in np.flatnonzero(chosen):
+    before: float | None = None
+    for place, pose in enumerate(plan.move.poses):
+        if not chosen[place]:
+            before = getattr(pose, name) if getattr(pose, name) is not None else before
+            continue
         value = round(float(values[place]), DIGITS)
         if name in limits:
-            low, high = limits[name].low, limits[name].high
-            turns = (value, value - 360.0, value + 360.0) if name == "pan_deg" else (value,)
-            value = next((each for each in turns if low <= each <= high), min(max(value, low), high))
-        found[f"move.poses[{place}].{name}"] = round(value, DIGITS)
+            value = _in_range(value, limits[name].low, limits[name].high, name == "pan_deg", before)
+        before = found[f"move.poses[{place}].{name}"] = round(value, DIGITS)
     return found
+
+
+def _in_range(value: float, low: float, high: float, turns: bool, before: float | None) -> float:
+    """The value, or the same bearing a turn on, within the range: of several the nearest to that before."""
+    same = (value, value - 360.0, value + 360.0) if turns else (value,)
+    reached = [each for each in same if low <= each <= high]
+    if not reached:
+        return min(max(value, low), high)
+    return reached[0] if before is None else min(reached, key=lambda each: abs(each - before))
+
+
+def short_way_round(plan: Plan) -> dict[str, float]:
+    """Pans of more than half a turn from pose to pose made the short way, by path; empty where there is none,
+    or where the head can't turn so.
+
+    A head that turns all the way round may have to be set up with its stop on the other side for that.
+    """
+    limits = next((axis for axis in axis_limits(plan) if axis.name == "pan_deg"), None)
+    given = {i: pose.pan_deg for i, pose in enumerate(plan.move.poses) if pose.pan_deg is not None}
+    if limits is None or len(given) < 2:
+        return {}
+    turned = np.degrees(np.unwrap(np.radians(list(given.values()))))
+    if np.allclose(turned, list(given.values())):
+        return {}
+    bases = [0.0] if limits.high - limits.low < WHOLE_TURN_DEG else [0.0, -180.0, 180.0]
+    for base, by in product(bases, (0.0, 360.0, -360.0)):
+        low, high = limits.low + base, limits.high + base
+        if low <= turned.min() + by and turned.max() + by <= high:
+            new = {i: round(float(value) + by, 6) for i, value in zip(given, turned, strict=True)}
+            head = {"rig.pan.min_deg": low, "rig.pan.max_deg": high} if base else {}
+            return head | {f"move.poses[{i}].pan_deg": v for i, v in new.items() if abs(v - given[i]) > 1.0}
+    return {}
 
 
 def shorter_lens_mm(plan: Plan) -> float | None:

@@ -20,6 +20,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
+from planner_core.draft.sky import picture_settings_ev100
 from planner_core.frames import FrameTable
 from planner_core.light.exposure import narrower_f_number
 from planner_core.maths.runs import span
@@ -45,6 +46,7 @@ Array = NDArray[np.float64]
 STARS_SHOW_DEG = (
     -12.0
 )  # the sun's true altitude at nautical dusk; from then stars show plainly (common practice)
+STARS_SHOW_EV100 = 1.0  # of the settings: a lit place is exposed too short for more than a few; from memory
 STARS_HIDDEN_CLOUD = 3.0  # cloud divisor of average cloud, Circular 171
 ENLARGED_NOTE, ENLARGED_WARN = 1.005, 1.25
 TRAILS_NOTE, TRAILS_WARN = 1.0, 2.0
@@ -113,6 +115,7 @@ def _enlarged(plan: Plan) -> list[Finding]:
 def _stars(plan: Plan, frames: FrameTable) -> tuple[list[Finding], StarNumbers | None]:
     """Drift of the fastest star in the frame during each exposure that is dark enough to show stars."""
     dark = frames.sun_true_altitude_deg < STARS_SHOW_DEG
+    dark &= picture_settings_ev100(frames) < STARS_SHOW_EV100
     if not np.any(dark) or plan.shoot.cloud_divisor >= STARS_HIDDEN_CLOUD or frames.ramp is None:
         return [], None
     drift = np.zeros(len(frames))
@@ -339,12 +342,18 @@ def _hyperfocal(plan: Plan, nearest_m: float = math.inf) -> _Advice:
     )
 
 
+def _in_digits(value: float, digits: int, *, up: bool) -> float:
+    """So many significant digits: the next higher number where `up`, else the nearest."""
+    unit = 10.0 ** (math.floor(math.log10(value)) - digits + 1)
+    return float(f"{(math.ceil(value / unit - 1e-9) if up else round(value / unit)) * unit:.{digits}g}")
+
+
 def _refocused(plan: Plan, depths: dict[int, float], advice: _Advice) -> list[Remedy]:
     """What to set for the advice, in as few digits as hold the blocks; none where it can't hold them."""
     assert plan.exposure is not None
     focal, circle = plan.camera.focal_length_mm, circle_of_confusion_mm(plan.camera)
     for digits in (3, 4, 5, 6):
-        focus_m = float(f"{advice.focus_m:.{digits}g}")
+        focus_m = _in_digits(advice.focus_m, digits, up=advice.kind == "hyperfocal")
         if 1000.0 * focus_m < NEAREST_FOCUS * focal:
             continue
         near, far = (float(d) for d in depth_of_field_m(focus_m, focal, advice.f_number, circle))

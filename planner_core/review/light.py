@@ -34,6 +34,7 @@ from planner_core.evening.interval import on_the_timer_s
 from planner_core.evening.timetable import event_frame
 from planner_core.frames import FrameTable
 from planner_core.light.exposure import (
+    DARKEST_TARGET_EV100,
     MOONLIT_EV100,
     Ramp,
     narrower_f_number,
@@ -68,11 +69,11 @@ from planner_core.review.summary import (
 from planner_core.review.words.light import settings_text
 from planner_core.rig import drive
 from planner_core.time import events
+from planner_core.time.galaxy import MILKY_WAY_SHOWS_DEG
 
 Array = NDArray[np.float64]
 
 BALANCE_NOTE, BALANCE_WARN = 2.0, 3.0
-MILKY_WAY_SHOWS_DEG = -15.0  # the sun, true: about when the band shows in a dark place (common practice)
 MIDPOINT_NOTE, MIDPOINT_WARN = 0.1, 0.2
 EXPOSURE_WARN_STOPS, EXPOSURE_STOP_STOPS = 0.5, 2.0
 STEEP_STOPS_A_FRAME = 1.0 / 3.0
@@ -380,9 +381,9 @@ def _sign_odd(plan: Plan) -> list[Finding]:
 
 
 def _exposure(plan: Plan, frames: FrameTable) -> list[Finding]:
-    ramp = frames.ramp
-    if ramp is None or plan.exposure is None:
+    if frames.ramp is None or plan.exposure is None:
         return []
+    ramp = _as_dark_as_a_night(frames.ramp)
     short = ramp.wanted_error_stops < -EXPOSURE_WARN_STOPS
     held_back = (ramp.error_stops < -EXPOSURE_WARN_STOPS) & ~short
     return [
@@ -391,6 +392,21 @@ def _exposure(plan: Plan, frames: FrameTable) -> list[Finding]:
         *_too_bright(plan, frames, ramp, ramp.error_stops > EXPOSURE_WARN_STOPS),
         *_steep(plan, frames, ramp),
     ]
+
+
+def _as_dark_as_a_night(ramp: Ramp) -> Ramp:
+    """The ramp against what a night under a dark sky is given at most, whatever the meter asks for."""
+    over = np.maximum(DARKEST_TARGET_EV100 - ramp.target_ev100, 0.0)
+
+    def less(error_stops: Array) -> Array:
+        return np.asarray(error_stops + np.clip(over, 0.0, np.maximum(-error_stops, 0.0)))
+
+    return attrs.evolve(
+        ramp,
+        target_ev100=ramp.target_ev100 + over,
+        error_stops=less(ramp.error_stops),
+        wanted_error_stops=less(ramp.wanted_error_stops),
+    )
 
 
 def _off_target(error_stops: float) -> str:

@@ -26,7 +26,7 @@ Array = NDArray[np.float64]
 
 FLICKER_NOTE_STOPS, FLICKER_WARN_STOPS = 0.1, 0.3
 MODULATION = 0.5  # half of what a lamp does that goes out between its pulses: common lamps; from memory
-SMALLEST_GOOD_F_NUMBER = 16.0
+SMALLEST_GOOD_F_NUMBER = 11.0
 
 
 def review_mains(plan: Plan, frames: FrameTable) -> list[Finding]:

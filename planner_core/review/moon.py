@@ -13,7 +13,9 @@ import numpy as np
 
 from planner_core.evening.moonlight import MoonView, moon_view
 from planner_core.frames import FrameTable
+from planner_core.maths.angles import compass_deg
 from planner_core.maths.runs import span
+from planner_core.picture import composition
 from planner_core.plan.model import Plan
 from planner_core.plan.timeline import clock
 from planner_core.review.findings import Finding, facts
@@ -35,7 +37,33 @@ def review_moon(plan: Plan, frames: FrameTable) -> tuple[list[Finding], MoonNumb
         moon_smear_px=float(np.nanmax(moon.smear_px)) if exposed else None,
         moon_over_stops=float(np.nanmax(moon.over_stops)) if exposed else None,
     )
-    return [] if seen is None else [_in_picture(plan, frames, moon, seen)], numbers
+    return [_in_picture(plan, frames, moon, seen)] if seen else _missing(plan, frames), numbers
+
+
+def _missing(plan: Plan, frames: FrameTable) -> list[Finding]:
+    """A moon that the plan is about, and that no frame shows."""
+    anchor, wish = plan.shoot.anchor, plan.composition.moon if plan.composition else "any"
+    about_it = anchor is not None and anchor.event in ("moonrise", "moonset")
+    if wish == "out" or not (about_it or wish == "in"):
+        return []
+    risen = frames.moon_altitude_deg > 0.0
+    frame = int(np.argmax(risen)) if risen.any() else int(np.argmax(frames.moon_altitude_deg))
+    half_deg = composition.view_deg(plan)[0] / 2.0
+    lens_deg = float(frames.lens_bearing_deg[frame])
+    return [
+        Finding(
+            code="moon-missing",
+            level="warn" if wish == "in" or not risen.any() else "note",
+            facts=facts(
+                risen=bool(risen.any()),
+                frame=frame + 1,
+                time=clock(float(frames.utc_s[frame]), plan.zone),
+                bearing=(float(frames.moon_azimuth_deg[frame]), "°"),
+                altitude=(float(frames.moon_altitude_deg[frame]), "°"),
+                reach=((compass_deg(lens_deg - half_deg), compass_deg(lens_deg + half_deg)), "°"),
+            ),
+        )
+    ]
 
 
 def _in_picture(plan: Plan, frames: FrameTable, moon: MoonView, seen: tuple[int, int]) -> Finding:

@@ -108,6 +108,8 @@ def _smearing(plan: Plan, mover: Mover, shutter_s: Array) -> list[Finding]:
                 sharp=(_third_below_s(mover.length_m / mover.speed_m_s / SHARP_PART), "s"),
                 gap=(max(1.0 - most_s / plan.shoot.interval_s, 0.0), "share of the interval"),
                 smooth=most_s >= SMOOTH_SHARE * plan.shoot.interval_s,
+                half=(SMOOTH_SHARE * plan.shoot.interval_s, "s"),
+                less_light=(math.log2(SMOOTH_SHARE * plan.shoot.interval_s / most_s), "stops"),
             ),
             blocks=(block_label(plan, mover.block),),
         )

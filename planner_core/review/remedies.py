@@ -338,9 +338,18 @@ _repairs: weakref.WeakKeyDictionary[FrameTable, dict[float, pose_repair.Change |
 )
 
 
+@proposes("screen-speed")
+def _the_short_way(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Remedy]:
+    """A pan across north that goes all the way round by the south, as 350° to 10° does."""
+    changes = aiming.short_way_round(plan)
+    if changes:
+        yield Remedy(changes=changes)
+
+
 @proposes("subject-lost", "subject-cut")
 def _in_the_picture(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Remedy]:
     """The smallest change of a pose, or all poses that miss the subject turned to it, or a shorter lens."""
+    yield from _the_short_way(plan, frames, finding)
     yield from _another_pose(plan, frames, finding)
     missing, all_poses = aiming.aimed_poses(plan), aiming.aimed_poses(plan, every_pose=True)
     for turned in (missing, all_poses):

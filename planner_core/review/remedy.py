@@ -15,6 +15,7 @@ from planner_core.words.figures import figure
 
 UNITS = {"_s": " s", "_m": " m", "_mm": " mm", "_deg": "°", "_px": " px", "_stops": " stops"}
 STARTS = ("shoot.anchor", "shoot.start")
+TENTHS_FROM_S = 0.3  # as cameras show them
 TOLD = 3  # remedies that a sentence names; the others are in the JSON
 
 
@@ -178,11 +179,15 @@ def _value_text(path: str, value: Any, names: Names) -> str:
     if path.endswith(".at"):
         return names.fraction(float(value))
     if path.startswith("exposure.shutter_"):
-        return shutter_label(float(value))
+        return (
+            f"{value:g} s"
+            if value >= TENTHS_FROM_S and round(value, 1) == value
+            else shutter_label(float(value))
+        )
     if path == "exposure.f_number":
         return f_number_label(float(value))
     ending = next((unit for suffix, unit in UNITS.items() if path.endswith(suffix)), "")
-    return f"{value:g}{ending}"
+    return f"{value:g}{ending.removesuffix('s') if ending == ' stops' and abs(value) == 1.0 else ending}"
 
 
 _COSTS = {

@@ -52,8 +52,8 @@ def _head_level(plan: Plan, frames: FrameTable) -> list[Finding]:
         return []
     aside = np.radians(frames.lens_bearing_deg - plan.rig.bearing_deg)
     lean = np.degrees(np.abs(np.arcsin(np.sin(math.radians(slope)) * np.sin(aside))))
-    nod = np.degrees(np.abs(np.arcsin(np.sin(math.radians(slope)) * np.cos(aside))))
-    worst = int(np.argmax(lean))
+    nod = np.degrees(np.arcsin(np.sin(math.radians(slope)) * np.cos(aside)))
+    worst, most = int(np.argmax(lean)), int(np.argmax(np.abs(nod)))
     return [
         Finding(
             code="head-level",
@@ -64,7 +64,8 @@ def _head_level(plan: Plan, frames: FrameTable) -> list[Finding]:
             facts=facts(
                 slope=(slope, "°"),
                 lean=(float(lean[worst]), "°"),
-                nod=(float(nod.max()), "°"),
+                nod=(float(abs(nod[most])), "°"),
+                nods_up=bool(nod[most] > 0.0),
                 worst_frame=worst + 1,
             ),
         )

@@ -108,7 +108,8 @@ class Trial:
 
         def rank(pair: tuple[Remedy, _Outcome]) -> tuple[Any, ...]:
             stops, warns, notes = gravity(pair[1].findings)
-            return stops, warns, len(changed_wishes(self.plan, pair[1].plan)), notes
+            all_poses = pair[0].fact("aim") is not None  # the smallest change leaves the move as it is meant
+            return stops, all_poses, warns, len(changed_wishes(self.plan, pair[1].plan)), notes
 
         return sorted(kept, key=rank)[:KEPT]
 

@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 # declination, degrees. The pole is the International Astronomical Union's of 1958, turned to J2000
 CENTRE_DEG = (15.0 * (17.0 + 45.0 / 60.0 + 40.0 / 3600.0), -(29.0 + 0.0 / 60.0 + 28.0 / 3600.0))
 POLE_DEG = (192.85948, 27.12825)
+MILKY_WAY_SHOWS_DEG = -15.0  # the sun, true: about when the band shows in a dark place (common practice)
 JULIAN_CENTURY_S = 36525.0 * ephemeris.DAY_S
 
 

@@ -29,6 +29,6 @@ def _ground_ends(finding: Finding, names: Names) -> Sentences:
     )
     return Sentences(
         f"{where(finding)}“{fact('block')}” ends inside the picture, {amount_text(fact('distance'), 'm')} "
-        f"away, and {fact('share'):.0%} of the picture is bare ground beyond it.",
+        f"away, and {100.0 * fact('share'):.0f} % of the picture is bare ground beyond it.",
         further,
     )

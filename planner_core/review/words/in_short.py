@@ -27,6 +27,7 @@ _IN_SHORT = {
     "lightning-season": "thunderstorms",
     "mains-flicker": "lamps that flicker",
     "moon-in-frame": "a moon that drifts in the exposure",
+    "moon-missing": "a moon outside the picture",
     "motion-blur": "blur by the move",
     "move-midpoint": "a move whose middle misses the event",
     "nd-sun": "the sun behind a filter",

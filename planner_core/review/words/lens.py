@@ -29,8 +29,9 @@ def _star_trails(finding: Finding, names: Names) -> Sentences:
         f"{frames_text(finding.frames)}: stars drift up to {fact('drift'):.1f} px while the shutter is open "
         f"for {figure(shutter_s)} s (frame {fact('worst_frame')}); up to {fact('point'):.1f} px they read as "
         f"points. The rule of 500 gives {fact('rule_of_500'):.0f} s here.",
+        "Or let them trail, with as little time as can be between the frames.",
         otherwise=f"Points take {figure(points_s, 2)} s, {math.log2(shutter_s / points_s):.1f} stops less "
-        "light: a lens that opens wider, or a shorter one. Or let them trail.",
+        "light: a lens that opens wider, or a shorter one.",
     )
 
 

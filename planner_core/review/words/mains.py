@@ -12,13 +12,13 @@ from planner_core.words.figures import figure, frames_text
 def _mains_flicker(finding: Finding, names: Names) -> Sentences:
     assert finding.frames is not None
     fact = finding.fact
-    hz, even = fact("hz"), fact("even")
+    hz, even, lamps = fact("hz"), fact("even"), 100.0 * fact("lamp_share")
     where = "" if fact("given") else f" here{names.aside('exposure.mains_hz')}"
     return Sentences(
         f"{frames_text(finding.frames)}: lamps on {hz:g} Hz pulse {2.0 * hz:g} times a second{where}, and at "
         f"{shutter_label(fact('shutter'))} (frame {fact('worst_frame')}, {fact('time')}) one frame may come "
-        f"out {figure(measured(finding), 2)} stop brighter than the next; {fact('lamp_share'):.0%} of its "
-        "light comes from lamps.",
+        f"out {figure(measured(finding), 2)} stop brighter than the next; lamps give {lamps:.0f} % of its "
+        "light.",
         otherwise=f"Expose {shutter_label(even)} or longer once the lamps are on, or take the flicker out "
         "afterwards.",
     )

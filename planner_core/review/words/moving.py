@@ -42,20 +42,21 @@ def _smearing(finding: Finding, names: Names) -> Sentences:
     return Sentences(
         f"{frames_text(finding.frames)}: {does}: exposures go up to {shutter_label(fact('shutter'))} (frame "
         f"{fact('worst_frame')}).",
-        _what_to_do(finding),
+        _what_to_do(finding, names),
     )
 
 
-def _what_to_do(finding: Finding) -> str:
+def _what_to_do(finding: Finding, names: Names) -> str:
     fact = finding.fact
     sharp = shutter_label(fact("sharp"))
     if fact("kind") == "traffic":
-        gap = fact("gap")
+        gap = f"{100.0 * fact('gap'):.0f} % of the time goes by between"
         if fact("smooth"):
-            return f"The trails flow from frame to frame, with {gap:.0%} of the time between them unseen."
+            return f"The trails flow from frame to frame; {gap} them."
         return (
-            f"{gap:.0%} of the time goes by unseen between the frames: for trails that flow, expose half of "
-            "the interval or more."
+            f"{gap} the frames: for trails that flow, expose half of the interval or more, "
+            f"{figure(fact('half'), 2)} s. That takes {fact('less_light'):.1f} stops of ND, or of the "
+            f"aperture{names.aside('exposure.f_number')}."
         )
     if fact("kind") == "people":
         return f"Whoever should be seen has to stand still; to freeze a walk takes {sharp} or less."

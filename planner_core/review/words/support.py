@@ -7,6 +7,8 @@ from planner_core.review.findings import Finding, Names, Sentences, speaks
 from planner_core.review.words.phrases import limit, measured
 from planner_core.words.figures import figure, frame_count, frames_text
 
+LITTLE_DEG = 0.3  # less isn't worth a word
+
 
 @speaks("head-level")
 def _head_level(finding: Finding, names: Names) -> Sentences:
@@ -14,12 +16,18 @@ def _head_level(finding: Finding, names: Names) -> Sentences:
     slope = fact("slope")
     return Sentences(
         f"The rail {'rises' if slope > 0.0 else 'falls'} by {figure(abs(slope))}°, and the plan counts on a "
-        f"head that stands level on it. Screwed flat to the carriage, the horizon leans by up to "
-        f"{fact('lean'):.1f}° (frame {fact('worst_frame')}), and the lens looks up to {fact('nod'):.1f}° too "
-        "high or too low.",
+        f"head that stands level on it. Screwed flat to the carriage, {_off_level(finding)}.",
         "Put a levelling base or a ball head under the pan axis, and check with a spirit level at both ends "
         "of the rail.",
     )
+
+
+def _off_level(finding: Finding) -> str:
+    fact = finding.fact
+    leans = f"the horizon leans by up to {fact('lean'):.1f}° (frame {fact('worst_frame')})"
+    nods = f"the lens looks up to {fact('nod'):.1f}° too {'high' if fact('nods_up') else 'low'}"
+    parts = [leans] if fact("lean") >= LITTLE_DEG else []
+    return " and ".join([*parts, nods] if fact("nod") >= LITTLE_DEG else parts)
 
 
 @speaks("wind-shake")
