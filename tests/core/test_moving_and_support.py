@@ -83,7 +83,7 @@ def test_traffic_at_night_draws_trails_and_the_gaps_between_them_are_said() -> N
     assert found.value == pytest.approx(14.0 * 4.0)  # 14 m/s in 4 s
     assert found.fact("gap") == pytest.approx(0.6)  # of every 10 s
     assert "trails" in found.message
-    assert "60%" in found.fix
+    assert "60 %" in found.fix
 
 
 def test_what_moves_behind_a_wall_is_not_spoken_of() -> None:

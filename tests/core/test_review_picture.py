@@ -250,7 +250,7 @@ def test_a_slide_past_nothing_misses_a_foreground() -> None:
     assert finding.value < finding.limit
     assert finding.fact("nearest") == "“tower”"
     assert finding.fact("nearest_distance") == pytest.approx(58.5)  # 60 m to its middle, 3 m deep
-    assert "1 to " in finding.fix
+    assert "1.2 to " in finding.fix  # a usual distance, common practice
     assert codes["background-static"][0].level == "warn"
 
 
