@@ -786,6 +786,8 @@ def groups_for(verb: str, arguments: Sequence[str]) -> Sequence[str]:
     """The groups of packages that a verb needs; to explain itself, none needs Blender."""
     if verb not in ("test", "lint") and {"-h", "--help"} & set(arguments):
         return OTHER_VERBS_NEED
+    if verb == "scout" and any(word.split("=")[0] == "--look" for word in arguments):
+        verb = "preview"  # Blender draws its pictures
     return GROUPS_FOR_VERB.get(verb, OTHER_VERBS_NEED)
 
 

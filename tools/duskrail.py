@@ -411,6 +411,9 @@ def _add_scout(one: Any) -> None:
     one.add_argument("--json", action="store_true", help="the finds as JSON")
     one.add_argument("--write", metavar="DIR", help="save each find as a plan")
     one.add_argument("--picture", metavar="FILE.png", help="also a contact sheet of the finds, with a map")
+    one.add_argument(
+        "--look", choices=("fast", "lit"), help="draw the contact sheet as the draft clip is, in Blender"
+    )
 
 
 def _add_photo(one: Any) -> None:

@@ -13,14 +13,17 @@ from planner_core.plan.model import Plan
 from planner_core.plan.text import escaped_json, one_line
 from planner_core.scout.places import Area, area_of_block
 from tools.files import refuse_input
-from tools.outcome import DONE, INTERRUPTED, UsageError
+from tools.outcome import DONE, INTERRUPTED, UsageError, need_blender
 from tools.terminal import StatusLine
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from planner_core.frames import FrameTable
     from planner_core.scout.evenings import Evenings, Subjects
     from planner_core.scout.finds import Report
+    from planner_core.scout.picture import Draw
+    from planner_core.scout.raster import Image
     from planner_core.scout.search import Progress, Wishes
 
     Told = Report | Evenings | Subjects
@@ -33,6 +36,8 @@ def run_scout(arguments: argparse.Namespace) -> int:
     if arguments.picture and not arguments.picture.lower().endswith(".png"):
         raise UsageError(f"--picture: {arguments.picture} doesn't end in .png; the picture is a PNG")
     _check_together(arguments)
+    if arguments.look:
+        need_blender()
     plan = load_plan(arguments.plan)
     wishes = Wishes(
         area=_area(plan, arguments.area),
@@ -50,7 +55,8 @@ def run_scout(arguments: argparse.Namespace) -> int:
         from planner_core.plan.writing import write_atomically
         from planner_core.scout.picture import finds_png
 
-        write_atomically(Path(arguments.picture), finds_png(found))
+        draw = _drawn_by_look(arguments.look) if arguments.look else None
+        write_atomically(Path(arguments.picture), finds_png(found, draw))
     if arguments.json:
         document = found.as_dict()
         for find, path in zip(document["finds"], written, strict=False):
@@ -67,10 +73,31 @@ def _check_together(arguments: argparse.Namespace) -> None:
     dated = (arguments.first, arguments.last)
     if any(dated) and not all(dated):
         raise UsageError("scout: evenings take both --from and --to")
+    if arguments.look and not arguments.picture:
+        raise UsageError("scout: --look says how --picture FILE.png is drawn; add that")
     if arguments.subjects and (any(dated) or arguments.area):
         raise UsageError(
             "scout: --subjects stays at the planned place, so it takes no --area, --from or --to"
         )
+
+
+def _drawn_by_look(look: str) -> Draw:
+    """Draws frames as the draft clip does, in one of its looks."""
+    from blender_addon.render.preview import render_frames
+    from blender_addon.render.request import PreviewError, size_in_shape
+
+    def draw(frames: FrameTable, rows: tuple[int, ...], columns: int) -> list[Image]:
+        numbers = tuple(sorted({row + 1 for row in rows}))
+        try:
+            drawn = render_frames(
+                frames.plan, numbers, look=look, size=size_in_shape(frames.plan.clip, columns)
+            )
+        except PreviewError as problem:
+            raise UsageError(f"--look: {problem}") from None
+        by_number = dict(zip(numbers, drawn, strict=True))
+        return [by_number[row + 1] for row in rows]
+
+    return draw
 
 
 def _search(arguments: argparse.Namespace, plan: Plan, wishes: Wishes) -> tuple[bool, Told]:

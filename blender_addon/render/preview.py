@@ -279,6 +279,22 @@ def render_contact(
     return len(wanted)
 
 
+def render_frames(
+    plan: Plan,
+    numbers: tuple[int, ...],
+    *,
+    look: str = looks.FAST,
+    size: tuple[int, int],
+    cache: Path | None = None,
+    progress: Listener = nobody,
+) -> list[pictures.Picture]:
+    """Frames, counted from 1, as pixels (lines, columns, 3), 0 to 255. Raises as render_preview."""
+    size = picture_size(plan.clip, size, look)
+    with _stoppable(), framecache.open_cache(cache) as store:
+        paths = _drawn_paths(compute_frames(plan), numbers, look, size, store, progress)
+        return [pictures.read_picture(path) for path in paths]
+
+
 def _drawn_paths(
     frames: FrameTable,
     numbers: tuple[int, ...],

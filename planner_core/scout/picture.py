@@ -19,15 +19,15 @@ from planner_core.plan.model import Plan
 from planner_core.rig import geometry
 from planner_core.scout import raster
 from planner_core.scout.finds import Find
-from planner_core.scout.raster import Colour, Image
+from planner_core.scout.raster import LARGE, Colour, Image
 from planner_core.scout.search import Scout
 from planner_core.time.events import SUN_RISES_AT_DEG
 
 Array = NDArray[np.float64]
 
-PICTURE_PX = 256  # across, of each picture
-GAP_PX, HEAD_PX = 6, 22
-MAP_LINES_PX = 420
+PICTURE_PX = 384  # across, of each picture
+GAP_PX, HEAD_PX = 10, 30
+MAP_LINES_PX = 560
 PAPER, INK, QUIET = (24, 26, 30), (236, 232, 222), (150, 150, 146)
 WHITE_STOPS = 3.5  # over middle grey
 GREY = 0.18
@@ -54,44 +54,60 @@ class Told(Protocol):
     def scout(self) -> Scout: ...
 
 
-def finds_png(report: Told) -> bytes:
-    """The contact sheet of the finds and the map below it, as a PNG."""
+Draw = Callable[[FrameTable, tuple[int, ...], int], list[Image]]  # frames, 0-based, so many pixels across
+
+
+def finds_png(report: Told, draw: Draw | None = None) -> bytes:
+    """The contact sheet of the finds and the map below it, as a PNG; pictures are drawn from the blocks by
+    the core, or by another `draw`.
+    """
     tall = _picture_lines(report.scout.plan)
     wide = 3 * PICTURE_PX + 4 * GAP_PX
     row = HEAD_PX + tall + GAP_PX
     image = raster.canvas(wide, GAP_PX + len(report.finds) * row + HEAD_PX + MAP_LINES_PX + GAP_PX, PAPER)
     top = GAP_PX
     for rank, find in enumerate(report.finds, start=1):
-        _find_row(image, find, rank, top)
+        _find_row(image, find, rank, top, draw or frame_pictures)
         top += row
-    raster.write(
-        image,
-        "where to stand: the brighter, the more a shot from there could be worth",
-        GAP_PX,
-        top + 6,
-        QUIET,
-    )
+    _legend(image, report.scout.tally.worth, GAP_PX, top + 10)
     raster.paste(image, _map(report, wide - 2 * GAP_PX, MAP_LINES_PX), GAP_PX, top + HEAD_PX)
     return raster.png(image)
 
 
-def _find_row(image: Image, find: Find, rank: int, top: int) -> None:
+def _find_row(image: Image, find: Find, rank: int, top: int, draw: Draw) -> None:
     frames = find.found.measured.frames
-    end = raster.write(image, f"{rank}", GAP_PX, top + 4, FIND_COLOUR, scale=2)
+    end = raster.write(image, f"{rank}", GAP_PX, top + 6, FIND_COLOUR, LARGE)
     points = f"{find.points:.0f}"
-    room = image.shape[1] - GAP_PX - raster.text_px(points, 2) - 8 - end - 6
-    name = (
-        find.name
-        if raster.text_px(find.name) <= room
-        else find.name[: room // raster.LETTER_PX - 2].rstrip() + ".."
-    )
-    raster.write(image, name, end + 6, top + 8, INK)
-    raster.write(
-        image, points, image.shape[1] - GAP_PX - raster.text_px(points, 2), top + 4, FIND_COLOUR, scale=2
-    )
-    pictures = frame_pictures(frames, shown_frames(frames), PICTURE_PX)
+    right = image.shape[1] - GAP_PX - raster.text_px(points, LARGE)
+    raster.write(image, points, right, top + 6, FIND_COLOUR, LARGE)
+    raster.write(image, _fitting(_capital(find.name), right - end - 24), end + 12, top + 10, INK)
+    pictures = draw(frames, shown_frames(frames), PICTURE_PX)
     for place, picture in enumerate(pictures):
         raster.paste(image, picture, GAP_PX + place * (PICTURE_PX + GAP_PX), top + HEAD_PX)
+
+
+def _legend(image: Image, worth: Array, left: int, top: int) -> None:
+    """What the map's colours mean."""
+    end = raster.write(image, "Where to stand: what a shot from there could be worth", left, top, QUIET)
+    if not len(worth):
+        return
+    end = raster.write(image, f"{worth.min():.0f}", end + 20, top, QUIET) + 8
+    bar = worth_colours(np.linspace(0.0, 1.0, 120))
+    image[top - 1 : top + 11, end : end + 120] = np.round(bar)
+    raster.write(image, f"{worth.max():.0f}", end + 128, top, QUIET)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _fitting(text: str, room_px: int) -> str:
+    """As much of a text as there is room for."""
+    if raster.text_px(text) <= room_px:
+        return text
+    while text and raster.text_px(f"{text}...") > room_px:
+        text = text[:-1]
+    return f"{text.rstrip(' ,')}..."
 
 
 def shown_frames(frames: FrameTable) -> tuple[int, int, int]:
@@ -232,12 +248,15 @@ def _mark_find(image: Image, find: Find, rank: int, px: Callable[[Array], Array]
     for frame in (0, -1):
         ahead = geometry.direction(frames.lens_bearing_deg[frame], 0.0, find.plan.site.scene_north_deg)
         start = frames.camera_m[frame]
-        raster.line(image, px(start), px(start) + np.array([ahead[0], -ahead[1]]) * 26.0, QUIET)
+        raster.line(image, px(start), px(start) + np.array([ahead[0], -ahead[1]]) * 44.0, QUIET, 1.5)
     raster.line(image, px(frames.camera_m[0]), px(frames.camera_m[-1]), RAIL_COLOUR, 3.0)
     x, y = px(place)
-    raster.disc(image, x, y, 8.0, (20, 20, 20))
-    raster.disc(image, x, y, 7.0, FIND_COLOUR)
-    raster.write(image, str(rank), round(x) - 2 - 3 * (rank > 9), round(y) - 3, (20, 20, 20))
+    raster.disc(image, x, y, 12.0, (20, 20, 20))
+    raster.disc(image, x, y, 11.0, FIND_COLOUR)
+    text = str(rank)
+    raster.write(
+        image, text, round(x - raster.text_px(text, LARGE) / 2.0) + 1, round(y) - 7, (20, 20, 20), LARGE
+    )
 
 
 def _point_at_subject(image: Image, px: Array) -> None:
@@ -253,7 +272,7 @@ def _point_at_subject(image: Image, px: Array) -> None:
     raster.fill(
         image, np.array([tip, tip - 14.0 * ahead + 6.0 * aside, tip - 14.0 * ahead - 6.0 * aside]), SUBJECT
     )
-    text = "subject"
+    text = "the subject"
     left = np.clip(
         tip[0] - 30.0 * ahead[0] - raster.text_px(text) / 2.0, 4, columns - raster.text_px(text) - 4
     )
@@ -265,7 +284,7 @@ def _scale_and_north(image: Image, scale: float, north_deg: float) -> None:
     metres = next((m for m in (1, 2, 5, 10, 20, 50, 100, 200, 500) if m * scale >= 50.0), 1000)
     left, bottom = 10.0, lines - 12.0
     raster.line(image, np.array([left, bottom]), np.array([left + metres * scale, bottom]), INK, 2.0)
-    raster.write(image, f"{metres} m", int(left), int(bottom) - 12, INK)
+    raster.write(image, f"{metres} m", int(left), int(bottom) - 16, INK)
     turn = np.radians(-north_deg)
     up = np.array([np.sin(turn), -np.cos(turn)])
     foot = np.array([columns - 24.0, lines - 26.0])

@@ -5,7 +5,9 @@ Images have shape (lines, columns, 3), uint8, from the top line down.
 
 from __future__ import annotations
 
+import functools
 import struct
+import unicodedata
 import zlib
 
 import numpy as np
@@ -32,8 +34,16 @@ _GLYPHS = {
     "/": "00010204081000", "°": "0c12120c000000", "'": "0c040800000000", "(": "02040808080402",
     ")": "08040202020408", "+": "0004041f040400", "%": "18190204081303", "?": "0e110102040004",
     "×": "00110a040a1100", "&": "0c12140815120d",
+    "a": "00000e010f110f", "b": "1010161911111e", "c": "00000e1010110e", "d": "01010d1311110f",
+    "e": "00000e111f100e", "f": "0609081c080808", "g": "00000f1111110f010e", "h": "10101619111111",
+    "i": "04000c0404040e", "j": "02000602020202120c", "k": "10101214181412", "l": "0c04040404040e",
+    "m": "00001a15151111", "n": "00001619111111", "o": "00000e1111110e", "p": "00001e1111111e1010",
+    "q": "00000f1111110f0101", "r": "00001619101010", "s": "00000e100e011e", "t": "08081c08080906",
+    "u": "0000111111130d", "v": "00001111110a04", "w": "0000111115150a", "x": "0000110a040a11",
+    "y": "00001111110f010e", "z": "00001f0204081f",
 }  # fmt: skip
-LETTER_PX = 6  # a letter with the gap after it
+SPACE_COLUMNS, ROWS = 3, 9
+SMALL, LARGE = 3, 2  # what letters drawn four times as large are divided by: capitals 9 and 14 px high
 
 
 def png(image: Image) -> bytes:
@@ -60,26 +70,62 @@ def paste(image: Image, other: Image, left: int, top: int) -> None:
     image[top : top + lines, left : left + columns] = other[:lines, :columns]
 
 
-def write(image: Image, text: str, left: int, top: int, colour: Colour, scale: int = 1) -> int:
+def write(image: Image, text: str, left: int, top: int, colour: Colour, size: int = SMALL) -> int:
     """Write a line of text and return where it ends; what doesn't fit is left off."""
-    for letter in text.upper():
-        if left + LETTER_PX * scale > image.shape[1]:
+    for letter in _plain(text):
+        ink = _letter(letter, size)
+        lines, columns = ink.shape
+        if left + columns > image.shape[1]:
             break
-        rows = _GLYPHS.get(letter)
-        if rows is not None:
-            bits = np.array(
-                [[int(rows[i : i + 2], 16) >> (4 - x) & 1 for x in range(5)] for i in range(0, 14, 2)]
-            )
-            ys, xs = np.nonzero(np.kron(bits, np.ones((scale, scale), dtype=int)))
-            inside_rows = (ys + top >= 0) & (ys + top < len(image))
-            image[ys[inside_rows] + top, xs[inside_rows] + left] = colour
-        left += LETTER_PX * scale
+        rows = slice(max(top, 0), max(min(top + lines, len(image)), 0))
+        under = image[rows, left : left + columns]
+        share = ink[rows.start - top : rows.start - top + len(under), :, None]
+        under[:] = np.round(under * (1.0 - share) + np.array(colour) * share)
+        left += columns
     return left
 
 
-def text_px(text: str, scale: int = 1) -> int:
+def text_px(text: str, size: int = SMALL) -> int:
     """How wide a line of text is."""
-    return len(text) * LETTER_PX * scale
+    return sum(_letter(letter, size).shape[1] for letter in _plain(text))
+
+
+def _plain(text: str) -> str:
+    """Text without the accents that there are no letters for."""
+    return "".join(
+        letter for letter in unicodedata.normalize("NFKD", text) if letter in _GLYPHS or letter == " "
+    )
+
+
+@functools.cache
+def _letter(letter: str, size: int) -> Array:
+    """How much of each pixel a letter covers, (lines, columns), with the gap after it."""
+    code = _GLYPHS.get(letter, "")
+    bits = np.zeros((ROWS, 5), dtype=bool)
+    for row in range(len(code) // 2):
+        number = int(code[2 * row : 2 * row + 2], 16)
+        bits[row] = [number >> (4 - column) & 1 for column in range(5)]
+    used = np.flatnonzero(bits.any(axis=0))
+    bits = bits[:, used[0] : used[-1] + 1] if len(used) else np.zeros((ROWS, SPACE_COLUMNS - 1), dtype=bool)
+    bits = np.pad(bits, ((0, 0), (0, 1)))
+    fine = _twice(_twice(bits)).astype(np.float64)
+    lines, columns = (-(-side // size) * size for side in fine.shape)
+    fine = np.pad(fine, ((0, lines - fine.shape[0]), (0, columns - fine.shape[1])))
+    return fine.reshape(lines // size, size, columns // size, size).mean(axis=(1, 3))
+
+
+def _twice(bits: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Twice as large, with steps along diagonals filled: each corner takes the colour of two neighbours that
+    agree, unless the others do too.
+    """
+    padded = np.pad(bits, 1)
+    up, down, left, right = padded[:-2, 1:-1], padded[2:, 1:-1], padded[1:-1, :-2], padded[1:-1, 2:]
+    large = np.repeat(np.repeat(bits, 2, axis=0), 2, axis=1)
+    for line, vertical, other_vertical in ((0, up, down), (1, down, up)):
+        for column, side, other_side in ((0, left, right), (1, right, left)):
+            agree = (vertical == side) & (vertical != other_side) & (side != other_vertical)
+            large[line::2, column::2] = np.where(agree, vertical, bits)
+    return large
 
 
 def disc(image: Image, x: float, y: float, radius: float, colour: Colour) -> None:

@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 
 PANNING = ("pan", "slide-held")
 FOCUS_AS_GOOD = 0.15  # of the distance, that a planned focus may be off
+FAR_SIDE = 1.35  # of half the view, from a subject at a third to the frame's farther edge
 HELD_POSES = 5  # which is enough for a curve that bends one way
 
 
@@ -145,9 +146,12 @@ def nearest_foreground_m(plan: Plan, eye: Array, bearing: Array, half_deg: float
         if block.role in ("ground", "water") or block.shape == "ridge" or int(index) in subject:
             continue
         away = boxes.centre_m[row] - eye
-        distance = np.maximum(np.linalg.norm(away, axis=1) - np.linalg.norm(boxes.half_m[row]), 0.3)
+        radius, middle = float(np.linalg.norm(boxes.half_m[row])), np.linalg.norm(away, axis=1)
+        distance = np.maximum(middle - radius, 0.3)
         towards = np.degrees(np.arctan2(away[:, 0], away[:, 1])) + plan.site.scene_north_deg
-        inside = np.abs(wrapped_deg(towards - bearing)) < 1.3 * half_deg
+        wide = np.degrees(np.arcsin(np.minimum(radius / np.maximum(middle, 1e-9), 1.0)))
+        # the subject at a third leaves two thirds of the frame's width on its other side
+        inside = np.abs(wrapped_deg(towards - bearing)) - wide < FAR_SIDE * half_deg
         counts = inside & ((distance < NEAR_BY_M) | (block.role == "foreground"))
         found = np.where(counts, np.minimum(found, distance), found)
     return found

@@ -15,8 +15,7 @@ from planner_core.moves.score import shot_score
 from planner_core.place.blocking import ridge_line
 from planner_core.plan.changes import changed
 from planner_core.plan.model import Plan, PlanError
-from planner_core.scout import places, spots
-from planner_core.scout.estimate import Framer
+from planner_core.scout import places
 from planner_core.scout.finds import report
 from planner_core.scout.picture import finds_png, frame_pictures, shown_frames
 from planner_core.scout.places import Terrain, standing_places
@@ -121,38 +120,6 @@ def test_a_place_without_ground_or_subject_says_so_in_one_line() -> None:
 # ---------------------------------------------------------------- the best is found
 
 
-def crowded(seed: int) -> Plan:
-    rng = np.random.default_rng(seed)
-    near = [
-        box(f"thing {i}", "foreground", tuple(rng.uniform((-8, 4), (8, 14))), tuple(rng.uniform(0.3, 1.6, 3)))
-        for i in range(rng.integers(3, 7))
-    ]
-    far = [
-        box(f"house {i}", "background", tuple(rng.uniform((-30, 20), (30, 50))), tuple(rng.uniform(3, 9, 3)))
-        for i in range(rng.integers(2, 5))
-    ]
-    return place(TOWER, *near, *far, ground("square", (-5.0, -5.0), (5.0, 3.0)))
-
-
-@pytest.mark.parametrize("seed", [4])
-def test_the_search_finds_97_percent_of_what_trying_everything_finds(seed: int) -> None:
-    plan, wishes = crowded(seed), Wishes(cell_m=4.0, heights_m=(0.9,), reviews=40)
-    found = best(plan, wishes)
-    scout = Scout(plan, wishes)
-    points, height = standing_places(scout.terrain, scout.terrain.area, scout.cell_m)
-    lots = list(spots.bounded(plan, scout.frames, np.column_stack([points, height]), (0.9,), (28.0,)))
-    every = spots.joined(lots)
-    _, across, tilt = Framer(plan, 28.0).best(every)
-    tried = [
-        scout.look(shot)
-        for row in range(len(every))
-        for shot in scout._shots(every, row, float(across[row]), float(tilt[row]))
-    ]
-    most = max(one.score.total for one in tried if not one.stops)
-    assert len(tried) > 60
-    assert found.score.total >= 0.97 * most
-
-
 def test_a_larger_area_never_lowers_the_best_score() -> None:
     plan = place(TOWER, BENCH, ground("square", (-20.0, -20.0), (20.0, 3.0)))
     small = best(plan, attrs.evolve(QUICK, area=(-4.0, -4.0, 4.0, 3.0)))
@@ -176,25 +143,6 @@ def mirrored(plan: Plan) -> Plan:
 def test_mirrored_places_give_finds_of_the_same_worth() -> None:
     plan = place(TOWER, BENCH, ground("square", (-8.0, -8.0), (8.0, 3.0)), rig__origin_m=[-0.75, 0.0, 0.9])
     assert best(mirrored(plan)).score.total == pytest.approx(best(plan).score.total, abs=0.5)
-
-
-@pytest.mark.parametrize("seed", range(3))
-def test_a_planted_shot_is_among_the_first_three(seed: int) -> None:
-    """Between two houses the tower stands free, with something near in front; elsewhere it is hidden."""
-    rng = np.random.default_rng(seed)
-    x = float(rng.uniform(-10.0, 10.0))
-    houses = [
-        box("west house", "background", (x - 18.5, 25.0), (30.0, 4.0, 20.0)),
-        box("east house", "background", (x + 18.5, 25.0), (30.0, 4.0, 20.0)),
-    ]
-    tower = box("tower", "subject", (x, 70.0), (3.0, 3.0, 16.0))
-    post = box("bollard", "foreground", (x + 0.9, 2.6), (0.3, 0.3, 0.9))
-    clutter = [
-        box(f"crate {i}", "foreground", (x + d, 2.0), (1.0, 1.0, 1.0)) for i, d in enumerate((-14.0, 13.0))
-    ]
-    plan = place(tower, *houses, post, *clutter, ground("bank", (x - 20.0, -4.0), (x + 20.0, 1.5)))
-    finds = searched(plan, Wishes(cell_m=1.0, heights_m=(0.9,), reviews=40)).finds()[:3]
-    assert any(abs(found.shot.place_m[0] - x) < 3.0 for found in finds)
 
 
 def test_the_light_wished_for_decides_on_which_side_one_stands() -> None:
