@@ -382,11 +382,54 @@ def setup() -> Iterator[str]:
 
 # ---------------------------------------------------------------- running
 
+# ---------------------------------------------------------------- the scout
+
+SCOUT_REVIEWS = 24
+SCOUT_PLACES = ((15, 30.0), (60, 30.0), (240, 30.0), (60, 15.0), (60, 60.0))  # blocks, metres around the rail
+
+
+def scout() -> Iterator[str]:
+    """Spots bounded, moves estimated and shots reviewed a minute of computing, as blocks and area grow, and
+    the memory that it takes; aim: 20,000 bounded and 200 reviewed with 60 blocks.
+    """
+    import tracemalloc
+
+    from planner_core.scout.search import Scout, Wishes
+
+    for blocks, reach_m in SCOUT_PLACES:
+        area = (-reach_m, -reach_m, reach_m, reach_m)
+        search = Scout(_crowded_harbour(240, blocks), Wishes(area=area, reviews=SCOUT_REVIEWS))
+        spent_s: dict[str, float] = {}
+        now_s = time.process_time()
+        for progress in search.run():
+            before_s, now_s = now_s, time.process_time()
+            spent_s[progress.stage] = spent_s.get(progress.stage, 0.0) + now_s - before_s
+        tally, minute = search.tally, 60.0
+        yield (
+            f"{blocks:>4} blocks, {2 * reach_m:.0f} m square, {len(tally.places_m)} places: "
+            f"{tally.candidates * minute / spent_s['places']:,.0f} bounded, "
+            f"{tally.stills * minute / spent_s['framings']:,.0f} framings, "
+            f"{tally.moves * minute / spent_s['moves']:,.0f} moves and "
+            f"{tally.reviews * minute / spent_s['reviews']:,.0f} reviews a minute; "
+            f"{sum(spent_s.values()):.0f} s in all"
+        )
+    tracemalloc.start()
+    for reviews in (SCOUT_REVIEWS // 2, 2 * SCOUT_REVIEWS):
+        tracemalloc.reset_peak()
+        for _ in Scout(
+            _crowded_harbour(240, 60), Wishes(area=(-30.0, -30.0, 30.0, 30.0), reviews=reviews)
+        ).run():
+            pass
+        yield f"     {reviews} reviews: {tracemalloc.get_traced_memory()[1] / 1e6:.0f} MB at most"
+    tracemalloc.stop()
+
+
 SECTIONS: dict[str, Callable[[], Iterator[str]]] = {
     "sky": sky,
     "picture": picture,
     "metering": metering,
     "preview": preview,
+    "scout": scout,
     "addon": addon,
     "setup": setup,
 }

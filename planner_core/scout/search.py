@@ -47,6 +47,7 @@ WORTH_A_STEP = 0.01  # points, as estimated
 WORTH_A_REVIEW = 1.5  # points below the shot that it steps from, as estimated
 APART_M = 3.0  # finds nearer to each other must differ in lens or move
 STILLS_AT_ONCE = 512
+KEPT = 16  # reviews, after which all but the finds are let go
 # What a shot loses in the list of finds to one before it that is like it, points
 SAME_KIND, SAME_LENS, SAME_PLACE, PLACE_M = 6.0, 3.0, 5.0, 8.0
 FAR_BELOW = 30.0  # the best: no find any more
@@ -71,31 +72,33 @@ class Wishes:
     keep_place: bool = False
 
 
-@frozen(kw_only=True, eq=False)
 class Found:
-    """A shot that was reviewed."""
+    """A shot that was reviewed. rank is the lower, the better: points as they are told, then fewer faults, a
+    move that shows more and a larger subject.
+    """
 
-    shot: Shot
-    plan: Plan
-    score: ShotScore
-    measured: Measured
-
-    @property
-    def stops(self) -> bool:
-        """Whether its review holds a `stop`."""
-        return any(finding.level == "stop" for finding in self.measured.findings)
-
-    @property
-    def rank(self) -> tuple[float, int, float]:
-        """The better, the lower: points as they are told, then fewer faults, a move that shows more and a
-        larger subject.
-        """
+    def __init__(self, shot: Shot, plan: Plan) -> None:
+        self.shot, self.plan = shot, plan
+        self._measured: Measured | None = None
         measured = self.measured
+        self.score: ShotScore = shot_score(measured)
+        self.stops = any(finding.level == "stop" for finding in measured.findings)
         rect = measured.reading.rect_px
-        large = float(np.nan_to_num(rect[:, 3] - rect[:, 1]).mean()) / self.plan.clip.height_px
+        large = float(np.nan_to_num(rect[:, 3] - rect[:, 1]).mean()) / plan.clip.height_px
         apart = measured.parallax.separation_percent
         grace = min(apart / GRACE_PERCENT, 1.0) + min(large / GRACE_SIZE, 1.0)
-        return -round(self.score.total, 1), len(self.score.faults), -round(grace, 1)
+        self.rank = (-round(self.score.total, 1), len(self.score.faults), -round(grace, 1))
+
+    @property
+    def measured(self) -> Measured:
+        """Its frames and review, worked out anew where they were let go."""
+        if self._measured is None:
+            self._measured = Measured(self.plan)
+        return self._measured
+
+    def let_go(self) -> None:
+        """Free what can be worked out again."""
+        self._measured = None
 
 
 @frozen(kw_only=True, eq=False)
@@ -543,12 +546,13 @@ class Scout:
     def look(self, shot: Shot) -> Found:
         """Review a shot, once."""
         if shot not in self._reviewed:
-            plan = plan_of(self.plan, shot, self.aim)
-            measured = Measured(plan)
-            found = self._reviewed[shot] = Found(
-                shot=shot, plan=plan, score=shot_score(measured), measured=measured
-            )
+            found = self._reviewed[shot] = Found(shot, plan_of(self.plan, shot, self.aim))
             self.tally.reviews += 1
+            if self.tally.reviews % KEPT == 0:
+                best = self.finds()
+                for other in self._reviewed.values():
+                    if other not in best:
+                        other.let_go()
             if not found.stops and len(self.tally.worth):
                 self.tally.learn(shot.place_m, found.score.total)
         return self._reviewed[shot]
