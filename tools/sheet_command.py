@@ -28,11 +28,11 @@ def run_sheet(arguments: argparse.Namespace) -> int:
         pictures = _pictures(frames, shown)
         page = sheet_html(plan, frames, report, pictures)
         deliver(page, arguments.output)
-        how = (
-            f"{len(pictures)} of {len(shown)} pictures from the draft clip"
-            if pictures
-            else "pictures drawn from the blocks"
-        )
+        how = "pictures drawn from the blocks"
+        if len(pictures) == len(shown):
+            how = "pictures from the draft clip"
+        elif pictures:
+            how += f", as the draft clip has {len(pictures)} of the {len(shown)} frames"
         say(f"{arguments.output}: the shot sheet, {how}.", arguments.output)
     if arguments.ics:
         write_atomically(Path(arguments.ics), ics_bytes(plan, frames))

@@ -119,14 +119,14 @@ def _slower_axis(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[R
     if finding.fact("drive") == "continuous":
         share = finding.limit / finding.value
     else:
-        room = _way_in(finding.limit, axis.max_speed, axis.max_acceleration) - axis.step
+        room = _distance_in(finding.limit, axis.max_speed, axis.max_acceleration) - axis.step
         share = max(room, 0.0) / max(finding.fact("distance"), axis.step)
     if share > 0.0:
         yield from narrowed(plan, axis.name, 0.98 * share)
         yield from more_frames(plan, math.ceil(plan.shoot.frames / (0.98 * share)))
 
 
-def _way_in(time_s: float, max_speed: float, max_acceleration: float) -> float:
+def _distance_in(time_s: float, max_speed: float, max_acceleration: float) -> float:
     """How far an axis gets in a time from rest to rest: the inverse of drive.move_time_s."""
     longest_ramp_s = 2.0 * max_speed / max_acceleration
     if time_s <= longest_ramp_s:
@@ -139,11 +139,11 @@ def _way_in(time_s: float, max_speed: float, max_acceleration: float) -> float:
 
 def longest_exposure(plan: Plan, longest_s: float) -> tuple[Remedy, ...]:
     """A longest exposure that a person would set, this one or a little shorter; none below the shortest."""
-    shutter_s = _rounded_down_s(plan, longest_s)
+    shutter_s = _settable_s(plan, longest_s)
     return () if shutter_s is None else (Remedy(changes={"exposure.shutter_max_s": shutter_s}),)
 
 
-def _rounded_down_s(plan: Plan, longest_s: float) -> float | None:
+def _settable_s(plan: Plan, longest_s: float) -> float | None:
     """An exposure as a person would set it, no longer than this one; None below the plan's shortest."""
     if plan.exposure is None or longest_s <= 0.0 or longest_s < plan.exposure.shutter_min_s:
         return None
@@ -154,7 +154,7 @@ def _rounded_down_s(plan: Plan, longest_s: float) -> float | None:
 def held_exposure(plan: Plan, frames: FrameTable, longest_s: float) -> tuple[Remedy, ...]:
     """A shorter longest exposure, with what it loses made up for: by ISO, or by a wider aperture."""
     limits, ramp = plan.exposure, frames.ramp
-    shutter_s = _rounded_down_s(plan, longest_s)
+    shutter_s = _settable_s(plan, longest_s)
     if shutter_s is None or limits is None or ramp is None:
         return ()
     held: dict[str, Any] = {"exposure.shutter_max_s": shutter_s}

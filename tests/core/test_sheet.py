@@ -291,18 +291,24 @@ def test_the_strip_shows_first_event_weakest_and_last() -> None:
     assert "weakest picture, last" in [shown.label for shown in strip_frames(frames, weakest_at(360))]
 
 
-def test_pictures_of_the_draft_clip_stand_where_there_are_some() -> None:
+def test_pictures_of_the_draft_clip_stand_where_there_is_one_of_every_frame() -> None:
     here = plan()
-    pictures = [
-        Picture(frame=1, content=PNG),
-        Picture(frame=360, content=b"\xff\xd8\xff\xe0 jpeg"),
-        Picture(frame=2, content=PNG),
-    ]
-    _, page = made(here, pictures=pictures)
+    frames = compute_frames(here)
+    wanted = [shown.frame for shown in strip_frames(frames, review(here, frames))]
+    contents = [PNG, b"\xff\xd8\xff\xe0 jpeg", PNG, PNG]
+    pictures = [Picture(frame=n, content=c) for n, c in zip(wanted, contents, strict=True)]
+    _, page = made(here, pictures=[*pictures, Picture(frame=2, content=PNG)])
     sources = [given["src"].partition(";")[0] for tag, given in page.tags if tag == "img"]
-    assert sources == ["data:image/png", "data:image/jpeg"]
-    _, page = made(here, pictures=[Picture(frame=1, content=b"GIF89a")])
-    assert not [tag for tag, _ in page.tags if tag == "img"]
+    assert sources == [f"data:image/{kind}" for kind in ("png", "jpeg", "png", "png")]
+    one_is_no_picture = [*pictures[1:], Picture(frame=wanted[0], content=b"GIF89a")]
+    for some in (pictures[1:], one_is_no_picture):
+        _, page = made(here, pictures=some)
+        assert not [tag for tag, _ in page.tags if tag == "img"]
+
+
+def test_upright_pictures_fill_the_strip() -> None:
+    upright = compute_frames(plan(clip__width_px=1080, clip__height_px=1920))
+    assert len(strip_frames(upright, None)) == 8
 
 
 def test_drawings_have_names_for_those_who_cannot_see_them() -> None:

@@ -17,6 +17,7 @@ from planner_core.output.sheet import numbers, paper
 from planner_core.output.sheet.chart import NARROW, WIDE, ChartSize, chart_svg, fitting
 from planner_core.output.sheet.markup import SheetData, esc, stops, unbroken
 from planner_core.output.sheet.view import solids, view_svg
+from planner_core.plan.model import Plan
 from planner_core.plan.timeline import utc_datetime
 from planner_core.review.findings import Review
 from planner_core.rig import drive
@@ -25,9 +26,9 @@ from planner_core.words.dates import day_words
 Array = NDArray[np.float64]
 
 MEDIA_TYPES = {b"\x89PNG": "image/png", b"\xff\xd8\xff": "image/jpeg", b"RIFF": "image/webp"}
-STRIP_PICTURES = 4
+STRIP_PICTURES, UPRIGHT_STRIP_PICTURES = 4, 8
 LIGHTS = 7  # twilights and the like in the line under the times
-TITLE_PT, STRIP_MM, GAPS_MM = 19.0, 26.5, 14.0  # as sheet.css has them
+TITLE_PT, STRIP_MM, STRIP_GAP_MM, GAPS_MM = 19.0, 26.5, 2.5, 14.0  # as sheet.css has them
 EXACT = ("start", "event", "end")
 
 
@@ -40,7 +41,9 @@ class Shown:
 
 
 def strip_frames(frames: FrameTable, report: Review | None) -> tuple[Shown, ...]:
-    """The frames of the picture strip: first, event, weakest, last, each once; others fill it up to four."""
+    """The frames of the picture strip: first, event, weakest, last, each once; others fill it up to four, or
+    up to eight where they are upright.
+    """
     event = turn_moment(timetable(frames.plan, frames))
     strip = [Shown(label="first", frame=1)]
     if event is not None and event.frame is not None:
@@ -50,7 +53,8 @@ def strip_frames(frames: FrameTable, report: Review | None) -> tuple[Shown, ...]
         strip.append(Shown(label="weakest picture", frame=weakest))
     strip.append(Shown(label="last", frame=len(frames)))
     places = {shown.frame for shown in strip}
-    while len(places) < min(STRIP_PICTURES, len(frames)):  # one more in the middle of the widest gap
+    most = min(_strip_pictures(frames.plan), len(frames))
+    while len(places) < most:  # one more in the middle of the widest gap
         before, after = max(pairwise(sorted(places)), key=lambda pair: pair[1] - pair[0])
         places.add((before + after) // 2)
         strip.append(Shown(label="between", frame=(before + after) // 2))
@@ -60,6 +64,11 @@ def strip_frames(frames: FrameTable, report: Review | None) -> tuple[Shown, ...]
             f"{merged[shown.frame]}, {shown.label}" if shown.frame in merged else shown.label
         )
     return tuple(Shown(label=label, frame=frame) for frame, label in sorted(merged.items()))
+
+
+def _strip_pictures(plan: Plan) -> int:
+    """How many pictures stand beside each other."""
+    return UPRIGHT_STRIP_PICTURES if plan.clip.height_px > plan.clip.width_px else STRIP_PICTURES
 
 
 def first_side(data: SheetData) -> dict[str, Iterable[str]]:
@@ -90,8 +99,9 @@ def _words_mm(data: SheetData) -> float:
     column = wide / len(shown) - 4.0
     times = 16.7 + max(paper.remark_mm(_time_note(data, moment), column) for _, moment in shown)
     captions = (f"00:00 {_caption(shown)}" for shown in strip_frames(data.frames, data.report))
-    caption = max(paper.remark_mm(words, 0.25 * wide - 2.5) for words in captions)
-    strip = 0.25 * (wide - 7.5) * plan.clip.height_px / plan.clip.width_px
+    picture = (wide + STRIP_GAP_MM) / _strip_pictures(plan) - STRIP_GAP_MM
+    caption = max(paper.remark_mm(words, picture) for words in captions)
+    strip = picture * plan.clip.height_px / plan.clip.width_px
     return (
         max(title, day)
         + paper.text_mm(plan.reason, wide, 10.0, 3)
@@ -208,21 +218,27 @@ def _time_note(data: SheetData, moment: Moment) -> str:
 
 
 def _strip(data: SheetData) -> Iterator[str]:
-    shapes = solids(data.plan)
-    yield '<section class="strip">'
-    for number, shown in enumerate(strip_frames(data.frames, data.report)):
-        picture = data.pictures.get(shown.frame)
-        source = _data_address(picture.content) if picture else ""
+    chosen = strip_frames(data.frames, data.report)
+    sources = [_source(data, shown.frame) for shown in chosen]
+    drawn = None if all(sources) else solids(data.plan)  # pictures of two kinds can't be compared
+    yield f'<section class="strip" style="--pictures: {_strip_pictures(data.plan)}">'
+    for number, (shown, source) in enumerate(zip(chosen, sources, strict=True)):
         inner = (
             f'<img alt="Draft of frame {shown.frame}" src="{source}">'
-            if source
-            else view_svg(data.frames, shown.frame - 1, 60.0, f"v{number}", shapes)
+            if drawn is None
+            else view_svg(data.frames, shown.frame - 1, 60.0, f"v{number}", drawn)
         )
         yield (
             f"<figure>{inner}<figcaption><b>{data.clock(shown.frame)}</b> {esc(_caption(shown))}"
             "</figcaption></figure>"
         )
     yield "</section>"
+
+
+def _source(data: SheetData, frame: int) -> str:
+    """The draft clip's picture of a frame as an address; empty where there is none."""
+    picture = data.pictures.get(frame)
+    return _data_address(picture.content) if picture else ""
 
 
 def _caption(shown: Shown) -> str:

@@ -31,8 +31,8 @@ def sheet_html(
 ) -> str:
     """The whole page as HTML.
 
-    pictures of the draft clip are taken for the strip by frame number (strip_frames says which it wants);
-    drawings of the blocks stand in where there is none.
+    pictures of the draft clip are taken for the strip by frame number, where there is one of every frame that
+    it wants (strip_frames); else the strip is drawn from the blocks.
     """
     moments = timetable(plan, frames)
     data = SheetData(
