@@ -20,7 +20,7 @@ from planner_core.words.dates import MONTHS, WEEKDAYS
 ROOT = Path(__file__).resolve().parents[2]
 SOURCES = sorted((ROOT / "blender_addon").rglob("*.py")) + sorted((ROOT / "planner_core").rglob("*.py"))
 NOT_SHOWN = {"", " ", "File", "Clip"}  # Blender's own words say the same
-NOT_SAID = {"CURSOR", "EARLIER", "LATER", "True", "False", "None"}
+NOT_SAID = {"Ellipsis", "CURSOR", "EARLIER", "LATER", "True", "False", "None"}
 MOMENTS = ("Leave by", "Arrive", "Set up", "Test run", "Start", "End")
 SIDES = ("left", "right", "upper", "lower", "high", "wide", "up", "down")
 
