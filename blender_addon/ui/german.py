@@ -1,5 +1,4 @@
 """The add-on's words in German, by the English ones. Findings speak German in the core's `review/german`."""
-# ruff: noqa: E501, RUF001
 
 from __future__ import annotations
 
@@ -868,4 +867,18 @@ GERMAN: dict[str, str] = {
     "Axes": "Achsen",
     "to": "bis",
     "Usable From": "Nutzbar ab",
+    "Carriage runs": "Schlitten läuft weg",
+    "Edge near": "Kante in der Nähe",
+    "Foreground drowned": "Vordergrund unter Wasser",
+    "Foreground dry": "Vordergrund trocken",
+    "Lamps dazzle": "Lampen blenden",
+    "Lasers": "Laser",
+    "Lightning season": "Gewitterzeit",
+    "Nd sun": "Sonne hinter ND-Filter",
+    "Night alone": "Nachts allein",
+    "People near": "Menschen in der Nähe",
+    "Railing near": "Geländer in der Nähe",
+    "Tide unknown": "Tide unbekannt",
+    "Water reaches": "Wasser kommt",
+    "Way cut off": "Weg abgeschnitten",
 }

@@ -2,13 +2,28 @@
 
 from __future__ import annotations
 
+import ast
+import datetime as dt
+import re
+from collections.abc import Iterator, Mapping
+from pathlib import Path
 from typing import Any
 
 import bpy
 import pytest
 
-from blender_addon.ui import operators, panels, properties
-from blender_addon.ui.translation import CONTEXT
+from blender_addon.state import live
+from blender_addon.ui import operators, panels, properties, wording
+from blender_addon.ui.german import GERMAN
+from blender_addon.ui.translation import CONTEXT, LANGUAGES
+from planner_core import compute_frames, load_plan, review
+from planner_core.edit import starter
+from planner_core.review import findings
+from planner_core.review.findings import Sentences, sentences, speaks, spoken_codes
+from planner_core.words import language
+from planner_core.words.language import Language
+from tests.addon.messages import all_messages
+from tests.addon.test_panels import drawn
 
 
 def names_without_context(kind: Any) -> list[str]:
@@ -69,3 +84,134 @@ def test_names_in_the_search_mean_something_alone(empty: Any) -> None:
         words = cls.bl_label.split()
         assert len(words) > 1, cls.bl_label
         assert all(word[0].isupper() or word[0].isdigit() or word in small for word in words), cls.bl_label
+
+
+# ---------------------------------------------------------------- German
+
+
+def places(message: str) -> set[str]:
+    """The places for values in a message, with how they are written."""
+    return set(re.findall(r"\{[^}]*\}", message))
+
+
+def test_every_message_is_in_the_german_catalogue_and_nothing_else(empty: Any) -> None:
+    messages = set(all_messages())
+    assert sorted(messages - set(GERMAN)) == [], "these are not translated yet"
+    assert sorted(set(GERMAN) - messages) == [], "these are said no more"
+
+
+def test_a_translation_has_the_values_of_its_message() -> None:
+    wrong = {m: said for m, said in GERMAN.items() if not places(said) <= places(m)}
+    assert wrong == {}
+    assert [m for m, said in GERMAN.items() if not said.strip()] == []
+
+
+def test_every_finding_speaks_german() -> None:
+    ours = {code for code in spoken_codes() if code != "spoken"}  # that of tests/spoken.py
+    assert ours - spoken_codes("de") == set()
+    assert spoken_codes("de") <= ours
+
+
+def facts_asked(folder: Path) -> set[str]:
+    """Names of the facts that the sentences of a folder ask for."""
+    return {
+        str(node.args[0].value)
+        for path in folder.glob("*.py")
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.Call) and node.args and isinstance(node.args[0], ast.Constant)
+        if (node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", ""))
+        == "fact"
+    }
+
+
+def test_german_sentences_ask_for_no_fact_that_there_isnt(project_root: Path) -> None:
+    folder = project_root / "planner_core" / "review"
+    known = facts_asked(folder / "words") | {"step", "start", "was_start", "was_at", "calm", "now", "axis"}
+    asked = facts_asked(folder / "german") - {"focus", "sharp_from", "sharp_to", "hyperfocal"}
+    assert len(asked) > 100
+    assert asked - known == set()
+
+
+@pytest.mark.parametrize("name", ["classic_mistakes", "harbour_light"])
+def test_an_examples_review_is_told_in_german(name: str, project_root: Path) -> None:
+    plan = load_plan(project_root / "example_scenes" / f"{name}.plan.json")
+    report = review(plan, compute_frames(plan))
+    english = [sentences(finding, wording.SIDEBAR) for finding in report.findings]
+    language.chosen_by(choose_german)
+    try:
+        told = [sentences(finding, wording.SIDEBAR) for finding in report.findings]
+    finally:
+        language.left(choose_german)
+    assert report.findings
+    for finding, ours, theirs in zip(report.findings, english, told, strict=True):
+        assert theirs.message != ours.message, finding.code
+        assert theirs.message.endswith(".")
+        assert not theirs.fix or theirs.fix != ours.fix, finding.code
+        said = re.sub("[„“][^“”]*[“”]", "", f"{theirs.message} {theirs.fix}")  # names stay
+        left = re.findall(r"\b(?:the|and|of|is|with|frames?|instead|set)\b", said)
+        assert left == [], (finding.code, theirs)
+
+
+def choose_german() -> Language:
+    return LANGUAGES["de_DE"]
+
+
+# ---------------------------------------------------------------- a language that nobody speaks
+
+# Each letter is another one: whatever still has plain letters was said past the catalogue.
+PLAIN = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
+ODD = str.maketrans(PLAIN, "αβψδεφγηιξκλμνοπθρστυωςχζζΑΒΨΔΕΦΓΗΙΞΚΛΜΝΟΠΘΡΣΤΥΩΣΧΨΖ")
+UNITS = re.compile(r"\b(?:ISO|EV|mm|min|px|GB|MB|ms)\b|f/")
+
+
+class Odd(Mapping[str, str]):
+    """A catalogue that has every message, in letters that English has not."""
+
+    def __getitem__(self, message: str) -> str:
+        parts = re.split(r"(\{[^}]*\})", message)
+        return "".join(part if part.startswith("{") else part.translate(ODD) for part in parts)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(())
+
+    def __len__(self) -> int:
+        return 0
+
+
+def odd() -> Language:
+    return Language("xx", Odd())
+
+
+@pytest.fixture
+def spoken_oddly() -> Iterator[None]:
+    for code in spoken_codes():
+        speaks(code, language="xx")(lambda finding, _names: Sentences("Ωτι."))
+    findings.has_voice("xx", findings.Voice(lambda _remedies, _names: "Σετ.", lambda _finding: "Νο."))
+    language.chosen_by(odd)
+    yield
+    language.left(odd)
+    findings._SPEAKERS.pop("xx")
+    findings._VOICES.pop("xx")
+
+
+@pytest.mark.parametrize("state", ["example", "empty", "none", "amiss"])
+def test_every_text_of_the_sidebar_can_be_translated(empty: Any, spoken_oddly: None, state: str) -> None:
+    names: set[str] = set()
+    if state != "none":
+        make = starter.starter_plan if state == "example" else starter.bare_plan
+        plan = make(starter.PlanDefaults(), dt.date(2027, 3, 14))
+        live.set_plan(empty, plan)
+        live.review_now(empty)
+        names = {plan.title, plan.site.name, plan.site.timezone, *(b.name for b in plan.blocks)}
+        names |= {block.part_of for block in plan.blocks}
+    if state == "amiss":
+        empty.unit_settings.scale_length = 0.01
+        bpy.data.objects.remove(empty.camera)
+    for panel, asked in drawn(empty).items():
+        for line in asked:
+            kind, _, text = line.partition(" ")
+            if kind != "label":
+                continue
+            for name in sorted(names, key=len, reverse=True):
+                text = text.replace(name, "") if name else text
+            assert not re.search("[A-Za-z]{2}", UNITS.sub("", text)), (panel, line)
