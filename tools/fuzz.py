@@ -41,7 +41,7 @@ from attrs import evolve, frozen
 
 from planner_core.plan.text import is_control
 from planner_core.plan.writing import write_atomically
-from tools import fuzz_cases, fuzz_scenes
+from tools import fuzz_cases, fuzz_scenes, terminal
 from tools.advice_cases import bad_advice
 from tools.duskrail import DEBUG_VARIABLE
 from tools.fuzz_cases import Case
@@ -336,21 +336,33 @@ def _work() -> None:
 
 
 @contextlib.contextmanager
-def _few_trials(few: bool) -> Iterator[None]:
-    """A review tries few remedies meanwhile, so a plan takes a moment; the kind advice tries them all."""
+def _meanwhile(*, few_trials: bool) -> Iterator[None]:
+    """A review tries few remedies, so a plan takes a moment (the kind advice tries them all); and no lines of
+    progress, which a busy machine has and an idle one hasn't.
+    """
     from planner_core.review import trial
 
     before = trial.MOST_REVIEWS, trial.FEWEST_REVIEWS
-    trial.MOST_REVIEWS, trial.FEWEST_REVIEWS = (FEW_TRIALS, FEW_TRIALS) if few else before
+    trial.MOST_REVIEWS, trial.FEWEST_REVIEWS = (FEW_TRIALS, FEW_TRIALS) if few_trials else before
+    show = terminal.StatusLine.show
+    terminal.StatusLine.show = _unseen  # type: ignore[method-assign]
     try:
         yield
     finally:
         trial.MOST_REVIEWS, trial.FEWEST_REVIEWS = before
+        terminal.StatusLine.show = show  # type: ignore[method-assign]
+
+
+def _unseen(_line: terminal.StatusLine, _text: str) -> None:
+    pass
 
 
 def judged(case: Case) -> str:
     """What falls with a case, run in this process in a folder of its own."""
-    with tempfile.TemporaryDirectory(prefix="duskrail-fuzz-") as name, _few_trials(case.kind != "advice"):
+    with (
+        tempfile.TemporaryDirectory(prefix="duskrail-fuzz-") as name,
+        _meanwhile(few_trials=case.kind != "advice"),
+    ):
         found = flaw(case, call(case, Path(name)))
     if found or case.kind != "advice":
         return found
@@ -523,7 +535,7 @@ def main(words: Sequence[str] | None = None) -> int:
     parser.add_argument("--cases", type=int, help="end after so many of each kind")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument(
-        "--kinds", default="plan,verb,bytes,map,profile,words", help=", ".join(fuzz_cases.KINDS)
+        "--kinds", default="plan,verb,search,bytes,map,profile,words", help=", ".join(fuzz_cases.KINDS)
     )
     parser.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()) / "duskrail-fuzz")
     parser.add_argument("--again", metavar="KIND-NUMBER", help="run one case once more and show it")

@@ -96,6 +96,27 @@ TEXTS = (
         "Etc/GMT+12",
     ),
 )
+TIDES: tuple[Any, ...] = (
+    [],
+    [{"time": "2027-03-14T12:00:00", "height_m": 3.1}, {"time": "2027-03-14T18:10:00", "height_m": 0.4}],
+    [{"time": "2027-03-14T12:00:00", "height_m": 3.1}, {"time": "2027-03-14T12:00:00", "height_m": 0.4}],
+    [{"time": "2027-03-14T18:00:00", "height_m": 20}, {"time": "2027-03-14T12:00:00", "height_m": -20}],
+)
+PHOTO = {
+    "file": "quay.jpg",
+    "width_px": 4000,
+    "height_px": 3000,
+    "place_m": [0, 0, 1.6],
+    "bearing_deg": 270,
+    "fov_deg": 60,
+}
+PHOTOS: tuple[Any, ...] = (
+    [PHOTO],
+    [PHOTO, PHOTO],
+    [{**PHOTO, "fov_deg": 360, "projection": "cylinder", "altitude_deg": 90, "roll_deg": 180}],
+    [{**PHOTO, "pins": [{"x_px": 10, "y_px": 20, "block": "Beacon"}, {"x_px": 0, "y_px": 0, "disc": "sun"}]}],
+    [{**PHOTO, "pins": [{"x_px": 10, "y_px": 20, "block": "Beacon", "corner": "9" * 5000}]}],
+)
 EXTREMES: tuple[tuple[str, tuple[Any, ...]], ...] = (
     ("site.latitude_deg", (90, -90, 89.9, -78.0, 66.56, 0)),
     ("site.longitude_deg", (180, -180, 0, 179.9999)),
@@ -124,6 +145,42 @@ EXTREMES: tuple[tuple[str, tuple[Any, ...]], ...] = (
     ("composition", (None,)),
     ("exposure", (None,)),
     ("blocks", ([],)),
+    ("camera.lenses_mm", ([24, 85], [2, 3000], [], [24, 24], 24)),
+    ("camera.headroom_stops", (0, 8)),
+    ("camera.range_stops", (4, 20)),
+    ("camera.card_gb", (0.1, 100_000)),
+    ("camera.battery_frames", (1, 1_000_000)),
+    ("shoot.interval_step_s", (0.001, 7, 60)),
+    ("shoot.cloud_divisor", (1, 100)),
+    ("shoot.setup_s", (0, 86400)),
+    ("exposure.meter", ("ground", "picture", "sky", "subject")),
+    ("exposure.day_look_stops", (-8, 8)),
+    ("exposure.grad_stops", (0.5, 8)),
+    ("exposure.mains_hz", (0, 50, 60, 59)),
+    ("composition.light", ("front", "side", "back")),
+    ("composition.sun", ("in", "out")),
+    ("composition.moon", ("in", "out")),
+    ("rig.stand_min_m", (0, 0.4, 5)),
+    ("rig.stand_max_m", (0.3, 1.8, 30)),
+    ("site.swell_m", (0, 20)),
+    ("site.scene_zero_above_chart_m", (-100, 5, 9000)),
+    ("site.tides", TIDES),
+    ("photos", PHOTOS),
+)
+BLOCK_EXTREMES: tuple[tuple[str, tuple[Any, ...]], ...] = (
+    ("role", ("subject", "foreground", "background", "ground", "water")),
+    ("lights", (True, False)),
+    ("keep_out", (True,)),
+    ("part_of", ("The railing", "\x1b[2J", "=1+1")),
+    ("moves", ("people", "traffic", "nothing", "water")),
+    ("tidal", (True,)),
+    ("floods_at_m", (-20, 2.5, 20)),
+    ("size_m", ([0.001, 0.001, 0.001], [1e6, 1e6, 1e6], [1e5, 0.01, 3])),
+    ("centre_m", ([0, 0, 0.5], [0, 0, 0], [1e6, 1e6, 1e6], [0, -5, -1e6])),
+    ("turn_deg", (360, -360, 45)),
+    ("base_m", (-1e5, 1e5, -2)),
+    ("height_m", (0.001, 1e5)),
+    ("distance_m", (0.01, 1e6)),
 )
 
 
@@ -165,6 +222,13 @@ def _strange(rng: random.Random, value: Any) -> Any:
     return {**value, rng.choice(("\x1b[2J", "colour", "notes", "")): rng.choice(NUMBERS + TEXTS)}
 
 
+def _block_to_an_extreme(rng: random.Random, document: dict[str, Any]) -> None:
+    blocks = [block for block in document.get("blocks") or () if isinstance(block, dict)]
+    if blocks:
+        name, values = rng.choice(BLOCK_EXTREMES)
+        rng.choice(blocks)[name] = copy.deepcopy(rng.choice(values))
+
+
 def _to_an_extreme(rng: random.Random, document: dict[str, Any]) -> None:
     path, values = rng.choice(EXTREMES)
     *parents, last = path.split(".")
@@ -172,7 +236,7 @@ def _to_an_extreme(rng: random.Random, document: dict[str, Any]) -> None:
     for parent in parents:
         part = part.get(parent) if isinstance(part, dict) else None
     if isinstance(part, dict):
-        part[last] = rng.choice(values)
+        part[last] = copy.deepcopy(rng.choice(values))
 
 
 def _poses_elsewhere(rng: random.Random, document: dict[str, Any]) -> None:
@@ -201,7 +265,9 @@ def mutated_plan(rng: random.Random) -> dict[str, Any]:
     document = small_plan(rng)
     for _ in range(rng.choice((1, 1, 2, 3, 4))):
         chance = rng.random()
-        if chance < 0.3:
+        if chance < 0.06:
+            _block_to_an_extreme(rng, document)
+        elif chance < 0.3:
             _to_an_extreme(rng, document)
         elif chance < 0.4:
             _poses_elsewhere(rng, document)
@@ -242,6 +308,8 @@ SLOWER_PLAN_WORDS = (
     ("compare", PLAN, "--json"),
     ("dates", PLAN, "--from", "2027-03-01", "--to", "2027-03-09", "-o", "dates.csv"),
     ("export", PLAN, "-o", "move.glb"),
+)
+SEARCH_WORDS = (
     ("fit", PLAN, "-o", NEW, "--all"),
     ("fit", PLAN, "-o", NEW, "--compose", "--json"),
     ("dates", PLAN, "--from", "2027-03-01", "--to", "2027-03-03", "--beside", "Beacon", "-o", "dates.csv"),
@@ -262,6 +330,10 @@ def _advice_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]
 
 def _verb_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
     return {PLAN: plan_text(mutated_plan(rng))}, rng.choice(SLOWER_PLAN_WORDS)
+
+
+def _search_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
+    return {PLAN: plan_text(mutated_plan(rng))}, rng.choice(SEARCH_WORDS)
 
 
 def _bytes_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
@@ -452,6 +524,7 @@ KINDS: dict[str, Maker] = {
     "plan": _plan_case,
     "advice": _advice_case,
     "verb": _verb_case,
+    "search": _search_case,
     "bytes": _bytes_case,
     "map": _map_case,
     "profile": _profile_case,
