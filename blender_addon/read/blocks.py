@@ -83,7 +83,8 @@ def _read(
     part_of = _part_of(thing, known, is_copy=is_copy)
     if known is not None and not _touched(thing, depsgraph):
         same = (known.role, known.name, known.part_of) == (role, name, part_of)
-        return known if same else attrs.evolve(known, role=role, name=name, part_of=part_of)
+        tidal = known.tidal and role == "water"
+        return known if same else attrs.evolve(known, role=role, name=name, part_of=part_of, tidal=tidal)
     if thing.type != "MESH" or not len(shown_mesh(thing).vertices):
         said.append(f"{thing.name} has no geometry left and was left out of the blocks.")
         return None
@@ -104,7 +105,15 @@ def _read(
     if known is None:
         return attrs.evolve(block, name=name, role=role)
     return attrs.evolve(
-        block, name=name, role=role, lights=known.lights, keep_out=known.keep_out, part_of=part_of
+        block,
+        name=name,
+        role=role,
+        lights=known.lights,
+        keep_out=known.keep_out,
+        part_of=part_of,
+        moves=known.moves,
+        tidal=known.tidal and role == "water",
+        floods_at_m=known.floods_at_m,
     )
 
 

@@ -18,7 +18,7 @@ import numpy as np
 
 from planner_core.maths.angles import compass_deg, unwound_deg
 from planner_core.plan import timeline
-from planner_core.plan.model import Anchor, Plan, PlanError, Pose, Rig, SlideAxis, TurnAxis
+from planner_core.plan.model import Anchor, Plan, PlanError, Pose, Rig, SlideAxis, Tide, TurnAxis
 from planner_core.rig import geometry, motion
 
 AXES = {"slide": "slide_m", "pan": "pan_deg", "tilt": "tilt_deg"}
@@ -285,6 +285,26 @@ def parse_start(text: str, path: str) -> dt.datetime:
         return dt.datetime.fromisoformat(text.strip())
     except ValueError:
         raise PlanError(path, text, "is not a local time; write it as 2027-03-14 17:20") from None
+
+
+def parse_tides(text: str, path: str) -> tuple[Tide, ...]:
+    """High and low waters as typed, commas between them: 2027-03-14 13:10 0.6, … Raises PlanError."""
+    waters = []
+    for part in (part.strip() for part in text.replace(";", ",").split(",")):
+        if not part:
+            continue
+        time, _, height = part.rpartition(" ")
+        try:
+            number = float(height.removesuffix("m"))
+        except ValueError:
+            raise PlanError(path, part, "is not a water; write it as 2027-03-14 13:10 0.6") from None
+        waters.append(Tide(time=parse_start(time, path), height_m=number))
+    return tuple(waters)
+
+
+def tides_text(tides: tuple[Tide, ...]) -> str:
+    """High and low waters as parse_tides reads them."""
+    return ", ".join(f"{tide.time.isoformat(' ', 'minutes')} {tide.height_m:g}" for tide in tides)
 
 
 def parse_shutter(text: str, path: str) -> float:

@@ -137,6 +137,8 @@ class DUSKRAIL_PT_block(PlanTab, bpy.types.Panel):
             layout.prop(item, "distance")
         if block.role in ("subject", "background"):
             layout.prop(item, "lights")
+        if block.role == "water" and block.shape != "ridge":
+            layout.prop(item, "tidal")
         layout.prop(item, "keep_out")
 
 

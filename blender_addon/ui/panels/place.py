@@ -36,6 +36,7 @@ class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
         column.prop(settings, "longitude")
         column.prop(settings, "timezone")
         layout.prop(settings, "north")
+        self._sea(context)
         layout.separator()
         row = layout.row()
         row.use_property_split = False
@@ -59,6 +60,15 @@ class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
         layout.prop(settings, "cloud")
         self._times(context)
         self._other_day(context)
+
+    def _sea(self, context: Any) -> None:
+        """The tide table, where there is water that goes by it."""
+        plan, settings = live.plan_of(context.scene), context.scene.duskrail
+        if plan is None or not (plan.site.tides or any(block.tidal for block in plan.blocks)):
+            return
+        column = rows(self.layout).column(align=True)
+        for name in ("tides", "chart_zero", "swell", "water_margin"):
+            column.prop(settings, name)
 
     def _day_buttons(self, row: Any) -> None:
         row.operator("duskrail.step_day", text="", icon="TRIA_LEFT").days = -1

@@ -12,7 +12,20 @@ from planner_core.plan.model import ANCHOR_EVENTS
 from ...state import live
 from .. import preferences, wording
 from .choices import EVENT_CHOICES, TIMING_CHOICES
-from .fields import NOT_KEYED, angle, choice, get_value, number, seconds, share, text, whole
+from .fields import (
+    NOT_KEYED,
+    angle,
+    choice,
+    get_value,
+    labelled,
+    length,
+    number,
+    seconds,
+    set_value,
+    share,
+    text,
+    whole,
+)
 
 
 def _get_timing(owner: Any) -> int:
@@ -79,6 +92,29 @@ class SiteFields:
         "site.scene_north_deg",
         "Scene Bearing",
         "Compass bearing of the scene's Y axis: 0° is north, 90° is east",
+    )
+
+
+class SeaFields:
+    """The tide at the place."""
+
+    tides: StringProperty(
+        name=labelled("site.tides", "Tides"),
+        description="High and low waters from a tide table, such as 2027-03-14 13:10 0.6, separated by commas",
+        get=get_value("site.tides", edits.tides_text, ""),
+        set=set_value("site.tides", lambda typed: edits.parse_tides(typed, "site.tides")),
+        options=NOT_KEYED,
+    )
+    chart_zero: length(
+        "site.scene_zero_above_chart_m",
+        "Zero above Chart",
+        "Height of the scene's zero above the zero of the tide table",
+        low=-100.0,
+        high=100.0,
+    )
+    swell: length("site.swell_m", "Swell", "Height of the waves above the still water", low=0.0, high=20.0)
+    water_margin: length(
+        "site.water_margin_m", "Safety Margin", "Height to keep clear above the swell", low=0.0, high=10.0
     )
 
 

@@ -195,6 +195,7 @@ class DUSKRAIL_PG_block(bpy.types.PropertyGroup):
     keep_out: yes_or_no(
         "blocks[#].keep_out", "Keep Out", "Nobody may stand here, for example on private ground or a railway"
     )
+    tidal: yes_or_no("blocks[#].tidal", "Tidal", "This water rises and falls with the tide table")
     lights: EnumProperty(
         name="Lights",
         description="Whether the windows or lamps of this block come on at dusk",
@@ -208,6 +209,7 @@ class DUSKRAIL_PG_block(bpy.types.PropertyGroup):
 wording.labels |= {
     "blocks[#].part_of": "Part of",
     "blocks[#].moves": "Moves",
+    "blocks[#].floods_at_m": "Floods At",
     "move.poses[#].at": "Place",
     "move.poses[#].slide_m": "Slide",
     "move.poses[#].pan_deg": "Pan",

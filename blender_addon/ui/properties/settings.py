@@ -13,7 +13,7 @@ from ...state import live, selection
 from .camera import CameraFields
 from .display import DisplayFields, FileFields, PreviewFields, ScoutFields
 from .picture import CompositionFields, ExposureFields, MoveFields
-from .place import ShootFields, SiteFields
+from .place import SeaFields, ShootFields, SiteFields
 from .rig import RigFields
 from .rows import DUSKRAIL_PG_block, DUSKRAIL_PG_pose
 
@@ -31,6 +31,7 @@ class DUSKRAIL_PG_settings(
     ScoutFields,
     FileFields,
     SiteFields,
+    SeaFields,
     ShootFields,
     RigFields,
     CameraFields,
