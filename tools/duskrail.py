@@ -246,7 +246,7 @@ class _Parser(argparse.ArgumentParser):
 def build_parser() -> argparse.ArgumentParser:
     """The command line's arguments."""
     parser = _Parser(
-        prog="duskrail", description="Plans a motion-control time-lapse before the one evening it has."
+        prog="duskrail", description="Plan a motion-control time-lapse before the evening of the shoot."
     )
     verbs = parser.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=_Parser)
 
@@ -257,16 +257,16 @@ def build_parser() -> argparse.ArgumentParser:
             added.add_argument("plan", metavar="PLAN", help="a .plan.json file")
         return added
 
-    one = verb("check", check, "what a careful colleague would say about the plan")
+    one = verb("check", check, "review the plan: what would go wrong, and what to change")
     one.add_argument("--json", action="store_true", help="the review as JSON")
 
-    one = verb("frames", frames, "time, axes, camera, sun, moon, light and exposure, a row a frame")
+    one = verb("frames", frames, "time, axes, camera, sun, moon, light and exposure, one row per frame")
     one.add_argument("-o", "--output", metavar="FILE.csv", help="a file instead of standard output")
 
-    one = verb("axes", axes, "axis positions to programme the rig with, per pose and per frame")
+    one = verb("axes", axes, "axis positions for programming the rig, per pose and per frame")
     one.add_argument("-o", "--output", metavar="FILE.csv", help="a file instead of standard output")
 
-    one = verb("fit", fit, "solve for what is left free and write a new plan")
+    one = verb("fit", fit, "solve for what you leave free and write a new plan")
     one.add_argument("-o", "--output", metavar="NEW", required=True, help="the new plan file")
     one.add_argument(
         "--travel",
@@ -291,13 +291,13 @@ def build_parser() -> argparse.ArgumentParser:
     )
     one.add_argument("--json", action="store_true", help="what was changed, and what is left, as JSON")
 
-    one = verb("compare", compare, "still, pan, tilt, slide … on the same scene, ranked, with reasons")
+    one = verb("compare", compare, "compare still, pan, tilt, slide and their combinations on the same scene")
     one.add_argument("--json", action="store_true", help="the table as JSON")
     one.add_argument("--write", metavar="DIR", help="save each candidate as a plan")
 
     _add_scout(verb("scout", scout, "where to stand and how to move: the place searched for the shot"))
 
-    _add_preview(verb("preview", preview, "build the scene and render the draft clip"))
+    _add_preview(verb("preview", preview, "render the draft clip"))
 
     one = verb("readback", readback, "the keyframes of an edited scene as a plan", plan=False)
     one.add_argument(
@@ -305,7 +305,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     one.add_argument("-o", "--output", metavar="NEW", required=True, help="the new plan file")
 
-    one = verb("sheet", sheet, "the shot sheet: one page file to print or read on a phone")
+    one = verb("sheet", sheet, "write the shot sheet, to print or read on a phone")
     one.add_argument("-o", "--output", metavar="SHEET.html", help="the sheet")
     one.add_argument("--ics", metavar="FILE", help="also the evening as a calendar file")
 

@@ -226,7 +226,7 @@ def _held(value_deg: float, axis: TurnAxis, name: str, said: list[str]) -> float
             return round(value_deg + turns, 3)
     held = min(max(value_deg, axis.min_deg), axis.max_deg)
     if abs(held - value_deg) > 0.05:
-        said.append(f"The {name} ends at {held:.1f}°; the view looks to {value_deg:.1f}°.")
+        said.append(f"The {name} ends at {held:.1f}°; the view is at {value_deg:.1f}°.")
     return round(held, 3)
 
 

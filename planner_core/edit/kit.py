@@ -199,7 +199,7 @@ PIECES: dict[str, Piece] = {
     ),
     "wall": Piece(
         label="Wall",
-        says="A wall or hedge, as wide as it is long",
+        says="A wall or hedge; its width is its length",
         role="foreground",
         size_m=(6.0, 0.4, 0.9),
         distance_m=2.5,

@@ -125,7 +125,7 @@ def _leave(plan: Plan, arrive: float) -> Moment:
     if plan.shoot.travel_s > 0.0:
         note = f"{_minutes(plan.shoot.travel_s)} on the way"
     else:
-        note = "the plan has no travel time: take yours off"
+        note = "the plan has no travel time; allow for yours"
     return Moment(kind="leave", label="Leave by", utc_s=arrive - plan.shoot.travel_s, note=note)
 
 

@@ -57,9 +57,11 @@ def fit_compose(plan: Plan, listen: Listener = nobody, most_work: int = MOST_WOR
     """
     reading = _read(plan)
     if not reading.subject:
-        return Fit(plan=plan, said=("Nothing to compose for: the plan names no subject among its blocks.",))
+        return Fit(
+            plan=plan, said=("There is nothing to compose: none of the plan's blocks is its subject.",)
+        )
     if not pose_repair.failing(plan, reading, weak=WEAK).any():
-        return Fit(plan=plan, said=(f"Nothing to repair in the picture: {_weakest_text(plan, reading)}.",))
+        return Fit(plan=plan, said=(f"The picture needs no change: {_weakest_text(plan, reading)}.",))
     given, said = plan, [_failing_text(plan, reading)]
     search = _Search(most_work, listen)
     for change in search.changes(plan, reading):
@@ -72,10 +74,11 @@ def fit_compose(plan: Plan, listen: Listener = nobody, most_work: int = MOST_WOR
         said.append(f"{failed}: {_failing_text(plan, after)}")
         if search.stopped:
             said.append(
-                f"The search ended at its budget, with {search.tries} changes tried: fewer or simpler blocks "
+                f"The search stopped after its limit, with {search.tries} changes tried: fewer or "
+                f"simpler blocks "
                 "leave room for more, and a second fit goes on from here."
             )
-        said.append("Another place for the rail, another lens or another subject may do what poses can't.")
+        said.append("Another place for the rail, another lens or another subject may help where poses can't.")
     else:
         said.append(f"Now {_weakest_text(plan, after)}.")
     if plan is not given:

@@ -163,14 +163,14 @@ def _summed_up(
     steps: list[Step], total: tuple[Quantity, ...], left: tuple[Finding, ...], names: Names
 ) -> Iterator[str]:
     if steps:
-        yield f"In all: {cost_text(total) or 'no more time, no less light and as much travel'}."
+        yield f"In all: {cost_text(total) or 'no change of time, light or travel'}."
     elif left:
-        yield "Nothing that may be changed without asking helps; the plan stays as it is."
+        yield "None of the changes that were tried helps, so the plan stays as it is."
     else:
-        yield "Nothing above a note to put right; the plan stays as it is."
+        yield "No problems found, so the plan stays as it is."
         return
     if not left:
-        yield "Nothing above a note is left."
+        yield "Only notes are left."
     for finding in left:
         told = sentences(finding, names)
         yield " ".join(filter(None, ["Left to you:", told.message, told.fix]))

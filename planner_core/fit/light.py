@@ -38,7 +38,9 @@ def fit_balance(plan: Plan, day: float, night: float) -> Fit:
     wanted = round(plan.shoot.frames * day / (day + night))
     had = day_frames(plan)
     if had == wanted:
-        return Fit(plan=plan, said=(f"Day and night stand as asked: {_shares(plan, had)}. Nothing changed.",))
+        return Fit(
+            plan=plan, said=(f"Day and night are already as asked: {_shares(plan, had)}. Nothing changed.",)
+        )
     turn = turn_to_balance(plan)
     if turn is None:
         return Fit(plan=plan, said=(_no_turn(plan, had, day, night),))
@@ -126,7 +128,8 @@ def fit_clip(plan: Plan, seconds: float, names: Names = PLAN_FILE) -> Fit:
         raise PlanError(
             "clip",
             seconds,
-            f"seconds at {plan.clip.fps:g} fps are no clip of 2 to {MOST_FRAMES} frames; give a number from "
+            f"seconds at {plan.clip.fps:g} fps don't make a clip of 2 to {MOST_FRAMES} frames; give a "
+            f"number from "
             f"{2 / plan.clip.fps:.2g} to {MOST_FRAMES / plan.clip.fps:.0f}",
         )
     start_utc_s(plan)

@@ -73,7 +73,9 @@ def _direction(plan: Plan, frames: FrameTable) -> str:
 def _card(plan: Plan) -> Item:
     filled = card_space_gb(plan)
     if filled is None:
-        return Item(name="Empty card", why=f"{plan.shoot.frames} frames; the plan has no camera.raw_file_mb")
+        return Item(
+            name="Empty card", why=f"{plan.shoot.frames} frames; the plan doesn’t say how large a picture is"
+        )
     needed = filled * (1.0 + SPARE_SHARE)
     size = next((gb for gb in CARD_SIZES_GB if gb >= needed), None)
     return Item(
@@ -86,10 +88,10 @@ def _power(plan: Plan, frames: FrameTable) -> Item:
     hours = hours_on_location(plan, frames)
     count = math.ceil(hours / BATTERY_HOURS)
     batteries = f"{count} camera batteries" if count > 1 else "a camera battery"
-    motors = ", the rig’s own" if plan.rig.slide or plan.rig.pan or plan.rig.tilt else ""
+    motors = ", and for the rig’s motors" if plan.rig.slide or plan.rig.pan or plan.rig.tilt else ""
     return Item(
         name=f"Power for {hours:.1f} h: {batteries}{motors}",
-        why=f"about {BATTERY_HOURS:g} h a battery, half in frost",
+        why=f"about {BATTERY_HOURS:g} h a battery, half that in frost",
     )
 
 
@@ -107,7 +109,7 @@ def _graduated_filter(plan: Plan, limits: Exposure, frames: FrameTable) -> list[
     first, last = (f"{100.0 * place:.0f} %" for place in places)
     where = f"edge on the horizon, {first} of the picture’s height up"
     if not horizon_stays(plan, frames.lens_altitude_deg):
-        where += f", {last} at the end: push it along as the camera tilts"
+        where += f", {last} at the end: move it as the camera tilts"
     return [Item(name=f"Graduated filter, {limits.grad_stops:g} stops, soft edge", why=where)]
 
 
@@ -147,10 +149,11 @@ def _for_the_dark(plan: Plan, frames: FrameTable) -> list[Item]:
         return []
     items = [
         Item(
-            name="Head torch, spare cells",
-            why=f"{dark_s / 60.0:.0f} min with the sun down until packed up; keep it off the picture",
+            name="Head torch, spare batteries",
+            why=f"{dark_s / 60.0:.0f} min with the sun down until packed up; keep its light out of the "
+            f"picture",
         )
     ]
     if float(np.mean(frames.sun_true_altitude_deg < -6.0)) * plan.duration_s > 3600.0:
-        items.append(Item(name="Lens warmer or cloth, warm clothes", why="over an hour of night: dew"))
+        items.append(Item(name="Lens heater or cloth, warm clothes", why="over an hour of night: dew"))
     return items

@@ -149,7 +149,7 @@ def _number(
         if inside(number) and not 0.0 < number < least:
             return
         if 0.0 < number < least:
-            raise PlanError(attribute.name, value, f"is too small to be meant; give {least:g} {unit} or more")
+            raise PlanError(attribute.name, value, f"is too small; give {least:g} {unit} or more")
         meant = [
             (slip, f"{scaled:.6g}")
             for factor, slip in slips
@@ -731,7 +731,7 @@ class Block:
                     raise PlanError(
                         f"size_m[{place}]",
                         extent,
-                        f"is too small to be meant; give {THINNEST_M:g} metres or more",
+                        f"is too small; give {THINNEST_M:g} metres or more",
                     )
         if self.shape == "prism" and (self.footprint_m is None or len(set(self.footprint_m)) < 3):
             raise PlanError("footprint_m", self.footprint_m, "needs three or more different corners")

@@ -76,7 +76,7 @@ def test_a_plan_without_fault_stays_as_it_is(project_root: Path) -> None:
     plan = load_plan(project_root / "example_scenes" / "square_pan.plan.json")
     done = fit_all(plan)
     assert done.plan == plan
-    assert done.said == ("Nothing above a note to put right; the plan stays as it is.",)
+    assert done.said == ("No problems found, so the plan stays as it is.",)
 
 
 def test_the_command_line_fits_everything_and_tells_it_as_json(

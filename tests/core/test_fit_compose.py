@@ -189,7 +189,7 @@ def test_a_search_says_how_far_it_is_and_ends_at_its_budget() -> None:
     assert 0 < heard[0].spent_share < heard[-1].spent_share <= 1.0
     assert heard[-1].tries < 40
     assert [trying.change for trying in heard] == [1] * len(heard)
-    assert any(f"ended at its budget, with {heard[-1].tries} changes tried" in said for said in fit.said)
+    assert any(f"stopped after its limit, with {heard[-1].tries} changes tried" in said for said in fit.said)
     assert fit_compose(hidden_for_good(40), most_work=200_000) == fit, "the work is counted, not timed"
 
 

@@ -100,7 +100,8 @@ class SeaFields:
 
     tides: StringProperty(
         name=labelled("site.tides", "Tides"),
-        description="High and low waters from a tide table, such as 2027-03-14 13:10 0.6, separated by commas",
+        description="High and low waters from a tide table, such as 2027-03-14 13:10 0.6, separated by "
+        "commas",
         get=get_value("site.tides", edits.tides_text, ""),
         set=set_value("site.tides", lambda typed: edits.parse_tides(typed, "site.tides")),
         options=NOT_KEYED,

@@ -32,7 +32,7 @@ from planner_core.place.ground import height_above_ground_m
 from planner_core.plan.model import Plan
 from planner_core.review.findings import Finding
 
-LEVEL_WORDS = {"stop": "Stop", "warn": "Mind", "note": "Note"}
+LEVEL_WORDS = {"stop": "Stop", "warn": "Look", "note": "Note"}
 # on paper: a column's width, what stands above and between, and the map at its lowest and tallest
 COLUMN_MM, AROUND_MM, MAP_MM = 91.0, 13.0, (58.0, 86.0)
 RIG_MM = (70.0, 38.0)  # the rig's drawing
@@ -143,8 +143,8 @@ def _sky_words(data: SheetData) -> str:
     if in_picture is not None:
         lit += f" It is in the picture in frames {in_picture[0]} to {in_picture[1]}."
     return (
-        f"{lit} Across: share of the picture’s width, from its left edge. Bearings are true: take your "
-        "compass’s declination off."
+        f"{lit} Across: share of the picture’s width, from its left edge. Bearings are true. On a "
+        "compass, subtract an east declination or add a west one."
     )
 
 
@@ -175,9 +175,9 @@ def _in_picture(data: SheetData, row: Bearing) -> str:
 
 def _findings(data: SheetData, shown: int) -> Iterator[str]:
     findings = data.report.findings
-    yield '<section class="findings"><h2>What to mind in this plan</h2>'
+    yield '<section class="findings"><h2>Watch out for</h2>'
     if not findings:
-        yield "<p>The review found nothing to object to.</p></section>"
+        yield "<p>No problems found.</p></section>"
         return
     yield "<ul>"
     for number, finding in enumerate(findings):
@@ -185,7 +185,7 @@ def _findings(data: SheetData, shown: int) -> Iterator[str]:
     yield "</ul>"
     if shown < len(findings):
         more = len(findings) - shown
-        yield f'<p class="paper-only quiet">{more} more on the phone, or with the check verb.</p>'
+        yield f'<p class="paper-only quiet">{more} more on the phone, or from check.</p>'
     yield "</section>"
 
 
@@ -196,7 +196,7 @@ def _finding(finding: Finding, *, screen_only: bool) -> str:
 
 
 def _differs(data: SheetData, advice: list[str]) -> Iterator[str]:
-    yield '<section class="differs"><h2>When the light isn’t the plan’s</h2>'
+    yield '<section class="differs"><h2>When the light is different</h2>'
     shifts = light_shifts(data.frames, data.event, tuple(STOPS_OFF))
     heads = ("meter at", "should<br>read EV", *STOPS_OFF.values())
     yield from table("shift-table", heads, (_shift(data, row) for row in shifts))
@@ -208,8 +208,9 @@ def _differs(data: SheetData, advice: list[str]) -> Iterator[str]:
 def _differs_words(data: SheetData) -> str:
     meter = plan_meter(data.frames)
     return (
-        f"Read {meter.metered} with {meter.how}. Where that is so far off, use the settings that the "
-        "exposure table has so many minutes later (+) or earlier (−). A dash: it never gets there."
+        f"Meter {meter.metered} with {meter.how}. If it is that much darker or brighter than it should "
+        f"be, use "
+        "the exposure table’s line for so many minutes later (+) or earlier (−). A dash: there is none."
     )
 
 
@@ -236,7 +237,7 @@ def _advice(data: SheetData) -> list[str]:
     if late and event is not None:
         words = [f"{row.minutes} min, frame {row.frame} or every {row.interval_s:.1f} s" for row in late]
         said.append(
-            f"Starting late, {event.label.lower()} falls before frame {event.frame}; a shorter interval "
+            f"If you start late, {event.label.lower()} comes before frame {event.frame}. A shorter interval "
             f"still ends on time: {'; '.join(words)}."
         )
     return said
@@ -259,25 +260,29 @@ def _care(data: SheetData) -> Iterator[str]:
 
 def cautions(plan: Plan, frames: FrameTable) -> list[str]:
     """What can hurt people or gear, with this plan's own facts where it has some."""
+    rising = bool(sun_up(frames)[-1] and not sun_up(frames)[0])
+    cover = "Cover the lens from the last frame on" if rising else "Until the first frame, cap the lens"
     sun = (
-        "Never look at the sun through the finder or a long lens. While you wait, cap the lens or turn it "
-        "away: a sun resting in it burns shutter and sensor."
+        f"Never look at the sun through the finder or a long lens. {cover} or turn it away: a sun resting in "
+        "it burns shutter and sensor."
     )
     in_picture = sun_in_picture_frames(sunlight(frames))
     if in_picture is not None:
         sun += f" Here it can be in the picture from frame {in_picture[0]} to frame {in_picture[1]}."
-    edge = "Weigh the rig down and tie it to something that holds, above all beside an edge, water or people"
-    edge += ": this place has water." if any(block.role == "water" for block in plan.blocks) else "."
+    edge = "Weigh the rig down and tie it to something that holds, most of all near an edge, water or people"
+    edge += ": there is water here." if any(block.role == "water" for block in plan.blocks) else "."
     dark = bool(np.any(~sun_up(frames)))
-    weather = "Look up wind, tide and traffic, dress for standing still"
-    weather += ", and walk the way back once while it is light." if dark else ", and know the way back."
+    weather = "Check the forecast, the tide and the traffic, and dress for standing still."
+    if dark:
+        way = "there" if rising else "back"
+        weather += f" Walk the way {way} once in daylight."
     return [
         sun,
         edge,
         weather,
-        "Ask whoever owns the ground; local law decides about filming, lamps and access.",
-        "Work at height, rigging on a structure and mains power are for people licensed for it, "
-        "by the local code. This page replaces neither.",
+        "Ask the owner of the ground. Local law governs filming, lights and access.",
+        "Leave work at height, rigging on structures and mains power to licensed people, under local law. "
+        "This page replaces neither.",
     ]
 
 

@@ -15,6 +15,7 @@ from planner_core.evening.timetable import Moment
 from planner_core.frames import FrameTable
 from planner_core.light import exposure
 from planner_core.output.sheet.draw import Canvas, interpolate, round_step, text_width
+from planner_core.place.tides import table_height_m
 from planner_core.plan.timeline import clock, local_datetime
 from planner_core.time import events
 
@@ -59,6 +60,8 @@ def fitting(frames: FrameTable, size: ChartSize, height_mm: float) -> ChartSize:
 def _panels(frames: FrameTable) -> list[tuple[str, float]]:
     """The chart's panels from the top, with their heights in units of ChartSize.tall."""
     panels = [("sky", 22.0), ("light", 12.0)]
+    if frames.water_m is not None:
+        panels.insert(1, ("tide", 9.0))
     if frames.ramp is not None:
         panels.append(("exposure", 13.0))
     moving = [axis for axis in ("slide_m", "pan_deg", "tilt_deg") if getattr(frames, axis) is not None]
@@ -263,6 +266,18 @@ class _Chart:
         words = f"Moon {_span(moon, '{:.1f}°')}"
         beyond = [f"{words}, {lit}, above the chart"] if moon.min() > high else []
         return [*beyond, f"{words}, {lit}", f"Moon {_span(moon, '{:.0f}°')}, {lit}", f"Moon {lit}"]
+
+    def _tide(self, top: float, height: float) -> None:
+        """The height of the sea as the tide table counts it."""
+        height_m = table_height_m(self.plan, self.frames.utc_s)
+        assert height_m is not None
+        low, high = _padded(height_m, 0.2)
+        self._caption(top, "Tide", [f"{_span(height_m, '{:.1f} m')} by the tide table"])
+        step = round_step(high - low, self._most_levels(height, 3))
+        for level in np.arange(math.ceil(low / step) * step, high, step):
+            y = float(interpolate(level, low, high, top + height, top))
+            self._level(y, f"{level:.1f} m".replace("-", "−"))
+        self._curve(height_m, top, height, low, high, "stroke")
 
     def _light(self, top: float, height: float) -> None:
         scene = self.frames.scene_ev100

@@ -143,7 +143,7 @@ def _unready(data: SheetData) -> str:
     if not count:
         return ""
     points = "one point has" if count == 1 else f"{count} points have"
-    return f"Not ready to go: {points} to change first, see “What to mind in this plan”."
+    return f"Not ready to go: {points} to change first, see “Watch out for”."
 
 
 def _facts(data: SheetData) -> Iterator[str]:

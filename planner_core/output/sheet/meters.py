@@ -28,7 +28,7 @@ class Meter:
 
 METERS = {
     "ground": ("the light in the open", "an incident meter", "scene_ev100"),
-    "picture": ("the whole picture", "the camera’s meter with the sun covered", "metered_ev100"),
+    "picture": ("the whole picture", "the camera’s meter, the sun covered", "metered_ev100"),
     "sky": ("the brightest part of the sky", "a spot meter", "sky_ev100"),
     "subject": ("the subject’s face", "a spot meter", "subject_ev100"),
 }

@@ -88,11 +88,11 @@ def _pose_notes(data: SheetData) -> Iterator[str]:
     yield "Pan is the true compass bearing of the lens, tilt its altitude."
     if plan.move.ease > 0.0 and len(data.frames) > 1:
         ramp = round(plan.move.ease * (len(data.frames) - 1))
-        yield f"Ease in and out over {ramp} frames each; percentages are for checking the ease."
+        yield f"Ease in and out over {ramp} frames each. Use the percentages to check the ease."
     if drive.axis_limits(plan):
         off = float(np.max(axes.typed_plan_error_px(plan, data.frames), initial=0.0))
         how = f"at most {off:.1f} px off" if off >= 0.05 else "right to a tenth of a pixel"
-        yield f"Typed as printed, the picture is {how}."
+        yield f"Entered as printed, the picture is {how}."
 
 
 def by_hand(data: SheetData) -> Iterator[str]:
@@ -134,7 +134,7 @@ def _exposure_words(data: SheetData, limits: Exposure, rows: tuple[ExposureRow, 
     kept = meter.column == "sky_ev100" and not burnt
     white = " The settings keep it just under white." if kept else ""
     return (
-        f"{rows[0].f_number}{nd} throughout. Metered is {meter.metered}: EV is what {meter.how} reads there, "
+        f"{rows[0].f_number}{nd} throughout. The meter reads {meter.metered}: EV is what {meter.how} shows, "
         f"at ISO 100.{white}{_looks(limits)}"
     )
 

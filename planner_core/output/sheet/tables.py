@@ -194,8 +194,8 @@ def light_advice(plan: Plan, frames: FrameTable, event: Moment | None) -> list[s
             f"({local_datetime(float(frames.utc_s[k]), plan.zone):%H:%M})."
         )
     said.append(
-        "A third of a stop off: leave it, even it out afterwards. More, and steady: go to the table’s "
-        "settings, a third of a stop at a time."
+        "If you are a third of a stop off, leave it and even it out afterwards. If it is more and stays so, "
+        "move to the table’s settings a third of a stop at a time."
     )
     room = ramp_room(frames)
     if room is not None:

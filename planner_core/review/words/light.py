@@ -20,8 +20,8 @@ def _day_night_balance(finding: Finding, names: Names) -> Sentences:
     )
     return Sentences(
         f"The clip has {frame_count(day)} ({fact('day_clip'):.1f} s) of day and {dark} "
-        f"({fact('dark_clip'):.1f} s) of twilight and night, {times}; about as much of both feels balanced.",
-        otherwise="Another date or a shorter shoot would come nearer to as much of both.",
+        f"({fact('dark_clip'):.1f} s) of twilight and night, {times}; equal parts of both feel balanced.",
+        otherwise="Another date or a shorter shoot would come closer to equal parts.",
     )
 
 
@@ -62,9 +62,9 @@ def _clock_change(finding: Finding, names: Names) -> Sentences:
     when = f"before frame {frame}" if frame > 1 else "before the first frame"
     return Sentences(
         f"The clocks go {direction} by {figure(abs(by_h))} h, {when}: {fact('old_time')} becomes "
-        f"{fact('new_time')}. All times here have that in them.",
-        "Leave the camera and the controller on one time until the end, and check by which clock your alarm "
-        "goes.",
+        f"{fact('new_time')}. All times given here allow for it.",
+        "Don't change the clocks of camera and controller until the end, and check which time your alarm "
+        "follows.",
     )
 
 
@@ -73,7 +73,7 @@ def _zone_odd(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     near = fact("nearest_zone")
     return Sentences(
-        f"By the clocks of {fact('zone')} the sun at longitude {fact('longitude'):g}° stands highest at "
+        f"In {fact('zone')} time, the sun at longitude {fact('longitude'):g}° stands highest at "
         f"about {fact('noon')}.",
         otherwise=f"Check {names.field('site.longitude_deg')} (east is positive, west negative) and "
         f"{names.field('site.timezone')}" + (f"; {near} lies nearest to these coordinates." if near else "."),
@@ -119,16 +119,16 @@ _SHORTER = "A shorter interval lets it follow."
 def _exposure_short(finding: Finding, names: Names) -> Sentences:
     assert finding.frames is not None
     head = (
-        f"{frames_text(finding.frames)}: up to {finding.fact('missing'):.1f} stops darker than meant "
+        f"{frames_text(finding.frames)}: up to {finding.fact('missing'):.1f} stops too dark "
         f"(frame {finding.fact('worst_frame')}), "
     )
     if finding.fact("cause") == "interval":
         return _held_back(finding, names, head)
     if finding.fact("cause") == "lag":
         return Sentences(f"{head}{_LAGS}", otherwise=_SHORTER)
-    said = f"{head}with all that the plan allows: {_settings(finding)}."
+    said = f"{head}even with the most exposure that the plan allows: {_settings(finding)}."
     lamps = names.aside("exposure.artificial_ev100")
-    fix = f"If the place has lamps, give their light{lamps}." if finding.fact("lamps_unknown") else ""
+    fix = f"If the place has lamps, enter their light{lamps}." if finding.fact("lamps_unknown") else ""
     return Sentences(said, fix, otherwise=_together(finding))
 
 
@@ -139,7 +139,7 @@ def _held_back(finding: Finding, names: Names, head: str) -> Sentences:
     return Sentences(
         f"{head}because the interval of {fact('interval'):g} s leaves {leaves}, where "
         f"{shutter_label(fact('wanted'))} is wanted.",
-        otherwise="Move less from frame to frame, or expose shorter with more ISO or a wider aperture.",
+        otherwise="Move less from frame to frame, or shorten the exposure with more ISO or a wider aperture.",
     )
 
 
@@ -160,20 +160,20 @@ def _together(finding: Finding) -> str:
         if reach >= fact("missing")
         else f"together {reach:.1f}, so the place needs light of its own, or the clip has to end earlier"
     )
-    return f"Stops to be had: {', '.join(useful) or 'none'}; {rest}."
+    return f"What would help: {', '.join(useful) or 'none'}; {rest}."
 
 
 @speaks("exposure-long")
 def _exposure_long(finding: Finding, names: Names) -> Sentences:
     assert finding.frames is not None
     head = (
-        f"{frames_text(finding.frames)}: up to {finding.fact('over'):.1f} stops brighter than meant (frame "
+        f"{frames_text(finding.frames)}: up to {finding.fact('over'):.1f} stops too bright (frame "
         f"{finding.fact('worst_frame')}), "
     )
     if finding.fact("cause") == "lag":
         return Sentences(f"{head}{_LAGS}", otherwise=_SHORTER)
     return Sentences(
-        f"{head}with the least light that the plan allows in: {_settings(finding)}.",
+        f"{head}even with the least exposure that the plan allows: {_settings(finding)}.",
         otherwise=_darker(finding),
     )
 

@@ -27,5 +27,5 @@ def _photo_pin_lost(finding: Finding, names: Names) -> Sentences:
     )
     return Sentences(
         f"Pin {fact('number')} of the photograph {one_line(fact('photo'))} {why}.",
-        "Pin something else, or take the pin out.",
+        "Pin something else, or remove the pin.",
     )

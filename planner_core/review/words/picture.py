@@ -21,8 +21,8 @@ def _metres(value: float) -> str:
 @speaks("no-blocks")
 def _no_blocks(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        "The place isn't blocked out, so nothing can be said about the picture.",
-        "Add blocks for what the picture is about, what is near and what stands behind.",
+        "The plan has no blocks, so the picture can't be judged.",
+        "Add blocks for the subject, the foreground and the background.",
     )
 
 
@@ -38,7 +38,7 @@ def _subject_unknown(finding: Finding, names: Names) -> Sentences:
 @speaks("no-subject")
 def _no_subject(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        "The plan doesn't say what the picture is about; only horizon and foreground are judged.",
+        "The plan has no subject, so only horizon and foreground are judged.",
         f"Name a block as {names.field('composition.subject')}, or give one the role subject.",
     )
 
@@ -84,7 +84,7 @@ def _reveal_late(finding: Finding, names: Names) -> Sentences:
         )
     message += f" It is behind {_all_of(fact('behind'))}." if fact("behind") else ""
     return Sentences(
-        about(finding, message), otherwise="Start the move farther on, or let the plan reveal it later."
+        about(finding, message), otherwise="Start the move farther along, or plan the reveal for later."
     )
 
 
@@ -109,7 +109,7 @@ def _subject_lost(finding: Finding, names: Names) -> Sentences:
         gone = "is outside the frame" + (f", beyond its {edge} edge" if edge else ", behind the camera")
     return Sentences(
         about(finding, f"{_subject(finding)} {gone} ({percent(measured(finding))} outside)."),
-        otherwise="Turn the lens with it, or shorten the move; fit --compose tries more than a check does.",
+        otherwise="Turn the lens with it, or shorten the move; fit --compose searches further.",
     )
 
 
@@ -121,7 +121,7 @@ def _subject_cut(finding: Finding, names: Names) -> Sentences:
             finding,
             f"{_subject(finding)} is cut by the {finding.fact('edge')} edge ({outside} outside).",
         ),
-        otherwise="A shorter lens or more distance gets it in; fit --compose tries more than a check does.",
+        otherwise="A shorter lens or more distance gets it in; fit --compose searches further.",
     )
 
 
@@ -130,7 +130,7 @@ def _subject_hidden(finding: Finding, names: Names) -> Sentences:
     by = finding.fact("by")
     verb = "stand" if len(by) > 1 else "stands"
     clear = f"until {_all_of(by) or 'what hides it'} {verb} clear of it"
-    elsewhere = f"Carry the {_carried(finding)} to the side {clear}."
+    elsewhere = f"Move the {_carried(finding)} to the side {clear}."
     return Sentences(
         about(
             finding,
@@ -149,7 +149,7 @@ def _subject_large(finding: Finding, names: Names) -> Sentences:
             f"{_subject(finding)} is larger than the frame, up to {measured(finding):.1f} times, so "
             "its edges aren't judged.",
         ),
-        "Go farther away or use a shorter lens if it was meant to be whole.",
+        "Go farther away or use a shorter lens if all of it should show.",
     )
 
 
@@ -161,7 +161,7 @@ def _weak_frame(finding: Finding, names: Names) -> Sentences:
             f"a weak picture, frame {finding.fact('worst_frame')} the weakest "
             f"({measured(finding) * 100:.0f} of 100): {weakest_part_text(finding.fact('part'))}.",
         ),
-        otherwise="Frame that part of the move anew, or keep it out of the move.",
+        otherwise="Reframe that part of the move, or leave it out.",
     )
 
 
@@ -198,7 +198,7 @@ def _horizon_middle(finding: Finding, names: Names) -> Sentences:
 def _foreground_missing(finding: Finding, names: Names) -> Sentences:
     nearest = finding.fact("nearest")
     if nearest is None:
-        there = "Nothing that is blocked out stands before the lens at the middle of the move."
+        there = "There is no block in front of the lens at the middle of the move."
     else:
         distance = _metres(finding.fact("nearest_distance"))
         there = f"The nearest thing in the picture, {nearest}, is {distance} away."
@@ -235,8 +235,8 @@ def _background_static(finding: Finding, names: Names) -> Sentences:
     else:
         message = f"Everything beyond {beyond} looks still while the camera slides: {shift}."
     if fact("foreground"):
-        return Sentences(message, "That is as it should be with a foreground in front.")
+        return Sentences(message, "That is fine with a foreground.")
     return Sentences(
         message,
-        "" if fact("turns") else "Let a pan or tilt move the picture, or put something near in front.",
+        "" if fact("turns") else "Add a pan or tilt, or put something near in front of the lens.",
     )

@@ -55,7 +55,7 @@ def _rail_slope(finding: Finding, names: Names) -> Sentences:
     carriage = "most carriages climb." if finding.fact("usual") else "its carriage is good for."
     return Sentences(
         f"The rail slopes by {measured(finding):g}°, more than the {limit(finding):g}° that {carriage}",
-        otherwise=f"Lay it flatter{names.aside('rig.incline_deg')}.",
+        otherwise=f"Lower its upper end{names.aside('rig.incline_deg')}.",
     )
 
 
@@ -111,7 +111,7 @@ def _stepped(finding: Finding, names: Names) -> Sentences:
         f"{amount_text(value, unit)} from frame {fact('worst_frame')} to the next (up to "
         f"{exact(fact('max_speed'), unit)}/s and {exact(fact('max_acceleration'), unit)}/s²); the "
         f"interval leaves {figure(limit(finding))} s, without any exposure.",
-        otherwise="Move less, use more frames, or take a motor that moves faster.",
+        otherwise="Move less, use more frames, or use a faster motor.",
     )
 
 
@@ -135,7 +135,8 @@ def _step_coarse(finding: Finding, names: Names) -> Sentences:
         f"The {fact('axis')} moves in steps of {amount_text(fact('step'), unit)}, from frame to frame by "
         f"about {amount_text(fact('frame_to_frame'), unit)}: the picture stutters by up to "
         f"{figure(measured(finding), 2)} px (frame {fact('worst_frame')}){stands}.",
-        f"Gear the {fact('axis')} down to steps of {amount_text(fact('fine_step'), unit)} or less, or "
+        f"Use a gear that gives the {fact('axis')} steps of {amount_text(fact('fine_step'), unit)} or "
+        f"less, or "
         "stabilise the clip afterwards.",
     )
 
@@ -192,7 +193,7 @@ def _travel_unused(finding: Finding, names: Names) -> Sentences:
         )
     return Sentences(
         f"The move uses {amount_text(used, 'm')} of {amount_text(length, 'm')} of rail "
-        f"({used / length:.0%}), and by that nothing in the picture moves faster than "
+        f"({used / length:.0%}), and nothing in the picture moves faster than "
         f"{_speed_text(finding.fact('speed'), finding.fact('widths'))}.",
         f"All of the rail would give {figure(length / used, 2)} times that; fit --travel finds the length.",
     )
