@@ -55,7 +55,8 @@ def faults(text: str, *, sentence: bool = False, in_sidebar: bool = False) -> li
 
 def reviews(count: int) -> list[Review]:
     """So many random plans with something planted in each, looked over; without any that can't be read."""
-    rng, found = random.Random(20), []
+    rng = random.Random(20)
+    found: list[Review] = []
     while len(found) < count:
         document = planted(rng)
         document["shoot"]["frames"] = min(document["shoot"]["frames"], 60)
