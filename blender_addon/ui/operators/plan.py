@@ -340,7 +340,7 @@ class DUSKRAIL_OT_make_own(ReadsPlan, bpy.types.Operator):
     """Draw this scene's plan with its own objects. The shared ones stay with the other scene"""
 
     bl_idname = "duskrail.make_own"
-    bl_label = "Give This Scene Its Own Objects"
+    bl_label = "Give Scene Its Own Objects"
     bl_options = UNDOABLE
 
     @classmethod

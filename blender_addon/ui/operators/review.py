@@ -131,7 +131,7 @@ class DUSKRAIL_OT_finding_in_timeline(ReadsFrames, bpy.types.Operator):
     """Show the finding whose bar in the timeline you click"""
 
     bl_idname = "duskrail.finding_in_timeline"
-    bl_label = "Go to the Finding under the Mouse"
+    bl_label = "Go to Finding in Timeline"
     bl_options = {"INTERNAL"}
 
     def invoke(self, context: Any, event: Any) -> Outcome:
