@@ -73,7 +73,7 @@ def test_a_subject_that_has_another_name_is_left_to_the_photographer() -> None:
 
 
 def test_a_plan_without_fault_stays_as_it_is(project_root: Path) -> None:
-    plan = load_plan(project_root / "example_scenes" / "square_pan.plan.json")
+    plan = load_plan(project_root / "example_scenes" / "chapel_sunrise.plan.json")
     done = fit_all(plan)
     assert done.plan == plan
     assert done.said == ("No problems found, so the plan stays as it is.",)
