@@ -39,7 +39,8 @@ def test_finds_come_as_json_plans_and_a_picture(
     for find in document["finds"]:
         assert load_plan(find["plan"]).rig.bearing_deg == find["rail_bearing_deg"]
         assert duskrail.main(["check", find["plan"], "--json"]) == 0
-        capsys.readouterr()
+        shot = json.loads(capsys.readouterr().out)["summary"]["shot"]
+        assert shot == {key: find[key] for key in ("score", "parts", "faults")}
     picture = (tmp_path / "finds.png").read_bytes()
     assert picture.startswith(b"\x89PNG")
     assert int.from_bytes(picture[16:20]) > 700
@@ -52,6 +53,12 @@ def test_finds_come_as_json_plans_and_a_picture(
         (["--area", "4,4,1,1"], "has no area"),
         (["--picture", "finds.jpg"], "doesn't end in .png"),
         (["--edge", "-1"], "is not above 0"),
+        (["--lenses", "0.024"], "no list of focal lengths; write millimetres: 24,35,85"),
+        (["--heights", "1.6:0.4"], "no span of heights; write metres, the lower first: 0.4:1.6"),
+        (["--from", "2027-03-01"], "evenings take both --from and --to"),
+        (["--from", "2027-03-09", "--to", "2027-03-01"], "comes before the first date"),
+        (["--subjects", "--area", "square"], "stays at the planned place"),
+        (["--look", "lit"], "says how --picture FILE.png is drawn; add that"),
     ],
 )
 def test_what_a_search_cannot_use_is_one_line(
