@@ -56,7 +56,7 @@ def _map(shown: Shown, uid: int) -> Any:
     points = np.repeat(shown.places_m + np.array([0.0, 0.0, OVER_GROUND_M]), 6, axis=0)
     points[:, :2] += np.tile(corners, (len(shown.places_m), 1))
     colours = np.full((len(points), 4), MAP_ALPHA)
-    colours[:, :3] = np.repeat((worth_colours(shown.worth) / 255.0) ** 2.2, 6, axis=0)
+    colours[:, :3] = np.repeat(worth_colours(shown.worth) / 255.0, 6, axis=0)
     batch = batch_for_shader(
         gpu.shader.from_builtin("FLAT_COLOR"),
         "TRIS",
@@ -144,7 +144,7 @@ def _legend(context: Any, shown: Shown) -> None:
     colours = worth_colours(bar) / 255.0
     step = (right - left) / len(bar)
     for place, colour in enumerate(colours):
-        rgb = tuple(float(v) for v in colour**2.2)
+        rgb = tuple(float(v) for v in colour)
         x = left + place * step
         fill(x, low + 16 * scale, x + step + 0.5, low + (16 + BAR_PX) * scale, (*rgb, 1.0))  # type: ignore[arg-type]
     text_width(font, title, size)

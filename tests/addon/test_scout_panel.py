@@ -12,6 +12,7 @@ from blender_addon.state import live
 from blender_addon.ui import scout_overlay
 from blender_addon.ui.operators import scout
 from planner_core.plan.file import plan_from_text
+from tests.addon.test_panels import drawn
 from tests.scouting import TOWER, box, ground, place
 
 BENCH = box("bench", "foreground", (1.0, 5.0), (1.8, 0.5, 0.8))
@@ -37,6 +38,15 @@ def test_a_search_in_the_background_tells_finds_and_a_map(found: Any) -> None:
     assert len(shown.worth) == len(shown.places_m) > 20
     points = [find["points"] for find in shown.finds]
     assert points == sorted(points, reverse=True)
+
+
+def test_the_panel_lists_the_finds_and_tells_about_the_chosen_one(found: Any) -> None:
+    shown, told = scout.shown_of(found), "\n".join(drawn(found)["DUSKRAIL_PT_scout"])
+    assert shown is not None
+    assert told.count("duskrail.scout_choose") == len(shown.finds)
+    assert "duskrail.scout_take" in told
+    assert "points" in told
+    assert "Check there" in told
 
 
 def test_finds_are_stepped_through_in_a_ring(found: Any) -> None:
