@@ -9,6 +9,7 @@ from .ui import (
     evening,
     gizmos,
     keymap,
+    manual,
     menus,
     operators,
     overlay,
@@ -35,6 +36,7 @@ def register() -> None:
     menus.register()
     gizmos.register()
     keymap.register()
+    manual.register()
     evening.register()
     scout.begin_drawing()
     handlers.register()
@@ -49,6 +51,7 @@ def unregister() -> None:
     scout.end_drawing()
     review.stop()
     handlers.unregister()
+    manual.unregister()
     keymap.unregister()
     gizmos.unregister()
     menus.unregister()

@@ -119,7 +119,7 @@ def build(output: Path | None = None, wheels_folder: Path = WHEELS) -> Path:
     files = {
         path.relative_to(addon).as_posix(): path.read_bytes()
         for path in sorted(addon.rglob("*"))
-        if path.suffix in {".py", ".json"} and "__pycache__" not in path.parts
+        if path.suffix in {".py", ".json", ".html"} and "__pycache__" not in path.parts
     }
     files["blender_manifest.toml"] = manifest_text(wheels).encode()
     files["LICENSE"] = (ROOT / "LICENSE").read_bytes()

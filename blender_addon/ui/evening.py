@@ -18,16 +18,20 @@ from gpu_extras.presets import draw_texture_2d
 
 from planner_core import FrameTable
 from planner_core.output import readout
+from planner_core.words.language import say
 
 from .. import compat
 from ..render import engines, looks, viewtransform
 from ..render.evening import EveningPicture
 from ..scene import nightlights, parts, starfield
 from ..state import live
+from .drawing import text_width, ui_scale, write
 from .evening_draw import EveningDrawing
 
 PLAIN, EEVEE = "PLAIN", "EEVEE"
 MARGIN_PX = 18.0
+LETTERS_PX = 14.0
+TEXT_COLOUR = (0.96, 0.95, 0.90, 1.0)
 BELOW_PX = 62.0  # kept free under the picture for the readout
 ROOT_2 = math.sqrt(2.0)
 # what is set for the evening view and set back after it
@@ -331,6 +335,10 @@ def _draw_plain(scene: Any, frames: FrameTable, rect: Rect) -> None:
     if ready is None or ready.frames is not frames:
         soon(_prepare)
     if ready is None or ready.picture is None:
+        told = say("Preparing the picture …")
+        size = LETTERS_PX * ui_scale()
+        left = rect.left + (rect.width - text_width(0, told, size)) / 2.0
+        write(0, told, left, rect.bottom + rect.height / 2.0, TEXT_COLOUR)
         return
     if ready.drawing is None:
         ready.drawing = EveningDrawing(ready.picture)

@@ -190,7 +190,7 @@ PIECES: dict[str, Piece] = {
         make=_house,
     ),
     "houses": Piece(
-        label="Row of Houses",
+        label="Houses",
         says="Houses side by side, some twelve metres wide, of different heights",
         role="background",
         size_m=(72.0, 9.0, 8.0),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from fnmatch import fnmatch
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ import pytest
 from blender_addon.read import settings
 from blender_addon.scene import parts
 from blender_addon.state import files, handlers, live
+from blender_addon.ui import manual, operators
 from blender_addon.ui.operators import plan_file, view
 from planner_core import save_plan
 from planner_core.edit import edits, starter
@@ -273,3 +275,19 @@ def test_imperial_units_stay(scene: Any) -> None:
     scene.unit_settings.system = "IMPERIAL"
     scene.duskrail.interval = 9.0
     assert scene.unit_settings.system == "IMPERIAL"
+
+
+# ---------------------------------------------------------------- the manual
+
+
+def test_every_button_and_field_has_a_part_of_the_manual(scene: Any) -> None:
+    page = manual.PAGE.read_text("utf-8")
+    _, topics = manual.manual_map()
+    names = [f"bpy.ops.{cls.bl_idname}" for cls in operators.CLASSES]
+    names += [
+        f"bpy.types.{owner.bl_rna.identifier.lower()}.{prop.identifier}" for owner, prop in fields(scene)
+    ]
+    for name in names:
+        found = next((topic for pattern, topic in topics if fnmatch(name.lower(), pattern)), None)
+        assert found is not None, name
+        assert f'id="{found}"' in page, found

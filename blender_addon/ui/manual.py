@@ -1,0 +1,51 @@
+"""Online Manual in the context menu of every field and button: the page that the extension carries."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import bpy
+
+PAGE = Path(__file__).resolve().parent.parent / "manual.html"
+# Patterns of Blender's names, the first that fits, with the part of the page that tells of it
+TOPICS = (
+    ("bpy.ops.duskrail.scout*", "scout"),
+    ("bpy.ops.duskrail.*block*", "blocking"),
+    ("bpy.ops.duskrail.add_ridge*", "blocking"),
+    ("bpy.ops.duskrail.set_role*", "blocking"),
+    ("bpy.ops.duskrail.import_map*", "blocking"),
+    ("bpy.ops.duskrail.pose_*", "move"),
+    ("bpy.ops.duskrail.stand_here*", "move"),
+    ("bpy.ops.duskrail.place_rig*", "rig"),
+    ("bpy.ops.duskrail.preview*", "preview"),
+    ("bpy.ops.duskrail.stills*", "preview"),
+    ("bpy.ops.duskrail.open*", "file"),
+    ("bpy.ops.duskrail.save*", "file"),
+    ("bpy.ops.duskrail.read_back*", "file"),
+    ("bpy.ops.duskrail.*finding*", "review"),
+    ("bpy.ops.duskrail.review_now*", "review"),
+    ("bpy.ops.duskrail.apply_fit*", "review"),
+    ("bpy.ops.duskrail.weakest_frame*", "review"),
+    ("bpy.ops.duskrail.*day*", "place"),
+    ("bpy.ops.duskrail.*event*", "place"),
+    ("bpy.ops.duskrail.*", "plan"),
+    ("bpy.types.duskrail_pg_block.*", "blocking"),
+    ("bpy.types.duskrail_pg_pose.*", "move"),
+    ("bpy.types.duskrail_pg_settings.show_*", "plan"),
+    ("bpy.types.duskrail_pg_settings.*", "place"),
+)
+
+
+def manual_map() -> tuple[str, tuple[tuple[str, str], ...]]:
+    """The page's address, and which part of it belongs to what, as Blender asks for it."""
+    return f"{PAGE.as_uri()}#", TOPICS
+
+
+def register() -> None:
+    """Offer the page."""
+    bpy.utils.register_manual_map(manual_map)
+
+
+def unregister() -> None:
+    """Take it away."""
+    bpy.utils.unregister_manual_map(manual_map)
