@@ -94,6 +94,22 @@ def _moon_in_frame(finding: Finding, names: Names) -> Sentences:
     return Sentences(told + _disc(finding), _moon_fix(finding))
 
 
+@speaks("moon-missing", language=GERMAN)
+def _moon_missing(finding: Finding, names: Names) -> Sentences:
+    fact = finding.fact
+    left, right = fact("reach")
+    if not fact("risen"):
+        return Sentences(
+            "Der Mond steht in allen Bildern unter dem Horizont.",
+            "Wähle ein Datum, an dem er oben ist: dates --moon listet sie auf.",
+        )
+    return Sentences(
+        f"Der Mond ist in keinem Bild: Wenn er zuerst oben ist, in Bild {fact('frame')} ({fact('time')}), steht er bei "
+        f"{fact('bearing'):.0f}°, {fact('altitude'):.1f}° hoch, und das Bild reicht von {left:.0f}° bis {right:.0f}°.",
+        "Drehe das Objektiv zu ihm, oder lass dates --moon ein Datum suchen, an dem er ins Bild kommt.",
+    )
+
+
 def _disc(finding: Finding) -> str:
     fact = finding.fact
     if fact("smear") is None:
