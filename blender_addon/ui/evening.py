@@ -336,8 +336,8 @@ def _draw_plain(scene: Any, frames: FrameTable, rect: Rect) -> None:
         soon(_prepare)
     if ready is None or ready.picture is None:
         told = say("Preparing the picture …")
-        size = LETTERS_PX * ui_scale()
-        left = rect.left + (rect.width - text_width(0, told, size)) / 2.0
+        letters_px = LETTERS_PX * ui_scale()
+        left = rect.left + (rect.width - text_width(0, told, letters_px)) / 2.0
         write(0, told, left, rect.bottom + rect.height / 2.0, TEXT_COLOUR)
         return
     if ready.drawing is None:
