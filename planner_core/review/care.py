@@ -143,17 +143,18 @@ def _edge(plan: Plan) -> Iterator[Finding]:
 
 def _railing(plan: Plan) -> Iterator[Finding]:
     """Something thin and waist-high beside the rig, which invites a tether and may not hold one."""
+    stands = stand_points_m(plan)
     for index, block in enumerate(plan.blocks):
         if block.role in ("ground", "water") or block.shape != "box" or block.size_m is None:
             continue
         assert block.centre_m is not None
-        across = sorted(block.size_m[:2])
+        thick, long = sorted(block.size_m[:2])
+        if thick > RAILING_THICK_M or long < 1.0:
+            continue
         outline = ground.outline_m(plan, block)
-        stands = stand_points_m(plan)
         near = min(distance_m(outline, stand[:2]) for stand in stands)
         top = block.centre_m[2] + block.size_m[2] / 2.0 - ground.ground_under_m(plan, stands[0])
-        thin = across[0] <= RAILING_THICK_M and across[1] >= 1.0
-        if thin and near <= RAILING_WITHIN_M and RAILING_HIGH_M[0] <= top <= RAILING_HIGH_M[1]:
+        if near <= RAILING_WITHIN_M and RAILING_HIGH_M[0] <= top <= RAILING_HIGH_M[1]:
             yield Finding(
                 code="railing-near",
                 level="note",
