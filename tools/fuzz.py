@@ -344,13 +344,13 @@ def _meanwhile(*, few_trials: bool) -> Iterator[None]:
 
     before = trial.MOST_REVIEWS, trial.FEWEST_REVIEWS
     trial.MOST_REVIEWS, trial.FEWEST_REVIEWS = (FEW_TRIALS, FEW_TRIALS) if few_trials else before
-    show = terminal.StatusLine.show
-    terminal.StatusLine.show = _unseen  # type: ignore[method-assign]
+    line: Any = terminal.StatusLine
+    show, line.show = line.show, _unseen
     try:
         yield
     finally:
         trial.MOST_REVIEWS, trial.FEWEST_REVIEWS = before
-        terminal.StatusLine.show = show  # type: ignore[method-assign]
+        line.show = show
 
 
 def _unseen(_line: terminal.StatusLine, _text: str) -> None:
