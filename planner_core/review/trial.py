@@ -30,6 +30,7 @@ from planner_core.review.remedy import STARTS
 MOST_REVIEWS, FEWEST_REVIEWS = 48, 6
 WORK = 600_000  # frames times blocks, and a dozen blocks for all that isn't about blocks
 PLAIN_BLOCKS = 12
+KEPT_WHOLE = 1_000_000  # frames times blocks of a table: some 30 MB of what its pictures show
 BETWEEN = (0.5, 0.75, 0.25)  # of the way from the plan's value to the proposed one
 RECONCILED = 3  # proposals that bring something else, of which a way out is looked for
 ANSWERS = 3  # proposals against what they bring
@@ -166,9 +167,18 @@ class Trial:
         yield None
         for report in self._assessor.assessing(plan, frames):
             if report is not None:
-                return _Outcome(plan=plan, frames=frames, findings=report.findings)
+                return _Outcome(plan=plan, frames=self._lightened(frames), findings=report.findings)
             yield None
         return None
+
+    def _lightened(self, frames: FrameTable) -> FrameTable:
+        """A table to keep. A large one is kept without what was worked out of its pictures, which can be had
+        again: tables of many trials would fill the memory.
+        """
+        size = len(frames) * len(frames.plan.blocks)
+        if size <= KEPT_WHOLE or frames.view is self.frames.view:
+            return frames
+        return attrs.evolve(frames, known_view=None, known_readings=None)
 
     # ------------------------------------------------------------ where two findings pull at one field
 

@@ -9,11 +9,13 @@ import attrs
 import numpy as np
 import pytest
 
-from planner_core.frames import compute_frames, frames_csv
+from planner_core.frames import FrameTable, compute_frames, frames_csv
 from planner_core.plan.changes import changed
 from planner_core.plan.file import plan_to_dict
 from planner_core.plan.model import Plan, PlanError
+from planner_core.review import trial
 from planner_core.review.assess import Assessor, assess, finished
+from planner_core.review.report import review
 
 
 @pytest.fixture(scope="module")
@@ -94,3 +96,22 @@ def test_parts_that_a_change_leaves_alone_are_the_same_objects(small: Plan) -> N
     new = changed(small, {"shoot.interval_s": 90.0})
     assert new.blocks is small.blocks
     assert new.site is small.site
+
+
+def test_tables_of_large_trials_are_kept_without_their_pictures_and_change_nothing(
+    small: Plan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told = review(small, compute_frames(small)).as_dict()
+    kept: list[FrameTable] = []
+    lightened = trial.Trial._lightened
+
+    def noted(self: trial.Trial, frames: FrameTable) -> FrameTable:
+        kept.append(lightened(self, frames))
+        return kept[-1]
+
+    monkeypatch.setattr(trial, "KEPT_WHOLE", 0)
+    monkeypatch.setattr(trial.Trial, "_lightened", noted)
+    frames = compute_frames(small)
+    assert review(small, frames).as_dict() == told
+    others = [table for table in kept if table.known_view is None]
+    assert others, "no trial showed another picture"
