@@ -27,7 +27,7 @@ Array = NDArray[np.float64]
 
 PICTURE_PX = 384  # across, of each picture
 GAP_PX, HEAD_PX = 10, 30
-MAP_LINES_PX = 560
+MAP_LINES_PX = (320, 720)
 PAPER, INK, QUIET = (24, 26, 30), (236, 232, 222), (150, 150, 146)
 WHITE_STOPS = 3.5  # over middle grey
 GREY = 0.18
@@ -64,13 +64,15 @@ def finds_png(report: Told, draw: Draw | None = None) -> bytes:
     tall = _picture_lines(report.scout.plan)
     wide = 3 * PICTURE_PX + 4 * GAP_PX
     row = HEAD_PX + tall + GAP_PX
-    image = raster.canvas(wide, GAP_PX + len(report.finds) * row + HEAD_PX + MAP_LINES_PX + GAP_PX, PAPER)
+    from_above = map_image(report, wide - 2 * GAP_PX)
+    tall_in_all = GAP_PX + len(report.finds) * row + HEAD_PX + len(from_above) + GAP_PX
+    image = raster.canvas(wide, tall_in_all, PAPER)
     top = GAP_PX
     for rank, find in enumerate(report.finds, start=1):
         _find_row(image, find, rank, top, draw or frame_pictures)
         top += row
     _legend(image, report.scout.tally.worth, GAP_PX, top + 10)
-    raster.paste(image, _map(report, wide - 2 * GAP_PX, MAP_LINES_PX), GAP_PX, top + HEAD_PX)
+    raster.paste(image, from_above, GAP_PX, top + HEAD_PX)
     return raster.png(image)
 
 
@@ -193,8 +195,10 @@ def _developed(linear: Array) -> Image:
 # ---------------------------------------------------------------- the map
 
 
-def _map(report: Told, columns: int, lines: int) -> Image:
-    """The place from above, the scene's +Y up: blocks, places by worth, the finds with rail and view."""
+def map_image(report: Told, columns: int) -> Image:
+    """The place from above, the scene's +Y up: blocks, places by worth, the finds with rail and view. As high
+    as the places ask for, within MAP_LINES_PX.
+    """
     scout = report.scout
     spots = [scout.tally.places_m[:, :2], *(np.array([f.found.shot.place_m[:2]]) for f in report.finds)]
     there = np.concatenate(spots)
@@ -203,6 +207,7 @@ def _map(report: Told, columns: int, lines: int) -> Image:
     low, high = there.min(axis=0), there.max(axis=0)
     room = MAP_ROOM * max(high - low) + 4.0
     low, high = low - room, high + room
+    lines = int(np.clip(columns * (high[1] - low[1]) / (high[0] - low[0]), *MAP_LINES_PX))
     scale = float(min(columns / (high[0] - low[0]), lines / (high[1] - low[1])))
     middle = (low + high) / 2.0
 
@@ -234,11 +239,11 @@ def _paint_worth(image: Image, px: Array, worth: Array, side: float) -> None:
     if not len(worth):
         return
     colours = worth_colours(worth)
-    half = max(side * 0.42, 0.6)
+    half = max(side / 2.0, 0.6)
     for (x, y), colour in zip(px, colours, strict=True):
         left, right = round(max(x - half, 0)), round(x + half)
         top, bottom = round(max(y - half, 0)), round(y + half)
-        area = image[top : bottom + 1, left : right + 1]
+        area = image[top:bottom, left:right]
         area[:] = np.round(0.4 * area + 0.6 * colour)
 
 
