@@ -21,7 +21,7 @@ from planner_core.place.blocking import block_mesh
 from planner_core.plan.model import ROLES, Block, Plan
 from planner_core.rig.geometry import bearing_and_altitude
 
-from ..scene import parts
+from ..scene import parts, tides
 from ..scene.blocking import (
     NAME_KEY,
     OWN_MESH_KEY,
@@ -88,7 +88,7 @@ def _read(
     if thing.type != "MESH" or not len(shown_mesh(thing).vertices):
         said.append(f"{thing.name} has no geometry left and was left out of the blocks.")
         return None
-    world = np.array(thing.evaluated_get(depsgraph).matrix_world)
+    world = tides.planned_matrix(thing.evaluated_get(depsgraph))
     block = None
     is_ridge = known is not None and known.shape == "ridge"
     if known is not None and not is_own(thing) and (is_ridge or not _reshaped(thing)):
@@ -130,7 +130,8 @@ def beyond_a_plan(scene: bpy.types.Scene) -> list[str]:
 
 def _unplanned(obj: bpy.types.Object) -> list[str]:
     said = []
-    if obj.animation_data is not None and (obj.animation_data.action or obj.animation_data.drivers):
+    moves = obj.animation_data is not None and (obj.animation_data.action or obj.animation_data.drivers)
+    if moves and not tides.is_only_tide(obj):
         said.append(
             f"{obj.name} is animated. Blocks stand still, so it was read as it is on the current frame."
         )
@@ -172,7 +173,7 @@ def _touched(thing: bpy.types.Object, depsgraph: Any) -> bool:
     written = list(thing.get(parts.WRITTEN_KEY, ()))
     if thing.type != "MESH" or len(written) != 21:
         return True
-    now = flat(thing.evaluated_get(depsgraph).matrix_world)
+    now = flat(tides.planned_matrix(thing.evaluated_get(depsgraph)))
     reach = np.maximum(1.0, np.abs(written[:16]))
     return bool(np.any(np.abs(np.array(now) - written[:16]) > 2e-6 * reach)) or _reshaped(thing)
 

@@ -20,7 +20,7 @@ from planner_core.light import lamps
 from planner_core.picture import projection
 from planner_core.rig import geometry
 
-from ..scene import blocking, nightlights, parts
+from ..scene import blocking, nightlights, parts, tides
 from . import fastcolours, fastlook, fastview
 
 Array = NDArray[np.float64]
@@ -157,7 +157,7 @@ def _solid(thing: Any) -> Shape:
 
 def _water(thing: Any, eye: Array, view: fastview.View) -> Shape:
     """Water cut finely, so that what it mirrors can change over it; the block's own mesh stays as it is."""
-    world = np.array(thing.matrix_world)
+    world = tides.planned_matrix(thing)
     cut: Any = bmesh.new()
     try:
         cut.from_mesh(blocking.shown_mesh(thing))

@@ -7,6 +7,7 @@ the light they take away.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -33,6 +34,7 @@ CORNER_SHADE = 0.30  # how much darker a wall is at its foot: ours
 FOCUS = 0.01  # over which rise of the sun above a face its shadow fades in
 GLITTER_MOST = 30.0  # of a beam's light, mirrored by a corner that its path crosses
 LEVEL = 0.9  # rise of a normal from which on a face lies level
+TIDE_STEP_M = 0.15  # of water: how far off its mirror may be worked out
 WAVES = 0.35  # how unevenly the water glitters: ours
 
 
@@ -131,10 +133,14 @@ class CornerColours:
         level = away[bearing_rows] * [1.0, 1.0, 0.0]
         self.level = level / np.maximum(np.linalg.norm(level, axis=1), 1e-6)[:, None]
         self.takes = ambient.shares_taken(self.unique_normals)
-        self.mirror = self._mirror(eye, pieces) if len(self.water_places) else None
+        block = np.concatenate([np.full(piece.count, piece.block) for piece in pieces])[rows]
+        self.water_block = block[self.is_water]
+        self.mirrors = self._mirrors(eye, pieces) if len(self.water_places) else []
 
-    def _mirror(self, eye: Array, pieces: Sequence[Corners]) -> mirror.Mirror:
-        """What the water mirrors from where, and the corners that it sees of each block."""
+    def _mirrors(self, eye: Array, pieces: Sequence[Corners]) -> list[mirror.Mirror]:
+        """What the water mirrors from where, at a few heights of the tide from the lowest; and the corners
+        that it sees of each block.
+        """
         spots = np.abs(np.sin(np.round(self.water_places[:, :2], 2) @ [127.1, 311.7]) * 43758.5) % 1.0
         self.waves = 1.0 + WAVES * (2.0 * spots - 1.0)
         plan = self.frames.plan
@@ -152,7 +158,8 @@ class CornerColours:
                 turned = np.sum(piece.normals * (eye - piece.places), axis=1) > 0.0
                 self.facing.append((piece.block, alike[turned] if turned.any() else alike))
         directions = fastview.in_view(self.frames).directions_rad(*fastview.MIRROR_GRID)
-        return mirror.mirror(plan, eye, directions)
+        self.levels_m = _tide_levels_m(self.frames)
+        return [mirror.mirror(plan, eye, directions, level) for level in self.levels_m]
 
     def _mirrored_lamps(self, away: Array) -> Array:
         """How bright the water is at its corners for each pane's brightness of 1, (water corners, panes)."""
@@ -171,14 +178,14 @@ class CornerColours:
         frame, light = number - 1, self.light
         colours, taken = self._in_full_light(frame)
         sky_low = (sky.radiance(light, frame, self.level) + self.skyglow[frame])[self.bearing_of]
-        if self.mirror is not None:
-            colours[self.is_water] = self._water(frame, self.mirror, colours)
+        if self.mirrors:
+            colours[self.is_water] = self._water(frame, self._mirror_at(frame), colours)
         colours += self.haze[:, None] * (sky_low - colours)
         if len(self.panes.on_lux):
             share = lamps.share_on(self.panes.on_lux, self.frames.illuminance_lux[frame])
             shining = (share * self.lamps[frame].max())[:, None] * self.panes.glow
             colours[self.pane_rows] += shining[self.pane]
-            if self.mirror is not None:
+            if self.mirrors:
                 colours[self.is_water] += self.mirrored_lamps @ shining
         away = self.filtered_places - self.frames.camera_m[frame]
         colours[self.filtered] *= let_through(self.frames, away)
@@ -242,10 +249,21 @@ class CornerColours:
         rise = np.clip((self.unique_normals @ sun) / FOCUS, 0.0, 1.0)
         return (rise * rise * (3.0 - 2.0 * rise))[self.normal_of]
 
+    def _mirror_at(self, frame: int) -> mirror.Mirror:
+        """The one for the height that comes nearest to the frame's."""
+        water_m = self.frames.water_m
+        if water_m is None or len(self.mirrors) == 1:
+            return self.mirrors[0]
+        away = [abs(float(water_m[frame]) - (level or 0.0)) for level in self.levels_m]
+        return self.mirrors[int(np.argmin(away))]
+
     def _water(self, frame: int, glass: mirror.Mirror, colours: Array) -> Array:
         """What the water sends up: sky, land and beams as its waves mirror them, and its own dark."""
         light, sun, moon = self.light, self.frames.sun_direction[frame], self.frames.moon_direction[frame]
         away = self.water_places - self.frames.camera_m[frame]
+        if self.frames.lifts_m is not None:
+            lifts = np.append(self.frames.lifts_m[frame], 0.0)  # what is no block stands still
+            away[:, 2] += lifts[np.where(self.water_block < 0, len(lifts) - 1, self.water_block)]
         away /= np.maximum(np.linalg.norm(away, axis=1), 1e-6)[:, None]
         blocks = np.zeros((glass.of_blocks.shape[1], 3))
         for index, rows in self.facing:
@@ -259,6 +277,17 @@ class CornerColours:
                 seen += (self.waves * np.minimum(path, GLITTER_MOST))[:, None] * level
         level = sky.on_level_ground(light, self.frames.sun_direction, self.frames.moon_direction)[frame]
         return np.asarray(self.sent_up[:, None] * self.albedo[self.is_water] * level + seen)
+
+
+def _tide_levels_m(frames: FrameTable) -> list[float | None]:
+    """Heights of the sea that the mirror is worked out for, within TIDE_STEP_M of every frame's; None for
+    water that stands still.
+    """
+    if frames.lifts_m is None or frames.water_m is None:
+        return [None]
+    low, high = float(frames.water_m.min()), float(frames.water_m.max())
+    count = 1 + math.ceil((high - low) / (2.0 * TIDE_STEP_M))
+    return [float(level) for level in np.linspace(low, high, count)]
 
 
 class SkyColours:

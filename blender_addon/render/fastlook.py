@@ -23,7 +23,7 @@ from planner_core.light.colour import LUMINANCE
 from planner_core.light.sky import on_level_ground
 from planner_core.rig import geometry
 
-from ..scene import blocking, materials, nightlights, parts
+from ..scene import blocking, materials, nightlights, parts, tides
 from ..scene.materials import COLOURS
 from . import fastcolours, fastground, fastview
 from .fastcolours import FOCUS, Corners
@@ -54,6 +54,9 @@ class FastLook:
         self.camera = parts.new_object(CAMERA_PART, "Draft camera", lens, scene.collection)  # type: ignore[arg-type]
         scene.camera = self.camera
         things = [t for t in scene.collection.all_objects if t.type == "MESH" and not t.hide_render]
+        for thing in things:
+            tides.stop(thing)  # show sets it
+        scene.view_layers[0].update()
         for thing in things:
             # what lies flat throws no shadow worth seeing, and Workbench would lose those that fall on it
             if lies_flat(thing) or thing.get(blocking.SHAPE_KEY) == "ridge":
@@ -111,6 +114,7 @@ class FastLook:
         stands = np.eye(4)
         stands[:3, :3], stands[:3, 3] = self.frames.camera_rotation[frame], self.frames.camera_m[frame]
         self.camera.matrix_basis = Matrix(stands.tolist())
+        tides.stand(self.scene, self.frames, frame)
         if self.sky is None or self.dome is None:
             width = float(self.scene.render.resolution_x)
             self.sky = fastcolours.SkyColours(self.frames, self.light, self.view, width)
@@ -165,7 +169,7 @@ class Painted:
                 continue
             _shine_as_painted(thing, eye)
             self.pieces.append(_Painted(thing))
-        own = [corners_of(p.thing, p.mesh, np.array(p.thing.matrix_world)) for p in self.pieces]
+        own = [corners_of(p.thing, p.mesh, tides.planned_matrix(p.thing)) for p in self.pieces]
         self.corners = fastcolours.CornerColours(
             frames, picture_light(frames), lamps.no_panes(), own + seen, filtered=False
         )

@@ -188,6 +188,7 @@ def draw_block(
         mesh.update()
         thing.parent = None
         thing.rotation_mode = "XYZ"
+        thing.delta_location = (0.0, 0.0, 0.0)  # else the tide would count as part of the place
         thing.matrix_basis = place
         thing.color = (*block_colour(plan, index), 1.0)
         mesh.materials.clear()

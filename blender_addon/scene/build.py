@@ -13,7 +13,7 @@ from planner_core.plan import timeline
 from planner_core.plan.model import Plan
 from planner_core.words.language import say
 
-from . import blocking, lighting, parts, rig, store
+from . import blocking, lighting, parts, rig, store, tides
 
 MARKERS_KEY = "duskrail_markers"
 
@@ -27,6 +27,7 @@ def build_scene(plan: Plan, frames: FrameTable, scene: bpy.types.Scene) -> None:
     store.store_plan(scene, plan)
     draw_timeline(scene, frames)
     blocking.draw_blocks(scene, plan)
+    tides.draw_tide(scene, frames)
     rig.draw_rig(scene, frames)
     lighting.draw_light(scene, frames)
     for layer in scene.view_layers:

@@ -222,7 +222,7 @@ def matrix(position: ArrayLike, rotation: ArrayLike) -> Matrix:
     return Matrix(whole.tolist())
 
 
-def flat(whole: Matrix) -> list[float]:
+def flat(whole: Any) -> list[float]:
     """A matrix's sixteen numbers, row by row."""
     return [float(value) for value in np.array(whole).ravel()]
 

@@ -12,7 +12,7 @@ from planner_core import FrameTable, Plan
 
 from ..read import motion as readmotion
 from ..read import settings as readsettings
-from ..scene import blocking, lighting, parts, rig
+from ..scene import blocking, lighting, parts, rig, tides
 from ..scene import build as whole_scene
 
 RIG_PARTS = ("rail", "carriage", "pan", "tilt", "camera")
@@ -33,6 +33,8 @@ def redraw(scene: bpy.types.Scene, before: Plan | None, frames: FrameTable) -> N
         whole_scene.draw_timeline(scene, frames, keep)
     if "blocks" in changed or before.rig.origin_m != plan.rig.origin_m or "site" in changed:
         _redraw_blocks(scene, before, plan)
+    if when or "blocks" in changed:
+        tides.draw_tide(scene, frames)
     if changed & {"site", "camera", "clip", "rig", "exposure"}:
         rig.draw_rig(scene, frames, keep)
     elif "move" in changed or before.shoot.frames != plan.shoot.frames:
@@ -167,7 +169,7 @@ def differs(thing: bpy.types.Object) -> bool:
         return True
     # where constraints or parents move it, as of Blender's last evaluation
     own = thing.parent is None and not thing.constraints
-    place = thing.matrix_basis if own else thing.matrix_world
+    place = tides.planned_matrix(thing, thing.matrix_basis if own else None)
     return not near([*rig.flat(place), *blocking.mesh_sums(thing)], written)
 
 
