@@ -1,7 +1,7 @@
 """The core's readings beside the lit draft picture's own light: linear means of the same frames.
 
 The lit look is drawn as a clip's frames are, by Cycles, into a picture of floating point numbers. The discs
-of sun and moon, and the path of the sun in the water, are left out of both.
+of sun and moon, the path of the sun in the water and its glint in windows are left out of both.
 """
 
 from __future__ import annotations
@@ -24,15 +24,17 @@ from blender_addon.render import engines, looks
 from blender_addon.scene import build as scenes
 from planner_core import FrameTable, Plan, compute_frames, load_plan
 from planner_core.draft.sky import picture_settings_ev100
-from planner_core.light import colour, daylight, sky
+from planner_core.light import colour, daylight, lamps, sky
 from planner_core.picture import metering, projection
 from planner_core.plan.model import Anchor, Block, Exposure
+from planner_core.rig import geometry
 
 Array = NDArray[np.float64]
 
 SIZE_PX = (320, 180)
 DISC_RAD = 2.2 * sky.SUN_RADIUS_RAD  # with its soft edge, a pixel, and what the denoiser spreads
 PATH_RAD = np.radians(6.0)  # to either side of the sun: waves mirror it there
+GLINT_RAD = np.radians(8.0)  # so wide a pane mirrors the sun
 EXAMPLES = ("harbour_light", "chapel_sunrise", "square_pan")
 FOLDER = Path(__file__).resolve().parent.parent / "example_scenes"
 
@@ -59,7 +61,13 @@ def means(name: str, frames: FrameTable, numbers: Sequence[int]) -> Iterator[Mea
     lux = daylight.lux_from_ev100(picture_settings_ev100(frames))
     cells = (metering.COLUMNS, metering.LINES)
     for place, (number, picture) in enumerate(zip(numbers, lit_pictures(frames, numbers), strict=True)):
-        kept = [~_dazzling(frames, number - 1, size) for size in (cells, SIZE_PX)]
+        glints = _glints(frames, number - 1)
+        each = tuple(px // cell for px, cell in zip(SIZE_PX, cells, strict=True))
+        spread = np.kron(glints, np.ones((each[1], each[0]), dtype=bool))
+        kept = [
+            ~(_dazzling(frames, number - 1, size) | left_out)
+            for size, left_out in ((cells, glints), (SIZE_PX, spread))
+        ]
         read = float(grid.on_sensor_cd_m2[place][kept[0]].mean()) * np.pi / float(lux[number - 1])
         drawn = float((picture @ colour.LUMINANCE)[kept[1]].mean())
         altitude = float(frames.sun_altitude_deg[number - 1])
@@ -122,6 +130,28 @@ def _dazzling(frames: FrameTable, frame: int, size: tuple[int, int]) -> NDArray[
         away = np.abs(wrapped_rad(np.arctan2(rays[..., 0], rays[..., 1]) - np.arctan2(sun[0], sun[1])))
         masked |= (rays[..., 2] < 0.0) & (away < PATH_RAD)
     return np.asarray(masked)
+
+
+def _glints(frames: FrameTable, frame: int) -> NDArray[np.bool_]:
+    """The cells of the grid in which a window mirrors the sun, (lines, columns)."""
+    found = np.zeros((metering.LINES, metering.COLUMNS), dtype=bool)
+    if not frames.light.direct_lux[frame] > 0.0:
+        return found
+    plan, eye = frames.plan, frames.camera_m[frame]
+    corners = lamps.panes(plan, geometry.head_middle_m(plan)).corners_m
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 3] - corners[:, 0])
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    ways = corners.mean(axis=1) - eye
+    ways /= np.linalg.norm(ways, axis=1)[:, None]
+    mirrored = ways - 2.0 * np.sum(ways * normals, axis=1)[:, None] * normals
+    glint = np.linalg.norm(mirrored - frames.sun_direction[frame], axis=1) < GLINT_RAD
+    px, depth = projection.project_px(plan, corners[glint], eye, frames.camera_rotation[frame])
+    size = np.array([metering.COLUMNS, metering.LINES])
+    for pane in (px * size / [plan.clip.width_px, plan.clip.height_px])[(depth > 0.0).all(axis=1)]:
+        low = np.clip(np.floor(pane.min(axis=0)), 0, size).astype(int)
+        high = np.clip(np.ceil(pane.max(axis=0)), 0, size).astype(int)
+        found[low[1] : high[1], low[0] : high[0]] = True
+    return found
 
 
 def wrapped_rad(angle_rad: Array) -> Array:

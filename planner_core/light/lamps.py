@@ -367,10 +367,10 @@ def _shine(plan: Plan, count: int, is_lamp: bool, luck: np.random.Generator) -> 
     whiter = luck.random(count)[:, None] ** 2
     dim, bright = (math.pi * float(daylight.luminance_from_ev100(ev100)) for ev100 in WINDOW_EV100)
     lux = dim + (bright - dim) * luck.random(count)[:, None] ** 1.5
-    return np.where(lit, on, 0.0), lux / _floor_lux(plan) * (whiter * white + (1.0 - whiter) * warm)
+    return np.where(lit, on, 0.0), lux / floor_lux(plan) * (whiter * white + (1.0 - whiter) * warm)
 
 
-def _floor_lux(plan: Plan) -> float:
+def floor_lux(plan: Plan) -> float:
     """The light of the place's lamps on level ground; 1 for a place without, where nothing shines."""
     floor = plan.exposure.artificial_ev100 if plan.exposure else None
     return 1.0 if floor is None else float(daylight.lux_from_ev100(floor))

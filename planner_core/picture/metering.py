@@ -56,6 +56,7 @@ SWELL, GLITTER_MOST = 0.004, 6.0
 DOME_RAYS = 160
 UNDER_WHITE_STOPS = 1.0 / 3.0
 SHADOW_START_M = 0.02
+LAMP_SIZE_M = 0.5  # nearer than that a lamp lights nothing more
 SHADOW_RAYS_EVERY, MIRRORED_RAYS_EVERY = 3, 2
 ALIKE = 1000.0  # normals count as one to a thousandth
 
@@ -245,15 +246,22 @@ def read_grid(scene: Scene, at: Rows | None = None, size: tuple[int, int] = (COL
     return _Reading(scene, rows, PictureRays(scene, rows, size)).grid()
 
 
+@blocking.remembered
+def _pools(plan: Plan) -> lamps.Pools:
+    return lamps.pools(plan, geometry.head_middle_m(plan))
+
+
 @frozen(kw_only=True, eq=False)
 class _Lights:
-    """The windows and lamps of a plan: middle_m (p, 3), area_m2 (p, 3) along the normal, the luminance of
-    their glow (p,) for lamps of 1, and below how many lux they are on, (p, 2).
+    """The windows and lamps of a plan: middle_m (p, 3), area_m2 (p, 3) along the normal, how bright they are
+    (p,), windows in lux of a white surface and lamps against one under the floor's light, and below how many
+    lux they are on (p,).
     """
 
     middle_m: Array
     area_m2: Array
-    glow: Array
+    bright: Array
+    is_lamp: NDArray[np.bool_]
     on_lux: Array
 
 
@@ -264,7 +272,8 @@ def _lights(plan: Plan) -> _Lights:
     return _Lights(
         middle_m=corners.mean(axis=1),
         area_m2=np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]) / 2.0,
-        glow=panes.glow @ LUMINANCE,
+        bright=panes.glow @ LUMINANCE * np.where(panes.is_lamp, 1.0, lamps.floor_lux(plan)),
+        is_lamp=panes.is_lamp,
         on_lux=panes.on_lux,
     )
 
@@ -288,6 +297,8 @@ class _Reading:
         self.skyglow = sky.skyglow(self.light) @ LUMINANCE
         self.lifts_m, self.followed = picture.lifts_m, picture.followed
         self.distance, self.met, self.normal = picture.distance_m, picture.met, picture.normal
+        self.pools = _pools(self.plan)
+        self.pools_on = lamps.share_on(self.pools.on_lux[:, None], scene.illuminance_lux[at])
         self.dome = self._dome()
         self.behind_ridge = self._behind_ridge()
 
@@ -338,7 +349,9 @@ class _Reading:
         above = np.stack([level * np.cos(turn), level * np.sin(turn), up], axis=1)
         seen = sky.radiances(self.light, np.broadcast_to(above, (len(self.at), DOME_RAYS, 3))) @ LUMINANCE
         shape = sky.lamp_shape(above, self.light.lamp_direction[0])
-        return above, (seen + shape * (self.light.lamps @ LUMINANCE)[:, None]) * (2.0 / DOME_RAYS)
+        natural_lux = self.scene.illuminance_lux[self.at]
+        lamps_lux = self.light.lamps @ LUMINANCE * (1.0 - lamps.gathered(self.pools, natural_lux))
+        return above, (seen + shape * lamps_lux[:, None]) * (2.0 / DOME_RAYS)
 
     def _albedo_below(self) -> float:
         """How much of its light what lies level in the pictures sends back, land and water together."""
@@ -380,7 +393,20 @@ class _Reading:
         shaded = self._shaded(points + SHADOW_START_M * normal, frame, direct > 0.0, met)
         to_moon = np.maximum(np.sum(normal * self.moon[frame], axis=1), 0.0)
         light = direct * ~shaded + to_moon * self.moon_lux[frame] + self._from_dome(frame, normal)
-        return albedo * light, shaded
+        return albedo * (light + self._from_pools(points, normal, frame)), shaded
+
+    def _from_pools(self, points: Array, normal: Array, frame: Rows) -> Array:
+        """The light of street lamps on points (k, 3), as if nothing stood before them, (k,)."""
+        light = np.zeros(len(points))
+        lit = np.flatnonzero(self.pools_on.any(axis=0)[frame])
+        if not len(lit):
+            return light
+        way = self.pools.places_m - points[lit][:, None]
+        away = np.maximum(np.linalg.norm(way, axis=2), LAMP_SIZE_M)
+        facing = np.maximum(np.einsum("kpi,ki->kp", way, normal[lit]), 0.0) / away
+        lux = self.pools_on[:, frame[lit]].T * (self.light.lamps @ LUMINANCE)[frame[lit], None]
+        light[lit] = np.sum(self.pools.intensity * lux * facing / away**2, axis=1)
+        return light
 
     def _through_air(self, white: Array, rays: Array, distance: Array, frame: Rows) -> Array:
         """What is left of surfaces so far away, going over into the sky low behind them."""
@@ -519,6 +545,7 @@ class _Reading:
         cell_sr = 4.0 * self.half[0] * self.half[1] / (self.columns * self.lines)
         lit = lamps.share_on(lights.on_lux, self.scene.illuminance_lux[self.at][:, None])
         for n in np.flatnonzero(lit.any(axis=1)):
+            shine = lights.bright * np.where(lights.is_lamp, level[n], level[n] > 0.0)
             local = (lights.middle_m - self.eye[n]) @ self.rotation[n]
             depth = np.maximum(-local[:, 2], NEAR_M)
             place = local[:, :2] / depth[:, None] / self.half
@@ -531,7 +558,7 @@ class _Reading:
             seen = far <= distance[n, line, column] * 1.05 + 1.0
             # a cell's part of the picture plane, seen from here, takes in this much of the pane
             covers = np.minimum(facing * far / depth**3 / cell_sr, 1.0)
-            np.add.at(extra[n], (line, column), seen * lit[n][on] * lights.glow[on] * level[n] * covers)
+            np.add.at(extra[n], (line, column), seen * lit[n][on] * shine[on] * covers)
         return extra
 
     def _subject(self) -> tuple[Array, Array]:
@@ -555,7 +582,8 @@ class _Reading:
         albedo = float(block_albedos(self.plan)[list(parts)].mean())
         away = middle - self.eye
         rise = away[:, 2] / np.maximum(np.linalg.norm(away, axis=1), NEAR_M)
-        return albedo * (direct * ~shaded + to_moon + self._from_dome(frames, normal)), rise
+        lit = self._from_dome(frames, normal) + self._from_pools(front, normal, frames)
+        return albedo * (direct * ~shaded + to_moon + lit), rise
 
 
 def _near_the_way(points: Array, way: Array, centre: Array, half: Array) -> tuple[Rows, Rows]:

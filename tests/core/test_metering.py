@@ -130,3 +130,16 @@ def test_a_frame_is_read_the_same_alone_as_beside_others() -> None:
         alone = metering.read_grid(frames, np.array([frame]))
         apart = np.log2(alone.luminance_cd_m2[0].mean() / together.luminance_cd_m2[place].mean())
         assert abs(apart) < 0.02, frame
+
+
+def test_another_floor_changes_the_lamps_of_the_same_place() -> None:
+    # what is kept of a place is kept for every exposure of it
+    frames, brighter = (compute_frames(example("square_pan", artificial_ev100=ev100)) for ev100 in (1.0, 5.0))
+    again = compute_frames(attrs.evolve(brighter.plan, exposure=frames.plan.exposure))
+    last, same, more = (
+        metering.read_grid(each, np.array([len(each) - 1])) for each in (frames, again, brighter)
+    )
+    assert np.array_equal(same.luminance_cd_m2, last.luminance_cd_m2)
+    ground = last.met == metering.LEVEL_GROUND
+    stops = np.log2(more.luminance_cd_m2[ground].mean() / last.luminance_cd_m2[ground].mean())
+    assert 2.5 < stops < 4.1  # four stops of lamps, less what dusk and the air add to both
