@@ -222,6 +222,13 @@ def terrain(arguments: argparse.Namespace) -> int:
     return run_terrain(arguments)
 
 
+def log(arguments: argparse.Namespace) -> int:
+    """What the frames on a card say was really shot."""
+    from tools.log_command import run_log
+
+    return run_log(arguments)
+
+
 def dates(arguments: argparse.Namespace) -> int:
     """On which dates the sun or moon sets where, against the picture."""
     from tools.map_command import run_dates
@@ -358,6 +365,8 @@ def build_parser() -> argparse.ArgumentParser:
     )
     one.add_argument("--json", action="store_true", help="the horizon and what was said, as JSON")
 
+    _add_log(verb("log", log, "what the frames on a card say was shot, and what it teaches", plan=False))
+
     one = verb("dates", dates, "where the sun or moon rises and sets against the picture, day by day")
     one.add_argument(
         "--from", dest="first", metavar="DATE", required=True, help="the first date, as 2027-03-01"
@@ -454,6 +463,22 @@ def _add_photo(one: Any) -> None:
         "--check", action="store_true", help="how far blocks and photographs are apart; writes nothing"
     )
     one.add_argument("--json", action="store_true", help="the result as JSON")
+
+
+def _add_log(one: Any) -> None:
+    from tools.log_command import clock_offset
+
+    one.add_argument("folder", metavar="FOLDER", help="the folder with the frames; nothing is written to it")
+    one.add_argument("plan", metavar="PLAN", help="the plan they were shot by")
+    one.add_argument("-o", "--output", metavar="REPORT.html", help="plan and log over each other, as a page")
+    one.add_argument("--plan", dest="new_plan", metavar="NEW", help="a new plan with what the log teaches")
+    one.add_argument(
+        "--clock-offset",
+        metavar="OFFSET",
+        type=clock_offset,
+        help="how far the camera's clock was ahead of the site's: seconds, or +H:MM:SS",
+    )
+    one.add_argument("--json", action="store_true", help="the log as JSON")
 
 
 def _add_preview(one: Any) -> None:

@@ -330,12 +330,18 @@ def lamp_shape(directions: ArrayLike, lamp_direction: ArrayLike) -> Array:
 @lru_cache(maxsize=1)
 def lamp_normalisation() -> float:
     """What makes the lobe of the lamps' light light level ground to level 1."""
-    up, weight = np.polynomial.legendre.leggauss(96)
-    up, weight = (up + 1.0) / 2.0, weight / 2.0
+    up, weight = _rises()
     around = np.cos((np.arange(128) + 0.5) * (np.pi / 128))
     high = np.radians(LAMPS_HIGH_DEG)
     toward = np.cos(high) * np.sqrt(1.0 - up**2)[:, None] * around + np.sin(high) * up[:, None]
     return float(1.0 / (2.0 * np.sum(weight * up * np.exp(LAMPS_WIDTH * (toward - 1.0)).mean(axis=1))))
+
+
+@lru_cache(maxsize=1)
+def _rises() -> tuple[Array, Array]:
+    """Sines of altitude over the dome and their weights, (96,) each: Gauss and Legendre's, found once."""
+    up, weight = np.polynomial.legendre.leggauss(96)
+    return (up + 1.0) / 2.0, weight / 2.0
 
 
 def lamp_tint() -> Array:
@@ -393,8 +399,7 @@ def _night_normalisation() -> tuple[Array, Array]:
 
 def _normalisation(altitude_deg: float, depth: Array) -> Array:
     """One over the shapes' cosine-weighted means over the dome, (4, 3), through an optical depth (3,)."""
-    up, weight = np.polynomial.legendre.leggauss(96)
-    up, weight = (up + 1.0) / 2.0, weight / 2.0
+    up, weight = _rises()
     around = np.cos((np.arange(32) + 0.5) * (np.pi / 32))
     seen_up = np.maximum(up, LOWEST_RISE)
     rise = np.radians(max(altitude_deg, 0.0))

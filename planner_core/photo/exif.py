@@ -73,11 +73,11 @@ def read_exif(path: str | os.PathLike[str]) -> Exif:
         elevation_m=place.elevation_m,
         direction_deg=direction,
         direction_is_magnetic=is_magnetic,
-        altitude_deg=_within(_number(tags, "EXIF CameraElevationAngle", "EXIF Tag 0x9405"), -90.0, 90.0),
+        altitude_deg=_within(number_in(tags, "EXIF CameraElevationAngle", "EXIF Tag 0x9405"), -90.0, 90.0),
         taken=taken(tags),
-        f_number=_within(_number(tags, "EXIF FNumber"), 0.3, 512.0),
-        shutter_s=_within(_number(tags, "EXIF ExposureTime"), 1e-7, 1e6),
-        iso=_within(_number(tags, "EXIF ISOSpeedRatings", "EXIF PhotographicSensitivity"), 1.0, 1e8),
+        f_number=_within(number_in(tags, "EXIF FNumber"), 0.3, 512.0),
+        shutter_s=_within(number_in(tags, "EXIF ExposureTime"), 1e-7, 1e6),
+        iso=_within(number_in(tags, "EXIF ISOSpeedRatings", "EXIF PhotographicSensitivity"), 1.0, 1e8),
     )
 
 
@@ -135,7 +135,7 @@ class _Guarded:
 
 def taken(tags: Mapping[str, Any]) -> dt.datetime | None:
     """When the picture was taken, to the camera's fraction of a second, with its UTC offset if it has one."""
-    text = _text(tags, "EXIF DateTimeOriginal") or _text(tags, "EXIF DateTimeDigitized")
+    text = text_in(tags, "EXIF DateTimeOriginal") or text_in(tags, "EXIF DateTimeDigitized")
     match = re.fullmatch(r"(\d{4})[:-](\d\d)[:-](\d\d)[ T](\d\d):(\d\d):(\d\d)", text or "")
     if match is None:
         return _gps_time(tags)
@@ -143,10 +143,10 @@ def taken(tags: Mapping[str, Any]) -> dt.datetime | None:
         instant = dt.datetime(*(int(part) for part in match.groups()))  # type: ignore[arg-type]
     except ValueError:
         return _gps_time(tags)
-    fraction = _text(tags, "EXIF SubSecTimeOriginal") or ""
+    fraction = text_in(tags, "EXIF SubSecTimeOriginal") or ""
     if fraction.isdecimal():
         instant += dt.timedelta(seconds=float(f"0.{fraction}"))
-    offset = _offset(_text(tags, "EXIF OffsetTimeOriginal") or _text(tags, "EXIF OffsetTime") or "")
+    offset = _offset(text_in(tags, "EXIF OffsetTimeOriginal") or text_in(tags, "EXIF OffsetTime") or "")
     return instant if offset is None else instant.replace(tzinfo=offset)
 
 
@@ -160,7 +160,7 @@ def _offset(text: str) -> dt.timezone | None:
 
 
 def _gps_time(tags: Mapping[str, Any]) -> dt.datetime | None:
-    clock, date = _numbers(tags, "GPS GPSTimeStamp"), _text(tags, "GPS GPSDate")
+    clock, date = _numbers(tags, "GPS GPSTimeStamp"), text_in(tags, "GPS GPSDate")
     try:
         day = dt.datetime.strptime(date or "", "%Y:%m:%d").replace(tzinfo=dt.UTC)
     except ValueError:
@@ -193,10 +193,10 @@ def _size_px(path: Path, tags: Mapping[str, Any]) -> tuple[int, int]:
 
 def _tag_size(tags: Mapping[str, Any], across: str, down: str) -> tuple[int, int] | None:
     """Width and height as seen, from tags that give them as stored."""
-    width, height = _number(tags, across), _number(tags, down)
+    width, height = number_in(tags, across), number_in(tags, down)
     if not width or not height or width < 0.0 or height < 0.0:
         return None
-    turned = _number(tags, "Image Orientation") in SIDEWAYS
+    turned = number_in(tags, "Image Orientation") in SIDEWAYS
     return (int(height), int(width)) if turned else (int(width), int(height))
 
 
@@ -211,11 +211,11 @@ def _fov_deg(tags: Mapping[str, Any], width: int, height: int) -> float | None:
     the focal length and the sensor's pixels.
     """
     diagonal = math.hypot(width, height)
-    equivalent = _within(_number(tags, "EXIF FocalLengthIn35mmFilm"), 2.0, 5000.0)
+    equivalent = _within(number_in(tags, "EXIF FocalLengthIn35mmFilm"), 2.0, 5000.0)
     if equivalent is not None:
         return fov_deg(width, equivalent / DIAGONAL_35MM * diagonal)
-    focal, across = _number(tags, "EXIF FocalLength"), _number(tags, "EXIF FocalPlaneXResolution")
-    unit_mm = {2.0: 25.4, 3.0: 10.0, 4.0: 1.0}.get(_number(tags, "EXIF FocalPlaneResolutionUnit") or 2.0)
+    focal, across = number_in(tags, "EXIF FocalLength"), number_in(tags, "EXIF FocalPlaneXResolution")
+    unit_mm = {2.0: 25.4, 3.0: 10.0, 4.0: 1.0}.get(number_in(tags, "EXIF FocalPlaneResolutionUnit") or 2.0)
     if not focal or not across or unit_mm is None or focal <= 0.0 or across <= 0.0:
         return None
     return _within(fov_deg(width, focal * across / unit_mm), 0.2, 175.0)
@@ -262,8 +262,8 @@ def _place(tags: Mapping[str, Any]) -> _Place:
     longitude = _angle(tags, "GPS GPSLongitude", "W", 180.0)
     if latitude is None or longitude is None or (latitude == 0.0 and longitude == 0.0):
         return _Place()
-    height = _within(_number(tags, "GPS GPSAltitude"), 0.0, 20_000.0)
-    below = height is not None and _number(tags, "GPS GPSAltitudeRef") == 1.0
+    height = _within(number_in(tags, "GPS GPSAltitude"), 0.0, 20_000.0)
+    below = height is not None and number_in(tags, "GPS GPSAltitudeRef") == 1.0
     return _Place(
         latitude_deg=latitude,
         longitude_deg=longitude,
@@ -273,7 +273,7 @@ def _place(tags: Mapping[str, Any]) -> _Place:
 
 def _angle(tags: Mapping[str, Any], name: str, negative: str, limit: float) -> float | None:
     parts = _numbers(tags, name)
-    side = (_text(tags, name + "Ref") or "").upper()[:1]
+    side = (text_in(tags, name + "Ref") or "").upper()[:1]
     if not 1 <= len(parts) <= 3 or not side:
         return None
     degrees = sum(part / 60.0**place for place, part in enumerate(parts))
@@ -284,8 +284,8 @@ def _angle(tags: Mapping[str, Any], name: str, negative: str, limit: float) -> f
 
 def _direction(tags: Mapping[str, Any]) -> tuple[float | None, bool]:
     """The bearing of the picture's middle, and whether it is magnetic."""
-    bearing = _within(_number(tags, "GPS GPSImgDirection"), 0.0, 360.0)
-    reference = (_text(tags, "GPS GPSImgDirectionRef") or "").upper()[:1]
+    bearing = _within(number_in(tags, "GPS GPSImgDirection"), 0.0, 360.0)
+    reference = (text_in(tags, "GPS GPSImgDirectionRef") or "").upper()[:1]
     # EXIF 2.32, tag 0x0010: T true, M magnetic; a direction without either could be both
     return bearing, bearing is not None and reference != "T"
 
@@ -306,11 +306,13 @@ def _numbers(tags: Mapping[str, Any], *names: str) -> list[float]:
     return []
 
 
-def _number(tags: Mapping[str, Any], *names: str) -> float | None:
+def number_in(tags: Mapping[str, Any], *names: str) -> float | None:
+    """The first number of the first of these tags that has one."""
     return next(iter(_numbers(tags, *names)), None)
 
 
-def _text(tags: Mapping[str, Any], name: str) -> str | None:
+def text_in(tags: Mapping[str, Any], name: str) -> str | None:
+    """A tag's text without its padding, None where it has none."""
     value = getattr(tags.get(name), "values", None)
     if isinstance(value, (list, tuple)):
         value = "".join(map(str, value))

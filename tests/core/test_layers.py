@@ -213,6 +213,7 @@ CORE_ROWS = (
         "frames",
         "draft",
         "evening",
+        "log",
     ),
     *("review", "fit", "moves", "scout", "edit", "output"),
 )

@@ -1,0 +1,201 @@
+"""The log as a person reads it and as plain values."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from attrs import frozen
+
+from planner_core.log.compare import AsShot, Balance, Clock, as_shot, balance_as_shot, off_plan
+from planner_core.log.learn import Learned, Lessons, lessons
+from planner_core.log.sequence import Fault, ShotSequence
+from planner_core.plan.model import Plan
+from planner_core.plan.text import one_line
+from planner_core.plan.timeline import local_datetime
+from planner_core.words.figures import frames_text
+
+
+@frozen(kw_only=True, eq=False)
+class Log:
+    """A card read against a plan."""
+
+    plan: Plan
+    shot: ShotSequence
+    real: AsShot
+    balance: Balance | None
+    learned: Lessons
+
+
+def read_log(plan: Plan, shot: ShotSequence, clock_offset_s: float | None = None) -> Log:
+    """The sequence against its plan. Raises PlanError for times that can't be."""
+    real = as_shot(plan, shot, clock_offset_s)
+    return Log(
+        plan=plan,
+        shot=shot,
+        real=real,
+        balance=balance_as_shot(plan, real),
+        learned=lessons(plan, shot, real),
+    )
+
+
+def log_lines(log: Log) -> Iterator[str]:
+    """What there is to say, a sentence a line."""
+    shot, real, plan = log.shot, log.real, log.plan
+    first, last = (local_datetime(float(t), plan.zone) for t in real.frames.utc_s[[0, -1]])
+    span = f"{first:%H:%M:%S} to {last:%H:%M:%S}"
+    yield f"{len(shot.frames)} frames from {span}; the plan has {plan.shoot.frames}"
+    yield _clock_line(real.clock, real.late_s)
+    yield _interval_line(plan, shot)
+    yield from (fault_line(fault) for fault in shot.faults)
+    yield from _exposure_lines(real)
+    if log.balance is not None:
+        yield _balance_line(log.balance)
+    yield from _lesson_lines(log.learned, plan)
+
+
+def _clock_line(clock: Clock, late_s: float) -> str:
+    side = "ahead" if clock.error_s > 0.0 else "behind"
+    error = f"{_span(abs(clock.error_s))} {side}" if abs(clock.error_s) >= 0.5 else "right to half a second"
+    zone = (
+        f" and set to a zone {_span(abs(clock.zone_s))} {'east' if clock.zone_s > 0 else 'west'}"
+        if clock.zone_s
+        else ""
+    )
+    told = f"The camera's clock is {error}{zone}"
+    if not clock.given:
+        return told + ", if the first frame is the plan's first"
+    late = "late" if late_s > 0.0 else "early"
+    return told + (f"; the shoot began {_span(abs(late_s))} {late}" if abs(late_s) >= 1.0 else "")
+
+
+def _interval_line(plan: Plan, shot: ShotSequence) -> str:
+    planned = plan.shoot.interval_s
+    told = (
+        f"The interval was {shot.interval_s:.3f} s ± {shot.interval_deviation_s:.3f}, planned {planned:g} s"
+    )
+    drift = (shot.interval_s - planned) * (shot.count - 1)
+    if abs(shot.interval_s - planned) > 3.0 * shot.interval_deviation_s and abs(drift) >= 1.0:
+        told += f": {_span(abs(drift))} {'longer' if drift > 0 else 'shorter'} over the shoot"
+    jitter = max(shot.jitter_s**2 - shot.clock_step_s**2, 0.0) ** 0.5
+    return told + (f"; it wandered by {jitter:.2f} s" if jitter > 0.1 else "")
+
+
+FAULT_WORDS = {
+    "dropped": "missing",
+    "doubled": "there twice",
+    "late": "late",
+    "cut-off": "cut off",
+    "turned": "turned unlike the rest",
+    "stranger": "not of this sequence",
+}
+
+
+def fault_line(fault: Fault) -> str:
+    """One fault in words."""
+    files = ", ".join(one_line(name) for name in fault.files)
+    what = FAULT_WORDS[fault.kind]
+    if fault.kind == "late":
+        what = f"{fault.seconds:.1f} s late, and all after by as much"
+    if fault.frames is None:
+        return f"{files}: {what}"
+    return f"{frames_text(fault.frames)}: {what}" + (f" ({files})" if files else "")
+
+
+def _exposure_lines(real: AsShot) -> Iterator[str]:
+    if np.isnan(real.off_stops).all():
+        yield "The frames don't say how they were exposed"
+        return
+    spans = off_plan(real)
+    for first, last, stops in spans[:8]:
+        side = "brighter" if stops > 0.0 else "darker"
+        yield f"{frames_text((first, last))}: exposed {abs(stops):.1f} stops {side} than the plan"
+    if len(spans) > 8:
+        yield f"and {len(spans) - 8} shorter spans more"
+    if not spans:
+        yield f"Exposed as planned, within {np.nanmax(np.abs(real.off_stops)):.1f} stops"
+
+
+def _balance_line(balance: Balance) -> str:
+    where = f"fell on frame {balance.frame}" if balance.frame is not None else "lies outside of the shoot"
+    event = balance.event.replace("_", " ").capitalize()
+    return f"{event} {where}: {balance.bright_first} frames before, {balance.after} from then on"
+
+
+def _lesson_lines(learned: Lessons, plan: Plan) -> Iterator[str]:
+    if learned.cloud_divisor is not None:
+        cloud = _learned(learned.cloud_divisor, 2)
+        yield f"Light as if the cloud divisor were {cloud}; the plan has {plan.shoot.cloud_divisor:g}"
+    if learned.artificial_ev100 is not None:
+        had = plan.exposure.artificial_ev100 if plan.exposure is not None else None
+        planned = "none" if had is None else f"{had:g}"
+        yield f"Artificial light of EV {_learned(learned.artificial_ev100, 1)}; the plan has {planned}"
+    if learned.overhead_s is not None:
+        yield f"{_learned(learned.overhead_s, 1)} s to write and settle after long exposures"
+
+
+def _learned(value: Learned, digits: int) -> str:
+    return f"{value.value:.{digits}f} ± {max(value.deviation, 10.0**-digits / 2.0):.{digits}f}"
+
+
+def _span(seconds: float) -> str:
+    whole = round(seconds)
+    hours, minutes, rest = whole // 3600, whole // 60 % 60, whole % 60
+    parts = [f"{hours} h"] * bool(hours) + [f"{minutes} min"] * bool(minutes) + [f"{rest} s"] * bool(rest)
+    return " ".join(parts) or "0 s"
+
+
+def log_dict(log: Log) -> dict[str, Any]:
+    """The log as plain values."""
+    shot, real, clock = log.shot, log.real, log.real.clock
+    off = real.off_stops
+    return {
+        "frames": len(shot.frames),
+        "expected_frames": shot.count,
+        "planned_frames": log.plan.shoot.frames,
+        "clock": {
+            "offset_s": clock.offset_s,
+            "zone_s": clock.zone_s,
+            "error_s": clock.error_s,
+            "given": clock.given,
+            "late_s": real.late_s,
+        },
+        "interval": {
+            "seconds": shot.interval_s,
+            "deviation_s": shot.interval_deviation_s,
+            "planned_s": log.plan.shoot.interval_s,
+            "jitter_s": shot.jitter_s,
+        },
+        "faults": [
+            {
+                "kind": fault.kind,
+                "frames": list(fault.frames) if fault.frames else None,
+                "files": list(fault.files),
+                "seconds": fault.seconds if fault.kind == "late" else None,
+            }
+            for fault in shot.faults
+        ],
+        "exposure": {
+            "median_off_stops": None if np.isnan(off).all() else float(np.nanmedian(off)),
+            "off_plan": [{"frames": [a, b], "stops": stops} for a, b, stops in off_plan(real)],
+        },
+        "balance": None
+        if log.balance is None
+        else {
+            "event": log.balance.event,
+            "frame": log.balance.frame,
+            "before": log.balance.bright_first,
+            "after": log.balance.after,
+        },
+        "learned": {
+            name: None if value is None else {"value": value.value, "deviation": value.deviation}
+            for name, value in (
+                ("interval_s", log.learned.interval_s),
+                ("cloud_divisor", log.learned.cloud_divisor),
+                ("artificial_ev100", log.learned.artificial_ev100),
+                ("overhead_s", log.learned.overhead_s),
+            )
+        },
+        "said": [sentence + "." for sentence in log_lines(log)],
+    }

@@ -1,0 +1,165 @@
+"""A card read back: every planted fault is found and nothing else, and the light is learned as it was."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+from pathlib import Path
+
+import attrs
+import numpy as np
+import pytest
+
+from planner_core.frames import compute_frames
+from planner_core.log.card import read_card
+from planner_core.log.learn import taught
+from planner_core.log.report import Log, log_lines, read_log
+from planner_core.log.sequence import find_sequence
+from planner_core.output.log_page import log_page
+from planner_core.plan.model import Plan, PlanError
+from tests.shoots import frame_bytes, write_card
+
+# 1,200 of them by hand: DUSKRAIL_LOG_FRAMES=1200
+FRAMES = int(os.environ.get("DUSKRAIL_LOG_FRAMES", "240"))
+
+
+@pytest.fixture(scope="module")
+def evening(harbour: Plan) -> Plan:
+    """The harbour's evening in as many frames, metered on the ground so that it is quick."""
+    shoot = attrs.evolve(
+        harbour.shoot,
+        frames=FRAMES,
+        interval_s=round(harbour.duration_s / (FRAMES - 1), 1),
+        cloud_divisor=1.0,
+    )
+    assert harbour.exposure is not None
+    exposure = attrs.evolve(harbour.exposure, meter="ground")
+    return attrs.evolve(harbour, shoot=shoot, exposure=exposure)
+
+
+def log_of(folder: Path, plan: Plan, offset_s: float | None = None) -> Log:
+    shot = find_sequence(read_card(folder), plan.shoot.interval_s)
+    assert shot is not None
+    return read_log(plan, shot, offset_s)
+
+
+def test_a_card_as_planned_has_nothing_to_tell(evening: Plan, tmp_path: Path) -> None:
+    write_card(tmp_path, compute_frames(evening))
+    log = log_of(tmp_path, evening)
+    assert log.shot.faults == ()
+    assert log.shot.count == FRAMES
+    assert abs(log.real.clock.offset_s) < 0.5
+    assert np.nanmax(np.abs(log.real.off_stops)) < 0.05
+    assert log.shot.interval_s == pytest.approx(evening.shoot.interval_s, abs=0.01)
+
+
+def test_every_planted_fault_is_found_with_its_frames_and_nothing_else(evening: Plan, tmp_path: Path) -> None:
+    frames = compute_frames(evening)
+    interval = evening.shoot.interval_s
+    write_card(
+        tmp_path,
+        frames,
+        ahead_s=3600.0 + 197.0,
+        interval_s=interval + 0.01,
+        fraction=True,
+        without=(40, 41, 42),
+    )
+    (tmp_path / "S00060 copy.jpg").write_bytes((tmp_path / "S00060.jpg").read_bytes())
+    whole = (tmp_path / "S00100.jpg").read_bytes()
+    (tmp_path / "S00100.jpg").write_bytes(whole[:-40])
+    start = dt.datetime.fromtimestamp(float(frames.utc_s[0]), evening.zone).replace(tzinfo=None)
+    ramp = frames.ramp
+    assert ramp is not None
+    on_its_side = start + dt.timedelta(seconds=3797.0 + 149 * (interval + 0.01))
+    settings = float(ramp.f_number[149]), float(ramp.shutter_s[149]), float(ramp.iso[149])
+    (tmp_path / "S00150.jpg").write_bytes(frame_bytes(on_its_side, settings, orientation=6, fraction=True))
+    (tmp_path / "IMG_7.jpg").write_bytes(
+        frame_bytes(start + dt.timedelta(seconds=4000.3), (2.8, 0.01, 100), model="Invented phone")
+    )
+    log = log_of(tmp_path, evening)
+    found = {(fault.kind, fault.frames, fault.files) for fault in log.shot.faults}
+    assert found == {
+        ("dropped", (40, 42), ()),
+        ("doubled", (60, 60), ("S00060 copy.jpg", "S00060.jpg")),
+        ("cut-off", (100, 100), ("S00100.jpg",)),
+        ("turned", (150, 150), ("S00150.jpg",)),
+        ("stranger", None, ("IMG_7.jpg",)),
+    }
+    clock = log.real.clock
+    assert clock.zone_s == 3600.0
+    assert clock.error_s == pytest.approx(197.0, abs=1.0)
+    assert log.shot.interval_s == pytest.approx(interval + 0.01, abs=0.001)
+
+
+def test_a_frame_that_holds_the_rest_up_is_late_and_the_rest_keep_their_numbers(
+    evening: Plan, tmp_path: Path
+) -> None:
+    frames, late = compute_frames(evening), 0.45 * evening.shoot.interval_s
+    paths = write_card(tmp_path, frames, fraction=True)
+    ramp = frames.ramp
+    assert ramp is not None
+    for k in range(119, FRAMES):
+        seconds = float(frames.utc_s[k]) + late
+        clock = dt.datetime.fromtimestamp(seconds, evening.zone).replace(tzinfo=None)
+        settings = float(ramp.f_number[k]), float(ramp.shutter_s[k]), float(ramp.iso[k])
+        paths[k].write_bytes(frame_bytes(clock, settings, fraction=True))
+    shot = log_of(tmp_path, evening).shot
+    (fault,) = shot.faults
+    assert (fault.kind, fault.frames) == ("late", (120, 120))
+    assert fault.seconds == pytest.approx(late, abs=0.05)
+    assert shot.count == FRAMES
+
+
+def test_cloud_lamps_and_clock_are_learned_through_scatter(evening: Plan, tmp_path: Path) -> None:
+    assert evening.exposure is not None
+    truth = attrs.evolve(
+        evening,
+        shoot=attrs.evolve(evening.shoot, cloud_divisor=2.2),
+        exposure=attrs.evolve(evening.exposure, artificial_ev100=3.4),
+    )
+    write_card(tmp_path, compute_frames(truth), ahead_s=-41.0, scatter_stops=0.08, fraction=True)
+    log = log_of(tmp_path, evening)
+    cloud, lamps = log.learned.cloud_divisor, log.learned.artificial_ev100
+    assert cloud is not None
+    assert lamps is not None
+    assert cloud.value == pytest.approx(2.2, rel=0.05)
+    assert lamps.value == pytest.approx(3.4, abs=0.2)
+    assert log.real.clock.offset_s == pytest.approx(-41.0, abs=1.0)
+    new = taught(evening, log.learned, "card 1")
+    assert new.shoot.cloud_divisor == pytest.approx(cloud.value, abs=0.01)
+    assert "card 1" in str(new.notes)
+
+
+def test_a_clock_offset_that_is_known_says_how_late_the_shoot_began(evening: Plan, tmp_path: Path) -> None:
+    write_card(tmp_path, compute_frames(evening), ahead_s=300.0, fraction=True)
+    log = log_of(tmp_path, evening, offset_s=60.0)
+    assert log.real.late_s == pytest.approx(240.0, abs=1.0)
+    assert any("the shoot began 4 min late" in line for line in log_lines(log))
+
+
+def test_the_balance_as_shot_is_that_of_the_frames_about_the_event(evening: Plan, tmp_path: Path) -> None:
+    write_card(tmp_path, compute_frames(evening), ahead_s=600.0, fraction=True)
+    log = log_of(tmp_path, evening, offset_s=0.0)
+    assert log.balance is not None
+    at = evening.shoot.anchor.at if evening.shoot.anchor else 0.5
+    early = round(at * (FRAMES - 1) - 600.0 / evening.shoot.interval_s)
+    assert log.balance.bright_first == pytest.approx(early, abs=1)
+
+
+def test_a_folder_without_a_sequence_says_what_it_has_not(tmp_path: Path) -> None:
+    with pytest.raises(PlanError, match="no photographs"):
+        read_card(tmp_path)
+    with pytest.raises(PlanError, match="not a folder"):
+        read_card(tmp_path / "nothing")
+    (tmp_path / "a.jpg").write_bytes(frame_bytes(dt.datetime(2027, 3, 14, 18), (8, 0.1, 100)))
+    assert find_sequence(read_card(tmp_path), 10.0) is None
+
+
+def test_the_report_is_one_page_that_says_the_same(evening: Plan, tmp_path: Path) -> None:
+    write_card(tmp_path, compute_frames(evening), without=(5,))
+    log = log_of(tmp_path, evening)
+    page = log_page(log)
+    assert "Frame 5: missing." in page
+    assert page.count("<svg") == 1
+    assert "src=" not in page
+    assert 'href="http' not in page

@@ -1,0 +1,67 @@
+"""The log of a shoot from the command line."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import attrs
+import pytest
+
+from planner_core import compute_frames, load_plan, save_plan
+from tests.shoots import write_card
+from tools.duskrail import main
+
+
+@pytest.fixture
+def shoot(project_root: Path, tmp_path: Path) -> tuple[str, str]:
+    """A short plan and the card of it."""
+    plan = load_plan(project_root / "example_scenes" / "harbour_light.plan.json")
+    assert plan.exposure is not None
+    plan = attrs.evolve(
+        plan,
+        shoot=attrs.evolve(plan.shoot, frames=80, interval_s=72.0),
+        exposure=attrs.evolve(plan.exposure, meter="ground"),
+    )
+    path, card = tmp_path / "a.plan.json", tmp_path / "card"
+    save_plan(plan, path)
+    card.mkdir()
+    write_card(card, compute_frames(plan), ahead_s=197.0, without=(7, 8))
+    return str(card), str(path)
+
+
+def test_the_log_is_told_drawn_and_taught(
+    shoot: tuple[str, str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    card, plan = shoot
+    before = sorted((path.name, path.read_bytes()) for path in Path(card).iterdir())
+    page, new = tmp_path / "log.html", tmp_path / "new.plan.json"
+    assert main(["log", card, plan, "-o", str(page), "--plan", str(new)]) == 0
+    told = capsys.readouterr().out
+    assert "Frames 7–8: missing." in told
+    assert "3 min 17 s ahead" in told
+    assert page.read_text(encoding="utf-8").startswith("<!doctype html>")
+    assert "From the log of card" in str(load_plan(new).notes)
+    assert sorted((path.name, path.read_bytes()) for path in Path(card).iterdir()) == before
+
+
+def test_the_log_as_json(shoot: tuple[str, str], capsys: pytest.CaptureFixture[str]) -> None:
+    card, plan = shoot
+    assert main(["log", card, plan, "--json", "--clock-offset", "+0:03:17"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["faults"] == [{"kind": "dropped", "frames": [7, 8], "files": [], "seconds": None}]
+    assert told["clock"]["given"] is True
+    assert abs(told["clock"]["late_s"]) < 1.0
+
+
+@pytest.mark.parametrize(
+    ("words", "told"), [(["--clock-offset", "soon"], "--clock-offset"), (["--plan", "PLAN"], "--plan")]
+)
+def test_what_cannot_be_meant_is_one_line(
+    shoot: tuple[str, str], capsys: pytest.CaptureFixture[str], words: list[str], told: str
+) -> None:
+    card, plan = shoot
+    assert main(["log", card, plan, *(plan if word == "PLAN" else word for word in words)]) == 2
+    err = capsys.readouterr().err
+    assert told in err
+    assert err.count("\n") == 1

@@ -1,0 +1,77 @@
+"""The log verb: the frames on a card read against the plan they were shot by."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+import sys
+from pathlib import Path
+from typing import Any
+
+from planner_core.plan.file import load_plan, save_plan
+from planner_core.plan.model import PlanError
+from planner_core.plan.text import escaped_json, one_line
+from tools.files import deliver, refuse_input, say
+from tools.outcome import DONE
+from tools.terminal import StatusLine
+
+
+def run_log(arguments: argparse.Namespace) -> int:
+    """Read the card, tell what was shot, and teach a plan where one is named."""
+    from planner_core.log.card import read_card
+    from planner_core.log.learn import taught
+    from planner_core.log.report import log_dict, log_lines, read_log
+    from planner_core.log.sequence import find_sequence
+    from planner_core.output.log_page import log_page
+
+    plan = load_plan(arguments.plan)
+    if arguments.new_plan:
+        refuse_input("--plan", Path(arguments.new_plan), [("the plan", Path(arguments.plan))])
+    status = StatusLine(quiet_s=2.0)
+    try:
+        card = read_card(arguments.folder, lambda done, total: status.show(f"{done} of {total} frames read"))
+    finally:
+        status.end()
+    shot = find_sequence(card, plan.shoot.interval_s)
+    if shot is None:
+        raise PlanError(
+            "folder",
+            arguments.folder,
+            "has no sequence of frames with times; are these of a shoot?",
+        )
+    log = read_log(plan, shot, arguments.clock_offset)
+    if arguments.output:
+        deliver(log_page(log), arguments.output)
+    if arguments.new_plan:
+        save_plan(taught(plan, log.learned, one_line(Path(arguments.folder).name)), arguments.new_plan)
+    written = [path for path in (arguments.output, arguments.new_plan) if path]
+    if arguments.json:
+        say(_json_text(log_dict(log)), arguments.output)
+    else:
+        lines = [f"{sentence}." for sentence in log_lines(log)] + [f"Written to {path}." for path in written]
+        say("\n".join(lines), arguments.output)
+    return DONE
+
+
+def clock_offset(text: str) -> float:
+    """Seconds of an offset as --clock-offset takes it: 197, -3600 or +1:03:17. Raises ArgumentTypeError."""
+    match = re.fullmatch(r"([+-]?)(?:(\d{1,2}):)?(\d{1,2}):(\d{1,2}(?:\.\d+)?)", text.strip())
+    try:
+        if match is None:
+            seconds = float(text)
+        else:
+            seconds = 3600.0 * int(match[2] or 0) + 60.0 * int(match[3]) + float(match[4])
+            seconds = -seconds if match[1] == "-" else seconds
+    except ValueError:
+        seconds = float("nan")
+    if not abs(seconds) <= 400 * 86400.0:
+        raise argparse.ArgumentTypeError(
+            f"{text} is no offset; write seconds that the camera is ahead, or +H:MM:SS"
+        )
+    return seconds
+
+
+def _json_text(values: Any) -> str:
+    plain = not (sys.stdout.encoding or "utf-8").lower().startswith("utf")
+    return escaped_json(json.dumps(values, indent=2, ensure_ascii=plain, allow_nan=False))
