@@ -16,6 +16,7 @@ CLIP, STILLS = "clip", "stills"
 LABELS = {
     "frame_range": "Frame Range",
     "every": "Every Nth Frame",
+    "jobs": "Processes",
     "size": "Width",
     "look": "Look",
     "beside": "Second Plan",

@@ -81,6 +81,7 @@ def _make(task: dict[str, Any], preview: Any, request: Any, progress: Any) -> di
         look=task["look"],
         frame_range=tuple(task["frame_range"]) if task["frame_range"] else None,
         every=task["every"],
+        jobs=task["jobs"],
         size=size,
         title=task["title"],
         burn_in=task["burn_in"],

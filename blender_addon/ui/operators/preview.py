@@ -72,6 +72,7 @@ def options_of(scene: Any, plan: Plan) -> dict[str, Any]:
         "look": settings.look.lower(),
         "frame_range": [first, last] if settings.use_range else None,
         "every": settings.every,
+        "jobs": settings.jobs or None,
         "size": [width, even_height(width, plan.clip)],
     }
 

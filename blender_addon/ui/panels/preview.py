@@ -25,6 +25,7 @@ class DUSKRAIL_PT_preview(PlanTab, bpy.types.Panel):
         column = layout.column(align=True)
         column.prop(settings, "clip_px")
         column.prop(settings, "every")
+        column.prop(settings, "jobs")
         row = layout.row(heading="Frame Range")
         row.prop(settings, "use_range", text="")
         cell = row.row(align=True)

@@ -6,6 +6,7 @@ from typing import Any
 
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty, StringProperty
 
+from ...render.jobs import MOST_JOBS
 from ...state import live
 from .fields import NOT_KEYED
 
@@ -167,6 +168,14 @@ class PreviewFields:
         default=1,
         min=1,
         soft_max=24,
+        options=NOT_KEYED,
+    )
+    jobs: IntProperty(
+        name="Processes",
+        description="How many processes draw at once; 0 for as many as help on this computer",
+        default=0,
+        min=0,
+        max=MOST_JOBS,
         options=NOT_KEYED,
     )
     use_range: BoolProperty(
