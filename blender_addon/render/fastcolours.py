@@ -14,7 +14,7 @@ import numpy as np
 from attrs import evolve, frozen
 from numpy.typing import NDArray
 
-from planner_core.draft import ambient, milky_way, mirror, stars
+from planner_core.draft import ambient, milky_way, mirror, skyshapes, stars
 from planner_core.draft.sky import PictureLight
 from planner_core.frames import FrameTable
 from planner_core.light import lamps, sky, water
@@ -332,7 +332,9 @@ class SkyColours:
         directions = np.vstack([self.outward, *before])
         band = np.exp(-sky.HORIZON_FALL * np.maximum(directions[:, 2:], 0.0))
         glare = sky.glare(self.glare[frame], np.linalg.norm(directions - sun, axis=1))
-        colours = sky.radiance(self.light, frame, directions) + band * self.skyglow[frame] + glare
+        smooth = sky.radiance(self.light, frame, directions)
+        colours = smooth * skyshapes.factors(self.frames, frame, directions)
+        colours += band * self.skyglow[frame] + glare
         if self.has_milky_way:
             dome = slice(0, len(self.outward))
             colours[dome] += milky_way.levels(self.frames, frame, directions[dome])

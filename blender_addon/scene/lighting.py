@@ -14,7 +14,7 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
-from planner_core.draft import ambient, mirror
+from planner_core.draft import ambient, mirror, skyshapes
 from planner_core.draft.ambient import GROUND_ALBEDO
 from planner_core.draft.sky import PictureLight, picture_light
 from planner_core.frames import FrameTable
@@ -96,6 +96,7 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: PictureLight) -
         *((f"Glare {number + 1}", glare[:, number]) for number in range(len(sky.GLARE))),
     ):
         _key_vector(tree, name, 0, values)
+    _key_sky_shapes(tree, frames)
     _key_probe(tree, ambient.probe(frames, light, np.ones(len(frames))))
     _key_vector(tree, "Toward lobes", 1, light.lobe_direction)
     toward_lamps: Any = tree.nodes["Toward lamps"].inputs[1]
@@ -122,6 +123,53 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: PictureLight) -
         world[key] = [float(value) for value in values[0]]
         for channel in range(3):
             keyframes.write_curve(world, f'["{key}"]', values[:, channel], channel)
+
+
+def _key_sky_shapes(tree: Any, frames: FrameTable) -> None:
+    contrast = skyshapes.cloud_contrast(frames.plan.shoot.cloud_divisor)
+    clouds: Any = tree.nodes["Clouds"].inputs[0]
+    clouds.default_value = [contrast * part for part in skyshapes.BY_CHANNEL]
+    drift = np.column_stack([skyshapes.cloud_drift(frames), np.zeros(len(frames))])
+    _key_vector(tree, "Cloud drift", 1, drift)
+    strength = skyshapes.opposite_strength(frames)[:, None]
+    _key_vector(tree, "Pink band", 0, strength * skyshapes.BAND_ADDS)
+    _key_vector(tree, "Earth's shadow", 0, -strength * skyshapes.SHADOW_TAKES)
+    top = skyshapes.shadow_top(frames)
+    keyframes.write_curve(tree, 'nodes["Shadow top"].outputs[0].default_value', top)
+    level = frames.sun_direction * [1.0, 1.0, 0.0]
+    level /= np.maximum(np.linalg.norm(level, axis=1, keepdims=True), 1e-9)
+    _key_vector(tree, "Opposite", 1, -level)
+
+
+def _sky_shapes(graph: Graph, direction: Any, is_seen: Any) -> Any:
+    """The nodes of draft.skyshapes.factors; 1 where the camera doesn't see them."""
+    maths, vectors, scaled = graph.maths, graph.vectors, graph.scaled
+    up = maths("MAXIMUM", graph.apart(direction)[2], 0.0)
+    spread = maths("DIVIDE", 1.0, maths("ADD", up, skyshapes.NEAREST_RISE))
+    flat = vectors("MULTIPLY", scaled(spread, direction), (1.0, 1.0, 0.0))
+    place = vectors("SUBTRACT", flat, name="Cloud drift")
+    bends = []
+    for bend, way in zip(skyshapes.BENDS, skyshapes.BENT, strict=True):
+        bends.append(maths("MULTIPLY", maths("SINE", vectors("DOT_PRODUCT", place, (*way, 0.0))), bend))
+    bent = vectors("ADD", place, graph.node("CombineXYZ", X=bends[0], Y=bends[1]).outputs[0])
+    total: Any = 0.0
+    for along_x, along_y, phase, amplitude in skyshapes.waves().tolist():
+        swing = maths("ADD", vectors("DOT_PRODUCT", bent, (along_x, along_y, 0.0)), phase)
+        total = maths("MULTIPLY_ADD", maths("SINE", swing), amplitude, total)
+    fade = maths("SUBTRACT", 1.0, maths("EXPONENT", maths("DIVIDE", up, -skyshapes.LOW_FADE)))
+    clouds = maths("MULTIPLY", maths("TANH", total), fade)
+    over = maths("SUBTRACT", graph.apart(direction)[2], graph.node("Value", "Shadow top").outputs[0])
+    rising = maths("EXPONENT", maths("MINIMUM", maths("DIVIDE", over, skyshapes.EDGE), 60.0))
+    shadow = maths("DIVIDE", 1.0, maths("ADD", 1.0, rising))
+    aside = maths("DIVIDE", maths("SUBTRACT", over, skyshapes.BAND_OVER), skyshapes.BAND_WIDE)
+    band = maths("EXPONENT", maths("MULTIPLY", maths("MULTIPLY", aside, aside), -1.0))
+    opposite = maths("MAXIMUM", vectors("DOT_PRODUCT", direction, name="Opposite"), 0.0)
+    change = graph.total(
+        scaled(clouds, name="Clouds"),
+        scaled(maths("MULTIPLY", band, opposite), name="Pink band"),
+        scaled(maths("MULTIPLY", shadow, opposite), name="Earth's shadow"),
+    )
+    return vectors("ADD", scaled(is_seen, change), (1.0, 1.0, 1.0))
 
 
 def _on_level(frames: FrameTable, light: PictureLight) -> NDArray[Any]:
@@ -209,15 +257,16 @@ def _build_sky(tree: Any) -> None:
         lobe("Aureole", *aureole_form),
     )
     lit = vectors("DOT_PRODUCT", direction, name="Toward lamps")
+    ray = graph.node("LightPath").outputs
+    seen = vectors("MULTIPLY", scattered, left.outputs[0])
+    seen = vectors("MULTIPLY", seen, _sky_shapes(graph, direction, ray["Is Camera Ray"]))
     lobe_of_lamps = maths("EXPONENT", maths("MULTIPLY_ADD", lit, sky.LAMPS_WIDTH, -sky.LAMPS_WIDTH))
     lamps = maths(
         "MULTIPLY_ADD", lobe_of_lamps, (1.0 - sky.LAMPS_AROUND) * sky.lamp_normalisation(), sky.LAMPS_AROUND
     )
     above = maths("MULTIPLY_ADD", height, 40.0, 1.4, clamp=True)
     below = maths("SUBTRACT", 1.0, above)
-    natural = total(
-        scaled(above, vectors("MULTIPLY", scattered, left.outputs[0])), scaled(below, name="Ground")
-    )
+    natural = total(scaled(above, seen), scaled(below, name="Ground"))
 
     def within(away: Any) -> Any:
         """1 on a disc, 0 outside, over a soft edge."""
@@ -244,7 +293,6 @@ def _build_sky(tree: Any) -> None:
         return graph.node("Background", Color=colour).outputs[0]
 
     # mixed and not multiplied by whether it is seen: Cycles leaves out what is mixed in by nothing
-    ray = graph.node("LightPath").outputs
     moon = graph.mixed(on_moon, None, shining(scaled(maths("MULTIPLY", on_moon, sunlit), name="Moon disc")))
     sun = shining(total(*glare, scaled(within(from_sun), name="Sun disc")))
     skyglow = shining(scaled(band, name="Skyglow"))

@@ -51,7 +51,10 @@ _OMIT_IF_DEFAULT = {
     parts.Composition: ("light", "sun", "moon"),
     parts.Rig: ("max_incline_deg", "stand_min_m", "stand_max_m"),
     parts.Pose: ("slide_m", "pan_deg", "tilt_deg"),
-    parts.Shoot: ("interval_step_s", "anchor", "start", "setup_s", "travel_s", "cloud_divisor"),
+    parts.Shoot: (
+        *("interval_step_s", "anchor", "start", "setup_s", "travel_s"),
+        *("cloud_divisor", "wind_m_s", "wind_from_deg"),
+    ),
     parts.Exposure: ("artificial_ev100", "ramp_order", "meter", "day_look_stops", "grad_stops", "mains_hz"),
     parts.Block: (
         "centre_m",

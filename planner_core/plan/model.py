@@ -578,7 +578,8 @@ class Shoot:
 
     interval_step_s is what the timer that counts the interval can be set in. setup_s is the time to set up
     before the first frame and travel_s the way there. cloud_divisor thins the
-    natural light: 1 clear, 3 average cloud, 10 dark stratus (US Naval Observatory Circular 171).
+    natural light: 1 clear, 3 average cloud, 10 dark stratus (US Naval Observatory Circular 171). wind_m_s is
+    the wind at the height of the clouds and wind_from_deg where it comes from: they drift with it.
     """
 
     frames: int = _number(1, 100_000, "frames", whole=True)
@@ -590,6 +591,8 @@ class Shoot:
     setup_s: float = _number(0, 86400, "seconds", default=2700.0)
     travel_s: float = _number(0, 604800, "seconds", default=0.0)
     cloud_divisor: float = _number(1, 100, "(1 clear, 3 average cloud, 10 dark stratus)", default=1.0)
+    wind_m_s: float = _number(0, 60, "metres a second", default=6.0)
+    wind_from_deg: float = _number(0, 360, "degrees clockwise from north", default=270.0)
 
     @start.validator
     def _is_datetime(self, _attribute: Any, value: Any) -> None:

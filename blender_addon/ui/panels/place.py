@@ -58,6 +58,10 @@ class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
         column.prop(settings, "frames")
         column.prop(settings, "interval")
         layout.prop(settings, "cloud")
+        if settings.cloud > 1.0:
+            column = layout.column(align=True)
+            column.prop(settings, "wind")
+            column.prop(settings, "wind_from")
         self._times(context)
         self._other_day(context)
 

@@ -164,6 +164,24 @@ class ShootFields:
         step=0.5,
         precision=1,
     )
+    wind: number(
+        "shoot.wind_m_s",
+        "Wind",
+        "Wind at the height of the clouds, metres a second: the clouds of the preview drift with it",
+        low=0.0,
+        high=60.0,
+        step=1.0,
+        precision=1,
+    )
+    wind_from: number(
+        "shoot.wind_from_deg",
+        "Wind From",
+        "Where the wind comes from, in degrees clockwise from north: 270 for a west wind",
+        low=0.0,
+        high=360.0,
+        step=10.0,
+        precision=0,
+    )
     frames: whole("shoot.frames", "Frames", "Number of pictures to take", low=1, high=100_000)
     interval: seconds(
         "shoot.interval_s",
