@@ -31,7 +31,16 @@ MINE = ("move.", "shoot.", "exposure.", "camera.focus_distance_m")  # what may b
 # What is put right first: where the axes go, then what the lens looks at and how fast, when, with what
 # light, and only then how often. What comes earlier often settles what comes later.
 ORDER = (
-    *("axis-range", "subject-lost", "subject-cut", "subject-hidden", "reveal-late", "reveal-early"),
+    *(
+        "card-space",
+        "battery-short",
+        "axis-range",
+        "subject-lost",
+        "subject-cut",
+        "subject-hidden",
+        "reveal-late",
+        "reveal-early",
+    ),
     *("rail-in-frame", "weak-frame", "subject-merging", "screen-speed", "day-night-balance"),
     *("move-midpoint", "highlights-lost", "shadows-lost", "axis-speed", "interval-too-short"),
     *("exposure-short", "exposure-long"),

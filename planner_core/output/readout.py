@@ -76,6 +76,22 @@ def _milky_way_line(frames: FrameTable, i: int) -> list[str]:
     return [say("Milky Way's middle {height}° at {bearing}°", height=signed(height), bearing=bearing)]
 
 
+def sky_lines(frames: FrameTable) -> list[str]:
+    """The shoot's sun and moon, and in the dark the Milky Way, a line each."""
+    first, last = (signed(frames.sun_altitude_deg[i]) for i in (0, -1))
+    highest = float(frames.moon_altitude_deg.max())
+    lit = 100.0 * float(frames.moon_lit_fraction[len(frames) // 2])
+    lines = [say("Sun from {first}° to {last}°", first=first, last=last)]
+    if highest > 0.0:
+        lines.append(say("Moon {lit:.0f} % lit, up to {highest:.0f}° high", lit=lit, highest=highest))
+    else:
+        lines.append(say("Moon below the horizon"))
+    dark = frames.sun_true_altitude_deg < MILKY_WAY_SHOWS_DEG
+    if dark.any() and (height := float(frames.galactic_centre_altitude_deg[dark].max())) > 0.0:
+        lines.append(say("Milky Way's middle up to {height:.0f}° high", height=height))
+    return lines
+
+
 def settings_text(frames: FrameTable, i: int) -> str:
     """f-number, shutter and ISO of a frame (from 0), as printed on a camera."""
     ramp = frames.ramp

@@ -15,6 +15,12 @@ from planner_core.review.remedy import Quantity, facts
 
 LEAST_SHOOT_S, LEAST_CLIP_S = 30.0, 0.05
 AT_MOST = ("more_iso", "darker", "brighter")  # costs of which the greatest counts
+OPPOSITES = (
+    ("longer_shoot", "shorter_shoot"),
+    ("longer_clip", "shorter_clip"),
+    ("more_travel", "less_travel"),
+)
+LEAST_NET = 1e-6
 LEAST_STOPS, LEAST_TRAVEL_M = 0.1, 0.01
 
 
@@ -44,7 +50,20 @@ def together(costs: Sequence[Sequence[Quantity]]) -> tuple[Quantity, ...]:
         both = (known.value if known else 0.0, each.value)
         if each.name != "brings":  # what one step brings, a later one may have put right
             totals[each.name] = attrs.evolve(each, value=max(both) if each.name in AT_MOST else sum(both))
-    return tuple(totals.values())
+    return tuple(_netted(totals).values())
+
+
+def _netted(totals: dict[str, Quantity]) -> dict[str, Quantity]:
+    """What one change adds and another takes away counts as the difference."""
+    for more, less in OPPOSITES:
+        if more in totals and less in totals:
+            left = totals[more].value - totals[less].value
+            kept, gone = (more, less) if left >= 0.0 else (less, more)
+            totals[kept] = attrs.evolve(totals[kept], value=abs(left))
+            del totals[gone]
+            if abs(left) < LEAST_NET:
+                del totals[kept]
+    return totals
 
 
 def _asks_for_other_settings(before: FrameTable, after: FrameTable) -> bool:

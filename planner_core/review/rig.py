@@ -42,6 +42,7 @@ LITTLE_OF_THE_RAIL = 0.5
 USUAL_INCLINE_DEG = attrs.fields(Rig).max_incline_deg.default  # where nobody gave one, ours: no stop
 UNUSED_M = 1e-6  # a rest of rounding, no travel
 WHOLE_RAIL = 0.9
+MOST_TIMES = 3  # as many frames, for calm: a shoot that is longer yet is another evening
 OVERCAST_DIVISOR = 10.0  # dark stratus in Circular 171: no shadows
 # A camera on its head is about so wide; value from memory. Where the sun's disc of 32′ is wider, as seen from
 # the ground, the shadow has no dark core and is lost.
@@ -456,7 +457,7 @@ def _slower(
         "whole_rail": whole,
         "frames_now": plan.shoot.frames,
         "calm_frames": count,
-    }, (*narrower, *remedies.more_frames(plan, count))
+    }, (*narrower, *(remedies.more_frames(plan, count) if count <= MOST_TIMES * plan.shoot.frames else ()))
 
 
 def _creeping(plan: Plan, frames: FrameTable, moving: RoleSpeed) -> Finding:

@@ -139,6 +139,7 @@ class DUSKRAIL_PT_block(PlanTab, bpy.types.Panel):
             layout.prop(item, "lights")
         if block.role == "water" and block.shape != "ridge":
             layout.prop(item, "tidal")
+        layout.prop(item, "moves")
         layout.prop(item, "keep_out")
 
 

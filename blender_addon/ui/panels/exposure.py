@@ -53,6 +53,8 @@ class DUSKRAIL_PT_exposure(PlanTab, bpy.types.Panel):
         cell = row.row()
         cell.enabled = settings.has_artificial
         cell.prop(settings, "artificial", text="EV")
+        if settings.has_artificial:
+            layout.prop(settings, "mains")
         frames = live.frames_of(context.scene)
         if frames is not None and frames.ramp is not None:
             column = layout.column(align=True)

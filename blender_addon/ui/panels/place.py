@@ -9,6 +9,7 @@ from typing import Any
 import bpy
 
 from planner_core.evening.timetable import EVENT_WORDS, end_utc_s, events_in_shoot, shoot_length_s
+from planner_core.output import readout
 from planner_core.plan import timeline
 from planner_core.words.dates import day_words
 from planner_core.words.durations import duration_text
@@ -94,6 +95,8 @@ class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
             icon="TIME",
         )
         column.label(text=say("{clip:.1f} s of clip", clip=clip), translate=False, icon="BLANK1")
+        for icon, line in zip(("LIGHT_SUN", "LIGHT_HEMI", "BLANK1"), readout.sky_lines(frames), strict=False):
+            column.label(text=line, translate=False, icon=icon)
 
     def _other_day(self, context: Any) -> None:
         """A slider over the days around the plan's; what the sun does then, and a button to take that day."""

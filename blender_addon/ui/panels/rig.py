@@ -92,6 +92,12 @@ class DUSKRAIL_PT_camera(PlanTab, bpy.types.Panel):
         layout.prop(settings, "has_raw_size")
         if settings.has_raw_size:
             layout.prop(settings, "raw_size")
+        layout.prop(settings, "has_card")
+        if settings.has_card:
+            layout.prop(settings, "card")
+        layout.prop(settings, "has_battery")
+        if settings.has_battery:
+            layout.prop(settings, "battery")
         column = layout.column(align=True)
         column.prop(settings, "lenses")
         column.prop(settings, "headroom")

@@ -57,6 +57,34 @@ class CameraFields:
         fresh=30.0,
         precision=1,
     )
+    has_card: optional_number(
+        "camera.card_gb",
+        64.0,
+        "Card size known",
+        "Give what the card holds, to see at which frame it is full",
+    )
+    card: number(
+        "camera.card_gb",
+        "Card (GB)",
+        "What the card holds, in gigabytes",
+        low=0.5,
+        high=8000.0,
+        fresh=64.0,
+        precision=0,
+    )
+    has_battery: optional_number(
+        "camera.battery_frames",
+        400,
+        "Battery known",
+        "Give how many frames a battery lasts for, to see when it is empty",
+    )
+    battery: whole(
+        "camera.battery_frames",
+        "Battery (frames)",
+        "How many frames of such a shoot a charged battery lasts for",
+        low=1,
+        high=100_000,
+    )
     lenses: numbers(
         "camera.lenses_mm",
         "Lenses",

@@ -70,6 +70,21 @@ TIMING_CHOICES = (
     ),
     ("START", "Start Time", "The first frame is taken at a local time", "TIME", 1),
 )
+MAINS_OPTIONS = (None, 50.0, 60.0, 0.0)
+MAINS_CHOICES = (
+    ("COUNTRY", "By Country", "The mains frequency of the country that the site lies in", 0),
+    ("HZ50", "50 Hz", "Lamps pulse 100 times a second", 1),
+    ("HZ60", "60 Hz", "Lamps pulse 120 times a second", 2),
+    ("NONE", "No Flicker", "The lamps here don't flicker", 3),
+)
+MOVES_OPTIONS = (None, "water", "people", "traffic", "nothing")
+MOVES_CHOICES = (
+    ("ROLE", "By Role", "Water moves, everything else stands still", 0),
+    ("WATER", "Water", "Waves", 1),
+    ("PEOPLE", "People", "People walk about on it", 2),
+    ("TRAFFIC", "Traffic", "Cars drive on it", 3),
+    ("NOTHING", "Nothing", "Nothing moves here", 4),
+)
 LIGHTS_OPTIONS = (None, True, False)
 LIGHTS_CHOICES = (
     ("ROLE", "By Role", "Windows and lamps of the subject and background come on as it gets dark", 0),

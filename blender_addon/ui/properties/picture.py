@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import attrs
+from bpy.props import EnumProperty
 
 from planner_core import Plan
 from planner_core.plan.model import (
@@ -20,8 +21,17 @@ from planner_core.plan.model import (
 )
 
 from ...state import live
-from .choices import DISC_CHOICES, DRIVE_CHOICES, LIGHT_CHOICES, METER_CHOICES, RAMP_CHOICES, STYLE_CHOICES
-from .fields import choice, number, optional_number, optional_part, share, shutter, text
+from .choices import (
+    DISC_CHOICES,
+    DRIVE_CHOICES,
+    LIGHT_CHOICES,
+    MAINS_CHOICES,
+    MAINS_OPTIONS,
+    METER_CHOICES,
+    RAMP_CHOICES,
+    STYLE_CHOICES,
+)
+from .fields import NOT_KEYED, choice, number, optional_number, optional_part, set_value, share, shutter, text
 
 
 def _find_blocks(owner: Any, _context: Any, typed: str) -> Iterator[str]:
@@ -33,6 +43,11 @@ def _add_exposure(plan: Plan) -> Plan:
     return attrs.evolve(
         plan, exposure=Exposure(f_number=5.6, shutter_max_s=max(0.5, round(0.5 * plan.shoot.interval_s, 3)))
     )
+
+
+def _get_mains(owner: Any) -> int:
+    plan = live.plan_of(owner.id_data)
+    return MAINS_OPTIONS.index(plan.exposure.mains_hz) if plan and plan.exposure else 0
 
 
 class MoveFields:
@@ -139,6 +154,14 @@ class ExposureFields:
         high=14.0,
         step=0.5,
         precision=1,
+    )
+    mains: EnumProperty(
+        name="Mains",
+        description="The mains that the place's lamps burn on, for how they flicker in short exposures",
+        items=MAINS_CHOICES,
+        get=_get_mains,
+        set=set_value("exposure.mains_hz", lambda place: MAINS_OPTIONS[place]),
+        options=NOT_KEYED,
     )
     ramp_order: choice(
         "exposure.ramp_order", "After Dark", "Which setting changes first", RAMP_ORDERS, RAMP_CHOICES

@@ -15,7 +15,7 @@ from planner_core.plan.model import ROLES
 
 from ...state import live
 from .. import wording
-from .choices import LIGHTS_CHOICES, LIGHTS_OPTIONS, ROLE_CHOICES
+from .choices import LIGHTS_CHOICES, LIGHTS_OPTIONS, MOVES_CHOICES, MOVES_OPTIONS, ROLE_CHOICES
 from .fields import (
     NOT_KEYED,
     Getter,
@@ -92,6 +92,12 @@ def _get_lights(owner: Any) -> int:
     plan = live.plan_of(owner.id_data)
     inside = plan is not None and owner.row < len(plan.blocks)
     return LIGHTS_OPTIONS.index(plan.blocks[owner.row].lights) if plan and inside else 0
+
+
+def _get_moves(owner: Any) -> int:
+    plan = live.plan_of(owner.id_data)
+    inside = plan is not None and owner.row < len(plan.blocks)
+    return MOVES_OPTIONS.index(plan.blocks[owner.row].moves) if plan and inside else 0
 
 
 class DUSKRAIL_PG_pose(bpy.types.PropertyGroup):
@@ -196,6 +202,14 @@ class DUSKRAIL_PG_block(bpy.types.PropertyGroup):
         "blocks[#].keep_out", "Keep Out", "Nobody may stand here, for example on private ground or a railway"
     )
     tidal: yes_or_no("blocks[#].tidal", "Tidal", "This water rises and falls with the tide table")
+    moves: EnumProperty(
+        name="Moves",
+        description="What goes about on this block while the camera looks",
+        items=MOVES_CHOICES,
+        get=_get_moves,
+        set=set_value("blocks[#].moves", lambda place: MOVES_OPTIONS[place]),
+        options=NOT_KEYED,
+    )
     lights: EnumProperty(
         name="Lights",
         description="Whether the windows or lamps of this block come on at dusk",

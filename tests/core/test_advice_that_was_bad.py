@@ -1,0 +1,120 @@
+"""Advice that once sent people in a circle: each case by its name, with what is said now."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import attrs
+import pytest
+
+from planner_core import Plan, compute_frames, review
+from planner_core.picture import aiming
+from planner_core.plan.changes import changed
+from planner_core.plan.model import Block, Composition, Exposure, Pose
+from planner_core.review.findings import Finding
+from planner_core.review.trial import helps
+from tests.advice import advice
+from tests.places import PAN, box, place
+
+
+def told(plan: Plan) -> dict[str, Finding]:
+    return {finding.code: finding for finding in review(plan, compute_frames(plan)).findings}
+
+
+@pytest.fixture(scope="module")
+def behind_a_ridge(harbour: Plan) -> Plan:
+    """Day to night with a ridge that takes the sun away long before sunset."""
+    ridge = Block(
+        name="high range",
+        role="background",
+        shape="ridge",
+        distance_m=3000.0,
+        skyline_deg=tuple((float(b), 7.0) for b in range(180, 361, 10)),
+    )
+    shoot = attrs.evolve(harbour.shoot, frames=120, interval_s=48.0)
+    return attrs.evolve(harbour, blocks=(*harbour.blocks[:8], ridge), shoot=shoot)
+
+
+def test_sun_hidden_asks_for_no_other_start_since_none_changes_the_skyline(behind_a_ridge: Plan) -> None:
+    finding = advice(behind_a_ridge, "sun-hidden")
+    assert finding.remedies == ()
+    assert "however the shoot is timed" in finding.fix
+    assert "high range" in finding.message
+
+
+def test_move_midpoint_offers_nothing_that_unbalances_the_clip(behind_a_ridge: Plan) -> None:
+    poses = behind_a_ridge.move.poses
+    early = attrs.evolve(
+        behind_a_ridge,
+        move=attrs.evolve(behind_a_ridge.move, poses=(poses[0], attrs.evolve(poses[-1], at=0.35))),
+    )
+    before = review(early, compute_frames(early)).findings
+    (finding,) = (each for each in before if each.code == "move-midpoint")
+    for remedy in finding.remedies:
+        plan = changed(early, remedy.changes)
+        after = review(plan, compute_frames(plan)).findings
+        assert helps(finding, before, after)
+        assert "day-night-balance" not in {each.code for each in after if each.level != "note"}
+
+
+def test_a_rig_without_a_rail_is_never_told_to_move_its_rail() -> None:
+    tower = box("tower", 0.0, 60.0, (6.0, 6.0, 20.0), role="subject")
+    wall = box("wall", 0.0, 20.0, (10.0, 1.0, 30.0))
+    plan = place(tower, wall, slide=None, composition=Composition(subject="tower"))
+    for finding in review(plan, compute_frames(plan)).findings:
+        assert "rail" not in f"{finding.message} {finding.fix}".lower(), finding.code
+
+
+def test_a_pan_across_north_the_long_way_round_is_told_the_short_one() -> None:
+    tower = box("tower", 0.0, 60.0, (6.0, 6.0, 20.0), role="subject")
+    poses = (Pose(at=0.0, pan_deg=350.0, tilt_deg=3.0), Pose(at=1.0, pan_deg=10.0, tilt_deg=3.0))
+    plan = place(tower, poses=poses, composition=Composition(subject="tower"))
+    assert aiming.short_way_round(plan) == {"move.poses[1].pan_deg": 370.0}
+    assert {"move.poses[1].pan_deg": 370.0} in [
+        each.changes for each in advice(plan, "subject-lost").remedies
+    ]
+    # a head with its stop in the north has to be set up the other way round
+    north = attrs.evolve(plan, rig=attrs.evolve(plan.rig, pan=attrs.evolve(PAN, min_deg=0.0, max_deg=360.0)))
+    assert aiming.short_way_round(north) == {
+        "rig.pan.min_deg": -180.0,
+        "rig.pan.max_deg": 180.0,
+        "move.poses[0].pan_deg": -10.0,
+    }
+    there = attrs.evolve(north, move=attrs.evolve(plan.move, poses=(poses[0],)))
+    assert aiming.short_way_round(there) == {}
+
+
+def test_a_lens_that_looks_past_the_subject_at_both_poses_and_on_both_axes_is_turned_to_it() -> None:
+    tower = box("tower", 0.0, 60.0, (6.0, 6.0, 20.0), role="subject")
+    poses = (Pose(at=0.0, pan_deg=60.0, tilt_deg=-30.0), Pose(at=1.0, pan_deg=300.0, tilt_deg=40.0))
+    plan = place(tower, poses=poses, composition=Composition(subject="tower"))
+    finding = told(plan)["subject-lost"]
+    assert "turn the lens to “tower”" in finding.fix.lower()
+    after = told(changed(plan, finding.remedies[0].changes))
+    assert not {"subject-lost", "subject-cut"} & set(after)
+
+
+def test_the_usual_exposure_for_the_milky_way_is_not_called_too_dark() -> None:
+    # f/2.8, 20 s, ISO 6400 is what a dark sky is given: common practice, no source
+    plan = place(box("hut", 0.0, 30.0, (6.0, 6.0, 4.0), role="subject"))
+    dark = attrs.evolve(
+        plan,
+        exposure=Exposure(f_number=2.8, iso_max=6400.0, shutter_max_s=20.0, night_look_stops=-1.0),
+        shoot=attrs.evolve(plan.shoot, start=dt.datetime(2027, 12, 28, 23, 0), interval_s=30.0),
+    )
+    assert "exposure-short" not in told(dark)
+    short = attrs.evolve(dark, exposure=Exposure(f_number=2.8, iso_max=400.0, shutter_max_s=20.0))
+    assert told(short)["exposure-short"].level == "stop"
+
+
+def test_star_trails_names_a_shutter_at_which_it_is_content() -> None:
+    plan = place(box("hut", 0.0, 30.0, (6.0, 6.0, 4.0), role="subject"))
+    trailing = attrs.evolve(
+        plan,
+        exposure=Exposure(f_number=2.8, iso_max=6400.0, shutter_max_s=30.0),
+        shoot=attrs.evolve(plan.shoot, start=dt.datetime(2027, 12, 28, 23, 0), interval_s=34.0),
+    )
+    finding = advice(trailing, "star-trails")
+    assert finding.remedies
+    for remedy in finding.remedies:
+        assert "star-trails" not in told(changed(trailing, remedy.changes))
