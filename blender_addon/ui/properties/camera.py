@@ -2,15 +2,7 @@
 # Blender reads the annotations of its classes as they are, so none may be turned into text here.
 # mypy: disable-error-code="valid-type,func-returns-value"
 
-from .. import wording
 from .fields import length, millimetres, number, numbers, optional_number, whole
-
-# set in the plan file only, and named when they are refused
-wording.labels |= {
-    "camera.battery_frames": "Frames a battery lasts",
-    "camera.card_gb": "Card (GB)",
-    "exposure.mains_hz": "Mains (Hz)",
-}
 
 
 class CameraFields:
@@ -60,7 +52,7 @@ class CameraFields:
     has_card: optional_number(
         "camera.card_gb",
         64.0,
-        "Card size known",
+        "Card Size Known",
         "Give what the card holds, to see at which frame it is full",
     )
     card: number(
@@ -75,12 +67,12 @@ class CameraFields:
     has_battery: optional_number(
         "camera.battery_frames",
         400,
-        "Battery known",
+        "Battery Known",
         "Give how many frames a battery lasts for, to see when it is empty",
     )
     battery: whole(
         "camera.battery_frames",
-        "Battery (frames)",
+        "Battery (Frames)",
         "How many frames of such a shoot a charged battery lasts for",
         low=1,
         high=100_000,

@@ -31,7 +31,18 @@ from .choices import (
     RAMP_CHOICES,
     STYLE_CHOICES,
 )
-from .fields import NOT_KEYED, choice, number, optional_number, optional_part, set_value, share, shutter, text
+from .fields import (
+    NOT_KEYED,
+    choice,
+    labelled,
+    number,
+    optional_number,
+    optional_part,
+    set_value,
+    share,
+    shutter,
+    text,
+)
 
 
 def _find_blocks(owner: Any, _context: Any, typed: str) -> Iterator[str]:
@@ -156,7 +167,7 @@ class ExposureFields:
         precision=1,
     )
     mains: EnumProperty(
-        name="Mains",
+        name=labelled("exposure.mains_hz", "Mains"),
         description="The mains that the place's lamps burn on, for how they flicker in short exposures",
         items=MAINS_CHOICES,
         get=_get_mains,
