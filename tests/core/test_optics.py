@@ -25,12 +25,14 @@ def at_latitude(latitude_deg: float, north_deg: float = 266.0) -> Plan:
 def test_a_wide_clip_takes_the_whole_width_of_the_sensor() -> None:
     crop = projection.delivered_crop(PLAN.camera, PLAN.clip)
     assert (crop.width_mm, crop.height_mm) == (36.0, 20.25)  # 16:9 out of 3:2
+    # the focal length over the width it covers, any handbook of optics
     assert crop.focal_px == pytest.approx(35.0 / 36.0 * 3840.0)
 
 
 def test_an_upright_clip_takes_the_whole_height_of_the_sensor() -> None:
     crop = projection.delivered_crop(PLAN.camera, Clip(width_px=1080, height_px=1920, fps=24))
     assert (crop.width_mm, crop.height_mm) == (13.5, 24.0)
+    # the focal length over the height it covers, any handbook of optics
     assert crop.focal_px == pytest.approx(35.0 / 24.0 * 1920.0)
 
 
@@ -67,6 +69,7 @@ def test_what_is_behind_the_camera_has_no_place_in_the_picture() -> None:
 
 def test_full_frame_focal_length_of_a_small_sensor() -> None:
     camera = attrs.evolve(PLAN.camera, sensor_width_mm=18.0, sensor_height_mm=12.0, focal_length_mm=25.0)
+    # the ratio of the diagonals, 2 here (CIPA DC-008, FocalLengthIn35mmFilm)
     assert optics.full_frame_focal_mm(camera) == pytest.approx(50.0, rel=1e-4)
 
 

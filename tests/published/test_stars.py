@@ -111,6 +111,7 @@ def test_the_sky_over_a_site_is_skyfields(
 
 def test_five_magnitudes_are_a_hundred_times_the_light() -> None:
     # Pogson (1856)
+    # five magnitudes are a hundredfold (Pogson 1856)
     assert stars.star_lux(0.0) / stars.star_lux(5.0) == pytest.approx(100.0)
 
 
