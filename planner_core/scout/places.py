@@ -1,7 +1,7 @@
 """Where one could stand: the walkable part of a place, on a grid.
 
 Walkable is a ground block, or the level ground of a place without any, that is not a road, nor water, and on
-which nothing stands. A place is kept as far as asked for from every drop, shore and keep-out block.
+which nothing stands. A place is kept as far as asked for from every drop, shore, road and keep-out block.
 """
 
 from __future__ import annotations
@@ -145,7 +145,7 @@ class Terrain:
         return of(np.concatenate(rings), axis=0) if rings else np.full(2, otherwise)
 
     def _edges(self) -> Array:
-        """Points (n, 2) along every edge beyond which the ground falls away or is water."""
+        """Points (n, 2) along every edge beyond which the ground falls, or is none to stand on."""
         found = [np.empty((0, 2))]
         for number, surface in enumerate(self.surfaces):
             if surface.outline_m is None:
@@ -154,7 +154,8 @@ class Terrain:
             here, top = self.under(along - 1e-3 * outward)
             beyond, outer = self.under(along + 1e-3 * outward)
             wet = np.array([s.is_water for s in self.surfaces])
-            falls = (beyond < here - STEP_M) | (wet[outer] & ~wet[top]) | (wet[top] & ~wet[outer])
+            firm = np.array([s.walkable for s in self.surfaces])
+            falls = (beyond < here - STEP_M) | (wet[outer] != wet[top]) | (firm[outer] != firm[top])
             found.append(along[falls & ((top == number) | wet[number])])
         return np.concatenate(found)
 
