@@ -184,7 +184,7 @@ def _foreground(plan: Plan, frames: FrameTable) -> Iterator[Finding]:
         for kind, mask, level in ((DROWNED, under, "warn"), (DRY, dry, "note")):
             if mask.any() and not (kind == DRY and mask.all()):
                 yield Finding(
-                    code=f"foreground-{kind}",
+                    code="foreground-drowned" if kind == DROWNED else "foreground-dry",
                     level=level,
                     frames=span(mask),
                     value=float(
