@@ -149,6 +149,7 @@ class CornerColours:
         away /= np.maximum(np.linalg.norm(away, axis=1), 1e-6)[:, None]
         self.sent_up = 1.0 - water.mirrored_share(np.maximum(-away[:, 2], water.LEAST_DROP), self.slope)
         self.mirrored_lamps = self._mirrored_lamps(away)
+        self.eye, self.outlines = eye, mirror.outlines(plan, eye)
         self.facing: list[tuple[int, NDArray[np.intp]]] = []
         for piece, alike in zip(pieces, self.alike, strict=True):
             if 0 <= piece.block < len(plan.blocks) and plan.blocks[piece.block].role not in (
@@ -274,6 +275,7 @@ class CornerColours:
         for toward, level in ((sun, self._sun_level(frame)), (moon, light.moon[frame])):
             if level.max() > 0.0:
                 path = water.glitter(away, self.slope, toward, sky.SUN_RADIUS_RAD)
+                path[mirror.is_hidden(self.outlines, self.eye, self.water_places, toward)] = 0.0
                 seen += (self.waves * np.minimum(path, GLITTER_MOST))[:, None] * level
         level = sky.on_level_ground(light, self.frames.sun_direction, self.frames.moon_direction)[frame]
         return np.asarray(self.sent_up[:, None] * self.albedo[self.is_water] * level + seen)

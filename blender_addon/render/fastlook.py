@@ -171,7 +171,7 @@ class Painted:
             self.pieces.append(_Painted(thing))
         own = [corners_of(p.thing, p.mesh, tides.planned_matrix(p.thing)) for p in self.pieces]
         self.corners = fastcolours.CornerColours(
-            frames, picture_light(frames), lamps.no_panes(), own + seen, filtered=False
+            frames, picture_light(frames), lamps.panes(frames.plan, eye), own + seen, filtered=False
         )
 
     def show(self, number: int) -> None:

@@ -152,6 +152,15 @@ def sun_seen_over_land(frames: FrameTable, eye_m: ArrayLike) -> Array:
     return seen
 
 
+def is_hidden(found: list[Outline], eye_m: Array, places_m: Array, toward: Array) -> NDArray[np.bool_]:
+    """Whether what lies in a direction (3,) is hidden behind outlines from places on the water (n, 3)."""
+    away = np.asarray(places_m) - eye_m
+    bearing, there_m = np.arctan2(away[:, 1], away[:, 0]), np.hypot(away[:, 0], away[:, 1])
+    high_m = max(float(-away[:, 2].mean()), 0.2) if len(away) else 0.2
+    rays = np.broadcast_to(np.asarray(toward, dtype=np.float64), (len(away), 1, 3))
+    return np.asarray(_struck(found, high_m, there_m, bearing, rays)[:, 0] >= 0)
+
+
 def _skyline(index: int, away: Array, distance: Array, bearing: Array) -> list[Outline]:
     """A ridge's upper edge, piece by piece."""
     upper = np.arange(len(away) // 2, len(away))  # below it hangs the curtain
