@@ -21,6 +21,7 @@ from planner_core.plan.model import Block, Plan
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
+LOOKED_AT = 2_000_000  # frames times blocks at a time, so that large plans don't fill the memory
 PAIRS_AT_A_TIME = 20_000  # so that many blocks on many frames stay within some 100 MB
 LEAST_FACE_M2 = 1e-12  # what the level ground has flattened is no face
 
@@ -190,8 +191,16 @@ def nearest_of_clip(view: BlockProjection, blocks: Indices, deep: NDArray[np.boo
         depth_m=np.full(count, np.inf),
         depth_frame=np.zeros(count, dtype=np.intp),
     )
-    if not len(blocks):
-        return best
+    some = max(LOOKED_AT // max(len(view), 1), 1)
+    for first in range(0, len(blocks), some):
+        _note_nearest(view, best, blocks[first : first + some], deep[first : first + some])
+    return best
+
+
+def _note_nearest(
+    view: BlockProjection, best: NearestOfClip, blocks: Indices, deep: NDArray[np.bool_]
+) -> None:
+    """Take note of what is nearest of some blocks (n,); each is looked at by itself."""
     here = view.in_frame[:, blocks]
     whole = here & view.whole_in_frame[:, blocks]
     distance, depth = view.distance_m[:, blocks], view.depth_m[:, blocks]
@@ -215,7 +224,6 @@ def nearest_of_clip(view: BlockProjection, blocks: Indices, deep: NDArray[np.boo
     )
     enough = np.minimum(FAR_M, MUCH_NEARER * best.distance_m[blocks])
     _look_beside(view, best, blocks, nearer & (distance < enough))
-    return best
 
 
 def _look_beside(
