@@ -229,6 +229,13 @@ def log(arguments: argparse.Namespace) -> int:
     return run_log(arguments)
 
 
+def late(arguments: argparse.Namespace) -> int:
+    """What can still be saved when the start was missed."""
+    from tools.late_command import run_late
+
+    return run_late(arguments)
+
+
 def dates(arguments: argparse.Namespace) -> int:
     """On which dates the sun or moon sets where, against the picture."""
     from tools.map_command import run_dates
@@ -367,6 +374,8 @@ def build_parser() -> argparse.ArgumentParser:
 
     _add_log(verb("log", log, "what the frames on a card say was shot, and what it teaches", plan=False))
 
+    _add_late(verb("late", late, "what of the plan can still be shot from now on"))
+
     one = verb("dates", dates, "where the sun or moon rises and sets against the picture, day by day")
     one.add_argument(
         "--from", dest="first", metavar="DATE", required=True, help="the first date, as 2027-03-01"
@@ -479,6 +488,20 @@ def _add_log(one: Any) -> None:
         help="how far the camera's clock was ahead of the site's: seconds, or +H:MM:SS",
     )
     one.add_argument("--json", action="store_true", help="the log as JSON")
+
+
+def _add_late(one: Any) -> None:
+    from tools.late_command import length_s
+
+    one.add_argument(
+        "--now", metavar="TIME", required=True, help="when the first frame can be taken, as 18:52"
+    )
+    one.add_argument(
+        "--have", metavar="TIME", type=length_s, help="how much time there is from now, as 75min"
+    )
+    one.add_argument("-o", "--output", metavar="PAGE.html", help="the numbers to set, as a page for a phone")
+    one.add_argument("--write", metavar="DIR", help="save each way as a plan")
+    one.add_argument("--json", action="store_true", help="the ways as JSON")
 
 
 def _add_preview(one: Any) -> None:

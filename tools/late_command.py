@@ -1,0 +1,66 @@
+"""The late verb: what of a plan can still be shot from now on."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+import sys
+from pathlib import Path
+from typing import Any
+
+from planner_core.plan.file import load_plan, save_plan
+from planner_core.plan.text import escaped_json
+from tools.files import deliver, refuse_input, say
+from tools.outcome import DONE
+
+
+def run_late(arguments: argparse.Namespace) -> int:
+    """Rank what can be saved, and tell the numbers to set by hand."""
+    from planner_core.fit.late import now_utc_s, rescues
+    from planner_core.output.late_page import late_dict, late_lines, late_page
+
+    plan = load_plan(arguments.plan)
+    found = rescues(plan, now_utc_s(plan, arguments.now), arguments.have)
+    if arguments.output:
+        deliver(late_page(plan.title, found), arguments.output)
+    written = [arguments.output] if arguments.output else []
+    if arguments.write:
+        folder = Path(arguments.write)
+        files = [folder / f"{one.kind}.plan.json" for one in found]
+        for path in files:
+            refuse_input("--write", path, [("the plan", Path(arguments.plan))])
+        folder.mkdir(parents=True, exist_ok=True)
+        for path, one in zip(files, found, strict=True):
+            save_plan(one.plan, path)
+        written += [str(path) for path in files]
+    if arguments.json:
+        say(_json_text(late_dict(found)), arguments.output)
+    else:
+        say("\n".join((*late_lines(found), *(f"Written to {path}." for path in written))), arguments.output)
+    return DONE
+
+
+def length_s(text: str) -> float:
+    """A length of time: 75min, 1h15, 1:15 or 4500 s. Raises ArgumentTypeError."""
+    words = text.strip().lower().replace(" ", "")
+    match = (
+        re.fullmatch(r"(?:(\d+(?:\.\d+)?)h)?(?:(\d+(?:\.\d+)?)(?:min|m)?)?", words)
+        if re.search(r"[hm]", words)
+        else re.fullmatch(r"(\d+):(\d{2})", words)
+    )
+    seconds = 0.0
+    if match is not None:
+        seconds = 3600.0 * float(match[1] or 0.0) + 60.0 * float(match[2] or 0.0)
+    elif re.fullmatch(r"\d+(?:\.\d+)?s", words):
+        seconds = float(words[:-1])
+    if not 0.0 < seconds <= 86400.0:
+        raise argparse.ArgumentTypeError(
+            f"{text} is no length of time up to a day; write it as 75min or 1h15"
+        )
+    return seconds
+
+
+def _json_text(values: Any) -> str:
+    plain = not (sys.stdout.encoding or "utf-8").lower().startswith("utf")
+    return escaped_json(json.dumps(values, indent=2, ensure_ascii=plain, allow_nan=False))
