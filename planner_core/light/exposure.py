@@ -20,8 +20,10 @@ Array = NDArray[np.float64]
 
 # A setting is kept until the light has left it by this much; then the nearest one is taken. Above half a
 # third, so that the camera doesn't hunt between two neighbours, and below a third, so that no frame is off by
-# more than that.
+# more than that. A limit stands up to half a stop from the next third: there, half the way and HYSTERESIS_STOPS
+# halved, a third again at most.
 DEADBAND_STOPS = 0.25
+HYSTERESIS_STOPS = 2.0 * DEADBAND_STOPS - 1.0 / 3.0  # a ripple of the light that changes no setting back
 # Between these EVs the look goes over from day to night: sunset by Circular 171, and a landscape under a full
 # moon (from memory of ANSI PH2.7) or the place's own artificial light, where that is brighter.
 SUNSET_EV100 = 8.2
@@ -260,11 +262,14 @@ def _follow(wanted: Array, rungs: Array, most_rungs: int) -> NDArray[np.intp]:
     wanted (frames,) and rungs (n,), rising, in stops. Where wanted only rises or only falls, so do the rungs.
     """
     nearest = np.searchsorted((rungs[1:] + rungs[:-1]) / 2.0, wanted).tolist()
+    halfway = np.diff(rungs) / 2.0
+    up = np.maximum(DEADBAND_STOPS, np.append(halfway, 0.0) + HYSTERESIS_STOPS / 2.0).tolist()
+    down = np.maximum(DEADBAND_STOPS, np.append(0.0, halfway) + HYSTERESIS_STOPS / 2.0).tolist()
     values, steps = wanted.tolist(), rungs.tolist()
     rung = nearest[0] if nearest else 0
     followed = []
     for value, near in zip(values, nearest, strict=True):
-        if abs(value - steps[rung]) > DEADBAND_STOPS:
+        if not -down[rung] <= value - steps[rung] <= up[rung]:
             rung = min(max(near, rung - most_rungs), rung + most_rungs)
         followed.append(rung)
     return np.array(followed, dtype=np.intp)
