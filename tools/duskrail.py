@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from planner_core.fit.result import Fit
 
 DEBUG_VARIABLE = "DUSKRAIL_DEBUG"
+SETTLING_ROUNDS = 3  # of balance and clip: the one moves the start, the other changes what it is moved for
 
 
 # ---------------------------------------------------------------- verbs
@@ -116,7 +117,9 @@ def _fit_steps(arguments: argparse.Namespace) -> list[Callable[[Plan], Fit]]:
     if arguments.compose:
         steps.append(_compose)
     if arguments.clip is not None and arguments.balance is not None:  # the frames are others now
-        steps.append(lambda plan: _quiet_if_kept(plan, fit_balance(plan, *arguments.balance)))
+        for _ in range(SETTLING_ROUNDS):
+            steps.append(lambda plan: _quiet_if_kept(plan, fit_balance(plan, *arguments.balance)))
+            steps.append(lambda plan: _clip_if_too_dark(plan, arguments.clip))
     if arguments.all:
         steps.append(_fit_all)
     return steps
@@ -142,6 +145,15 @@ def _fit_all(plan: Plan) -> Fit:
         return fit_all(plan, listen=status.show)
     finally:
         status.end()
+
+
+def _clip_if_too_dark(plan: Plan, seconds: float) -> Fit:
+    """The clip again where a start moved into the night leaves its frames too little time."""
+    from planner_core.evening.interval import interval_holds
+    from planner_core.fit.light import fit_clip
+    from planner_core.fit.result import Fit
+
+    return Fit(plan=plan, said=()) if interval_holds(plan) else fit_clip(plan, seconds)
 
 
 def _quiet_if_kept(plan: Plan, fitted: Fit) -> Fit:

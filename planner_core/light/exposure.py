@@ -20,10 +20,10 @@ Array = NDArray[np.float64]
 
 # A setting is kept until the light has left it by this much; then the nearest one is taken. Above half a
 # third, so that the camera doesn't hunt between two neighbours, and below a third, so that no frame is off by
-# more than that. A limit stands up to half a stop from the next third: there, half the way and HYSTERESIS_STOPS
-# halved, a third again at most.
+# more than that. From a limit to the next setting it may be up to half a stop: there, half of that and of the
+# ripple that changes no setting back, which is a third again at most.
 DEADBAND_STOPS = 0.25
-HYSTERESIS_STOPS = 2.0 * DEADBAND_STOPS - 1.0 / 3.0  # a ripple of the light that changes no setting back
+RIPPLE_STOPS = 2.0 * DEADBAND_STOPS - 1.0 / 3.0
 # Between these EVs the look goes over from day to night: sunset by Circular 171, and a landscape under a full
 # moon (from memory of ANSI PH2.7) or the place's own artificial light, where that is brighter.
 SUNSET_EV100 = 8.2
@@ -263,8 +263,8 @@ def _follow(wanted: Array, rungs: Array, most_rungs: int) -> NDArray[np.intp]:
     """
     nearest = np.searchsorted((rungs[1:] + rungs[:-1]) / 2.0, wanted).tolist()
     halfway = np.diff(rungs) / 2.0
-    up = np.maximum(DEADBAND_STOPS, np.append(halfway, 0.0) + HYSTERESIS_STOPS / 2.0).tolist()
-    down = np.maximum(DEADBAND_STOPS, np.append(0.0, halfway) + HYSTERESIS_STOPS / 2.0).tolist()
+    up = np.maximum(DEADBAND_STOPS, np.append(halfway, 0.0) + RIPPLE_STOPS / 2.0).tolist()
+    down = np.maximum(DEADBAND_STOPS, np.append(0.0, halfway) + RIPPLE_STOPS / 2.0).tolist()
     values, steps = wanted.tolist(), rungs.tolist()
     rung = nearest[0] if nearest else 0
     followed = []

@@ -145,14 +145,14 @@ def test_what_composes_is_left_alone() -> None:
     plan = moved(pose(0.0, pan_deg=-8.0), pose(1.0, pan_deg=8.0))
     fit = fit_compose(plan)
     assert fit.plan == plan
-    assert "Nothing to repair" in fit.said[0]
+    assert "The picture needs no change" in fit.said[0]
 
 
 def test_without_a_subject_there_is_nothing_to_compose_for() -> None:
     plan = attrs.evolve(moved(pose(0.0), pose(1.0)), blocks=(), composition=None)
     fit = fit_compose(plan)
     assert fit.plan == plan
-    assert "no subject" in fit.said[0]
+    assert "none of the plan's blocks is its subject" in fit.said[0]
 
 
 def test_a_fixed_head_can_be_pointed_anew_but_not_moved() -> None:

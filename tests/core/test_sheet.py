@@ -224,7 +224,7 @@ def test_every_part_of_an_evening_is_there() -> None:
         "To pack",
         "Take care",
         "North silo",
-        "by the local code",
+        "under local law",
     ):
         assert words in page.text, words
 
@@ -453,7 +453,7 @@ def test_cautions_tell_when_the_sun_is_in_the_picture() -> None:
     span = sunlight.sun_in_picture_frames(sunlight.sunlight(frames))
     assert span is not None
     assert f"in the picture from frame {span[0]} to frame {span[1]}" in said
-    assert "this place has water" in said
+    assert "there is water here" in said
     away = plan(
         blocks=[],
         composition=None,
@@ -464,7 +464,7 @@ def test_cautions_tell_when_the_sun_is_in_the_picture() -> None:
     )
     said = " ".join(cautions(away, compute_frames(away)))
     assert "in the picture" not in said
-    assert "water." not in said
+    assert "water here" not in said
     # the cautions themselves are common practice, no source
     for word in ("sun", "tie", "wind", "owner", "licensed", "local law"):
         assert word in said

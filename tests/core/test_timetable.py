@@ -94,7 +94,7 @@ def test_card_space_is_frames_times_file_size() -> None:
     # with a fifth to spare: 19.4 GB
     assert "Empty card, 32 GB or more" in names(plan())
     assert card_space_gb(plan(camera__raw_file_mb=None)) is None
-    assert "no camera.raw_file_mb" in names(plan(camera__raw_file_mb=None))
+    assert "the plan doesn’t say how large a picture is" in names(plan(camera__raw_file_mb=None))
 
 
 def test_power_is_for_the_hours_from_arrival_to_the_end() -> None:

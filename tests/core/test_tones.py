@@ -204,7 +204,7 @@ def test_the_packing_list_has_the_graduated_filter_and_where_its_edge_goes() -> 
         "Graduated filter, 2 stops, soft edge: edge on the horizon, 50 % of the picture’s height up" in said
     )
     assert "ND filter, 3 stops" in said
-    assert "push it along" in packed(toward_the_sunset(tilt_deg=20.0, grad_stops=2.0))
+    assert "move it as the camera tilts" in packed(toward_the_sunset(tilt_deg=20.0, grad_stops=2.0))
 
 
 def test_a_filter_that_is_set_once_is_not_advised_for_a_camera_that_tilts() -> None:

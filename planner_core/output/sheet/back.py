@@ -36,7 +36,6 @@ LEVEL_WORDS = {"stop": "Stop", "warn": "Look", "note": "Note"}
 # on paper: a column's width, what stands above and between, and the map at its lowest and tallest
 COLUMN_MM, AROUND_MM, MAP_MM = 91.0, 13.0, (58.0, 86.0)
 RIG_MM = (70.0, 38.0)  # the rig's drawing
-UNBROKEN = 0.92  # of a line is filled where fields of the plan and units aren't broken
 MORE_MM = 3.7  # the line that says how many findings aren't on paper
 STOPS_OFF = {-2: "2 stops<br>darker", -1: "1 stop<br>darker", 1: "1 stop<br>brighter"}
 
@@ -272,7 +271,7 @@ def cautions(plan: Plan, frames: FrameTable) -> list[str]:
     edge = "Weigh the rig down and tie it to something that holds, most of all near an edge, water or people"
     edge += ": there is water here." if any(block.role == "water" for block in plan.blocks) else "."
     dark = bool(np.any(~sun_up(frames)))
-    weather = "Check the forecast, the tide and the traffic, and dress for standing still."
+    weather = "Check the forecast, the wind, the tide and the traffic, and dress for standing still."
     if dark:
         way = "there" if rising else "back"
         weather += f" Walk the way {way} once in daylight."
@@ -305,7 +304,7 @@ def _left_mm(data: SheetData, advice: list[str], shown: int) -> float:
     """Height of so many findings and of what to do when the light differs."""
     findings = data.report.findings
     said = (f"{finding.message} {finding.fix}" for finding in findings[:shown])
-    mind = paper.HEADING_MM + sum(paper.text_mm(words, UNBROKEN * (COLUMN_MM - 11.0)) + 1.2 for words in said)
+    mind = paper.HEADING_MM + sum(_listed_mm(words, 11.0) + 1.2 for words in said)
     more = MORE_MM if shown < len(findings) else 0.0
     table = paper.table_mm(3, 2) + paper.remark_mm(_differs_words(data), COLUMN_MM)
     return mind + more + 3.0 + table + 1.0 + _bullets_mm(advice)
@@ -315,10 +314,15 @@ def _right_mm(data: SheetData) -> float:
     """Height of sun and moon, the packing list and the cautions."""
     sky = paper.table_mm(3, 2) + paper.remark_mm(_sky_words(data), COLUMN_MM)
     items = (f"{item.name} {item.why}" for item in packing_list(data.plan, data.frames))
-    packing = paper.HEADING_MM + sum(paper.text_mm(words, COLUMN_MM - 5.0) + 1.1 for words in items)
+    packing = paper.HEADING_MM + sum(_listed_mm(words, 5.0) + 1.1 for words in items)
     care = 1.7 + paper.HEADING_MM + _bullets_mm(cautions(data.plan, data.frames))
     return sky + 3.0 + packing + 3.0 + care
 
 
 def _bullets_mm(sentences: list[str]) -> float:
-    return sum(paper.text_mm(sentence, COLUMN_MM - 3.2) + 0.8 for sentence in sentences)
+    return sum(_listed_mm(sentence, 3.2) + 0.8 for sentence in sentences)
+
+
+def _listed_mm(words: str, indent_mm: float) -> float:
+    """Height of a line of a list, which breaks no number from its unit."""
+    return paper.text_mm(unbroken(words), COLUMN_MM - indent_mm, line=paper.LIST_LINE)
