@@ -245,9 +245,10 @@ def _poses_elsewhere(rng: random.Random, document: dict[str, Any]) -> None:
         axis = rng.choice(("pan_deg", "tilt_deg"))
         pose[axis] = rest if axis == "pan_deg" or rest is None else max(min(rest, 90.0), -90.0)
     for axis in ("pan", "tilt"):
-        if document["rig"].get(axis):
+        part = document["rig"].get(axis)
+        if isinstance(part, dict) and part:
             reach = 90.0 if axis == "tilt" else 1080.0
-            document["rig"][axis].update(min_deg=-reach, max_deg=reach)
+            part.update(min_deg=-reach, max_deg=reach)
 
 
 def _tripod(rng: random.Random, document: dict[str, Any]) -> None:

@@ -194,12 +194,12 @@ with open(sys.argv[3], "w") as names:  # Blender may have a line of its own to p
 import os
 os._exit(0)
 """
-FRESH_PROCESSES = int(os.environ.get("DUSKRAIL_FRESH_PROCESSES", "6"))
+FRESH_PROCESSES = int(os.environ.get("DUSKRAIL_FRESH_PROCESSES", "12"))
 
 
 def test_every_process_gives_a_plans_frames_the_same_names(tmp_path: Path, project_root: Path) -> None:
     saved, names = tmp_path / "one.plan.json", tmp_path / "names.txt"
-    save_plan(evening(frames=24), saved)
+    save_plan(evening(frames=48), saved)
     said = set()
     for seed in range(FRESH_PROCESSES):
         surroundings = {**os.environ, "PYTHONHASHSEED": str(seed), "DUSKRAIL_PADDING": "x" * (97 * seed)}
@@ -208,7 +208,7 @@ def test_every_process_gives_a_plans_frames_the_same_names(tmp_path: Path, proje
         said.add(names.read_text())
         names.unlink()
     assert len(said) == 1
-    assert len(set(said.pop().split())) == 2 * 24
+    assert len(set(said.pop().split())) == 2 * 48
 
 
 @pytest.mark.parametrize("drive", ["shoot-move-shoot", "continuous"])

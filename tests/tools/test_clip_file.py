@@ -27,7 +27,7 @@ from tests.two_towers import plan  # noqa: E402
 
 SIZE = (96, 54)
 BITS = 6
-KILLS, FRAMES = int(os.environ.get("DUSKRAIL_KILLS", "6")), 12
+KILLS, FRAMES = int(os.environ.get("DUSKRAIL_KILLS", "20")), 12
 
 
 def decoded(path: Path) -> list[NDArray[np.uint8]]:
