@@ -84,7 +84,7 @@ class FastLook:
         moving += [thing.data for thing in self.scene.collection.all_objects if thing.data is not None]
         for owner in (*moving, getattr(self.scene.world, "node_tree", None)):
             if owner is not None:
-                owner.animation_data_clear()
+                parts.stop_moving(owner)
 
     def foresee(self, number: int) -> None:
         """Work a frame out in another thread, while Blender draws the one before."""

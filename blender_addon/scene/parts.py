@@ -137,6 +137,13 @@ def remove_world(world: bpy.types.World) -> None:
     _remove_unused(keys)
 
 
+def stop_moving(owner: Any) -> None:
+    """Take an ID's animation off it, and its keys out of the file where nobody else uses them."""
+    keys = [_action_of(owner)]
+    owner.animation_data_clear()
+    _remove_unused(keys)
+
+
 def _action_of(owner: Any) -> Any:
     animation = getattr(owner, "animation_data", None)
     return animation.action if animation else None

@@ -228,7 +228,7 @@ def test_what_a_plan_cannot_have_of_a_block_is_told() -> None:
     said = " ".join(read_scene(scene).said)
     assert "is animated" in said
     assert "is hidden" in said
-    assert "Path is no mesh" in said
+    assert "Path isn't a mesh" in said
 
 
 def test_a_deleted_subject_is_told_and_its_role_judged() -> None:

@@ -234,6 +234,7 @@ def test_every_operator_is_among_those_tried() -> None:
         ),
         *("show_place", "show_rig", "show_picture", "preview", "stills", "preview_stop", "preview_open"),
         *("evening", "finding_in_timeline", "first_scene"),
+        *("scout", "scout_stop", "scout_clear", "scout_step", "scout_choose", "scout_take", "scout_stand"),
     }
     assert {cls.bl_idname.removeprefix("duskrail.") for cls in operators.CLASSES} == tried
     for cls in operators.CLASSES:

@@ -520,7 +520,7 @@ def test_a_camera_moved_by_something_else_is_refused() -> None:
     camera = parts.object_of(scene, "camera")
     assert camera is not None
     camera.location.x = 0.25
-    with pytest.raises(ReadbackError, match="shift of its own"):
+    with pytest.raises(ReadbackError, match="shift of camera or head of its own"):
         read_scene(scene)
 
 

@@ -8,6 +8,7 @@ import bpy
 import numpy as np
 import pytest
 
+from blender_addon.scene import store
 from blender_addon.state import live
 from blender_addon.ui import scout_overlay
 from blender_addon.ui.operators import scout
@@ -81,6 +82,35 @@ def test_a_click_on_the_map_stands_the_rig_there(found: Any) -> None:
         [np.sin(np.radians(rig.bearing_deg)), np.cos(np.radians(rig.bearing_deg))]
     )
     np.testing.assert_allclose(middle, there[:2], atol=0.02)
+
+
+def test_a_find_that_was_taken_is_undone_and_done_again(found: Any) -> None:
+    find = scout.chosen_find(found)
+    assert find is not None
+    live.set_plan(found, place(TOWER, BENCH, ground("square", (-6.0, -5.0), (6.0, 3.0))))
+    bpy.ops.ed.undo_push(message="before")
+    before = store.stored_text(found)
+    assert bpy.ops.duskrail.scout_take() == {"FINISHED"}
+    bpy.ops.ed.undo_push(message="taken")
+    taken = store.stored_text(bpy.context.scene)
+    assert taken != before
+    bpy.ops.ed.undo()
+    assert store.stored_text(bpy.context.scene) == before
+    bpy.ops.ed.redo()
+    assert store.stored_text(bpy.context.scene) == taken
+
+
+@pytest.mark.parametrize("operator", [scout.DUSKRAIL_OT_scout_take, scout.DUSKRAIL_OT_scout_stand])
+def test_what_moves_the_rig_can_be_undone(operator: type) -> None:
+    assert "UNDO" in operator.bl_options  # type: ignore[attr-defined]
+
+
+def test_searches_are_stopped_and_put_away(found: Any) -> None:
+    scene: Any = bpy.context.scene
+    with pytest.raises(RuntimeError, match="poll"):
+        bpy.ops.duskrail.scout_stop()  # it ended by itself
+    assert bpy.ops.duskrail.scout_clear() == {"FINISHED"}
+    assert scout.shown_of(scene) is None
 
 
 def test_a_ghost_looks_the_way_its_camera_does() -> None:
