@@ -115,16 +115,17 @@ class EveningPicture:
         """From metres from the eye to the picture, shape (4, 4), as OpenGL has it."""
         plan, frame = self.frames.plan, number - 1
         crop = projection.delivered_crop(plan.camera, plan.clip)
-        stands = np.eye(4)
-        stands[:3, :3] = self.frames.camera_rotation[frame]
-        stands[:3, 3] = self.frames.camera_m[frame] - self.eye
+        from_scene = np.eye(4)
+        turned = self.frames.camera_rotation[frame].T  # a rotation's inverse
+        from_scene[:3, :3] = turned
+        from_scene[:3, 3] = -turned @ (self.frames.camera_m[frame] - self.eye)
         near, far = NEAREST_M, FARTHEST_M
         lens = np.zeros((4, 4))
         lens[0, 0] = 2.0 * crop.focal_px / plan.clip.width_px
         lens[1, 1] = 2.0 * crop.focal_px / plan.clip.height_px
         lens[2, 2], lens[2, 3] = -(far + near) / (far - near), -2.0 * far * near / (far - near)
         lens[3, 2] = -1.0
-        whole: Array = lens @ np.linalg.inv(stands)
+        whole: Array = lens @ from_scene
         return whole
 
 

@@ -33,6 +33,7 @@ BEARING_RAD = 0.002  # within which what is far away goes over into the same sky
 CORNER_SHADE = 0.30  # how much darker a wall is at its foot: ours
 FOCUS = 0.01  # over which rise of the sun above a face its shadow fades in
 GLITTER_MOST = 30.0  # of a beam's light, mirrored by a corner that its path crosses
+FAINTEST_GLITTER = 1e-6  # of the path at its brightest: where it is fainter, nobody sees what hides it
 LEVEL = 0.9  # rise of a normal from which on a face lies level
 TIDE_STEP_M = 0.15  # of water: how far off its mirror may be worked out
 WAVES = 0.35  # how unevenly the water glitters: ours
@@ -275,7 +276,9 @@ class CornerColours:
         for toward, level in ((sun, self._sun_level(frame)), (moon, light.moon[frame])):
             if level.max() > 0.0:
                 path = water.glitter(away, self.slope, toward, sky.SUN_RADIUS_RAD)
-                path[mirror.is_hidden(self.outlines, self.eye, self.water_places, toward)] = 0.0
+                bright = np.flatnonzero(path > FAINTEST_GLITTER * path.max(initial=0.0))
+                hidden = mirror.is_hidden(self.outlines, self.eye, self.water_places[bright], toward)
+                path[bright[hidden]] = 0.0
                 seen += (self.waves * np.minimum(path, GLITTER_MOST))[:, None] * level
         level = sky.on_level_ground(light, self.frames.sun_direction, self.frames.moon_direction)[frame]
         return np.asarray(self.sent_up[:, None] * self.albedo[self.is_water] * level + seen)
@@ -369,13 +372,17 @@ def distinct_rows(values: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
 
 def capped(colours: Array) -> Array:
     """Colours no brighter than a picture needs: whiter, and as bright as before as far as that goes."""
-    most = colours.max(axis=1)
-    if most.max(initial=0.0) <= BRIGHTEST:
+    most = np.maximum(np.maximum(colours[:, 0], colours[:, 1]), colours[:, 2])
+    over = np.flatnonzero(most > BRIGHTEST)
+    if not len(over):
         return colours
-    grey = np.minimum(colours @ LUMINANCE, BRIGHTEST)
-    share = (BRIGHTEST - grey) / np.maximum(most - grey, 1e-9)
-    whiter = grey[:, None] + share[:, None] * (colours - (colours @ LUMINANCE)[:, None])
-    return np.where((most > BRIGHTEST)[:, None], np.clip(whiter, 0.0, BRIGHTEST), colours)
+    bright, luminance = colours[over], colours[over] @ LUMINANCE
+    grey = np.minimum(luminance, BRIGHTEST)
+    share = (BRIGHTEST - grey) / np.maximum(most[over] - grey, 1e-9)
+    whiter = grey[:, None] + share[:, None] * (bright - luminance[:, None])
+    shown = colours.copy()
+    shown[over] = np.clip(whiter, 0.0, BRIGHTEST)
+    return shown
 
 
 def _turned_to(piece: Corners, eye: Array) -> Corners:

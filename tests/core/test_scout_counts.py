@@ -31,7 +31,7 @@ def finds(plan: Plan, wishes: Wishes) -> tuple[Found, ...]:
 
 
 def crowded(seed: int) -> Plan:
-    """A small square with things near it and houses behind, all put at random."""
+    """A small square, 10 × 8 m within its rim, with things near it and houses behind, put at random."""
     rng = np.random.default_rng(seed)
     near = [
         box(f"thing {i}", "foreground", tuple(rng.uniform((-8, 4), (8, 14))), tuple(rng.uniform(0.3, 1.6, 3)))
@@ -41,7 +41,7 @@ def crowded(seed: int) -> Plan:
         box(f"house {i}", "background", tuple(rng.uniform((-30, 20), (30, 50))), tuple(rng.uniform(3, 9, 3)))
         for i in range(rng.integers(2, 5))
     ]
-    return place(TOWER, *near, *far, ground("square", (-5.0, -5.0), (5.0, 3.0)), frames=12)
+    return place(TOWER, *near, *far, ground("square", (-5.5, -5.5), (5.5, 3.5)), frames=12)
 
 
 def best_of_all(scout: Scout) -> float:
