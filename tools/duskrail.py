@@ -10,7 +10,7 @@ import argparse
 import contextlib
 import functools
 import io
-import json
+import math
 import os
 import re
 import sys
@@ -24,10 +24,9 @@ if __package__ in (None, ""):
 
 from planner_core.plan.file import load_plan, save_plan
 from planner_core.plan.model import Plan, PlanError
-from planner_core.plan.text import escaped_json
 from tools.files import check_files, deliver, inputs_of, refuse_input, say
 from tools.outcome import CRASHED, DONE, FOUND_STOP, INTERRUPTED, UNUSABLE, UsageError
-from tools.terminal import StatusLine, harmless_output, problem_line
+from tools.terminal import StatusLine, harmless_output, json_text, problem_line
 
 if TYPE_CHECKING:
     from planner_core.fit.result import Fit
@@ -53,7 +52,7 @@ def check(arguments: argparse.Namespace) -> int:
 
         document = report.as_dict()
         document["summary"]["shot"] = shot_score(Measured(plan, frames, report)).as_dict()
-        print(_json_text(document))
+        print(json_text(document))
     else:
         print(review_text(report))
     return FOUND_STOP if report.stops else DONE
@@ -92,7 +91,7 @@ def fit(arguments: argparse.Namespace) -> int:
     if arguments.json:
         from tools.report import fits_dict
 
-        say(_json_text(fits_dict(before, fits)), arguments.output)
+        say(json_text(fits_dict(before, fits)), arguments.output)
     else:
         said = [sentence for fitted in fits for sentence in fitted.said]
         say("\n".join((*said, f"Written to {arguments.output}.")), arguments.output)
@@ -174,7 +173,7 @@ def compare(arguments: argparse.Namespace) -> int:
         folder.mkdir(parents=True, exist_ok=True)
         for path, candidate in files.items():
             save_plan(candidate, path)
-    print(_json_text(comparison.as_dict()) if arguments.json else comparison_text(comparison))
+    print(json_text(comparison.as_dict()) if arguments.json else comparison_text(comparison))
     return DONE
 
 
@@ -375,7 +374,7 @@ def build_parser() -> argparse.ArgumentParser:
     one.add_argument(
         "--near",
         metavar="METRES",
-        type=_not_negative,
+        type=_near_m,
         default=120.0,
         help="build the ground this far around the rail; 0 for none (120)",
     )
@@ -554,8 +553,14 @@ def _positive(text: str) -> float:
     return value
 
 
-def _not_negative(text: str) -> float:
-    return 0.0 if text.strip() in ("0", "0.0") else _positive(text)
+def _near_m(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not 0.0 <= value <= 2000.0:
+        raise argparse.ArgumentTypeError(f"{text} is not from 0 to 2000 metres")
+    return value
 
 
 def _count(text: str) -> int:
@@ -587,11 +592,6 @@ def _size(text: str) -> tuple[int, int]:
 
 
 # ---------------------------------------------------------------- running
-
-
-def _json_text(values: Any) -> str:
-    plain = not (sys.stdout.encoding or "utf-8").lower().startswith("utf")
-    return escaped_json(json.dumps(values, ensure_ascii=plain, allow_nan=False, indent=2))
 
 
 def main(words: Sequence[str] | None = None) -> int:

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import json
 import re
-import sys
 from pathlib import Path
-from typing import Any
 
 from planner_core.plan.file import load_plan, save_plan
-from planner_core.plan.text import escaped_json
 from tools.files import deliver, refuse_input, say
 from tools.outcome import DONE
+from tools.terminal import json_text
 
 
 def run_late(arguments: argparse.Namespace) -> int:
@@ -35,7 +32,7 @@ def run_late(arguments: argparse.Namespace) -> int:
             save_plan(one.plan, path)
         written += [str(path) for path in files]
     if arguments.json:
-        say(_json_text(late_dict(found)), arguments.output)
+        say(json_text(late_dict(found)), arguments.output)
     else:
         say("\n".join((*late_lines(found), *(f"Written to {path}." for path in written))), arguments.output)
     return DONE
@@ -59,8 +56,3 @@ def length_s(text: str) -> float:
             f"{text} is no length of time up to a day; write it as 75min or 1h15"
         )
     return seconds
-
-
-def _json_text(values: Any) -> str:
-    plain = not (sys.stdout.encoding or "utf-8").lower().startswith("utf")
-    return escaped_json(json.dumps(values, indent=2, ensure_ascii=plain, allow_nan=False))

@@ -3,25 +3,22 @@
 from __future__ import annotations
 
 import argparse
-import json
 import re
-import sys
 from pathlib import Path
-from typing import Any
 
 from planner_core.plan.file import load_plan, save_plan
 from planner_core.plan.model import PlanError
-from planner_core.plan.text import escaped_json, one_line
+from planner_core.plan.text import one_line
 from tools.files import deliver, refuse_input, say
 from tools.outcome import DONE
-from tools.terminal import StatusLine
+from tools.terminal import StatusLine, json_text
 
 
 def run_log(arguments: argparse.Namespace) -> int:
     """Read the card, tell what was shot, and teach a plan where one is named."""
     from planner_core.log.card import read_card
     from planner_core.log.learn import taught
-    from planner_core.log.report import log_dict, log_lines, read_log
+    from planner_core.log.report import ended, log_dict, log_lines, read_log
     from planner_core.log.sequence import find_sequence
     from planner_core.output.log_page import log_page
 
@@ -47,9 +44,9 @@ def run_log(arguments: argparse.Namespace) -> int:
         save_plan(taught(plan, log.learned, one_line(Path(arguments.folder).name)), arguments.new_plan)
     written = [path for path in (arguments.output, arguments.new_plan) if path]
     if arguments.json:
-        say(_json_text(log_dict(log)), arguments.output)
+        say(json_text(log_dict(log)), arguments.output)
     else:
-        lines = [f"{sentence}." for sentence in log_lines(log)] + [f"Written to {path}." for path in written]
+        lines = [ended(sentence) for sentence in log_lines(log)] + [f"Written to {path}." for path in written]
         say("\n".join(lines), arguments.output)
     return DONE
 
@@ -70,8 +67,3 @@ def clock_offset(text: str) -> float:
             f"{text} is no offset; write seconds that the camera is ahead, or +H:MM:SS"
         )
     return seconds
-
-
-def _json_text(values: Any) -> str:
-    plain = not (sys.stdout.encoding or "utf-8").lower().startswith("utf")
-    return escaped_json(json.dumps(values, indent=2, ensure_ascii=plain, allow_nan=False))

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
-import json
 import re
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,9 +12,10 @@ import attrs
 
 from planner_core.plan.file import load_plan, save_plan
 from planner_core.plan.model import Photo, Pin, Plan, PlanError
-from planner_core.plan.text import escaped_json, one_line
+from planner_core.plan.text import one_line
 from tools.files import say
 from tools.outcome import DONE, UsageError
+from tools.terminal import json_text
 
 if TYPE_CHECKING:
     from planner_core.photo.check import PinCheck
@@ -64,7 +63,7 @@ def _add(arguments: argparse.Namespace, plan: Plan) -> int:
     plan = _with_blocks(arguments, plan, photo)
     save_plan(plan, arguments.output)
     if arguments.json:
-        say(_json_text(_solved_dict(attrs.evolve(solved, photo=photo))), arguments.output)
+        say(json_text(_solved_dict(attrs.evolve(solved, photo=photo))), arguments.output)
     else:
         said = [sentence + "." for sentence in begun.said] + solved_lines(solved)
         said += [
@@ -181,7 +180,7 @@ def _check(arguments: argparse.Namespace, plan: Plan) -> int:
     checks = [one for photo in photos for one in check_photo(plan, photo)]
     if arguments.json:
         print(
-            _json_text(
+            json_text(
                 {"photos": [photo.file for photo in photos], "pins": [_check_dict(one) for one in checks]}
             )
         )
@@ -222,11 +221,6 @@ def _check_dict(one: PinCheck) -> dict[str, Any]:
         "bearing_off_deg": one.bearing_off_deg,
         "altitude_off_deg": one.altitude_off_deg,
     }
-
-
-def _json_text(values: Any) -> str:
-    plain = not (sys.stdout.encoding or "utf-8").lower().startswith("utf")
-    return escaped_json(json.dumps(values, indent=2, ensure_ascii=plain, allow_nan=False))
 
 
 def place(text: str) -> tuple[float, float, float]:

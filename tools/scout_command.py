@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from planner_core.plan.file import load_plan, save_plan
 from planner_core.plan.model import Plan
-from planner_core.plan.text import escaped_json, one_line
+from planner_core.plan.text import one_line
 from planner_core.scout.places import Area, area_of_block
 from tools.files import refuse_input
 from tools.outcome import DONE, INTERRUPTED, UsageError, need_blender
-from tools.terminal import StatusLine
+from tools.terminal import StatusLine, json_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -61,8 +60,7 @@ def run_scout(arguments: argparse.Namespace) -> int:
         document = found.as_dict()
         for find, path in zip(document["finds"], written, strict=False):
             find["plan"] = str(path)
-        plain = not (sys.stdout.encoding or "utf-8").lower().startswith("utf")
-        print(escaped_json(json.dumps(document, indent=2, ensure_ascii=plain, allow_nan=False)))
+        print(json_text(document))
     else:
         print("\n".join((*found.lines(), *(f"Written to {path}." for path in written))))
     return DONE if finished else INTERRUPTED

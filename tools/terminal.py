@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import sys
 import time
 from collections.abc import Iterator
 from typing import Any, TextIO
 
-from planner_core.plan.text import escaped
+from planner_core.plan.text import escaped, escaped_json
 
 LONGEST_PROBLEM = 600  # characters of a line that says what is wrong
+
+
+def json_text(values: Any) -> str:
+    """Plain values as JSON for standard output: letters as they are where it takes them."""
+    plain = not (sys.stdout.encoding or "utf-8").lower().startswith("utf")
+    return escaped_json(json.dumps(values, indent=2, ensure_ascii=plain, allow_nan=False))
 
 
 class HarmlessStream:

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import argparse
-import json
-import sys
 from typing import Any
 
 import numpy as np
 
 from planner_core.plan.file import load_plan, save_plan
-from planner_core.plan.text import escaped_json
 from tools.files import say
 from tools.outcome import DONE
+from tools.terminal import json_text
 
 
 def run_terrain(arguments: argparse.Namespace) -> int:
@@ -24,7 +22,7 @@ def run_terrain(arguments: argparse.Namespace) -> int:
     landed = with_land(plan, load_grids(arguments.sources), near_m=arguments.near, zero_m=arguments.zero)
     save_plan(landed.plan, arguments.output)
     if arguments.json:
-        say(_json_text(_as_dict(landed)), arguments.output)
+        say(json_text(_as_dict(landed)), arguments.output)
     else:
         said = [f"{sentence}." for sentence in landed.said]
         say("\n".join((*said, f"Written to {arguments.output}.")), arguments.output)
@@ -42,8 +40,3 @@ def _as_dict(landed: Any) -> dict[str, Any]:
         ],
         "unknown_share": float(seen.unknown.mean()),
     }
-
-
-def _json_text(values: Any) -> str:
-    plain = not (sys.stdout.encoding or "utf-8").lower().startswith("utf")
-    return escaped_json(json.dumps(values, indent=2, ensure_ascii=plain, allow_nan=False))

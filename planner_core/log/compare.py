@@ -19,6 +19,7 @@ from planner_core.plan.timeline import local_datetime, start_utc_s
 
 Array = NDArray[np.float64]
 
+FARTHEST_ZONE_S = 26.0 * 3600.0  # from -12 to +14 hours
 ZONE_STEP_S = 1800.0  # zones differ by half hours, but for a few
 OFF_STOPS = 0.5  # a frame so far from its plan is worth a word (common practice, no source)
 
@@ -61,7 +62,7 @@ def camera_clock(plan: Plan, shot: ShotSequence, offset_s: float | None) -> Cloc
     site = local_datetime(planned, plan.zone).utcoffset()
     assert site is not None
     zone = named - site.total_seconds() if named is not None else round(offset / ZONE_STEP_S) * ZONE_STEP_S
-    if named is None and abs(offset - zone) > ZONE_STEP_S / 4.0:
+    if named is None and (abs(offset - zone) > ZONE_STEP_S / 4.0 or abs(zone) > FARTHEST_ZONE_S):
         zone = 0.0  # no zone explains it
     return Clock(offset_s=offset, zone_s=zone, error_s=offset - zone, given=offset_s is not None)
 

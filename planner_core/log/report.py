@@ -8,12 +8,21 @@ from typing import Any
 import numpy as np
 from attrs import frozen
 
-from planner_core.log.compare import AsShot, Balance, Clock, as_shot, balance_as_shot, off_plan
+from planner_core.log.compare import (
+    FARTHEST_ZONE_S,
+    AsShot,
+    Balance,
+    Clock,
+    as_shot,
+    balance_as_shot,
+    off_plan,
+)
 from planner_core.log.learn import Learned, Lessons, lessons
 from planner_core.log.sequence import Fault, ShotSequence
 from planner_core.plan.model import Plan
 from planner_core.plan.text import one_line
 from planner_core.plan.timeline import local_datetime
+from planner_core.words.durations import to_the_second
 from planner_core.words.figures import frames_text
 
 
@@ -55,29 +64,36 @@ def log_lines(log: Log) -> Iterator[str]:
     yield from _lesson_lines(log.learned, plan)
 
 
+def ended(sentence: str) -> str:
+    """A sentence with its full stop, or the question mark that it has."""
+    return sentence if sentence.endswith("?") else sentence + "."
+
+
 def _clock_line(clock: Clock, late_s: float) -> str:
+    if abs(clock.offset_s) > FARTHEST_ZONE_S and not clock.given:
+        days = round(abs(clock.offset_s) / 86400.0, 1)
+        when = "after" if clock.offset_s > 0.0 else "before"
+        return (
+            f"The frames are from {days:g} days {when} the plan's start: is this the plan they were shot by?"
+        )
     side = "ahead" if clock.error_s > 0.0 else "behind"
-    error = f"{_span(abs(clock.error_s))} {side}" if abs(clock.error_s) >= 0.5 else "right to half a second"
-    zone = (
-        f" and set to a zone {_span(abs(clock.zone_s))} {'east' if clock.zone_s > 0 else 'west'}"
-        if clock.zone_s
-        else ""
-    )
-    told = f"The camera's clock is {error}{zone}"
+    off = abs(clock.error_s) >= 0.5
+    told = f"The camera's clock is {f'{to_the_second(abs(clock.error_s))} {side}' if off else 'right'}"
+    if clock.zone_s:
+        way = "east" if clock.zone_s > 0.0 else "west"
+        told += f", and set to a zone {to_the_second(abs(clock.zone_s))} {way} of the site's"
     if not clock.given:
         return told + ", if the first frame is the plan's first"
     late = "late" if late_s > 0.0 else "early"
-    return told + (f"; the shoot began {_span(abs(late_s))} {late}" if abs(late_s) >= 1.0 else "")
+    return told + (f"; the shoot began {to_the_second(abs(late_s))} {late}" if abs(late_s) >= 1.0 else "")
 
 
 def _interval_line(plan: Plan, shot: ShotSequence) -> str:
-    planned = plan.shoot.interval_s
-    told = (
-        f"The interval was {shot.interval_s:.3f} s ± {shot.interval_deviation_s:.3f}, planned {planned:g} s"
-    )
+    planned, sure = plan.shoot.interval_s, max(shot.interval_deviation_s, 0.001)
+    told = f"The interval was {shot.interval_s:.3f} s ± {sure:.3f}, planned {planned:g} s"
     drift = (shot.interval_s - planned) * (shot.count - 1)
     if abs(shot.interval_s - planned) > 3.0 * shot.interval_deviation_s and abs(drift) >= 1.0:
-        told += f": {_span(abs(drift))} {'longer' if drift > 0 else 'shorter'} over the shoot"
+        told += f": {to_the_second(abs(drift))} {'longer' if drift > 0.0 else 'shorter'} over the shoot"
     jitter = max(shot.jitter_s**2 - shot.clock_step_s**2, 0.0) ** 0.5
     return told + (f"; it wandered by {jitter:.2f} s" if jitter > 0.1 else "")
 
@@ -104,6 +120,9 @@ def fault_line(fault: Fault) -> str:
 
 
 def _exposure_lines(real: AsShot) -> Iterator[str]:
+    if real.plan.exposure is None:
+        yield "The plan has no exposure to compare the frames with"
+        return
     if np.isnan(real.off_stops).all():
         yield "The frames don't say how they were exposed"
         return
@@ -137,13 +156,6 @@ def _lesson_lines(learned: Lessons, plan: Plan) -> Iterator[str]:
 
 def _learned(value: Learned, digits: int) -> str:
     return f"{value.value:.{digits}f} ± {max(value.deviation, 10.0**-digits / 2.0):.{digits}f}"
-
-
-def _span(seconds: float) -> str:
-    whole = round(seconds)
-    hours, minutes, rest = whole // 3600, whole // 60 % 60, whole % 60
-    parts = [f"{hours} h"] * bool(hours) + [f"{minutes} min"] * bool(minutes) + [f"{rest} s"] * bool(rest)
-    return " ".join(parts) or "0 s"
 
 
 def log_dict(log: Log) -> dict[str, Any]:
@@ -197,5 +209,5 @@ def log_dict(log: Log) -> dict[str, Any]:
                 ("overhead_s", log.learned.overhead_s),
             )
         },
-        "said": [sentence + "." for sentence in log_lines(log)],
+        "said": [ended(sentence) for sentence in log_lines(log)],
     }

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from importlib import resources
 from typing import Any
 
 from planner_core.fit.late import Rescue
+from planner_core.output.page import short_page
 from planner_core.output.sheet.markup import esc
 from planner_core.plan.text import one_line
 from planner_core.words.durations import duration_text
@@ -18,29 +18,8 @@ HEADINGS = {
     "shorter-interval": "Every frame by the planned end, with a shorter interval",
 }
 
-_PAGE = """<!doctype html>
-<html lang="en-GB">
-<head>
-<meta charset="utf-8">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="color-scheme" content="light dark">
-<link rel="icon" href="data:,">
-<title>{title}, late</title>
-<style>
-{style}
-.way {{ margin: 4mm 0; }} .way dl {{ display: grid; grid-template-columns: auto 1fr; gap: 1mm 4mm; }}
-.way dd {{ margin: 0; font-weight: 700; }}
-</style>
-</head>
-<body>
-<div class="page">
-<h1>{title}</h1>
-{ways}
-</div>
-</body>
-</html>
-"""
+_STYLE = """.way { margin: 4mm 0; } .way dl { display: grid; grid-template-columns: auto 1fr; gap: 1mm 4mm; }
+.way dd { margin: 0; font-weight: 700; }"""
 
 
 def numbers(one: Rescue) -> list[tuple[str, str]]:
@@ -83,8 +62,7 @@ def late_page(title: str, found: Sequence[Rescue]) -> str:
             f'<section class="way"><h2>{rank}. {esc(HEADINGS[one.kind])}</h2>'
             f"<dl>{rows}</dl><ul>{told}</ul></section>"
         )
-    style = (resources.files("planner_core.output.sheet") / "sheet.css").read_text(encoding="utf-8")
-    return _PAGE.format(title=esc(title or "Late"), style=style.strip(), ways="\n".join(ways))
+    return short_page(title or "Late", f"{title or 'Plan'}, late", "\n".join(ways), _STYLE)
 
 
 def late_dict(found: Sequence[Rescue]) -> dict[str, Any]:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
-from importlib import resources
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from planner_core.light.exposure import settings_ev100
-from planner_core.log.report import Log, log_lines
+from planner_core.log.report import Log, ended, log_lines
+from planner_core.output.page import short_page
 from planner_core.output.sheet.draw import Canvas, interpolate, minus, round_step
 from planner_core.output.sheet.markup import esc
 from planner_core.plan.timeline import local_datetime
@@ -25,50 +24,17 @@ FONT = 2.7
 MOST_POINTS = 600
 WORST_STOPS = 2.0  # the lower panel reaches at least so far either way
 
-_PAGE = """<!doctype html>
-<html lang="en-GB">
-<head>
-<meta charset="utf-8">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="color-scheme" content="light dark">
-<link rel="icon" href="data:,">
-<title>{title}, as shot</title>
-<style>
-{style}
-</style>
-</head>
-<body>
-<div class="page">
-<h1>{title}</h1>
-<p>As shot on {day}: the plan drawn through, the frames as dots.</p>
-<section class="chart">
-{chart}
-</section>
-<ul>
-{lines}
-</ul>
-</div>
-</body>
-</html>
-"""
-
 
 def log_page(log: Log) -> str:
     """The whole page as HTML, self-contained, without scripts or outside requests."""
     date = local_datetime(float(log.real.frames.utc_s[0]), log.plan.zone).date()
-    return _PAGE.format(
-        title=esc(log.plan.title or "Log"),
-        day=esc(day_words(date, year=True)),
-        style=_style().strip(),
-        chart=_chart(log),
-        lines="\n".join(f"<li>{esc(sentence)}.</li>" for sentence in log_lines(log)),
+    title = log.plan.title or "Log"
+    lines = "\n".join(f"<li>{esc(ended(sentence))}</li>" for sentence in log_lines(log))
+    body = (
+        f"<p>As shot on {esc(day_words(date, year=True))}: the plan drawn through, the frames as dots.</p>\n"
+        f'<section class="chart">\n{_chart(log)}\n</section>\n<ul>\n{lines}\n</ul>'
     )
-
-
-@lru_cache(maxsize=1)
-def _style() -> str:
-    return (resources.files("planner_core.output.sheet") / "sheet.css").read_text(encoding="utf-8")
+    return short_page(title, f"{title}, as shot", body)
 
 
 def _chart(log: Log) -> str:

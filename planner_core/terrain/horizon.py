@@ -100,12 +100,13 @@ class Geodesics:
     longitude_deg: Array
 
     def at(self, rows: NDArray[np.intp], distance_m: Array) -> tuple[Array, Array]:
-        """Both at distances (n,) along some of the lines, (rows, n)."""
+        """Both on some of the lines, at distances from the start; rows and distances broadcast."""
         node = np.minimum((distance_m / NODE_M).astype(np.intp), self.latitude_deg.shape[1] - 2)
         part = distance_m / NODE_M - node
-        pick = np.ix_(rows, node), np.ix_(rows, node + 1)
-        latitude = self.latitude_deg[pick[0]] * (1.0 - part) + self.latitude_deg[pick[1]] * part
-        longitude = self.longitude_deg[pick[0]] * (1.0 - part) + self.longitude_deg[pick[1]] * part
+        latitude, longitude = (
+            table[rows, node] * (1.0 - part) + table[rows, node + 1] * part
+            for table in (self.latitude_deg, self.longitude_deg)
+        )
         return latitude, longitude
 
 
@@ -162,7 +163,7 @@ class _March:
 
     def altitudes(self, rows: NDArray[np.intp], distance_m: Array) -> Array:
         """Apparent altitudes (rows, n); NaN off the grid and in holes."""
-        heights = self.grid.at(*self.lines.at(rows, distance_m))
+        heights = self.grid.at(*self.lines.at(rows[:, None], distance_m[None, :]))
         return altitude_deg(heights, self.eye_m, distance_m[None, :], self.radius_m[rows][:, None])
 
     def run(self, bearing_deg: Array, reach_m: float) -> Horizon:
@@ -229,24 +230,11 @@ class _March:
         peak, peak_m = height.copy(), distance[top].copy()
         for part in np.linspace(0.0, 1.0, 9):
             here = below + part * (above - below)
-            latitude, longitude = self._along(rows, here)
-            seen = altitude_deg(self.grid.at(latitude, longitude), self.eye_m, here, self.radius_m[rows])
+            heights = self.grid.at(*self.lines.at(rows, here))
+            seen = altitude_deg(heights, self.eye_m, here, self.radius_m[rows])
             higher = seen > peak
             peak, peak_m = np.where(higher, seen, peak), np.where(higher, here, peak_m)
         return peak, peak_m
-
-    def _along(self, rows: NDArray[np.intp], distance_m: Array) -> tuple[Array, Array]:
-        node = np.minimum((distance_m / NODE_M).astype(np.intp), self.lines.latitude_deg.shape[1] - 2)
-        part = distance_m / NODE_M - node
-        latitude = (
-            self.lines.latitude_deg[rows, node] * (1.0 - part)
-            + self.lines.latitude_deg[rows, node + 1] * part
-        )
-        longitude = (
-            self.lines.longitude_deg[rows, node] * (1.0 - part)
-            + self.lines.longitude_deg[rows, node + 1] * part
-        )
-        return latitude, longitude
 
 
 def _steps(from_m: float, reach_m: float, grid: Grid) -> Array:

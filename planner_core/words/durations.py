@@ -3,6 +3,13 @@
 from __future__ import annotations
 
 
+def to_the_second(seconds: float) -> str:
+    """'1 h 3 min 17 s': a length of time of which every second counts."""
+    whole = round(seconds)
+    parts = ((whole // 3600, "h"), (whole // 60 % 60, "min"), (whole % 60, "s"))
+    return " ".join(f"{count} {unit}" for count, unit in parts if count) or "0 s"
+
+
 def duration_text(seconds: float) -> str:
     """'1 h 35 min', '12 min', '2 min 30 s' or '45 s': a length of time as a person says it."""
     if seconds < 90.0:

@@ -146,6 +146,20 @@ def test_the_balance_as_shot_is_that_of_the_frames_about_the_event(evening: Plan
     assert log.balance.bright_first == pytest.approx(early, abs=1)
 
 
+def test_a_plan_without_exposure_has_nothing_to_compare(evening: Plan, tmp_path: Path) -> None:
+    write_card(tmp_path, compute_frames(evening))
+    log = log_of(tmp_path, attrs.evolve(evening, exposure=None))
+    assert any("no exposure to compare" in line for line in log_lines(log))
+    assert log.learned.cloud_divisor is None
+
+
+def test_the_frames_of_another_day_ask_whether_it_is_this_plan(evening: Plan, tmp_path: Path) -> None:
+    write_card(tmp_path, compute_frames(evening), ahead_s=-3.0 * 86400.0)
+    log = log_of(tmp_path, evening)
+    assert log.real.clock.zone_s == 0.0
+    assert any("3 days before the plan's start: is this the plan" in line for line in log_lines(log))
+
+
 def test_a_folder_without_a_sequence_says_what_it_has_not(tmp_path: Path) -> None:
     with pytest.raises(PlanError, match="no photographs"):
         read_card(tmp_path)

@@ -66,7 +66,7 @@ def test_a_geodesic_leads_where_pyproj_leads() -> None:
     bearing = np.arange(0.0, 360.0, 7.0)
     lines = geodesics(46.5, 7.5, bearing, 250_000.0)
     distance = np.array([17_300.0, 99_999.0, 248_000.0])
-    latitude, longitude = lines.at(np.arange(len(bearing)), distance)
+    latitude, longitude = lines.at(np.arange(len(bearing))[:, None], distance)
     for row, azimuth in enumerate(bearing):
         east, north, _ = WGS84.fwd([7.5] * 3, [46.5] * 3, [azimuth] * 3, distance)
         assert latitude[row] == pytest.approx(north, abs=2e-7)  # 2 cm

@@ -46,3 +46,12 @@ def test_a_tile_is_never_written_over(
     assert main(["terrain", str(tile), plan, "-o", str(tile)]) == 2
     assert "the terrain that is read" in capsys.readouterr().err
     assert tile.read_bytes() == before
+
+
+@pytest.mark.parametrize("near", ["1e9", "-5", "far"])
+def test_near_land_has_a_limit_that_is_said(
+    tile: Path, project_root: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], near: str
+) -> None:
+    plan = str(project_root / "example_scenes" / "harbour_light.plan.json")
+    assert main(["terrain", str(tile), plan, "-o", str(tmp_path / "a.plan.json"), "--near", near]) == 2
+    assert "from 0 to 2000 metres" in capsys.readouterr().err
