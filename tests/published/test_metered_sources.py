@@ -142,7 +142,13 @@ def test_open_land_under_a_low_full_moon_reads_so_too(pan_deg: float) -> None:
 
 @pytest.mark.parametrize(
     "start",
-    ["2027-06-21T15:00:00", "2027-06-21T16:00:00", "2027-06-21T17:30:00", "2027-03-14T15:00:00"],
+    [
+        "2027-06-21T15:00:00",
+        "2027-06-21T16:00:00",
+        "2027-06-21T17:30:00",
+        "2027-03-14T15:00:00",
+        "2027-09-20T16:00:00",
+    ],
 )
 def test_a_front_lit_afternoon_is_exposed_by_the_sunny_sixteen_rule(start: str) -> None:
     # f/16 at 1/ISO, EV 14.6 to 15: common practice, no source
