@@ -80,7 +80,7 @@ def with_land(plan: Plan, grid: Grid, *, near_m: float = 120.0, zero_m: float | 
 
 def _is_land(block: Block) -> bool:
     head, _, number = block.name.partition(" ")
-    return head in (PREFIX, RIDGE_PREFIX) and number.isdecimal()
+    return head in (PREFIX, RIDGE_PREFIX) and block.part_of == head and number.isdecimal()
 
 
 def _sea_height_m(plan: Plan, grid: Grid, points_m: Array) -> Array:
@@ -151,6 +151,7 @@ def _near_blocks(plan: Plan, grid: Grid, zero_m: float, near_m: float) -> Iterat
             top, width = float(level[row, first]), (last - first + 1) * cell
             yield Block(
                 name=f"{PREFIX} {number}",
+                part_of=PREFIX,
                 role="ground",
                 shape="box",
                 centre_m=(
@@ -187,6 +188,7 @@ def _ridges(seen: Horizon, plan: Plan) -> Iterator[Block]:
             skyline = _simplified(np.column_stack([bearing, crest[rows]]))
             yield Block(
                 name=f"{RIDGE_PREFIX} {number}",
+                part_of=RIDGE_PREFIX,
                 role="background",
                 shape="ridge",
                 distance_m=round(away, 1),
