@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
-from planner_core.review.findings import Finding, Names, Sentences, facts, speaks
+from planner_core.review.findings import Finding, Names, Sentences, facts, speaks, spoken_codes
 
 
 @speaks("spoken")
 def _spoken(finding: Finding, names: Names) -> Sentences:
     return Sentences(finding.fact("message"), finding.fact("fix"))
+
+
+def codes_of_the_tool() -> frozenset[str]:
+    """Every finding the tool itself has words for, whether or not a test made one of its own before."""
+    return spoken_codes() - {"spoken"}
 
 
 def spoken(message: str, fix: str = "", **fields: Any) -> Finding:

@@ -13,9 +13,9 @@ from blender_addon.ui import gizmos, menus, operators, panels, preferences, pres
 from blender_addon.ui.operators.review import FITS
 from planner_core.edit import kit
 from planner_core.evening.timetable import EVENT_WORDS
-from planner_core.review.findings import spoken_codes
 from planner_core.time.events import PHASES
 from planner_core.words.dates import MONTHS, WEEKDAYS
+from tests.spoken import codes_of_the_tool
 
 ROOT = Path(__file__).resolve().parents[2]
 SOURCES = sorted((ROOT / "blender_addon").rglob("*.py")) + sorted((ROOT / "planner_core").rglob("*.py"))
@@ -77,7 +77,7 @@ def tables() -> Iterator[str]:
         yield from (piece.label, piece.says)
     for label, tip in FITS.values():
         yield from (label, tip)
-    yield from (wording.plain_title(code) for code in spoken_codes())
+    yield from (wording.plain_title(code) for code in codes_of_the_tool())
 
 
 def classes() -> Iterator[Any]:

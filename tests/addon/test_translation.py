@@ -24,6 +24,7 @@ from planner_core.words import language
 from planner_core.words.language import Language
 from tests.addon.messages import all_messages
 from tests.addon.test_panels import drawn
+from tests.spoken import codes_of_the_tool
 
 
 def names_without_context(kind: Any) -> list[str]:
@@ -107,7 +108,7 @@ def test_a_translation_has_the_values_of_its_message() -> None:
 
 
 def test_every_finding_speaks_german() -> None:
-    ours = {code for code in spoken_codes() if code != "spoken"}  # that of tests/spoken.py
+    ours = codes_of_the_tool()
     assert ours - spoken_codes("de") == set()
     assert spoken_codes("de") <= ours
 
@@ -184,7 +185,7 @@ def odd() -> Language:
 
 @pytest.fixture
 def spoken_oddly() -> Iterator[None]:
-    for code in spoken_codes():
+    for code in codes_of_the_tool():
         speaks(code, language="xx")(lambda finding, _names: Sentences("Ωτι."))
     findings.has_voice("xx", findings.Voice(lambda _remedies, _names: "Σετ.", lambda _finding: "Νο."))
     language.chosen_by(odd)

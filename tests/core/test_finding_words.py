@@ -12,6 +12,7 @@ from planner_core.frames import compute_frames
 from planner_core.plan.model import Plan
 from planner_core.review import findings
 from planner_core.review.report import review
+from tests.spoken import codes_of_the_tool
 
 
 def codes_made(source: str) -> Iterator[str]:
@@ -51,7 +52,7 @@ def test_every_finding_has_its_sentences(made: set[str]) -> None:
 
 
 def test_every_sentence_belongs_to_a_finding(made: set[str]) -> None:
-    ours = {code for code in findings.spoken_codes() if code != "spoken"}  # that of tests/spoken.py
+    ours = codes_of_the_tool()
     assert ours - made == set()
 
 
