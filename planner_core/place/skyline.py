@@ -13,6 +13,7 @@ from planner_core.plan.model import Plan
 Array = NDArray[np.float64]
 
 STEP_DEG = 0.02  # a twenty-fifth of the sun's width
+STEPS = round(360.0 / STEP_DEG)
 OPEN = -1
 
 
@@ -47,20 +48,49 @@ def skyline(plan: Plan, eye_m: ArrayLike) -> Skyline:
     The upper outline of a solid runs along its edges, so each edge is followed over the bearings that it
     spans. Light goes straight here: over 2 km Earth's curve lowers a roof by 0.3 m.
     """
-    count = round(360.0 / STEP_DEG)
-    altitude = np.zeros(count)
-    owner = np.full(count, OPEN, dtype=np.int32)
+    altitude = np.zeros(STEPS)
+    owner = np.full(STEPS, OPEN, dtype=np.int32)
     eye = np.asarray(eye_m, dtype=np.float64)
     starts, ends, owners = _edges(plan)
     for part in np.array_split(np.arange(len(owners)), max(1, len(owners) // 5000)):
-        steps, heights, edge = _along(starts[part] - eye, ends[part] - eye)
+        start, end = starts[part] - eye, ends[part] - eye
+        low, counts = _spans(start, end)
+        edge = np.repeat(np.arange(len(start)), counts)
+        within = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+        steps = low[edge] + within
+        heights = _heights_deg(start, end, edge, steps)
+        steps %= STEPS
         np.maximum.at(altitude, steps, heights)
         top = heights >= altitude[steps]
         owner[steps[top]] = owners[part][edge[top]]
     owner[altitude <= 0.0] = OPEN
-    bearing = np.arange(count) * STEP_DEG
-    turned = np.rint((bearing - plan.site.scene_north_deg) / STEP_DEG).astype(np.intp) % count
+    turned = _turned(plan, np.arange(STEPS))
     return Skyline(altitude_deg=altitude[turned], block=owner[turned])
+
+
+def skyline_at(plan: Plan, eye_m: ArrayLike, bearing_deg: ArrayLike) -> tuple[Array, NDArray[np.int32]]:
+    """The skyline's altitude and block at a few bearings (n,) only, the same as skyline() has there."""
+    step = np.rint(np.asarray(bearing_deg, dtype=np.float64) / STEP_DEG).astype(np.intp) % STEPS
+    turned = _turned(plan, step)
+    eye = np.asarray(eye_m, dtype=np.float64)
+    starts, ends, owners = _edges(plan)
+    start, end = starts - eye, ends - eye
+    low, counts = _spans(start, end)
+    past_low = (turned[:, None] - low) % STEPS
+    place, edge = np.nonzero(past_low < counts)
+    heights = _heights_deg(start, end, edge, low[edge] + past_low[place, edge])
+    altitude = np.zeros(len(turned))
+    np.maximum.at(altitude, place, heights)
+    top = heights >= altitude[place]
+    owner = np.full(len(turned), OPEN, dtype=np.int32)
+    owner[place[top]] = owners[edge[top]]
+    owner[altitude <= 0.0] = OPEN
+    return altitude, owner
+
+
+def _turned(plan: Plan, step: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The steps from the scene's Y for steps of bearing from north."""
+    return np.rint((step * STEP_DEG - plan.site.scene_north_deg) / STEP_DEG).astype(np.intp) % STEPS
 
 
 @remembered
@@ -83,17 +113,17 @@ def _mesh_edges(mesh: Mesh) -> NDArray[np.intp]:
     return np.array(sorted(pairs), dtype=np.intp).reshape(-1, 2)
 
 
-def _along(start: Array, end: Array) -> tuple[NDArray[np.intp], Array, NDArray[np.intp]]:
-    """Of every edge (n, 3), each step of turn that it spans, its altitude there, and the edge's number."""
+def _spans(start: Array, end: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """The first step of turn that each edge (n, 3) spans, below zero left of the scene's −Y, and how many."""
     first = np.degrees(np.arctan2(start[:, 0], start[:, 1]))
     sweep = wrapped_deg(np.degrees(np.arctan2(end[:, 0], end[:, 1])) - first)
     low = np.ceil(np.minimum(first, first + sweep) / STEP_DEG)
-    counts = np.maximum(np.floor(np.maximum(first, first + sweep) / STEP_DEG) - low + 1.0, 0.0).astype(
-        np.intp
-    )
-    edge = np.repeat(np.arange(len(start)), counts)
-    within = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
-    steps = low[edge].astype(np.intp) + within
+    counts = np.maximum(np.floor(np.maximum(first, first + sweep) / STEP_DEG) - low + 1.0, 0.0)
+    return low.astype(np.intp), counts.astype(np.intp)
+
+
+def _heights_deg(start: Array, end: Array, edge: NDArray[np.intp], steps: NDArray[np.intp]) -> Array:
+    """The altitude of edges of (n, 3) at steps of turn that they span, both (k,)."""
     turn = np.radians(steps * STEP_DEG)
     across, ahead = np.sin(turn), np.cos(turn)
     vector = end - start
@@ -102,5 +132,4 @@ def _along(start: Array, end: Array) -> tuple[NDArray[np.intp], Array, NDArray[n
     with np.errstate(divide="ignore", invalid="ignore"):
         fraction = np.clip(np.nan_to_num(-offset / slant), 0.0, 1.0)
     x, y, z = (start[edge, axis] + fraction * vector[edge, axis] for axis in range(3))
-    heights = np.degrees(np.arctan2(z, np.hypot(x, y)))
-    return steps % round(360.0 / STEP_DEG), heights, edge
+    return np.degrees(np.arctan2(z, np.hypot(x, y)))

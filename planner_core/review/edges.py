@@ -13,10 +13,10 @@ from planner_core.maths.angles import compass_deg
 from planner_core.maths.runs import span
 from planner_core.picture.picture_rays import LEVEL_GROUND
 from planner_core.picture.projection import project_px
-from planner_core.picture.surfaces import COLUMNS, Surfaces
+from planner_core.picture.surfaces import Surfaces
 from planner_core.picture.view import View
 from planner_core.place import blocking
-from planner_core.place.skyline import skyline
+from planner_core.place.skyline import skyline_at
 from planner_core.plan.model import Plan
 from planner_core.review.findings import Finding, facts
 from planner_core.rig import geometry
@@ -41,24 +41,20 @@ def _skyline_ends(plan: Plan, frames: FrameTable) -> list[Finding]:
     ridges = [index for index, block in enumerate(plan.blocks) if block.shape == "ridge"]
     if not ridges:
         return []
-    horizon = skyline(plan, frames.camera_m[len(frames) // 2])
+    eye = frames.camera_m[len(frames) // 2]
     found = []
     for index in ridges:
         for side, end in _ends(plan, index):
-            bearing, altitude = (
-                float(v)
-                for v in geometry.bearing_and_altitude(
-                    end - frames.camera_m[len(frames) // 2], plan.site.scene_north_deg
-                )
-            )
-            outward = -1.0 if side == "left" else 1.0
-            here = int(horizon.block_at(bearing - outward * BEYOND_DEG))
-            beyond = float(horizon.altitude_at(bearing + outward * BEYOND_DEG))
-            if here != index or altitude - beyond < CLIFF_DEG:
-                continue
             where = span(_in_picture(plan, frames, end))
-            if where is not None:
-                found.append(_cut_off(plan, index, side, bearing, altitude - beyond, where))
+            if where is None:
+                continue
+            bearing, altitude = (
+                float(v) for v in geometry.bearing_and_altitude(end - eye, plan.site.scene_north_deg)
+            )
+            outward = -BEYOND_DEG if side == "left" else BEYOND_DEG
+            heights, blocks = skyline_at(plan, eye, [bearing - outward, bearing + outward])
+            if int(blocks[0]) == index and altitude - heights[1] >= CLIFF_DEG:
+                found.append(_cut_off(plan, index, side, bearing, altitude - float(heights[1]), where))
     return found
 
 
@@ -122,20 +118,20 @@ def _bare_beyond(shown: Surfaces, place: int, flat: set[int]) -> list[tuple[int,
     """Of each flat block at a place: how much of the picture is bare ground seen over its far end, and how
     far away that end is.
     """
-    met, distance = shown.met[place], shown.distance_m[place]
-    bare: dict[int, tuple[int, float]] = {}
-    for column in range(COLUMNS):
-        below = None
-        for row in range(len(met) - 1, -1, -1):
-            what = int(met[row, column])
-            if what in flat:
-                below = what, float(distance[row, column])
-            elif what == LEVEL_GROUND and below is not None:
-                count, nearest = bare.get(below[0], (0, np.inf))
-                bare[below[0]] = count + 1, min(nearest, below[1])
-            elif what != LEVEL_GROUND:
-                below = None
-    return [(index, count / met.size, end) for index, (count, end) in bare.items()]
+    met, distance = shown.met[place][::-1].T.ravel(), shown.distance_m[place][::-1].T.ravel()
+    cell = np.arange(len(met))
+    last = np.maximum.accumulate(np.where(met == LEVEL_GROUND, 0, cell))  # what is met below, or beside it
+    begins = cell - cell % shown.met.shape[1]  # each column's lowest cell
+    over = np.flatnonzero((met == LEVEL_GROUND) & (last >= begins) & np.isin(met[last], list(flat)))
+    below = met[last[over]]
+    return [
+        (
+            int(index),
+            np.count_nonzero(below == index) / len(met),
+            float(distance[last[over][below == index]].min()),
+        )
+        for index in dict.fromkeys(below.tolist())
+    ]
 
 
 def _shows_an_edge(plan: Plan, index: int) -> bool:

@@ -6,8 +6,11 @@ import csv
 import datetime as dt
 import io
 
+import attrs
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from planner_core import compute_frames
 from planner_core.evening.dates import (
@@ -20,9 +23,10 @@ from planner_core.evening.dates import (
     likely_kind,
 )
 from planner_core.picture.projection import project_px
-from planner_core.place.skyline import OPEN, skyline
+from planner_core.place.skyline import OPEN, skyline, skyline_at
 from planner_core.plan.model import PlanError
 from planner_core.rig.geometry import direction
+from tests.places import box, place
 from tests.present import present
 from tests.two_towers import DOCUMENT, plan
 
@@ -232,3 +236,19 @@ def test_the_document_has_the_gap_that_the_tests_speak_of() -> None:
     gap = [b for b in np.arange(258.0, 275.0, 0.02) if names[int(seen.block_at(b))] == "Far bank"]
     inside = [b for b in gap if 262.0 < b < 270.0]
     assert (min(inside), max(inside)) == pytest.approx((263.11, 268.55), abs=0.05)
+
+
+@given(
+    north_deg=st.floats(0.0, 360.0), x=st.floats(-40.0, 40.0), y=st.floats(-40.0, 40.0), seed=st.integers(0)
+)
+def test_the_skyline_at_a_few_bearings_is_that_of_the_whole_round(
+    north_deg: float, x: float, y: float, seed: int
+) -> None:
+    blocks = [box(f"house {n}", 30.0 * (n - 2), 55.0 - 25.0 * n, (9.0, 7.0, 6.0 + 2 * n)) for n in range(5)]
+    plan = place(*blocks)
+    plan = attrs.evolve(plan, site=attrs.evolve(plan.site, scene_north_deg=north_deg))
+    bearings = np.random.default_rng(seed).uniform(-360.0, 720.0, 40)
+    whole = skyline(plan, (x, y, 1.0))
+    altitude, block = skyline_at(plan, (x, y, 1.0), bearings)
+    np.testing.assert_array_equal(altitude, whole.altitude_at(bearings))
+    np.testing.assert_array_equal(block, whole.block_at(bearings))
