@@ -76,6 +76,7 @@ class EveningPicture:
         self.triangles = _joined(numbered).astype(np.int32)
         throwing = [some for some, shape in zip(numbered, shapes, strict=True) if shape.throws_shadow]
         self.throwing = _joined(throwing).astype(np.int32) if throwing else np.zeros((0, 3), np.int32)
+        self.ends = self.places[np.unique(self.throwing)]
         self.sky_triangles = np.array(
             [(face[0], face[i], face[i + 1]) for face in self.sky.faces for i in range(1, len(face) - 1)],
             dtype=np.int32,
@@ -105,8 +106,8 @@ class EveningPicture:
         sun = self.frames.sun_direction[number - 1]
         across = np.cross([0.0, 0.0, 1.0] if abs(sun[2]) < 0.9 else [1.0, 0.0, 0.0], sun)
         across /= np.linalg.norm(across)
-        from_sun = self.places @ np.stack([across, np.cross(sun, across), -sun], axis=1)
-        ends = from_sun[np.unique(self.throwing)]
+        turned = np.stack([across, np.cross(sun, across), -sun], axis=1)
+        from_sun, ends = self.places @ turned, self.ends @ turned
         low, high = ends.min(axis=0), ends.max(axis=0)
         middle, half = (low + high) / 2.0, SUN_MARGIN * np.maximum((high - low) / 2.0, 0.01)
         return (0.5 + 0.5 * (from_sun - middle) / half).astype(np.float32)

@@ -33,10 +33,12 @@ BEARING_RAD = 0.002  # within which what is far away goes over into the same sky
 CORNER_SHADE = 0.30  # how much darker a wall is at its foot: ours
 FOCUS = 0.01  # over which rise of the sun above a face its shadow fades in
 GLITTER_MOST = 30.0  # of a beam's light, mirrored by a corner that its path crosses
-FAINTEST_GLITTER = 1e-6  # of the path at its brightest: where it is fainter, nobody sees what hides it
+FAINTEST_GLITTER = 1e-3  # of what the water mirrors besides: where it is fainter, nobody sees what hides it
+FAINTEST_LAMP = 1e-6  # of a lamp's path at its brightest: where it is fainter, it counts as none
 LEVEL = 0.9  # rise of a normal from which on a face lies level
 TIDE_STEP_M = 0.15  # of water: how far off its mirror may be worked out
 WAVES = 0.35  # how unevenly the water glitters: ours
+UNSEEN_STAR = 0.03  # of the sky behind it, what a star has to add to be drawn: ours
 
 
 @frozen(kw_only=True, eq=False)
@@ -82,6 +84,32 @@ class Lit:
     shadow_by_channel: Array
 
 
+@frozen(eq=False)
+class _Facing:
+    """Of blocks, numbers (k,): which rows are seen from the eye, one block's after the other's, where each
+    begins and how many there are.
+    """
+
+    blocks: NDArray[np.intp]
+    rows: NDArray[np.intp]
+    starts: NDArray[np.intp]
+    counts: NDArray[np.intp]
+
+    @classmethod
+    def of(cls, found: Sequence[tuple[int, NDArray[np.intp]]]) -> _Facing:
+        counts = np.array([len(rows) for _, rows in found], dtype=np.intp)
+        rows = np.concatenate([np.zeros(0, np.intp), *(rows for _, rows in found)])
+        blocks = np.array([block for block, _ in found], dtype=np.intp)
+        return cls(blocks, rows, np.cumsum(counts) - counts, counts)
+
+    def means(self, colours: Array, blocks: int) -> Array:
+        """Mean colour of each of so many blocks, (blocks, 3)."""
+        result = np.zeros((blocks, 3))
+        if len(self.blocks):
+            result[self.blocks] = np.add.reduceat(colours[self.rows], self.starts) / self.counts[:, None]
+        return result
+
+
 class CornerColours:
     """The colours of things made of corners, frame by frame. Corners that look alike on every frame are
     worked out once: `alike` says for each piece which rows its corners have. filtered: with what the plan's
@@ -121,6 +149,7 @@ class CornerColours:
         self.is_water, self.in_shade = is_water[rows].astype(bool), in_shade[rows].astype(bool)
         self.pane_rows = np.flatnonzero(pane[rows] >= 0)
         self.pane = pane[rows][self.pane_rows].astype(int)
+        self.water_rows = np.flatnonzero(self.is_water)
         self.water_places = places[self.is_water]
         self.pool_light = fastground.pool_light(self.pools, places, normals[rows])
         # level faces have few corners, far apart; they are seen from above, below a filter's edge
@@ -149,16 +178,19 @@ class CornerColours:
         away = self.water_places - eye
         away /= np.maximum(np.linalg.norm(away, axis=1), 1e-6)[:, None]
         self.sent_up = 1.0 - water.mirrored_share(np.maximum(-away[:, 2], water.LEAST_DROP), self.slope)
-        self.mirrored_lamps = self._mirrored_lamps(away)
+        mirrored_lamps = self._mirrored_lamps(away)
+        self.lit_water = np.flatnonzero(mirrored_lamps.any(axis=1))
+        self.mirrored_lamps = mirrored_lamps[self.lit_water]
         self.eye, self.outlines = eye, mirror.outlines(plan, eye)
-        self.facing: list[tuple[int, NDArray[np.intp]]] = []
+        facing: list[tuple[int, NDArray[np.intp]]] = []
         for piece, alike in zip(pieces, self.alike, strict=True):
             if 0 <= piece.block < len(plan.blocks) and plan.blocks[piece.block].role not in (
                 "ground",
                 "water",
             ):
                 turned = np.sum(piece.normals * (eye - piece.places), axis=1) > 0.0
-                self.facing.append((piece.block, alike[turned] if turned.any() else alike))
+                facing.append((piece.block, alike[turned] if turned.any() else alike))
+        self.facing = _Facing.of(facing)
         directions = fastview.in_view(self.frames).directions_rad(*fastview.MIRROR_GRID)
         self.levels_m = _tide_levels_m(self.frames)
         return [mirror.mirror(plan, eye, directions, level) for level in self.levels_m]
@@ -173,6 +205,7 @@ class CornerColours:
             [water.glitter(away, self.slope, toward[:, k]) for k in range(level.shape[1])], axis=1
         )
         path = np.minimum(path, GLITTER_MOST) * level * self.waves[:, None]
+        path[path < FAINTEST_LAMP * path.max(axis=0, initial=0.0)] = 0.0
         return np.asarray(path[:, some.source] * some.area_m2)
 
     def lit(self, number: int) -> Lit:
@@ -188,7 +221,7 @@ class CornerColours:
             shining = (share * self.lamps[frame].max())[:, None] * self.panes.glow
             colours[self.pane_rows] += shining[self.pane]
             if self.mirrors:
-                colours[self.is_water] += self.mirrored_lamps @ shining
+                colours[self.water_rows[self.lit_water]] += self.mirrored_lamps @ shining
         away = self.filtered_places - self.frames.camera_m[frame]
         colours[self.filtered] *= let_through(self.frames, away)
         shadow = float(taken @ LUMINANCE / max(float(self._on_level(frame) @ LUMINANCE), 1e-12))
@@ -267,16 +300,14 @@ class CornerColours:
             lifts = np.append(self.frames.lifts_m[frame], 0.0)  # what is no block stands still
             away[:, 2] += lifts[np.where(self.water_block < 0, len(lifts) - 1, self.water_block)]
         away /= np.maximum(np.linalg.norm(away, axis=1), 1e-6)[:, None]
-        blocks = np.zeros((glass.of_blocks.shape[1], 3))
-        for index, rows in self.facing:
-            blocks[index] = colours[rows].mean(axis=0)
+        blocks = self.facing.means(colours, glass.of_blocks.shape[1])
         band = np.exp(-sky.HORIZON_FALL * glass.sky_directions[:, 2:])
         above = sky.radiance(light, frame, glass.sky_directions) + band * self.skyglow[frame]
         seen = glass.seen(glass.levels(above, blocks), away)
         for toward, level in ((sun, self._sun_level(frame)), (moon, light.moon[frame])):
             if level.max() > 0.0:
                 path = water.glitter(away, self.slope, toward, sky.SUN_RADIUS_RAD)
-                bright = np.flatnonzero(path > FAINTEST_GLITTER * path.max(initial=0.0))
+                bright = np.flatnonzero(path * level.max() > FAINTEST_GLITTER * seen.min(axis=1))
                 hidden = mirror.is_hidden(self.outlines, self.eye, self.water_places[bright], toward)
                 path[bright[hidden]] = 0.0
                 seen += (self.waves * np.minimum(path, GLITTER_MOST))[:, None] * level
@@ -328,29 +359,38 @@ class SkyColours:
         """
         frame = number - 1
         sun, moon = self.frames.sun_direction[frame], self.frames.moon_direction[frame]
-        before = [
-            # a sun that is down has no rings: they draw the sky around them less finely than the dome does
-            fastview.rings_around(sun, fastview.SUN_RINGS * (self.light.sun[frame].max() > 0.0)),
-            fastview.lune(moon, sun, float(self.frames.moon_lit_fraction[frame])),
-            stars.turned(self.star_corners, self.star_pole, float(self.star_turn_deg[frame])),
-        ]
-        directions = np.vstack([self.outward, *before])
+        # a sun that is down has no rings: they draw the sky around them less finely than the dome does
+        rings = fastview.rings_around(sun, fastview.SUN_RINGS * (self.light.sun[frame].max() > 0.0))
+        lune = fastview.lune(moon, sun, float(self.frames.moon_lit_fraction[frame]))
+        spots = stars.turned(self.star_corners, self.star_pole, float(self.star_turn_deg[frame]))
+        middles = spots.reshape(-1, 4, 3).mean(axis=1)  # the sky behind a star is as at its middle
+        directions = np.vstack([self.outward, rings, lune, middles])
+        colours = self._smooth(frame, directions)
+        ends = np.cumsum([len(self.outward), len(rings), len(lune)])
+        _, on_sun, on_moon, on_stars = np.split(colours, ends)
+        on_sun += fastview.SUN_EDGE[:, None] * self.sun_disc[frame]
+        on_moon += self.moon_disc[frame]
+        level = stars.through_air(middles[:, 2]) * self.light.level_per_lux[frame]
+        shining = level[:, None] * self.star_levels
+        unseen = shining.max(axis=1) < UNSEEN_STAR * on_stars.max(axis=1)
+        spots.reshape(-1, 4, 3)[unseen] = middles[unseen, None]
+        on_stars += shining
+        shown = capped(colours * let_through(self.frames, directions))
+        four = np.repeat(shown[ends[-1] :], 4, axis=0)
+        return np.vstack([rings, lune, spots]), np.vstack([shown[: ends[-1]], four])
+
+    def _smooth(self, frame: int, directions: Array) -> Array:
+        """The sky in directions (n, 3) without its discs and stars, (n, 3)."""
+        sun = self.frames.sun_direction[frame]
         band = np.exp(-sky.HORIZON_FALL * np.maximum(directions[:, 2:], 0.0))
-        glare = sky.glare(self.glare[frame], np.linalg.norm(directions - sun, axis=1))
-        smooth = sky.radiance(self.light, frame, directions)
-        colours = smooth * skyshapes.factors(self.frames, frame, directions)
-        colours += band * self.skyglow[frame] + glare
+        colours = sky.radiance(self.light, frame, directions)
+        colours *= skyshapes.factors(self.frames, frame, directions)
+        colours += band * self.skyglow[frame]
+        colours += sky.glare(self.glare[frame], np.linalg.norm(directions - sun, axis=1))
         if self.has_milky_way:
             dome = slice(0, len(self.outward))
             colours[dome] += milky_way.levels(self.frames, frame, directions[dome])
-        counts = [len(self.outward), *map(len, before)]
-        filtered = let_through(self.frames, directions)
-        _, on_sun, on_moon, on_stars = np.split(colours, np.cumsum(counts)[:-1])
-        on_sun += fastview.SUN_EDGE[:, None] * self.sun_disc[frame]
-        on_moon += self.moon_disc[frame]
-        through = stars.through_air(before[2][::4, 2]) * self.light.level_per_lux[frame]
-        on_stars += np.repeat(through[:, None] * self.star_levels, 4, axis=0)
-        return directions[len(self.outward) :], capped(colours * filtered)
+        return colours
 
 
 def let_through(frames: FrameTable, away: Array) -> Array | float:

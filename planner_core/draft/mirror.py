@@ -96,8 +96,13 @@ def mirror(plan: Plan, eye_m: ArrayLike, bearings_rad: ArrayLike, water_m: float
     hit = struck >= 0
     np.add.at(of_blocks, (rows[hit], struck[hit]), shares[hit])
     directions, of_sky = _sky_weights(toward, np.where(hit, 0.0, shares))
+    used = of_sky.any(axis=0)  # what no wave in view mirrors needn't be known
     return Mirror(
-        bearings_rad=bearings, drops=drops, sky_directions=directions, of_sky=of_sky, of_blocks=of_blocks
+        bearings_rad=bearings,
+        drops=drops,
+        sky_directions=directions[used],
+        of_sky=np.ascontiguousarray(of_sky[:, used]),
+        of_blocks=of_blocks,
     )
 
 
@@ -155,10 +160,29 @@ def sun_seen_over_land(frames: FrameTable, eye_m: ArrayLike) -> Array:
 def is_hidden(found: list[Outline], eye_m: Array, places_m: Array, toward: Array) -> NDArray[np.bool_]:
     """Whether what lies in a direction (3,) is hidden behind outlines from places on the water (n, 3)."""
     away = np.asarray(places_m) - eye_m
+    if not len(away):
+        return np.zeros(0, dtype=bool)
     bearing, there_m = np.arctan2(away[:, 1], away[:, 0]), np.hypot(away[:, 0], away[:, 1])
-    high_m = max(float(-away[:, 2].mean()), 0.2) if len(away) else 0.2
+    high_m = max(float(-away[:, 2].mean()), 0.2)
     rays = np.broadcast_to(np.asarray(toward, dtype=np.float64), (len(away), 1, 3))
-    return np.asarray(_struck(found, high_m, there_m, bearing, rays)[:, 0] >= 0)
+    near = _in_sector(found, bearing, float(np.arctan2(toward[1], toward[0])))
+    steep = float(toward[2]) / max(float(np.hypot(toward[0], toward[1])), 1e-9)
+    passes_m = steep * np.maximum([one.distance_m for one in near] - there_m.max(), 0.0) - high_m
+    near = [one for one, over_m in zip(near, passes_m, strict=True) if max(one.first_m, one.last_m) > over_m]
+    return np.asarray(_struck(near, high_m, there_m, bearing, rays)[:, 0] >= 0)
+
+
+def _in_sector(found: list[Outline], bearing: Array, toward_rad: float) -> list[Outline]:
+    """Outlines that reach into the sector which rays from bearings (n,) toward one bearing can cross."""
+    aside = (bearing - toward_rad + np.pi) % (2.0 * np.pi) - np.pi
+    low, high = min(float(aside.min()), 0.0), max(float(aside.max()), 0.0)
+
+    def reaches(one: Outline) -> bool:
+        off = (one.first_rad + one.last_rad) / 2.0 - toward_rad - (low + high) / 2.0
+        off = abs((off + np.pi) % (2.0 * np.pi) - np.pi)
+        return bool(off <= (one.last_rad - one.first_rad + high - low) / 2.0 + 1e-9)
+
+    return [one for one in found if reaches(one)]
 
 
 def _skyline(index: int, away: Array, distance: Array, bearing: Array) -> list[Outline]:

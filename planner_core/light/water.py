@@ -23,6 +23,7 @@ SLOPE_AT_REST, SLOPE_PER_WIND = 0.003, 0.00512  # Cox and Munk 1954: clean water
 CALM_WIND_M_S = 1.0  # of an evening with no wind given: ours
 WIDENED = 1.27  # drop² + so many mean square slopes is what Schlick's formula takes for calm water: fitted
 LEAST_DROP = 0.005  # sine of the angle down to the water, below which it is seen as at it
+RAREST = 40.0  # facets e to this power rarer than the most frequent ones send nothing
 # facets that stand for all: slopes along the sight, evenly out to so many deviations, and across it
 ALONG, STEEPEST, ACROSS = 28, 3.5, 6
 
@@ -72,11 +73,16 @@ def glitter(away: ArrayLike, slope: float, toward: ArrayLike, radius_rad: float 
     along = np.sum(between[:, :2] * level, axis=1) / steep
     across = (between[:, 1] * level[:, 0] - between[:, 0] * level[:, 1]) / steep
     wide = slope + radius_rad**2 / 2.0 / steep**2
-    density = np.exp(-(along**2) / slope - across**2 / wide) / np.sqrt(slope * wide)  # of slopes, times π
+    rare = along**2 / slope + across**2 / wide
+    some = np.flatnonzero((rare < RAREST) & (source[:, 2] > 0.0))
+    steep, drop, wide, between = steep[some], drop[some], wide[some], between[some]
+    density = np.exp(-rare[some]) / np.sqrt(slope * wide)  # of slopes, times π
     length = np.maximum(np.linalg.norm(between, axis=1), 1e-9)
-    cosine = np.sum(between * source, axis=1) / length
+    cosine = np.sum(between * source[some], axis=1) / length
     seen = fresnel(cosine) * density / (4.0 * drop * (steep / length) ** 4)
-    return np.where(source[:, 2] > 0.0, seen / _seen_area(drop, slope), 0.0)
+    result = np.zeros(len(away))
+    result[some] = seen / _seen_area(drop, slope)
+    return result
 
 
 def facets(away: Array, slope: float) -> tuple[Array, Array]:
