@@ -46,7 +46,7 @@ from tools.advice_cases import bad_advice
 from tools.duskrail import DEBUG_VARIABLE
 from tools.fuzz_cases import Case
 
-FEW_TRIALS = 1  # of remedies, for a plan of another kind than advice
+FEW_TRIALS = 1  # of remedies, for a plan of a kind that isn't FOLLOWED
 LIMIT_S = 30.0  # of the processor's time for one call; the slowest sound one takes a tenth of that
 SCENE_S = 300.0  # by the clock, for reading a scene on a busy machine
 RAN = "ran.txt"  # what a scene leaves that gets to run something
@@ -337,7 +337,7 @@ def _work() -> None:
 
 @contextlib.contextmanager
 def _meanwhile(*, few_trials: bool) -> Iterator[None]:
-    """A review tries few remedies, so a plan takes a moment (the kind advice tries them all); and no lines of
+    """A review tries few remedies, so a plan takes a moment (FOLLOWED kinds try them all); and no lines of
     progress, which a busy machine has and an idle one hasn't.
     """
     from planner_core.review import trial
@@ -361,10 +361,10 @@ def judged(case: Case) -> str:
     """What falls with a case, run in this process in a folder of its own."""
     with (
         tempfile.TemporaryDirectory(prefix="duskrail-fuzz-") as name,
-        _meanwhile(few_trials=case.kind != "advice"),
+        _meanwhile(few_trials=case.kind not in fuzz_cases.FOLLOWED),
     ):
         found = flaw(case, call(case, Path(name)))
-    if found or case.kind != "advice":
+    if found or case.kind not in fuzz_cases.FOLLOWED:
         return found
     return next(bad_advice(json.loads(case.files[fuzz_cases.PLAN])), "")
 

@@ -16,6 +16,7 @@ from typing import Any
 from attrs import frozen
 
 from tools.advice_cases import planted
+from tools.advice_corners import cornered
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "example_scenes"
 RAW = "\x00raw:"  # a text that begins so stands in the JSON without its quotes
@@ -329,6 +330,11 @@ def _advice_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]
     return {PLAN: plan_text(planted(rng))}, ("check", PLAN, "--json")
 
 
+def _corner_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
+    """A plan in an unusual corner of the job, whose advice is followed."""
+    return {PLAN: plan_text(cornered(rng))}, ("check", PLAN, "--json")
+
+
 def _verb_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
     return {PLAN: plan_text(mutated_plan(rng))}, rng.choice(SLOWER_PLAN_WORDS)
 
@@ -521,9 +527,11 @@ def _blend_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
 
 
 Maker = Callable[[random.Random], tuple[dict[str, bytes], tuple[str, ...]]]
+FOLLOWED = ("advice", "corner")  # kinds whose remedies are put into the plan and reviewed
 KINDS: dict[str, Maker] = {
     "plan": _plan_case,
     "advice": _advice_case,
+    "corner": _corner_case,
     "verb": _verb_case,
     "search": _search_case,
     "bytes": _bytes_case,

@@ -17,7 +17,7 @@ import numpy as np
 
 from planner_core.evening import interval
 from planner_core.evening.balance import balance, place_of_progress
-from planner_core.frames import FrameTable
+from planner_core.frames import FrameTable, compute_frames
 from planner_core.light.exposure import (
     next_third,
     nominal_iso,
@@ -105,8 +105,23 @@ def _intervals_that_hold(plan: Plan) -> tuple[Remedy, ...]:
     """
     found = (interval.long_enough(plan), interval.fewer_in_the_same_time(plan))
     return tuple(
-        Remedy(changes=differences(plan, new)) for new in found if new is not None and new is not plan
+        Remedy(changes=differences(plan, _with_room_for_the_longest(new)))
+        for new in found
+        if new is not None and new is not plan
     )
+
+
+def _with_room_for_the_longest(plan: Plan) -> Plan:
+    """The plan with a longest exposure that its interval leaves time for, where the light asks for no longer
+    one: else the next review would ask for a longer interval again.
+    """
+    frames = compute_frames(plan)
+    if plan.exposure is None or frames.ramp is None:
+        return plan
+    longest_s = _settable_s(plan, float(np.min(drive.exposure_time_left_s(plan, frames.axes))))
+    if longest_s is None or not frames.ramp.wanted_shutter_s.max() <= longest_s < plan.exposure.shutter_max_s:
+        return plan
+    return attrs.evolve(plan, exposure=attrs.evolve(plan.exposure, shutter_max_s=longest_s))
 
 
 @proposes("axis-speed")

@@ -8,12 +8,17 @@ import attrs
 import pytest
 
 from planner_core import Plan, compute_frames, review
+from planner_core.evening.interval import on_the_timer_s
+from planner_core.fit.light import fit_clip
+from planner_core.fit.travel import fit_travel
 from planner_core.picture import aiming
 from planner_core.plan.changes import changed
-from planner_core.plan.model import Block, Composition, Exposure, Pose
+from planner_core.plan.model import Anchor, Block, Composition, Exposure, Pose
 from planner_core.review.findings import Finding
+from planner_core.review.remedy import remedy_text
 from planner_core.review.trial import helps
 from tests.advice import advice
+from tests.moves import QUAY, sliding, with_exposure, with_shoot
 from tests.places import PAN, box, place
 
 
@@ -119,3 +124,77 @@ def test_star_trails_names_a_shutter_at_which_it_is_content() -> None:
     for remedy in finding.remedies:
         left = told(changed(trailing, remedy.changes)).get("star-trails")
         assert left is None or (finding.level, left.level) == ("warn", "note")
+
+
+def running_into_the_night(interval_s: float = 9.0) -> Plan:
+    """The quay from before sunset on, with exposures that get long in the last light."""
+    evening = with_shoot(
+        QUAY,
+        anchor=Anchor(event="sunset", date=dt.date(2027, 3, 14), at=0.3),
+        frames=300,
+        interval_s=interval_s,
+    )
+    return with_exposure(evening, iso_max=200.0, artificial_ev100=None, shutter_max_s=30.0)
+
+
+def test_an_interval_that_is_offered_holds_in_the_light_that_the_longer_shoot_runs_into() -> None:
+    short = running_into_the_night()
+    finding = advice(short, "interval-too-short")
+    assert finding.value is not None
+    # what these frames need isn't enough: the longer shoot goes on into darker light
+    assert "interval-too-short" in told(running_into_the_night(on_the_timer_s(short, finding.value)))
+    intervals = [each for each in finding.remedies if "shoot.interval_s" in each.changes]
+    assert intervals
+    for remedy in finding.remedies:
+        assert "interval-too-short" not in told(changed(short, remedy.changes))
+
+
+def test_more_frames_against_a_slide_too_fast_say_how_much_longer_one_stands_there() -> None:
+    quick = with_shoot(sliding(QUAY, 0.0, 1.5), frames=240, interval_s=6.0)
+    (remedy,) = (each for each in advice(quick, "screen-speed").remedies if "shoot.frames" in each.changes)
+    more = remedy.changes["shoot.frames"] - 240
+    minutes = round(more * 6.0 / 60.0)
+    assert f"the shoot gets {minutes} min longer" in remedy_text(remedy)
+    assert f"the clip gets {more / 24.0:.1f} s longer" in remedy_text(remedy)
+    assert "screen-speed" not in told(changed(quick, remedy.changes))
+
+
+@pytest.mark.parametrize("speed_px", [None, 400.0])
+def test_a_travel_that_is_looked_for_stays_clear_of_the_end_stops(speed_px: float | None) -> None:
+    slides = [pose.slide_m for pose in fit_travel(sliding(QUAY, 0.05, 1.45), speed_px).plan.move.poses]
+    # a rail is homed to a centimetre or so: common practice, no source
+    assert all(each is not None and 0.01 < each < 1.49 for each in slides)
+    if speed_px is not None:
+        assert max(filter(None, slides)) > 1.4  # as much as there is
+
+
+@pytest.mark.parametrize(("step_s", "seconds"), [(0.5, 18.0), (0.5, 23.5), (1.0, 31.0), (0.1, 18.0)])
+def test_a_clip_that_is_fitted_has_an_interval_that_the_timer_can_be_set_to(
+    step_s: float, seconds: float
+) -> None:
+    plan = with_exposure(with_shoot(QUAY, interval_step_s=step_s), shutter_max_s=1.0)
+    fitted = fit_clip(plan, seconds).plan.shoot
+    assert fitted != plan.shoot
+    assert fitted.interval_s / step_s == pytest.approx(round(fitted.interval_s / step_s))
+
+
+def test_a_focus_on_the_subject_that_blurs_the_stars_says_so() -> None:
+    near = box("hut", 0.0, 4.0, (1.5, 1.5, 2.5), role="subject")
+    plan = place(near, composition=Composition(subject="hut"))
+    night = attrs.evolve(
+        plan,
+        camera=attrs.evolve(plan.camera, focus_distance_m=60.0, focal_length_mm=35.0),
+        exposure=Exposure(f_number=1.8, iso_max=6400.0, shutter_max_s=10.0),
+        shoot=attrs.evolve(plan.shoot, start=dt.datetime(2027, 12, 28, 23, 0), interval_s=15.0),
+    )
+    finding = advice(night, "focus-depth")
+    (remedy,) = finding.remedies
+    assert set(remedy.changes) == {"camera.focus_distance_m"}
+    assert "stars-soft" in told(changed(night, remedy.changes))
+    assert "brings stars out of focus" in remedy_text(remedy)
+    # a finding no graver than what it would bring is left, and that is said
+    smaller = attrs.evolve(night, camera=attrs.evolve(night.camera, focal_length_mm=24.0))
+    stopped_down = attrs.evolve(smaller, exposure=attrs.evolve(night.exposure, f_number=2.8))
+    left = advice(stopped_down, "focus-depth")
+    assert left.remedies == ()
+    assert "brings stars out of focus; no value serves both" in left.fix

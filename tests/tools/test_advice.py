@@ -9,10 +9,11 @@ from typing import Any
 
 import pytest
 
-from planner_core.plan.file import load_plan, plan_to_text
-from tools import advice_cases
+from planner_core.plan.file import load_plan, plan_from_dict, plan_to_text
+from tools import advice_cases, advice_corners
 
-PLANTED = 12  # of the plans that `fuzz --kinds advice` goes through by the hundred
+# of the plans that `fuzz --kinds advice,corner` goes through by the hundred
+PLANTED, CORNERED = 12, 6
 
 
 def test_no_remedy_of_an_example_leaves_its_finding_or_brings_another_as_grave(project_root: Path) -> None:
@@ -27,6 +28,20 @@ def test_no_remedy_of_an_example_leaves_its_finding_or_brings_another_as_grave(p
 def test_no_remedy_against_a_planted_mistake_leaves_it_or_brings_another_as_grave(number: int) -> None:
     document = advice_cases.planted(random.Random(f"advice:{number}"))
     assert list(advice_cases.bad_advice(document)) == []
+
+
+@pytest.mark.parametrize("number", range(CORNERED))
+def test_no_remedy_in_an_unusual_corner_leaves_its_finding_or_brings_another_as_grave(number: int) -> None:
+    document = advice_corners.cornered(random.Random(f"corner:{number}"))
+    assert list(advice_cases.bad_advice(document)) == []
+
+
+def test_every_corner_can_be_planned() -> None:
+    rng = random.Random(3)
+    for corner in advice_corners.CORNERS:
+        plan = advice_corners.ordinary(rng)
+        corner(rng, plan)
+        plan_from_dict(plan)
 
 
 def test_advice_that_changes_nothing_is_noticed(project_root: Path, monkeypatch: pytest.MonkeyPatch) -> None:
