@@ -20,6 +20,7 @@ from planner_core.review.trial import helps
 from tests.advice import advice
 from tests.moves import QUAY, sliding, with_exposure, with_shoot
 from tests.places import PAN, box, place
+from tests.present import present
 
 
 def told(plan: Plan) -> dict[str, Finding]:
@@ -194,7 +195,7 @@ def test_a_focus_on_the_subject_that_blurs_the_stars_says_so() -> None:
     assert "brings stars out of focus" in remedy_text(remedy)
     # a finding no graver than what it would bring is left, and that is said
     smaller = attrs.evolve(night, camera=attrs.evolve(night.camera, focal_length_mm=24.0))
-    stopped_down = attrs.evolve(smaller, exposure=attrs.evolve(night.exposure, f_number=2.8))
+    stopped_down = attrs.evolve(smaller, exposure=attrs.evolve(present(night.exposure), f_number=2.8))
     left = advice(stopped_down, "focus-depth")
     assert left.remedies == ()
     assert "brings stars out of focus; no value serves both" in left.fix
