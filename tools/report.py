@@ -83,10 +83,13 @@ def _summary_lines(summary: Summary) -> list[str]:
 def _when(summary: Summary) -> str:
     rig = summary.rig
     first = dt.datetime.fromisoformat(rig.first_frame)
+    ends = (dt.datetime.fromisoformat(rig.arrive), dt.datetime.fromisoformat(rig.end))
+    clocks_change = ends[0].utcoffset() != ends[1].utcoffset()
 
     def at(local: str) -> str:
         moment = dt.datetime.fromisoformat(local)
-        return f"{moment:%H:%M}" if moment.date() == first.date() else f"{moment:%A %H:%M}"
+        told = f"{moment:%H:%M}" if moment.date() == first.date() else f"{moment:%A %H:%M}"
+        return f"{told} {moment.tzname().replace('-', '−')}" if clocks_change else told
 
     return (
         f"{first:%A} {first.day} {first:%B %Y}: arrive {at(rig.arrive)}, first frame {at(rig.first_frame)}, "

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 from typing import Any
 
@@ -11,6 +13,7 @@ import pytest
 
 from planner_core import compute_frames, review
 from planner_core.fit.light import fit_balance, fit_clip
+from planner_core.frames import frames_csv
 from planner_core.light.exposure import settings_ev100
 from planner_core.plan.changes import changed
 from planner_core.plan.model import Plan
@@ -506,6 +509,25 @@ def test_the_summary_is_plain_values_that_hold_against_the_table() -> None:
         (present(table.ramp).target_ev100 - ev).min()
     )
     assert found["settings_first"].startswith("f/5.6, 1/")
+
+
+def test_altitudes_in_findings_and_in_the_summary_are_those_of_the_table_with_refraction() -> None:
+    polar = {"latitude_deg": 78.0, "longitude_deg": 15.6, "timezone": "Arctic/Longyearbyen"}
+    given = plan(
+        **{f"site__{name}": value for name, value in polar.items()},
+        shoot__anchor=None,
+        shoot__start="2027-04-23T23:30:00",
+    )
+    table, told, found = compute_frames(given), numbers(given), one(given, "event-missing")
+    # the sun stays just over the horizon there: refraction lifts it by a sixth of a degree and more
+    assert np.all(table.sun_altitude_deg - table.sun_true_altitude_deg > 1.0 / 6.0)
+    assert told["sun_altitude_first_deg"] == table.sun_altitude_deg[0]
+    assert told["sun_altitude_last_deg"] == table.sun_altitude_deg[-1]
+    assert told["moon_altitude_highest_deg"] == table.moon_altitude_deg.max()
+    assert found.fact("lowest") == table.sun_altitude_deg.min()
+    assert found.fact("highest") == table.sun_altitude_deg.max()
+    (row,) = csv.DictReader(io.StringIO(frames_csv(table)).readlines()[:2])
+    assert float(row["sun_altitude_deg"]) == told["sun_altitude_first_deg"]
 
 
 def test_every_example_has_a_story_to_tell(example_plan: Plan) -> None:

@@ -45,6 +45,15 @@ def test_the_clock_in_the_text_is_the_frame_tables(harbour: Plan) -> None:
     assert f"last {clock(frames.utc_s[-1], harbour.zone)}" in text
 
 
+def test_times_across_a_change_of_the_clocks_say_by_which_clock_they_are(harbour: Plan) -> None:
+    # Spain's clocks go from 02:00 CET to 03:00 CEST on 28 March 2027 (IANA time zone database)
+    night = attrs.evolve(harbour.shoot, anchor=None, start=dt.datetime(2027, 3, 28, 1, 20))
+    text = told(attrs.evolve(harbour, shoot=night))
+    assert "first frame 01:20 UTC+01:00" in text
+    assert "last 03:55 UTC+02:00" in text
+    assert "UTC+" not in told(harbour)
+
+
 def test_a_plan_without_exposure_blocks_or_composition_is_told_without_those_lines(harbour: Plan) -> None:
     bare = attrs.evolve(harbour, exposure=None, composition=None, blocks=())
     text = told(bare)
