@@ -89,7 +89,7 @@ def _when(summary: Summary) -> str:
     def at(local: str) -> str:
         moment = dt.datetime.fromisoformat(local)
         told = f"{moment:%H:%M}" if moment.date() == first.date() else f"{moment:%A %H:%M}"
-        return f"{told} {moment.tzname().replace('-', '−')}" if clocks_change else told
+        return f"{told} {(moment.tzname() or '').replace('-', '−')}" if clocks_change else told
 
     return (
         f"{first:%A} {first.day} {first:%B %Y}: arrive {at(rig.arrive)}, first frame {at(rig.first_frame)}, "
