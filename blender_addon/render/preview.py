@@ -52,7 +52,7 @@ MOST_SPANS = 6
 PLACE_DECIMALS, ANGLE_DECIMALS = 7, 6
 # Fields of the plan file that no picture shows, or shows in the frame's own pose and settings
 UNSEEN_FIELDS = (
-    *("title", "reason", "notes", "composition", "site.name"),
+    *("$schema", "title", "reason", "notes", "composition", "site.name"),
     *("camera.raw_file_mb", "camera.headroom_stops", "camera.range_stops"),
     *("camera.card_gb", "camera.battery_frames", "exposure.mains_hz"),
     *("move.poses", "move.ease", "shoot.write_s", "shoot.setup_s", "shoot.travel_s"),

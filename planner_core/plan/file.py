@@ -23,10 +23,11 @@ from planner_core.plan.writing import write_atomically
 
 FORMAT = "duskrail-plan"
 VERSION = 1
+SCHEMA = "$schema"  # where a file may name its JSON Schema, for editors
 SMALLEST = 1e-30  # smallest number accepted, in any unit; rounding leaves 1e-17
 DEEPEST = 100  # levels of a plan file; notes alone may have half of them
 
-_PART_CLASSES = (
+PART_CLASSES = (
     parts.Tide,
     parts.Site,
     parts.Camera,
@@ -80,7 +81,7 @@ _OMIT_IF_DEFAULT = {
 # Fields of older plans that decided nothing, with the numbers they took: still read, no longer written. A
 # place's height above the sea says nothing about its horizon: that lies lower by how far the eye stands above
 # the water or the plain that it sees, not above the sea.
-_NO_LONGER: dict[type, dict[str, tuple[float, float]]] = {parts.Site: {"elevation_m": (-450.0, 9000.0)}}
+NO_LONGER: dict[type, dict[str, tuple[float, float]]] = {parts.Site: {"elevation_m": (-450.0, 9000.0)}}
 # One function a step: MIGRATIONS[n] turns a version-n document into version n + 1.
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
 
@@ -110,8 +111,10 @@ def plan_from_dict(document: Any) -> Plan:
     if not isinstance(document, dict):
         raise PlanError("", document, "is not a plan; a plan file holds one JSON object")
     body = _current_version(document)
+    schema = body.pop(SCHEMA, "")
     try:
         plan = _converter.structure(body, Plan)
+        plan = attrs.evolve(plan, schema=schema) if schema != "" else plan
     except PlanError as error:
         raise error from None
     except Exception as error:  # cattrs nests what went wrong; the first is the one to report
@@ -125,7 +128,8 @@ def plan_to_dict(plan: Plan) -> dict[str, Any]:
     """The plan as plain values, in the order of the plan file."""
     body = _converter.unstructure(plan)
     order = [attribute.name for attribute in attrs.fields(Plan) if attribute.name in body]
-    return {"format": FORMAT, "version": VERSION, **{name: body[name] for name in order}}
+    named = {SCHEMA: plan.schema} if plan.schema else {}
+    return {**named, "format": FORMAT, "version": VERSION, **{name: body[name] for name in order}}
 
 
 def plan_part_to_dict(part: Any) -> dict[str, Any]:
@@ -309,13 +313,14 @@ def _build_converter() -> cattrs.Converter:
         converter.register_structure_hook_func(_is(listed), _list_hook(converter, item))
     converter.register_unstructure_hook(dt.datetime, lambda value: value.isoformat())
     converter.register_unstructure_hook(dt.date, lambda value: value.isoformat())
-    for part in _PART_CLASSES:
+    for part in PART_CLASSES:
         omitted: Any = {name: override(omit_if_default=True) for name in _OMIT_IF_DEFAULT.get(part, ())}
         attrs.resolve_types(part)
-        structure: Any = make_dict_structure_fn(part, converter)
-        converter.register_structure_hook(part, _object_hook(structure, _NO_LONGER.get(part, {})))
+        header: Any = {"schema": override(omit=True)} if part is Plan else {}  # it stands beside format
+        structure: Any = make_dict_structure_fn(part, converter, **header)
+        converter.register_structure_hook(part, _object_hook(structure, NO_LONGER.get(part, {})))
         if part is parts.Plan:
-            omitted["notes"] = override(omit_if_default=True, unstruct_hook=_as_it_is)
+            omitted |= {"notes": override(omit_if_default=True, unstruct_hook=_as_it_is), **header}
         converter.register_unstructure_hook(part, make_dict_unstructure_fn(part, converter, **omitted))
     return converter
 
@@ -393,7 +398,7 @@ def _unknown_key(error: cattrs.errors.ForbiddenExtraKeysError) -> PlanError:
     key = sorted(error.extra_fields)[0]
     known = [attribute.name for attribute in attrs.fields(error.cl)]
     if error.cl is Plan:
-        known += ["format", "version"]
+        known = ["format", "version", SCHEMA, *(name for name in known if name != "schema")]
     begun = [name for name in known if name.startswith(key.lower())]
     near = (begun or difflib.get_close_matches(key, known, n=1, cutoff=0.0))[0]
     return PlanError(key, NO_FIELD, f"did you mean {near}? (free text goes under notes)")

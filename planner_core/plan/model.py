@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import re
 import zoneinfo
 from collections.abc import Sequence
 from itertools import pairwise
@@ -45,8 +46,11 @@ MOVERS = ("water", "people", "traffic", "nothing")
 MAINS_HZ = (0.0, 50.0, 60.0)
 PROJECTIONS = ("flat", "cylinder")
 PIN_DISCS = ("", "sun", "moon")
+CORNERS = "top|foot|[1-9][0-9]{0,4}"  # middle of a block's top or foot, or the number of a corner
 
 THINNEST_M = 1e-4  # a sheet of paper
+STEEPEST_DEG = 89.0  # a skyline seen from the rail isn't overhead
+WIDEST_FLAT_DEG = 175.0  # of a lens that keeps straight lines straight
 
 Vector = tuple[float, float, float]
 Point = tuple[float, float]
@@ -127,12 +131,13 @@ def _number(
     remark: str = "",
     whole: bool = False,
     least: float = 0.0,
+    only: Sequence[float] = (),
 ) -> Any:
     """A field that takes a number from low to high (above low, where `above`).
 
     `slips` are the unit mistakes made by hand: (factor, unit) pairs; where value x factor would be in range,
     the error suggests it, as far as its size is `likely`. What is above 0 and below `least` is smaller than
-    such a thing can be.
+    such a thing can be. Where `only` some numbers are known, the field has a validator of its own.
     """
 
     def check(_instance: Any, attribute: Any, value: Any) -> None:
@@ -169,9 +174,25 @@ def _number(
     def convert(value: Any) -> Any:
         return float(value) if type(value) is int and not whole else value
 
+    takes: dict[str, Any] = {"type": "integer" if whole else "number", "minimum": low, "maximum": high}
+    if above and least:
+        takes["minimum"] = least
+    elif above:
+        del takes["minimum"]
+        takes["exclusiveMinimum"] = low
+    if only:
+        takes = {"enum": [*only, *([None] if optional else [])]}
     return field(
-        default=default, converter=convert, validator=check, metadata={"unit": unit, "range": (low, high)}
+        default=default,
+        converter=convert,
+        validator=check,
+        metadata={"unit": unit, "range": (low, high), "schema": _or_null(takes) if optional else takes},
     )
+
+
+def _or_null(takes: dict[str, Any]) -> dict[str, Any]:
+    """A field's schema where null stands for a value that nobody gave."""
+    return takes if "enum" in takes else {**takes, "type": [takes["type"], "null"]}
 
 
 def field_range(part: type, name: str) -> tuple[float, float]:
@@ -207,7 +228,7 @@ def _choice(options: Sequence[str], *, default: Any = attrs.NOTHING) -> Any:
         if value not in options:
             raise PlanError(attribute.name, value, f"is not known; use one of: {', '.join(options)}")
 
-    return field(default=default, validator=check)
+    return field(default=default, validator=check, metadata={"schema": {"enum": list(options)}})
 
 
 def _text(*, default: Any = attrs.NOTHING) -> Any:
@@ -216,7 +237,7 @@ def _text(*, default: Any = attrs.NOTHING) -> Any:
             raise PlanError(attribute.name, value, "is not text; write it in double quotes")
         _check_writable(attribute.name, value)
 
-    return field(default=default, validator=check)
+    return field(default=default, validator=check, metadata={"schema": {"type": "string"}})
 
 
 DEEPEST_NOTES = 50
@@ -226,7 +247,7 @@ def _notes() -> Any:
     def check(_instance: Any, attribute: Any, value: Any) -> None:
         _check_writable(attribute.name, value)
 
-    return field(default=None, validator=check)
+    return field(default=None, validator=check, metadata={"schema": {}})
 
 
 def _check_writable(path: str, value: Any, depth: int = 0) -> None:
@@ -269,8 +290,19 @@ def _points(dimensions: int, limit: float, unit: str, *, many: bool = False, opt
         except (PlanError, TypeError):
             return value  # the validator says what is wrong, with its place
 
-    default = None if optional else attrs.NOTHING
-    return field(default=default, converter=convert, validator=check, metadata={"unit": unit})
+    point: dict[str, Any] = {
+        "type": "array",
+        "items": {"type": "number", "minimum": -limit, "maximum": limit},
+        "minItems": dimensions,
+        "maxItems": dimensions,
+    }
+    takes = {"type": "array", "items": point} if many else point
+    return field(
+        default=None if optional else attrs.NOTHING,
+        converter=convert,
+        validator=check,
+        metadata={"unit": unit, "schema": _or_null(takes) if optional else takes},
+    )
 
 
 def _lengths(low: float, high: float, unit: str) -> Any:
@@ -299,7 +331,10 @@ def _lengths(low: float, high: float, unit: str) -> Any:
         except (PlanError, TypeError):
             return value  # the validator says what is wrong, with its place
 
-    return field(default=None, converter=convert, validator=check, metadata={"unit": unit})
+    takes = {"type": "array", "items": {"type": "number", "minimum": low, "maximum": high}, "minItems": 1}
+    return field(
+        default=None, converter=convert, validator=check, metadata={"unit": unit, "schema": _or_null(takes)}
+    )
 
 
 def _check_point(value: Any, path: str, dimensions: int, limit: float, unit: str) -> None:
@@ -636,7 +671,7 @@ class Exposure:
     meter: str = _choice(METERS, default="ground")
     day_look_stops: float = _number(-8, 8, "stops", default=0.0)
     grad_stops: float = _number(0, 8, "stops", default=0.0)
-    mains_hz: float | None = _number(0, 100, "hertz", default=None, optional=True)
+    mains_hz: float | None = _number(0, 100, "hertz", default=None, optional=True, only=MAINS_HZ)
 
     @mains_hz.validator
     def _is_a_mains_frequency(self, _attribute: Any, value: Any) -> None:
@@ -699,7 +734,7 @@ class Block:
     lights: bool | None = field(default=None)
     keep_out: bool = field(default=False)
     part_of: str = _text(default="")
-    moves: str | None = field(default=None)
+    moves: str | None = field(default=None, metadata={"schema": {"enum": [*MOVERS, None]}})
     tidal: bool = field(default=False)
     floods_at_m: float | None = _number(-20, 20, "metres", default=None, optional=True)
 
@@ -751,7 +786,7 @@ class Block:
                     f"skyline_deg[{place}][0]", after, f"must be above the bearing before it ({before:g})"
                 )
         for place, (_, altitude) in enumerate(skyline):
-            if not -89 <= altitude <= 89:
+            if not -STEEPEST_DEG <= altitude <= STEEPEST_DEG:
                 raise PlanError(
                     f"skyline_deg[{place}][1]", altitude, "is not an altitude from -89 to 89 degrees"
                 )
@@ -784,7 +819,7 @@ class Pin:
                 MISSING,
                 'say what is pinned: a "block", a "disc", or a bearing and an altitude; one of them',
             )
-        if self.corner not in ("top", "foot") and not (self.corner.isdecimal() and int(self.corner) >= 1):
+        if not re.fullmatch(CORNERS, self.corner):
             raise PlanError("corner", self.corner, "is not a corner; write top, foot, or its number from 1")
 
 
@@ -816,7 +851,7 @@ class Photo:
             _possible_year("taken", value.year, value.isoformat())
 
     def __attrs_post_init__(self) -> None:
-        if self.projection == "flat" and self.fov_deg > 175.0:
+        if self.projection == "flat" and self.fov_deg > WIDEST_FLAT_DEG:
             raise PlanError(
                 "fov_deg", self.fov_deg, "is wider than a lens that keeps lines straight sees; a cylinder?"
             )
@@ -824,8 +859,12 @@ class Photo:
 
 @frozen(kw_only=True)
 class Plan:
-    """Everything that was decided for one evening. Change it with attrs.evolve."""
+    """Everything that was decided for one evening. Change it with attrs.evolve.
 
+    schema is what the file names as its JSON Schema, for editors; it is kept and decides nothing.
+    """
+
+    schema: str = field(default="")
     title: str = _text(default="")
     reason: str = _text(default="")
     notes: Any = _notes()
@@ -839,6 +878,12 @@ class Plan:
     composition: Composition | None = None
     blocks: tuple[Block, ...] = ()
     photos: tuple[Photo, ...] = ()
+
+    @schema.validator
+    def _is_text(self, _attribute: Any, value: Any) -> None:
+        if not isinstance(value, str):
+            raise PlanError("$schema", value, "is not text; write it in double quotes")
+        _check_writable("$schema", value)
 
     def __attrs_post_init__(self) -> None:
         self._check_axes()
