@@ -24,6 +24,8 @@ from planner_core.plan import model as parts
 from planner_core.plan.meanings import HEADER, MEANINGS
 from planner_core.plan.schema import BEYOND, field_schema, plan_schema
 from planner_core.plan.writing import write_atomically
+from planner_core.review.catalogue import TOPICS
+from tools.reference_columns import JSON, TABLES
 
 ROOT = Path(__file__).resolve().parent.parent
 MADE = "<!-- Made by tools/make_reference.py from the code. Change it there. -->\n\n"
@@ -34,6 +36,8 @@ def pages() -> dict[str, str]:
     return {
         "plan.schema.json": json.dumps(plan_schema(), indent=1, ensure_ascii=False) + "\n",
         "reference/fields.md": MADE + fields_page(),
+        "reference/findings.md": MADE + findings_page(),
+        "reference/columns.md": MADE + columns_page(),
     }
 
 
@@ -177,6 +181,66 @@ def _default(part: type, name: str) -> str:
     if default in ((), ""):
         return "none"
     return "none" if default is None else _literal(default)
+
+
+# ---------------------------------------------------------------- findings
+
+FINDINGS_HEAD = """\
+# Every finding
+
+`stop` means: don't go out with this plan. `warn` means: look at it, you may want it so. `note` is good to
+know. What is said to be *common practice* has no published source; *ours* is what we take a person to see as
+a fault. Changes are suggested only after they were tried: the plan with the change was reviewed again, and
+had the finding no more, or less of it, without another as serious. Where *nothing of the plan* is tried, the
+finding's own sentence says what to do.
+
+"""
+
+
+def findings_page() -> str:
+    sections = []
+    for topic, findings in TOPICS.items():
+        rows = [
+            (
+                f"`{code}`",
+                about.means,
+                about.levels.replace(" ", ", "),
+                about.limit,
+                about.source,
+                about.remedies,
+            )
+            for code, about in findings.items()
+        ]
+        heading = (
+            "finding",
+            "means",
+            "levels",
+            "limit",
+            "where the limit comes from",
+            "what is tried against it",
+        )
+        sections.append(f"## {topic}\n\n{table(heading, rows)}")
+    return FINDINGS_HEAD + "\n".join(sections)
+
+
+# ---------------------------------------------------------------- columns
+
+COLUMNS_HEAD = """\
+# Every column and every name in the JSON
+
+Tables are CSV as in RFC 4180 with a heading, commas, a decimal point and line feeds, in UTF-8, in full
+precision. A cell is empty where rig or plan has no value. Bearings are true and clockwise from north,
+altitudes apparent (with refraction). JSON has null where a table has an empty cell; `[]` marks a list.
+
+"""
+
+
+def columns_page() -> str:
+    sections = []
+    for heading, columns in {**TABLES, **JSON}.items():
+        rows = [(f"`{name}`", means) for name, means in columns.items()]
+        sections.append(f"## {heading}\n\n{table(('name', 'what'), rows)}")
+    return COLUMNS_HEAD + "\n".join(sections)
 
 
 # ---------------------------------------------------------------- writing

@@ -60,6 +60,11 @@ def proposes(*codes: str) -> Callable[[Proposer], Proposer]:
     return register
 
 
+def proposed_for() -> frozenset[str]:
+    """The codes that something is proposed for by a search."""
+    return frozenset(_PROPOSERS)
+
+
 def proposed(plan: Plan, frames: FrameTable, finding: Finding) -> tuple[Remedy, ...]:
     """What to try against a finding that wasn't tried yet, in the order in which one would."""
     proposer = _PROPOSERS.get(finding.code)

@@ -188,7 +188,7 @@ WHOLE: dict[str, Any] = {
         }
     ],
 }
-STRANGE: tuple[Any, ...] = (None, True, 0, 1, -1, 0.5, 1e-31, 1e12, -1e12, "", "x", "1", [], [0], [[]], {}, {"x": 1})
+STRANGE: tuple[Any, ...] = (None, True, 0, 1, -1, 0.5, 1e-31, 1e12, "", "x", "1", [], [0], [[]], {}, {"x": 1})
 
 
 @pytest.fixture(scope="module")
