@@ -151,6 +151,14 @@ def _light(summary: Summary) -> str:
     )
 
 
+def _meter(summary: Summary) -> str:
+    ramp = summary.light.exposure
+    if ramp is None:
+        return ""
+    first, last = ramp.metered_ev100_first, ramp.metered_ev100_last
+    return f"{_METERED[ramp.meter]}: EV {first:.1f} to {last:.1f} at ISO 100"
+
+
 def _exposure(summary: Summary) -> str:
     ramp = summary.light.exposure
     if ramp is None:
@@ -207,6 +215,12 @@ def _sharpness(summary: Summary) -> str:
     return f"from {focus.near_sharp_m:.2f} m {far}; hyperfocal distance {focus.hyperfocal_m:.2f} m"
 
 
+_METERED = {
+    "ground": "the light on level ground",
+    "picture": "the picture's average",
+    "sky": "the brightest tenth of the sky, kept under white",
+    "subject": "the subject's face",
+}
 _TOPICS = {
     "when": _when,
     "sun": _sun,
@@ -214,6 +228,7 @@ _TOPICS = {
     "milky way": _milky_way,
     "clip": _clip,
     "light": _light,
+    "metered": _meter,
     "exposure": _exposure,
     "rig": _rig,
     "on screen": _on_screen,

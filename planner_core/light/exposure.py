@@ -117,17 +117,24 @@ def night_share(scene_ev100: ArrayLike, limits: Exposure, cloud_divisor: float =
     return fraction**2 * (3.0 - 2.0 * fraction)
 
 
-def third_stops(low: float, high: float, anchor: float) -> Array:
+NEARLY_A_POWER = 0.25  # of a third: as near to a limit, one of the two stands for both
+
+
+def third_stops(low: float, high: float, anchor: float, *, even: bool = False) -> Array:
     """Settings a third of a stop apart, from low to high, both included; rising, shape (n,).
 
     Exact powers of 2^(1/3) from the anchor (1 s, ISO 100), as ISO 516 and ISO 12232 have them. A limit that
     is none of them is a setting too (a camera's 1/2000 s is 0.0005 in a plan), in place of a power within a
-    twelfth of a stop.
+    twelfth of a stop. even: the power within the limits is taken in its place, as 12.7 s for a longest 13 s,
+    so that no step is above a third of a stop.
     """
     first, last = math.log2(low / anchor) * 3.0, math.log2(high / anchor) * 3.0
-    steps = np.arange(math.ceil(first + 0.25), math.floor(last - 0.25) + 1)
-    inside = anchor * np.exp2(steps / 3.0)
-    return np.unique(np.concatenate([[low], inside, [high]]))
+    beside = 0.0 if even else NEARLY_A_POWER
+    steps = np.arange(math.ceil(first + beside), math.floor(last - beside) + 1)
+    inside = np.clip(anchor * np.exp2(steps / 3.0), low, high)
+    keeps_low = not (even and len(steps) and steps[0] - first < NEARLY_A_POWER)
+    keeps_high = not (even and len(steps) and last - steps[-1] < NEARLY_A_POWER)
+    return np.unique(np.concatenate([[low] * keeps_low, inside, [high] * keeps_high]))
 
 
 def following_the_light(metered_ev100: Array, scene_ev100: Array) -> Array:
@@ -183,10 +190,16 @@ def no_steeper(values: Array, step: float) -> Array:
 
 
 def ramp_target_ev100(plan: Plan, scene_ev100: Array, metered_ev100: Array | None = None) -> Array:
-    """The EV that the ramp of a plan with exposure goes for, (frames,); arguments as exposure_ramp's."""
+    """The EV that the ramp of a plan with exposure goes for, (frames,); arguments as exposure_ramp's.
+
+    A look that goes over while the reading stands still would turn the ramp around, so that of a meter is
+    made to follow the light once more.
+    """
     assert plan.exposure is not None
     target = target_ev100(scene_ev100, plan.exposure, plan.shoot.cloud_divisor, metered_ev100)
-    return target if metered_ev100 is None else np.maximum(target, DARKEST_TARGET_EV100)
+    if metered_ev100 is None:
+        return target
+    return np.maximum(following_the_light(target, scene_ev100), DARKEST_TARGET_EV100)
 
 
 def exposure_ramp(
@@ -214,7 +227,7 @@ def exposure_ramp(
     binds = wanted_shutter > time_left_s
     longest, shutter, iso = limits.shutter_max_s, wanted_shutter, wanted_iso
     if np.any(binds):
-        longest = _setting_within(limits, float(np.min(time_left_s[binds])))
+        longest = _setting_within(limits, float(np.min(time_left_s[binds])), even=most_rungs == 1)
         shutter, iso = _settings(limits, aim, longest, most_rungs)
 
     def error(shutter_s: Array, iso: Array) -> Array:
@@ -233,18 +246,19 @@ def exposure_ramp(
     )
 
 
-def _setting_within(limits: Exposure, time_s: float) -> float:
+def _setting_within(limits: Exposure, time_s: float, *, even: bool) -> float:
     """The plan's longest shutter setting that is open no longer than time_s; the shortest, if none is."""
-    shutters = third_stops(limits.shutter_min_s, limits.shutter_max_s, 1.0)
+    shutters = third_stops(limits.shutter_min_s, limits.shutter_max_s, 1.0, even=even)
     return float(shutters[max(int(np.searchsorted(shutters, time_s, side="right")) - 1, 0)])
 
 
 def _settings(limits: Exposure, target: Array, longest_s: float, most_rungs: int) -> tuple[Array, Array]:
     """Shutter and ISO of each frame, from the ladder of settings that let in more and more light, going up or
-    down by no more than so many rungs a frame.
+    down by no more than so many rungs a frame; one rung at a time, they are even.
     """
-    shutters = third_stops(limits.shutter_min_s, longest_s, 1.0)
-    isos = third_stops(limits.iso_min, limits.iso_max, 100.0)
+    even = most_rungs == 1
+    shutters = third_stops(limits.shutter_min_s, longest_s, 1.0, even=even)
+    isos = third_stops(limits.iso_min, limits.iso_max, 100.0, even=even)
     if limits.ramp_order == "shutter-first":
         shutter = np.concatenate([shutters, np.full(len(isos) - 1, shutters[-1])])
         iso = np.concatenate([np.full(len(shutters), isos[0]), isos[1:]])

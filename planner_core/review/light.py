@@ -756,12 +756,15 @@ def _light_numbers(frames: FrameTable) -> LightNumbers:
 
 def _exposure_numbers(plan: Plan, frames: FrameTable) -> ExposureNumbers | None:
     ramp = frames.ramp
-    if ramp is None:
+    if ramp is None or plan.exposure is None:
         return None
     speed = np.abs(stops_per_min(ramp.target_ev100, plan.shoot.interval_s))
     steepest = int(np.argmax(speed))
     changes = (np.diff(ramp.shutter_s) != 0.0) | (np.diff(ramp.iso) != 0.0)
     return ExposureNumbers(
+        meter=plan.exposure.meter,
+        metered_ev100_first=float(frames.metered_ev100[0]),
+        metered_ev100_last=float(frames.metered_ev100[-1]),
         steepest_ramp_stops_per_min=float(speed[steepest]),
         steepest_ramp_frame=steepest + 1,
         settings_first=settings_text(*_settings_at(ramp, 0)),

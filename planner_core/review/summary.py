@@ -110,8 +110,11 @@ class GalaxyNumbers:
 
 @frozen(kw_only=True)
 class ExposureNumbers:
-    """What the exposure ramp does."""
+    """What is metered, one of the plan's meters, the EV that it reads at ISO 100, and what the ramp does."""
 
+    meter: str
+    metered_ev100_first: float
+    metered_ev100_last: float
     steepest_ramp_stops_per_min: float
     steepest_ramp_frame: int
     settings_first: str

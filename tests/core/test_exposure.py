@@ -20,6 +20,7 @@ from planner_core.light.exposure import (
     Ramp,
     exposure_ramp,
     f_number_label,
+    following_the_light,
     iso_label,
     narrower_f_number,
     settings_ev100,
@@ -169,6 +170,35 @@ def test_limits_between_two_third_stops_are_settings_too() -> None:
     assert settings[-1] == 6.0
     assert np.max(np.diff(np.log2(settings))) <= THIRD + 1 / 12 + 1e-9
     assert third_stops(110.0, 110.0, 100.0).tolist() == [110.0]
+
+
+@pytest.mark.parametrize("longest_s", [1.3, 3.2, 13.0])
+def test_a_longest_shutter_by_its_nominal_name_is_the_third_that_it_names(longest_s: float) -> None:
+    # ISO 516: 1.3 s, 3.2 s and 13 s are names of 2^(1/3), 2^(5/3) and 2^(11/3) s
+    settings = third_stops(0.0005, longest_s, 1.0, even=True)
+    assert np.max(np.diff(np.log2(settings))) <= THIRD + 1e-12
+    assert shutter_label(float(settings[-1])) == shutter_label(longest_s)
+
+
+@settings(max_examples=60)
+@example(attrs.evolve(LIMITS_OFF_THE_THIRDS, shutter_max_s=13.0), 0, 2.0)
+@given(limits(), st.integers(0, 2**32 - 1), st.floats(-3.0, 3.0))
+def test_a_picture_s_meter_never_steps_by_more_than_a_third_and_only_goes_with_the_light(
+    exposure: Exposure, seed: int, jump: float
+) -> None:
+    # light that falls by some stops, and a reading that jumps as something bright comes in and goes again
+    rng = np.random.default_rng(seed)
+    scene = 12.0 - np.cumsum(rng.uniform(1e-3, 0.2, 150))
+    reading = scene + 1.5 + rng.uniform(-0.2, 0.2, 150)
+    reading[40:90] += jump
+    followed = following_the_light(reading, scene)
+    made = present(exposure_ramp(attrs.evolve(PLAN, exposure=exposure), scene, np.full(150, 1e9), followed))
+    steps = np.diff(np.log2(made.shutter_s * made.iso))
+    assert np.all(steps >= -1e-9)
+    assert np.all(steps <= THIRD + 1e-9)
+    assert np.all(made.shutter_s >= exposure.shutter_min_s)
+    assert np.all(made.shutter_s <= exposure.shutter_max_s)
+    assert np.all((made.iso >= exposure.iso_min) & (made.iso <= exposure.iso_max))
 
 
 def test_a_short_interval_takes_shutter_time_and_iso_makes_up_for_it() -> None:

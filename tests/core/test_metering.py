@@ -106,6 +106,34 @@ def test_a_bright_wall_that_a_pan_passes_does_not_make_the_exposure_flicker() ->
     assert np.count_nonzero(turns) == 0
 
 
+@pytest.mark.parametrize("interval_s", [4.0, 20.0])
+@pytest.mark.parametrize("meter", ["picture", "sky"])
+def test_the_suns_surroundings_that_come_in_and_go_do_not_make_the_exposure_flicker(
+    meter: str, interval_s: float
+) -> None:
+    # a pan of 80° across a low sun, there and back, within minutes and within the hour
+    pans = (220.0, 300.0, 220.0)
+    made = two_towers(
+        shoot={"frames": 180, "interval_s": interval_s, "write_s": 1.0, "start": "2027-03-14T17:45:00"},
+        move__poses=[
+            {"at": at, "slide_m": 0.5, "pan_deg": pan, "tilt_deg": 4.0}
+            for at, pan in zip((0.0, 0.5, 1.0), pans, strict=True)
+        ],
+        exposure__meter=meter,
+        blocks=[],
+        composition=None,
+    )
+    frames = compute_frames(made)
+    assert frames.ramp is not None
+    read = frames.readings.of(made)
+    assert np.ptp(read - frames.scene_ev100) > 0.9  # what is read does come and go
+    steps = np.diff(np.log2(frames.ramp.shutter_s * frames.ramp.iso))
+    assert np.abs(steps).max() <= 1.0 / 3.0 + 1e-6
+    turns = np.count_nonzero(np.diff(np.sign(steps[steps != 0.0])))
+    # the sun comes in twice: there and back, each once up and once down, and no frame more
+    assert turns <= (3 if np.ptp(frames.scene_ev100) < 1.0 else 0)
+
+
 def test_a_dark_sky_night_as_the_trade_takes_it_is_no_stop() -> None:
     # f/2.8, 20 s, ISO 6400: common practice, no source
     night = two_towers(

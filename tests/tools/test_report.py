@@ -6,10 +6,12 @@ import datetime as dt
 import re
 
 import attrs
+import pytest
 
 from planner_core import Plan, Review, compute_frames, review
-from planner_core.plan.model import Anchor, Move
+from planner_core.plan.model import METERS, Anchor, Move
 from planner_core.plan.timeline import clock
+from planner_core.review.assess import assess
 from tests.present import present
 from tests.spoken import spoken
 from tools.report import finding_text, review_text
@@ -54,10 +56,22 @@ def test_times_across_a_change_of_the_clocks_say_by_which_clock_they_are(harbour
     assert "UTC+" not in told(harbour)
 
 
+@pytest.mark.parametrize("meter", METERS)
+def test_the_text_says_what_is_metered_and_what_that_reads(harbour: Plan, meter: str) -> None:
+    words = {"ground": "level ground", "picture": "the picture", "sky": "the sky", "subject": "the subject"}
+    plan = attrs.evolve(harbour, exposure=attrs.evolve(present(harbour.exposure), meter=meter))
+    frames = compute_frames(plan)
+    (line,) = re.findall(r"\n  metered +(.+)", review_text(assess(plan, frames)))
+    assert words[meter] in line
+    first, last = (f"{frames.metered_ev100[k]:.1f}" for k in (0, -1))
+    assert line.endswith(f"EV {first} to {last} at ISO 100")
+
+
 def test_a_plan_without_exposure_blocks_or_composition_is_told_without_those_lines(harbour: Plan) -> None:
     bare = attrs.evolve(harbour, exposure=None, composition=None, blocks=())
     text = told(bare)
     assert "\n  exposure" not in text
+    assert "\n  metered" not in text
     assert "\n  light" in text
 
 
