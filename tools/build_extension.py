@@ -27,8 +27,8 @@ from tools.bootstrap import read_pins
 
 ROOT = Path(__file__).resolve().parent.parent
 WHEELS = ROOT / "build" / "wheels"
-# Blender brings numpy; everything else that the core's section pins comes along.
-BLENDER_BRINGS = {"numpy"}
+# Blender brings numpy, and the command line alone completes words; all else that the core pins comes along.
+NOT_CARRIED = {"numpy", "argcomplete"}
 EPOCH = (2020, 1, 1, 0, 0, 0)  # one date for all files, so that the same source makes the same archive
 
 
@@ -43,7 +43,7 @@ def project_version() -> str:
 
 def pinned_packages() -> list[str]:
     """`name==version` of each package that the extension carries."""
-    return [pin for pin in read_pins((3, 11))["core"] if pin.split("==")[0] not in BLENDER_BRINGS]
+    return [pin for pin in read_pins((3, 11))["core"] if pin.split("==")[0] not in NOT_CARRIED]
 
 
 def fetch_wheels(pins: Sequence[str], folder: Path = WHEELS) -> list[Path]:

@@ -24,8 +24,10 @@ if __package__ in (None, ""):
 
 from planner_core.plan.file import load_plan, save_plan
 from planner_core.plan.model import Plan, PlanError
+from tools.examples import EXAMPLES
 from tools.files import check_files, deliver, inputs_of, refuse_input, say
 from tools.outcome import CRASHED, DONE, FOUND_STOP, INTERRUPTED, UNUSABLE, UsageError
+from tools.program import NAME, SHELLS, completion_script, is_completing, program, started_as, version
 from tools.terminal import StatusLine, harmless_output, json_text, problem_line
 
 if TYPE_CHECKING:
@@ -114,32 +116,32 @@ def _fit_steps(arguments: argparse.Namespace) -> list[Callable[[Plan], Fit]]:
 
         steps.append(lambda plan: fit_travel(plan, arguments.travel or None))
     if arguments.compose:
-        steps.append(_compose)
+        steps.append(lambda plan: _compose(plan, arguments.quiet))
     if arguments.clip is not None and arguments.balance is not None:  # the frames are others now
         for _ in range(SETTLING_ROUNDS):
             steps.append(lambda plan: _quiet_if_kept(plan, fit_balance(plan, *arguments.balance)))
             steps.append(lambda plan: _clip_if_too_dark(plan, arguments.clip))
     if arguments.all:
-        steps.append(_fit_all)
+        steps.append(lambda plan: _fit_all(plan, arguments.quiet))
     return steps
 
 
-def _compose(plan: Plan) -> Fit:
+def _compose(plan: Plan, quiet: bool) -> Fit:
     """Poses that mend the picture, with a line now and then about how far the search is."""
     from planner_core.fit.compose import fit_compose
 
-    status = StatusLine(quiet_s=5.0)
+    status = StatusLine(quiet_s=5.0, silent=quiet)
     try:
         return fit_compose(plan, lambda trying: status.show(trying.text))
     finally:
         status.end()
 
 
-def _fit_all(plan: Plan) -> Fit:
+def _fit_all(plan: Plan, quiet: bool) -> Fit:
     """Whatever helps against the findings, with a line now and then about what is done."""
     from planner_core.fit.everything import fit_all
 
-    status = StatusLine(quiet_s=5.0)
+    status = StatusLine(quiet_s=5.0, silent=quiet)
     try:
         return fit_all(plan, listen=status.show)
     finally:
@@ -175,6 +177,20 @@ def compare(arguments: argparse.Namespace) -> int:
             save_plan(candidate, path)
     print(json_text(comparison.as_dict()) if arguments.json else comparison_text(comparison))
     return DONE
+
+
+def new(arguments: argparse.Namespace) -> int:
+    """A first plan from a few facts."""
+    from tools.new_command import run_new
+
+    return run_new(arguments)
+
+
+def doctor(arguments: argparse.Namespace) -> int:
+    """What this machine has for Duskrail, and what is missing."""
+    from tools.doctor_command import run_doctor
+
+    return run_doctor(arguments)
 
 
 def scout(arguments: argparse.Namespace) -> int:
@@ -267,20 +283,47 @@ class _Parser(argparse.ArgumentParser):
         raise UsageError(f"{self.prog}: {message}; {self.prog} --help says more")
 
 
+class _Completion(argparse.Action):
+    """Print what a shell reads to complete the command, and leave."""
+
+    def __call__(
+        self, parser: argparse.ArgumentParser, _namespace: Any, values: Any, _option: Any = None
+    ) -> None:
+        print(completion_script(str(values)))
+        parser.exit()
+
+
 @functools.cache
 def build_parser() -> argparse.ArgumentParser:
     """The command line's arguments."""
     parser = _Parser(
-        prog="duskrail", description="Plan a motion-control time-lapse before the evening of the shoot."
+        prog=program(), description="Plan a motion-control time-lapse before the evening of the shoot."
+    )
+    parser.add_argument("--version", action="version", version=f"{NAME} {version()}")
+    parser.add_argument(
+        "--completion",
+        action=_Completion,
+        choices=SHELLS,
+        metavar="SHELL",
+        help=f'make the Tab key complete: eval "$(duskrail --completion bash)"; or {", ".join(SHELLS[1:])}',
     )
     verbs = parser.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=_Parser)
 
     def verb(name: str, run: Callable[[argparse.Namespace], int], about: str, *, plan: bool = True) -> Any:
-        added = verbs.add_parser(name, help=about, description=about)
+        example = f"Example:\n  {program()} {name} {EXAMPLES[name]}"
+        added = verbs.add_parser(
+            name,
+            help=about,
+            description=about,
+            epilog=example,
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
         added.set_defaults(run=run)
         if plan:
             added.add_argument("plan", metavar="PLAN", help="a .plan.json file")
         return added
+
+    _add_new(verb("new", new, "a first plan from a few facts: the rest is chosen, and said", plan=False))
 
     one = verb("check", check, "review the plan: what would go wrong, and what to change")
     one.add_argument("--json", action="store_true", help="the review as JSON")
@@ -315,6 +358,7 @@ def build_parser() -> argparse.ArgumentParser:
         "--all", action="store_true", help="whatever helps against the findings of check, step by step"
     )
     one.add_argument("--json", action="store_true", help="what was changed, and what is left, as JSON")
+    _add_quiet(one)
 
     one = verb("compare", compare, "compare still, pan, tilt, slide and their combinations on the same scene")
     one.add_argument("--json", action="store_true", help="the table as JSON")
@@ -403,7 +447,38 @@ def build_parser() -> argparse.ArgumentParser:
         "--above", metavar="DEG", type=float, default=0.0, help="with --beside: so many degrees over the top"
     )
     one.add_argument("-o", "--output", metavar="FILE.csv", help="all days as CSV")
+
+    one = verb(
+        "doctor", doctor, "what this machine has for Duskrail, what is missing, and how to get it", plan=False
+    )
+    one.add_argument("--json", action="store_true", help="the same as JSON, to report a problem with")
     return parser
+
+
+def _add_quiet(one: Any) -> None:
+    one.add_argument("--quiet", action="store_true", help="say nothing on the way, only the result")
+
+
+def _add_new(one: Any) -> None:
+    one.add_argument("output", metavar="PLAN", help="the plan to write, ending in .plan.json")
+    one.add_argument("--at", metavar="LAT,LON", help="where, as a map gives it: 43.46,-3.79")
+    one.add_argument("--on", metavar="DATE", help="the date there, as 2027-03-14")
+    one.add_argument(
+        "--event", metavar="EVENT", help="what falls half-way: sunset, sunrise, civil_dusk … (sunset)"
+    )
+    one.add_argument(
+        "--subject",
+        metavar="THING",
+        help='name, true bearing, distance and height in metres: "tower 262 160 20"',
+    )
+    one.add_argument("--foreground", metavar="THING", help='something near the rail: "post 250 1.3"')
+    one.add_argument("--lens", metavar="MM", help="focal length; else by the subject's size")
+    one.add_argument("--rail", metavar="METRES", help="the slider's usable length (1.2)")
+    one.add_argument(
+        "--zone", metavar="ZONE", help="time zone, as Europe/Madrid; else the nearest main city's"
+    )
+    one.add_argument("--overwrite", action="store_true", help="replace a plan of that name")
+    one.add_argument("--json", action="store_true", help="what was chosen, and what the review says, as JSON")
 
 
 def _add_scout(one: Any) -> None:
@@ -437,6 +512,7 @@ def _add_scout(one: Any) -> None:
         help="stay at the planned place: which block makes the best subject from there",
     )
     one.add_argument("--reviews", metavar="N", type=_count, default=120, help="review so many shots (120)")
+    _add_quiet(one)
     one.add_argument("--json", action="store_true", help="the finds as JSON")
     one.add_argument("--write", metavar="DIR", help="save each find as a plan")
     one.add_argument("--picture", metavar="FILE.png", help="also a contact sheet of the finds, with a map")
@@ -499,6 +575,7 @@ def _add_log(one: Any) -> None:
         help="how far the camera's clock was ahead of the site's: seconds, or +H:MM:SS",
     )
     one.add_argument("--json", action="store_true", help="the log as JSON")
+    _add_quiet(one)
 
 
 def _add_late(one: Any) -> None:
@@ -541,6 +618,7 @@ def _add_preview(one: Any) -> None:
     one.add_argument("--still", metavar="N", type=_count, help="one frame as PNG, at the clip's full size")
     one.add_argument("--contact", metavar="FILE.png", help="also a contact sheet of the frames that matter")
     one.add_argument("--blend", metavar="FILE.blend", help="also the scene, to edit in Blender and read back")
+    _add_quiet(one)
 
 
 def _positive(text: str) -> float:
@@ -657,6 +735,16 @@ def _leave(code: int) -> None:
             sys.stderr.flush()
         os._exit(code)
     sys.exit(code)
+
+
+def console() -> None:
+    """The installed `duskrail` command."""
+    started_as(NAME)
+    if is_completing():
+        import argcomplete
+
+        argcomplete.autocomplete(build_parser())
+    _leave(main())
 
 
 if __name__ == "__main__":

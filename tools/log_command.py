@@ -25,7 +25,7 @@ def run_log(arguments: argparse.Namespace) -> int:
     plan = load_plan(arguments.plan)
     if arguments.new_plan:
         refuse_input("--plan", Path(arguments.new_plan), [("the plan", Path(arguments.plan))])
-    status = StatusLine(quiet_s=2.0)
+    status = StatusLine(quiet_s=2.0, silent=arguments.quiet)
     try:
         card = read_card(arguments.folder, lambda done, total: status.show(f"{done} of {total} frames read"))
     finally:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import importlib.util
 
+from tools.program import is_installed, program
+
 # done; the review found a `stop`; the input can't be used; a defect of this program; interrupted
 DONE, FOUND_STOP, UNUSABLE, CRASHED, INTERRUPTED = 0, 1, 2, 3, 130
 
@@ -15,6 +17,14 @@ class UsageError(ValueError):
 def need_blender() -> None:
     """Raise UsageError where there is no Blender module."""
     if importlib.util.find_spec("bpy") is None:
-        raise UsageError(
-            "this verb needs Blender's Python module; run it with tools/bootstrap.py, which sets it up"
+        raise UsageError(f"this verb needs Blender's Python module; {how_to_get_blender()}")
+
+
+def how_to_get_blender() -> str:
+    """What to do for Blender's Python module."""
+    if is_installed():
+        return (
+            "install Duskrail with its extra preview on Python 3.11 or 3.13, as in "
+            "pipx install --force --python 3.13 '.[preview]' in its folder"
         )
+    return f"run it with {program()}, which sets it up"

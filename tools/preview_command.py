@@ -39,7 +39,7 @@ def run_preview(arguments: argparse.Namespace) -> int:
     need_blender()
     from blender_addon.render.request import PreviewError
 
-    arguments.progress = ProgressLine()
+    arguments.progress = ProgressLine(silent=arguments.quiet)
     try:
         if arguments.still is not None:
             _make_still(arguments, plan)
@@ -49,6 +49,8 @@ def run_preview(arguments: argparse.Namespace) -> int:
             _make_contact(arguments, plan)
         if arguments.blend:
             _save_scene(arguments, plan)
+        if arguments.output is not None:  # last and alone, for whoever reads this in a script
+            say(arguments.output, arguments.output)
     except PreviewError as problem:
         raise UsageError(_words(problem)) from None
     finally:
@@ -130,7 +132,8 @@ def _make_clip(arguments: argparse.Namespace, plan: Plan, other: Plan | None) ->
     made = render_preview(request, arguments.progress)
     arguments.progress.end()
     width, height = made.size_px
-    say(
+    _tell(
+        arguments,
         f"{made.output}: {len(made.frames)} frames at {made.fps:g} frames a second, {width}×{height}, "
         f"{made.engine}; {made.drawn} drawn now, {made.kept} kept from before.",
         arguments.output,
@@ -150,7 +153,7 @@ def _make_still(arguments: argparse.Namespace, plan: Plan) -> None:
         progress=arguments.progress,
     )
     arguments.progress.end()
-    say(f"{arguments.output}: frame {arguments.still}, {width}×{height}.", arguments.output)
+    _tell(arguments, f"{arguments.output}: frame {arguments.still}, {width}×{height}.", arguments.output)
 
 
 def _make_contact(arguments: argparse.Namespace, plan: Plan) -> None:
@@ -168,14 +171,19 @@ def _make_contact(arguments: argparse.Namespace, plan: Plan) -> None:
         plan, shown, Path(arguments.contact), look=arguments.look, size=size, progress=arguments.progress
     )
     arguments.progress.end()
-    say(f"{arguments.contact}: a contact sheet of {count} frames.", arguments.contact)
+    _tell(arguments, f"{arguments.contact}: a contact sheet of {count} frames.", arguments.contact)
 
 
 def _save_scene(arguments: argparse.Namespace, plan: Plan) -> None:
     from blender_addon.render.preview import save_scene
 
     save_scene(plan, Path(arguments.blend))
-    say(f"{arguments.blend}: the scene, to edit in Blender and to read back.", arguments.blend)
+    _tell(arguments, f"{arguments.blend}: the scene, to edit in Blender and to read back.", arguments.blend)
+
+
+def _tell(arguments: argparse.Namespace, text: str, output: str) -> None:
+    if not arguments.quiet:
+        say(text, output)
 
 
 def progress_text(progress: Progress) -> str:
@@ -191,7 +199,23 @@ def progress_text(progress: Progress) -> str:
 
 
 class ProgressLine(StatusLine):
-    """How far a draft clip has come."""
+    """How far a draft clip has come: a line that changes in a terminal, elsewhere one for each tenth."""
+
+    TENTHS = 10
+
+    def __init__(self, *, silent: bool = False) -> None:
+        super().__init__(silent=silent)
+        self.told: set[tuple[str, int, int]] = set()
 
     def __call__(self, progress: Progress) -> None:
-        self.show(progress_text(progress))
+        if self.in_terminal or self._is_news(progress):
+            self.show(progress_text(progress))
+
+    def _is_news(self, progress: Progress) -> bool:
+        """Whether what it tells belongs to a tenth of the frames, or a stage, not told of yet."""
+        tenth = progress.done * self.TENTHS // max(progress.total, 1)
+        news = (progress.engine or progress.stage, progress.total, tenth)
+        if news in self.told or (not tenth and not progress.engine and progress.stage == "drawing"):
+            return False
+        self.told.add(news)
+        return True

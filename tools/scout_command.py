@@ -107,17 +107,17 @@ def _search(arguments: argparse.Namespace, plan: Plan, wishes: Wishes) -> tuple[
 
     if arguments.subjects:
         subjects = SubjectSearch(plan, wishes)
-        return _run(subjects.run()), subjects.result()
+        return _run(subjects.run(), arguments.quiet), subjects.result()
     if arguments.first:
         evenings = EveningSearch(plan, wishes, *date_span(arguments.first, arguments.last))
-        return _run(evenings.run()), evenings.result()
+        return _run(evenings.run(), arguments.quiet), evenings.result()
     scout = Scout(plan, wishes)
-    return _run(scout.run()), report(scout)
+    return _run(scout.run(), arguments.quiet), report(scout)
 
 
-def _run(search: Iterator[Progress]) -> bool:
+def _run(search: Iterator[Progress], quiet: bool) -> bool:
     """Search to the end; False where Ctrl C left it with the best so far."""
-    line = StatusLine(quiet_s=2.0)
+    line = StatusLine(quiet_s=2.0, silent=quiet)
     try:
         for progress in search:
             line.show(_progress_text(progress))

@@ -40,15 +40,18 @@ class StatusLine:
 
     REDRAWN_S = 0.1
 
-    def __init__(self, quiet_s: float = 0.0) -> None:
-        """quiet_s pass before a line and between two; in a terminal no more than a tenth of a second."""
+    def __init__(self, quiet_s: float = 0.0, *, silent: bool = False) -> None:
+        """quiet_s pass before a line and between two; in a terminal no more than a tenth of a second. Where
+        silent, nothing is shown.
+        """
+        self.silent = silent
         self.in_terminal = sys.stderr.isatty()
         self.pause_s = min(quiet_s, self.REDRAWN_S) if self.in_terminal else quiet_s
         self.shown_s, self.last_length = time.monotonic(), 0
 
     def show(self, text: str) -> None:
         """Show it, unless something has been shown only just now."""
-        if time.monotonic() - self.shown_s < self.pause_s:
+        if self.silent or time.monotonic() - self.shown_s < self.pause_s:
             return
         self.shown_s = time.monotonic()
         if self.in_terminal:

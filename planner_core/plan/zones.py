@@ -6,7 +6,7 @@ import difflib
 import math
 import re
 import zoneinfo
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from importlib import resources
 
@@ -40,12 +40,13 @@ def nearest_zone(latitude_deg: object, longitude_deg: object) -> str | None:
         return None
     if not (abs(latitude_deg) <= 90.0 and abs(longitude_deg) <= 180.0):
         return None
+    return next((zone for zone, _ in zones_near(latitude_deg, longitude_deg)), None)
+
+
+def zones_near(latitude_deg: float, longitude_deg: float) -> list[tuple[str, float]]:
+    """Zones by how far their main cities are from a place, in degrees of arc, the nearest first."""
     here = _direction(latitude_deg, longitude_deg)
-    return max(
-        _main_cities(),
-        key=lambda city: sum(a * b for a, b in zip(here, city[1], strict=True)),
-        default=(None, here),
-    )[0]
+    return sorted(((zone, _apart_deg(here, city)) for zone, city in _main_cities()), key=lambda pair: pair[1])
 
 
 def mirrored_near_zone(zone: str, latitude_deg: float, longitude_deg: float) -> str | None:
@@ -57,9 +58,7 @@ def mirrored_near_zone(zone: str, latitude_deg: float, longitude_deg: float) -> 
         return None
 
     def away_deg(latitude: float, longitude: float) -> float:
-        here = _direction(latitude, longitude)
-        cosine = sum(a * b for a, b in zip(here, city, strict=True))
-        return math.degrees(math.acos(min(max(cosine, -1.0), 1.0)))
+        return _apart_deg(_direction(latitude, longitude), city)
 
     as_it_is = away_deg(latitude_deg, longitude_deg)
     mirrored = {
@@ -83,6 +82,12 @@ def _direction(latitude_deg: float, longitude_deg: float) -> tuple[float, float,
         math.cos(latitude) * math.sin(longitude),
         math.sin(latitude),
     )
+
+
+def _apart_deg(one: Sequence[float], other: Sequence[float]) -> float:
+    """The angle between two directions of length 1."""
+    cosine = sum(a * b for a, b in zip(one, other, strict=True))
+    return math.degrees(math.acos(min(max(cosine, -1.0), 1.0)))
 
 
 @lru_cache(maxsize=1)

@@ -215,7 +215,7 @@ CORE_ROWS = (
         "evening",
         "log",
     ),
-    *("review", "fit", "moves", "scout", "edit", "output"),
+    *("review", "fit", "moves", "scout", "edit", "begin", "output"),
 )
 ADDON_ROWS = ("compat", "console", "scene", "read", "render", "state", "ui", "registration")
 
