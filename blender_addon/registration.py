@@ -14,6 +14,7 @@ from .ui import (
     operators,
     overlay,
     panels,
+    photo_view,
     preferences,
     presets,
     properties,
@@ -38,6 +39,7 @@ def register() -> None:
     keymap.register()
     manual.register()
     evening.register()
+    photo_view.register()
     scout.begin_drawing()
     handlers.register()
     bpy.app.timers.register(_take_up, first_interval=0.0)
@@ -55,6 +57,7 @@ def unregister() -> None:
     keymap.unregister()
     gizmos.unregister()
     menus.unregister()
+    photo_view.unregister()
     evening.unregister()
     timeline.unregister()
     overlay.unregister()

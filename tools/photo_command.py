@@ -35,6 +35,7 @@ def run_photo(arguments: argparse.Namespace) -> int:
 
 
 def _add(arguments: argparse.Namespace, plan: Plan) -> int:
+    from planner_core.photo.editing import rounded, with_photo
     from planner_core.photo.exif import read_exif
     from planner_core.photo.solve import solve_photo
     from planner_core.photo.start import Given, entry
@@ -58,8 +59,7 @@ def _add(arguments: argparse.Namespace, plan: Plan) -> int:
     )
     solved = solve_photo(plan, begun.photo, place_known=begun.place_known)
     photo = rounded(solved.photo)
-    others = tuple(one for one in plan.photos if one.file != name)
-    plan = attrs.evolve(plan, photos=(*others, photo))
+    plan = with_photo(plan, photo)
     plan = _with_blocks(arguments, plan, photo)
     save_plan(plan, arguments.output)
     if arguments.json:
@@ -76,19 +76,6 @@ def _add(arguments: argparse.Namespace, plan: Plan) -> int:
 
 def _count_before(arguments: argparse.Namespace, plan: Plan) -> int:
     return len(plan.blocks) - len(arguments.block) - len(arguments.skyline)
-
-
-def rounded(photo: Photo) -> Photo:
-    """The photograph as a plan file has it: finer than any pin can tell."""
-    x, y, z = photo.place_m
-    return attrs.evolve(
-        photo,
-        place_m=(round(x, 4), round(y, 4), round(z, 4)),
-        bearing_deg=round(photo.bearing_deg, 5),
-        altitude_deg=round(photo.altitude_deg, 5),
-        roll_deg=round(photo.roll_deg, 5),
-        fov_deg=round(photo.fov_deg, 5),
-    )
 
 
 def _with_blocks(arguments: argparse.Namespace, plan: Plan, photo: Photo) -> Plan:

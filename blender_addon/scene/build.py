@@ -13,7 +13,7 @@ from planner_core.plan import timeline
 from planner_core.plan.model import Plan
 from planner_core.words.language import say
 
-from . import blocking, lighting, parts, rig, store, tides
+from . import blocking, lighting, parts, photos, rig, store, tides
 
 MARKERS_KEY = "duskrail_markers"
 
@@ -28,6 +28,7 @@ def build_scene(plan: Plan, frames: FrameTable, scene: bpy.types.Scene) -> None:
     draw_timeline(scene, frames)
     blocking.draw_blocks(scene, plan)
     tides.draw_tide(scene, frames)
+    photos.draw_photos(scene, plan)
     rig.draw_rig(scene, frames)
     lighting.draw_light(scene, frames)
     for layer in scene.view_layers:

@@ -12,7 +12,7 @@ from planner_core import FrameTable, Plan
 
 from ..read import motion as readmotion
 from ..read import settings as readsettings
-from ..scene import blocking, lighting, parts, rig, tides
+from ..scene import blocking, lighting, parts, photos, rig, tides
 from ..scene import build as whole_scene
 
 RIG_PARTS = ("rail", "carriage", "pan", "tilt", "camera")
@@ -33,6 +33,8 @@ def redraw(scene: bpy.types.Scene, before: Plan | None, frames: FrameTable) -> N
         whole_scene.draw_timeline(scene, frames, keep)
     if "blocks" in changed or before.rig.origin_m != plan.rig.origin_m or "site" in changed:
         _redraw_blocks(scene, before, plan)
+    if changed & {"photos", "site", "clip"}:
+        photos.draw_photos(scene, plan)
     if when or "blocks" in changed:
         tides.draw_tide(scene, frames)
     if changed & {"site", "camera", "clip", "rig", "exposure"}:

@@ -177,7 +177,7 @@ def enter(scene: Any, area: Any, by: str) -> None:
     space = area.spaces.active
     view = space.region_3d
     before = {
-        (part, name): _copied(getattr(_part(space, part), name))
+        (part, name): copied(getattr(part_of(space, part), name))
         for part, names in KEPT.items()
         for name in names
     }
@@ -207,7 +207,7 @@ def leave(scene: Any, area: Any) -> None:
         return
     for (part, name), value in evening.before.items():
         if not (evening.turned and name in TURNED):
-            setattr(_part(space, part), name, value)
+            setattr(part_of(space, part), name, value)
     if evening.by == EEVEE and not any(one.by == EEVEE for one in _evenings.values()):
         _unlight(scene, evening.engine)
     if not _evenings:
@@ -221,11 +221,13 @@ def leave_all() -> None:
         leave(bpy.context.scene, area)
 
 
-def _part(space: Any, part: str) -> Any:
+def part_of(space: Any, part: str) -> Any:
+    """A view's part by the name that KEPT has for it; the view itself for none."""
     return getattr(space, part) if part else space
 
 
-def _copied(value: Any) -> Any:
+def copied(value: Any) -> Any:
+    """A setting's value, to be set again."""
     is_row = hasattr(value, "__len__") and not isinstance(value, str)
     return tuple(value) if is_row else value
 
@@ -256,11 +258,17 @@ def _unlight(scene: Any, engine: str) -> None:
 def fit(scene: Any, area: Any) -> None:
     """Zoom a camera view so that the whole picture fits between what covers the view's edges."""
     plan = live.plan_of(scene)
+    if plan is not None:
+        fit_camera(area, plan.clip.width_px / plan.clip.height_px)
+
+
+def fit_camera(area: Any, aspect: float) -> None:
+    """The same for a picture of any width over height, which fills the camera's frame across."""
     region = next(r for r in area.regions if r.type == "WINDOW")
     free = free_of(area, region)
-    if plan is None or region.width < 2 or free.width < 2 or free.height < 2:
+    if region.width < 2 or free.width < 2 or free.height < 2:
         return
-    width = min(free.width, free.height * plan.clip.width_px / plan.clip.height_px)
+    width = min(free.width, free.height * aspect)
     view = area.spaces.active.region_3d
     factor = width / region.width  # at 1, the sensor fits across the region
     view.view_camera_zoom = 50.0 * (2.0 * math.sqrt(factor) - ROOT_2)

@@ -180,7 +180,7 @@ class DUSKRAIL_GGT_event(bpy.types.GizmoGroup):
         handle.color, handle.alpha = EVENT_COLOUR, 0.9
         handle.color_highlight, handle.alpha_highlight = (1.0, 1.0, 1.0), 1.0
         handle.use_draw_modal = True
-        handle.draw_style, handle.length = "BOX", 0.3
+        handle.draw_style, handle.length = "BOX", 0.0  # the box stands on the bar, where the event is
         self.handle = handle
         self.start: list[float] = []  # the place at which a drag began
 

@@ -10,6 +10,7 @@ PAGE = Path(__file__).resolve().parent.parent / "manual.html"
 # Patterns of Blender's names, the first that fits, with the part of the page that tells of it
 TOPICS = (
     ("bpy.ops.duskrail.scout*", "scout"),
+    ("bpy.ops.duskrail.photo*", "blocking"),
     ("bpy.ops.duskrail.*block*", "blocking"),
     ("bpy.ops.duskrail.add_ridge*", "blocking"),
     ("bpy.ops.duskrail.set_role*", "blocking"),

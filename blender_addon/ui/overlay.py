@@ -28,7 +28,7 @@ from planner_core.words.dates import day_words
 from planner_core.words.language import say
 
 from ..state import live
-from . import evening, gizmos, guides, wording
+from . import evening, gizmos, guides, photo_view, wording
 from .drawing import PHASE_COLOURS, Colour, fill, text_width, ui_scale, write
 
 Array = NDArray[Any]
@@ -347,14 +347,11 @@ def draw_readout() -> None:
             spot = location_3d_to_region_2d(region, context.region_data, dome.at(direction))
             if spot is not None:
                 write(font, text, spot.x - 4.0 * len(text) * scale, spot.y - 4.0 * scale, (*colour[:3], 0.9))
+    photo_view.draw(context)
     picture = guides.picture_of(context)
     if picture is not None:
         guides.draw(settings, context.scene, frames, picture)
-    lines: list[tuple[str, Colour]] = []
-    if settings.show_readout:
-        lines = [(text, TEXT_COLOUR) for text in readout.hud_lines(frames, context.scene.frame_current)]
-        if settings.look_days:
-            lines.insert(0, (other_day_text(frames), HERE_COLOUR))
+    lines = _lines_of(context, settings, frames)
     here = live.state_of(context.scene)
     if (
         here.problem and time.monotonic() - here.refused_at_s < PROBLEM_SHOWN_S
@@ -363,6 +360,17 @@ def draw_readout() -> None:
         lines += [(text, REFUSED_COLOUR) for text in textwrap.wrap(problem, PROBLEM_LETTERS)]
     if lines and not _is_quarter(context):
         _draw_lines_of_text(context, lines)
+
+
+def _lines_of(context: Any, settings: Any, frames: FrameTable) -> list[tuple[str, Colour]]:
+    """What is told of the photograph that the view looks through, else of the frame."""
+    of_photo = photo_view.told_lines(context)
+    if of_photo:
+        return [(text, TEXT_COLOUR) for text in of_photo]
+    if not settings.show_readout:
+        return []
+    lines = [(text, TEXT_COLOUR) for text in readout.hud_lines(frames, context.scene.frame_current)]
+    return [(other_day_text(frames), HERE_COLOUR), *lines] if settings.look_days else lines
 
 
 def _write_event(context: Any, frames: FrameTable, font: int) -> None:

@@ -114,6 +114,25 @@ def show_in_local_view(context: Any, objects: Iterable[bpy.types.Object]) -> Non
                 made.local_view_set(space, True)
 
 
+def view_under(context: Any, event: Any) -> tuple[Any, Any] | None:
+    """The 3D view under the mouse: its area and the region that shows the scene."""
+    for area in context.screen.areas:
+        if area.type != "VIEW_3D":
+            continue
+        regions = [
+            region
+            for region in area.regions
+            if region.x <= event.mouse_x < region.x + region.width
+            and region.y <= event.mouse_y < region.y + region.height
+        ]
+        if any(region.type not in ("WINDOW", "XR") and region.width > 1 for region in regions):
+            continue  # a header or sidebar lies over it
+        for region in regions:
+            if region.type == "WINDOW":
+                return area, region
+    return None
+
+
 def show_image(context: Any, path: str) -> None:
     """Show a picture file in the window's Image Editor, else in one in a window of its own."""
     image = bpy.data.images.load(path, check_existing=True)

@@ -21,6 +21,7 @@ PANELS = {
     "move": "Move",
     "exposure": "Exposure",
     "composition": "Subject and Framing",
+    "photos": "Photographs",
 }
 PARTS = {"slide": "Slider", "pan": "Pan", "tilt": "Tilt"}
 ROWS = ("blocks", "move.poses")

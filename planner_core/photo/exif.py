@@ -34,7 +34,8 @@ _SAYS_NOTHING.setLevel(logging.CRITICAL)
 class Exif:
     """What was found; None for what the file doesn't say.
 
-    width_px and height_px are those of the picture as it is seen, upright. fov_deg is the horizontal field of
+    width_px and height_px are those of the picture as it is seen, upright; orientation is how it is stored
+    (EXIF 2.32, tag 0x0112). fov_deg is the horizontal field of
     view, direction_deg the bearing of its middle, magnetic where direction_is_magnetic, altitude_deg what the
     camera wrote of its elevation. taken has a UTC offset where the file has one. f_number, shutter_s and iso
     are as exposed.
@@ -42,6 +43,7 @@ class Exif:
 
     width_px: int
     height_px: int
+    orientation: int = 1
     projection: str = "flat"
     fov_deg: float | None = None
     latitude_deg: float | None = None
@@ -66,6 +68,7 @@ def read_exif(path: str | os.PathLike[str]) -> Exif:
     return Exif(
         width_px=width,
         height_px=height,
+        orientation=int(_within(number_in(tags, "Image Orientation"), 1.0, 8.0) or 1),
         projection="cylinder" if panorama is not None else "flat",
         fov_deg=panorama or _fov_deg(tags, width, height),
         latitude_deg=place.latitude_deg,

@@ -41,20 +41,27 @@ class Entry:
     said: tuple[str, ...]
 
 
-def entry(plan: Plan, name: str, exif: Exif, given: Given, pins: tuple[Pin, ...]) -> Entry:
-    """The photograph as its file and the person place it. Raises PlanError for what only pins could tell."""
+def entry(
+    plan: Plan, name: str, exif: Exif, given: Given, pins: tuple[Pin, ...], *, pins_follow: bool = False
+) -> Entry:
+    """The photograph as its file and the person place it. Raises PlanError for what only pins could tell,
+    except where pins follow: then it stands at the rail for now, and what is missing is said.
+    """
     place, said_place = _place(plan, exif, given)
     bearing, said_bearing = _bearing(exif, given)
     view = given.fov_deg or exif.fov_deg
-    if view is None and len(pins) < 3:
+    missing: list[str] = []
+    if pins_follow:
+        missing = _left_to_pins(len(pins), place, bearing, view)
+    elif view is None and len(pins) < 3:
         raise PlanError(
             "fov_deg", None, f"is not in {name}: give the field of view, or three pins that tell it"
         )
-    if place is None and len(pins) < 4:
+    elif place is None and len(pins) < 4:
         raise PlanError(
             "place_m", None, f"is not in {name}: say where it was taken, in scene metres, or give four pins"
         )
-    if bearing is None and not pins:
+    elif bearing is None and not pins:
         raise PlanError(
             "bearing_deg", None, f"can't be told: {said_bearing}; give a bearing, the declination, or a pin"
         )
@@ -63,8 +70,8 @@ def entry(plan: Plan, name: str, exif: Exif, given: Given, pins: tuple[Pin, ...]
         width_px=exif.width_px,
         height_px=exif.height_px,
         projection=exif.projection,
-        place_m=place or _anywhere(plan),
-        bearing_deg=bearing or 0.0,
+        place_m=place or (_at_the_rail(plan) if pins_follow else _anywhere(plan)),
+        bearing_deg=bearing if bearing is not None else (_lens_bearing_deg(plan) if pins_follow else 0.0),
         altitude_deg=exif.altitude_deg or 0.0,
         fov_deg=view or 60.0,
         taken=given.taken or exif.taken,
@@ -74,8 +81,31 @@ def entry(plan: Plan, name: str, exif: Exif, given: Given, pins: tuple[Pin, ...]
         photo=photo,
         place_known=place is not None,
         bearing_known=bearing is not None,
-        said=tuple(filter(None, (said_place, said_bearing, _said_time(photo)))),
+        said=tuple(missing or filter(None, (said_place, said_bearing, _said_time(photo)))),
     )
+
+
+def _left_to_pins(pins: int, place: Vector | None, bearing: float | None, view: float | None) -> list[str]:
+    """What neither file nor person says, and how many pins tell it."""
+    wanted = (
+        (place, 4, "where it was taken"),
+        (view, 3, "its field of view"),
+        (bearing, 1, "its direction"),
+    )
+    return [
+        f"The file doesn't say {what}: {count - pins} more {'pin' if count - pins == 1 else 'pins'} will"
+        for value, count, what in wanted
+        if value is None and pins < count
+    ]
+
+
+def _lens_bearing_deg(plan: Plan) -> float:
+    return float(compass_deg(plan.move.poses[0].pan_deg or 0.0))
+
+
+def _at_the_rail(plan: Plan) -> Vector:
+    x, y, z = plan.rig.origin_m
+    return x, y, ground_under_m(plan, (x, y, z)) + EYE_M
 
 
 def _place(plan: Plan, exif: Exif, given: Given) -> tuple[Vector | None, str]:

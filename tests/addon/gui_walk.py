@@ -34,6 +34,7 @@ TRIES = 3
 SURE_OF_TABS = 0.5  # letters turned on their side are drawn a little differently
 ROW_PX = 20.0
 DIAL_PX = 55.0  # radius of a handle's ring, beside the rig seen from nearby
+PRESETS_SHARE = 0.85  # of the sidebar's width, where a header's list of presets opens
 TRIANGLE_PX = 29.0  # from the sidebar's edge, before a finding's line
 DRAWN_S = 0.7  # for Blender to draw what was clicked; drawing is in software on machines without a screen
 
@@ -190,6 +191,7 @@ def seek(words: str) -> Iterator[Any]:
     """Scroll the sidebar until words are in it; leaves where they are in `spot`."""
     side = region("UI")
     middle = (side.x + 5, side.y + side.height / 2)  # beside the lists, which would scroll instead
+    yield from settled()
     for turn in range(40):
         _, y, sure = look_for(words, side)
         if sure >= SURE and side.y + 30 < y:
@@ -209,6 +211,14 @@ def seek(words: str) -> Iterator[Any]:
     raise AssertionError(f"“{words}” is nowhere in the sidebar (best {sure:.2f})")
 
 
+def settled() -> Wait:
+    """Wait for a review that is under way: its findings push down all that stands below them."""
+    for _ in range(80):
+        if plan() is None or live().frames_of(window().scene) is None or live().is_reviewed(window().scene):
+            return
+        yield 0.25
+
+
 def click(words: str) -> Wait:
     """Click what is called so in the sidebar."""
     yield from seek(words)
@@ -216,7 +226,8 @@ def click(words: str) -> Wait:
 
 
 def unfold(header: str, inside: str) -> Wait:
-    """Open a folded panel of the sidebar by its header, where what is inside isn't to be seen."""
+    """Open a folded panel near the sidebar's end by its header, where what is inside isn't to be seen."""
+    yield from scroll("WHEELDOWNMOUSE")  # above it a sentence may have the same word
     yield from seek(header)
     yield from click_at(spot[0], spot[1])
     yield from seek(inside)
@@ -358,12 +369,17 @@ def look_at_place() -> Wait:
 
 def to_top() -> Wait:
     """Scroll the sidebar up."""
+    yield from scroll("WHEELUPMOUSE")
+
+
+def scroll(wheel: str) -> Wait:
+    """Scroll the sidebar to one of its ends."""
     side = region("UI")
     middle = (side.x + 5, side.y + side.height / 2)  # beside the lists, which would scroll instead
     move(*middle)
     yield 0.1
     for _ in range(80):
-        event("WHEELUPMOUSE", "PRESS", *middle)
+        event(wheel, "PRESS", *middle)
     yield DRAWN_S
 
 
@@ -388,7 +404,7 @@ def blocks() -> Wait:
         ("Water", {"Bearing": "258"}),
         ("Wall", {"Bearing": "262"}),
     ):
-        yield from click(label)
+        yield from click_for(label, f"Add {label}")
         for name, value in fields.items():
             yield from fill_in(name, value, where=True)
         if label == "Tower":
@@ -406,6 +422,17 @@ def blocks() -> Wait:
     yield from step("six blocks added", names=names)
     yield from look_at_place()
     yield from step("the place from above")
+
+
+def click_for(words: str, dialog: str) -> Wait:
+    """Click until the dialog of that title is there."""
+    for _ in range(TRIES):
+        yield from click(words)
+        yield DRAWN_S
+        if look_for(dialog)[2] >= SURE:
+            return
+    picture(f"no dialog {dialog}")
+    raise AssertionError(f"no dialog is called “{dialog}”")
 
 
 def rig_and_poses() -> Wait:
@@ -535,6 +562,7 @@ def hands_on() -> Wait:
     yield from grab_a_pose()
     yield from step("pose turned and back")
     yield from drag_a_handle()
+    yield from drag_the_event()
     yield from refused()
     yield from greyed_out()
     yield from stopped_preview()
@@ -632,6 +660,37 @@ def drag_a_handle() -> Wait:
     yield from step("a handle dragged", pose=after.move.poses[1])
     yield from key("Z", ctrl=True)
     assert plan().move.poses[1] == before.move.poses[1], (plan().move.poses, before.move.poses)
+
+
+def drag_the_event() -> Wait:
+    """The handle on the bar above the rail moves the sunset in the move; one step of undo takes it back."""
+    from bpy_extras.view3d_utils import location_3d_to_region_2d
+
+    gizmos = sys.modules[f"{MODULE}.ui.gizmos"]
+    shown = region("WINDOW")
+    view3d = next(a for a in window().screen.areas if a.type == "VIEW_3D")
+    before = plan()
+    bar = gizmos.event_bar(before)
+    at, other = (
+        location_3d_to_region_2d(shown, view3d.spaces.active.region_3d, bar.at(place))
+        for place in (before.shoot.anchor.at, 0.9)
+    )
+    x, y = shown.x + at.x, shown.y + at.y
+    move(x - 2, y)
+    yield DRAWN_S
+    move(x, y)
+    yield DRAWN_S
+    event("LEFTMOUSE", "PRESS", x, y)
+    yield DRAWN_S
+    for part in range(1, 7):
+        event("MOUSEMOVE", "NOTHING", x + (other.x - at.x) * part / 6.0, y + (other.y - at.y) * part / 6.0)
+        yield 0.2
+    event("LEFTMOUSE", "RELEASE", x + other.x - at.x, y + other.y - at.y)
+    yield 3 * DRAWN_S
+    assert plan().shoot.anchor.at > before.shoot.anchor.at + 0.1, plan().shoot.anchor
+    yield from step("the sunset dragged along the bar", at=plan().shoot.anchor.at)
+    yield from key("Z", ctrl=True)
+    assert plan().shoot.anchor == before.shoot.anchor, (plan().shoot.anchor, before.shoot.anchor)
 
 
 def stopped_preview() -> Wait:
@@ -832,8 +891,63 @@ def evening_view() -> Wait:
     yield from click("Evening View")
     assert kept_of_view() == before, (kept_of_view(), before)
     yield from step("back")
+    yield from other_day()
+    yield from a_preset_chosen()
+    yield from in_german()
     yield from a_bar_of_the_timeline()
     yield from disabled_and_enabled()
+
+
+def other_day() -> Wait:
+    """The slider lights the place as two months later; the plan keeps its day."""
+    scene, before = window().scene, plan()
+    yield from to_top()
+    yield from fill_in("Other Day", "60", lambda: bool(scene.duskrail.look_days == 60))
+    own, shown = live().frames_of(scene), live().shown_frames(scene)
+    assert plan() == before
+    told["other_day"] = [float(f.sun_azimuth_deg[len(f) // 2]) for f in (own, shown)]
+    yield from step("another day", sun_deg=told["other_day"])
+    yield from fill_in("Other Day", "0", lambda: bool(scene.duskrail.look_days == 0))
+    assert live().shown_frames(scene) is live().frames_of(scene)
+
+
+def a_preset_chosen() -> Wait:
+    """A place kept as a preset comes back with a click in the header's list."""
+    scene, kept = window().scene, plan().site
+    with bpy.context.temp_override(window=window()):
+        bpy.ops.duskrail.place_preset_add(name="Old Harbour")
+    scene.duskrail.latitude = 47.25
+    assert plan().site.latitude_deg == 47.25
+    yield from to_top()
+    yield from seek("Place and Light")
+    side = region("UI")
+    yield from click_at(side.x + PRESETS_SHARE * side.width, spot[1])
+    yield DRAWN_S
+    x, y, sure = look_for("Old Harbour")
+    assert sure >= SURE, f"no preset is offered (best {sure:.2f})"
+    yield from step("presets of places")
+    yield from click_at(x, y)
+    yield DRAWN_S
+    assert plan().site.latitude_deg == kept.latitude_deg, plan().site
+
+
+def in_german() -> Wait:
+    """The interface switched to German and back: sidebar, findings and readout follow."""
+    view: Any = bpy.context.preferences.view
+    language = view.language
+    view.language = "de_DE"
+    view.use_translate_interface = True
+    yield 3 * DRAWN_S
+    german = sys.modules[f"{MODULE}.ui.german"].GERMAN
+    yield from to_top()
+    for words in ("Evening View", "Review", "Place and Light"):
+        yield from seek(german[words])
+    yield from to_top()
+    yield from step("in German")
+    view.language = language
+    yield 3 * DRAWN_S
+    yield from to_top()
+    yield from seek("Evening View")
 
 
 def plan_text() -> str:
@@ -851,7 +965,7 @@ def kept_of_view() -> dict[Any, Any]:
     view3d = next(a for a in window().screen.areas if a.type == "VIEW_3D").spaces.active
     module = evenings()
     return {
-        (part, name): module._copied(getattr(module._part(view3d, part), name))
+        (part, name): module.copied(getattr(module.part_of(view3d, part), name))
         for part, names in module.KEPT.items()
         for name in names
     }

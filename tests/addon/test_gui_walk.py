@@ -24,6 +24,7 @@ import pytest
 
 from blender_addon.render import preview, request
 from planner_core import Plan, compute_frames, load_plan, review
+from planner_core.edit import edits
 from planner_core.plan.file import plan_from_text
 from tools import build_extension
 
@@ -205,6 +206,9 @@ def test_the_evening_view_is_as_bright_as_the_clip_from_day_to_night(tmp_path: P
         # and of its hue: shares of red and blue
         assert colour[0] / sum(colour) == pytest.approx(clip[0] / sum(clip), abs=0.03)
         assert colour[2] / sum(colour) == pytest.approx(clip[2] / sum(clip), abs=0.03)
+    for days, azimuth in zip((0, 60), told["other_day"], strict=True):
+        frames = compute_frames(edits.with_days_added(plan, days))
+        assert azimuth == pytest.approx(float(frames.sun_azimuth_deg[len(frames) // 2]))
     day, sunset, dusk, night = (shown[frame] for frame in (1, 180, 270, 360))
     assert stops_apart(night, day) < -0.3
     assert dusk[2] / dusk[0] > sunset[2] / sunset[0]  # bluer

@@ -3,11 +3,11 @@
 import bpy
 
 from ..translation import in_own_context
-from . import blocks, plan, plan_file, preview, review, rig, scout, timing, view
+from . import blocks, photo, plan, plan_file, preview, review, rig, scout, timing, view
 
 CLASSES = tuple(
     cls
-    for module in (plan, timing, view, plan_file, blocks, rig, review, preview, scout)
+    for module in (plan, timing, view, plan_file, blocks, photo, rig, review, preview, scout)
     for cls in module.CLASSES
 )
 

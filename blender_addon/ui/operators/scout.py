@@ -15,7 +15,7 @@ from planner_core.scout.shots import plan_of
 from planner_core.words.language import say
 
 from ...state import live
-from .. import scout_overlay
+from .. import scout_overlay, views
 from ..scout_job import ScoutJob, Shown
 from .base import UNDOABLE, Outcome, ReadsPlan, WithFrames, set_plan
 
@@ -216,7 +216,7 @@ class DUSKRAIL_OT_scout_stand(WithFinds, bpy.types.Operator):
             return {"CANCELLED"}
         if event.type != "LEFTMOUSE" or event.value != "PRESS":
             return {"PASS_THROUGH"}
-        under = _view_under(context, event)
+        under = views.view_under(context, event)
         if under is None:
             return {"PASS_THROUGH"}
         self._end(context)
@@ -242,25 +242,6 @@ class DUSKRAIL_OT_scout_stand(WithFinds, bpy.types.Operator):
     def _end(self, context: Any) -> None:
         context.workspace.status_text_set(None)
         context.window.cursor_modal_restore()
-
-
-def _view_under(context: Any, event: Any) -> tuple[Any, Any] | None:
-    """The 3D view under the mouse: its area and the region that shows the scene."""
-    for area in context.screen.areas:
-        if area.type != "VIEW_3D":
-            continue
-        regions = [
-            region
-            for region in area.regions
-            if region.x <= event.mouse_x < region.x + region.width
-            and region.y <= event.mouse_y < region.y + region.height
-        ]
-        if any(region.type not in ("WINDOW", "XR") and region.width > 1 for region in regions):
-            continue  # a header or sidebar lies over it
-        for region in regions:
-            if region.type == "WINDOW":
-                return area, region
-    return None
 
 
 def stand_at(operator: Any, scene: Any, place: Any) -> Outcome:

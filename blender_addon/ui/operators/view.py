@@ -9,7 +9,7 @@ from bpy.props import EnumProperty
 
 from planner_core.words.language import say
 
-from .. import evening, views
+from .. import evening, photo_view, views
 from .base import Outcome, ReadsFrames, ReadsPlan
 
 
@@ -20,6 +20,7 @@ class DUSKRAIL_OT_show_place(ReadsFrames, bpy.types.Operator):
     bl_label = "Show the Place"
 
     def execute(self, context: Any) -> Outcome:
+        photo_view.leave_all()
         views.show_place(context, context.scene)
         return {"FINISHED"}
 
@@ -31,6 +32,7 @@ class DUSKRAIL_OT_show_rig(ReadsFrames, bpy.types.Operator):
     bl_label = "Show the Rig"
 
     def execute(self, context: Any) -> Outcome:
+        photo_view.leave_all()
         views.show_rig(context, context.scene)
         return {"FINISHED"}
 
@@ -42,6 +44,7 @@ class DUSKRAIL_OT_show_picture(ReadsPlan, bpy.types.Operator):
     bl_label = "Show the Picture"
 
     def execute(self, context: Any) -> Outcome:
+        photo_view.leave_all()
         views.show_picture(context, context.scene)
         return {"FINISHED"}
 
@@ -84,6 +87,7 @@ class DUSKRAIL_OT_evening(ReadsFrames, bpy.types.Operator):
         if evening.is_on(area.spaces.active):
             evening.leave(context.scene, area)
         else:
+            photo_view.leave(area)
             evening.enter(context.scene, area, evening.usual_way() if self.by == "AUTO" else self.by)
         return {"FINISHED"}
 
