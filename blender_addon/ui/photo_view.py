@@ -288,7 +288,7 @@ def _in_region(context: Any, points: Array) -> Array:
     return np.asarray((0.5 + 0.5 * flat) * sides)
 
 
-def _spot(context: Any, plan: Plan, photo: Photo, point: tuple[float, float]) -> Any:
+def spot_of(context: Any, plan: Plan, photo: Photo, point: tuple[float, float]) -> Any:
     """Where a point of the photograph is in the region; None behind the eye."""
     away = photo_camera.sight(photo, point, plan.site.scene_north_deg)
     place = Vector(np.asarray(photo.place_m) + 100.0 * away)
@@ -303,7 +303,7 @@ def _draw_pins(context: Any, plan: Plan, photo: Photo) -> None:
         there = None
     size = PIN_PX * ui_scale()
     for number, pin in enumerate(photo.pins):
-        at = _spot(context, plan, photo, (pin.x_px, pin.y_px))
+        at = spot_of(context, plan, photo, (pin.x_px, pin.y_px))
         if at is None:
             continue
         _cross(at, size, PIN_COLOUR)
@@ -317,7 +317,7 @@ def _draw_pins(context: Any, plan: Plan, photo: Photo) -> None:
 
 
 def _draw_sketch(context: Any, plan: Plan, photo: Photo, drawn: Sketch) -> None:
-    spots = [spot for p in drawn.points_px if (spot := _spot(context, plan, photo, p)) is not None]
+    spots = [spot for p in drawn.points_px if (spot := spot_of(context, plan, photo, p)) is not None]
     for spot in spots:
         _cross(spot, PIN_PX * ui_scale(), SKYLINE_COLOUR)
     if len(spots) > 1:

@@ -19,7 +19,7 @@ from ..state import live
 DOWN_DEG = 24.0  # how steeply the place is looked down on
 BACK_SHARE = 3.0  # of the sky's radius: the whole ring of the horizon is in sight
 NEAR_SHARE = (
-    0.001  # of the distance looked from; nearer, water and ground flicker through each other far away
+    0.004  # of the distance looked from; nearer, water and ground flicker through each other far away
 )
 FAR_M = 20000.0
 SOON_S = 0.3

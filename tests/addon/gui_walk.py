@@ -34,7 +34,7 @@ TRIES = 3
 SURE_OF_TABS = 0.5  # letters turned on their side are drawn a little differently
 ROW_PX = 20.0
 DIAL_PX = 55.0  # radius of a handle's ring, beside the rig seen from nearby
-PRESETS_SHARE = 0.85  # of the sidebar's width, where a header's list of presets opens
+PRESETS_SHARE = 0.76  # of the sidebar's width, where a header's list of presets opens
 TRIANGLE_PX = 29.0  # from the sidebar's edge, before a finding's line
 DRAWN_S = 0.7  # for Blender to draw what was clicked; drawing is in software on machines without a screen
 
@@ -1049,7 +1049,161 @@ def disabled_and_enabled() -> Wait:
     yield from step("disabled and enabled")
 
 
+# ---------------------------------------------------------------- a photograph behind the blocks
+
+
+def photograph() -> Wait:
+    """A picture of the place without any word of where it was taken: pinned by clicks until that is found,
+    then a block and a ridge from it.
+    """
+    yield from arrive("New Example Scene")
+    scene = window().scene
+    yield from click("Evening View")
+    yield from shown_evening()
+    taken = taken_picture("visit.png")
+    yield from click("Evening View")
+    before = kept_of_view()
+    view3d = next(a for a in window().screen.areas if a.type == "VIEW_3D")
+    with bpy.context.temp_override(window=window(), area=view3d, region=region("WINDOW")):
+        bpy.ops.duskrail.photo_add(
+            filepath=str(OUT / "visit.png"),
+            where="RAIL",
+            use_bearing=True,
+            bearing=np.radians(taken.bearing_deg - 8.0),  # as read off a map, badly
+            field_of_view=np.radians(taken.fov_deg + 5.0),
+        )
+        bpy.ops.ed.undo_push(message="photo")
+    yield 3 * DRAWN_S
+    yield from step("behind the blocks", photo=plan().photos[0])
+    for name, corner in PINNED:
+        yield from pin_by_clicks(taken, name, corner)
+    found = plan().photos[0]
+    told["photo"] = {
+        "bearing_off_deg": found.bearing_deg - taken.bearing_deg,
+        "fov_off_deg": found.fov_deg - taken.fov_deg,
+        "place_off_m": float(np.linalg.norm(np.subtract(found.place_m, taken.place_m))),
+    }
+    yield from step("pinned", **told["photo"])
+    yield from from_the_photograph()
+    yield from undone_to(lambda: len(plan().blocks))
+    view = sys.modules[f"{MODULE}.ui.photo_view"]
+    with bpy.context.temp_override(window=window(), area=view3d, region=region("WINDOW")):
+        bpy.ops.duskrail.photo_show(photo=0)
+    assert not view.shown_in(view3d.spaces.active)
+    yield 2 * DRAWN_S
+    assert kept_of_view() == before, (kept_of_view(), before)
+    assert scene.camera is not None
+    yield from step("the view as it was")
+
+
+PINNED = (
+    ("lighthouse", "3"),
+    ("inn", "1"),
+    ("inn", "7"),
+    ("boathouse", "6"),
+    ("boathouse", "4"),
+    ("lighthouse", "8"),
+)
+
+
+def taken_picture(name: str) -> Any:
+    """The picture in view kept as a file, and how it was taken as a photograph of the plan."""
+    from planner_core.picture import projection
+    from planner_core.plan.model import Photo
+
+    frames = live().frames_of(window().scene)
+    picture("seen")
+    pixels = _pixels(str(OUT / "seen.png"))
+    view = region("WINDOW")
+    area = next(a for a in window().screen.areas if a.type == "VIEW_3D")
+    rect = evenings().picture_rect(window().scene, view, area.spaces.active.region_3d)
+    left, bottom = round(view.x + rect.left), round(view.y + rect.bottom)
+    shown = pixels[bottom : bottom + round(rect.height), left : left + round(rect.width)]
+    image: Any = bpy.data.images.new(name, shown.shape[1], shown.shape[0])
+    image.pixels.foreach_set(np.ascontiguousarray(shown).ravel())
+    image.filepath_raw, image.file_format = str(OUT / name), "PNG"
+    image.save()
+    bpy.data.images.remove(image)
+    crop = projection.delivered_crop(frames.plan.camera, frames.plan.clip)
+    return Photo(
+        file=name,
+        width_px=shown.shape[1],
+        height_px=shown.shape[0],
+        place_m=tuple(float(v) for v in frames.camera_m[0]),
+        bearing_deg=float(frames.lens_bearing_deg[0]) % 360.0,
+        altitude_deg=float(np.degrees(np.arcsin(-frames.camera_rotation[0][2, 2]))),
+        fov_deg=float(np.degrees(2.0 * np.arctan(frames.plan.clip.width_px / 2.0 / crop.focal_px))),
+    )
+
+
+def pin_by_clicks(taken: Any, name: str, corner: str) -> Wait:
+    """Click a block's corner, then where the photograph has it."""
+    from bpy_extras.view3d_utils import location_3d_to_region_2d
+    from mathutils import Vector
+
+    from planner_core.photo import camera as cameras
+    from planner_core.photo.pins import corner_m
+
+    view3d = next(a for a in window().screen.areas if a.type == "VIEW_3D")
+    shown = region("WINDOW")
+    block_ = next(b for b in plan().blocks if b.name == name)
+    place = corner_m(plan(), block_, corner, "pin")
+    aim = cameras.photo_rotation(taken, plan().site.scene_north_deg)
+    ((x_px, y_px),) = cameras.pixels(taken, [place - np.array(taken.place_m)], aim, cameras.focal_px(taken))
+    before = len(plan().photos[0].pins)
+    with bpy.context.temp_override(window=window(), area=view3d, region=shown):
+        bpy.ops.duskrail.photo_pin("INVOKE_DEFAULT", True, what="CORNER", photo=0)
+    yield DRAWN_S
+    at = location_3d_to_region_2d(shown, view3d.spaces.active.region_3d, Vector(place))
+    yield from click_at(shown.x + at.x, shown.y + at.y)
+    if before == 1:
+        yield from step("a corner clicked")
+    x, y = in_photograph(x_px, y_px)
+    yield from click_at(x, y)
+    yield DRAWN_S
+    assert len(plan().photos[0].pins) == before + 1, (name, corner, plan().photos[0].pins)
+
+
+def in_photograph(x_px: float, y_px: float) -> tuple[float, float]:
+    """Where on the screen a point of the photograph in view is."""
+    view = sys.modules[f"{MODULE}.ui.photo_view"]
+    view3d = next(a for a in window().screen.areas if a.type == "VIEW_3D")
+    shown = region("WINDOW")
+    with bpy.context.temp_override(window=window(), area=view3d, region=shown):
+        spot = view.spot_of(bpy.context, plan(), plan().photos[0], (x_px, y_px))
+    return shown.x + spot.x, shown.y + spot.y
+
+
+def from_the_photograph() -> Wait:
+    """Foot and top of a thing clicked; then a skyline, ended by Enter."""
+    view3d = next(a for a in window().screen.areas if a.type == "VIEW_3D")
+    photo, blocks_before = plan().photos[0], len(plan().blocks)
+    wide, high = photo.width_px, photo.height_px
+    with bpy.context.temp_override(window=window(), area=view3d, region=region("WINDOW")):
+        bpy.ops.duskrail.photo_block("INVOKE_DEFAULT", True, photo=0)
+    for x_px, y_px in ((0.7 * wide, 0.92 * high), (0.7 * wide, 0.7 * high)):
+        yield from click_at(*in_photograph(x_px, y_px))
+    assert len(plan().blocks) == blocks_before + 1, plan().blocks
+    with bpy.context.temp_override(window=window(), area=view3d, region=region("WINDOW")):
+        bpy.ops.duskrail.photo_ridge("INVOKE_DEFAULT", True, photo=0)
+    for share, rise in ((0.1, 0.5), (0.3, 0.42), (0.5, 0.45)):
+        yield from click_at(*in_photograph(share * wide, rise * high))
+    yield from step("a skyline under way")
+    press("RET", *at_mouse)
+    yield 2 * DRAWN_S
+    assert plan().blocks[-1].shape == "ridge", plan().blocks[-1]
+    yield from step("a block and a ridge from the photograph", names=[b.name for b in plan().blocks])
+
+
+def undone_to(measure: Callable[[], int]) -> Wait:
+    """Ctrl Z takes back the last thing that was done."""
+    before = measure()
+    yield from key("Z", ctrl=True)
+    assert measure() == before - 1, (measure(), before)
+
+
 WALKS = {
+    "photograph": photograph,
     "newcomer": newcomer,
     "hands on": hands_on,
     "odd scenes": odd_scenes,

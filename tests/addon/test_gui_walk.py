@@ -167,6 +167,13 @@ def test_odd_scenes_work_or_say_how_to_mend_them(tmp_path: Path) -> None:
     walked("odd scenes", tmp_path)
 
 
+def test_a_photograph_is_pinned_by_clicks_until_its_place_is_found(tmp_path: Path) -> None:
+    told = walked("photograph", tmp_path)
+    # clicks are whole pixels of a picture some 900 wide, blocks stand 40 to 150 m away
+    assert abs(told["photo"]["bearing_off_deg"]) < 0.3
+    assert abs(told["photo"]["fov_off_deg"]) < 1.0
+
+
 def stops_apart(shown: Sequence[float], clip: Sequence[float]) -> float:
     """How much brighter a mean colour is than another, in stops: both as sRGB shares of the display's full
     level (IEC 61966-2-1), brightness by BT.709.

@@ -28,6 +28,7 @@ from blender_addon.ui.operators.review import FITS
 from planner_core import Plan, compute_frames, load_plan, save_plan
 from planner_core.edit import edits, kit, starter
 from planner_core.plan.file import plan_to_text
+from planner_core.plan.model import Photo, Pin
 from tests.present import present
 
 DAY = dt.date(2027, 3, 14)
@@ -134,6 +135,26 @@ def cursor_at(x: float, y: float, z: float) -> None:
     bpy.context.scene.cursor.location = (x, y, z)
 
 
+def with_a_photo() -> None:
+    """A photograph with a pin on the first block that has a name."""
+    scene = present(bpy.context.scene)
+
+    def edit(plan: Plan) -> Plan:
+        name = next(block.name for block in plan.blocks if block.name)
+        photo = Photo(
+            file="visit.jpg",
+            width_px=640,
+            height_px=480,
+            place_m=(0.0, 0.0, 1.6),
+            bearing_deg=plan.move.poses[0].pan_deg or 0.0,
+            fov_deg=60.0,
+            pins=(Pin(x_px=320.0, y_px=240.0, block=name, corner="2"),),
+        )
+        return attrs.evolve(plan, photos=(photo,))
+
+    assert not live.change_plan(scene, edit)
+
+
 Case = tuple[str, dict[str, Any], Callable[[], None]]
 UNDONE: list[Case] = [
     ("new_scene", {}, no_preparation),
@@ -162,6 +183,10 @@ UNDONE: list[Case] = [
     ("weakest_frame", {}, no_preparation),
     *(("apply_fit", {"kind": kind}, break_the_balance) for kind in FITS),
     ("read_back", {}, no_preparation),
+    ("photo_unpin", {"photo": 0, "pin": 0}, with_a_photo),
+    ("photo_remove", {"photo": 0}, with_a_photo),
+    ("photo_block", {"photo": 0, "foot": (320.0, 470.0), "top": (320.0, 300.0)}, with_a_photo),
+    ("photo_ridge", {"photo": 0, "points": "10,200 300,190 600,210"}, with_a_photo),
 ]
 CHANGES_NOTHING_OF_THE_PLAN = {
     "set_units",
@@ -233,7 +258,7 @@ def test_every_operator_is_among_those_tried() -> None:
             "review_now",
         ),
         *("show_place", "show_rig", "show_picture", "preview", "stills", "preview_stop", "preview_open"),
-        *("evening", "finding_in_timeline", "first_scene"),
+        *("evening", "finding_in_timeline", "first_scene", "photo_add", "photo_show", "photo_pin"),
         *("scout", "scout_stop", "scout_clear", "scout_step", "scout_choose", "scout_take", "scout_stand"),
     }
     assert {cls.bl_idname.removeprefix("duskrail.") for cls in operators.CLASSES} == tried

@@ -75,9 +75,9 @@ def test_a_photographs_camera_sees_what_the_core_says_the_photograph_shows(empty
     empty.view_layers[0].update()
     clip_height = WIDTH * one.clip.height_px / one.clip.width_px  # the camera's frame has the clip's shape
     for corner in corners(one):
-        x, y, depth = world_to_camera_view(empty, seen_by, Vector(corner.place_m))
-        if depth > 0.1:
-            ours = (x * WIDTH, HEIGHT / 2.0 + (0.5 - y) * clip_height)
+        spot: Any = world_to_camera_view(empty, seen_by, Vector(corner.place_m))
+        if spot.z > 0.1:
+            ours = (spot.x * WIDTH, HEIGHT / 2.0 + (0.5 - spot.y) * clip_height)
             assert ours == pytest.approx(seen_at(one, TRUE, corner.place_m), abs=0.05)
 
 

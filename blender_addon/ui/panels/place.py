@@ -125,7 +125,7 @@ class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
             )
         row = layout.row(align=True)
         row.operator("duskrail.step_day", text="Use This Day", icon="CHECKMARK").days = settings.look_days
-        row.operator("duskrail.plan_day", icon="LOOP_BACK")
+        row.operator("duskrail.plan_day", text="", icon="LOOP_BACK")
 
 
 class DUSKRAIL_PT_evening(PlanTab, bpy.types.Panel):
