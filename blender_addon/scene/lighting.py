@@ -148,6 +148,19 @@ def _sky_shapes(graph: Graph, direction: Any, is_seen: Any) -> Any:
     spread = maths("DIVIDE", 1.0, maths("ADD", up, skyshapes.NEAREST_RISE))
     flat = vectors("MULTIPLY", scaled(spread, direction), (1.0, 1.0, 0.0))
     place = vectors("SUBTRACT", flat, name="Cloud drift")
+    clouds = graph.group("Clouds", _clouds, place, up)
+    over = maths("SUBTRACT", graph.apart(direction)[2], graph.node("Value", "Shadow top").outputs[0])
+    opposite = maths("MAXIMUM", vectors("DOT_PRODUCT", direction, name="Opposite"), 0.0)
+    change = graph.total(
+        scaled(clouds, name="Clouds"),
+        scaled(graph.group("Pink band", _pink_band, over, opposite), name="Pink band"),
+        scaled(graph.group("Earth's shadow", _earths_shadow, over, opposite), name="Earth's shadow"),
+    )
+    return vectors("ADD", scaled(is_seen, change), (1.0, 1.0, 1.0))
+
+
+def _clouds(graph: Graph, place: Any, up: Any) -> Any:
+    maths, vectors = graph.maths, graph.vectors
     bends = []
     for bend, way in zip(skyshapes.BENDS, skyshapes.BENT, strict=True):
         bends.append(maths("MULTIPLY", maths("SINE", vectors("DOT_PRODUCT", place, (*way, 0.0))), bend))
@@ -157,19 +170,20 @@ def _sky_shapes(graph: Graph, direction: Any, is_seen: Any) -> Any:
         swing = maths("ADD", vectors("DOT_PRODUCT", bent, (along_x, along_y, 0.0)), phase)
         total = maths("MULTIPLY_ADD", maths("SINE", swing), amplitude, total)
     fade = maths("SUBTRACT", 1.0, maths("EXPONENT", maths("DIVIDE", up, -skyshapes.LOW_FADE)))
-    clouds = maths("MULTIPLY", maths("TANH", total), fade)
-    over = maths("SUBTRACT", graph.apart(direction)[2], graph.node("Value", "Shadow top").outputs[0])
-    rising = maths("EXPONENT", maths("MINIMUM", maths("DIVIDE", over, skyshapes.EDGE), 60.0))
-    shadow = maths("DIVIDE", 1.0, maths("ADD", 1.0, rising))
+    return maths("MULTIPLY", maths("TANH", total), fade)
+
+
+def _pink_band(graph: Graph, over: Any, opposite: Any) -> Any:
+    maths = graph.maths
     aside = maths("DIVIDE", maths("SUBTRACT", over, skyshapes.BAND_OVER), skyshapes.BAND_WIDE)
     band = maths("EXPONENT", maths("MULTIPLY", maths("MULTIPLY", aside, aside), -1.0))
-    opposite = maths("MAXIMUM", vectors("DOT_PRODUCT", direction, name="Opposite"), 0.0)
-    change = graph.total(
-        scaled(clouds, name="Clouds"),
-        scaled(maths("MULTIPLY", band, opposite), name="Pink band"),
-        scaled(maths("MULTIPLY", shadow, opposite), name="Earth's shadow"),
-    )
-    return vectors("ADD", scaled(is_seen, change), (1.0, 1.0, 1.0))
+    return maths("MULTIPLY", band, opposite)
+
+
+def _earths_shadow(graph: Graph, over: Any, opposite: Any) -> Any:
+    maths = graph.maths
+    rising = maths("EXPONENT", maths("MINIMUM", maths("DIVIDE", over, skyshapes.EDGE), 60.0))
+    return maths("MULTIPLY", maths("DIVIDE", 1.0, maths("ADD", 1.0, rising)), opposite)
 
 
 def _on_level(frames: FrameTable, light: PictureLight) -> NDArray[Any]:
@@ -281,19 +295,15 @@ def _build_sky(tree: Any) -> None:
     from_moon = vectors("SUBTRACT", direction, name="From moon")
     on_moon = within(vectors("LENGTH", from_moon))
     offset = scaled(1.0 / float(sky.SUN_RADIUS_RAD), from_moon)
-    bulge = maths(
-        "SQRT", maths("MAXIMUM", maths("SUBTRACT", 1.0, vectors("DOT_PRODUCT", offset, offset)), 0.0)
-    )
     across = vectors("DOT_PRODUCT", offset, name="Moon day")
     phase = graph.node("Value", "Moon phase").outputs[0]
-    facing = maths("SUBTRACT", across, maths("MULTIPLY", bulge, phase))
-    sunlit = maths("MULTIPLY_ADD", facing, 8.0, 0.5, clamp=True)
+    moonlight = graph.group("Lit moon", _lit_moon, on_moon, offset, across, phase)
 
     def shining(colour: Any) -> Any:
         return graph.node("Background", Color=colour).outputs[0]
 
     # mixed and not multiplied by whether it is seen: Cycles leaves out what is mixed in by nothing
-    moon = graph.mixed(on_moon, None, shining(scaled(maths("MULTIPLY", on_moon, sunlit), name="Moon disc")))
+    moon = graph.mixed(on_moon, None, shining(scaled(moonlight, name="Moon disc")))
     sun = shining(total(*glare, scaled(within(from_sun), name="Sun disc")))
     skyglow = shining(scaled(band, name="Skyglow"))
     lamplight = graph.mixed(ray["Is Diffuse Ray"], skyglow, shining(scaled(lamps, name="Lamps")))
@@ -311,3 +321,11 @@ def _build_sky(tree: Any) -> None:
     plain = vectors("MAXIMUM", plain, (0.0, 0.0, 0.0))
     shown = graph.both(graph.both(shining(natural), skyglow), graph.both(sun, moon))
     graph.end(graph.mixed(ray["Is Camera Ray"], shining(plain), shown), "World", "EEVEE")
+
+
+def _lit_moon(graph: Graph, on_moon: Any, offset: Any, across: Any, phase: Any) -> Any:
+    maths = graph.maths
+    aside = graph.vectors("DOT_PRODUCT", offset, offset)
+    bulge = maths("SQRT", maths("MAXIMUM", maths("SUBTRACT", 1.0, aside), 0.0))
+    facing = maths("SUBTRACT", across, maths("MULTIPLY", bulge, phase))
+    return maths("MULTIPLY", on_moon, maths("MULTIPLY_ADD", facing, 8.0, 0.5, clamp=True))

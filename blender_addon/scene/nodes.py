@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
+
+import bpy
+
+SOCKETS = {"VALUE": "NodeSocketFloat", "VECTOR": "NodeSocketVector", "RGBA": "NodeSocketColor"}
 
 
 class Graph:
@@ -88,6 +93,25 @@ class Graph:
         made = self.node("MixShader")
         for socket, value in zip(made.inputs, (factor, without, with_it), strict=True):
             self.give(socket, value)
+        return made.outputs[0]
+
+    def group(self, name: str, formula: Callable[..., Any], *inputs: Any) -> Any:
+        """The outcome of a formula of these sockets, formula(graph, *sockets), in a tree of its own. Blender
+        goes through a whole tree at each node that comes to it, so two small ones are made sooner than one.
+        """
+        tree: Any = bpy.data.node_groups.new(name, "ShaderNodeTree")
+        inner = Graph(tree)
+        for number, socket in enumerate(inputs):
+            tree.interface.new_socket(str(number), in_out="INPUT", socket_type=SOCKETS[socket.type])
+        arriving = tree.nodes.new("NodeGroupInput").outputs
+        outcome = formula(inner, *list(arriving)[: len(inputs)])
+        tree.interface.new_socket("Outcome", in_out="OUTPUT", socket_type=SOCKETS[outcome.type])
+        inner.give(tree.nodes.new("NodeGroupOutput").inputs[0], outcome)
+        made = self.node("Group")
+        made.node_tree = tree
+        made.label = name
+        for place, socket in zip(made.inputs, inputs, strict=True):
+            self.give(place, socket)
         return made.outputs[0]
 
     def end(self, surface: Any, kind: str = "Material", engine: str = "ALL") -> None:

@@ -410,17 +410,17 @@ _converter = _build_converter()
 # ---------------------------------------------------------------- writing JSON that a person can edit
 
 
+_encode = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode
+
+
 def _layout(value: Any, indent: str = "") -> str:
     """JSON with objects opened up and short ones kept on a line, as a person would write it."""
-    flat = json.dumps(value, ensure_ascii=False, allow_nan=False)
+    flat = _encode(value)
     if not isinstance(value, (dict, list)) or len(flat) + len(indent) <= 110 - (40 if indent == "" else 0):
         return flat
     inner = indent + "  "
     if isinstance(value, dict):
-        rows = [
-            f"{inner}{json.dumps(key, ensure_ascii=False)}: {_layout(item, inner)}"
-            for key, item in value.items()
-        ]
+        rows = [f"{inner}{_encode(key)}: {_layout(item, inner)}" for key, item in value.items()]
         return "{\n" + ",\n".join(rows) + f"\n{indent}}}"
     rows = [inner + _layout(item, inner) for item in value]
     return "[\n" + ",\n".join(rows) + f"\n{indent}]"

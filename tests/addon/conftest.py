@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-import bpy
 import pytest
 
 import blender_addon
 from blender_addon.state import handlers, live
+from tests.addon.scenes import empty_scene
 
 
 @pytest.fixture(scope="module")
@@ -23,7 +23,7 @@ def addon() -> Iterator[None]:
 @pytest.fixture
 def empty(addon: None) -> Any:
     """An empty file with the add-on enabled; returns its scene."""
-    bpy.ops.wm.read_factory_settings(use_empty=True)
+    scene = empty_scene()
     live.clear()
     handlers.register()  # a new file keeps only persistent ones
-    return bpy.context.scene
+    return scene

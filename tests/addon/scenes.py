@@ -14,8 +14,10 @@ from tests.present import present
 
 
 def empty_scene() -> bpy.types.Scene:
-    """A new file with nothing in it."""
-    bpy.ops.wm.read_factory_settings(use_empty=True)
+    """A new file with nothing in it. Preferences and other add-ons stay as they are, which takes a fifth of
+    the time of settings from the factory.
+    """
+    bpy.ops.wm.read_homefile(use_empty=True, use_factory_startup=True, load_ui=False)
     return present(bpy.context.scene)
 
 
