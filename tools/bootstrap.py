@@ -778,8 +778,8 @@ def test_command(arguments: Sequence[str]) -> List[str]:
     if arguments:
         return ["-m", "pytest", *arguments]
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    # Blender in each process takes memory: no more than four.
-    return ["-m", "pytest", "-n", str(min(cores, 4)), "--dist", "loadfile", "--no-loadscope-reorder"]
+    # One more than there are cores, since tests also wait; Blender in each takes memory: no more than four.
+    return ["-m", "pytest", "-n", str(min(cores + 1, 4)), "--dist", "loadfile", "--no-loadscope-reorder"]
 
 
 def groups_for(verb: str, arguments: Sequence[str]) -> Sequence[str]:

@@ -197,6 +197,7 @@ os._exit(0)
 FRESH_PROCESSES = int(os.environ.get("DUSKRAIL_FRESH_PROCESSES", "12"))
 
 
+@pytest.mark.once
 def test_every_process_gives_a_plans_frames_the_same_names(tmp_path: Path, project_root: Path) -> None:
     saved, names = tmp_path / "one.plan.json", tmp_path / "names.txt"
     save_plan(evening(frames=48), saved)

@@ -108,6 +108,7 @@ def interval_finding(document: dict[str, Any]) -> Finding | None:
     return found[0] if found else None
 
 
+@pytest.mark.once
 def test_an_interval_shorter_than_the_exposure_is_a_finding_with_an_interval_that_does() -> None:
     # the quay by night asks for all of its 6 s
     document = changed(changed(DOCUMENT, ("shoot", "anchor"), NIGHT), ("shoot", "interval_s"), 5.0)
@@ -123,6 +124,7 @@ def test_an_interval_shorter_than_the_exposure_is_a_finding_with_an_interval_tha
     assert interval_finding(changed(document, ("shoot", "interval_s"), enough - 0.5)) is not None
 
 
+@pytest.mark.once
 def test_a_longest_exposure_that_no_frame_needs_but_that_would_not_fit_is_only_a_warning() -> None:
     document = changed(DOCUMENT, ("shoot", "interval_s"), 4.0)
     finding = interval_finding(document)

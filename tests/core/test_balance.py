@@ -34,6 +34,7 @@ def test_two_hours_with_half_of_them_at_sunset_are_half_day_and_half_night(
     assert shares.move_progress == pytest.approx(0.5, abs=1e-6)
 
 
+@pytest.mark.once
 @given(
     st.integers(1, 400),
     st.floats(1.0, 120.0),

@@ -131,6 +131,7 @@ def mirrored(plan: Plan) -> Plan:
     )
 
 
+@pytest.mark.once
 @settings(max_examples=20)
 @given(SEEDS)
 def test_a_mirrored_place_gives_mirrored_pictures(seed: int) -> None:
@@ -152,6 +153,7 @@ def test_a_mirrored_place_gives_mirrored_pictures(seed: int) -> None:
         np.testing.assert_allclose(here, there, atol=0.03)
 
 
+@pytest.mark.once
 @settings(max_examples=20)
 @given(SEEDS, st.floats(300.0, 3000.0))
 def test_a_block_far_behind_the_camera_never_counts(seed: int, distance_m: float) -> None:
@@ -234,6 +236,7 @@ def test_few_frames_are_looked_at_and_none_that_matters_is_missed(frames: int) -
     assert len(quick.sampled) < 200
 
 
+@pytest.mark.once
 @settings(max_examples=10)
 @given(SEEDS)
 def test_interpolated_shares_stay_near_those_of_every_frame(seed: int) -> None:

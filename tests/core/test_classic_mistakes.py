@@ -21,6 +21,7 @@ def reviewed(plan: Plan) -> Review:
     return review(plan, compute_frames(plan))
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(
     ("code", "level", "words"),
     [

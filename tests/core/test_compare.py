@@ -22,6 +22,8 @@ from planner_core.rig.drive import axis_limits
 from tests.places import box, place, post
 from tests.present import present
 
+pytestmark = pytest.mark.once
+
 TOWER = Composition(subject="tower")
 LEVEL = (
     Pose(at=0.0, slide_m=0.2, pan_deg=-10.0, tilt_deg=4.0),

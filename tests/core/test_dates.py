@@ -39,6 +39,7 @@ def year() -> DatesTable:
     return dates_table(plan(), *YEAR, kinds=("set",))
 
 
+@pytest.mark.once
 def test_the_evenings_between_the_two_towers_are_found(year: DatesTable) -> None:
     between = [row.date for row in year.rows if (row.left, row.right) == TOWERS]
     # by hand: the gap reaches from 263.1° to 268.5°; the sun sets due west, 270°, within a day or two of the

@@ -301,6 +301,7 @@ def accepted(plan: Plan) -> bool:
     return not any(f.code.startswith("axis-") or f.code == "interval-too-short" for f in findings)
 
 
+@pytest.mark.once
 @settings(max_examples=60)
 @given(st.data())
 def test_a_shoot_move_shoot_plan_without_findings_arrives_at_every_frame_in_time(data: st.DataObject) -> None:
@@ -312,6 +313,7 @@ def test_a_shoot_move_shoot_plan_without_findings_arrives_at_every_frame_in_time
     assert shoot_move_shoot_arrives(plan)
 
 
+@pytest.mark.once
 @settings(max_examples=60)
 @given(st.data())
 def test_a_continuous_plan_without_findings_arrives_at_every_frame(data: st.DataObject) -> None:

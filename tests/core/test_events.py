@@ -31,6 +31,7 @@ def clock(utc_s: float, zone: str) -> dt.datetime:
     return dt.datetime.fromtimestamp(utc_s, zoneinfo.ZoneInfo(zone))
 
 
+@pytest.mark.once
 @given(dates, st.sampled_from(PLACES))
 @settings(max_examples=60)
 def test_events_fall_on_their_date_at_their_altitude_in_their_direction(
@@ -66,6 +67,7 @@ def test_one_event_is_the_same_alone_and_among_all(
     assert alone == pytest.approx(events.day_events(date, *place)[name], abs=0.5)
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("place", PLACES, ids=lambda place: place[2].split("/")[-1])
 @pytest.mark.parametrize("start", ["2011-12-20", "2006-10-20", "2017-10-08", "2027-03-20"])
 def test_a_run_of_dates_has_every_event_once(place: tuple[float, float, str], start: str) -> None:
@@ -123,6 +125,7 @@ def test_phases_change_at_the_events() -> None:
     ]
 
 
+@pytest.mark.once
 @given(st.floats(-90, 90))
 @settings(max_examples=30)
 def test_no_latitude_and_no_grazing_sun_crashes(latitude: float) -> None:

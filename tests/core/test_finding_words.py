@@ -45,6 +45,7 @@ def test_codes_are_found_in_each_way_that_findings_are_made() -> None:
     assert set(codes_made(source)) == {"a", "b", "c", "e"}
 
 
+@pytest.mark.once
 def test_every_finding_has_its_sentences(made: set[str]) -> None:
     assert len(made) > 30
     assert {"interval-too-short", "subject-lost", "sun-in-frame", "star-trails"} <= made
@@ -56,6 +57,7 @@ def test_every_sentence_belongs_to_a_finding(made: set[str]) -> None:
     assert ours - made == set()
 
 
+@pytest.mark.once
 def test_the_examples_findings_are_whole_sentences(example_plan: Plan) -> None:
     for finding in review(example_plan, compute_frames(example_plan)).findings:
         assert finding.message.endswith(".")

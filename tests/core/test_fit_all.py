@@ -27,6 +27,7 @@ def fitted(mistaken: Plan) -> FitAll:
     return fit_all(mistaken)
 
 
+@pytest.mark.once
 def test_nothing_that_has_a_remedy_is_left_of_the_classic_mistakes(fitted: FitAll) -> None:
     report = review(fitted.plan, compute_frames(fitted.plan))
     assert not report.stops
@@ -34,6 +35,7 @@ def test_nothing_that_has_a_remedy_is_left_of_the_classic_mistakes(fitted: FitAl
     assert {each.code for each in fitted.left} == {"travel-whole", "foreground-missing"}
 
 
+@pytest.mark.once
 def test_each_step_leaves_less_to_say(mistaken: Plan, fitted: FitAll) -> None:
     plan = mistaken
     graver = gravity(review(plan, compute_frames(plan)).findings)[:2]
@@ -79,6 +81,7 @@ def test_a_plan_without_fault_stays_as_it_is(project_root: Path) -> None:
     assert done.said == ("No problems found, so the plan stays as it is.",)
 
 
+@pytest.mark.once
 def test_the_command_line_fits_everything_and_tells_it_as_json(
     project_root: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -69,6 +69,7 @@ def test_the_change_is_about_the_smallest_that_mends() -> None:
     assert max(mended) - end < 4.0
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("pan_deg", [-140.0, 75.0, 111.0])
 @pytest.mark.parametrize("focal_length_mm", [24.0, 200.0])
 def test_a_lens_that_looks_the_other_way_is_turned_however_far(
@@ -109,6 +110,7 @@ def test_a_post_in_the_way_is_passed_by_the_slide() -> None:
     assert any("slide" in sentence.lower() for sentence in fit.said)
 
 
+@pytest.mark.once
 def test_a_late_reveal_is_made_in_time() -> None:
     wall = box("wall", -1.2, 2.0, (2.0, 0.3, 2.6), role="foreground")
     plan = moved(
@@ -124,6 +126,7 @@ def test_a_late_reveal_is_made_in_time() -> None:
     assert inside_the_rig(fit.plan)
 
 
+@pytest.mark.once
 def test_two_faults_get_two_changes() -> None:
     plan = moved(pose(0.0, pan_deg=-50.0), pose(1.0, pan_deg=50.0))
     fit = fit_compose(plan)
@@ -193,6 +196,7 @@ def test_a_search_says_how_far_it_is_and_ends_at_its_budget() -> None:
     assert fit_compose(hidden_for_good(40), most_work=200_000) == fit, "the work is counted, not timed"
 
 
+@pytest.mark.once
 def test_a_search_that_had_room_for_all_changes_does_not_speak_of_a_budget() -> None:
     said = " ".join(fit_compose(hidden_for_good()).said)
     assert "No change of a pose helps" in said
@@ -200,6 +204,7 @@ def test_a_search_that_had_room_for_all_changes_does_not_speak_of_a_budget() -> 
     assert "But:" not in said, "the rig's own limits are for a move that was changed"
 
 
+@pytest.mark.once
 def test_more_blocks_and_frames_make_a_try_dearer_by_the_projected_boxes_alone() -> None:
     def dearest(blocks: int, frames: int) -> float:
         heard: list[Trying] = []

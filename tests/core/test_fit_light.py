@@ -29,6 +29,7 @@ def day_frames(fitted: Plan) -> int:
 # ---------------------------------------------------------------- balance
 
 
+@pytest.mark.once
 @settings(max_examples=40)
 @given(
     ratios,

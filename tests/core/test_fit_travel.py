@@ -46,6 +46,7 @@ def middle(plan: Plan) -> dict[str, float]:
 WITHOUT_FOREGROUND = tuple(block for block in QUAY.blocks if block.role != "foreground")
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("wanted_px", [2.0, 5.0, 8.0])
 def test_the_foreground_moves_as_fast_as_asked_for(wanted_px: float) -> None:
     fit = fit_travel(QUAY, wanted_px)
@@ -60,6 +61,7 @@ def test_without_a_speed_it_is_a_calm_one() -> None:
     assert speed.speed_word(widths) == "calm"
 
 
+@pytest.mark.once
 @settings(max_examples=12)
 @given(st.floats(0.5, 40.0), st.floats(0.0, 1.5), st.floats(0.0, 1.5), st.floats(0.0, 0.5))
 def test_poses_stay_on_the_rail_and_about_their_middle(
@@ -140,6 +142,7 @@ def test_a_slide_that_calms_a_pan_is_not_taken_away() -> None:
     assert foreground_px(fit.plan) <= foreground_px(plan)
 
 
+@pytest.mark.once
 def test_travel_that_can_t_grow_stays_and_is_said_once() -> None:
     plan = with_shoot(sliding(QUAY, 0.0, 1.5), frames=8_000, interval_s=10.0)
     fit = fit_travel(plan)
@@ -172,6 +175,7 @@ def test_a_single_frame_is_left_alone() -> None:
     assert fit_travel(plan).plan == plan
 
 
+@pytest.mark.once
 def test_a_move_that_stood_still_gets_a_travel() -> None:
     fit = fit_travel(sliding(QUAY, 0.7, 0.7), 5.0)
     assert foreground_px(fit.plan) == pytest.approx(5.0, rel=0.02)
@@ -227,6 +231,7 @@ def test_a_pose_off_the_rail_is_brought_onto_it() -> None:
     assert not any(f.code == "axis-range" for f in review_topic(fitted, compute_frames(fitted))[0])
 
 
+@pytest.mark.once
 def test_a_turn_that_is_too_fast_by_itself_is_narrowed_about_its_middle() -> None:
     plan = with_shoot(panning(QUAY, 190.0, 350.0), frames=120)
     fit = fit_travel(plan)
@@ -245,6 +250,7 @@ def test_a_speed_that_is_none_is_refused(wanted: float) -> None:
         fit_travel(QUAY, wanted)
 
 
+@pytest.mark.once
 def test_a_fitted_plan_can_be_saved_and_read_and_fits_again() -> None:
     fit = fit_travel(QUAY, 5.0)
     again = plan_from_text(plan_to_text(fit.plan))
@@ -252,6 +258,7 @@ def test_a_fitted_plan_can_be_saved_and_read_and_fits_again() -> None:
     assert travel_m(fit_travel(again, 5.0).plan) == pytest.approx(travel_m(again), rel=0.01)
 
 
+@pytest.mark.once
 def test_each_example_can_be_fitted(example_plan: Plan) -> None:
     fit = fit_travel(example_plan)
     assert fit.said

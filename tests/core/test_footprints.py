@@ -314,6 +314,7 @@ def test_what_is_no_json_is_one_line(text: str) -> None:
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.once
 @given(
     st.lists(
         st.tuples(st.integers(0, 3), st.integers(0, 3), st.floats(0.2, 3.9), st.floats(0.2, 3.9)),
@@ -338,6 +339,7 @@ def box(x: float, y: float, w: float, h: float) -> np.ndarray:
     return np.array([(x, y), (x + w, y), (x + w, y + h), (x, y + h)], dtype=float)
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(
     ("yards", "open_m2"),
     [

@@ -133,6 +133,7 @@ def modules_of(root: Path, package: str) -> list[Module]:
     return found
 
 
+@pytest.mark.once
 def test_the_core_knows_neither_blender_nor_the_layers_above_it(project_root: Path) -> None:
     assert strangers(modules_of(project_root, "planner_core"), CORE_MAY_IMPORT) == []
 
@@ -141,6 +142,7 @@ def test_the_blender_layer_needs_only_the_core_and_what_blender_brings(project_r
     assert strangers(modules_of(project_root, "blender_addon"), ADDON_MAY_IMPORT) == []
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("package", ["planner_core", "blender_addon"])
 def test_no_two_modules_need_each_other_to_be_imported(project_root: Path, package: str) -> None:
     assert import_cycle(modules_of(project_root, package)) == []
@@ -235,6 +237,7 @@ def from_below(modules: Iterable[Module], package: str, rows: tuple[str, ...]) -
     return sorted(found)
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(("package", "rows"), [("planner_core", CORE_ROWS), ("blender_addon", ADDON_ROWS)])
 def test_a_row_imports_from_rows_above_it_only(
     project_root: Path, package: str, rows: tuple[str, ...]

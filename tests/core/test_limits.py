@@ -120,6 +120,7 @@ def test_nesting_is_counted() -> None:
 # ---------------------------------------------------------------- repairs
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("tilt_deg", [89.8, 90.0, -89.9, -90.0])
 @pytest.mark.parametrize("pan_deg", [262.0, 1079.8, -1080.0])
 def test_the_review_never_names_a_value_that_is_not_in_the_plan(tilt_deg: float, pan_deg: float) -> None:
@@ -133,6 +134,7 @@ def test_the_review_never_names_a_value_that_is_not_in_the_plan(tilt_deg: float,
     assert {finding.code for finding in report.findings} & {"subject-lost", "subject-cut"}
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(
     "resting", [{"pan_deg": 100.0}, {"pan_deg": 341.0}, {"tilt_deg": 80.0}, {"pan_deg": 90, "tilt_deg": 90}]
 )

@@ -17,6 +17,8 @@ from planner_core.plan.model import Block, Composition, Plan, Pose
 from planner_core.rig.camera import CameraPath, camera_path
 from tests.places import box, place
 
+pytestmark = pytest.mark.once
+
 POINTS, FRAMES = 100_000, 7
 WITHIN = 0.03  # of a distance: a hundred thousand points leave gaps of their own
 

@@ -24,6 +24,8 @@ from planner_core.plan.model import Exposure, Plan, Pose, Shoot
 from planner_core.review.assess import assess
 from tests.places import random_place
 
+pytestmark = pytest.mark.once
+
 EXAMPLES = sorted((Path(__file__).resolve().parents[2] / "example_scenes").glob("*.plan.json"))
 RANDOM_PLANS, WITH_SHEET = 100, 10  # a sheet takes a tenth of a second
 WITH_REMEDIES = 10  # the others are told without trying what would help, which changes no fact

@@ -62,6 +62,7 @@ def test_separation_falls_as_one_over_distance(distance_m: float, times: float) 
     assert one / other == pytest.approx(times, rel=2e-3)
 
 
+@pytest.mark.once
 @given(st.integers(0, 10_000), st.floats(-60.0, 60.0), st.floats(-60.0, 60.0), st.floats(-20.0, 20.0))
 def test_a_pan_about_the_entrance_pupil_separates_nothing(
     seed: int, start_deg: float, end_deg: float, tilt_deg: float

@@ -328,6 +328,7 @@ json_values = st.recursive(
 )
 
 
+@pytest.mark.once
 @given(data=st.data(), value=json_values)
 def test_whatever_stands_in_a_field_is_a_plan_or_a_plan_error(
     harbour_document: dict[str, Any], data: st.DataObject, value: dict[str, Any] | None

@@ -50,6 +50,7 @@ def moves(draw: st.DrawFn) -> Move:
     return attrs.evolve(PLAN.move, poses=poses, ease=draw(st.sampled_from([0.0, 0.2, 0.33, 0.5])))
 
 
+@pytest.mark.once
 @settings(max_examples=12)
 @given(moves())
 def test_a_motion_made_of_poses_needs_no_more_than_those(move: Move) -> None:
@@ -59,6 +60,7 @@ def test_a_motion_made_of_poses_needs_no_more_than_those(move: Move) -> None:
     assert_same_motion(found, wanted)
 
 
+@pytest.mark.once
 @settings(max_examples=5)
 @given(moves(), st.integers(0, 1000))
 def test_single_precision_makes_no_difference(move: Move, luck: int) -> None:
@@ -82,6 +84,7 @@ SHAPES: dict[str, Any] = {
 }
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("shape", SHAPES.values(), ids=SHAPES)
 def test_curves_drawn_by_hand_are_met_within_half_a_millimetre_and_a_hundredth_degree(
     shape: NDArray[np.float64],
@@ -117,6 +120,7 @@ def test_one_axis_changes_and_the_others_keep_their_motion_exactly() -> None:
     assert np.array_equal(after["pan_deg"], before["pan_deg"])
 
 
+@pytest.mark.once
 def test_an_axis_that_moves_beyond_the_poses_takes_the_others_along() -> None:
     # the poses end at 0.5; the tilt now goes on after them
     poses = (

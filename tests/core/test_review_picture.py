@@ -339,6 +339,7 @@ def test_the_examples_have_no_stop_of_the_picture(example_plan: Plan) -> None:
     assert present(summary.weakest_score) > 0.7
 
 
+@pytest.mark.once
 def test_each_classic_mistake_is_named_and_nothing_else_stops(project_root: Path) -> None:
     # the planted faults: whole rail, nothing near, too fast, night too long, interval too short
     plan = load_plan(project_root / "example_scenes" / "classic_mistakes.plan.json")
@@ -408,6 +409,7 @@ def spent(monkeypatch: pytest.MonkeyPatch, plan: Plan) -> tuple[list[int], list[
     return costs, changes
 
 
+@pytest.mark.once
 def test_a_crowded_plan_that_fails_costs_no_more_work_than_the_review_allows(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

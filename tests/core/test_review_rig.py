@@ -68,6 +68,7 @@ def test_an_honest_rig_gets_no_more_than_notes(example_plan: Plan) -> None:
         ]
 
 
+@pytest.mark.once
 def test_every_finding_says_what_to_do(example_plan: Plan) -> None:
     for finding in review(example_plan, compute_frames(example_plan)).findings:
         assert finding.message.endswith(".")
@@ -78,6 +79,7 @@ def test_every_finding_says_what_to_do(example_plan: Plan) -> None:
 # ---------------------------------------------------------------- ranges
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(
     ("pose", "field", "value", "limit"),
     [
@@ -133,6 +135,7 @@ def test_a_steep_rail_whose_limit_nobody_gave_is_only_warned_of() -> None:
 # ---------------------------------------------------------------- time
 
 
+@pytest.mark.once
 def test_eight_seconds_of_exposure_at_a_six_second_interval_stop_the_plan() -> None:
     # common practice, no source: the classic slip
     night = by_night(QUAY, interval_s=6.0, shutter_max_s=8.0)
@@ -196,6 +199,7 @@ def test_a_rail_motor_too_slow_for_the_interval_is_named() -> None:
     assert present(finding.value) > present(finding.limit) == pytest.approx(12.0 - 1.0 - 0.8)
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(
     ("changes", "unit", "word"),
     [({"max_speed_m_s": 1e-4}, "m/s", "moves at"), ({"max_acceleration_m_s2": 1e-6}, "m/s²", "speeds up")],
@@ -338,6 +342,7 @@ def test_a_little_travel_past_a_near_thing_is_no_waste() -> None:
 # ---------------------------------------------------------------- blur
 
 
+@pytest.mark.once
 def test_a_continuous_pan_smears_by_speed_times_shutter() -> None:
     plan = by_night(with_move(panning(QUAY, 240.0, 300.0), drive="continuous", ease=0.0))
     finding = only(plan, "motion-blur")

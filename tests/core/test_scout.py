@@ -23,6 +23,8 @@ from planner_core.scout.search import Found, Scout, Wishes
 from planner_core.scout.shots import Shot, plan_of
 from tests.scouting import TOWER, box, ground, place
 
+pytestmark = pytest.mark.once
+
 BENCH = box("bench", "foreground", (1.0, 5.0), (1.8, 0.5, 0.8))
 SQUARE = ground("square", (-8.0, -8.0), (8.0, 3.0))
 Array = NDArray[np.float64]

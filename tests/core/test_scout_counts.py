@@ -18,6 +18,8 @@ from planner_core.scout.places import standing_places
 from planner_core.scout.search import Found, Scout, Wishes
 from tests.scouting import TOWER, box, ground, place
 
+pytestmark = pytest.mark.once
+
 Array = NDArray[np.float64]
 PLACES = int(os.environ.get("DUSKRAIL_SCOUT_PLACES", "1"))
 ENOUGH = 0.97  # of the best that trying everything finds

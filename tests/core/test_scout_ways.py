@@ -96,6 +96,7 @@ def test_the_rail_is_no_lower_or_higher_than_the_stands_reach() -> None:
         place(TOWER, rig__stand_min_m=0.7, rig__stand_max_m=0.5)
 
 
+@pytest.mark.once
 def test_a_reveal_begins_with_the_subject_hidden_and_ends_with_it_shown() -> None:
     wall = box("wall", "foreground", (-1.6, 4.0), (2.6, 0.4, 3.0))
     plan = place(TOWER, wall, SQUARE, composition__style="reveal")
@@ -109,6 +110,7 @@ def test_a_reveal_begins_with_the_subject_hidden_and_ends_with_it_shown() -> Non
 # ---------------------------------------------------------------- evenings
 
 
+@pytest.mark.once
 def test_the_best_evening_is_the_one_whose_light_comes_as_wished() -> None:
     """Looking north-north-west, the sun goes down ahead in June and well to the left in winter."""
     plan = place(TOWER, BENCH, SQUARE, site__scene_north_deg=330.0)

@@ -50,6 +50,7 @@ def nudged(plan: Plan, path: str, value: float) -> Plan | None:
     return None
 
 
+@pytest.mark.once
 def test_whatever_number_of_a_plan_changes_nothing_is_taken_over_that_hangs_on_it(small: Plan) -> None:
     known = compute_frames(small)
     assessor = Assessor()

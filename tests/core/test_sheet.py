@@ -169,6 +169,7 @@ VARIANTS: dict[str, dict[str, Any]] = {
 }
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("variant", VARIANTS)
 def test_numbers_on_the_sheet_are_the_frame_tables(variant: str) -> None:
     frames, page = made(plan(**VARIANTS[variant]))
@@ -291,6 +292,7 @@ def test_the_strip_shows_first_event_weakest_and_last() -> None:
     assert "weakest picture, last" in [shown.label for shown in strip_frames(frames, weakest_at(360))]
 
 
+@pytest.mark.once
 def test_pictures_of_the_draft_clip_stand_where_there_is_one_of_every_frame() -> None:
     here = plan()
     frames = compute_frames(here)
@@ -325,6 +327,7 @@ def test_identifiers_within_the_page_are_unique() -> None:
     assert len(found) == len(set(found))
 
 
+@pytest.mark.once
 def test_a_town_of_a_thousand_houses_stays_a_page() -> None:
     house = {"name": "", "role": "background", "shape": "box", "size_m": [12, 9, 8]}
     town = [
@@ -534,6 +537,7 @@ def readings_shown(page: Page) -> dict[tuple[str, int], float]:
     }
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("meter", METERS)
 def test_a_spot_meter_can_check_sky_ground_and_subject_at_start_event_and_end(meter: str) -> None:
     frames, page = metered(meter)
@@ -553,6 +557,7 @@ def test_what_a_picture_lacks_is_not_to_be_metered() -> None:
     assert np.isfinite(plan_meter(frames).ev100).all()
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(
     ("meter", "words"),
     [
@@ -578,6 +583,7 @@ def test_exposure_by_hand_says_what_is_metered_and_reads_it_in_every_row(meter: 
         assert cells[chosen.column, row.index + 1] == reading[row.index]
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("meter", METERS)
 def test_a_darker_evening_is_a_later_row_by_every_meter(meter: str) -> None:
     frames, _ = metered(meter)
@@ -592,6 +598,7 @@ def test_a_darker_evening_is_a_later_row_by_every_meter(meter: str) -> None:
         assert later == pytest.approx(row.ev100 - 1.0, abs=1e-3)
 
 
+@pytest.mark.once
 def test_cloud_takes_of_the_picture_what_the_picture_under_that_cloud_lacks() -> None:
     frames, _ = metered("picture")
     under_cloud, _ = metered("picture", shoot__cloud_divisor=10.0)

@@ -54,6 +54,7 @@ def test_in_open_country_the_sun_comes_and_goes_by_the_almanac() -> None:
     assert (day.rise_behind, day.set_behind) == (OPEN, OPEN)
 
 
+@pytest.mark.once
 @settings(max_examples=25)
 @given(st.floats(1.0, 25.0), st.floats(50.0, 3000.0))
 def test_a_long_wall_to_the_west_takes_the_sun_at_its_own_altitude(altitude: float, distance: float) -> None:

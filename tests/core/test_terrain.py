@@ -197,6 +197,7 @@ def test_the_sun_goes_behind_the_land(valley: Plan) -> None:
     assert bool(hidden[frames.sun_altitude_deg > 1.0].any())
 
 
+@pytest.mark.once
 def test_terrain_a_second_time_replaces_the_first(valley: Plan) -> None:
     once = with_land(valley, tilted(0.05, hill_m=300.0)).plan
     twice = with_land(once, tilted(0.05, hill_m=300.0)).plan

@@ -70,6 +70,7 @@ def test_a_plan_without_exposure_has_no_tones_to_lose() -> None:
     assert finding(attrs.evolve(toward_the_sunset(), exposure=None), "highlights-lost") is None
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("exposure", [{"meter": "ground"}, {"day_look_stops": 3.5}, {"meter": "subject"}])
 def test_each_remedy_for_burnt_highlights_brings_them_back(exposure: dict[str, Any]) -> None:
     plan = toward_the_sunset(**exposure)

@@ -43,6 +43,7 @@ def looking(drop_deg: float, aside_deg: float, toward: Array) -> Array:
     return np.array([np.cos(drop) * np.cos(turn), np.cos(drop) * np.sin(turn), -np.sin(drop)])
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("wind_m_s", [0.0, 2.0, 8.0])
 @pytest.mark.parametrize("frame", [0, 180, 330])
 def test_water_mirrors_the_sky_as_a_hundred_thousand_waves_do(wind_m_s: float, frame: int) -> None:
@@ -59,6 +60,7 @@ def test_water_mirrors_the_sky_as_a_hundred_thousand_waves_do(wind_m_s: float, f
     assert water.mirrored(np.array(views), slope, of_sky_and_hills) == pytest.approx(expected, rel=0.10)
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("altitude_deg", [4.0, 20.0])
 @pytest.mark.parametrize("wind_m_s", [1.0, 6.0])
 def test_the_path_of_a_beam_is_as_bright_as_waves_make_it(altitude_deg: float, wind_m_s: float) -> None:

@@ -20,6 +20,7 @@ def tower() -> Plan:
     return place(box("tower", -282.0, -103.0, (10.0, 10.0, 40.0), role="subject"))
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(("body", "above_deg"), [("sun", 0.0), ("sun", 2.0), ("moon", 0.0), ("moon", 1.0)])
 def test_no_evening_beside_the_tower_is_missed_and_none_is_made_up(
     body: str, above_deg: float, de421: Ephemeris421

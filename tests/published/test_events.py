@@ -43,6 +43,7 @@ def compare_utc_date(date: dt.date, latitude: float, longitude: float, de421: Ep
     assert_same_times(found["solar_noon"], noons, start, start + 86400)
 
 
+@pytest.mark.once
 def test_events_are_within_a_minute_of_the_almanac_up_to_60_degrees_of_latitude(de421: Ephemeris421) -> None:
     # skyfield's almanac on DE421
     random = np.random.default_rng(61)

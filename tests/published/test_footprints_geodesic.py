@@ -76,6 +76,7 @@ def test_areas_keep_to_the_geodesic_within_2_km(latitude_deg: float, longitude_d
     assert np.all(np.abs(np.array(found) - areas) < 1e-3 * np.array(areas) + 0.02)
 
 
+@pytest.mark.once
 def test_a_square_kilometre_of_two_thousand_footprints_comes_in_whole() -> None:
     document, areas = town(38.7, -9.15, 2000, 560.0)
     result = footprint_blocks(document, plan(), Selection(min_area_m2=0.0))

@@ -94,6 +94,7 @@ def by_opencv(plan: Plan, solved: Solved, points: Array) -> tuple[Array, Array]:
     return away.T @ axes, (-away.T @ shift).ravel()
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("noise_px", [0.0, 2.0])
 @pytest.mark.parametrize("number", range(SCENES))
 def test_aim_view_and_place_are_those_of_solvepnp(number: int, noise_px: float) -> None:
@@ -118,6 +119,7 @@ def test_aim_view_and_place_are_those_of_solvepnp(number: int, noise_px: float) 
         assert np.all(off < 5.0 * np.array(solved.certainty.place_m))
 
 
+@pytest.mark.once
 def test_the_one_wrong_pin_is_named() -> None:
     rng = np.random.default_rng(5)
     plan = scene(rng)

@@ -55,6 +55,7 @@ def random_rays(plan: Plan, rng: Any) -> tuple[NDArray[np.float64], NDArray[np.f
     return origins, directions
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("seed", range(6))
 def test_rays_meet_what_trimesh_meets(seed: int) -> None:
     plan = random_place(seed)

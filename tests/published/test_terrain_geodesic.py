@@ -51,6 +51,7 @@ def marched_deg(
     return float(np.degrees(np.nanmax(np.arctan2(grid.at(north, east) - eye_m - drop, distance))))
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("seed", range(3))
 def test_the_horizon_is_that_of_a_brute_force_march_within_a_fiftieth_of_a_degree(seed: int) -> None:
     rng, grid = np.random.default_rng(seed), ranges(seed)

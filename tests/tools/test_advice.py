@@ -12,6 +12,8 @@ import pytest
 from planner_core.plan.file import load_plan, plan_from_dict, plan_to_text
 from tools import advice_cases, advice_corners
 
+pytestmark = pytest.mark.once
+
 # of the plans that `fuzz --kinds advice,corner` goes through by the hundred
 PLANTED, CORNERED = 12, 6
 

@@ -9,6 +9,8 @@ import pytest
 
 from tools import benchmark
 
+pytestmark = pytest.mark.once
+
 
 def test_the_slower_task_takes_longer() -> None:
     quick, slow = benchmark.best_s(lambda: None, lambda: time.sleep(0.01), rounds=3)

@@ -25,6 +25,8 @@ from packaging.utils import canonicalize_name
 
 from tools import bootstrap
 
+pytestmark = pytest.mark.once
+
 PYTHONS = sorted(bootstrap.BLENDER_FOR_PYTHON)
 HERE = sys.version_info[:2]
 DEBIAN = {"ID": "debian", "VERSION_ID": "12"}

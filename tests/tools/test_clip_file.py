@@ -96,6 +96,7 @@ class Shop:
         return {path.name: path.read_bytes() for path in kept if not path.name.startswith(".")}
 
 
+@pytest.mark.once
 def test_a_preview_killed_at_any_time_breaks_nothing_and_loses_nothing(
     tmp_path: Path, project_root: Path
 ) -> None:

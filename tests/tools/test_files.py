@@ -20,6 +20,8 @@ from tests.two_towers import plan
 from tools import duskrail
 from tools.duskrail import main
 
+pytestmark = pytest.mark.once
+
 MAP = {"type": "FeatureCollection", "features": []}
 
 

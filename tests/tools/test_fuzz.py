@@ -12,6 +12,8 @@ from attrs import evolve
 from tools import fuzz, fuzz_cases
 from tools.fuzz import Ended
 
+pytestmark = pytest.mark.once
+
 PLANS = int(os.environ.get("DUSKRAIL_STRANGE_PLANS", "2000"))
 CASES = {"map": 300, "profile": 200, "bytes": 200, "words": 200, "plan": PLANS, "verb": 60}
 

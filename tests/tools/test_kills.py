@@ -20,6 +20,8 @@ from blender_addon.render import cache as framecache
 from planner_core.plan.file import save_plan
 from tests.two_towers import plan
 
+pytestmark = pytest.mark.once
+
 KILLS = int(os.environ.get("DUSKRAIL_KILLS", "2"))
 BEFORE = b"What was there before\n"
 

@@ -11,6 +11,8 @@ from planner_core import load_plan
 from tools.duskrail import main
 from tools.late_command import length_s
 
+pytestmark = pytest.mark.once
+
 
 @pytest.mark.parametrize(
     ("text", "seconds"),

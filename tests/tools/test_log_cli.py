@@ -12,6 +12,8 @@ from planner_core import compute_frames, load_plan, save_plan
 from tests.shoots import write_card
 from tools.duskrail import main
 
+pytestmark = pytest.mark.once
+
 
 @pytest.fixture
 def shoot(project_root: Path, tmp_path: Path) -> tuple[str, str]:

@@ -7,6 +7,8 @@ import pytest
 
 from tools import make_sky_table
 
+pytestmark = pytest.mark.once
+
 # day, low sun, sunset, civil and nautical twilight
 ALTITUDES_DEG = (30, 6, 0, -4, -10)
 TINT_WITHIN, STOPS_RMS, STOPS_AT_MOST = 0.12, 0.17, 0.45  # as the script's docstring states

@@ -10,6 +10,8 @@ import pytest
 from planner_core import load_plan
 from tools.duskrail import main
 
+pytestmark = pytest.mark.once
+
 
 @pytest.fixture
 def plan_path(project_root: Path) -> str:

@@ -13,6 +13,8 @@ import pytest
 from planner_core.plan.file import load_plan
 from tools.duskrail import main
 
+pytestmark = pytest.mark.once
+
 FACTS = "--at 43.46,-3.79 --on 2027-03-14 --event sunset --lens 24 --rail 1.2".split()
 THINGS = ["--subject", "tower 262 160 20", "--foreground", "post 250 1.3"]
 

@@ -14,6 +14,8 @@ from planner_core import load_plan
 from planner_core.place.footprints import scene_xy_m
 from tools.duskrail import main
 
+pytestmark = pytest.mark.once
+
 PlanAndPhoto = tuple[str, str]
 
 

@@ -31,6 +31,8 @@ from tests.two_towers import plan
 from tools import make_reference, photo_command, report, terrain_command
 from tools import reference_columns as columns
 
+pytestmark = pytest.mark.once
+
 
 @pytest.mark.parametrize("name", sorted(make_reference.pages()))
 def test_a_page_of_the_reference_is_what_the_code_says_now(project_root: Path, name: str) -> None:

@@ -16,6 +16,8 @@ from tests.present import present
 from tests.spoken import spoken
 from tools.report import finding_text, review_text
 
+pytestmark = pytest.mark.once
+
 
 def reviewed(plan: Plan) -> Review:
     return review(plan, compute_frames(plan))

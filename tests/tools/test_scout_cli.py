@@ -11,6 +11,8 @@ from planner_core.plan.file import load_plan, save_plan
 from tests.scouting import TOWER, box, ground, place
 from tools import duskrail
 
+pytestmark = pytest.mark.once
+
 BENCH = box("bench", "foreground", (1.0, 5.0), (1.8, 0.5, 0.8))
 
 

@@ -11,6 +11,8 @@ import pytest
 from planner_core import load_plan
 from tools.duskrail import main
 
+pytestmark = pytest.mark.once
+
 
 @pytest.fixture
 def tile(tmp_path: Path, project_root: Path) -> Path:
