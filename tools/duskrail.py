@@ -263,6 +263,13 @@ def late(arguments: argparse.Namespace) -> int:
     return run_late(arguments)
 
 
+def evening(arguments: argparse.Namespace) -> int:
+    """Several plans in one evening."""
+    from tools.evening_command import run_evening
+
+    return run_evening(arguments)
+
+
 def dates(arguments: argparse.Namespace) -> int:
     """On which dates the sun or moon sets where, against the picture."""
     from tools.map_command import run_dates
@@ -431,6 +438,15 @@ def build_parser() -> argparse.ArgumentParser:
 
     _add_late(verb("late", late, "what of the plan can still be shot from now on"))
 
+    _add_evening(
+        verb(
+            "evening",
+            evening,
+            "several plans in one evening: who does what when, and what clashes",
+            plan=False,
+        )
+    )
+
     one = verb("dates", dates, "where the sun or moon rises and sets against the picture, day by day")
     one.add_argument(
         "--from", dest="first", metavar="DATE", required=True, help="the first date, as 2027-03-01"
@@ -590,6 +606,60 @@ def _add_late(one: Any) -> None:
     one.add_argument("-o", "--output", metavar="PAGE.html", help="the numbers to set, as a page for a phone")
     one.add_argument("--write", metavar="DIR", help="save each way as a plan")
     one.add_argument("--json", action="store_true", help="the ways as JSON")
+
+
+def _add_evening(one: Any) -> None:
+    from tools.late_command import length_s
+
+    one.add_argument("plans", metavar="PLAN", nargs="+", help="the evening's plans, up to six")
+    one.add_argument(
+        "-o", "--output", metavar="SHEET.html", help="the evening as a page; each shot's own sheet beside it"
+    )
+    one.add_argument("--ics", metavar="FILE", help="also the evening as a calendar file")
+    one.add_argument("--people", metavar="N", type=_count, default=1, help="how many do the work (1)")
+    one.add_argument("--pace", metavar="KM/H", type=_pace, default=4.0, help="of a walk with the gear (4)")
+    one.add_argument(
+        "--detour", metavar="FACTOR", type=_detour, default=1.3, help="the way over the straight line (1.3)"
+    )
+    one.add_argument(
+        "--pack", metavar="TIME", type=length_s, default=1800.0, help="to pack up a shot (30min)"
+    )
+    one.add_argument(
+        "--balance",
+        metavar="DAY:NIGHT",
+        type=_balance,
+        default=0.05,
+        help="how far day and night may leave 50:50 (55:45)",
+    )
+    one.add_argument(
+        "--shift",
+        metavar="TIME",
+        type=length_s,
+        default=1800.0,
+        help="how far a start without a light event may move (30min)",
+    )
+    one.add_argument("--write", metavar="DIR", help="save the plans with the starts that were found")
+    one.add_argument("--json", action="store_true", help="the evening as JSON")
+
+
+def _pace(text: str) -> float:
+    value = _positive(text)
+    if not 0.2 <= value <= 130.0:
+        raise argparse.ArgumentTypeError(f"{text} is not a pace from 0.2 to 130 km/h")
+    return value
+
+
+def _detour(text: str) -> float:
+    value = _positive(text)
+    if not 1.0 <= value <= 20.0:
+        raise argparse.ArgumentTypeError(f"{text} is not a factor from 1 to 20")
+    return value
+
+
+def _balance(text: str) -> float:
+    """How far the larger share lies over a half."""
+    day, night = _ratio(text)
+    return max(day, night) / (day + night) - 0.5
 
 
 def _add_preview(one: Any) -> None:

@@ -20,6 +20,7 @@ EXAMPLES = {
     "terrain": "N43W004.hgt evening.plan.json -o hills.plan.json",
     "log": "card evening.plan.json -o log.html --plan learned.plan.json",
     "late": "evening.plan.json --now 18:52 --have 75min",
+    "evening": "weir.plan.json bridge.plan.json mill.plan.json -o evening.html --ics evening.ics",
     "dates": "evening.plan.json --from 2027-03-01 --to 2027-04-15",
     "doctor": "--json",
 }

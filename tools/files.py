@@ -67,8 +67,9 @@ def refuse_input(option: str, path: Path, inputs: list[tuple[str, Path]]) -> Non
 
 def inputs_of(arguments: argparse.Namespace) -> list[tuple[str, Path]]:
     """The files that a verb reads, each with a word for it."""
-    grids = [("the terrain", Path(source)) for source in getattr(arguments, "sources", ())]
-    return grids + [(word, path) for name, word in INPUTS.items() if (path := _path(arguments, name))]
+    several = [("the terrain", Path(source)) for source in getattr(arguments, "sources", ())]
+    several += [("a plan", Path(plan)) for plan in getattr(arguments, "plans", ())]
+    return several + [(word, path) for name, word in INPUTS.items() if (path := _path(arguments, name))]
 
 
 def deliver(text: str, output: str | None) -> None:

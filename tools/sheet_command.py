@@ -11,7 +11,9 @@ from planner_core.frames import FrameTable
 from planner_core.output.calendar import ics_bytes
 from planner_core.output.sheet.page import Picture, Shown, sheet_html, strip_frames
 from planner_core.plan.file import load_plan
+from planner_core.plan.model import Plan
 from planner_core.plan.writing import write_atomically
+from planner_core.review.findings import Review
 from tools.files import deliver, say
 from tools.outcome import DONE, UsageError
 
@@ -23,21 +25,25 @@ def run_sheet(arguments: argparse.Namespace) -> int:
     plan = load_plan(arguments.plan)
     frames = compute_frames(plan)
     if arguments.output:
-        report = review(plan, frames)
-        shown = strip_frames(frames, report)
-        pictures = _pictures(frames, shown)
-        page = sheet_html(plan, frames, report, pictures)
+        page, how = sheet_page(plan, frames, review(plan, frames))
         deliver(page, arguments.output)
-        how = "pictures drawn from the blocks"
-        if len(pictures) == len(shown):
-            how = "pictures from the draft clip"
-        elif pictures:
-            how += f", as the draft clip has {len(pictures)} of the {len(shown)} frames"
         say(f"{arguments.output}: the shot sheet, {how}.", arguments.output)
     if arguments.ics:
         write_atomically(Path(arguments.ics), ics_bytes(plan, frames))
         say(f"{arguments.ics}: the shoot for a calendar.", arguments.ics)
     return DONE
+
+
+def sheet_page(plan: Plan, frames: FrameTable, report: Review) -> tuple[str, str]:
+    """The sheet, with pictures of the draft clip where all are there, and where its pictures are from."""
+    shown = strip_frames(frames, report)
+    pictures = _pictures(frames, shown)
+    how = "pictures drawn from the blocks"
+    if len(pictures) == len(shown):
+        how = "pictures from the draft clip"
+    elif pictures:
+        how += f", as the draft clip has {len(pictures)} of the {len(shown)} frames"
+    return sheet_html(plan, frames, report, pictures), how
 
 
 def _pictures(frames: FrameTable, shown: tuple[Shown, ...]) -> list[Picture]:

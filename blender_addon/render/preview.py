@@ -55,6 +55,7 @@ UNSEEN_FIELDS = (
     *("$schema", "title", "reason", "notes", "composition", "site.name"),
     *("camera.raw_file_mb", "camera.headroom_stops", "camera.range_stops"),
     *("camera.card_gb", "camera.battery_frames", "exposure.mains_hz"),
+    *("camera.name", "rig.name", "shoot.attended"),
     *("move.poses", "move.ease", "shoot.write_s", "shoot.setup_s", "shoot.travel_s"),
     *("rig.settle_s", "rig.max_incline_deg", "rig.stand_min_m", "rig.stand_max_m", "rig.pan", "rig.tilt"),
     *("rig.slide.max_speed_m_s", "rig.slide.max_acceleration_m_s2", "rig.slide.step_m"),

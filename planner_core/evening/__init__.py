@@ -1,1 +1,1 @@
-"""How the shoot lies in its evening: balance, sunlight, timetable, other dates. No camera settings."""
+"""How shoots lie in their evening: balance, sunlight, timetable, dates, several shots. No camera settings."""

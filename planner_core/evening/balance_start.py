@@ -81,8 +81,8 @@ def _best_start_utc_s(plan: Plan, event: str, event_utc_s: float, wanted_day: in
     return event_utc_s - (int(np.argmin(off)) - 0.5) * interval
 
 
-def _started(plan: Plan, event: str, event_utc_s: float, start: float) -> Plan:
-    """The plan with another start, by its anchor where that can say it."""
+def _started(plan: Plan, event: str, event_utc_s: float, start: float, within_s: float | None = None) -> Plan:
+    """The plan with another start, by its anchor where that can say it, to a tenth of the interval."""
     shoot, duration = plan.shoot, plan.duration_s
     if shoot.anchor is not None and duration > 0.0:
         anchors = [
@@ -94,9 +94,18 @@ def _started(plan: Plan, event: str, event_utc_s: float, start: float) -> Plan:
             slack = 0.5 * shoot.interval_s / duration + 1e-9
             first_of_its_day = abs(anchor_utc_s(plan, anchor) - instant) < 1.0
             if -slack <= at <= 1.0 + slack and first_of_its_day:
-                tidy = _tidy(min(max(at, 0.0), 1.0), 0.1 * shoot.interval_s / duration)
+                near_s = 0.1 * shoot.interval_s if within_s is None else within_s
+                tidy = _tidy(min(max(at, 0.0), 1.0), near_s / duration)
                 return attrs.evolve(plan, shoot=attrs.evolve(shoot, anchor=attrs.evolve(anchor, at=tidy)))
     return started_at(plan, start)
+
+
+def moved_start(plan: Plan, start_utc_s: float) -> Plan:
+    """The plan with another start: by its anchor as long as the anchor's event falls into the shoot."""
+    anchor = plan.shoot.anchor
+    if anchor is None:
+        return started_at(plan, start_utc_s)
+    return _started(plan, anchor.event, anchor_utc_s(plan, anchor), start_utc_s, within_s=0.4)
 
 
 def started_at(plan: Plan, start_utc_s: float) -> Plan:

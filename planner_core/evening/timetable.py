@@ -17,6 +17,7 @@ from planner_core.time import events
 
 # Practice of the trade, no source: how long before the first frame the rig runs its move once for practice.
 SHORTEST_TEST_RUN_S = 600.0
+PACK_UP_S = 1800.0  # half an hour to pack up, common practice, no source
 AFTERWARDS_S = 3600.0  # events so long after the last frame still matter, for the way back
 
 EVENT_WORDS = {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from planner_core.evening.timetable import Moment, timetable, turn_moment
@@ -27,18 +28,13 @@ def ics_bytes(plan: Plan, frames: FrameTable) -> bytes:
     clock. Writing the plan of the same day and place again gives the same identifiers, so that a calendar
     replaces its entries instead of doubling them.
     """
-    from icalendar import Calendar  # not every place that runs the core has it
-
     moments = timetable(plan, frames)
     by_kind = {moment.kind: moment for moment in reversed(moments)}
     leave, arrive, start, end = (by_kind[kind] for kind in ("leave", "arrive", "start", "end"))
     event = turn_moment(moments)
-    calendar = Calendar()
-    calendar.add("prodid", "-//Duskrail//Shot sheet//EN")
-    calendar.add("version", "2.0")
-    written = _whole(start.utc_s)
+    written = whole_utc(start.utc_s)
     entries = [
-        _entry(
+        entry(
             plan,
             arrive,
             start.utc_s,
@@ -48,19 +44,29 @@ def ics_bytes(plan: Plan, frames: FrameTable) -> bytes:
                 (arrive.utc_s - leave.utc_s, f"Leave: {leave.note}"),
             ],
         ),
-        _entry(plan, start, end.utc_s, written, [(START_NOTICE_S, "First frame in ten minutes")]),
+        entry(plan, start, end.utc_s, written, [(START_NOTICE_S, "First frame in ten minutes")]),
     ]
     if event is not None:
         entries.append(
-            _entry(plan, event, None, written, [(EVENT_NOTICE_S, f"{event.label} in five minutes")])
+            entry(plan, event, None, written, [(EVENT_NOTICE_S, f"{event.label} in five minutes")])
         )
-    entries.append(_entry(plan, end, None, written, [(END_NOTICE_S, "Last frame in two minutes")]))
-    for entry in entries:
-        calendar.add_component(entry)
+    entries.append(entry(plan, end, None, written, [(END_NOTICE_S, "Last frame in two minutes")]))
+    return calendar_bytes(entries)
+
+
+def calendar_bytes(entries: Iterable[Event]) -> bytes:
+    """A calendar file with these entries."""
+    from icalendar import Calendar  # not every place that runs the core has it
+
+    calendar = Calendar()
+    calendar.add("prodid", "-//Duskrail//Shot sheet//EN")
+    calendar.add("version", "2.0")
+    for each in entries:
+        calendar.add_component(each)
     return calendar.to_ical()
 
 
-def _entry(
+def entry(
     plan: Plan,
     moment: Moment,
     until_utc_s: float | None,
@@ -72,26 +78,26 @@ def _entry(
 
     local = local_datetime(moment.utc_s, plan.zone)
     title = paragraphs(plan.title) or "Time-lapse"
-    entry = Event()
-    entry.add("summary", f"{moment.label}: {title}")
-    entry.add("uid", _identifier(plan, moment))
-    entry.add("dtstamp", written)
-    entry.add("dtstart", _whole(moment.utc_s))
+    added = Event()
+    added.add("summary", f"{moment.label}: {title}")
+    added.add("uid", _identifier(plan, moment))
+    added.add("dtstamp", written)
+    added.add("dtstart", whole_utc(moment.utc_s))
     if until_utc_s is not None:
-        entry.add("dtend", _whole(until_utc_s))
-    entry.add(
+        added.add("dtend", whole_utc(until_utc_s))
+    added.add(
         "description", f"{local:%H:%M} {plan.site.timezone}" + (f", {moment.note}" if moment.note else "")
     )
     if plan.site.name:
-        entry.add("location", paragraphs(plan.site.name))
-    entry.add("geo", (plan.site.latitude_deg, plan.site.longitude_deg))
+        added.add("location", paragraphs(plan.site.name))
+    added.add("geo", (plan.site.latitude_deg, plan.site.longitude_deg))
     for before_s, text in alarms:
         alarm = Alarm()
         alarm.add("action", "DISPLAY")
         alarm.add("description", text)
         alarm.add("trigger", dt.timedelta(seconds=-round(before_s)))
-        entry.add_component(alarm)
-    return entry
+        added.add_component(alarm)
+    return added
 
 
 def _identifier(plan: Plan, moment: Moment) -> str:
@@ -101,5 +107,6 @@ def _identifier(plan: Plan, moment: Moment) -> str:
     return str(uuid.uuid5(NAMESPACE, f"{plan.title}|{place}|{day}|{moment.kind}"))
 
 
-def _whole(utc_s: float) -> dt.datetime:
+def whole_utc(utc_s: float) -> dt.datetime:
+    """An instant to the second, as a calendar has it."""
     return utc_datetime(round(utc_s))

@@ -10,7 +10,7 @@ import math
 import numpy as np
 from attrs import frozen
 
-from planner_core.evening.timetable import end_utc_s
+from planner_core.evening.timetable import PACK_UP_S, end_utc_s
 from planner_core.frames import FrameTable
 from planner_core.maths.angles import compass_deg
 from planner_core.picture.graduated import horizon_height, horizon_stays
@@ -22,7 +22,6 @@ from planner_core.time.events import SUN_RISES_AT_DEG
 CARD_SIZES_GB = (16, 32, 64, 128, 256, 512, 1024, 2048, 4096)
 SPARE_SHARE = 0.2  # for test frames and a second try
 BATTERY_HOURS = 2.0
-PACK_UP_S = 1800.0
 DENSITY_PER_STOP = math.log10(2.0)
 
 
@@ -48,7 +47,7 @@ def hours_on_location(plan: Plan, frames: FrameTable) -> float:
 def packing_list(plan: Plan, frames: FrameTable) -> tuple[Item, ...]:
     """What to take along, the things that a plan fails without first."""
     return (
-        Item(name=f"Camera, {plan.camera.focal_length_mm:g} mm lens, hood", why=_focus(plan)),
+        camera_item(plan),
         _card(plan),
         _power(plan, frames),
         *_filters(plan, frames),
@@ -57,6 +56,16 @@ def packing_list(plan: Plan, frames: FrameTable) -> tuple[Item, ...]:
         *_for_the_dark(plan, frames),
         Item(name="Phone charged, this page on paper, a pen", why="paper doesn’t mind the cold"),
     )
+
+
+def camera_item(plan: Plan) -> Item:
+    """The camera with its lens, and how it is focused."""
+    return Item(name=f"Camera, {plan.camera.focal_length_mm:g} mm lens, hood", why=_focus(plan))
+
+
+def gear_of_shot(plan: Plan, frames: FrameTable) -> tuple[Item, ...]:
+    """What a shot wants beside camera, card and power: its filters and what it stands on."""
+    return (*_filters(plan, frames), *_support(plan, frames))
 
 
 def _focus(plan: Plan) -> str:
@@ -76,23 +85,39 @@ def _card(plan: Plan) -> Item:
         return Item(
             name="Empty card", why=f"{plan.shoot.frames} frames; the plan doesn’t say how large a picture is"
         )
-    needed = filled * (1.0 + SPARE_SHARE)
-    size = next((gb for gb in CARD_SIZES_GB if gb >= needed), None)
     return Item(
-        name=f"Empty card, {size} GB or more" if size else f"Empty cards, {needed:.0f} GB in all",
+        name=card_name(filled),
         why=f"{plan.shoot.frames} × {plan.camera.raw_file_mb:g} MB = {filled:.1f} GB, a fifth to spare",
     )
 
 
+def card_name(filled_gb: float) -> str:
+    """The card for so many gigabytes, with a fifth to spare."""
+    needed = filled_gb * (1.0 + SPARE_SHARE)
+    size = next((gb for gb in CARD_SIZES_GB if gb >= needed), None)
+    return f"Empty card, {size} GB or more" if size else f"Empty cards, {needed:.0f} GB in all"
+
+
+def battery_count(plan: Plan, frames: FrameTable) -> int:
+    """How many camera batteries the shoot takes: by its frames where the plan says how long one lasts."""
+    lasts = plan.camera.battery_frames
+    return math.ceil(plan.shoot.frames / lasts if lasts else hours_on_location(plan, frames) / BATTERY_HOURS)
+
+
 def _power(plan: Plan, frames: FrameTable) -> Item:
-    hours = hours_on_location(plan, frames)
-    count = math.ceil(hours / BATTERY_HOURS)
+    hours, count = hours_on_location(plan, frames), battery_count(plan, frames)
     batteries = f"{count} camera batteries" if count > 1 else "a camera battery"
-    motors = ", and for the rig’s motors" if plan.rig.slide or plan.rig.pan or plan.rig.tilt else ""
+    motors = ", and for the rig’s motors" if has_motors(plan) else ""
+    lasts = plan.camera.battery_frames
+    lasting = f"{lasts} frames" if lasts else f"about {BATTERY_HOURS:g} h"
     return Item(
-        name=f"Power for {hours:.1f} h: {batteries}{motors}",
-        why=f"about {BATTERY_HOURS:g} h a battery, half that in frost",
+        name=f"Power for {hours:.1f} h: {batteries}{motors}", why=f"{lasting} a battery, half that in frost"
     )
+
+
+def has_motors(plan: Plan) -> bool:
+    """Whether the rig has an axis that is driven."""
+    return any((plan.rig.slide, plan.rig.pan, plan.rig.tilt))
 
 
 def _filters(plan: Plan, frames: FrameTable) -> list[Item]:

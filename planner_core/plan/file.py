@@ -48,13 +48,16 @@ PART_CLASSES = (
 )
 # Fields that a file leaves out where they have their default.
 _OMIT_IF_DEFAULT = {
-    parts.Camera: ("raw_file_mb", "headroom_stops", "range_stops", "lenses_mm", "card_gb", "battery_frames"),
+    parts.Camera: (
+        *("name", "raw_file_mb", "headroom_stops", "range_stops", "lenses_mm"),
+        *("card_gb", "battery_frames"),
+    ),
     parts.Composition: ("light", "sun", "moon"),
-    parts.Rig: ("max_incline_deg", "stand_min_m", "stand_max_m"),
+    parts.Rig: ("name", "max_incline_deg", "stand_min_m", "stand_max_m"),
     parts.Pose: ("slide_m", "pan_deg", "tilt_deg"),
     parts.Shoot: (
         *("interval_step_s", "anchor", "start", "setup_s", "travel_s"),
-        *("cloud_divisor", "wind_m_s", "wind_from_deg"),
+        *("cloud_divisor", "wind_m_s", "wind_from_deg", "attended"),
     ),
     parts.Exposure: ("artificial_ev100", "ramp_order", "meter", "day_look_stops", "grad_stops", "mains_hz"),
     parts.Block: (

@@ -57,6 +57,7 @@ MEANINGS: dict[type, dict[str, str]] = {
         "range_stops": "stops a raw file holds from there down to where shadows drown in noise",
         "lenses_mm": "focal lengths in the bag, for a search for a shot to choose from",
         "card_gb": "what the card holds, in gigabytes of 1000 MB",
+        "name": "tells cameras apart where several plans share an evening",
         "battery_frames": "frames of such a shoot that a charged battery lasts for",
     },
     parts.Clip: {
@@ -76,6 +77,7 @@ MEANINGS: dict[type, dict[str, str]] = {
         "tilt": "the motor that tilts the head; null: there is none",
         "max_incline_deg": "the steepest rail that the carriage's motor holds",
         "stand_min_m": "how low over the ground its stands hold the rail, for a search for a shot",
+        "name": "tells rigs apart where several plans share an evening",
         "stand_max_m": "how high over the ground its stands hold the rail, for a search for a shot",
     },
     parts.SlideAxis: {
@@ -111,6 +113,7 @@ MEANINGS: dict[type, dict[str, str]] = {
         "anchor": "a light event pinned to a place of the move; or give start",
         "start": "local time of the first frame; or give anchor",
         "setup_s": "time needed on the spot before the first frame",
+        "attended": "whether the shoot needs hands while it runs, to ramp by hand or change a filter",
         "travel_s": "the way there, for the sheet's and the calendar's hour of leaving",
         "cloud_divisor": "thins natural light: 1 clear, 3 average cloud, 10 dark stratus (USNO Circular 171)",
         "wind_m_s": "at the height of the clouds, which drift with it",

@@ -425,8 +425,10 @@ class Camera:
     holds from there down to where shadows drown in noise (both common practice, no source). lenses_mm are the
     focal lengths in the bag, for a search for a shot to choose from. card_gb is what the card holds, in
     gigabytes of 1000 MB, and battery_frames how many frames of such a shoot a charged battery lasts for.
+    name tells cameras apart where several plans share an evening.
     """
 
+    name: str = _text(default="")
     sensor_width_mm: float = _number(1, 150, "millimetres", slips=_MM_SLIPS)
     sensor_height_mm: float = _number(1, 150, "millimetres", slips=_MM_SLIPS)
     image_width_px: int = _number(16, 60000, "pixels", whole=True)
@@ -519,9 +521,11 @@ class Rig:
     origin_m is the rail's start (slide 0) in the scene; bearing_deg the compass bearing in which the carriage
     travels and incline_deg how steeply it rises. The head stands level, head_height_m above the carriage, and
     the lens's entrance pupil lies pupil_offset_m ahead of both turning axes. stand_min_m and stand_max_m are
-    how low and high over the ground its stands hold the rail; a search for a shot asks for them.
+    how low and high over the ground its stands hold the rail; a search for a shot asks for them. name tells
+    rigs apart where several plans share an evening.
     """
 
+    name: str = _text(default="")
     origin_m: Vector = _points(3, 1e5, "metres", optional=False)
     bearing_deg: float = _number(-360, 360, "degrees", default=0.0)
     incline_deg: float = _number(-90, 90, "degrees", default=0.0)
@@ -614,7 +618,8 @@ class Shoot:
     interval_step_s is what the timer that counts the interval can be set in. setup_s is the time to set up
     before the first frame and travel_s the way there. cloud_divisor thins the
     natural light: 1 clear, 3 average cloud, 10 dark stratus (US Naval Observatory Circular 171). wind_m_s is
-    the wind at the height of the clouds and wind_from_deg where it comes from: they drift with it.
+    the wind at the height of the clouds and wind_from_deg where it comes from: they drift with it. attended
+    says whether the shoot needs hands while it runs, to ramp by hand or change a filter.
     """
 
     frames: int = _number(1, 100_000, "frames", whole=True)
@@ -628,6 +633,12 @@ class Shoot:
     cloud_divisor: float = _number(1, 100, "(1 clear, 3 average cloud, 10 dark stratus)", default=1.0)
     wind_m_s: float = _number(0, 60, "metres a second", default=6.0)
     wind_from_deg: float = _number(0, 360, "degrees clockwise from north", default=270.0)
+    attended: bool = field(default=False)
+
+    @attended.validator
+    def _is_bool(self, attribute: Any, value: Any) -> None:
+        if not isinstance(value, bool):
+            raise PlanError(attribute.name, value, "is neither true nor false")
 
     @start.validator
     def _is_datetime(self, _attribute: Any, value: Any) -> None:

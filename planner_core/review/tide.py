@@ -11,6 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from planner_core.evening.timetable import PACK_UP_S
 from planner_core.frames import FrameTable
 from planner_core.maths.runs import span
 from planner_core.place import blocking, ground, tides
@@ -24,7 +25,6 @@ Array = NDArray[np.float64]
 
 NEAR_M = 1.0
 STEP_S = 60.0
-PACK_UP_S = 1800.0  # half an hour to pack up, common practice, no source; then the way back, as long as there
 DROWNED, DRY = "drowned", "dry"
 
 

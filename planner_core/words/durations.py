@@ -10,6 +10,12 @@ def to_the_second(seconds: float) -> str:
     return " ".join(f"{count} {unit}" for count, unit in parts if count) or "0 s"
 
 
+def minutes_text(seconds: float) -> str:
+    """'8 min' or '1 h 5 min': a length of time in whole minutes, begun ones counted."""
+    hours, minutes = divmod(-int(-seconds // 60), 60)
+    return " ".join(f"{count} {unit}" for count, unit in ((hours, "h"), (minutes, "min")) if count) or "0 min"
+
+
 def duration_text(seconds: float) -> str:
     """'1 h 35 min', '12 min', '2 min 30 s' or '45 s': a length of time as a person says it."""
     if seconds < 90.0:

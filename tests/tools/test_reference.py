@@ -19,6 +19,7 @@ from planner_core.evening import dates, milky_way
 from planner_core.log import report as log_report
 from planner_core.moves import compare, measured, score
 from planner_core.output.axes import axes_csv
+from planner_core.output.evening.words import evening_dict
 from planner_core.output.late_page import late_dict
 from planner_core.review import remedies
 from planner_core.review.assess import assess
@@ -155,6 +156,7 @@ MAKERS: dict[str, tuple[Callable[..., Any], ...]] = {
     "`terrain FILE… PLAN -o NEW --json`": (terrain_command._as_dict,),
     "`log FOLDER PLAN --json`": (log_report.log_dict,),
     "`late PLAN --now TIME --json`": (late_dict,),
+    "`evening PLAN PLAN… --json`": (evening_dict,),
 }
 AROUND = {"measures", "plan", "learned", "interval_s", "cloud_divisor", "artificial_ev100", "overhead_s"}
 

@@ -153,6 +153,7 @@ class DUSKRAIL_PT_evening(PlanTab, bpy.types.Panel):
         column = rows(layout).column(align=True)
         column.prop(scene.duskrail, "setup")
         column.prop(scene.duskrail, "travel")
+        column.prop(scene.duskrail, "attended")
 
 
 CLASSES = (DUSKRAIL_PT_place, DUSKRAIL_PT_evening)

@@ -50,6 +50,7 @@ class DUSKRAIL_PT_motors(PlanTab, bpy.types.Panel):
 
     def draw(self, context: Any) -> None:
         layout, settings = rows(self.layout), context.scene.duskrail
+        layout.prop(settings, "rig_name")
         column = layout.column(align=True)
         column.prop(settings, "head_height")
         column.prop(settings, "pupil")
@@ -81,6 +82,7 @@ class DUSKRAIL_PT_camera(PlanTab, bpy.types.Panel):
 
     def draw(self, context: Any) -> None:
         layout, settings = rows(self.layout), context.scene.duskrail
+        layout.prop(settings, "camera_name")
         column = layout.column(align=True)
         column.prop(settings, "sensor_width")
         column.prop(settings, "sensor_height")

@@ -2,12 +2,17 @@
 # Blender reads the annotations of its classes as they are, so none may be turned into text here.
 # mypy: disable-error-code="valid-type,func-returns-value"
 
-from .fields import length, millimetres, number, numbers, optional_number, whole
+from .fields import length, millimetres, number, numbers, optional_number, text, whole
 
 
 class CameraFields:
     """The camera, and the clip made of its pictures."""
 
+    camera_name: text(
+        "camera.name",
+        "Camera Name",
+        "Tells cameras apart where several shots share an evening: none is in two places",
+    )
     sensor_width: millimetres(
         "camera.sensor_width_mm", "Sensor Width", "Width of the whole sensor", high=100.0
     )

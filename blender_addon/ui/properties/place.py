@@ -25,6 +25,7 @@ from .fields import (
     share,
     text,
     whole,
+    yes_or_no,
 )
 
 
@@ -198,6 +199,11 @@ class ShootFields:
     )
     travel: seconds(
         "shoot.travel_s", "Travel Time", "Time it takes to get to the place", high=86400.0, step=60.0
+    )
+    attended: yes_or_no(
+        "shoot.attended",
+        "Needs Hands",
+        "Somebody has to stay while it runs, to ramp by hand or change a filter",
     )
 
 

@@ -9,7 +9,18 @@ from bpy.props import FloatProperty
 from planner_core.edit import edits, starter
 
 from .. import preferences, wording
-from .fields import NOT_KEYED, angle, get_value, length, number, optional_part, point, seconds, set_value
+from .fields import (
+    NOT_KEYED,
+    angle,
+    get_value,
+    length,
+    number,
+    optional_part,
+    point,
+    seconds,
+    set_value,
+    text,
+)
 
 
 def _axis(axis: str, name: str, description: str) -> Any:
@@ -28,6 +39,9 @@ class RigFields:
     has_slide: _axis("slide", "Slider", "The rig has a rail with a driven carriage")
     has_pan: _axis("pan", "Pan", "The head turns left and right")
     has_tilt: _axis("tilt", "Tilt", "The head turns up and down")
+    rig_name: text(
+        "rig.name", "Rig Name", "Tells rigs apart where several shots share an evening: none is in two places"
+    )
     origin: point("rig.origin_m", "Rail Start", "Position of the start of the rail (slide 0) in the scene")
     bearing: angle(
         "rig.bearing_deg", "Rail Bearing", "Compass bearing in which the carriage travels from its start"

@@ -1,0 +1,259 @@
+"""What there is to say about an evening of several shots, in sentences and as plain values."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from planner_core.evening.shots import Terms
+from planner_core.fit.evening import Attempt, Clash, Evening
+from planner_core.output.evening.lists import camera_loads, kept_shots, things_to_pack
+from planner_core.output.evening.rows import Row, evening_rows, local, metres_text
+from planner_core.plan.text import one_line
+from planner_core.words.dates import day_words
+from planner_core.words.durations import duration_text, minutes_text
+
+TRIED = {
+    "start-later": "Starting later",
+    "leave-balance": "Starting earlier or later",
+    "swap-order": "Another order",
+    "shorter-clip": "A shorter clip",
+    "another-person": "One more person",
+    "drop": "Leaving out",
+}
+
+
+def heading(evening: Evening) -> str:
+    """What the evening is called: its places, or the first of many."""
+    count = len(evening.shots)
+    return f"{count} shots in one evening" if count > 1 else "One shot in an evening"
+
+
+def day_text(evening: Evening) -> str:
+    """The day that the first of the shots begins on."""
+    return day_words(local(evening, min(evening.planned_s)).date(), year=True, weekday=True)
+
+
+def terms_text(terms: Terms) -> str:
+    """What walks and starts were worked out with."""
+    people = "1 person" if terms.people == 1 else f"{terms.people} people"
+    day = round(100.0 * (0.5 + terms.balance))
+    return (
+        f"{people}. Walks at {terms.pace_m_s * 3.6:.3g} km/h, ways {terms.detour:g} times the straight line. "
+        f"A start may leave its balance of day and night as far as {day}:{100 - day}, and move by "
+        f"{duration_text(terms.shift_s)} where no light event is in the shot. Packing takes "
+        f"{duration_text(terms.pack_s)} a shot."
+    )
+
+
+def row_text(evening: Evening, row: Row) -> str:
+    """A line of the timetable."""
+    what = row.label
+    if row.shot and row.kind not in ("light", "done"):
+        to = "to " if row.kind in ("walk", "leave") else ""
+        what += f" {to}{row.shot}. {one_line(evening.shot(row.shot).name)}"
+    return f"{what} ({row.note})" if row.note else what
+
+
+def clock_text(evening: Evening, row: Row) -> str:
+    """18:42, or 18:42–18:50 where it takes time."""
+    first = f"{local(evening, row.begin_s):%H:%M}"
+    last = f"{local(evening, row.end_s):%H:%M}"
+    return first if first == last or row.kind == "leave" else f"{first}–{last}"
+
+
+def clash_text(evening: Evening, clash: Clash) -> str:
+    """One clash with its minutes."""
+    names = " and ".join(f"{n}. {one_line(evening.shot(n).name)}" for n in clash.shots)
+    if clash.late_s is None:
+        late = f"no start within {duration_text(6 * 3600.0)} later would do"
+    else:
+        late = f"{minutes_text(clash.late_s)} too little between them"
+    if clash.kind == "person":
+        who = "one person" if evening.terms.people == 1 else f"{evening.terms.people} people"
+        return f"{names} clash as planned for {who if len(clash.shots) > 2 else 'one person'}: {late}."
+    gear = " and ".join(f"the {kind} “{one_line(name)}”" for kind, name in clash.gear)
+    return f"{names} clash as planned over {gear}: {late}."
+
+
+def attempt_text(evening: Evening, attempt: Attempt) -> str:
+    """What was tried, whether it helps, and what it costs."""
+    head = TRIED[attempt.kind]
+    if attempt.kind == "drop":
+        names = ", ".join(f"{n}. {one_line(evening.shot(n).name)}" for n in attempt.dropped)
+        return f"{head} {names} leaves an evening without a clash."
+    if not attempt.works:
+        return f"{head} alone doesn’t help."
+    moves = [f"{n} starts {moved_text(shift)}" for n, shift in attempt.moved_s.items()]
+    cuts = [
+        f"{n} has {count} frames instead of {evening.shot(n).plan.shoot.frames}"
+        for n, count in attempt.frames.items()
+    ]
+    what = "; ".join((*cuts, *moves)) or "nothing has to move"
+    return f"{head} helps: {what}. {_cost_text(attempt.new)}"
+
+
+def _cost_text(new: dict[int, tuple[str, ...]]) -> str:
+    if not new:
+        return "The reviews find nothing new."
+    told = "; ".join(f"shot {n}: {', '.join(codes)}" for n, codes in new.items())
+    return f"The reviews then find {told}."
+
+
+def moved_text(shift_s: float) -> str:
+    """4 min later, 10 min earlier."""
+    return f"{minutes_text(abs(shift_s))} {'later' if shift_s > 0 else 'earlier'}"
+
+
+def rush_text(evening: Evening) -> str:
+    """Whether there is time to spare before every start."""
+    if evening.rush_s == 0:
+        return "There are 10 min or more to spare before every start."
+    return f"All in all {minutes_text(evening.rush_s)} are missing of 10 min to spare before every start."
+
+
+def state_text(evening: Evening) -> str:
+    """The whole in a sentence."""
+    if evening.dropped:
+        names = ", ".join(f"{n}. {one_line(evening.shot(n).name)}" for n in evening.dropped)
+        return f"Not all of it can be done: leave out {names}."
+    moved = [shot for shot in evening.shots if moved_s(evening, shot.number)]
+    if evening.clashes:
+        return f"It can be done with {_count(len(moved), 'start')} moved."
+    return (
+        "It can be done as planned."
+        if not moved
+        else f"It has least rush with {_count(len(moved), 'start')} moved."
+    )
+
+
+def _count(count: int, word: str) -> str:
+    return f"{count} {word}{'' if count == 1 else 's'}"
+
+
+def moved_s(evening: Evening, number: int) -> int:
+    """By how much a shot's start was moved, seconds, to the whole minute that it was."""
+    return round((evening.shot(number).start_s - evening.planned_s[number - 1]) / 60.0) * 60
+
+
+def evening_lines(evening: Evening) -> Iterator[str]:
+    """Everything for the terminal."""
+    yield f"{heading(evening)}, {day_text(evening)}"
+    yield terms_text(evening.terms)
+    yield ""
+    yield state_text(evening)
+    yield rush_text(evening)
+    for number, shot in enumerate(evening.shots, start=1):
+        if shift := moved_s(evening, number):
+            yield f"{number}. {one_line(shot.name)} starts {moved_text(shift)} than planned."
+    for number, codes in evening.new_findings.items():
+        yield f"{number}. {one_line(evening.shot(number).name)}: its review then finds {', '.join(codes)}."
+    if evening.clashes:
+        yield ""
+        yield from (clash_text(evening, clash) for clash in evening.clashes)
+        yield from (f"  {attempt_text(evening, attempt)}" for attempt in evening.attempts)
+    rows = evening_rows(evening)
+    for each in evening.rounds:
+        yield ""
+        yield f"Person {each.person}" if len(evening.rounds) > 1 else "Timetable"
+        mine = [row for row in rows if row.person in (0, each.person)]
+        yield from (f"  {clock_text(evening, row):<13}{row_text(evening, row)}" for row in mine)
+    yield ""
+    yield "To pack"
+    yield from (f"  {item.name}: {item.why}" for item in things_to_pack(evening))
+
+
+def evening_dict(evening: Evening) -> dict[str, Any]:
+    """The same as plain values; times are local with their offset."""
+    terms = evening.terms
+
+    def at(utc_s: float) -> str:
+        return local(evening, utc_s).isoformat(timespec="seconds")
+
+    kept = kept_shots(evening)
+    return {
+        "title": heading(evening),
+        "date": local(evening, min(evening.planned_s)).date().isoformat(),
+        "people": terms.people,
+        "pace_km_h": round(terms.pace_m_s * 3.6, 6),
+        "detour": terms.detour,
+        "pack_s": terms.pack_s,
+        "feasible": not evening.dropped,
+        "rush_s": evening.rush_s,
+        "drop": list(evening.dropped),
+        "shots": [
+            {
+                "number": shot.number,
+                "title": shot.name,
+                "plan": shot.file,
+                "rig": shot.plan.rig.name,
+                "camera": shot.plan.camera.name,
+                "attended": shot.plan.shoot.attended,
+                "person": next((r.person for r in evening.rounds if shot.number in r.shots), None),
+                "planned_start": at(evening.planned_s[shot.number - 1]),
+                "start": at(shot.start_s),
+                "end": at(shot.start_s + shot.runs_s),
+                "moved_s": moved_s(evening, shot.number),
+                "new_findings": list(evening.new_findings.get(shot.number, ())),
+            }
+            for shot in evening.shots
+        ],
+        "walks": [
+            {
+                "from": one.number,
+                "to": other.number,
+                "distance_m": evening.walk_m(one.number, other.number),
+                "time_s": evening.walk_s(one.number, other.number),
+            }
+            for one in kept
+            for other in kept
+            if one.number < other.number
+        ],
+        "timetable": [
+            {
+                "kind": row.kind,
+                "person": row.person or None,
+                "shot": row.shot or None,
+                "from": at(row.begin_s),
+                "to": at(row.end_s),
+                "text": row_text(evening, row),
+            }
+            for row in evening_rows(evening)
+        ],
+        "clashes": [
+            {
+                "kind": clash.kind,
+                "shots": list(clash.shots),
+                "gear": [{"kind": kind, "name": name} for kind, name in clash.gear],
+                "minutes": None if clash.late_s is None else clash.late_s / 60.0,
+                "text": clash_text(evening, clash),
+            }
+            for clash in evening.clashes
+        ],
+        "remedies": [
+            {
+                "kind": attempt.kind,
+                "works": attempt.works,
+                "moved_s": {str(n): shift for n, shift in attempt.moved_s.items()},
+                "frames": {str(n): count for n, count in attempt.frames.items()},
+                "drop": list(attempt.dropped),
+                "new_findings": {str(n): list(codes) for n, codes in attempt.new.items()},
+                "text": attempt_text(evening, attempt),
+            }
+            for attempt in evening.attempts
+        ],
+        "cameras": [
+            {
+                "camera": load.camera,
+                "shots": list(load.shots),
+                "frames": load.frames,
+                "card_gb": load.filled_gb,
+                "batteries": load.batteries,
+            }
+            for load in camera_loads(evening)
+        ],
+        "packing": [{"name": item.name, "why": item.why} for item in things_to_pack(evening)],
+    }
+
+
+__all__ = ["evening_dict", "evening_lines", "metres_text"]
