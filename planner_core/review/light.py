@@ -30,14 +30,13 @@ from planner_core.evening.balance import (
     sun_times_utc_s,
 )
 from planner_core.evening.balance_start import balanced_start, started_at
-from planner_core.evening.interval import on_the_timer_s
+from planner_core.evening.interval import on_the_timer_s, with_timing
 from planner_core.evening.timetable import event_frame
-from planner_core.frames import FrameTable
+from planner_core.frames import FrameTable, compute_frames
 from planner_core.light.exposure import (
     DARKEST_TARGET_EV100,
     MOONLIT_EV100,
     Ramp,
-    narrower_f_number,
     next_third,
     night_share,
     nominal_iso,
@@ -56,7 +55,7 @@ from planner_core.review import moving as review_moving
 from planner_core.review import sun as review_sun
 from planner_core.review import tones as review_tones
 from planner_core.review.findings import Finding, Remedy, facts
-from planner_core.review.remedies import proposes
+from planner_core.review.remedies import less_light, proposes
 from planner_core.review.summary import (
     BalanceNumbers,
     ClipLength,
@@ -77,14 +76,15 @@ BALANCE_NOTE, BALANCE_WARN = 2.0, 3.0
 MIDPOINT_NOTE, MIDPOINT_WARN = 0.1, 0.2
 EXPOSURE_WARN_STOPS, EXPOSURE_STOP_STOPS = 0.5, 2.0
 STEEP_STOPS_A_FRAME = 1.0 / 3.0
+CLOSER_LOOKS = 4  # at how steep a ramp gets at a shorter interval
 NEARLY = 0.95  # of a limit: what stays so far inside it isn't held back by it
 # what cameras and lenses at hand can do, for advice only
-HIGHEST_ISO, WIDEST_F_NUMBER, SMALLEST_F_NUMBER = 12800.0, 1.4, 22.0
+HIGHEST_ISO, WIDEST_F_NUMBER = 12800.0, 1.4
 # Between clock and mean sun, from memory: no zone's own land is farther off, summer time included, but for
 # stations in Antarctica.
 ODD_ZONE_H = 4.0
 UNIVERSAL = ("UTC", "UCT", "GMT", "Zulu", "Universal", "Greenwich")
-SHORTEST_SHUTTER_S, LONGEST_SHUTTER_S = 2.0**-13, 30.0
+LONGEST_SHUTTER_S = 30.0
 MOST_FRAMES, MOST_ND_STOPS = 100_000, 30.0  # as the plan takes them
 LEAST_LOOK_STOPS, MOST_LOOK_STOPS = -8.0, 8.0
 
@@ -597,7 +597,7 @@ def _too_bright(plan: Plan, frames: FrameTable, ramp: Ramp, long: NDArray[np.boo
         return []
     worst = int(np.argmax(ramp.error_stops))
     over = float(ramp.error_stops[worst])
-    ways = _ways_darker(limits, over)
+    ways = less_light(limits, over)
     room = _room_in_the_dark(plan, ramp)
     shortfall = ways["filter"] - room
     lags = bool(
@@ -631,21 +631,6 @@ def _too_bright(plan: Plan, frames: FrameTable, ramp: Ramp, long: NDArray[np.boo
             ),
         )
     ]
-
-
-def _ways_darker(limits: Exposure, over: float) -> dict[str, Any]:
-    """The single changes of a limit that would each take so many stops; None for those that can't."""
-    filter_stops = math.ceil(over - 0.05)
-    stopped = narrower_f_number(limits.f_number * 2.0 ** (over / 2.0))
-    shutter = float(2.0 ** (math.floor(math.log2(limits.shutter_min_s / 2.0**over) * 3.0 + 0.05) / 3.0))
-    iso = limits.iso_min / 2.0**over
-    return {
-        "filter": filter_stops,
-        "nd_enough": limits.nd_stops + filter_stops,
-        "f_number_enough": stopped if stopped is not None and stopped <= SMALLEST_F_NUMBER else None,
-        "shutter_enough": shutter if shutter >= SHORTEST_SHUTTER_S else None,
-        "iso_enough": iso if iso >= 100.0 else None,
-    }
 
 
 def _darker(limits: Exposure, ways: dict[str, Any], room_stops: float) -> tuple[Remedy, ...]:
@@ -726,6 +711,25 @@ def _gentler(plan: Plan, frames: FrameTable, ramp: Ramp, interval_s: float) -> t
     if count > MOST_FRAMES:
         return (alone,)
     return Remedy(changes={"shoot.interval_s": shorter_s, "shoot.frames": count}), alone
+
+
+@proposes("ramp-steep")
+def _shorter_yet(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Remedy]:
+    """Intervals at which the ramp of as many frames does follow: these frames fall on other moments, so that
+    what is enough for the plan's may be too long for them.
+    """
+    interval_s, ramp = finding.fact("interval_enough"), frames.ramp
+    for _ in range(CLOSER_LOOKS):
+        found = _gentler(plan, frames, ramp, interval_s) if ramp is not None else ()
+        if not found:
+            return
+        shorter_s = found[-1].changes["shoot.interval_s"]
+        after = compute_frames(with_timing(plan, interval_s=shorter_s), frames).ramp
+        steepest = 0.0 if after is None else float(np.abs(np.diff(after.target_ev100)).max(initial=0.0))
+        if steepest <= STEEP_STOPS_A_FRAME:
+            yield from found
+            return
+        interval_s = min(shorter_s * STEEP_STOPS_A_FRAME / steepest, shorter_s - plan.shoot.interval_step_s)
 
 
 def _galaxy_numbers(frames: FrameTable) -> GalaxyNumbers | None:

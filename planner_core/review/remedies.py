@@ -19,6 +19,7 @@ from planner_core.evening import interval
 from planner_core.evening.balance import balance, place_of_progress
 from planner_core.frames import FrameTable, compute_frames
 from planner_core.light.exposure import (
+    narrower_f_number,
     next_third,
     nominal_iso,
     nominal_shutter_s,
@@ -28,7 +29,7 @@ from planner_core.picture import aiming, composition, parallax, pose_repair
 from planner_core.picture.composition import WEAK
 from planner_core.place import blocking
 from planner_core.plan.changes import differences
-from planner_core.plan.model import Plan, Shoot, field_range
+from planner_core.plan.model import Exposure, Plan, Shoot, field_range
 from planner_core.review.findings import Finding, Remedy, facts
 from planner_core.rig import drive
 from planner_core.rig.drive import axis_limits
@@ -40,21 +41,22 @@ LEVEL_DEG = 0.0  # where a head stands whose tilt no pose gives
 PLACES = {"slide_m": 3, "pan_deg": 2, "tilt_deg": 2}  # digits that a person would set
 # what cameras and lenses at hand can do, for advice only
 HIGHEST_ISO, WIDEST_F_NUMBER, LONGEST_SHUTTER_S = 12800.0, 1.4, 30.0
+SMALLEST_F_NUMBER, SHORTEST_SHUTTER_S = 22.0, 2.0**-13
 QUICK_TRIES = 20  # changes of a pose that a review tries; the fit tries more
 QUICK_WORK = 600_000  # that a review may spend on it, in rays tried against a piece of a block
 ASIDE_M = (0.05, 0.1, 0.2, 0.4)  # along the rail, to part outlines that run together
 UP_DEG = (3.0, 6.0, 10.0)  # for what lies on the ground
 
 Proposer = Callable[[Plan, FrameTable, Finding], Iterable[Remedy]]
-_PROPOSERS: dict[str, Proposer] = {}
+_PROPOSERS: dict[str, list[Proposer]] = {}
 
 
 def proposes(*codes: str) -> Callable[[Proposer], Proposer]:
-    """Register a function as the one that proposes what to try against the findings of these codes."""
+    """Register a function as one that proposes what to try against the findings of these codes."""
 
     def register(proposer: Proposer) -> Proposer:
         for code in codes:
-            _PROPOSERS[code] = proposer
+            _PROPOSERS.setdefault(code, []).append(proposer)
         return proposer
 
     return register
@@ -67,8 +69,8 @@ def proposed_for() -> frozenset[str]:
 
 def proposed(plan: Plan, frames: FrameTable, finding: Finding) -> tuple[Remedy, ...]:
     """What to try against a finding that wasn't tried yet, in the order in which one would."""
-    proposer = _PROPOSERS.get(finding.code)
-    found = (*finding.remedies, *(proposer(plan, frames, finding) if proposer else ()))
+    proposers = _PROPOSERS.get(finding.code, ())
+    found = (*finding.remedies, *(each for ask in proposers for each in ask(plan, frames, finding)))
     return tuple({repr(sorted(each.changes.items())): each for each in reversed(found)}.values())[::-1]
 
 
@@ -189,6 +191,21 @@ def held_exposure(plan: Plan, frames: FrameTable, longest_s: float) -> tuple[Rem
     if wider is not None and wider >= WIDEST_F_NUMBER:
         made_up.append(Remedy(changes=held | {"exposure.f_number": wider}))
     return (*made_up, Remedy(changes=held))
+
+
+def less_light(limits: Exposure, over: float) -> dict[str, Any]:
+    """The single changes of a limit that would each take so many stops; None for those that can't."""
+    filter_stops = math.ceil(over - 0.05)
+    stopped = narrower_f_number(limits.f_number * 2.0 ** (over / 2.0))
+    shutter = float(2.0 ** (math.floor(math.log2(limits.shutter_min_s / 2.0**over) * 3.0 + 0.05) / 3.0))
+    iso = limits.iso_min / 2.0**over
+    return {
+        "filter": filter_stops,
+        "nd_enough": limits.nd_stops + filter_stops,
+        "f_number_enough": stopped if stopped is not None and stopped <= SMALLEST_F_NUMBER else None,
+        "shutter_enough": shutter if shutter >= SHORTEST_SHUTTER_S else None,
+        "iso_enough": iso if iso >= 100.0 else None,
+    }
 
 
 @proposes("exposure-short")

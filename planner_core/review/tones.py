@@ -23,13 +23,19 @@ from numpy.typing import NDArray
 from planner_core.draft.sky import picture_settings_ev100
 from planner_core.frames import FrameTable, metered_ev100
 from planner_core.light import daylight
-from planner_core.light.exposure import DEADBAND_STOPS, night_share, ramp_target_ev100
+from planner_core.light.exposure import (
+    DEADBAND_STOPS,
+    night_share,
+    nominal_shutter_s,
+    ramp_target_ev100,
+    settings_ev100,
+)
 from planner_core.maths.runs import span
 from planner_core.picture import graduated, metering, tones
 from planner_core.plan.model import Exposure, Plan, field_range
 from planner_core.plan.timeline import clock
 from planner_core.review.findings import Finding, Remedy, facts
-from planner_core.review.remedies import proposes
+from planner_core.review.remedies import SHORTEST_SHUTTER_S, less_light, proposes
 from planner_core.review.summary import ToneNumbers
 
 Array = NDArray[np.float64]
@@ -181,10 +187,12 @@ class _Meant:
 
 @proposes("highlights-lost", "shadows-lost")
 def _other_light(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Remedy]:
-    """Another meter, look or filter; none where a limit of the settings is in the way."""
-    if finding.fact("limits_bind"):
-        return
+    """Another meter, look or filter; where a limit of the settings is in the way, with what moves that."""
     meant = _Meant(plan, frames)
+    if finding.fact("limits_bind"):
+        if finding.code == "highlights-lost":
+            yield from _past_the_limits(plan, meant)
+        return
     ways = (_ways_darker if finding.code == "highlights-lost" else _ways_brighter)(plan, meant)
     yield from (meant.remedy(changes) for changes in ways)
 
@@ -203,6 +211,27 @@ def _ways_darker(plan: Plan, meant: _Meant) -> Ways:
         return ways + _looks(plan, -by, kept) + _graduated(plan, meant.frames, kept)
 
     return enough(HIGHLIGHTS["note"]) or enough(HIGHLIGHTS["warn"])
+
+
+def _past_the_limits(plan: Plan, meant: _Meant) -> Iterator[Remedy]:
+    """A shorter shutter or a filter, so that frames come out as they are meant, and darker where that is too
+    bright as well.
+    """
+    fine = meant.over(plan, HIGHLIGHTS["note"]) <= 0.0
+    for way in [{}] if fine else _ways_darker(plan, meant):
+        other = _exposed(plan, **{path.removeprefix("exposure."): value for path, value in way.items()})
+        limits = _limits(other)
+        least_ev100 = settings_ev100(limits.f_number, limits.shutter_min_s, limits.iso_min, limits.nd_stops)
+        over = max(float(meant.target_ev100(other).max() - least_ev100), 0.0)
+        less = less_light(limits, over)
+        if less["shutter_enough"] is not None:
+            yield Remedy(changes=way | {"exposure.shutter_min_s": nominal_shutter_s(less["shutter_enough"])})
+        yield Remedy(changes=way | {"exposure.nd_stops": less["nd_enough"]})
+        by_shutter = math.log2(limits.shutter_min_s / SHORTEST_SHUTTER_S)
+        if 0.0 < by_shutter < over:  # a filter costs the night as much as the day, so no more than is left
+            rest = limits.nd_stops + math.ceil(over - by_shutter - 0.05)
+            shortest = {"exposure.shutter_min_s": nominal_shutter_s(SHORTEST_SHUTTER_S)}
+            yield Remedy(changes=way | shortest | {"exposure.nd_stops": rest})
 
 
 def _ways_brighter(plan: Plan, meant: _Meant) -> Ways:

@@ -127,11 +127,32 @@ def test_shadows_hold_as_far_down_as_the_sensor_does() -> None:
 
 
 def test_where_the_settings_end_the_fix_is_a_filter() -> None:
-    plan = toward_the_sunset(shutter_min_s=1 / 30, iso_min=400.0, f_number=2.8)
+    plan = toward_the_sunset(shutter_min_s=1 / 30, iso_min=400.0, f_number=2.8, artificial_ev100=4.0)
     found = finding(plan, "highlights-lost")
     assert found is not None
     assert "exposure.nd_stops" in found.fix
-    assert not found.remedies
+    assert found.remedies
+    for remedy in found.remedies:
+        assert {"exposure.nd_stops", "exposure.shutter_min_s"} & set(remedy.changes)
+        after = finding(changed(plan, remedy.changes), "highlights-lost")
+        assert after is None or after.level == "note", remedy
+
+
+def test_where_the_settings_end_and_more_is_meant_the_fix_sets_both() -> None:
+    plan = toward_the_sunset(shutter_min_s=1 / 30, f_number=8.0, meter="ground", artificial_ev100=4.0)
+    found = finding(plan, "highlights-lost")
+    assert found is not None
+    both = {"exposure.meter", "exposure.nd_stops"}
+    assert any(both <= set(remedy.changes) for remedy in found.remedies)
+
+
+def test_where_the_settings_end_in_the_dark_the_shadows_ask_for_more_light() -> None:
+    plan = toward_the_sunset(shutter_max_s=1 / 60, iso_max=100.0, f_number=4.0, artificial_ev100=4.0)
+    found = finding(plan, "shadows-lost")
+    assert found is not None
+    assert found.remedies
+    for remedy in found.remedies:
+        assert {"exposure.iso_max", "exposure.f_number", "exposure.shutter_max_s"} & set(remedy.changes)
 
 
 # ---------------------------------------------------------------- the graduated filter

@@ -173,7 +173,7 @@ def _highlights_lost(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     headroom = f"{figure(fact('headroom'))} Blenden über mittlerem Grau{names.aside('camera.headroom_stops')}"
     darker = (
-        f"Weiter herunter geht es nicht: Setze ein ND-Filter auf{names.aside('exposure.nd_stops')}."
+        "Weiter herunter geht es nicht: Beginne, wenn weniger Licht da ist."
         if fact("limits_bind")
         else "Drehe das Objektiv weiter von der Sonne weg, oder beginne, wenn sie tiefer steht."
     )

@@ -20,7 +20,7 @@ def _highlights_lost(finding: Finding, names: Names) -> Sentences:
 def _darker(finding: Finding, names: Names) -> str:
     fact = finding.fact
     if fact("limits_bind"):
-        return f"The settings can't go further down: put an ND filter on{names.aside('exposure.nd_stops')}."
+        return "The settings can't go further down: start when there is less light."
     return "Turn the lens farther from the sun, or start when it is lower."
 
 
