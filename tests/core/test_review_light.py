@@ -259,12 +259,17 @@ def test_an_interval_that_leaves_no_time_at_all_is_lengthened_by_what_is_needed(
     hurried = plan(shoot__interval_s=1.2, shoot__frames=120, shoot__write_s=1.0)
     found = one(hurried, "exposure-short")
     assert (found.fact("cause"), found.fact("room")) == ("interval", None)
-    # longer exposures burn the sky out unless the picture is metered
-    mended = offered(hurried, "exposure-short", "shoot.interval_s", "exposure.meter")
+    # longer exposures burn the sky out unless the picture is metered, and get no longer than the interval holds
+    mended = offered(
+        hurried, "exposure-short", "shoot.interval_s", "exposure.meter", "exposure.shutter_max_s"
+    )
     interval_s = mended["shoot.interval_s"]
     assert interval_s == pytest.approx(round(2.0 * interval_s) / 2.0)  # as an interval timer takes it
     longer = attrs.evolve(hurried, shoot=attrs.evolve(hurried.shoot, interval_s=interval_s))
     assert not [f for f in findings(longer, "exposure-short") if f.fact("cause") == "interval"]
+    after = changed(hurried, mended)
+    left = {finding.code for finding in review(after, compute_frames(after)).findings}
+    assert not left & {"exposure-short", "interval-too-short"}
 
 
 def test_a_day_too_bright_for_the_limits_asks_for_nd() -> None:
