@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+import attrs
+
 from planner_core import compute_frames
 from planner_core.plan.file import load_plan
 from tools.files import say
@@ -13,7 +15,7 @@ from tools.outcome import DONE, UsageError, need_blender
 
 def run_export(arguments: argparse.Namespace) -> int:
     """Build the scene and write it as glTF or USD."""
-    plan = load_plan(arguments.plan)
+    plan = attrs.evolve(load_plan(arguments.plan), photos=())  # what was photographed is there as blocks
     output = Path(arguments.output)
     need_blender()
     import bpy

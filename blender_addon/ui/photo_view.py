@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 from planner_core import Plan, PlanError
 from planner_core.photo import camera as photo_camera
 from planner_core.photo.check import check_photo
-from planner_core.photo.editing import Corner, corner_at
+from planner_core.photo.editing import MOST_CORNERS, Corner, corner_at
 from planner_core.photo.pins import targets
-from planner_core.place.blocking import block_mesh
+from planner_core.place.blocking import Mesh, block_mesh
 from planner_core.plan.model import Photo
 from planner_core.words.language import say
 
@@ -41,6 +41,7 @@ SKYLINE_COLOUR: Colour = (0.98, 0.62, 0.40, 0.95)
 PIN_COLOUR: Colour = (1.0, 0.86, 0.30, 1.0)
 OFF_COLOUR: Colour = (0.95, 0.36, 0.30, 1.0)
 MARK_COLOUR: Colour = (1.0, 1.0, 1.0, 1.0)
+UPRIGHTS = 4  # of a round block's upright edges, one in so many is drawn
 UNSHOWN_ROLES = ("ground", "water")  # their edges would cover the photograph
 KEPT = {
     **evening.KEPT,
@@ -249,7 +250,7 @@ def told_lines(context: Any) -> list[str]:
         apart = [one.off_px for one in check_photo(plan, photo)]
     except PlanError:
         apart = []
-    if not apart:
+    if len(apart) < 2:  # one pin fits whatever it says
         return [photo.file, aimed.replace("-", "−")]
     rms = float(np.sqrt(np.mean(np.square(apart))))
     fit = say("{count} pins within {px:.1f} px", count=len(apart), px=rms)
@@ -265,15 +266,22 @@ def edges_of(scene: Any, plan: Plan) -> Array:
     for block in plan.blocks:
         if block.role not in UNSHOWN_ROLES:
             mesh = block_mesh(plan, block)
-            pairs = {
-                (min(a, b), max(a, b))
-                for face in mesh.faces
-                for a, b in zip(face, (*face[1:], face[0]), strict=True)
-            }
-            pieces.append(mesh.vertices_m[np.array(sorted(pairs), dtype=int).reshape(-1)])
+            pieces.append(mesh.vertices_m[_edges_drawn(mesh).reshape(-1)])
     edges = np.concatenate(pieces)
     _edges[scene.session_uid] = (plan, edges)
     return edges
+
+
+def _edges_drawn(mesh: Mesh) -> NDArray[np.intp]:
+    """Pairs of corners that edges lead between, (n, 2); of a round thing, a few of its upright ones."""
+    pairs = {
+        (min(a, b), max(a, b)) for face in mesh.faces for a, b in zip(face, (*face[1:], face[0]), strict=True)
+    }
+    edges = np.array(sorted(pairs), dtype=np.intp).reshape(-1, 2)
+    if len(mesh.vertices_m) <= MOST_CORNERS:
+        return edges
+    rises = np.abs(np.diff(mesh.vertices_m[edges][:, :, 2], axis=1)[:, 0]) > 1e-6
+    return np.asarray(edges[~rises | (edges[:, 0] % UPRIGHTS == 0)])
 
 
 def _in_region(context: Any, points: Array) -> Array:

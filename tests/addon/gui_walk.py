@@ -1057,7 +1057,6 @@ def photograph() -> Wait:
     then a block and a ridge from it.
     """
     yield from arrive("New Example Scene")
-    scene = window().scene
     yield from click("Evening View")
     yield from shown_evening()
     taken = taken_picture("visit.png")
@@ -1092,7 +1091,7 @@ def photograph() -> Wait:
     assert not view.shown_in(view3d.spaces.active)
     yield 2 * DRAWN_S
     assert kept_of_view() == before, (kept_of_view(), before)
-    assert scene.camera is not None
+    assert window().scene.camera is not None
     yield from step("the view as it was")
 
 

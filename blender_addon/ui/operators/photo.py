@@ -439,7 +439,7 @@ class DUSKRAIL_OT_photo_pin(Clicks, bpy.types.Operator):
                 off=solved.off_px,
             )
             self.report({"WARNING"}, told)
-        else:
+        elif count > 1:
             self.report({"INFO"}, say("{count} pins within {px:.1f} px", count=count, px=solved.rms_px))
 
 
