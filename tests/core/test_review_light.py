@@ -259,7 +259,7 @@ def test_an_interval_that_leaves_no_time_at_all_is_lengthened_by_what_is_needed(
     hurried = plan(shoot__interval_s=1.2, shoot__frames=120, shoot__write_s=1.0)
     found = one(hurried, "exposure-short")
     assert (found.fact("cause"), found.fact("room")) == ("interval", None)
-    # longer exposures burn the sky out unless the picture is metered, and get no longer than the interval holds
+    # longer exposures burn the sky out unless the picture is metered; the interval holds the longest of them
     mended = offered(
         hurried, "exposure-short", "shoot.interval_s", "exposure.meter", "exposure.shutter_max_s"
     )
