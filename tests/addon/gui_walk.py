@@ -378,9 +378,10 @@ def scroll(wheel: str) -> Wait:
     middle = (side.x + 5, side.y + side.height / 2)  # beside the lists, which would scroll instead
     move(*middle)
     yield 0.1
-    for _ in range(80):
-        event(wheel, "PRESS", *middle)
-    yield DRAWN_S
+    for _ in range(4):  # a slow window leaves some of many events at once aside
+        for _ in range(30):
+            event(wheel, "PRESS", *middle)
+        yield DRAWN_S
 
 
 # ---------------------------------------------------------------- from an empty file to a preview
@@ -1128,7 +1129,7 @@ def taken_picture(name: str) -> Any:
         file=name,
         width_px=shown.shape[1],
         height_px=shown.shape[0],
-        place_m=tuple(float(v) for v in frames.camera_m[0]),
+        place_m=(float(frames.camera_m[0, 0]), float(frames.camera_m[0, 1]), float(frames.camera_m[0, 2])),
         bearing_deg=float(frames.lens_bearing_deg[0]) % 360.0,
         altitude_deg=float(np.degrees(np.arcsin(-frames.camera_rotation[0][2, 2]))),
         fov_deg=float(np.degrees(2.0 * np.arctan(frames.plan.clip.width_px / 2.0 / crop.focal_px))),
@@ -1153,7 +1154,7 @@ def pin_by_clicks(taken: Any, name: str, corner: str) -> Wait:
     with bpy.context.temp_override(window=window(), area=view3d, region=shown):
         bpy.ops.duskrail.photo_pin("INVOKE_DEFAULT", True, what="CORNER", photo=0)
     yield DRAWN_S
-    at = location_3d_to_region_2d(shown, view3d.spaces.active.region_3d, Vector(place))
+    at = location_3d_to_region_2d(shown, view3d.spaces.active.region_3d, Vector(place.tolist()))
     yield from click_at(shown.x + at.x, shown.y + at.y)
     if before == 1:
         yield from step("a corner clicked")
