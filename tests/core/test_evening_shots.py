@@ -20,6 +20,8 @@ from planner_core.output.evening.words import evening_dict
 from planner_core.plan.file import load_plan, plan_from_dict, plan_to_dict
 from planner_core.plan.model import Plan, PlanError
 
+pytestmark = pytest.mark.once
+
 TERMS = Terms()
 
 

@@ -15,6 +15,8 @@ from hypothesis import strategies as st
 
 from planner_core.evening.schedule import RESERVE_S, WATCH_S, Job, Schedule, find_starts, solve
 
+pytestmark = pytest.mark.once
+
 # 200 of them, of up to five shots, by hand: DUSKRAIL_EVENINGS=200
 EVENINGS = int(os.environ.get("DUSKRAIL_EVENINGS", "20"))
 MOST_SHOTS = 5 if EVENINGS > 20 else 4

@@ -12,6 +12,8 @@ import pytest
 from planner_core import load_plan, save_plan
 from tools.duskrail import main
 
+pytestmark = pytest.mark.once
+
 
 @pytest.fixture
 def two(project_root: Path, tmp_path: Path) -> list[str]:
