@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+from collections.abc import Mapping
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -23,6 +24,7 @@ def frame_bytes(
     model: str = "Invented 1",
     fraction: bool = False,
     offset: str = "",
+    thumbnail: bytes = b"",
 ) -> bytes:
     """One frame: the camera's wall clock, and f-number, shutter and ISO."""
     f_number, shutter_s, iso = settings
@@ -39,13 +41,25 @@ def frame_bytes(
         exif[piexif.ExifIFD.OffsetTimeOriginal] = offset.encode()
     first = {piexif.ImageIFD.Orientation: orientation, piexif.ImageIFD.Model: model.encode()}
     written = io.BytesIO()
-    piexif.insert(piexif.dump({"0th": first, "Exif": exif}), _picture(), written)
+    tags: dict[str, Any] = {"0th": first, "Exif": exif}
+    if thumbnail:
+        tags |= {"1st": {}, "thumbnail": thumbnail}
+    piexif.insert(piexif.dump(tags), _picture(), written)
     return written.getvalue()
 
 
 def _picture() -> bytes:
     content = io.BytesIO()
     Image.new("RGB", (32, 24)).save(content, "jpeg")
+    return content.getvalue()
+
+
+def grey_thumbnail(stops: float) -> bytes:
+    """A thumbnail of one grey, so many stops over middle grey of 18 % (sRGB, IEC 61966-2-1)."""
+    linear = 0.18 * 2.0**stops
+    level = 1.055 * linear ** (1.0 / 2.4) - 0.055 if linear > 0.0031308 else 12.92 * linear
+    content = io.BytesIO()
+    Image.new("RGB", (160, 107), (round(255 * level),) * 3).save(content, "jpeg")
     return content.getvalue()
 
 
@@ -59,8 +73,11 @@ def write_card(
     fraction: bool = False,
     without: tuple[int, ...] = (),
     offset: str = "",
+    thumbnails: Mapping[int, bytes] | None = None,
 ) -> list[Path]:
-    """A file for each frame of a plan, its camera's clock ahead, except the frames (from 1) in without."""
+    """A file for each frame of a plan, its camera's clock ahead, except the frames (from 1) in without;
+    thumbnails are JPEG files by frame.
+    """
     rng = np.random.default_rng(1)
     ramp = frames.ramp
     assert ramp is not None
@@ -79,6 +96,7 @@ def write_card(
                 (float(ramp.f_number[k]), shutter, float(ramp.iso[k])),
                 fraction=fraction,
                 offset=offset,
+                thumbnail=(thumbnails or {}).get(k + 1, b""),
             )
         )
         paths.append(path)

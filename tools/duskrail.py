@@ -43,9 +43,11 @@ SETTLING_ROUNDS = 3  # of balance and clip: the one moves the start, the other c
 def check(arguments: argparse.Namespace) -> int:
     """The review of a plan, as text or JSON."""
     from planner_core import compute_frames, review
+    from planner_core.log.earlier import load_log
     from tools.report import review_text
 
     plan = load_plan(arguments.plan)
+    logs = [load_log(path, plan) for path in arguments.log]
     frames = compute_frames(plan)
     report = review(plan, frames)
     if arguments.json:
@@ -54,9 +56,13 @@ def check(arguments: argparse.Namespace) -> int:
 
         document = report.as_dict()
         document["summary"]["shot"] = shot_score(Measured(plan, frames, report)).as_dict()
+        if logs:
+            document["earlier_logs"] = [log.as_dict(plan) for log in logs]
         print(json_text(document))
     else:
         print(review_text(report))
+        for log in logs:
+            print("\n".join(("", log.heading, *(f"  • {line}" for line in log.lines(plan)))))
     return FOUND_STOP if report.stops else DONE
 
 
@@ -334,6 +340,13 @@ def build_parser() -> argparse.ArgumentParser:
 
     one = verb("check", check, "review the plan: what would go wrong, and what to change")
     one.add_argument("--json", action="store_true", help="the review as JSON")
+    one.add_argument(
+        "--log",
+        metavar="LOG.json",
+        action="append",
+        default=[],
+        help="what an earlier log of the same site (log --json) said of the plan's fields; may be repeated",
+    )
 
     one = verb("frames", frames, "time, axes, camera, sun, moon, light and exposure, one row per frame")
     one.add_argument("-o", "--output", metavar="FILE.csv", help="a file instead of standard output")

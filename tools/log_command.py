@@ -20,6 +20,7 @@ def run_log(arguments: argparse.Namespace) -> int:
     from planner_core.log.learn import taught
     from planner_core.log.report import ended, log_dict, log_lines, read_log
     from planner_core.log.sequence import find_sequence
+    from planner_core.log.thumbnail import sampled_stops
     from planner_core.output.log_page import log_page
 
     plan = load_plan(arguments.plan)
@@ -37,7 +38,8 @@ def run_log(arguments: argparse.Namespace) -> int:
             arguments.folder,
             "has no sequence of frames with times; are these of a shoot?",
         )
-    log = read_log(plan, shot, arguments.clock_offset)
+    stops = sampled_stops(Path(arguments.folder), shot)
+    log = read_log(plan, shot, arguments.clock_offset, stops)
     if arguments.output:
         deliver(log_page(log), arguments.output)
     if arguments.new_plan:

@@ -41,15 +41,22 @@ class AsShot:
     """The plan with the times at which the frames were really taken, and what the frames were exposed with.
 
     frames is its FrameTable; taken_ev100 (frames,) is the EV of the settings, NaN where a frame is missing;
-    off_stops how much brighter than the plan's settings each frame is exposed.
+    off_stops how much brighter than the plan's settings each frame is exposed; picture_stops how much
+    brighter than middle grey its thumbnail is, NaN where none was looked at.
     """
 
     plan: Plan
     frames: FrameTable
     taken_ev100: Array
     off_stops: Array
+    picture_stops: Array
     clock: Clock
     late_s: float
+
+    @property
+    def light_ev100(self) -> Array:
+        """EV of the light as it was: what a meter would have read that had the settings as middle grey."""
+        return self.taken_ev100 + self.picture_stops
 
 
 def camera_clock(plan: Plan, shot: ShotSequence, offset_s: float | None) -> Clock:
@@ -67,7 +74,9 @@ def camera_clock(plan: Plan, shot: ShotSequence, offset_s: float | None) -> Cloc
     return Clock(offset_s=offset, zone_s=zone, error_s=offset - zone, given=offset_s is not None)
 
 
-def as_shot(plan: Plan, shot: ShotSequence, offset_s: float | None = None) -> AsShot:
+def as_shot(
+    plan: Plan, shot: ShotSequence, offset_s: float | None = None, picture_stops: Array | None = None
+) -> AsShot:
     """What the frames on the card would be as a plan. Raises PlanError for times before 1950."""
     clock = camera_clock(plan, shot, offset_s)
     wall = dt.datetime.fromtimestamp(shot.start_s - clock.offset_s, dt.UTC).replace(tzinfo=None)
@@ -93,6 +102,7 @@ def as_shot(plan: Plan, shot: ShotSequence, offset_s: float | None = None) -> As
         frames=frames,
         taken_ev100=taken,
         off_stops=off,
+        picture_stops=np.full(shot.count, np.nan) if picture_stops is None else picture_stops,
         clock=clock,
         late_s=float(frames.utc_s[0]) - start_utc_s(plan),
     )

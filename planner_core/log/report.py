@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 from attrs import frozen
+from numpy.typing import NDArray
 
 from planner_core.log.compare import (
     FARTHEST_ZONE_S,
@@ -37,9 +38,16 @@ class Log:
     learned: Lessons
 
 
-def read_log(plan: Plan, shot: ShotSequence, clock_offset_s: float | None = None) -> Log:
-    """The sequence against its plan. Raises PlanError for times that can't be."""
-    real = as_shot(plan, shot, clock_offset_s)
+def read_log(
+    plan: Plan,
+    shot: ShotSequence,
+    clock_offset_s: float | None = None,
+    picture_stops: NDArray[np.float64] | None = None,
+) -> Log:
+    """The sequence against its plan; picture_stops are of its thumbnails, by frame. Raises PlanError for
+    times that can't be.
+    """
+    real = as_shot(plan, shot, clock_offset_s, picture_stops)
     return Log(
         plan=plan,
         shot=shot,
@@ -59,6 +67,7 @@ def log_lines(log: Log) -> Iterator[str]:
     yield _interval_line(plan, shot)
     yield from (fault_line(fault) for fault in shot.faults)
     yield from _exposure_lines(real)
+    yield from _light_lines(real)
     if log.balance is not None:
         yield _balance_line(log.balance)
     yield from _lesson_lines(log.learned, plan)
@@ -136,6 +145,22 @@ def _exposure_lines(real: AsShot) -> Iterator[str]:
         yield f"Exposed as planned, within {np.nanmax(np.abs(real.off_stops)):.1f} stops"
 
 
+def _light_lines(real: AsShot) -> Iterator[str]:
+    """The light by settings and thumbnails, where there are some."""
+    known = np.flatnonzero(np.isfinite(real.light_ev100))
+    if not len(known):
+        return
+    first, last = (f"EV {real.light_ev100[k]:.1f} in frame {k + 1}" for k in (known[0], known[-1]))
+    yield f"Light by settings and thumbnails: {first}, {last}" if len(known) > 1 else f"Light: {first}"
+    middle = float(np.median(real.picture_stops[known]))
+    side = "brighter" if middle > 0.0 else "darker"
+    yield f"The pictures came out {abs(middle):.1f} stops {side} than middle grey, in the middle of them"
+    if real.plan.exposure is not None and real.plan.exposure.meter == "picture":
+        off = float(np.median((real.light_ev100 - real.frames.metered_ev100)[known]))
+        side = "brighter" if off > 0.0 else "darker"
+        yield f"The light was {abs(off):.1f} stops {side} than the plan's picture meter reads"
+
+
 def _balance_line(balance: Balance) -> str:
     where = f"fell on frame {balance.frame}" if balance.frame is not None else "lies outside of the shoot"
     event = balance.event.replace("_", " ").capitalize()
@@ -161,8 +186,15 @@ def _learned(value: Learned, digits: int) -> str:
 def log_dict(log: Log) -> dict[str, Any]:
     """The log as plain values."""
     shot, real, clock = log.shot, log.real, log.real.clock
-    off = real.off_stops
+    off, site = real.off_stops, log.plan.site
     return {
+        "title": log.plan.title,
+        "site": {
+            "name": site.name,
+            "latitude_deg": site.latitude_deg,
+            "longitude_deg": site.longitude_deg,
+        },
+        "date": local_datetime(float(real.frames.utc_s[0]), log.plan.zone).date().isoformat(),
         "frames": len(shot.frames),
         "expected_frames": shot.count,
         "planned_frames": log.plan.shoot.frames,
@@ -192,6 +224,11 @@ def log_dict(log: Log) -> dict[str, Any]:
             "median_off_stops": None if np.isnan(off).all() else float(np.nanmedian(off)),
             "off_plan": [{"frames": [a, b], "stops": stops} for a, b, stops in off_plan(real)],
         },
+        "light": [
+            {"frame": int(k) + 1, "ev100": float(ev100), "picture_stops": float(real.picture_stops[k])}
+            for k, ev100 in enumerate(real.light_ev100)
+            if np.isfinite(ev100)
+        ],
         "balance": None
         if log.balance is None
         else {

@@ -76,17 +76,24 @@ def _points(x: Array, y: Array) -> list[Array]:
 def _light(canvas: Canvas, log: Log, x: Array) -> None:
     taken, ramp = log.real.taken_ev100, log.real.frames.ramp
     planned = settings_ev100(ramp.f_number, ramp.shutter_s, ramp.iso) if ramp is not None else taken
-    both = np.concatenate([taken, planned])
+    light = log.real.light_ev100
+    both = np.concatenate([taken, planned, light])
     both = both[np.isfinite(both)]
     if not len(both):
         return
     low, high = float(both.min()) - 0.5, float(both.max()) + 0.5
-    canvas.text("EV of the settings at ISO 100", LEFT, TOP_MM - 1.2, FONT, "tb")
+    title = "EV of the settings at ISO 100"
+    if np.isfinite(light).any():
+        title += "; in blue, of the light by the thumbnails"
+    canvas.text(title, LEFT, TOP_MM - 1.2, FONT, "tb")
     _scale(canvas, low, high, TOP_MM, LIGHT_MM, 7)
     if ramp is not None:
         canvas.path(_points(x, interpolate(planned, low, high, TOP_MM + LIGHT_MM, TOP_MM)), "stroke")
     for point in _points(x, interpolate(taken, low, high, TOP_MM + LIGHT_MM, TOP_MM)):
         canvas.dot(point, 0.45, "sun-mark")
+    known = np.flatnonzero(np.isfinite(light))
+    for point in _points(x[known], interpolate(light[known], low, high, TOP_MM + LIGHT_MM, TOP_MM)):
+        canvas.dot(point, 0.8, "moon-mark")
 
 
 def _off(canvas: Canvas, log: Log, x: Array) -> None:

@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 import os
 from pathlib import Path
 
 import attrs
 import numpy as np
 import pytest
+from PIL import Image
 
 from planner_core.frames import compute_frames
 from planner_core.log.card import read_card
 from planner_core.log.learn import taught
 from planner_core.log.report import Log, log_lines, read_log
 from planner_core.log.sequence import find_sequence
+from planner_core.log.thumbnail import block_luma, sampled_stops
 from planner_core.output.log_page import log_page
+from planner_core.plan.file import load_plan
 from planner_core.plan.model import Plan, PlanError
-from tests.shoots import frame_bytes, write_card
+from tests.shoots import frame_bytes, grey_thumbnail, write_card
 
 # 1,200 of them by hand: DUSKRAIL_LOG_FRAMES=1200
 FRAMES = int(os.environ.get("DUSKRAIL_LOG_FRAMES", "240"))
@@ -128,6 +132,66 @@ def test_cloud_lamps_and_clock_are_learned_through_scatter(evening: Plan, tmp_pa
     new = taught(evening, log.learned, "card 1")
     assert new.shoot.cloud_divisor == pytest.approx(cloud.value, abs=0.01)
     assert "card 1" in str(new.notes)
+
+
+def test_a_shot_of_the_example_evening_learns_what_was_planted(project_root: Path, tmp_path: Path) -> None:
+    plan = load_plan(project_root / "example_scenes" / "evening" / "weir_slide.plan.json")
+    assert plan.exposure is not None
+    plan = attrs.evolve(
+        plan,
+        shoot=attrs.evolve(plan.shoot, frames=120, interval_s=39.0),
+        exposure=attrs.evolve(plan.exposure, meter="ground"),
+    )
+    assert plan.exposure is not None
+    truth = attrs.evolve(
+        plan,
+        shoot=attrs.evolve(plan.shoot, cloud_divisor=1.8),
+        exposure=attrs.evolve(plan.exposure, artificial_ev100=4.2),
+    )
+    write_card(tmp_path, compute_frames(truth), ahead_s=73.0, scatter_stops=0.05, fraction=True)
+    log = log_of(tmp_path, plan)
+    new = taught(plan, log.learned, "weir")
+    assert new.exposure is not None
+    assert new.exposure.artificial_ev100 == pytest.approx(4.2, abs=0.2)
+    assert new.shoot.cloud_divisor == pytest.approx(1.8, rel=0.05)
+    assert log.real.clock.error_s == pytest.approx(73.0, abs=1.0)
+
+
+def test_the_light_is_that_of_settings_and_thumbnails(evening: Plan, tmp_path: Path) -> None:
+    thumbnails = {1: grey_thumbnail(0.5), FRAMES // 2: grey_thumbnail(-1.0), FRAMES: grey_thumbnail(-3.0)}
+    write_card(tmp_path, compute_frames(evening), thumbnails=thumbnails)
+    shot = find_sequence(read_card(tmp_path), evening.shoot.interval_s)
+    assert shot is not None
+    stops = sampled_stops(tmp_path, shot, most=FRAMES)
+    # a level of 255 is 0.03 stops at middle grey and 0.1 stops three stops below it
+    for frame, expected in ((1, 0.5), (FRAMES // 2, -1.0), (FRAMES, -3.0)):
+        assert stops[frame - 1] == pytest.approx(expected, abs=0.1)
+    log = read_log(evening, shot, picture_stops=stops)
+    assert log.real.light_ev100[0] == pytest.approx(log.real.taken_ev100[0] + 0.5, abs=0.1)
+    assert np.isfinite(log.real.light_ev100).sum() == 3
+    assert any("Light by settings and thumbnails" in line for line in log_lines(log))
+    assert "in blue, of the light" in log_page(log)
+
+
+@pytest.mark.parametrize(
+    ("mode", "options"),
+    [
+        ("RGB", {"subsampling": 2}),
+        ("RGB", {"subsampling": 0, "quality": 40}),
+        ("L", {}),
+        ("RGB", {"restart_marker_blocks": 7}),
+    ],
+)
+def test_a_thumbnails_average_is_that_of_an_independent_decoder(mode: str, options: dict[str, int]) -> None:
+    noise = np.random.default_rng(4).integers(0, 256, (24, 32, 3), dtype=np.uint8)
+    picture = Image.fromarray(noise).resize((160, 128), Image.Resampling.BICUBIC).convert(mode)
+    content = io.BytesIO()
+    picture.save(content, "jpeg", **options)
+    found = block_luma(content.getvalue())
+    assert found is not None
+    seen = np.asarray(Image.open(content).convert("L"), dtype=np.float64)
+    assert found.mean() == pytest.approx(seen.mean(), abs=0.3)
+    assert block_luma(content.getvalue()[:-400]) is None
 
 
 def test_a_clock_offset_that_is_known_says_how_late_the_shoot_began(evening: Plan, tmp_path: Path) -> None:

@@ -67,3 +67,49 @@ def test_what_cannot_be_meant_is_one_line(
     err = capsys.readouterr().err
     assert told in err
     assert err.count("\n") == 1
+
+
+def test_a_check_tells_what_an_earlier_log_of_the_same_site_said(
+    shoot: tuple[str, str], project_root: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    card, plan = shoot
+    assert main(["log", card, plan, "--json"]) == 0
+    kept = tmp_path / "log.json"
+    kept.write_text(capsys.readouterr().out, encoding="utf-8")
+    assert main(["check", plan, "--log", str(kept)]) in (0, 1)
+    told = capsys.readouterr().out
+    assert "at this site" in told
+    assert "3 min 17 s ahead: set it" in told
+    assert "Among its frames were: 2 missing." in told
+    assert main(["check", plan, "--log", str(kept), "--json"]) in (0, 1)
+    (earlier,) = json.loads(capsys.readouterr().out)["earlier_logs"]
+    assert earlier["file"] == "log.json"
+    assert set(earlier["fields"]) <= {"shoot.cloud_divisor", "exposure.artificial_ev100", "shoot.write_s"}
+    elsewhere = str(project_root / "example_scenes" / "chapel_sunrise.plan.json")
+    assert main(["check", elsewhere, "--log", str(kept)]) == 2
+    assert "km away" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("content", "told"),
+    [
+        (None, "does not exist"),
+        ("{", "is no JSON"),
+        ("[1]", "is not a log"),
+        ('{"site": {}}', "is not a log"),
+    ],
+)
+def test_what_is_no_log_is_one_line(
+    content: str | None,
+    told: str,
+    shoot: tuple[str, str],
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    path = tmp_path / "log.json"
+    if content is not None:
+        path.write_text(content, encoding="utf-8")
+    assert main(["check", shoot[1], "--log", str(path)]) == 2
+    err = capsys.readouterr().err
+    assert told in err
+    assert err.count("\n") == 1

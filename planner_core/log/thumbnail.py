@@ -1,0 +1,234 @@
+"""How bright a frame came out, from the thumbnail in its file: its blocks' averages, nothing else decoded.
+
+Only baseline JPEG is read (ITU-T T.81, 1992): the first coefficient of each block of the luma is eight times
+its average, and the others are only skipped.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterator
+from functools import lru_cache
+from pathlib import Path
+
+import exifread
+import numpy as np
+from attrs import frozen
+from numpy.typing import NDArray
+
+from planner_core.log.sequence import ShotSequence
+
+Array = NDArray[np.float64]
+
+MIDDLE_GREY = 0.18  # of white: a card of 18 %, which ISO 12232 sets at 118 of 255
+MOST_THUMBNAILS = 60  # looked at: the light changes slowly
+MOST_BYTES, MOST_BLOCKS = 200_000, 40_000
+DARKEST = 0.25 / 255.0  # of white: black counts as a quarter of a level, so that its logarithm is finite
+
+logging.getLogger("exifread").setLevel(logging.CRITICAL)
+
+
+def picture_stops(path: Path) -> float | None:
+    """How many stops the thumbnail's average is over middle grey; None without a thumbnail that can be read.
+
+    The average is of linear light, as an averaging meter's; a camera's picture style moves it by its
+    contrast.
+    """
+    try:
+        with path.open("rb") as file:
+            tags = exifread.process_file(file, details=True, extract_thumbnail=True, strict=False)
+    except Exception:  # whatever a damaged file does to the reader, it has no thumbnail
+        return None
+    content = tags.get("JPEGThumbnail")
+    luma = block_luma(content) if isinstance(content, bytes) else None
+    if luma is None:
+        return None
+    return float(np.log2(max(float(_linear(luma / 255.0).mean()), DARKEST / 12.92) / MIDDLE_GREY))
+
+
+def sampled_stops(folder: Path, shot: ShotSequence, most: int = MOST_THUMBNAILS) -> Array:
+    """picture_stops of some frames of a sequence, evenly spread, shape (count,); NaN for the others."""
+    found = np.full(shot.count, np.nan)
+    for place in np.unique(np.linspace(0, len(shot.frames) - 1, min(most, len(shot.frames))).astype(int)):
+        stops = picture_stops(folder / shot.frames[place].name)
+        if stops is not None:
+            found[shot.number[place] - 1] = stops
+    return found
+
+
+def _linear(value: Array) -> Array:
+    """Linear light of sRGB values, 0 to 1 (IEC 61966-2-1)."""
+    value = np.clip(value, 0.0, 1.0)
+    return np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
+
+
+def block_luma(content: bytes) -> Array | None:
+    """The average luma, 0 to 255, of every block of 8 × 8; None for what is no whole baseline JPEG."""
+    if not 4 < len(content) <= MOST_BYTES:
+        return None
+    try:
+        return _decoded(content)
+    except (IndexError, ValueError, KeyError):
+        return None
+
+
+@frozen
+class _Component:
+    across: int
+    down: int
+    table: int
+
+
+def _decoded(content: bytes) -> Array | None:
+    steps: dict[int, int] = {}
+    codes: dict[int, list[int]] = {}
+    parts: dict[int, _Component] = {}
+    size, restart = (0, 0), 0
+    for kind, body, after in _segments(content):
+        if kind == 0xDB:
+            steps |= dict(_first_steps(body))
+        elif kind == 0xC4:
+            codes |= dict(_code_tables(body))
+        elif kind == 0xDD:
+            restart = int.from_bytes(body[:2], "big")
+        elif kind in (0xC0, 0xC1) and body[0] == 8:
+            size = int.from_bytes(body[3:5], "big"), int.from_bytes(body[1:3], "big")
+            rows = (body[6 + 3 * n : 9 + 3 * n] for n in range(body[5]))
+            parts = {row[0]: _Component(row[1] >> 4, row[1] & 15, row[2]) for row in rows}
+        elif kind in (0xC2, 0xC3) or 0xC5 <= kind <= 0xCF:
+            return None  # progressive, lossless or arithmetic
+        elif kind == 0xDA:
+            chosen = [(body[1 + 2 * n], body[2 + 2 * n]) for n in range(body[0])]
+            scan = [(parts[part], codes[tables >> 4], codes[16 + (tables & 15)]) for part, tables in chosen]
+            return _scanned(content[after:], scan, size, restart, steps[scan[0][0].table])
+    return None
+
+
+def _segments(content: bytes) -> Iterator[tuple[int, bytes, int]]:
+    """Each marker's kind, its body, and where what follows it begins."""
+    place = 2
+    while place + 4 <= len(content):
+        if content[place] != 0xFF:
+            raise ValueError("no marker")
+        kind = content[place + 1]
+        if kind == 0xFF:
+            place += 1
+            continue
+        length = int.from_bytes(content[place + 2 : place + 4], "big")
+        yield kind, content[place + 4 : place + 2 + length], place + 2 + length
+        place += 2 + length
+
+
+def _first_steps(body: bytes) -> Iterator[tuple[int, int]]:
+    """For every quantisation table in a segment, by how much the first coefficient is divided."""
+    place = 0
+    while place < len(body):
+        wide = body[place] >> 4
+        yield body[place] & 15, int.from_bytes(body[place + 1 : place + 2 + wide], "big")
+        place += 1 + 64 * (1 + wide)
+
+
+def _code_tables(body: bytes) -> Iterator[tuple[int, list[int]]]:
+    place = 0
+    while place < len(body):
+        count = sum(body[place + 1 : place + 17])
+        end = place + 17 + count
+        yield body[place], _lookup(body[place + 1 : end])
+        place = end
+
+
+@lru_cache(maxsize=16)  # cameras write the same tables into every file
+def _lookup(table: bytes) -> list[int]:
+    """For every 16 bits that can come next, 256 × the length of their code, and its symbol."""
+    found = np.zeros(1 << 16, dtype=np.int64)
+    code, symbol = 0, 16
+    for length in range(1, 17):
+        for _ in range(table[length - 1]):
+            begin = code << (16 - length)
+            found[begin : begin + (1 << (16 - length))] = length << 8 | table[symbol]
+            code, symbol = code + 1, symbol + 1
+        code <<= 1
+    listed: list[int] = found.tolist()
+    return listed
+
+
+def _scanned(
+    data: bytes,
+    scan: list[tuple[_Component, list[int], list[int]]],
+    size: tuple[int, int],
+    restart: int,
+    step: int,
+) -> Array | None:
+    """The luma's block averages from the coded data."""
+    if len(scan) == 1:
+        scan = [(_Component(1, 1, scan[0][0].table), *scan[0][1:])]
+    wide, tall = (max(getattr(part, side) for part, _, _ in scan) for side in ("across", "down"))
+    units = -(-size[0] // (8 * wide)) * -(-size[1] // (8 * tall))
+    if not 0 < units * wide * tall <= MOST_BLOCKS:
+        return None
+    found: list[int] = []
+    for part in _between_restarts(data):
+        reader, count = _Reader(part), min(restart or units, units)
+        units -= count
+        levels = [0] * len(scan)
+        for _ in range(count):
+            for n, (component, first, others) in enumerate(scan):
+                for _ in range(component.across * component.down):
+                    levels[n] += reader.block(first, others)
+                    if n == 0:
+                        found.append(levels[0])
+        if units <= 0:
+            break
+    return np.array(found, dtype=np.float64) * step / 8.0 + 128.0 if units <= 0 else None
+
+
+def _between_restarts(data: bytes) -> Iterator[bytes]:
+    begin = place = 0
+    while (place := data.find(b"\xff", place)) >= 0 and place + 1 < len(data):
+        kind = data[place + 1]
+        if kind != 0:
+            yield data[begin:place].replace(b"\xff\x00", b"\xff")
+            if not 0xD0 <= kind <= 0xD7:
+                return
+            begin = place + 2
+        place += 2
+
+
+class _Reader:
+    """Reads blocks off coded bits."""
+
+    def __init__(self, data: bytes) -> None:
+        self.data, self.bits, self.place = data + b"\0\0\0\0", 8 * len(data), 0
+
+    def _next(self, count: int) -> int:
+        at, data = self.place >> 3, self.data
+        word = data[at] << 24 | data[at + 1] << 16 | data[at + 2] << 8 | data[at + 3]
+        return word >> (32 - (self.place & 7) - count) & ((1 << count) - 1)
+
+    def _symbol(self, table: list[int]) -> int:
+        found = table[self._next(16)]
+        if not found:
+            raise ValueError("no such code")
+        self.place += found >> 8
+        return found & 255
+
+    def block(self, first: list[int], others: list[int]) -> int:
+        """By how much the first coefficient differs from the last block's; the others are passed over."""
+        size = self._symbol(first)
+        difference = self._next(size) if size else 0
+        self.place += size
+        if size and difference < 1 << (size - 1):
+            difference -= (1 << size) - 1
+        k = 1
+        while k < 64:
+            symbol = self._symbol(others)
+            if symbol & 15:
+                k += (symbol >> 4) + 1
+                self.place += symbol & 15
+            elif symbol == 0xF0:
+                k += 16
+            else:
+                break
+        if self.place > self.bits:
+            raise ValueError("ends too early")
+        return difference
