@@ -3,7 +3,7 @@
 What belongs here: gathering what the extension carries (its own modules, planner_core as a wheel, and the
 pure Python packages that planner_core needs, in the versions that tools/requirements pins) and packing it as
 an archive that Blender installs from disk. The packages are fetched by pip once and kept in build/wheels.
-Where Blender's module is installed, Blender's own check of the archive is run too.
+Where there is a Blender, its own check of the archive is run too.
 """
 
 from __future__ import annotations
@@ -11,8 +11,10 @@ from __future__ import annotations
 import argparse
 import base64
 import hashlib
+import importlib.util
 import os
 import re
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -112,6 +114,11 @@ def manifest_text(wheels: Sequence[Path]) -> str:
     return re.sub(r"^# tools/build.*\nwheels = \[\]$", f"wheels = [\n{listed}]", text, flags=re.MULTILINE)
 
 
+def default_output() -> Path:
+    """Where the archive goes when nobody says."""
+    return ROOT / "dist" / f"duskrail-{project_version()}.zip"
+
+
 def build(output: Path | None = None, wheels_folder: Path = WHEELS) -> Path:
     """Write the extension's archive and say where it is. Raises CannotBuild and OSError."""
     wheels = sorted([core_wheel(wheels_folder), *fetch_wheels(pinned_packages(), wheels_folder)])
@@ -124,7 +131,7 @@ def build(output: Path | None = None, wheels_folder: Path = WHEELS) -> Path:
     files["blender_manifest.toml"] = manifest_text(wheels).encode()
     files["LICENSE"] = (ROOT / "LICENSE").read_bytes()
     files |= {f"wheels/{wheel.name}": wheel.read_bytes() for wheel in wheels}
-    output = output or ROOT / "dist" / f"duskrail-{project_version()}.zip"
+    output = output or default_output()
     output.parent.mkdir(parents=True, exist_ok=True)
     write_archive(output, files)
     return output
@@ -147,25 +154,29 @@ def write_archive(path: Path, files: dict[str, bytes]) -> None:
         part.unlink(missing_ok=True)
 
 
-def blender_checker() -> Path | None:
-    """Blender's own tool for extensions, where its Python module is installed."""
-    try:
-        import bpy
-    except ImportError:
-        return None
-    tool = Path(bpy.utils.resource_path("LOCAL"), "scripts", "addons_core", "bl_pkg", "cli", "blender_ext.py")
-    return tool if tool.is_file() else None
+def validator() -> list[str] | None:
+    """How to start Blender's own check of an extension: the tool of a Blender module, this Python's or one
+    that the set-up made, or a Blender application. None where there is neither.
+    """
+    spec = importlib.util.find_spec("bpy")
+    homes = [Path(spec.origin).parent] if spec and spec.origin else []
+    for pattern in (".venv*/lib/python*/site-packages/bpy", ".venv*/Lib/site-packages/bpy"):
+        homes += sorted(ROOT.glob(pattern))
+    for home in homes:
+        for tool in sorted(home.glob("*/scripts/addons_core/bl_pkg/cli/blender_ext.py"), reverse=True):
+            return [sys.executable, "-I", str(tool), "validate"]
+    application = os.environ.get("DUSKRAIL_BLENDER") or shutil.which("blender")
+    return [application, "--command", "extension", "validate"] if application else None
 
 
 def validate(archive: Path) -> str | None:
     """What Blender's own check says against the archive: "" for nothing, None where there is nobody to
     ask.
     """
-    tool = blender_checker()
-    if tool is None:
+    command = validator()
+    if command is None:
         return None
-    command = [sys.executable, "-I", str(tool), "validate", str(archive)]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    done = subprocess.run([*command, str(archive)], capture_output=True, text=True, check=False)
     said = (done.stdout + done.stderr).strip()
     return said if done.returncode or "error" in said.lower() else ""
 
@@ -184,7 +195,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     if objection:
         print(f"build_extension.py: Blender's check says: {objection}", file=sys.stderr)
         return 2
-    checked = "passes Blender's check" if objection == "" else "not checked: no Blender module here"
+    checked = "passes Blender's check" if objection == "" else "not checked: there is no Blender here"
     print(f"{archive} ({archive.stat().st_size / 1e6:.1f} MB; {checked})")
     print("In Blender: Edit, Preferences, Get Extensions, the arrow at the top right, Install from Disk.")
     return 0

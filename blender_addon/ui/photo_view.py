@@ -86,16 +86,22 @@ def clear() -> None:
         known.clear()
 
 
+HANDLERS = (("load_pre", _before_loading),)
+
+
 def register() -> None:
     """Be told of loading."""
-    bpy.app.handlers.load_pre.append(_before_loading)
+    for name, function in HANDLERS:
+        getattr(bpy.app.handlers, name).append(function)
 
 
 def unregister() -> None:
     """Turn every view back."""
     leave_all()
-    if _before_loading in bpy.app.handlers.load_pre:
-        bpy.app.handlers.load_pre.remove(_before_loading)
+    for name, function in HANDLERS:
+        listeners = getattr(bpy.app.handlers, name)
+        if function in listeners:
+            listeners.remove(function)
     if bpy.app.timers.is_registered(_leave_turned):
         bpy.app.timers.unregister(_leave_turned)
     clear()

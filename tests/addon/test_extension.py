@@ -28,14 +28,38 @@ def test_blenders_own_check_has_nothing_to_say(archive: Path) -> None:
     assert build_extension.validate(archive) == ""
 
 
+def with_manifest(archive: Path, changed: Path, old: bytes, new: bytes) -> None:
+    """Write the archive once more, with something in its manifest replaced once."""
+    with zipfile.ZipFile(archive) as source, zipfile.ZipFile(changed, "w") as target:
+        for name in source.namelist():
+            content = source.read(name)
+            if name == "blender_manifest.toml":
+                assert old in content
+                content = content.replace(old, new, 1)
+            target.writestr(name, content)
+
+
+def test_the_readme_names_the_file_that_is_built(project_root: Path) -> None:
+    name = build_extension.default_output().relative_to(project_root).as_posix()
+    assert f"`{name}`" in (project_root / "README.md").read_text(encoding="utf-8")
+
+
+def test_blender_is_found_for_the_check_by_any_python(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(build_extension.importlib.util, "find_spec", lambda _name: None)
+    monkeypatch.setattr(build_extension, "ROOT", tmp_path)
+    monkeypatch.setenv("DUSKRAIL_BLENDER", "/apps/blender")
+    assert build_extension.validator() == ["/apps/blender", "--command", "extension", "validate"]
+    cli = tmp_path / ".venv/lib/python3.11/site-packages/bpy/4.5/scripts/addons_core/bl_pkg/cli"
+    cli.mkdir(parents=True)
+    (cli / "blender_ext.py").touch()
+    assert (build_extension.validator() or [])[2:] == [str(cli / "blender_ext.py"), "validate"]
+
+
 def test_blenders_own_check_would_object(archive: Path, tmp_path: Path) -> None:
     broken = tmp_path / "broken.zip"
-    with zipfile.ZipFile(archive) as good, zipfile.ZipFile(broken, "w") as bad:
-        for name in good.namelist():
-            content = good.read(name)
-            if name == "blender_manifest.toml":
-                content = content.replace(b"Plan a motion", b"Plan (and more!) a motion.")
-            bad.writestr(name, content)
+    with_manifest(archive, broken, b"Plan a motion", b"Plan (and more!) a motion.")
     assert build_extension.validate(broken)
 
 
@@ -106,12 +130,22 @@ def _cannot_fetch(*_arguments: object) -> list[Path]:
 
 # Runs in a Blender of its own with an empty home, so that nothing of this environment's helps it.
 USE_IT = """
-import json, sys
+import json, sys, tomllib
+from pathlib import Path
 import bpy
-zip_file, clip = sys.argv[-2:]
+zip_file, older = sys.argv[-2:]
 module = "bl_ext.user_default.duskrail"
 told = {}
-bpy.ops.extensions.package_install_files(filepath=zip_file, repo="user_default", enable_on_install=True)
+def install(file):
+    bpy.ops.extensions.package_install_files(filepath=file, repo="user_default", enable_on_install=True)
+    package = sys.modules[module]
+    return tomllib.loads((Path(package.__file__).parent / "blender_manifest.toml").read_text())["version"]
+told["before"] = install(older)
+told["opened"] = list(bpy.ops.duskrail.new_scene())
+told["open_blocks"] = len(bpy.context.scene.duskrail.blocks)
+told["after"] = install(zip_file)
+told["kept_blocks"] = len(bpy.context.scene.duskrail.blocks)
+told["kept_works"] = list(bpy.ops.duskrail.step_day(days=1))
 told["enabled"] = module in bpy.context.preferences.addons
 import planner_core
 told["core"] = planner_core.__file__
@@ -125,7 +159,7 @@ def ours():
     return len(listeners), types, hasattr(bpy.types.Scene, "duskrail")
 told["on"] = ours()
 from importlib import import_module
-listening = [import_module(module + name) for name in (".state.handlers", ".ui.evening")]
+listening = [import_module(module + name) for name in (".state.handlers", ".ui.evening", ".ui.photo_view")]
 told["listened_to"] = sum(len(one.HANDLERS) for one in listening)
 for _ in range(2):
     bpy.ops.preferences.addon_disable(module=module)
@@ -143,6 +177,11 @@ told["new_again"] = list(bpy.ops.duskrail.new_scene(example=True))
 told["ridge"] = list(bpy.ops.duskrail.add_ridge(distance=9000.0))
 told["pose_options"] = sorted(bpy.ops.duskrail.pose_move.get_rna_type().properties.keys())
 told["blocks_after"] = len(bpy.context.scene.duskrail.blocks)
+index, repo = next((i, r) for i, r in enumerate(bpy.context.preferences.extensions.repos)
+                   if r.module == "user_default")
+bpy.ops.extensions.package_uninstall(repo_index=index, pkg_id="duskrail")
+told["removed"] = ours()
+told["left"] = (Path(repo.directory) / "duskrail").exists()
 print("TOLD" + json.dumps(told))
 sys.stdout.flush()
 import os
@@ -156,8 +195,10 @@ def told(archive: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, o
     home = tmp_path_factory.mktemp("home")
     script = home / "use_it.py"
     script.write_text(USE_IT, encoding="utf-8")
+    older = home / "older.zip"
+    with_manifest(archive, older, build_extension.project_version().encode(), b"0.0.1")
     done = subprocess.run(
-        [sys.executable, "-P", str(script), str(archive), str(home / "clip.mp4")],
+        [sys.executable, "-P", str(script), str(archive), str(older)],
         env={**os.environ, "BLENDER_USER_RESOURCES": str(home), "PYTHONPATH": ""},
         cwd=home,
         capture_output=True,
@@ -177,6 +218,17 @@ def test_installed_from_disk_it_works_with_what_it_carries(told: dict[str, objec
     assert told["new"] == ["FINISHED"]
     assert 0 != told["blocks"] == told["blocks_after"] - 1  # type: ignore[operator]
     assert told["rail"] == pytest.approx(1.2)
+
+
+def test_updated_with_a_plan_open_the_plan_stays_and_works(told: dict[str, object]) -> None:
+    assert (told["before"], told["after"]) == ("0.0.1", build_extension.project_version())
+    assert told["opened"] == told["kept_works"] == ["FINISHED"]
+    assert 0 != told["open_blocks"] == told["kept_blocks"]
+
+
+def test_removed_it_is_gone(told: dict[str, object]) -> None:
+    assert told["removed"] == [0, [], False]
+    assert told["left"] is False
 
 
 def test_disabled_it_leaves_nothing_behind_and_enabled_again_it_is_whole(told: dict[str, object]) -> None:
