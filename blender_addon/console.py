@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import os
 import sys
 from collections.abc import Iterator
@@ -12,8 +13,8 @@ import bpy
 
 @contextlib.contextmanager
 def silenced() -> Iterator[None]:
-    """Send what the process writes to standard output and error nowhere; in Blender's window nothing
-    changes.
+    """Send what the process writes to standard output and error nowhere, and what operators report through
+    Python; in Blender's window nothing changes.
     """
     if not bpy.app.background:
         yield
@@ -25,7 +26,8 @@ def silenced() -> Iterator[None]:
     try:
         for number in (1, 2):
             os.dup2(nowhere, number)
-        yield
+        with contextlib.redirect_stdout(io.StringIO()):
+            yield
     finally:
         for number, old in zip((1, 2), kept, strict=True):
             os.dup2(old, number)

@@ -1,8 +1,8 @@
 """Runs Duskrail from a fresh clone: `python3 tools/bootstrap.py VERB …`.
 
-What belongs here: picking a Python that Blender's module exists for, making the virtual environment
-beside the project, installing the pinned packages that the verb needs, and handing over to
-tools/duskrail.py (or to pytest, ruff and mypy). Standard library only. It has to be readable by the
+What belongs here: picking a Python that fits, or what draws where none fits Blender's module, making the
+virtual environment beside the project, installing the pinned packages that the verb needs, and handing over
+to tools/duskrail.py (or to pytest, ruff and mypy). Standard library only. It has to be readable by the
 old Pythons that it turns away (3.6 on), so no newer syntax here. Everything it says goes to standard
 error: standard output belongs to the verb.
 """
@@ -24,7 +24,14 @@ from pathlib import Path
 from typing import Any, Dict, Iterator, List, NamedTuple, NoReturn, Optional, Sequence, Set, Tuple
 
 ROOT = Path(__file__).resolve().parent.parent
+if str(ROOT) not in sys.path:
+    sys.path.insert(0, str(ROOT))
+
+from tools import blender_application  # noqa: E402
+
 BLENDER_FOR_PYTHON = {(3, 11): "4.5 LTS", (3, 13): "5.2 LTS"}
+PYTHONS = (*BLENDER_FOR_PYTHON, (3, 12), (3, 14))  # that the core's packages are pinned for
+PYTHON_OF_UV = "3.13"
 GROUPS_FOR_VERB = {
     "preview": ("core", "preview"),
     "readback": ("core", "preview"),
@@ -115,7 +122,12 @@ class Interpreter(NamedTuple):
 
     @property
     def fits(self) -> bool:
+        """Whether there is a Blender module for it."""
         return self.minor in BLENDER_FOR_PYTHON and self.bits == 64
+
+    @property
+    def fits_core(self) -> bool:
+        return self.minor in PYTHONS and self.bits == 64
 
 
 PROBE = (
@@ -158,17 +170,17 @@ def probe(command: Sequence[str]) -> Optional[Interpreter]:
 
 def candidate_commands() -> Iterator[List[str]]:
     """Ways to start a Python that may fit, the likeliest first."""
-    for major, minor in BLENDER_FOR_PYTHON:
+    for major, minor in PYTHONS:
         path = shutil.which(f"python{major}.{minor}")
         if path:
             yield [path]
     pyenv = Path(os.environ.get("PYENV_ROOT") or Path.home() / ".pyenv")
-    for major, minor in BLENDER_FOR_PYTHON:
+    for major, minor in PYTHONS:
         for home in sorted(pyenv.glob(f"versions/{major}.{minor}.*"), reverse=True):
             yield [str(home / "bin" / "python")]
     launcher = shutil.which("py")
     if launcher:
-        for major, minor in BLENDER_FOR_PYTHON:
+        for major, minor in PYTHONS:
             yield [launcher, f"-{major}.{minor}"]
     for name in ("python3", "python"):
         path = shutil.which(name)
@@ -208,41 +220,121 @@ def how_to_get_python(platform: str, release: Dict[str, str]) -> str:
     return "pyenv install 3.13 (or your system's own package of it)"
 
 
-def pick_interpreter() -> Interpreter:
-    """The Python to build on: the named one, the running one, or one found. CannotSetUp where none fits."""
-    release = os_release()
+def pick_interpreter(for_blender: bool = True) -> Interpreter:
+    """The Python to build on: the named one, the running one, or one found.
+
+    One that Blender's module fits is taken before one that only the core fits, so that all verbs share an
+    environment. Raises CannotSetUp where none fits; for_blender, where Blender's module fits none.
+    """
     named = os.environ.get("DUSKRAIL_PYTHON")
     if named:
-        interpreter = probe([named])
-        if interpreter is None:
-            raise CannotSetUp(f"DUSKRAIL_PYTHON: {named} is not a Python that starts")
-        if not interpreter.fits:
-            raise CannotSetUp(
-                f"DUSKRAIL_PYTHON: {named} is {describe(interpreter)}; "
-                "Blender's module needs 64-bit Python 3.11 or 3.13"
-            )
-        if not interpreter.can_make_venv:
-            raise CannotSetUp(no_venv_line(interpreter, release))
-        return interpreter
-
+        return named_interpreter(named, for_blender)
     running = this_interpreter()
     if running.fits and running.can_make_venv:
         return running
-    without_venv = running if running.fits else None
+    found = [running]
     for command in candidate_commands():
         interpreter = probe(command)
-        if interpreter and interpreter.fits:
-            if interpreter.can_make_venv:
+        if interpreter:
+            if interpreter.fits and interpreter.can_make_venv:
                 return interpreter
-            without_venv = without_venv or interpreter
-    if without_venv:
-        raise CannotSetUp(no_venv_line(without_venv, release))
+            found.append(interpreter)
+    fitting = [one for one in found if one.fits or (one.fits_core and not for_blender)]
+    for interpreter in fitting:
+        if interpreter.can_make_venv:
+            return interpreter
+    release = os_release()
+    if fitting:
+        raise CannotSetUp(no_venv_line(fitting[0], release))
     raise CannotSetUp(
-        "Blender's module needs 64-bit Python 3.11 or 3.13; "
-        f"this is {describe(running)} and no other was found.\n"
+        f"{what_fits(for_blender)}; this is {describe(running)} and no other was found.\n"
         f"Install one: {how_to_get_python(sys.platform, release)}; "
         "or name one: DUSKRAIL_PYTHON=/path/to/python3.13"
     )
+
+
+def named_interpreter(named: str, for_blender: bool) -> Interpreter:
+    """The Python that DUSKRAIL_PYTHON names. Raises CannotSetUp where it won't do."""
+    interpreter = probe([named])
+    if interpreter is None:
+        raise CannotSetUp(f"DUSKRAIL_PYTHON: {named} is not a Python that starts")
+    if not (interpreter.fits if for_blender else interpreter.fits_core):
+        raise CannotSetUp(f"DUSKRAIL_PYTHON: {named} is {describe(interpreter)}; {what_fits(for_blender)}")
+    if not interpreter.can_make_venv:
+        raise CannotSetUp(no_venv_line(interpreter, os_release()))
+    return interpreter
+
+
+def what_fits(for_blender: bool) -> str:
+    if for_blender:
+        return "Blender's module needs 64-bit Python 3.11 or 3.13"
+    return "Duskrail needs 64-bit Python 3.11 to 3.14"
+
+
+# --- what draws -----------------------------------------------------------------------------------
+
+
+def has_an_environment(groups: Sequence[str]) -> bool:
+    """Whether packages of these groups are installed already, for the Python that would be taken."""
+    if os.environ.get("DUSKRAIL_PYTHON"):
+        return False
+    return any(not environment.lacks(groups) for environment in environments())
+
+
+def with_what_draws(groups: Sequence[str]) -> Sequence[str]:
+    """The groups to install: those asked for, or the core alone where a Blender application draws.
+
+    Blender's module comes first, where a Python fits it, then an application, then a Python from uv. Raises
+    CannotSetUp, with what would do, where there is none of them.
+    """
+    if "preview" not in groups or "test" in groups or has_an_environment(groups):
+        return groups
+    try:
+        pick_interpreter()
+        return groups
+    except CannotSetUp as problem:
+        try:
+            application = blender_application.find()
+        except blender_application.ApplicationError as refused:
+            raise CannotSetUp(str(refused)) from None
+        if application is not None:
+            return [group for group in groups if group != "preview"]
+        if not os.environ.get("DUSKRAIL_PYTHON") and python_of_uv():
+            return groups
+        raise CannotSetUp(
+            "{}.\nOr get Blender {}.{} or later; {}=/path/to/blender names one that isn't on PATH".format(
+                problem, *blender_application.OLDEST, blender_application.VARIABLE
+            )
+        ) from None
+
+
+def python_of_uv() -> bool:
+    """Have uv, where it is there, provide a Python that Blender's module fits; whether there is one now."""
+    uv = shutil.which("uv")
+    if not uv:
+        return False
+    found = asked_of_uv([uv, "python", "find", PYTHON_OF_UV])
+    if found is None:
+        say(f"Fetching Python {PYTHON_OF_UV} with uv, once")
+        asked_of_uv([uv, "python", "install", PYTHON_OF_UV])
+        found = asked_of_uv([uv, "python", "find", PYTHON_OF_UV])
+    interpreter = probe([found]) if found else None
+    if interpreter is None or not interpreter.fits:
+        return False
+    assert found is not None
+    os.environ["DUSKRAIL_PYTHON"] = found
+    return True
+
+
+def asked_of_uv(command: Sequence[str]) -> Optional[str]:
+    """The last line that uv answers, or None where it can't."""
+    try:
+        answer = subprocess.run(
+            command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, stdin=subprocess.DEVNULL, check=True
+        )
+    except (OSError, subprocess.SubprocessError):
+        return None
+    return (answer.stdout.decode(errors="replace").split("\n")[:-1] or [""])[-1].strip() or ""
 
 
 def as_root(command: str) -> str:
@@ -347,7 +439,8 @@ class Environment:
         return [
             group
             for group in groups
-            if stamps.get(group) != stamp(self.minor(), pins[group])
+            if group not in pins  # no Blender for this Python
+            or stamps.get(group) != stamp(self.minor(), pins[group])
             or not {normal_pin(pin) for pin in pins[group]} <= have
         ]
 
@@ -489,10 +582,10 @@ def check_disk(lacking: Sequence[str]) -> None:
 
 def make_venv(environment: Environment, interpreter: Interpreter) -> None:
     say(
-        "Making {} with Python {} (Blender {})".format(
+        "Making {} with Python {} ({})".format(
             environment.folder.name,
             ".".join(str(part) for part in interpreter.version),
-            BLENDER_FOR_PYTHON[interpreter.minor],
+            "Blender " + BLENDER_FOR_PYTHON[interpreter.minor] if interpreter.fits else "without Blender",
         )
     )
     begun = Environment(ROOT / MAKING)
@@ -764,7 +857,7 @@ def ready_environment(groups: Sequence[str]) -> Environment:
         for environment in environments():
             if not environment.lacks(groups):
                 return environment
-    interpreter = pick_interpreter()
+    interpreter = pick_interpreter(for_blender="preview" in groups)
     environment = environment_for(interpreter.minor)
     if environment.lacks(groups):
         with only_one_at_a_time():
@@ -841,6 +934,7 @@ def prepare(groups: Sequence[str]) -> Environment:
     """The environment to run in. Raises CannotSetUp, in one line, or KeyboardInterrupt."""
     interrupts = Interrupts()
     try:
+        groups = with_what_draws(groups)
         environment = ready_environment(groups)
         if "preview" in groups:
             check_blender_starts(environment)

@@ -16,6 +16,7 @@ from typing import Any
 
 from attrs import asdict, frozen
 
+from tools import blender_application
 from tools.outcome import DONE, how_to_get_blender
 from tools.program import version
 from tools.terminal import json_text
@@ -23,8 +24,6 @@ from tools.terminal import json_text
 PACKAGES = ("numpy", "astral", "attrs", "cattrs", "tzdata", "bpy")
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "firefox", "msedge", "brave-browser")
 APPLICATIONS = ("Google Chrome.app", "Firefox.app", "Safari.app", "Chromium.app")
-BLENDER_VARIABLE = "DUSKRAIL_BLENDER"
-ANSWER_S = 20.0  # a Blender that starts at all says its version sooner
 
 
 @frozen(kw_only=True)
@@ -120,17 +119,14 @@ def _engine(look: str) -> Item:
 
 
 def _blender_application() -> str:
-    """A Blender application and its version; '' for none that starts."""
-    path = os.environ.get(BLENDER_VARIABLE) or shutil.which("blender")
-    if not path:
-        return ""
+    """A Blender application and its version; '' for none that is new enough."""
     try:
-        done = subprocess.run(
-            [path, "--version"], capture_output=True, text=True, timeout=ANSWER_S, check=True
-        )
-    except (OSError, subprocess.SubprocessError) as problem:
-        return f"{path}, which doesn't start: {problem}"
-    return f"{done.stdout.splitlines()[0].strip() if done.stdout else '?'}, {path}"
+        application = blender_application.find()
+    except blender_application.ApplicationError as problem:
+        return str(problem)
+    if application is None:
+        return ""
+    return "Blender {}.{}, {}".format(*application.version, application.path)
 
 
 # ---------------------------------------------------------------- what is kept, and what shows

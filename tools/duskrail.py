@@ -26,7 +26,15 @@ from planner_core.plan.file import load_plan, save_plan
 from planner_core.plan.model import Plan, PlanError
 from tools.examples import EXAMPLES
 from tools.files import check_files, deliver, inputs_of, refuse_input, say
-from tools.outcome import CRASHED, DONE, FOUND_STOP, INTERRUPTED, UNUSABLE, UsageError
+from tools.outcome import (
+    CRASHED,
+    DONE,
+    FOUND_STOP,
+    INTERRUPTED,
+    UNUSABLE,
+    UsageError,
+    WithoutBlenderError,
+)
 from tools.program import NAME, SHELLS, completion_script, is_completing, program, started_as, version
 from tools.terminal import StatusLine, harmless_output, json_text, problem_line
 
@@ -771,6 +779,8 @@ def _run(words: Sequence[str] | None) -> int:
         code = int(arguments.run(arguments))
         sys.stdout.flush()
         return code
+    except WithoutBlenderError as problem:
+        return _in_an_application(sys.argv[1:] if words is None else words, problem)
     except (PlanError, UsageError) as problem:
         print(problem_line(problem), file=sys.stderr)
     except BrokenPipeError:
@@ -784,6 +794,21 @@ def _run(words: Sequence[str] | None) -> int:
         return INTERRUPTED
     except Exception as problem:
         return _crashed(problem)
+    return UNUSABLE
+
+
+def _in_an_application(words: Sequence[str], problem: WithoutBlenderError) -> int:
+    """The verb once more, in a Blender application, where there is one."""
+    from tools import blender_application
+
+    try:
+        application = blender_application.find()
+        if application is not None:
+            return blender_application.run(application, words)
+    except blender_application.ApplicationError as refused:
+        print(problem_line(refused), file=sys.stderr)
+        return UNUSABLE
+    print(problem_line(problem), file=sys.stderr)
     return UNUSABLE
 
 

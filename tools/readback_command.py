@@ -13,6 +13,7 @@ import os
 import subprocess
 import sys
 import traceback
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ if __package__ in (None, ""):
 
 from planner_core.plan.file import plan_from_text, plan_to_text, save_plan
 from planner_core.plan.model import PlanError
+from tools import blender_application
 from tools.files import say
 from tools.outcome import DONE, UsageError, need_blender
 
@@ -46,10 +48,14 @@ def run_readback(arguments: argparse.Namespace) -> int:
 
 def _asked(scene: Path) -> dict[str, Any]:
     """What a process of its own says of a scene. Raises UsageError where it doesn't live to say anything."""
+    import bpy
+
     command = [sys.executable, "-I", str(Path(__file__).resolve()), str(scene)]
+    if bpy.app.binary_path:  # the application, whose Python can't be started without it
+        command = blender_application.command(bpy.app.binary_path, __name__, [str(scene)])
     done = subprocess.run(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, check=False)
     with contextlib.suppress(ValueError):
-        answer = json.loads(done.stdout)
+        answer = json.loads(blender_application.said_after(done.stdout))
         if isinstance(answer, dict):
             return answer
     raise UsageError(
@@ -88,7 +94,7 @@ def _answer(scene: str) -> dict[str, Any]:
 def _read(scene: str) -> None:
     """Say on standard output what a scene's plan is, or why there is none, as JSON. Ends the process."""
     _limited()
-    said = os.dup(1)
+    said = os.dup(sys.stdout.fileno())
     nowhere = os.open(os.devnull, os.O_WRONLY)
     for number in (1, 2):
         os.dup2(nowhere, number)
@@ -97,5 +103,11 @@ def _read(scene: str) -> None:
     os._exit(0)  # Blender's tidying up can hang after drivers that need Python
 
 
+def main(words: Sequence[str]) -> int:
+    """Read the scene that the one word names."""
+    _read(words[0])
+    return DONE
+
+
 if __name__ == "__main__":
-    _read(sys.argv[1])
+    main(sys.argv[1:])

@@ -150,6 +150,7 @@ def work() -> None:
     """Draw what standard input asks for."""
     task = read_task()
     end_with_parent()
+    importlib.import_module("numpy")  # Blender's own: beside the packages may lie another Python's
     sys.path[:0] = [path for path in task["paths"] if path not in sys.path]
     home = Path(__file__).resolve().parent.parent
     spec = importlib.util.spec_from_file_location(

@@ -27,7 +27,7 @@ from tools import bootstrap
 
 pytestmark = pytest.mark.once
 
-PYTHONS = sorted(bootstrap.BLENDER_FOR_PYTHON)
+PYTHONS = sorted(bootstrap.PYTHONS)
 HERE = sys.version_info[:2]
 DEBIAN = {"ID": "debian", "VERSION_ID": "12"}
 FEDORA = {"ID": "fedora", "VERSION_ID": "42"}
@@ -54,7 +54,8 @@ def test_every_declared_package_is_pinned_at_a_version_it_allows(
         "test": project["optional-dependencies"]["test"],
     }
     groups = bootstrap.read_pins(minor)
-    for group, requirements in declared.items():
+    assert set(groups) == ({"core", "preview", "test"} if minor in bootstrap.BLENDER_FOR_PYTHON else {"core"})
+    for group, requirements in ((group, declared[group]) for group in groups):
         versions = {canonicalize_name(pin.split("==")[0]): pin.split("==")[1] for pin in groups[group]}
         for requirement in map(Requirement, requirements):
             version_here = {"python_version": "{}.{}".format(*minor)}
@@ -191,7 +192,10 @@ def running(version: tuple[int, int, int], *, can_make_venv: bool = True) -> boo
 @pytest.fixture
 def lonely(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A machine with no Python but those that a test puts into this folder; Python 3.12 is running."""
-    monkeypatch.delenv("DUSKRAIL_PYTHON", raising=False)
+    for name in ("DUSKRAIL_PYTHON", "DUSKRAIL_BLENDER"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setattr(bootstrap.blender_application, "USUAL_PLACES", {})
+    monkeypatch.setattr(bootstrap, "environments", lambda: iter(()))
     monkeypatch.setenv("PATH", str(tmp_path / "bin"))
     monkeypatch.setenv("PYENV_ROOT", str(tmp_path / "pyenv"))
     monkeypatch.setattr(bootstrap, "this_interpreter", lambda: running((3, 12, 1)))
@@ -253,6 +257,82 @@ class TestChoosingAPython:
         with pytest.raises(bootstrap.CannotSetUp, match=advice) as caught:
             bootstrap.pick_interpreter()
         assert str(named) in str(caught.value)
+
+    @pytest.mark.parametrize("version", ["3.11.4", "3.12.1", "3.13.0", "3.14.2"])
+    def test_any_python_from_3_11_does_for_the_core(
+        self, lonely: Path, monkeypatch: pytest.MonkeyPatch, version: str
+    ) -> None:
+        named = python_that_says(lonely, "any", version)
+        monkeypatch.setenv("DUSKRAIL_PYTHON", str(named))
+        assert bootstrap.pick_interpreter(for_blender=False).path == str(named)
+
+    def test_the_core_takes_the_running_one_only_where_none_fits_blender(self, lonely: Path) -> None:
+        assert bootstrap.pick_interpreter(for_blender=False) == running((3, 12, 1))
+        found = python_that_says(lonely, "python3.13", "3.13.0")
+        assert bootstrap.pick_interpreter(for_blender=False).path == str(found)
+
+    def test_the_core_refuses_what_is_too_old(self, lonely: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(bootstrap, "this_interpreter", lambda: running((3, 10, 4)))
+        with pytest.raises(
+            bootstrap.CannotSetUp, match=r"needs 64-bit Python 3\.11 to 3\.14; this is .* 3\.10\.4"
+        ):
+            bootstrap.pick_interpreter(for_blender=False)
+
+
+def program(folder: Path, name: str, text: str) -> Path:
+    folder.mkdir(exist_ok=True)
+    script = folder / name
+    script.write_text(f"#!/bin/sh\n{text}\n")
+    script.chmod(0o755)
+    return script
+
+
+@posix_only
+class TestChoosingWhatDraws:
+    PREVIEW = ("core", "preview")
+
+    def test_blenders_module_where_a_python_fits_it(self, lonely: Path) -> None:
+        python_that_says(lonely, "python3.13", "3.13.0")
+        program(lonely, "blender", "echo Blender 5.2.1")
+        assert bootstrap.with_what_draws(self.PREVIEW) == self.PREVIEW
+
+    def test_else_a_blender_application_and_the_core_alone(self, lonely: Path) -> None:
+        program(lonely, "blender", "echo Blender 5.2.1")
+        assert bootstrap.with_what_draws(self.PREVIEW) == ["core"]
+        assert bootstrap.pick_interpreter(for_blender=False) == running((3, 12, 1))
+
+    def test_else_a_python_that_uv_provides(self, lonely: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setenv("DUSKRAIL_PYTHON", "")  # to be put back
+        provided = python_that_says(lonely.parent / "uv", "python3.13", "3.13.4")
+        once = lonely.parent / "installed"
+        program(
+            lonely,
+            "uv",
+            f'[ "$2" = install ] && : > {once} && exit\n[ -e {once} ] && echo {provided} || exit 2',
+        )
+        assert bootstrap.with_what_draws(self.PREVIEW) == self.PREVIEW
+        assert once.exists()
+        assert bootstrap.pick_interpreter().path == str(provided)
+
+    def test_else_it_says_what_would(self, lonely: Path) -> None:
+        program(lonely, "blender", "echo Blender 4.2.0")
+        with pytest.raises(bootstrap.CannotSetUp) as caught:
+            bootstrap.with_what_draws(self.PREVIEW)
+        assert "apt install python3.11 python3.11-venv" in str(caught.value)
+        assert "Blender 4.5 or later; DUSKRAIL_BLENDER=/path/to/blender" in str(caught.value)
+
+    def test_a_named_blender_that_will_not_do_is_refused(
+        self, lonely: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setenv("DUSKRAIL_BLENDER", str(program(lonely, "old", "echo Blender 4.2.0")))
+        with pytest.raises(bootstrap.CannotSetUp, match=r"is Blender 4\.2; 4\.5 or later is needed"):
+            bootstrap.with_what_draws(self.PREVIEW)
+
+    def test_tests_are_never_run_without_blenders_module(self, lonely: Path) -> None:
+        program(lonely, "blender", "echo Blender 5.2.1")
+        assert bootstrap.with_what_draws(("core", "preview", "test")) == ("core", "preview", "test")
+        with pytest.raises(bootstrap.CannotSetUp):
+            bootstrap.pick_interpreter()
 
 
 # --- the whole thing, on a small project with packages made here ----------------------------------
@@ -324,7 +404,8 @@ def first_run(
     root = tmp_path_factory.mktemp("small project")
     (root / "tools" / "requirements").mkdir(parents=True)
     wheels = tmp_path_factory.mktemp("wheels")
-    shutil.copy(project_root / "tools" / "bootstrap.py", root / "tools")
+    for name in ("__init__.py", "bootstrap.py", "blender_application.py"):
+        shutil.copy(project_root / "tools" / name, root / "tools")
     (root / "tools" / "duskrail.py").write_text(ECHO)
     for version in ("1.0", "1.1"):
         make_wheel(wheels, "tinycore", version, {"tinycore.py": f"VERSION = '{version}'\n"})
@@ -527,7 +608,7 @@ def test_a_named_python_that_is_none_is_refused_in_one_line(project: SmallProjec
 def test_another_python_gets_an_environment_of_its_own(
     project: SmallProject, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    others = [minor for minor in PYTHONS if minor != HERE]
+    others = [minor for minor in bootstrap.BLENDER_FOR_PYTHON if minor != HERE]
     monkeypatch.setattr(bootstrap, "BLENDER_FOR_PYTHON", dict.fromkeys(others, "?"))
     found = (bootstrap.probe(command) for command in bootstrap.candidate_commands())
     other = next((python for python in found if python and python.fits and python.can_make_venv), None)
