@@ -995,4 +995,5 @@ GERMAN: dict[str, str] = {
     "Stands": "Steht",
     "Block": "Block",
     "Pin Corner": "Ecke festlegen",
+    "E": "O",
 }

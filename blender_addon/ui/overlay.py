@@ -346,6 +346,7 @@ def draw_readout() -> None:
         for direction, text, colour in shapes.labels:
             spot = location_3d_to_region_2d(region, context.region_data, dome.at(direction))
             if spot is not None:
+                text = say("E") if text == "E" else text  # east, in other languages another letter
                 write(font, text, spot.x - 4.0 * len(text) * scale, spot.y - 4.0 * scale, (*colour[:3], 0.9))
     photo_view.draw(context)
     picture = guides.picture_of(context)

@@ -1084,6 +1084,10 @@ def photograph() -> Wait:
         "place_off_m": float(np.linalg.norm(np.subtract(found.place_m, taken.place_m))),
     }
     yield from step("pinned", **told["photo"])
+    yield from click("Photographs")
+    yield from seek("Pin Corner")
+    yield from step("the panel of photographs")
+    yield from to_top()
     yield from from_the_photograph()
     yield from undone_to(lambda: len(plan().blocks))
     view = sys.modules[f"{MODULE}.ui.photo_view"]
