@@ -16,9 +16,10 @@ from planner_core.frames import FrameTable
 from planner_core.maths.angles import wrapped_deg
 from planner_core.moves.score import LIGHT_FROM_DEG, POINTS, light_comes_from, move_points
 from planner_core.picture import block_visibility, composition
-from planner_core.picture.composition import SEEN_BARELY, SEEN_ENOUGH
+from planner_core.picture.composition import INSIDE_LOST, SEEN_BARELY, SEEN_ENOUGH, Reading
 from planner_core.picture.speed import speed_word
 from planner_core.plan.model import LIGHT_SIDES, Plan
+from planner_core.review.picture import LONG_S
 from planner_core.rig import geometry
 from planner_core.rig.camera import CameraPath
 from planner_core.rig.motion import progress
@@ -102,6 +103,7 @@ class Estimator:
         self.at = np.linspace(0.0, 1.0, REVEAL_FRAMES if reveals(plan) else FRAMES)
         self.done = progress(self.at, plan.move.ease)
         self.judged = composition.judged(plan, self.at)
+        self.judged_s = float(self.judged.mean()) * plan.shoot.frames / plan.clip.fps
         rows = np.rint(self.at * (len(frames) - 1)).astype(int)
         self.sun_deg, self.sun_up = frames.sun_azimuth_deg[rows], frames.sun_altitude_deg[rows]
         self.discs = {
@@ -128,7 +130,7 @@ class Estimator:
         shape = (len(tried), len(self.at))
         score = reading.score.reshape(shape)[:, self.judged].min(axis=1)
         reveal = self._reveal_points(reading.shown.reshape(shape))
-        wishes = self._wish_points(plan, path, len(tried))
+        wishes = self._wish_points(plan, path, len(tried)) + self._lost_points(reading, shape)
         rect = reading.rect_px.reshape(*shape, 4)
         large = np.nan_to_num((rect[..., 3] - rect[..., 1]).mean(axis=1)) / plan.clip.height_px
         near, width = self._near_m(plan, seen, len(tried)), width_share_px(plan)
@@ -164,6 +166,15 @@ class Estimator:
             axis=1
         )
         return np.where(early, POINTS["no reveal"], np.where(stays, POINTS["reveal"], 0.0))
+
+    def _lost_points(self, reading: Reading, shape: tuple[int, int]) -> Array:
+        """What a subject costs that is out of the picture, or hidden for longer than a post takes to pass."""
+        inside = reading.inside.reshape(shape)[:, self.judged]
+        visible = reading.visible.reshape(shape)[:, self.judged]
+        big = reading.oversize.any(axis=1).reshape(shape)[:, self.judged]
+        lost = np.where(big, inside <= 0.0, inside < INSIDE_LOST)
+        hidden_s = (~lost & (visible < SEEN_BARELY)).mean(axis=1) * self.judged_s
+        return POINTS["stop"] * (lost.any(axis=1).astype(float) + (hidden_s > LONG_S))
 
     def _wish_points(self, plan: Plan, path: CameraPath, count: int) -> Array:
         """What light, sun and moon cost that are not as wished, (n,)."""

@@ -47,6 +47,7 @@ WORTH_A_STEP = 0.01  # points, as estimated
 WORTH_A_REVIEW = 1.5  # points below the shot that it steps from, as estimated
 APART_M = 3.0  # finds nearer to each other must differ in lens or move
 STILLS_AT_ONCE = 512
+SAME_PLANNED_M = 1e-3
 KEPT = 16  # reviews, after which all but the finds are let go
 # What a shot loses in the list of finds to one before it that is like it, points
 SAME_KIND, SAME_LENS, SAME_PLACE, PLACE_M = 6.0, 3.0, 5.0, 8.0
@@ -279,8 +280,10 @@ class Scout:
         return np.asarray(geometry.carriage_position_m(self.plan, middle)[None, :2])
 
     def _with_planned(self, points: Array, ground: Array) -> tuple[Array, Array]:
-        """The places and the planned one, where one may stand there."""
+        """The places and the planned one, where one may stand there and it isn't one of them."""
         planned = self.planned_place()
+        if (np.abs(points - planned) < SAME_PLANNED_M).all(axis=1).any():
+            return points, ground
         x0, y0, x1, y1 = self.terrain.area
         inside = bool(((planned >= (x0, y0)) & (planned <= (x1, y1))).all())
         if not inside or not self.terrain.may_stand(planned)[0]:
@@ -458,6 +461,8 @@ class Scout:
         return sorted(every, key=lambda shot: -self._estimated[shot])
 
     def _neighbours(self, shot: Shot, step_m: float) -> Iterator[Shot]:
+        if not reveals(self.plan) and shot.kind != "still":
+            yield shot.backwards()
         yield from self._moved(shot, step_m)
         if shot.travel_m:
             for turn in (15.0, -15.0):
@@ -496,23 +501,34 @@ class Scout:
     # ------------------------------------------------------------ the whole review
 
     def _review(self, tried: Sequence[Shot]) -> Iterator[Progress]:
-        """Review the most promising, leaving a third of the reviews for steps to the side.
-
-        In rounds, so that what is reviewed first is spread over the place: in each round no more than one of
-        a kind and lens from a tile.
+        """Review the most promising, leaving a third of the reviews for steps to the side. What is estimated
+        too far below the best to be a find is looked at only where nothing else holds.
         """
         most = max(1, self.wishes.reviews * 2 // 3)
-        waiting = list(tried)
+        least = max((self._estimated[shot] for shot in tried), default=0.0) - FAR_BELOW
+        yield from self._rounds([shot for shot in tried if self._estimated[shot] >= least], most)
+        if not self.finds():
+            yield from self._rounds([shot for shot in tried if self._estimated[shot] < least], most)
+
+    def _rounds(self, tried: Sequence[Shot], most: int) -> Iterator[Progress]:
+        """Review shots in rounds, so that what is reviewed first is spread over the place: in each round no
+        more than one of a kind and lens from a tile. The same move backwards is worth much the same: it comes
+        last, but for the best finds, where it is a step.
+        """
+        waiting, backwards = list(tried), set[Shot]()
         while waiting and self.tally.reviews < most:
+            if backwards.issuperset(waiting):
+                backwards.clear()
             taken: set[tuple[float, float, str, float]] = set()
             later: list[Shot] = []
             for shot in waiting:
                 x, y = (float(np.rint(value / spots.TILE_M)) for value in shot.place_m[:2])
                 key = (x, y, shot.kind, shot.focal_length_mm)
-                if key in taken or self.tally.reviews >= most:
+                if key in taken or shot in backwards or self.tally.reviews >= most:
                     later.append(shot)
                     continue
                 taken.add(key)
+                backwards.add(shot.backwards())
                 self.look(shot)
                 yield self._reviewing()
             waiting = later

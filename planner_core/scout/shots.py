@@ -23,6 +23,7 @@ from planner_core.rig.motion import progress
 Array = NDArray[np.float64]
 
 PANNING = ("pan", "slide-held")
+BACKWARDS = {"push-in": "pull-out", "pull-out": "push-in"}
 FOCUS_AS_GOOD = 0.15  # of the distance, that a planned focus may be off
 FAR_SIDE = 1.35  # of half the view, from a subject at a third to the frame's farther edge
 HELD_POSES = 5  # which is enough for a curve that bends one way
@@ -47,6 +48,16 @@ class Shot:
     across: tuple[float, float]
     tilts_deg: tuple[float, float]
     aimed_at: float = 0.5
+
+    def backwards(self) -> Shot:
+        """The same move from its end to its beginning."""
+        return attrs.evolve(
+            self,
+            kind=BACKWARDS.get(self.kind, self.kind),
+            travel_m=-self.travel_m,
+            across=self.across[::-1],
+            tilts_deg=self.tilts_deg[::-1],
+        )
 
 
 class Aim:

@@ -122,6 +122,14 @@ def test_a_place_without_ground_or_subject_says_so_in_one_line() -> None:
 # ---------------------------------------------------------------- the best is found
 
 
+def test_the_planned_place_counts_once_where_it_is_on_the_grid() -> None:
+    plan = place(TOWER, SQUARE, rig__origin_m=[0.25, 0.0, 0.9])  # the middle of its rail is over (1, 0)
+    scout = searched(plan, attrs.evolve(QUICK, area=(-2.0, -2.0, 2.0, 2.0), cell_m=1.0, reviews=1))
+    off_m = np.abs(scout.tally.places_m[:, :2] - scout.planned_place()).max(axis=1)
+    assert len(off_m) > 20
+    assert np.sum(off_m < 0.5) == 1
+
+
 def test_a_larger_area_never_lowers_the_best_score() -> None:
     plan = place(TOWER, BENCH, ground("square", (-20.0, -20.0), (20.0, 3.0)))
     small = best(plan, attrs.evolve(QUICK, area=(-4.0, -4.0, 4.0, 3.0)))
