@@ -424,12 +424,58 @@ def scout() -> Iterator[str]:
     tracemalloc.stop()
 
 
+# ---------------------------------------------------------------- the log
+
+LOG_FRAMES = (1_000, 5_000)
+
+
+def log() -> Iterator[str]:
+    """Frames on a card read and their sequence found, beside piexif on the same files, and the memory that it
+    takes; aim: 5,000 in ten seconds, and memory that grows by what is kept of a frame alone.
+    """
+    import tempfile
+    import tracemalloc
+
+    import piexif  # type: ignore[import-untyped,import-not-found]
+
+    from planner_core.log.card import read_card
+    from planner_core.log.sequence import find_sequence
+    from tests.shoots import frame_bytes
+
+    start = dt.datetime(2027, 9, 11, 19, 0)
+    settings = (5.6, 0.01, 100.0)
+    for count in LOG_FRAMES:
+        with tempfile.TemporaryDirectory() as folder:
+            paths = [Path(folder) / f"S{k:05d}.jpg" for k in range(count)]
+            for k, path in enumerate(paths):
+                clock = start + dt.timedelta(seconds=5 * k)
+                path.write_bytes(frame_bytes(clock, settings) + bytes(100_000) + b"\xff\xd9")
+            began_s, cpu_s = time.perf_counter(), time.process_time()
+            found = find_sequence(read_card(folder), 5.0)
+            took_s, cpu_s = time.perf_counter() - began_s, time.process_time() - cpu_s
+            began_s = time.process_time()
+            for path in paths:
+                piexif.load(str(path))
+            beside_s = time.process_time() - began_s
+            tracemalloc.start()
+            read_card(folder)
+            peak = tracemalloc.get_traced_memory()[1]
+            tracemalloc.stop()
+        assert found is not None
+        assert found.count == count
+        yield (
+            f"{count:,} files: {took_s:.1f} s ({cpu_s:.1f} s of computing; piexif {beside_s:.1f} s), "
+            f"{peak / 1e6:.1f} MB at most, {peak / count:.0f} bytes a frame"
+        )
+
+
 SECTIONS: dict[str, Callable[[], Iterator[str]]] = {
     "sky": sky,
     "picture": picture,
     "metering": metering,
     "preview": preview,
     "scout": scout,
+    "log": log,
     "addon": addon,
     "setup": setup,
 }
