@@ -50,7 +50,7 @@ def row_text(evening: Evening, row: Row) -> str:
     """A line of the timetable."""
     what = row.label
     if row.shot and row.kind not in ("light", "done"):
-        to = "to " if row.kind in ("walk", "leave") else ""
+        to = {"walk": "to ", "leave": "for "}.get(row.kind, "")
         what += f" {to}{row.shot}. {one_line(evening.shot(row.shot).name)}"
     return f"{what} ({row.note})" if row.note else what
 
