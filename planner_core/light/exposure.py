@@ -392,6 +392,11 @@ def next_third(setting: float, anchor: float) -> float:
     return float(anchor * 2.0 ** (math.ceil(math.log2(setting / anchor) * 3.0 - 0.05) / 3.0))
 
 
+def nearest_third(setting: float, anchor: float) -> float:
+    """The third of a stop nearest to a setting, counted from the anchor (1 s, ISO 100), exact."""
+    return float(anchor * 2.0 ** (round(math.log2(setting / anchor) * 3.0) / 3.0))
+
+
 def nominal_iso(iso: float) -> float:
     """An ISO as the number that cameras print: 320 for 322.5; one between settings as it is."""
     name = _nominal(iso, 100.0, _ISOS, _LOWEST_THIRD)
@@ -404,6 +409,11 @@ def nominal_shutter_s(shutter_s: float) -> float:
     if not name:
         return shutter_s
     return 1.0 / float(name[2:]) if name.startswith("1/") else float(name)
+
+
+def nearest_f_number(f_number: float) -> float:
+    """The nominal third-stop f-number nearest to this one."""
+    return float(min(_F_NUMBERS, key=lambda n: abs(math.log2(n / f_number))))
 
 
 def wider_f_number(f_number: float) -> float | None:

@@ -693,8 +693,13 @@ def _steep(plan: Plan, frames: FrameTable, ramp: Ramp) -> list[Finding]:
 
 def _following(plan: Plan, frames: FrameTable, ramp: Ramp) -> tuple[Remedy, ...]:
     """An interval in which the light changes by no more than the camera follows in a frame."""
+    return _gentler(plan, frames, ramp, _interval_enough_s(plan, ramp))
+
+
+def _interval_enough_s(plan: Plan, ramp: Ramp) -> float:
+    """The interval in which the light of these frames changes by no more than a camera steps by."""
     steepest = float(np.abs(np.diff(ramp.target_ev100)).max(initial=STEEP_STOPS_A_FRAME))
-    return _gentler(plan, frames, ramp, plan.shoot.interval_s * STEEP_STOPS_A_FRAME / steepest)
+    return plan.shoot.interval_s * STEEP_STOPS_A_FRAME / steepest
 
 
 def _gentler(plan: Plan, frames: FrameTable, ramp: Ramp, interval_s: float) -> tuple[Remedy, ...]:
@@ -713,14 +718,17 @@ def _gentler(plan: Plan, frames: FrameTable, ramp: Ramp, interval_s: float) -> t
     return Remedy(changes={"shoot.interval_s": shorter_s, "shoot.frames": count}), alone
 
 
-@proposes("ramp-steep")
+@proposes("ramp-steep", "exposure-short", "exposure-long")
 def _shorter_yet(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Remedy]:
     """Intervals at which the ramp of as many frames does follow: these frames fall on other moments, so that
     what is enough for the plan's may be too long for them.
     """
-    interval_s, ramp = finding.fact("interval_enough"), frames.ramp
+    ramp = frames.ramp
+    if ramp is None or (finding.code != "ramp-steep" and finding.fact("cause") != "lag"):
+        return
+    interval_s = _interval_enough_s(plan, ramp)
     for _ in range(CLOSER_LOOKS):
-        found = _gentler(plan, frames, ramp, interval_s) if ramp is not None else ()
+        found = _gentler(plan, frames, ramp, interval_s)
         if not found:
             return
         shorter_s = found[-1].changes["shoot.interval_s"]

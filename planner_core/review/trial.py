@@ -15,14 +15,16 @@ from typing import Any
 import attrs
 from attrs import frozen
 
+from planner_core.evening.interval import on_the_timer_s
 from planner_core.frames import FrameTable, compute_frames
+from planner_core.light.exposure import nearest_f_number, nearest_third, nominal_iso, nominal_shutter_s
 from planner_core.plan.changes import changed, value_at
 from planner_core.plan.model import Plan, PlanError
 from planner_core.plan.timeline import clock
 from planner_core.review.assess import Assessor
 from planner_core.review.cost import changed_wishes, cost
 from planner_core.review.findings import LEVELS, Finding, Quantity, Remedy, Review, facts
-from planner_core.review.remedies import proposed
+from planner_core.review.remedies import PLACES, proposed
 from planner_core.review.remedy import STARTS
 
 # How many plans a trial may review: fewer where each takes longer, by frames and blocks. A count and not a
@@ -35,6 +37,8 @@ BETWEEN = (0.5, 0.75, 0.25)  # of the way from the plan's value to the proposed 
 RECONCILED = 3  # proposals that bring something else, of which a way out is looked for
 ANSWERS = 3  # proposals against what they bring
 KEPT = 4
+# digits that a person would set of what isn't printed on a camera
+DIGITS = {**PLACES, "nd_stops": 1, "day_look_stops": 1, "night_look_stops": 1, "focus_distance_m": 2}
 
 Steps = Generator[None, None, "_Outcome | None"]
 
@@ -204,7 +208,10 @@ class Trial:
             return
         ((path, new),) = changes.items()
         old = value_at(self.plan, path)
-        yield from ({path: value} for share in BETWEEN if (value := _mixed(old, new, share)) is not None)
+        for share in BETWEEN:
+            value = _settable(self.plan, path, _mixed(old, new, share))
+            if value is not None and value not in (old, new):
+                yield {path: value}
 
     def _answered(
         self, finding: Finding, changes: Mapping[str, Any], outcome: _Outcome
@@ -267,3 +274,19 @@ def _mixed(old: Any, new: Any, share: float) -> Any:
         return None
     value = old + share * (new - old)
     return round(value) if isinstance(old, int) else float(f"{value:.4g}")
+
+
+def _settable(plan: Plan, path: str, value: Any) -> Any:
+    """A value as a person can set it: what is printed on the camera nearest to it, a step of the timer."""
+    if not isinstance(value, float):
+        return value
+    field = path.rpartition(".")[2]
+    if path == "exposure.f_number":
+        return nearest_f_number(value)
+    if field in ("iso_min", "iso_max"):
+        return nominal_iso(nearest_third(value, 100.0))
+    if field in ("shutter_min_s", "shutter_max_s"):
+        return nominal_shutter_s(nearest_third(value, 1.0))
+    if path == "shoot.interval_s":
+        return on_the_timer_s(plan, value)
+    return round(value, DIGITS[field]) if field in DIGITS else value

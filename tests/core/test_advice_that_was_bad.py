@@ -14,6 +14,7 @@ from planner_core.fit.travel import fit_travel
 from planner_core.picture import aiming
 from planner_core.plan.changes import changed
 from planner_core.plan.model import Anchor, Block, Composition, Exposure, Pose
+from planner_core.review import trial
 from planner_core.review.findings import Finding
 from planner_core.review.remedy import remedy_text
 from planner_core.review.trial import helps
@@ -199,3 +200,38 @@ def test_a_focus_on_the_subject_that_blurs_the_stars_says_so() -> None:
     left = advice(stopped_down, "focus-depth")
     assert left.remedies == ()
     assert "brings stars out of focus; no value serves both" in left.fix
+
+
+@pytest.mark.parametrize(
+    ("path", "between", "settable"),
+    # nominal values of ISO 516 and ISO 12232, the timer's half seconds, tenths of a stop, centimetres
+    [
+        ("exposure.f_number", 4.625, 4.5),
+        ("exposure.f_number", 2.7, 2.8),
+        ("exposure.iso_max", 1100.0, 1000.0),
+        ("exposure.shutter_max_s", 7.0, 6.0),
+        ("exposure.shutter_min_s", 0.0021, 1 / 500),
+        ("shoot.interval_s", 9.13, 9.5),
+        ("exposure.nd_stops", 2.25, 2.2),
+        ("camera.focus_distance_m", 5.0625, 5.06),
+        ("move.poses[0].pan_deg", 12.345, 12.35),
+    ],
+)
+def test_a_value_between_the_plans_and_a_proposed_one_can_be_set_on_the_camera(
+    path: str, between: float, settable: float
+) -> None:
+    assert trial._settable(QUAY, path, between) == pytest.approx(settable, abs=0.0051)
+
+
+def test_a_night_with_light_that_falls_faster_than_the_camera_follows_is_told_one_interval() -> None:
+    # too dark because the ramp lags, and jumps of brightness: one interval is the answer to both
+    evening = with_shoot(QUAY, frames=60, interval_s=150.0)
+    hurried = with_exposure(evening, meter="picture", artificial_ev100=None)
+    found = told(hurried)
+    first = found["ramp-steep"].remedies[0]
+    after = told(changed(hurried, first.changes))
+    assert "ramp-steep" not in after
+    lags = [
+        each for each in after.values() if each.code.startswith("exposure-") and each.fact("cause") == "lag"
+    ]
+    assert not lags
