@@ -146,7 +146,7 @@ def _compose(plan: Plan, quiet: bool) -> Fit:
 
     status = StatusLine(quiet_s=5.0, silent=quiet)
     try:
-        return fit_compose(plan, lambda trying: status.show(trying.text))
+        return fit_compose(plan, lambda trying: status.show(trying.text, share=trying.spent_share))
     finally:
         status.end()
 

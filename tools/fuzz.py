@@ -353,7 +353,7 @@ def _meanwhile(*, few_trials: bool) -> Iterator[None]:
         line.show = show
 
 
-def _unseen(_line: terminal.StatusLine, _text: str) -> None:
+def _unseen(_line: terminal.StatusLine, _text: str, **_more: object) -> None:
     pass
 
 

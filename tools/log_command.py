@@ -28,7 +28,10 @@ def run_log(arguments: argparse.Namespace) -> int:
         refuse_input("--plan", Path(arguments.new_plan), [("the plan", Path(arguments.plan))])
     status = StatusLine(quiet_s=2.0, silent=arguments.quiet)
     try:
-        card = read_card(arguments.folder, lambda done, total: status.show(f"{done} of {total} frames read"))
+        card = read_card(
+            arguments.folder,
+            lambda done, total: status.show(f"{done} of {total} frames read", share=done / max(total, 1)),
+        )
     finally:
         status.end()
     shot = find_sequence(card, plan.shoot.interval_s)

@@ -199,23 +199,10 @@ def progress_text(progress: Progress) -> str:
 
 
 class ProgressLine(StatusLine):
-    """How far a draft clip has come: a line that changes in a terminal, elsewhere one for each tenth."""
-
-    TENTHS = 10
-
-    def __init__(self, *, silent: bool = False) -> None:
-        super().__init__(silent=silent)
-        self.told: set[tuple[str, int, int]] = set()
+    """How far a draft clip has come."""
 
     def __call__(self, progress: Progress) -> None:
-        if self.in_terminal or self._is_news(progress):
-            self.show(progress_text(progress))
-
-    def _is_news(self, progress: Progress) -> bool:
-        """Whether what it tells belongs to a tenth of the frames, or a stage, not told of yet."""
-        tenth = progress.done * self.TENTHS // max(progress.total, 1)
-        news = (progress.engine or progress.stage, progress.total, tenth)
-        if news in self.told or (not tenth and not progress.engine and progress.stage == "drawing"):
-            return False
-        self.told.add(news)
-        return True
+        share = progress.done / max(progress.total, 1)
+        told_whole = progress.engine or progress.stage != "drawing"
+        stage = f"{progress.stage} {progress.total}"
+        self.show(progress_text(progress), share=None if told_whole else share, of=stage)

@@ -11,18 +11,18 @@ NAME = "duskrail"
 FROM_SOURCE = "python3 tools/bootstrap.py"
 SHELLS = ("bash", "zsh", "fish", "tcsh", "powershell")
 ROOT = Path(__file__).resolve().parent.parent
-
-_started_as = [FROM_SOURCE]  # until the installed command says otherwise
+# Says it to the processes that this one starts, a Blender application above all
+STARTED_AS_VARIABLE = "DUSKRAIL_STARTED_AS"
 
 
 def started_as(name: str) -> None:
-    """Be called that in messages from now on."""
-    _started_as[0] = name
+    """Be called that in messages from now on, in this process and in those that it starts."""
+    os.environ[STARTED_AS_VARIABLE] = name
 
 
 def program() -> str:
     """What to type to start this program again."""
-    return _started_as[0]
+    return os.environ.get(STARTED_AS_VARIABLE, FROM_SOURCE)
 
 
 def version() -> str:

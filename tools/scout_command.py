@@ -120,7 +120,8 @@ def _run(search: Iterator[Progress], quiet: bool) -> bool:
     line = StatusLine(quiet_s=2.0, silent=quiet)
     try:
         for progress in search:
-            line.show(_progress_text(progress))
+            share = progress.done / max(progress.total, 1)
+            line.show(_progress_text(progress), share=share, of=progress.stage)
     except KeyboardInterrupt:
         line.end()
         print("Interrupted; this is the best so far.", file=sys.stderr)

@@ -36,9 +36,12 @@ class HarmlessStream:
 
 
 class StatusLine:
-    """One line on standard error that overwrites itself in a terminal; elsewhere a line now and then."""
+    """One line on standard error that overwrites itself in a terminal; elsewhere a line now and then: one for
+    each tenth where it is known how much there is to do.
+    """
 
     REDRAWN_S = 0.1
+    TENTHS = 10
 
     def __init__(self, quiet_s: float = 0.0, *, silent: bool = False) -> None:
         """quiet_s pass before a line and between two; in a terminal no more than a tenth of a second. Where
@@ -48,10 +51,11 @@ class StatusLine:
         self.in_terminal = sys.stderr.isatty()
         self.pause_s = min(quiet_s, self.REDRAWN_S) if self.in_terminal else quiet_s
         self.shown_s, self.last_length = time.monotonic(), 0
+        self.told = ("", 0)
 
-    def show(self, text: str) -> None:
-        """Show it, unless something has been shown only just now."""
-        if self.silent or time.monotonic() - self.shown_s < self.pause_s:
+    def show(self, text: str, *, share: float | None = None, of: str = "") -> None:
+        """Show it, unless something has been shown only just now; share is how much of a stage is done."""
+        if self.silent or not self._is_due(share, of):
             return
         self.shown_s = time.monotonic()
         if self.in_terminal:
@@ -59,6 +63,19 @@ class StatusLine:
             self.last_length = len(text)
         else:
             print(text, file=sys.stderr, flush=True)
+
+    def _is_due(self, share: float | None, of: str) -> bool:
+        """Whether the time is up and, outside a terminal, another tenth of the stage done."""
+        if time.monotonic() - self.shown_s < self.pause_s:
+            return False
+        if share is None or self.in_terminal:
+            return True
+        tenth = int(share * self.TENTHS + 1e-9)
+        stage, told = self.told
+        if tenth <= (told if of == stage else 0):
+            return False
+        self.told = (of, tenth)
+        return True
 
     def end(self) -> None:
         """Leave the line, so that what is printed next stands on its own."""

@@ -176,7 +176,7 @@ def test_what_blender_is_missing_for_says_how_to_get_it_by_how_it_was_started(
     monkeypatch.setattr(outcome.importlib.util, "find_spec", lambda _name: None)
     with pytest.raises(outcome.UsageError, match=r"python3 tools/bootstrap\.py"):
         outcome.need_blender()
-    monkeypatch.setattr(program, "_started_as", [program.NAME])
+    monkeypatch.setenv(program.STARTED_AS_VARIABLE, program.NAME)
     with pytest.raises(outcome.UsageError, match=r"pipx install .*\[preview\]") as said:
         outcome.need_blender()
     assert "bootstrap" not in str(said.value)
