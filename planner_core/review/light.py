@@ -718,13 +718,13 @@ def _gentler(plan: Plan, frames: FrameTable, ramp: Ramp, interval_s: float) -> t
     return Remedy(changes={"shoot.interval_s": shorter_s, "shoot.frames": count}), alone
 
 
-@proposes("ramp-steep", "exposure-short", "exposure-long")
+@proposes("ramp-steep", "exposure-short", "exposure-long", "highlights-lost", "shadows-lost")
 def _shorter_yet(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Remedy]:
     """Intervals at which the ramp of as many frames does follow: these frames fall on other moments, so that
     what is enough for the plan's may be too long for them.
     """
     ramp = frames.ramp
-    if ramp is None or (finding.code != "ramp-steep" and finding.fact("cause") != "lag"):
+    if ramp is None or not _comes_of_a_lag(finding):
         return
     interval_s = _interval_enough_s(plan, ramp)
     for _ in range(CLOSER_LOOKS):
@@ -738,6 +738,13 @@ def _shorter_yet(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[R
             yield from found
             return
         interval_s = min(shorter_s * STEEP_STOPS_A_FRAME / steepest, shorter_s - plan.shoot.interval_step_s)
+
+
+def _comes_of_a_lag(finding: Finding) -> bool:
+    """Whether the light changes faster than the camera may follow."""
+    if finding.code in ("highlights-lost", "shadows-lost"):
+        return bool(finding.fact("lags"))
+    return finding.code == "ramp-steep" or bool(finding.fact("cause") == "lag")
 
 
 def _galaxy_numbers(frames: FrameTable) -> GalaxyNumbers | None:

@@ -44,6 +44,7 @@ HIGHLIGHTS = {"note": 0.03, "warn": 0.1, "stop": 0.75}
 SHADOWS = {"note": 0.05, "warn": 0.2, "stop": 0.75}
 GRADUATED_STOPS = (1.0, 2.0, 3.0, 4.0)  # such filters are sold in; from memory
 LIMITS_BIND_STOPS = 0.5
+SIXTH_STOPS = 1.0 / 6.0  # half a step of a camera's
 
 Ways = list[dict[str, Any]]  # fields to set, each by its path
 Kept = Callable[[Plan], bool]
@@ -62,13 +63,16 @@ def review_tones(plan: Plan, frames: FrameTable) -> tuple[list[Finding], ToneNum
 
 def _highlights(plan: Plan, frames: FrameTable, lost: Array) -> list[Finding]:
     where, ramp = span(lost >= HIGHLIGHTS["note"]), frames.ramp
-    if where is None or ramp is None:
+    if where is None or ramp is None or plan.exposure is None:
         return []
     worst = int(np.argmax(lost))
     level, limit = _level(float(lost[worst]), HIGHLIGHTS)
     settings = picture_settings_ev100(frames)
     over = tones.stops_over(plan.camera, frames.readings.grid, settings, HIGHLIGHTS["note"])
     limits_bind = bool(ramp.error_stops[worst] > LIMITS_BIND_STOPS)
+    could_go_on = _within(ramp.shutter_s[worst], plan.exposure.shutter_min_s) or _within(
+        ramp.iso[worst], plan.exposure.iso_min
+    )
     return [
         Finding(
             code="highlights-lost",
@@ -84,6 +88,7 @@ def _highlights(plan: Plan, frames: FrameTable, lost: Array) -> list[Finding]:
                 over=(float(over.max()), "stops"),
                 headroom=(plan.camera.headroom_stops, "stops"),
                 limits_bind=limits_bind,
+                lags=limits_bind and could_go_on,
             ),
         )
     ]
@@ -96,6 +101,9 @@ def _shadows(plan: Plan, frames: FrameTable, lost: Array) -> list[Finding]:
     worst = int(np.argmax(lost))
     level, limit = _level(float(lost[worst]), SHADOWS)
     limits_bind = bool(ramp.error_stops[worst] < -LIMITS_BIND_STOPS)
+    could_go_on = _within(ramp.longest_shutter_s, ramp.shutter_s[worst]) or _within(
+        plan.exposure.iso_max, ramp.iso[worst]
+    )
     night = night_share(frames.scene_ev100, plan.exposure, plan.shoot.cloud_divisor)
     return [
         Finding(
@@ -111,10 +119,16 @@ def _shadows(plan: Plan, frames: FrameTable, lost: Array) -> list[Finding]:
                 time=clock(float(frames.utc_s[worst]), plan.zone),
                 range=(plan.camera.range_stops, "stops"),
                 limits_bind=limits_bind,
+                lags=limits_bind and could_go_on,
                 lamps_unknown=plan.exposure.artificial_ev100 is None and bool(night[worst] > 0.5),
             ),
         )
     ]
+
+
+def _within(more: float, less: float) -> bool:
+    """Whether one setting is that much more than another that a step lies between them."""
+    return bool(math.log2(more / less) > SIXTH_STOPS)
 
 
 def _level(fraction: float, limits: dict[str, float]) -> tuple[str, float]:

@@ -236,3 +236,16 @@ def test_a_filter_that_is_set_once_is_not_advised_for_a_camera_that_tilts() -> N
     assert still is not None
     assert tilting is not None
     assert all("exposure.grad_stops" not in remedy.changes for remedy in tilting.remedies)
+
+
+def test_tones_lost_since_the_exposure_follows_late_are_told_the_interval_that_jumps_are_told() -> None:
+    evening = toward_the_sunset(artificial_ev100=3.0, iso_max=6400.0)
+    hurried = attrs.evolve(evening, shoot=attrs.evolve(evening.shoot, frames=30, interval_s=240.0))
+    burnt, jumps = finding(hurried, "highlights-lost"), finding(hurried, "ramp-steep")
+    assert burnt is not None
+    assert jumps is not None
+    assert burnt.fact("lags")
+    assert burnt.remedies[0].changes == jumps.remedies[0].changes
+    assert set(burnt.remedies[0].changes) == {"shoot.interval_s"}
+    untold = attrs.evolve(burnt, remedies=(), tried=True, failed=1)
+    assert "at a shorter interval" in untold.fix

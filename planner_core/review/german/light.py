@@ -168,6 +168,9 @@ def _ramp_steep(finding: Finding, names: Names) -> Sentences:
     )
 
 
+FOLLOWS_LATE = "Die Belichtung folgt dem Licht zu spät, um eine Drittelblende je Bild: Nimm Bilder in kürzerem Abstand auf."
+
+
 @speaks("highlights-lost", language=GERMAN)
 def _highlights_lost(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
@@ -177,6 +180,8 @@ def _highlights_lost(finding: Finding, names: Names) -> Sentences:
         if fact("limits_bind")
         else "Drehe das Objektiv weiter von der Sonne weg, oder beginne, wenn sie tiefer steht."
     )
+    if fact("lags"):
+        darker = FOLLOWS_LATE
     return Sentences(
         f"{where(finding)}bis zu {100.0 * fact('share'):.0f} % des Bildes sind weiß ohne Zeichnung (Bild "
         f"{fact('worst_frame')}, {fact('time')}): bis zu {stops(fact('over'))} heller, als der Sensor hält, "
@@ -195,12 +200,13 @@ def _shadows_lost(finding: Finding, names: Names) -> Sentences:
         f"eine höhere ISO{names.aside('exposure.iso_max')}",
     ] * bool(fact("limits_bind")) + [lamps] * bool(fact("lamps_unknown"))
     told = ", oder ".join(advice)
+    brighter = (
+        f"{told[:1].upper()}{told[1:]}." if told else "Nimm sie hin, oder wähle Licht, das sie erreicht."
+    )
     return Sentences(
         f"{where(finding)}bis zu {100.0 * fact('share'):.0f} % des Bildes sind schwarz ohne Zeichnung (Bild "
         f"{fact('worst_frame')}, {fact('time')}): dunkler, als der Sensor hält, {held}.",
-        otherwise=f"{told[:1].upper()}{told[1:]}."
-        if told
-        else "Nimm sie hin, oder wähle Licht, das sie erreicht.",
+        otherwise=FOLLOWS_LATE if fact("lags") else brighter,
     )
 
 

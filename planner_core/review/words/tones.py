@@ -5,6 +5,10 @@ from __future__ import annotations
 from planner_core.review.findings import Finding, Names, Sentences, speaks
 from planner_core.words.figures import figure, frames_text
 
+FOLLOWS_LATE = (
+    "The exposure follows the light late, a third of a stop a frame: take frames at a shorter interval."
+)
+
 
 @speaks("highlights-lost")
 def _highlights_lost(finding: Finding, names: Names) -> Sentences:
@@ -19,6 +23,8 @@ def _highlights_lost(finding: Finding, names: Names) -> Sentences:
 
 def _darker(finding: Finding, names: Names) -> str:
     fact = finding.fact
+    if fact("lags"):
+        return FOLLOWS_LATE
     if fact("limits_bind"):
         return "The settings can't go further down: start when there is less light."
     return "Turn the lens farther from the sun, or start when it is lower."
@@ -37,6 +43,8 @@ def _shadows_lost(finding: Finding, names: Names) -> Sentences:
 
 def _brighter(finding: Finding, names: Names) -> str:
     fact = finding.fact
+    if fact("lags"):
+        return FOLLOWS_LATE
     lamps = []
     if fact("lamps_unknown"):
         lamps.append(
