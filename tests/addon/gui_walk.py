@@ -597,11 +597,15 @@ def greyed_out() -> Wait:
     """A button that can't be used says why, under the mouse."""
     yield from unfold("Preview", "Show the Clip")
     x, y = spot
-    move(x - 3, y)
-    yield 0.3
-    move(x, y)
-    yield 4 * DRAWN_S
-    _, _, sure = look_for("There is no clip yet; render one")
+    sure = 0.0
+    for _ in range(2 * TRIES):  # a tooltip waits for a mouse at rest, and for the window
+        move(x - 3, y)
+        yield 0.3
+        move(x, y)
+        yield 4 * DRAWN_S
+        _, _, sure = look_for("There is no clip yet. Render one first")
+        if sure >= SURE:
+            break
     assert sure >= SURE, f"no reason is told (best {sure:.2f})"
     yield from step("greyed out with the reason")
 
