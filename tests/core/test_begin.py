@@ -18,6 +18,7 @@ from planner_core.plan.file import plan_from_text, plan_to_text
 from planner_core.plan.model import ANCHOR_EVENTS, PlanError
 from planner_core.plan.timeline import anchor_utc_s, start_utc_s
 
+pytestmark = pytest.mark.once
 RANDOM_FACTS = int(os.environ.get("DUSKRAIL_RANDOM_FACTS", "2"))  # hundreds by hand
 DAY = dt.date(2027, 3, 14)
 TOWER = Thing(name="tower", bearing_deg=262.0, distance_m=160.0, height_m=20.0)

@@ -152,6 +152,13 @@ def test_the_tab_key_completes_verbs_and_options(installed: Path, tmp_path: Path
         assert expected in answer.read_text(encoding="utf-8").split()
 
 
+def test_every_file_that_the_readme_points_to_is_there(project_root: Path) -> None:
+    readme = (project_root / "README.md").read_text(encoding="utf-8")
+    links = [link for link in re.findall(r"\]\(([^)#]+)\)", readme) if "://" not in link]
+    assert len(links) > 5
+    assert [link for link in links if not (project_root / link).is_file()] == []
+
+
 def test_the_readme_has_a_row_for_each_verb(project_root: Path) -> None:
     readme = (project_root / "README.md").read_text(encoding="utf-8")
     rows = {match[1] for match in re.finditer(r"^\| `(\w+)[^|]*` \|", readme, re.MULTILINE)}
