@@ -48,6 +48,7 @@ WHOLE: dict[str, Any] = {
         "water_margin_m": 0.3,
     },
     "camera": {
+        "name": "B",
         "sensor_width_mm": 36.0,
         "sensor_height_mm": 24.0,
         "image_width_px": 6000,
@@ -63,6 +64,7 @@ WHOLE: dict[str, Any] = {
     },
     "clip": {"width_px": 1920, "height_px": 1080, "fps": 24.0},
     "rig": {
+        "name": "short rail",
         "origin_m": [0.0, 0.0, 0.9],
         "bearing_deg": 90.0,
         "incline_deg": 0.0,
@@ -107,6 +109,7 @@ WHOLE: dict[str, Any] = {
         "interval_s": 10.0,
         "interval_step_s": 0.5,
         "write_s": 1.0,
+        "attended": True,
         "anchor": {"event": "sunset", "date": "2027-03-14", "at": 0.5},
         "start": None,
         "setup_s": 1800.0,
