@@ -32,7 +32,8 @@ def random_evening(rng: random.Random) -> tuple[list[Job], list[list[int]]]:
     count = rng.randint(1, MOST_SHOTS)
     jobs = []
     for _ in range(count):
-        reach = rng.choice((0, 300, 900)) if count < 5 else rng.choice((0, 600))
+        reach = rng.choice((0, 300, 900))
+        shifts = {-reach, 0, reach} if count < 5 else {0, rng.choice((0, 0, reach))}
         jobs.append(
             Job(
                 start_s=rng.randrange(0, 9000, 60),
@@ -40,7 +41,7 @@ def random_evening(rng: random.Random) -> tuple[list[Job], list[list[int]]]:
                 set_up_s=rng.choice((600, 1500, 2700)),
                 pack_s=rng.choice((600, 1800)),
                 attended=rng.random() < 0.25,
-                shifts_s=tuple(sorted({-reach, 0, reach})),
+                shifts_s=tuple(sorted(shifts)),
                 gear=frozenset(rng.sample(("rig 1", "camera 1"), 1)) if rng.random() < 0.4 else frozenset(),
             )
         )
