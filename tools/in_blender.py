@@ -32,6 +32,10 @@ def main() -> None:
 
     if task["errors"] is not None:
         os.dup2(task["errors"], 2)
+        # a stream of its own: the old one takes what is now there, a pipe perhaps, for a file
+        sys.stderr = os.fdopen(
+            2, "w", buffering=1, encoding="utf-8", errors="backslashreplace", closefd=False
+        )
     _speak_alone(BEGINS)
     code = 3
     try:

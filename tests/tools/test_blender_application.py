@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 import json
 import os
+import subprocess
 import sys
 from pathlib import Path
 from typing import Any
@@ -96,6 +97,20 @@ def test_a_verb_in_it_prints_what_it_prints_here_and_ends_the_same(
     assert printed.out == ""
     assert len(printed.err.splitlines()) == 1
     assert "does not exist" in printed.err
+
+
+def test_it_works_in_a_pipe_too(blender: Application, project_root: Path) -> None:
+    application = f"b.Application({blender.path!r}, (5, 2))"
+    call = f"from tools import blender_application as b; b.run({application}, ['check', 'no'])"
+    done = subprocess.run(
+        [sys.executable, "-c", call],
+        cwd=project_root,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=True,
+    )
+    assert done.stderr.splitlines() == ["plan file: 'no' does not exist; check the name"]
 
 
 def test_one_that_ends_before_the_verb_begins_is_said_to(tmp_path: Path) -> None:
