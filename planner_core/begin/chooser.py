@@ -22,18 +22,22 @@ from planner_core.edit import kit
 from planner_core.edit.starter import PlanDefaults, bare_plan
 from planner_core.evening.balance import TURNING_EVENTS
 from planner_core.evening.interval import long_enough, on_the_timer_s, with_timing
-from planner_core.fit.everything import fit_all
+from planner_core.fit.everything import MINE, fit_all
 from planner_core.fit.travel import fit_travel
+from planner_core.frames import compute_frames
 from planner_core.maths.angles import compass_deg, unwound_deg
 from planner_core.moves.measured import Measured
 from planner_core.moves.score import shot_score
 from planner_core.picture.aiming import LENSES_MM
 from planner_core.picture.composition import view_deg
 from planner_core.picture.optics import circle_of_confusion_mm, focus_between_m, hyperfocal_m
+from planner_core.plan.changes import changed
 from planner_core.plan.file import plan_from_dict, plan_to_dict
 from planner_core.plan.model import Anchor, Composition, Plan, PlanError, Word, field_range
 from planner_core.plan.timeline import anchor_utc_s
 from planner_core.review.findings import Finding, sentences
+from planner_core.review.remedy import PLAN_FILE, Remedy, remedy_text
+from planner_core.review.report import review
 from planner_core.rig import geometry
 from planner_core.time import events
 
@@ -47,6 +51,7 @@ NEAR_M, NEAR_BOX_M, MOST_OF_DISTANCE = 10.0, 0.8, 0.8
 # The shoot reaches from its event to the end of the blue hour, within these limits on either side
 AFTERGLOW_S, LEAST_HALF_S, MOST_HALF_S, OTHER_HALF_S = 480.0, 1800.0, 4500.0, 2160.0
 LEAST_INTERVAL_S = 8.0
+MOST_REPAIRS = 3
 # Where the subject stands in the picture: across it from the middle in picture widths, and the horizon up it
 ACROSS, HORIZON_DOWN = (-1.0 / 6.0, 0.0, 1.0 / 6.0), (1.0 / 6.0, 0.04)
 LEAST_TURN_SHARE = 0.02  # of the picture's width: a head that turns less only shows its steps
@@ -393,7 +398,7 @@ def _aimed(plan: Plan, facts: Facts, across: float, down: float) -> Plan:
 
 
 def _tilt_deg(plan: Plan, subject: Thing, wanted_deg: float) -> float:
-    """The tilt nearest to the wanted one that has the whole subject in the picture, or else its middle."""
+    """The tilt nearest to the wanted one that has all of the subject in the picture, or else its middle."""
     foot, top = _altitudes_deg(plan, subject)
     half = view_deg(plan)[1] * (0.5 - EDGE_SHARE)
     low, high = top - half, foot + half
@@ -407,20 +412,34 @@ def _tilt_deg(plan: Plan, subject: Thing, wanted_deg: float) -> float:
 
 
 def _without_stops(plan: Plan, said: list[str]) -> Plan:
-    """The plan, put right by fit where its review has a stop. Raises PlanError where that stays."""
-    stops = list(_stops(plan))
-    if not stops:
-        return plan
+    """The plan, put right where its review has a stop: by remedies that the review has tried, or else by a
+    fit of everything, which looks farther. Raises PlanError where a stop stays.
+    """
+    for _ in range(MOST_REPAIRS):
+        if next(_stops(plan), None) is None:
+            return plan
+        remedy = next(_remedies(plan), None)
+        if remedy is None:
+            break
+        said.append(f"Put right: {remedy_text(remedy, PLAN_FILE)}")
+        plan = changed(plan, remedy.changes)
     fitted = fit_all(plan)
-    left = list(_stops(fitted.plan))
-    if left:
+    left = next(_stops(fitted.plan), None)
+    if left is not None:
         raise PlanError(
             "subject",
             Word("these facts don't go together:"),
-            f"{sentences(left[0]).message} Another lens or distance may do",
+            f"{sentences(left).message} Another lens or distance may do",
         )
     said.extend(step.text for step in fitted.steps)
     return fitted.plan
+
+
+def _remedies(plan: Plan) -> Iterator[Remedy]:
+    """What the review has tried against stops and found to help, as far as it leaves the facts alone."""
+    for finding in review(plan, compute_frames(plan)).findings:
+        if finding.level == "stop":
+            yield from (r for r in finding.remedies if all(path.startswith(MINE) for path in r.changes))
 
 
 def _stops(plan: Plan) -> Iterator[Finding]:
