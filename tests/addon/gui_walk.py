@@ -227,9 +227,11 @@ def click(words: str) -> Wait:
 
 def unfold(header: str, inside: str) -> Wait:
     """Open a folded panel near the sidebar's end by its header, where what is inside isn't to be seen."""
+    yield from settled()
     yield from scroll("WHEELDOWNMOUSE")  # above it a sentence may have the same word
-    yield from seek(header)
-    yield from click_at(spot[0], spot[1])
+    x, y, sure = look_for(header, region("UI"))
+    assert sure >= SURE, f"“{header}” is not at the sidebar's end (best {sure:.2f})"
+    yield from click_at(x, y)
     yield from seek(inside)
 
 
