@@ -90,6 +90,7 @@ def test_a_move_that_can_t_be_meant_is_refused_by_its_field(
     assert "\n" not in message
 
 
+@pytest.mark.once
 def test_a_pose_outside_the_rail_is_a_finding_and_not_an_error() -> None:
     plan = plan_from_dict(changed(DOCUMENT, ("move", "poses", 1, "slide_m"), 1.9))
     report = review(plan, compute_frames(plan))

@@ -86,6 +86,7 @@ def test_a_wall_beside_the_camera_is_cut_where_the_camera_stands() -> None:
     assert found.frame_share(0)[0] * 3840 * 2160 == pytest.approx(triangle, rel=0.01)
 
 
+@pytest.mark.once
 @settings(max_examples=25)
 @given(SEEDS)
 def test_rectangles_hold_every_corner_in_front(seed: int) -> None:

@@ -40,6 +40,7 @@ def inside(piece: ConvexPiece, points: NDArray[np.float64]) -> NDArray[np.bool_]
     return ((along >= piece.low_m - 1e-9) & (along <= piece.high_m + 1e-9)).all(axis=1)
 
 
+@pytest.mark.once
 @given(SEEDS)
 def test_every_solid_is_closed_with_its_faces_outward(seed: int) -> None:
     mesh = blocking.solid_mesh(random_solid(seed))
@@ -62,6 +63,7 @@ def test_the_bounding_box_holds_the_mesh(seed: int) -> None:
     assert vertices[:, 2].max() <= boxes.half_m[0, 2] + 1e-9
 
 
+@pytest.mark.once
 @given(SEEDS)
 def test_convex_pieces_fill_the_solid_and_no_more(seed: int) -> None:
     # volume by random points in the box around it, against the mesh's own

@@ -39,12 +39,14 @@ def test_each_planted_mistake_is_named(mistaken: Plan, code: str, level: str, wo
     assert found[0].fix
 
 
+@pytest.mark.once
 def test_nothing_else_stops_it(mistaken: Plan) -> None:
     assert {finding.code for finding in reviewed(mistaken).findings if finding.level == "stop"} == {
         "interval-too-short"
     }
 
 
+@pytest.mark.once
 def test_eight_seconds_of_exposure_are_told_not_to_fit_six_of_interval(mistaken: Plan) -> None:
     # common practice, no source: the classic slip
     stop = next(finding for finding in reviewed(mistaken).findings if finding.level == "stop")
@@ -63,6 +65,7 @@ def test_fit_makes_a_plan_of_it_that_nothing_stops(mistaken: Plan) -> None:
     assert not mended & {finding.code for finding in report.findings}
 
 
+@pytest.mark.once
 def test_what_no_fit_can_mend_is_still_said_afterwards(mistaken: Plan) -> None:
     fitted = fit_travel(mistaken)
     assert any("up to two metres from the lens" in sentence for sentence in fitted.said)

@@ -121,6 +121,7 @@ def test_with_nothing_in_the_way_the_level_horizon_counts() -> None:
     assert row.behind == ""
 
 
+@pytest.mark.once
 def test_polar_days_have_no_sunset_and_no_crash() -> None:
     north = plan(
         site__latitude_deg=78.2,

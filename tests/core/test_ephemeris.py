@@ -43,6 +43,7 @@ def test_places_broadcast_against_instants(position: Callable[..., Any]) -> None
     assert altitude[1, 0] == pytest.approx(position(EVENING, 57.7, 11.9)[1])
 
 
+@pytest.mark.once
 @given(utc_s=instants, latitude=latitudes, longitude=longitudes)
 def test_angles_stay_in_their_ranges(utc_s: float, latitude: float, longitude: float) -> None:
     for position in POSITIONS:
@@ -54,6 +55,7 @@ def test_angles_stay_in_their_ranges(utc_s: float, latitude: float, longitude: f
     assert 0.0 <= ephemeris.sidereal_time_deg(utc_s, longitude) < 360.0
 
 
+@pytest.mark.once
 @given(utc_s=instants, latitude=latitudes, longitude=longitudes, frames=st.integers(30, 200))
 def test_one_instant_alone_is_where_it_is_among_the_frames_of_an_evening(
     utc_s: float, latitude: float, longitude: float, frames: int

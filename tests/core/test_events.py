@@ -58,6 +58,7 @@ def test_events_fall_on_their_date_at_their_altitude_in_their_direction(
             assert after > level - 1e-4
 
 
+@pytest.mark.once
 @given(dates, st.sampled_from(PLACES), st.sampled_from(events.EVENTS))
 @settings(max_examples=40)
 def test_one_event_is_the_same_alone_and_among_all(

@@ -169,6 +169,7 @@ def test_a_hundred_megabytes_of_tags_are_not_read(tmp_path: Path) -> None:
         read_exif(tmp_path / "big.tif")
 
 
+@pytest.mark.once
 def test_every_cut_and_every_flipped_byte_of_the_tags_is_survived(tmp_path: Path) -> None:
     whole = photograph(tmp_path, tags(), size=(32, 24)).read_bytes()
     place = tmp_path / "cut.jpg"

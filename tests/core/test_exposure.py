@@ -72,6 +72,7 @@ def ramp(
     return present(exposure_ramp(attrs.evolve(PLAN, exposure=exposure), scene_ev100, left))
 
 
+@pytest.mark.once
 @given(limits(), light, time_left)
 def test_settings_stay_inside_the_limits_and_what_the_interval_leaves(
     exposure: Exposure, scene: NDArray[np.float64], left: float
@@ -85,6 +86,7 @@ def test_settings_stay_inside_the_limits_and_what_the_interval_leaves(
     assert np.all(found.f_number == exposure.f_number)
 
 
+@pytest.mark.once
 @given(limits(), light, time_left)
 def test_settings_meet_the_target_within_a_third_of_a_stop_where_limits_leave_room(
     exposure: Exposure, scene: NDArray[np.float64], left: float
@@ -101,6 +103,7 @@ def test_settings_meet_the_target_within_a_third_of_a_stop_where_limits_leave_ro
     assert np.all(found.error_stops[found.target_ev100 > brightest + THIRD] > 0.0)
 
 
+@pytest.mark.once
 @given(limits(), light, st.data())
 def test_settings_only_go_one_way_while_the_light_does(
     exposure: Exposure, scene: NDArray[np.float64], data: st.DataObject
@@ -112,6 +115,7 @@ def test_settings_only_go_one_way_while_the_light_does(
         assert np.all(sign * np.diff(found.iso) >= 0.0)
 
 
+@pytest.mark.once
 @example(LIMITS_OFF_THE_THIRDS, -2.6875, 0.0, 0)
 @given(limits(), st.floats(-10, 14), st.floats(0.0, 0.3), st.integers(0, 2**32 - 1))
 def test_a_ripple_in_the_light_does_not_make_the_camera_hunt(
@@ -212,6 +216,7 @@ def test_a_short_interval_takes_shutter_time_and_iso_makes_up_for_it() -> None:
     assert np.all(np.abs(tied.error_stops) <= THIRD)
 
 
+@pytest.mark.once
 @settings(max_examples=40)
 @given(
     limits(),

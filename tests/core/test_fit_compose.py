@@ -59,6 +59,7 @@ def test_a_pan_that_goes_too_far_is_ended_earlier() -> None:
     assert f"End the pan at {last.pan_deg:g}° instead of 50°." in fit.said
 
 
+@pytest.mark.once
 def test_the_change_is_about_the_smallest_that_mends() -> None:
     plan = moved(pose(0.0, pan_deg=5.0), pose(1.0, pan_deg=50.0))
     end = fit_compose(plan).plan.move.poses[1].pan_deg
@@ -135,6 +136,7 @@ def test_two_faults_get_two_changes() -> None:
     assert changed == [True, True]
 
 
+@pytest.mark.once
 def test_changes_stay_inside_the_axes() -> None:
     narrow = attrs.evolve(PAN, min_deg=45.0, max_deg=60.0)  # the head can't turn to the tower
     plan = moved(pose(0.0, pan_deg=50.0), pose(1.0, pan_deg=55.0), pan=narrow)

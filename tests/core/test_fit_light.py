@@ -129,6 +129,7 @@ def test_a_ratio_that_is_none_is_refused(ratio: tuple[float, float]) -> None:
 # ---------------------------------------------------------------- clip
 
 
+@pytest.mark.once
 @settings(max_examples=20)
 @given(st.floats(1.0, 60.0))
 def test_a_clip_lasts_as_asked_over_the_same_evening_or_as_long_as_it_can(seconds: float) -> None:

@@ -92,6 +92,7 @@ def test_a_speed_that_the_turn_alone_exceeds_is_said() -> None:
     assert any("pan and tilt alone" in sentence for sentence in fit.said)
 
 
+@pytest.mark.once
 def test_it_says_what_the_whole_rail_would_look_like() -> None:
     fit = fit_travel(QUAY, 4.0)
     whole = foreground_px(
@@ -124,6 +125,7 @@ def test_a_subject_that_is_near_is_judged_like_a_foreground() -> None:
     assert subject.worst_px == pytest.approx(3.0, rel=0.02)
 
 
+@pytest.mark.once
 def test_a_foreground_that_a_calm_pan_already_moves_still_gets_a_slide() -> None:
     plan = with_shoot(panning(QUAY, 262.0, 278.0), frames=240)
     fit = fit_travel(plan)
@@ -133,6 +135,7 @@ def test_a_foreground_that_a_calm_pan_already_moves_still_gets_a_slide() -> None
     )
 
 
+@pytest.mark.once
 def test_a_slide_that_calms_a_pan_is_not_taken_away() -> None:
     # a pan that follows what is near, against the slide: without the slide it would cross the picture faster
     poses = Pose(at=0.0, slide_m=0.0, pan_deg=300.0), Pose(at=1.0, slide_m=1.3, pan_deg=255.0)
@@ -184,12 +187,14 @@ def test_a_move_that_stood_still_gets_a_travel() -> None:
     assert foreground_px(one_pose.plan) == pytest.approx(5.0, rel=0.02)
 
 
+@pytest.mark.once
 def test_a_carriage_at_the_rail_s_end_is_brought_in() -> None:
     fit = fit_travel(sliding(QUAY, 0.0, 0.0), 5.0)
     assert foreground_px(fit.plan) == pytest.approx(5.0, rel=0.02)
     assert any("further in" in sentence for sentence in fit.said)
 
 
+@pytest.mark.once
 def test_holds_and_poses_without_a_slide_stay_what_they_are() -> None:
     plan = with_poses(
         QUAY,

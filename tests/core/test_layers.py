@@ -138,6 +138,7 @@ def test_the_core_knows_neither_blender_nor_the_layers_above_it(project_root: Pa
     assert strangers(modules_of(project_root, "planner_core"), CORE_MAY_IMPORT) == []
 
 
+@pytest.mark.once
 def test_the_blender_layer_needs_only_the_core_and_what_blender_brings(project_root: Path) -> None:
     assert strangers(modules_of(project_root, "blender_addon"), ADDON_MAY_IMPORT) == []
 

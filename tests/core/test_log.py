@@ -57,6 +57,7 @@ def test_a_card_as_planned_has_nothing_to_tell(evening: Plan, tmp_path: Path) ->
     assert log.shot.interval_s == pytest.approx(evening.shoot.interval_s, abs=0.01)
 
 
+@pytest.mark.once
 def test_every_planted_fault_is_found_with_its_frames_and_nothing_else(evening: Plan, tmp_path: Path) -> None:
     frames = compute_frames(evening)
     interval = evening.shoot.interval_s

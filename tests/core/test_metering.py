@@ -50,6 +50,7 @@ def test_the_ground_is_metered_as_before_there_was_another_meter(name: str) -> N
             assert now == pytest.approx(float(row[column]), rel=1e-9, abs=1e-9), (row["frame"], column)
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("meter", METERS[1:])
 @pytest.mark.parametrize("name", EXAMPLES)
 def test_the_exposure_goes_with_the_light_by_no_more_than_a_third_of_a_stop(name: str, meter: str) -> None:

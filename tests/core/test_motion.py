@@ -45,6 +45,7 @@ def test_values_stay_between_the_neighbouring_poses(poses: tuple[Pose, ...], eas
         assert np.all((values[between] >= low - 1e-12) & (values[between] <= high + 1e-12))
 
 
+@pytest.mark.once
 @given(slides(), eases)
 def test_the_move_goes_one_way_between_two_poses(poses: tuple[Pose, ...], ease: float) -> None:
     if any(after.at - before.at < 1e-3 for before, after in itertools.pairwise(poses)):
@@ -55,6 +56,7 @@ def test_the_move_goes_one_way_between_two_poses(poses: tuple[Pose, ...], ease: 
         assert np.all(way * np.sign(present(after.slide_m) - present(before.slide_m)) >= -1e-9)
 
 
+@pytest.mark.once
 @given(slides(), eases)
 def test_every_pose_is_reached_at_its_own_place(poses: tuple[Pose, ...], ease: float) -> None:
     for pose in poses:
@@ -75,6 +77,7 @@ def test_a_move_filmed_backwards_is_the_backward_move(poses: tuple[Pose, ...], e
     assert np.allclose(present(there), present(back), atol=1e-7)
 
 
+@pytest.mark.once
 @given(slides(), eases, st.floats(-3.0, 3.0), st.floats(-2.0, 2.0))
 def test_a_longer_travel_is_the_same_move_stretched(
     poses: tuple[Pose, ...], ease: float, factor: float, shift: float

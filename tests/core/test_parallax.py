@@ -44,6 +44,7 @@ def plate(name: str, distance_m: float, role: str = "background") -> Block:
     )
 
 
+@pytest.mark.once
 @given(st.floats(0.6, 60.0), st.floats(0.1, 1.6))
 def test_a_slide_across_shifts_by_focal_length_times_travel_over_distance(
     distance_m: float, travel_m: float
@@ -56,6 +57,7 @@ def test_a_slide_across_shifts_by_focal_length_times_travel_over_distance(
     assert found.travel_m == pytest.approx(travel_m)
 
 
+@pytest.mark.once
 @given(st.floats(1.0, 20.0), st.floats(1.5, 6.0))
 def test_separation_falls_as_one_over_distance(distance_m: float, times: float) -> None:
     one, other = (of(sliding(plate("near", d))).separation_percent for d in (distance_m, distance_m * times))

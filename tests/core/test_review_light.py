@@ -111,6 +111,7 @@ def test_half_of_the_move_should_be_done_at_sunset() -> None:
     assert one(plan(shoot__anchor=anchored(0.6)), "move-midpoint").level == "note"
 
 
+@pytest.mark.once
 def test_an_anchor_of_another_event_is_moved_by_as_much_as_the_start() -> None:
     # the moon rises shortly before sunset; it is the sunset that should fall on half of the move
     moonlit = plan(shoot__anchor={"event": "moonrise", "date": "2027-03-22", "at": 0.3})
@@ -177,6 +178,7 @@ def test_clocks_that_go_back_during_the_shoot_are_told_with_their_frame() -> Non
     assert not findings(plan(), "clock-change")
 
 
+@pytest.mark.once
 def test_a_clock_that_can_not_be_the_site_s_is_questioned() -> None:
     assert not findings(plan(site__timezone="UTC", site__longitude_deg=145.0), "zone-odd")
     assert not findings(plan(), "zone-odd")
@@ -190,6 +192,7 @@ def test_a_clock_that_can_not_be_the_site_s_is_questioned() -> None:
     assert not findings(right, "zone-odd")
 
 
+@pytest.mark.once
 def test_a_night_that_the_limits_can_not_reach_is_short() -> None:
     short = exposing(plan(), iso_max=100.0, shutter_max_s=1.0)
     found = one(short, "exposure-short")
@@ -255,6 +258,7 @@ def test_an_interval_that_takes_the_exposure_s_time_is_named() -> None:
     assert not findings(fit_clip(tied, 20.0).plan, "exposure-short")
 
 
+@pytest.mark.once
 def test_an_interval_that_leaves_no_time_at_all_is_lengthened_by_what_is_needed() -> None:
     hurried = plan(shoot__interval_s=1.2, shoot__frames=120, shoot__write_s=1.0)
     found = one(hurried, "exposure-short")
@@ -409,6 +413,7 @@ def test_long_exposures_draw_the_stars_out() -> None:
     assert not findings(plan(), "star-trails")  # the sun is no lower than −10°
 
 
+@pytest.mark.once
 def test_stars_behind_a_near_focus_are_said_to_be_soft_and_advice_that_makes_them_so_says_it() -> None:
     dark = exposing(
         plan(shoot__interval_s=35.0), artificial_ev100=None, iso_max=6400.0, shutter_max_s=6.0, f_number=2.0

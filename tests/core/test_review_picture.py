@@ -333,6 +333,7 @@ def test_a_single_frame_is_reviewed() -> None:
 # ---------------------------------------------------------------- the whole review
 
 
+@pytest.mark.once
 def test_the_examples_have_no_stop_of_the_picture(example_plan: Plan) -> None:
     findings, summary = review_topic(example_plan, compute_frames(example_plan))
     assert [f.code for f in findings if f.level == "stop"] == []
@@ -426,6 +427,7 @@ def test_a_crowded_plan_that_fails_costs_no_more_work_than_the_review_allows(
     assert spent(monkeypatch, plan) == (costs, changes)
 
 
+@pytest.mark.once
 def test_the_pan_is_ended_on_the_subject_however_far_past_it_goes() -> None:
     for end_deg in (65.0, 75.0, 110.0):
         plan = panned(10.0, end_deg, tower(15.0))

@@ -103,6 +103,7 @@ def test_a_pose_outside_the_range_stops_the_plan_by_its_field(
     assert limit in [remedy.changes[path] for remedy in advice(plan, "axis-range").remedies]
 
 
+@pytest.mark.once
 def test_a_pan_of_the_same_bearing_a_turn_away_is_offered() -> None:
     plan = with_poses(QUAY, QUAY.move.poses[0], Pose(at=1.0, slide_m=0.9, pan_deg=-85.0, tilt_deg=0.0))
     first, *_ = advice(attrs.evolve(plan, exposure=None), "axis-range").remedies
@@ -182,6 +183,7 @@ def test_a_continuous_drive_needs_only_exposure_and_writing() -> None:
     assert findings(with_shoot(night, interval_s=7.0), "interval-too-short") == []
 
 
+@pytest.mark.once
 def test_a_plan_without_exposure_is_judged_by_its_moves() -> None:
     plan = attrs.evolve(QUAY, exposure=None)
     assert findings(plan, "interval-too-short") == []
@@ -261,6 +263,7 @@ def test_a_quick_pan_is_too_fast_to_look_at() -> None:
     assert "instead of 160°" in told
 
 
+@pytest.mark.once
 def test_a_slide_that_rushes_past_a_near_thing_is_told_that_less_travel_is_enough() -> None:
     # common practice, no source: travel is a choice, not a property of the rail
     plan = with_shoot(sliding(QUAY, 0.0, 1.5), frames=120)
@@ -273,6 +276,7 @@ def test_a_slide_that_rushes_past_a_near_thing_is_told_that_less_travel_is_enoug
     assert findings(sliding(QUAY, 0.4, 1.0), "screen-speed") == []
 
 
+@pytest.mark.once
 def test_the_offered_travel_is_calm() -> None:
     plan = with_shoot(sliding(QUAY, 0.0, 1.5), frames=120)
     ends = offered(plan, "screen-speed", "move.poses[0].slide_m", "move.poses[1].slide_m")

@@ -23,7 +23,7 @@ pytestmark = pytest.mark.once
 Array = NDArray[np.float64]
 PLACES = int(os.environ.get("DUSKRAIL_SCOUT_PLACES", "1"))
 ENOUGH = 0.97  # of the best that trying everything finds
-NOTHING = -1.0  # where the subject is hidden from everywhere
+NOTHING = 0.0  # where the subject is hidden from everywhere
 
 
 def finds(plan: Plan, wishes: Wishes) -> tuple[Found, ...]:

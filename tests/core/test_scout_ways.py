@@ -72,6 +72,7 @@ def test_a_place_is_reached_over_bridges_and_roads_but_not_through_water_gates_o
     assert found.tolist() == [True, can]
 
 
+@pytest.mark.once
 def test_no_find_stands_where_nobody_can_walk_to() -> None:
     scout = searched(to_islet(), attrs.evolve(QUICK, cell_m=2.0))
     assert scout.tally.beyond_reach > 5
@@ -152,6 +153,7 @@ def test_dates_are_spread_over_a_span_that_is_too_long_for_all() -> None:
 # ---------------------------------------------------------------- subjects
 
 
+@pytest.mark.once
 def test_from_one_place_the_block_that_can_be_seen_is_the_better_subject() -> None:
     chapel = box("chapel", "background", (-25.0, 60.0), (6.0, 6.0, 18.0))
     wall = box("wall", "background", (8.0, 30.0), (16.0, 1.0, 40.0))

@@ -618,6 +618,7 @@ def test_cloud_takes_of_the_picture_what_the_picture_under_that_cloud_lacks() ->
 # ---------------------------------------------------------------- clocks
 
 
+@pytest.mark.once
 def test_clock_times_carry_the_zones_letters_where_the_clocks_change() -> None:
     # Portugal's clocks go from 01:00 WET to 02:00 WEST on 28 March 2027 (IANA time zone database)
     _, page = made(plan(shoot__anchor=None, shoot__start="2027-03-28T00:30:00"))
@@ -662,6 +663,7 @@ def test_a_chart_takes_the_height_that_it_is_given_as_far_as_it_looks_right() ->
     assert 45.0 < height(20.0) < height(100.0) < height(400.0) < 140.0
 
 
+@pytest.mark.once
 def test_a_plan_with_a_stop_says_so_on_the_first_side() -> None:
     here = plan()
     frames = compute_frames(here)

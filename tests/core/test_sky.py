@@ -39,6 +39,7 @@ def test_the_cosine_weighted_sky_is_the_diffuse_light(frame: int) -> None:
     assert light_on_level_ground(LIGHT, frame) == pytest.approx(parts, rel=2e-3)
 
 
+@pytest.mark.once
 @given(st.integers(0, 60), st.sampled_from([1.0, 3.0, 10.0]))
 def test_all_parts_together_are_the_natural_light(frame: int, cloud: float) -> None:
     frames = compute_frames(plan(shoot__frames=61, shoot__interval_s=180.0, shoot__cloud_divisor=cloud))

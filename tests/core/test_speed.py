@@ -136,6 +136,7 @@ def test_a_long_wall_counts_where_it_is_near_even_if_its_corners_are_out_of_the_
     assert np.nanmax(moving.distance_m) < 1.6
 
 
+@pytest.mark.once
 @given(st.floats(0.5, 200.0), st.sampled_from(["foreground", "subject", "background"]))
 def test_a_block_behind_the_camera_never_counts(steady: Plan, distance_m: float, role: str) -> None:
     blocks = (ahead(steady, -distance_m, role=role),)

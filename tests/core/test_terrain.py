@@ -158,6 +158,7 @@ def tilted(north_per_m: float, hill_m: float = 0.0) -> Grid:
     return Grid(heights_m=heights.astype(np.float32), north_deg=47, west_deg=7, step_deg=(1 / 1200, 1 / 1200))
 
 
+@pytest.mark.once
 def test_ground_and_blocks_take_the_lands_height(valley: Plan) -> None:
     landed = with_land(valley, tilted(0.1), near_m=120.0)
     new = landed.plan
@@ -174,6 +175,7 @@ def test_ground_and_blocks_take_the_lands_height(valley: Plan) -> None:
         )  # half a step and half a cell
 
 
+@pytest.mark.once
 def test_the_hills_stand_where_they_are_in_the_skyline(valley: Plan) -> None:
     landed = with_land(valley, tilted(0.0, hill_m=700.0), near_m=0.0)
     eye = np.asarray(valley.rig.origin_m)
@@ -190,6 +192,7 @@ def test_the_hills_stand_where_they_are_in_the_skyline(valley: Plan) -> None:
     assert float(seen.altitude_at(90.0)) == 0.0
 
 
+@pytest.mark.once
 def test_the_sun_goes_behind_the_land(valley: Plan) -> None:
     plan = with_land(valley, tilted(0.0, hill_m=900.0), near_m=0.0).plan
     frames = compute_frames(plan)

@@ -90,6 +90,7 @@ def test_the_fix_names_what_the_remedies_set() -> None:
             assert path in found.fix
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(("level", "share"), [("note", 0.03), ("warn", 0.1), ("stop", 0.75)])
 def test_highlights_have_their_levels_from_their_shares_on(level: str, share: float) -> None:
     # the limits are ours; the camera's headroom puts white where just so much of a picture is above it

@@ -65,6 +65,7 @@ def found(
     return [row for row in table.rows if row.level_utc_s is not None]
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(("latitude", "longitude", "date", "way"), SITES)
 def test_sun_rises_and_sets_when_and_where_skyfield_says(
     latitude: float, longitude: float, date: dt.date, way: str
@@ -83,6 +84,7 @@ def test_sun_rises_and_sets_when_and_where_skyfield_says(
         assert row.level_bearing_deg == pytest.approx(azimuth, abs=0.03)
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(("latitude", "longitude", "date", "way"), SITES)
 def test_against_a_skyline_the_upper_limb_is_where_skyfield_has_it(
     latitude: float, longitude: float, date: dt.date, way: str

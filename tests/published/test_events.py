@@ -78,6 +78,7 @@ def test_midwinter_at_78_north_reaches_nautical_twilight_only(de421: Ephemeris42
     assert dawn < noon < dusk
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("season", ["04", "08"])
 def test_round_the_midnight_sun_no_rise_or_set_is_lost(season: str, de421: Ephemeris421) -> None:
     # skyfield's almanac on DE421; the sun scrapes the horizon within minutes of midnight on these dates

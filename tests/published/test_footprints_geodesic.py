@@ -63,6 +63,7 @@ def test_lengths_and_bearings_keep_to_the_geodesic_within_2_km(
     assert np.max(np.abs(np.radians(turned))) < 1e-3  # 0.1 % of a distance, sideways
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(("latitude_deg", "longitude_deg"), PLACES)
 def test_areas_keep_to_the_geodesic_within_2_km(latitude_deg: float, longitude_deg: float) -> None:
     document, areas = town(latitude_deg, longitude_deg, 60, 2000.0)

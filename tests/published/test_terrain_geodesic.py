@@ -89,6 +89,7 @@ def test_the_dip_of_the_sea_is_the_navigators(eye_m: float) -> None:
     assert 60.0 * dip_deg(eye_m) == pytest.approx(1.76 * math.sqrt(eye_m), rel=0.04)
 
 
+@pytest.mark.once
 def test_the_sea_from_a_cliff_lies_by_its_dip_below_level() -> None:
     sea = Grid(
         heights_m=np.zeros((SIDE, SIDE), dtype=np.float32),

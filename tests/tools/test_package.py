@@ -23,6 +23,8 @@ from tools.build_extension import project_version
 from tools.duskrail import build_parser
 from tools.examples import EXAMPLES
 
+pytestmark = pytest.mark.once
+
 BUILD = """
 import sys
 from setuptools import build_meta
