@@ -13,6 +13,7 @@ from bpy.app.handlers import persistent
 
 from ..scene import parts, store
 from . import files, live
+from .listening import listen, stop_listening
 
 LISTENED_TO = {"block", "pose", "rail"}
 
@@ -84,15 +85,9 @@ HANDLERS = (
 
 def register() -> None:
     """Begin to listen."""
-    for name, function in HANDLERS:
-        listeners = getattr(bpy.app.handlers, name)
-        if function not in listeners:
-            listeners.append(function)
+    listen(HANDLERS)
 
 
 def unregister() -> None:
     """Stop listening."""
-    for name, function in HANDLERS:
-        listeners = getattr(bpy.app.handlers, name)
-        if function in listeners:
-            listeners.remove(function)
+    stop_listening(HANDLERS)

@@ -25,6 +25,7 @@ from ..render import engines, looks, viewtransform
 from ..render.evening import EveningPicture
 from ..scene import nightlights, parts, starfield
 from ..state import live
+from ..state.listening import listen, stop_listening
 from .drawing import text_width, ui_scale, write
 from .evening_draw import EveningDrawing
 
@@ -128,17 +129,13 @@ HANDLERS = (
 
 def register() -> None:
     """Be told of saving and loading."""
-    for name, function in HANDLERS:
-        getattr(bpy.app.handlers, name).append(function)
+    listen(HANDLERS)
 
 
 def unregister() -> None:
     """Turn every view back."""
     leave_all()
-    for name, function in HANDLERS:
-        listeners = getattr(bpy.app.handlers, name)
-        if function in listeners:
-            listeners.remove(function)
+    stop_listening(HANDLERS)
     for timer in (_prepare, _leave_turned):
         if bpy.app.timers.is_registered(timer):
             bpy.app.timers.unregister(timer)

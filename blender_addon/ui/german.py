@@ -514,7 +514,7 @@ GERMAN: dict[str, str] = {
     "Distance to the ridge": "Entfernung zum Kamm",
     "Height of its highest point above the ground here": "Höhe des höchsten Punktes über dem Boden hier",
     "Width": "Breite",
-    "Angle from one end of the ridge to the other": "Winkel von einem Ende des Kamms zum anderen",
+    "Length of the ridge from one end to the other": "Länge des Kamms von einem Ende zum anderen",
     "Mark as Block": "Als Block verwenden",
     "Use the selected meshes as blocks of the plan. The objects stay as they are; the plan uses their outlines": "Die gewählten Meshes als Blöcke des Plans verwenden. Die Objekte bleiben, wie sie sind; der Plan verwendet ihre Umrisse",
     "The part that these blocks play in the picture": "Welche Rolle diese Blöcke im Bild spielen",

@@ -28,6 +28,7 @@ from planner_core.words.language import say
 
 from ..scene import photos
 from ..state import live
+from ..state.listening import listen, stop_listening
 from . import evening
 from .drawing import Colour, fill, ui_scale, write
 
@@ -91,17 +92,13 @@ HANDLERS = (("load_pre", _before_loading),)
 
 def register() -> None:
     """Be told of loading."""
-    for name, function in HANDLERS:
-        getattr(bpy.app.handlers, name).append(function)
+    listen(HANDLERS)
 
 
 def unregister() -> None:
     """Turn every view back."""
     leave_all()
-    for name, function in HANDLERS:
-        listeners = getattr(bpy.app.handlers, name)
-        if function in listeners:
-            listeners.remove(function)
+    stop_listening(HANDLERS)
     if bpy.app.timers.is_registered(_leave_turned):
         bpy.app.timers.unregister(_leave_turned)
     clear()

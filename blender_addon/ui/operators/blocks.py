@@ -249,7 +249,7 @@ class DUSKRAIL_OT_add_ridge(WithPlan, bpy.types.Operator):
     )
     width: FloatProperty(
         name="Width",
-        description="Angle from one end of the ridge to the other",
+        description="Length of the ridge from one end to the other",
         min=1.0,
         soft_max=60000.0,
         default=kit.RIDGE_SIZE_M[0],

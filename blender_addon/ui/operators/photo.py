@@ -24,7 +24,7 @@ from planner_core.photo.exif import Exif, read_exif
 from planner_core.photo.sightings import block_from_photo, ridge_from_photo
 from planner_core.photo.solve import Solved
 from planner_core.photo.start import EYE_M, Given, entry
-from planner_core.plan.model import Photo, Pin
+from planner_core.plan.model import Block, Photo, Pin
 from planner_core.words.language import say
 
 from ...scene import photos
@@ -443,7 +443,35 @@ class DUSKRAIL_OT_photo_pin(Clicks, bpy.types.Operator):
             self.report({"INFO"}, say("{count} pins within {px:.1f} px", count=count, px=solved.rms_px))
 
 
-class DUSKRAIL_OT_photo_block(Clicks, bpy.types.Operator):
+class Makes(Clicks):
+    """What was clicked becomes a block; its distance and name can be changed afterwards."""
+
+    called: StringProperty(
+        name="Name", description="Name used on the sheet and in the review", options={"SKIP_SAVE"}
+    )
+
+    def made(self, plan: Plan, photo: Photo) -> Block:
+        """The block of what was clicked. Raises PlanError."""
+        raise NotImplementedError
+
+    def draw(self, _context: Any) -> None:
+        layout: Any = self.layout  # type: ignore[attr-defined]
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        layout.prop(self, "distance")
+        layout.prop(self, "called")
+
+    def execute(self, context: Any) -> Outcome:
+        number = self.number(context)
+        if number < 0:
+            self.report({"ERROR"}, say("Look through a photograph first"))
+            return {"CANCELLED"}
+        return added(
+            self, context, lambda plan: kit.with_blocks(plan, [self.made(plan, plan.photos[number])])
+        )
+
+
+class DUSKRAIL_OT_photo_block(Makes, bpy.types.Operator):
     """Click the foot of a thing in the photograph, then its top: a block that stands there, on the ground or
     at a distance
     """
@@ -465,9 +493,6 @@ class DUSKRAIL_OT_photo_block(Clicks, bpy.types.Operator):
         step=100,
         options={"SKIP_SAVE"},
     )
-    called: StringProperty(
-        name="Name", description="Name used on the sheet and in the review", options={"SKIP_SAVE"}
-    )
 
     def asked(self) -> str:
         if not self.clicked:
@@ -477,35 +502,13 @@ class DUSKRAIL_OT_photo_block(Clicks, bpy.types.Operator):
     def keep_clicks(self) -> None:
         self.foot, self.top = self.clicked
 
-    def draw(self, _context: Any) -> None:
-        layout = self.layout
-        layout.use_property_split = True
-        layout.use_property_decorate = False
-        layout.prop(self, "distance")
-        layout.prop(self, "called")
-
-    def execute(self, context: Any) -> Outcome:
-        number = self.number(context)
-        if number < 0:
-            self.report({"ERROR"}, say("Look through a photograph first"))
-            return {"CANCELLED"}
+    def made(self, plan: Plan, photo: Photo) -> Block:
         foot, top = ((float(p[0]), float(p[1])) for p in (self.foot, self.top))
-
-        def edit(plan: Plan) -> Plan:
-            block = block_from_photo(
-                plan,
-                plan.photos[number],
-                self.called.strip() or "block",
-                foot,
-                top,
-                distance_m=self.distance or None,
-            )
-            return kit.with_blocks(plan, [block])
-
-        return added(self, context, edit)
+        name, distance_m = self.called.strip() or "block", self.distance or None
+        return block_from_photo(plan, photo, name, foot, top, distance_m=distance_m)
 
 
-class DUSKRAIL_OT_photo_ridge(Clicks, bpy.types.Operator):
+class DUSKRAIL_OT_photo_ridge(Makes, bpy.types.Operator):
     """Click along a skyline in the photograph, then press Enter: a ridge at a distance"""
 
     bl_idname = "duskrail.photo_ridge"
@@ -526,9 +529,6 @@ class DUSKRAIL_OT_photo_ridge(Clicks, bpy.types.Operator):
         step=10000,
         options={"SKIP_SAVE"},
     )
-    called: StringProperty(
-        name="Name", description="Name used on the sheet and in the review", options={"SKIP_SAVE"}
-    )
 
     def asked(self) -> str:
         return say("Click along the skyline; Enter makes the ridge, Backspace takes a point back")
@@ -536,28 +536,9 @@ class DUSKRAIL_OT_photo_ridge(Clicks, bpy.types.Operator):
     def keep_clicks(self) -> None:
         self.points = " ".join(f"{x:.2f},{y:.2f}" for x, y in self.clicked)
 
-    def draw(self, _context: Any) -> None:
-        layout = self.layout
-        layout.use_property_split = True
-        layout.use_property_decorate = False
-        layout.prop(self, "distance")
-        layout.prop(self, "called")
-
-    def execute(self, context: Any) -> Outcome:
-        number = self.number(context)
-        if number < 0:
-            self.report({"ERROR"}, say("Look through a photograph first"))
-            return {"CANCELLED"}
-        pairs = [word.partition(",") for word in self.points.split()]
-
-        def edit(plan: Plan) -> Plan:
-            points = [(float(x), float(y)) for x, _, y in pairs]
-            ridge = ridge_from_photo(
-                plan, plan.photos[number], self.called.strip() or "skyline", points, self.distance
-            )
-            return kit.with_blocks(plan, [ridge])
-
-        return added(self, context, edit)
+    def made(self, plan: Plan, photo: Photo) -> Block:
+        points = [(float(x), float(y)) for x, _, y in (word.partition(",") for word in self.points.split())]
+        return ridge_from_photo(plan, photo, self.called.strip() or "skyline", points, self.distance)
 
 
 def added(operator: Any, context: Any, edit: Callable[[Plan], Plan]) -> Outcome:
