@@ -219,6 +219,7 @@ os._exit(0)
 """
 
 
+@pytest.mark.once
 def test_every_process_writes_the_same_file(tmp_path: Path, project_root: Path) -> None:
     for seed in range(3):
         command = [sys.executable, "-I", "-c", EXPORT_OF_A_PROCESS, str(seed), str(tmp_path)]

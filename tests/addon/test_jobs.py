@@ -31,6 +31,7 @@ def kept_frames(cache: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in cache.glob("frames/*/*.png")}
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(("look", "count", "processes"), [("fast", 10, 4), ("lit", 4, 2)])
 def test_frames_of_several_processes_are_those_of_one(
     look: str, count: int, processes: int, tmp_path: Path

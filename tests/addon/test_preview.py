@@ -671,6 +671,7 @@ def test_a_saved_scene_reads_back_as_the_plan(tmp_path: Path, project_root: Path
     assert load_plan(back) == evening()
 
 
+@pytest.mark.once
 def test_what_the_verb_cannot_do_is_said_in_one_line(tmp_path: Path, project_root: Path) -> None:
     save_plan(evening(), tmp_path / "one.plan.json")
     tool = [

@@ -95,6 +95,7 @@ def places(message: str) -> set[str]:
     return set(re.findall(r"\{[^}]*\}", message))
 
 
+@pytest.mark.once
 def test_every_message_is_in_the_german_catalogue_and_nothing_else(empty: Any) -> None:
     messages = set(all_messages())
     assert sorted(messages - set(GERMAN)) == [], "these are not translated yet"
