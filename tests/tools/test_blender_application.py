@@ -15,9 +15,7 @@ import pytest
 from tools import blender_application, duskrail, outcome
 from tools.blender_application import Application, ApplicationError
 
-pytestmark = pytest.mark.once
-
-pytestmark = pytest.mark.skipif(os.name == "nt", reason="uses shell scripts")
+pytestmark = [pytest.mark.once, pytest.mark.skipif(os.name == "nt", reason="uses shell scripts")]
 
 GREETING = "Blender 5.2.1 LTS"
 

@@ -20,10 +20,11 @@ from planner_core.output.sheet.page import sheet_html
 from tests.spoken import spoken
 from tests.two_towers import document, plan
 
-pytestmark = pytest.mark.once
-
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")
+pytestmark = [
+    pytest.mark.once,
+    pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine"),
+]
 
 QUIET = (
     "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
