@@ -17,6 +17,7 @@ from planner_core.evening.balance_start import moved_start
 from planner_core.evening.schedule import RESERVE_S, Job, Schedule, Starts, find_starts, shortest
 from planner_core.evening.shots import Shot, Terms, distance_m, job, walk_s, walks_s, with_plan
 from planner_core.review.assess import assess
+from planner_core.review.findings import LEVELS
 
 LATEST_S, LATER_STEP_S = 6 * 3600, 60  # how far a start is put off to measure a clash
 SHORTEST_CLIP, CLIP_STEP = 0.75, 0.05
@@ -46,7 +47,7 @@ class Attempt:
     """One thing that was tried against the clashes: kind is one of KINDS, works whether none is left.
 
     moved_s has each shot's start moved, by number from 1; frames the shots that got fewer; dropped those left
-    out; new the codes of stops and warnings that the changed plans get, by the shot.
+    out; new the codes of stops and warnings that the changed plans get or that get graver, by the shot.
     """
 
     kind: str
@@ -72,7 +73,8 @@ class Round:
 class Evening:
     """Several shots in one evening, solved. shots have the starts that were found, planned_s those before.
 
-    new_findings has the codes of stops and warnings that a moved start adds, by the shot's number; dropped
+    new_findings has the codes of stops and warnings that a moved start adds or makes graver, by the shot's
+    number; dropped
     the numbers of shots that no order and no start leaves room for.
     """
 
@@ -262,7 +264,7 @@ class _Reviews:
 
     def __init__(self, shots: Sequence[Shot], tell: Listen) -> None:
         self.shots, self.tell = shots, tell
-        self._grave: dict[Shot, frozenset[str]] = {}
+        self._grave: dict[Shot, dict[str, int]] = {}
         self._moved: dict[tuple[Shot, int], Shot] = {}
 
     def moved(self, shot: Shot, shift_s: int) -> Shot:
@@ -275,19 +277,30 @@ class _Reviews:
         return self._moved[shot, shift_s]
 
     def new_of(self, changed: Iterable[Shot]) -> dict[int, tuple[str, ...]]:
-        """Codes of stops and warnings that changed plans get, by the shot's number; only where there are."""
+        """Codes of stops and warnings that changed plans get, or that get graver by the change, by the shot's
+        number; only where there are.
+        """
         found = {}
         for shot in changed:
             given = self.shots[shot.number - 1]
-            if shot is not given and (fresh := self._of(shot) - self._of(given)):
+            if shot is given:
+                continue
+            before = self._of(given)
+            fresh = [code for code, place in self._of(shot).items() if place < before.get(code, len(LEVELS))]
+            if fresh:
                 found[shot.number] = tuple(sorted(fresh))
         return found
 
-    def _of(self, shot: Shot) -> frozenset[str]:
+    def _of(self, shot: Shot) -> dict[str, int]:
+        """The stops and warnings of a shot, each code with the place of its gravest level in LEVELS."""
         if shot not in self._grave:
             self.tell(f"reviewing {shot.name}")
-            findings = assess(shot.plan, shot.frames).findings
-            self._grave[shot] = frozenset(each.code for each in findings if each.level != "note")
+            grave: dict[str, int] = {}
+            for each in assess(shot.plan, shot.frames).findings:
+                if each.level != "note":
+                    place = LEVELS.index(each.level)
+                    grave[each.code] = min(place, grave.get(each.code, place))
+            self._grave[shot] = grave
         return self._grave[shot]
 
 

@@ -5,13 +5,15 @@ from __future__ import annotations
 import itertools
 from collections import defaultdict
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import attrs
 import pytest
 
 from planner_core.evening.shots import Terms, distance_m, job, read_shots, shifts_s
 from planner_core.fit.evening import Evening, solve_evening
-from planner_core.frames import compute_frames
+from planner_core.frames import FrameTable, compute_frames
 from planner_core.output.evening.calendar import evening_ics_bytes
 from planner_core.output.evening.lists import camera_loads, things_to_pack
 from planner_core.output.evening.page import evening_page
@@ -19,6 +21,7 @@ from planner_core.output.evening.rows import Row, evening_rows
 from planner_core.output.evening.words import evening_dict
 from planner_core.plan.file import load_plan, plan_from_dict, plan_to_dict
 from planner_core.plan.model import Plan, PlanError
+from tests.spoken import spoken
 
 pytestmark = pytest.mark.once
 
@@ -139,6 +142,26 @@ def test_where_nothing_helps_it_says_which_shot_to_leave_out(plans: tuple[Plan, 
     told = evening_dict(evening)
     assert told["drop"] == list(evening.dropped)
     assert not told["feasible"]
+
+
+def test_a_moved_start_that_makes_a_warning_a_stop_is_told(
+    plans: tuple[Plan, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    planned = {float(compute_frames(plan).utc_s[0]) for plan in plans}
+
+    def assessed(_plan: Plan, frames: FrameTable) -> Any:
+        level = "warn" if float(frames.utc_s[0]) in planned else "stop"
+        return SimpleNamespace(findings=(spoken("Too dark.", level=level),))
+
+    monkeypatch.setattr("planner_core.fit.evening.assess", assessed)
+    evening = solved(plans)
+    moved = {
+        shot.number
+        for shot, start in zip(evening.shots, evening.planned_s, strict=True)
+        if shot.start_s != start
+    }
+    assert moved
+    assert evening.new_findings == dict.fromkeys(sorted(moved), ("spoken",))
 
 
 def test_plans_without_a_clash_stay_as_they_are(plans: tuple[Plan, ...]) -> None:

@@ -15,6 +15,7 @@ from planner_core.output.evening.words import (
     clash_text,
     clock_text,
     day_text,
+    found_text,
     heading,
     moved_s,
     moved_text,
@@ -110,7 +111,7 @@ def _shot(evening: Evening, shot: Shot, sheets: Mapping[int, str]) -> str:
 
 def _new_findings(evening: Evening) -> Iterator[str]:
     for number, codes in evening.new_findings.items():
-        yield under(f"Moved, shot {number} gets from its review: {', '.join(codes)}.")
+        yield under(f"Moved, shot {number} gets from its review: {found_text(codes)}.")
 
 
 def _lists(evening: Evening) -> Iterator[str]:

@@ -10,6 +10,7 @@ from planner_core.fit.evening import Attempt, Clash, Evening
 from planner_core.output.evening.lists import camera_loads, kept_shots, things_to_pack
 from planner_core.output.evening.rows import Row, evening_rows, local, metres_text
 from planner_core.plan.text import one_line
+from planner_core.review.words.in_short import in_short
 from planner_core.words.dates import day_words
 from planner_core.words.durations import duration_text, minutes_text
 
@@ -96,8 +97,13 @@ def attempt_text(evening: Evening, attempt: Attempt) -> str:
 def _cost_text(new: dict[int, tuple[str, ...]]) -> str:
     if not new:
         return "The reviews find nothing new."
-    told = "; ".join(f"shot {n}: {', '.join(codes)}" for n, codes in new.items())
+    told = "; ".join(f"shot {n}: {found_text(codes)}" for n, codes in new.items())
     return f"The reviews then find {told}."
+
+
+def found_text(codes: tuple[str, ...]) -> str:
+    """What a review finds, each in a few words with its code: a rail in the picture [rail-in-frame]."""
+    return ", ".join(f"{in_short(code)} [{code}]" for code in codes)
 
 
 def moved_text(shift_s: float) -> str:
@@ -147,7 +153,7 @@ def evening_lines(evening: Evening) -> Iterator[str]:
         if shift := moved_s(evening, number):
             yield f"{number}. {one_line(shot.name)} starts {moved_text(shift)} than planned."
     for number, codes in evening.new_findings.items():
-        yield f"{number}. {one_line(evening.shot(number).name)}: its review then finds {', '.join(codes)}."
+        yield f"{number}. {one_line(evening.shot(number).name)}: its review then finds {found_text(codes)}."
     if evening.clashes:
         yield ""
         yield from (clash_text(evening, clash) for clash in evening.clashes)
