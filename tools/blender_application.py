@@ -117,9 +117,8 @@ def command(path: str, module: str, words: Sequence[str], errors: Optional[int] 
 def run(application: Application, words: Sequence[str]) -> int:
     """Run a verb in the application; its exit code. What it prints comes out here, and nothing else."""
     sys.stderr.flush()
-    errors = (
-        None if os.name == "nt" else os.dup(2)
-    )  # what Blender says as it starts is no concern of the verb
+    # what Blender says as it starts is no concern of the verb
+    errors = None if os.name == "nt" else os.dup(2)
     child = subprocess.Popen(
         command(application.path, "tools.duskrail", words, errors),
         stdin=subprocess.DEVNULL,

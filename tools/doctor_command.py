@@ -16,6 +16,7 @@ from typing import Any
 
 from attrs import asdict, frozen
 
+from blender_addon.render.jobs import usable_cores
 from tools import blender_application
 from tools.outcome import DONE, how_to_get_blender
 from tools.program import version
@@ -59,7 +60,7 @@ def look() -> Iterator[Item]:
     """Everything that matters to a verb, in the order in which a set-up needs it."""
     yield Item(name="duskrail", found=f"{version()}, in {Path(__file__).resolve().parent.parent}")
     yield _python()
-    yield Item(name="system", found=f"{platform.platform()}, {_cores()} cores")
+    yield Item(name="system", found=f"{platform.platform()}, {usable_cores()} cores")
     yield Item(name="packages", found=_packages(), missing=_missing_packages())
     yield from _drawing()
     yield _cache()
@@ -71,10 +72,6 @@ def _python() -> Item:
     found = f"{platform.python_version()}, {sys.executable}"
     enough = sys.version_info >= (3, 11)
     return Item(name="python", found=found, missing="" if enough else "install Python 3.11 or later")
-
-
-def _cores() -> int:
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def _version_of(package: str) -> str | None:

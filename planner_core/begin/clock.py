@@ -14,10 +14,8 @@ from planner_core.plan.zones import zones_near
 
 # A main city beyond this says little: open sea, the ice. The clock then goes by the sun, as ships' do.
 FAR_DEG = 15.0
-RIVAL_SHARE, RIVAL_MARGIN_DEG = (
-    2.0,
-    2.0,
-)  # another main city this near beside the nearest may be the right one
+# Another main city no farther than so many times the nearest and a margin may be the right one
+RIVAL_SHARE, RIVAL_MARGIN_DEG = 2.0, 2.0
 
 
 @frozen(kw_only=True)

@@ -63,6 +63,13 @@ def unpinned(plan: Plan, number: int, pin_number: int) -> tuple[Plan, Solved]:
     return _solved(plan, attrs.evolve(photo, pins=left))
 
 
+def placed_anew(plan: Plan, number: int) -> tuple[Plan, Solved]:
+    """The plan with one of its photographs placed by the pins that it has. Raises PlanError for a pin on what
+    isn't there.
+    """
+    return _solved(plan, plan.photos[number])
+
+
 def is_same_thing(one: Pin, other: Pin) -> bool:
     """Whether two pins are on one corner, one disc or one direction."""
     return attrs.evolve(one, x_px=0.0, y_px=0.0) == attrs.evolve(other, x_px=0.0, y_px=0.0)

@@ -53,7 +53,6 @@ TRAILS_NOTE, TRAILS_WARN = 1.0, 2.0
 FOREGROUND_NOTE, FOREGROUND_WARN = 1.0, 2.0
 SUBJECT_WARN, SUBJECT_STOP = 1.0, 3.0
 SMALLEST_GOOD_F_NUMBER = 16.0
-HIGHEST_ISO, WIDEST_F_NUMBER = 12800.0, 1.4  # what cameras and lenses at hand can do, for advice only
 
 
 def review_lens(

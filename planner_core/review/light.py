@@ -55,7 +55,13 @@ from planner_core.review import moving as review_moving
 from planner_core.review import sun as review_sun
 from planner_core.review import tones as review_tones
 from planner_core.review.findings import Finding, Remedy, facts
-from planner_core.review.remedies import less_light, proposes
+from planner_core.review.remedies import (
+    HIGHEST_ISO,
+    LONGEST_SHUTTER_S,
+    WIDEST_F_NUMBER,
+    less_light,
+    proposes,
+)
 from planner_core.review.summary import (
     BalanceNumbers,
     ClipLength,
@@ -78,13 +84,10 @@ EXPOSURE_WARN_STOPS, EXPOSURE_STOP_STOPS = 0.5, 2.0
 STEEP_STOPS_A_FRAME = 1.0 / 3.0
 CLOSER_LOOKS = 4  # at how steep a ramp gets at a shorter interval
 NEARLY = 0.95  # of a limit: what stays so far inside it isn't held back by it
-# what cameras and lenses at hand can do, for advice only
-HIGHEST_ISO, WIDEST_F_NUMBER = 12800.0, 1.4
 # Between clock and mean sun, from memory: no zone's own land is farther off, summer time included, but for
 # stations in Antarctica.
 ODD_ZONE_H = 4.0
 UNIVERSAL = ("UTC", "UCT", "GMT", "Zulu", "Universal", "Greenwich")
-LONGEST_SHUTTER_S = 30.0
 MOST_FRAMES, MOST_ND_STOPS = 100_000, 30.0  # as the plan takes them
 LEAST_LOOK_STOPS, MOST_LOOK_STOPS = -8.0, 8.0
 

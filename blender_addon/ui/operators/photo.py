@@ -19,7 +19,7 @@ from bpy.props import (
 
 from planner_core import Plan
 from planner_core.edit import kit
-from planner_core.photo.editing import pinned, unpinned, with_photo, without_photo
+from planner_core.photo.editing import pinned, placed_anew, unpinned, with_photo, without_photo
 from planner_core.photo.exif import Exif, read_exif
 from planner_core.photo.sightings import block_from_photo, ridge_from_photo
 from planner_core.photo.solve import Solved
@@ -128,7 +128,7 @@ class DUSKRAIL_OT_photo_add(WithPlan, bpy.types.Operator):
             said.extend(begun.said)
             changed = with_photo(plan, begun.photo)
             number = [photo.file for photo in changed.photos].index(path.name)
-            return pinned(changed, number, pins[-1])[0] if pins else changed
+            return placed_anew(changed, number)[0] if pins else changed
 
         outcome = change(self, context, edit)
         if outcome != {"FINISHED"}:
