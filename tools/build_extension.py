@@ -95,10 +95,11 @@ def core_wheel(folder: Path = WHEELS) -> Path:
     )
     rows = [f"{name},sha256={_wheel_hash(content)},{len(content)}" for name, content in files.items()]
     files[f"{about}/RECORD"] = "\n".join([*rows, f"{about}/RECORD,,", ""]).encode()
-    for older in folder.glob("duskrail_core-*.whl"):
-        older.unlink()
     wheel = folder / f"duskrail_core-{version}-py3-none-any.whl"
     write_archive(wheel, files)
+    for older in folder.glob("duskrail_core-*.whl"):
+        if older != wheel:
+            older.unlink(missing_ok=True)
     return wheel
 
 
@@ -139,7 +140,7 @@ def build(output: Path | None = None, wheels_folder: Path = WHEELS) -> Path:
 
 def write_archive(path: Path, files: dict[str, bytes]) -> None:
     """Write a zip archive, whole or not at all; the same files make the same bytes. Raises OSError."""
-    part = path.with_name(f".{path.name}.part")
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")  # two builds may run at once
     try:
         with part.open("w+b") as stream:
             with zipfile.ZipFile(stream, "w") as archive:

@@ -114,6 +114,20 @@ def test_the_same_source_makes_the_same_archive(archive: Path, tmp_path: Path) -
     assert build_extension.build(tmp_path / "again.zip").read_bytes() == archive.read_bytes()
 
 
+@pytest.mark.once
+def test_builds_at_the_same_time_do_not_get_in_each_others_way(tmp_path: Path, project_root: Path) -> None:
+    code = (
+        "import sys; sys.path.insert(0, sys.argv[1]); from pathlib import Path; "
+        "from tools import build_extension; "
+        "[build_extension.core_wheel(Path(sys.argv[2])) for _ in range(10)]"
+    )
+    command = [sys.executable, "-I", "-c", code, str(project_root), str(tmp_path)]
+    building = [subprocess.Popen(command) for _ in range(3)]
+    assert [process.wait(timeout=120) for process in building] == [0, 0, 0]
+    (wheel,) = tmp_path.iterdir()
+    assert zipfile.ZipFile(wheel).testzip() is None
+
+
 def test_a_failed_build_leaves_the_old_archive(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     old = tmp_path / "duskrail.zip"
     old.write_bytes(b"old")
