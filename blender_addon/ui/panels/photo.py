@@ -57,8 +57,9 @@ class DUSKRAIL_PT_photos(PlanTab, bpy.types.Panel):
             column = rows(layout.column())
             column.prop(background, "alpha", text="Opacity", slider=True)
             column.row().prop(background, "display_depth", text="Stands", expand=True)
-        row = layout.row(align=True)
-        corner = row.operator("duskrail.photo_pin", text="Pin Corner", icon="PINNED")
+        column = layout.column(align=True)  # three in a row would cut their words in a narrow sidebar
+        corner = column.operator("duskrail.photo_pin", text="Pin Corner", icon="PINNED")
+        row = column.row(align=True)
         sun = row.operator("duskrail.photo_pin", text="Sun", icon="LIGHT_SUN")
         moon = row.operator("duskrail.photo_pin", text="Moon", icon="SPHERECURVE")
         for button, what in ((corner, "CORNER"), (sun, "SUN"), (moon, "MOON")):
