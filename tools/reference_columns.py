@@ -84,6 +84,9 @@ DATES = {
     "moon_end_lux": "the moon's light on level ground at its end",
     "sun_altitude_deg": "with `--moon`: how high the sun stands as the moon rises or sets",
     "lit_fraction": "with `--moon`: the moon's phase; 1 full",
+    "subject_local": "when its light first reaches the subject's middle, or last does; empty: never, or no "
+    "subject",
+    "subject_behind": "what holds it back from the subject; empty: the level horizon",
 }
 NIGHTS = {
     "rank": "1 is the best night",

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from planner_core.maths.angles import compass_deg, unwound_deg
 from planner_core.maths.convex import hull
-from planner_core.place.blocking import block_mesh
+from planner_core.place.blocking import block_mesh, solid_mesh
 from planner_core.plan.model import ROLES, Block, Plan
 from planner_core.rig.geometry import bearing_and_altitude
 
@@ -42,6 +42,7 @@ PLACE_DECIMALS, TURN_DECIMALS = 4, 3
 UPRIGHT = 1e-4  # how far an axis may lean and still count as upright
 THIN_M = 1e-3
 MOST_CORNERS = 64
+MOVED_M = 1e-3
 RIDGE_SAME = 2e-5  # of its distance: what bearings and altitudes of four decimals may round
 
 
@@ -91,7 +92,9 @@ def _read(
     world = tides.planned_matrix(thing.evaluated_get(depsgraph))
     block = None
     is_ridge = known is not None and known.shape == "ridge"
-    if known is not None and not is_own(thing) and (is_ridge or not _reshaped(thing)):
+    if known is not None and known.shape == "terrain" and _reshaped(thing) and not is_shaped_later(thing):
+        block = _sculpted(known, thing, world)
+    elif known is not None and not is_own(thing) and (is_ridge or not _reshaped(thing)):
         block = _moved(known, thing, world, plan)
         if block is not None and is_ridge and _strays(block, thing, world, plan):
             said.append(
@@ -217,18 +220,57 @@ def _moved(block: Block, thing: bpy.types.Object, world: Array, plan: Plan) -> B
     turn = -math.degrees(math.atan2(unit[1, 0], unit[0, 0]))
     turn = unwound_deg(turn, block.turn_deg)
     turn = block.turn_deg if abs(turn - block.turn_deg) < 1e-3 else round(compass_deg(turn), TURN_DECIMALS)
-    return attrs.evolve(block, centre_m=centre, size_m=size, turn_deg=turn)
+    heights = _scaled_heights(block, scale[2], size[2])
+    return attrs.evolve(block, centre_m=centre, size_m=size, turn_deg=turn, heights_m=heights)
+
+
+def _scaled_heights(block: Block, scale: float, most_m: float) -> Any:
+    """A terrain's heights under a change of scale; None for other blocks."""
+    if block.heights_m is None:
+        return None
+    return tuple(tuple(min(_kept(old, old * scale), most_m) for old in row) for row in block.heights_m)
+
+
+def _sculpted(block: Block, thing: bpy.types.Object, world: Array) -> Block | None:
+    """A terrain whose surface was edited: its points still over their places, at other heights."""
+    points = _vertices(thing)
+    upright = attrs.evolve(block, centre_m=(0.0, 0.0, 0.0), turn_deg=0.0)
+    as_drawn = solid_mesh(upright).vertices_m
+    count = sum(len(row) for row in block.heights_m or ())
+    if len(points) != len(as_drawn) or np.abs(points[:, :2] - as_drawn[:, :2]).max() > MOVED_M:
+        return None
+    foot = float(points[count:, 2].mean())
+    if np.ptp(points[count:, 2]) > MOVED_M or points[:count, 2].min() < foot:
+        return None
+    above = np.round(points[:count, 2] - foot, PLACE_DECIMALS).reshape(len(block.heights_m or ()), -1)
+    high = max(float(above.max()), THIN_M)
+    assert block.size_m is not None
+    centre = world[:3, :3] @ [0.0, 0.0, foot + high / 2.0] + world[:3, 3]
+    x, y, z = (round(float(value), PLACE_DECIMALS) for value in centre)
+    size = (block.size_m[0], block.size_m[1], high)
+    return attrs.evolve(
+        block, centre_m=(x, y, z), size_m=size, heights_m=tuple(tuple(row) for row in above.tolist())
+    )
 
 
 def _moved_prism(block: Block, change: Array, height_scale: float) -> Block:
     outline = np.array([(x, y, block.base_m, 1.0) for x, y in block.footprint_m or ()]) @ change.T
     flat_change = np.abs(change[:2] - np.eye(4)[:2]).max()
     footprint = block.footprint_m if flat_change < 2e-6 else _points(outline[:, :2])
+    height = _kept(block.height_m or 0.0, (block.height_m or 0.0) * height_scale)
+    rise, falls = block.roof_height_m, block.roof_turn_deg
+    if rise is not None:
+        rise = min(_kept(rise, rise * height_scale), height)
+    if falls is not None and flat_change >= 2e-6:
+        turned = falls - math.degrees(math.atan2(change[1, 0], change[0, 0]))
+        falls = round(compass_deg(turned), TURN_DECIMALS)
     return attrs.evolve(
         block,
         footprint_m=footprint,
         base_m=_kept(block.base_m, float(outline[0, 2])),
-        height_m=_kept(block.height_m or 0.0, (block.height_m or 0.0) * height_scale),
+        height_m=height,
+        roof_height_m=rise,
+        roof_turn_deg=falls,
     )
 
 

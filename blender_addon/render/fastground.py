@@ -87,7 +87,7 @@ def levels(plan: Plan, level_ground_m: float) -> list[Level]:
     flat = (index for index, block in enumerate(plan.blocks) if block.role in ("ground", "water"))
     for index, one in zip(flat, flat_blocks(plan), strict=True):
         outline = counter_clockwise(one.outline_m)
-        if outline is not None and not one.is_water:
+        if outline is not None and not one.is_water and one.terrain is None:
             found.append(Level(block=index, high_m=one.top_m, outline_m=outline))
     return found
 

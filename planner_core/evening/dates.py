@@ -18,11 +18,12 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
+from planner_core.evening.over_skyline import disc_deg, in_the_way, over_skyline_utc_s
+from planner_core.evening.sunlight import subject_spot
 from planner_core.light import daylight
-from planner_core.maths import search
 from planner_core.maths.angles import compass_deg, unwound_deg, wrapped_deg
 from planner_core.picture.projection import delivered_crop, field_of_view_deg, project_px
-from planner_core.place.blocking import block_label
+from planner_core.place.blocking import block_label, block_text, subject_indices
 from planner_core.place.skyline import OPEN, Skyline, skyline
 from planner_core.plan import timeline
 from planner_core.plan.model import Anchor, Plan, PlanError
@@ -38,8 +39,6 @@ Array = NDArray[np.float64]
 BODIES = ("sun", "moon")
 KINDS = ("rise", "set")
 LONGEST_SPAN_DAYS = 3660
-SEARCH_S = 8 * 3600.0  # how long before setting the sun may already be behind a block
-SEARCH_STEP_S = 60.0
 NEIGHBOUR_DEG = 0.5  # a gap's sides rise at least a disc's width above the place where the disc goes down
 BALANCED = (0.25, 0.75)  # share of day that still feels balanced; common practice, no source
 SAMPLES = 200
@@ -57,7 +56,9 @@ class RiseOrSet:
     limb comes out from behind, or goes down behind, the blocks. x_px and y_px place the disc's centre in the
     delivered frame then; `behind` names the block that hides it (empty: the level horizon), left and right
     the blocks beside it that stand higher, with the clear degrees to them from the disc's centre. frame
-    counts from 1. sun_altitude_deg, where the sun stands then, and lit_fraction are the moon's.
+    counts from 1. sun_altitude_deg, where the sun stands then, and lit_fraction are the moon's. subject_utc_s
+    is when the body's light first reaches the subject's middle, or last does, and subject_behind the block
+    that holds it back before or after that (empty: the level horizon).
     """
 
     date: dt.date
@@ -85,6 +86,8 @@ class RiseOrSet:
     moon_end_lux: float | None = None
     sun_altitude_deg: float | None = None
     lit_fraction: float | None = None
+    subject_utc_s: float | None = None
+    subject_behind: str = ""
     rank: int = 0
 
     @property
@@ -224,6 +227,8 @@ class _Search:
         self.plan, self.body, self.kind, self.skyline = plan, body, kind, horizon
         self.event = f"{body}{kind}"
         self.site = plan.site
+        spot, own = subject_spot(plan)
+        self.from_subject = None if spot is None else skyline(plan, spot, ignoring=own)
 
     def rows(self, days: Sequence[dt.date]) -> list[RiseOrSet]:
         judged: list[RiseOrSet] = []
@@ -241,9 +246,10 @@ class _Search:
 
     def _judged(self, dated: list[tuple[dt.date, float]]) -> list[RiseOrSet]:
         level = np.array([t for _, t in dated])
-        moment = self._against_skyline(level)
+        moment = over_skyline_utc_s(self.site, self.body, self.kind, self.skyline, level)
+        at_subject, subject_behind = self._at_subject(level)
         shown = np.where(np.isnan(moment), level, moment)
-        azimuth, altitude, _ = self._body(shown)
+        azimuth, altitude, _ = disc_deg(self.site, self.body, shown)
         clips = [self._clip(day, t) for day, t in dated]
         starts = np.array(
             [c["clip_start_utc_s"] if c["clip_start_utc_s"] is not None else np.nan for c in clips]
@@ -258,7 +264,8 @@ class _Search:
             camera.camera_m,
             camera.camera_rotation,
         )
-        level_azimuth = self._body(level)[0]
+        level_azimuth = disc_deg(self.site, self.body, level)[0]
+        hiders = in_the_way(self.site, self.body, self.kind, self.skyline, moment, level)
         moonlit = self._moonlit(shown)
         rows = []
         for i, (day, t) in enumerate(dated):
@@ -269,11 +276,12 @@ class _Search:
                 "event": self.event,
                 "level_utc_s": t,
                 "level_bearing_deg": float(level_azimuth[i]),
+                "subject_utc_s": None if np.isnan(at_subject[i]) else float(at_subject[i]),
+                "subject_behind": subject_behind[i],
                 **clips[i],
             }
             if np.isnan(moment[i]):
-                hidden_by = int(self.skyline.block_at(azimuth[i]))
-                rows.append(RiseOrSet(**common, behind=block_label(self.plan, hidden_by)))
+                rows.append(RiseOrSet(**common, behind=block_label(self.plan, int(hiders[i]))))
                 continue
             in_clip = bool(0.0 <= place[i] <= 1.0)
             rows.append(
@@ -290,12 +298,22 @@ class _Search:
                     **moonlit[i],
                     **self._beside(
                         float(azimuth[i]),
-                        float(moment[i]) != t,
+                        int(hiders[i]),
                         float(camera.lens_bearing_deg[i]) if inside else None,
                     ),
                 )
             )
         return rows
+
+    def _at_subject(self, level_utc_s: Array) -> tuple[Array, list[str]]:
+        """When the body's light comes to the subject or leaves it, (n,), NaN for never, and what holds it."""
+        horizon = self.from_subject
+        if horizon is None:
+            return np.full(len(level_utc_s), np.nan), [""] * len(level_utc_s)
+        asked = self.site, self.body, self.kind, horizon
+        moment = over_skyline_utc_s(*asked, level_utc_s)
+        behind = in_the_way(*asked, moment, level_utc_s)
+        return moment, ["" if index == OPEN else block_label(self.plan, int(index)) for index in behind]
 
     def _moonlit(self, utc_s: Array) -> list[dict[str, Any]]:
         """For the moon: how much of it is lit at instants (n,), and where the sun stands then."""
@@ -308,36 +326,7 @@ class _Search:
             for height, share in zip(sun, lit, strict=True)
         ]
 
-    def _body(self, utc_s: Array) -> tuple[Array, Array, Array]:
-        """Azimuth, apparent altitude of the centre and of the upper limb, degrees."""
-        latitude, longitude = self.site.latitude_deg, self.site.longitude_deg
-        if self.body == "sun":
-            azimuth, true = ephemeris.sun_position(utc_s, latitude, longitude)
-            limb = true + daylight.SUN_SEMIDIAMETER_DEG
-        else:
-            azimuth, true = ephemeris.moon_position(utc_s, latitude, longitude)
-            limb = ephemeris.moon_upper_limb_deg(utc_s, latitude, longitude)
-        centre = ephemeris.apparent_altitude_deg(true)
-        return azimuth, centre, centre + (limb - true)
-
-    def _visible(self, utc_s: Array) -> NDArray[np.bool_]:
-        azimuth, _, limb = self._body(utc_s)
-        return limb > self.skyline.altitude_at(azimuth)
-
-    def _against_skyline(self, level_utc_s: Array) -> Array:
-        """When the upper limb last clears the skyline before setting, or first after rising; else NaN."""
-        sign = -1.0 if self.kind == "set" else 1.0
-        offsets = sign * np.arange(0.0, SEARCH_S + SEARCH_STEP_S, SEARCH_STEP_S)
-        visible = self._visible(level_utc_s[:, None] + offsets)
-        first = np.argmax(visible, axis=1)
-        hidden = level_utc_s + offsets[np.maximum(first - 1, 0)]
-        clear = level_utc_s + offsets[first]
-        if first.any():
-            clear, _ = search.boundaries(self._visible, clear, hidden, within=0.5)
-        clear = np.where(first == 0, level_utc_s, clear)
-        return np.where(visible.any(axis=1), clear, np.nan)
-
-    def _beside(self, bearing_deg: float, above_level: bool, lens_deg: float | None) -> dict[str, Any]:
+    def _beside(self, bearing_deg: float, behind: int, lens_deg: float | None) -> dict[str, Any]:
         """The block that hides the disc, and the higher ones to its left and right within the picture's
         width.
         """
@@ -346,8 +335,7 @@ class _Search:
         half = float(field_of_view_deg(crop.width_mm, plan.camera.focal_length_mm)) / 2.0
         middle = bearing_deg if lens_deg is None else lens_deg
         turn = wrapped_deg(bearing_deg - middle)
-        behind = int(horizon.block_at(bearing_deg)) if above_level else OPEN
-        height = float(horizon.altitude_at(bearing_deg)) if above_level else 0.0
+        height = float(horizon.altitude_at(bearing_deg)) if behind != OPEN else 0.0
         beside: dict[str, Any] = {"behind": block_label(plan, behind) if behind != OPEN else ""}
         for side, sign, reach in (("left", -1.0, half + turn), ("right", 1.0, half - turn)):
             away = np.arange(0.0, max(reach, 0.0), 0.02)
@@ -414,7 +402,7 @@ def dates_text(table: DatesTable, best: int = 10) -> str:
     own = likely_kind(table.plan)
     for event in sorted({row.event for row in table.rows}, key=lambda event: not event.endswith(own)):
         rows = [row for row in table.rows if row.event == event]
-        lines += ["", *_places(table, event, rows)]
+        lines += ["", *_places(table, event, rows), *_at_subject_words(table, event, rows)]
     wanted = [row for row in table.ranked if row.in_picture and row.in_clip][:best]
     if wanted:
         lines += ["", *_best(table, wanted)]
@@ -493,6 +481,39 @@ def _places(table: DatesTable, event: str, rows: list[RiseOrSet]) -> Iterator[st
         for run in runs:
             span = [row for row in listed if run[0] <= row.date <= run[1]]
             yield f"    {span_words(*run)}{_middle(table, span) if group == 0 else ''}"
+
+
+def _at_subject_words(table: DatesTable, event: str, rows: list[RiseOrSet]) -> Iterator[str]:
+    """When direct light reaches the subject or leaves it, in runs of dates with one block in its way."""
+    dated = [row for row in rows if row.level_utc_s is not None]
+    subjects = subject_indices(table.plan)
+    if not subjects or not dated:
+        return
+    does = "reaches" if event.endswith("rise") else "leaves"
+    light = "Direct light" if table.body == "sun" else "Moonlight"
+    yield f"  {light} {does} the subject, {block_text(table.plan, subjects[0])}:"
+    runs = [
+        list(run)
+        for _, run in groupby(dated, key=lambda row: (row.subject_utc_s is None, row.subject_behind))
+    ]
+    for run in runs[:MANY_RUNS]:
+        yield f"    {_subject_run(table, run)}"
+    if len(runs) > MANY_RUNS:
+        yield "    and so on; -o FILE.csv has every date"
+
+
+def _subject_run(table: DatesTable, run: list[RiseOrSet]) -> str:
+    """'Sun 14 March 2027 to Thu 18 March 2027: 18:02 to 18:07, behind “hills 3”'."""
+    ends = [run[0]] if len(run) == 1 else [run[0], run[-1]]
+    span = span_words(run[0].date, run[-1].date)
+    if run[0].subject_utc_s is None:
+        return f"{span}: it stays in the shade of “{run[0].subject_behind}”"
+    clocks = [
+        timeline.clock(row.subject_utc_s, table.plan.zone) for row in ends if row.subject_utc_s is not None
+    ]
+    side = "over" if run[0].event.endswith("rise") else "behind"
+    where = f"{side} “{run[0].subject_behind}”" if run[0].subject_behind else "at the level horizon"
+    return f"{span}: {' to '.join(dict.fromkeys(clocks))}, {where}"
 
 
 def _middle(table: DatesTable, span: list[RiseOrSet]) -> str:
@@ -582,6 +603,8 @@ COLUMNS = (
     "moon_end_lux",
     "sun_altitude_deg",
     "lit_fraction",
+    "subject_local",
+    "subject_behind",
 )
 
 

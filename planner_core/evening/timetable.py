@@ -8,16 +8,22 @@ import numpy as np
 from attrs import frozen
 
 from planner_core.evening.balance import day_night_turn, local_dates
+from planner_core.evening.over_skyline import in_the_way, over_skyline_utc_s
+from planner_core.evening.sunlight import OPEN, SunDay, subject_spot, sun_day
 from planner_core.frames import FrameTable
 from planner_core.maths.angles import compass_deg
+from planner_core.place.blocking import block_text, remembered
+from planner_core.place.skyline import Skyline, skyline
+from planner_core.plan import timeline
 from planner_core.plan.model import Plan
 from planner_core.plan.timeline import local_datetime
-from planner_core.rig import drive
-from planner_core.time import events
+from planner_core.rig import drive, geometry
+from planner_core.time import ephemeris, events
 
 # Practice of the trade, no source: how long before the first frame the rig runs its move once for practice.
 SHORTEST_TEST_RUN_S = 600.0
 PACK_UP_S = 1800.0  # half an hour to pack up, common practice, no source
+HIDDEN_S = 60.0  # what stands in the way for less isn't mentioned
 AFTERWARDS_S = 3600.0  # events so long after the last frame still matter, for the way back
 
 EVENT_WORDS = {
@@ -70,6 +76,7 @@ def timetable(plan: Plan, frames: FrameTable) -> tuple[Moment, ...]:
         _test_run(plan, frames, start),
         Moment(kind="start", label="Start", utc_s=start, note="first frame", frame=1),
         *_light(plan, frames, arrive),
+        *_direct_light(plan, frames, arrive),
         Moment(
             kind="end",
             label="End",
@@ -181,21 +188,69 @@ def _light_moment(plan: Plan, frames: FrameTable, name: str, utc_s: float, main:
         kind="event" if main else "light",
         label=EVENT_WORDS[name],
         utc_s=utc_s,
-        note=_where(plan, frames, name, utc_s),
+        note=_where(plan, name, utc_s),
         frame=event_frame(frames, utc_s) if inside else None,
     )
 
 
-def _where(plan: Plan, frames: FrameTable, name: str, utc_s: float) -> str:
-    from planner_core.time import ephemeris
-
+def _where(plan: Plan, name: str, utc_s: float) -> str:
     site = plan.site
-    if name.startswith("moon"):
-        azimuth, _ = ephemeris.moon_position(utc_s, site.latitude_deg, site.longitude_deg)
-        return f"at {float(azimuth):.0f}°"
-    azimuth, true = ephemeris.sun_position(utc_s, site.latitude_deg, site.longitude_deg)
-    altitude = ephemeris.apparent_altitude_deg(true)
-    return f"at {float(azimuth):.0f}°" if name in ("sunrise", "sunset") else f"sun at {float(altitude):.0f}°"
+    if name.endswith(("rise", "set")):
+        position = ephemeris.moon_position if name.startswith("moon") else ephemeris.sun_position
+        azimuth, _ = position(utc_s, site.latitude_deg, site.longitude_deg)
+        return f"at {float(azimuth):.0f}°{_over_skyline(plan, name, utc_s)}"
+    _, true = ephemeris.sun_position(utc_s, site.latitude_deg, site.longitude_deg)
+    return f"sun at {float(ephemeris.apparent_altitude_deg(true)):.0f}°"
+
+
+@remembered
+def _camera_skyline(plan: Plan) -> Skyline:
+    """The skyline from the middle of the rail's head, at rest."""
+    return skyline(plan, geometry.head_middle_m(plan))
+
+
+def _over_skyline(plan: Plan, name: str, level_utc_s: float) -> str:
+    """', behind “hills 3” from 18:02': where blocks or land take a body before it sets, or hold it back."""
+    if not plan.blocks:
+        return ""
+    body, kind = name[:-4] if name.endswith("rise") else name[:-3], "rise" if name.endswith("rise") else "set"
+    asked, level = (plan.site, body, kind, _camera_skyline(plan)), np.array([level_utc_s])
+    moment = over_skyline_utc_s(*asked, level)
+    if np.isnan(moment[0]):
+        return ", behind the skyline for hours " + ("after" if kind == "rise" else "before")
+    if abs(moment[0] - level_utc_s) < HIDDEN_S:
+        return ""
+    hider = block_text(plan, int(in_the_way(*asked, moment, level)[0]))
+    clock = timeline.clock(float(moment[0]), plan.zone)
+    return f"; over {hider} at {clock}" if kind == "rise" else f"; behind {hider} from {clock}"
+
+
+def _direct_light(plan: Plan, frames: FrameTable, arrive: float) -> list[Moment]:
+    """When the sun itself comes to the subject and leaves it, where blocks or land decide that."""
+    spot, own = subject_spot(plan)
+    if spot is None or not plan.blocks:
+        return []
+    until = end_utc_s(frames) + AFTERWARDS_S
+    moments = []
+    for date in local_dates(plan, np.array([arrive, until])):
+        day: SunDay = sun_day(plan, spot, date, ignoring=own)
+        for utc_s, behind, label, side in (
+            (day.rise_utc_s, day.rise_behind, "Sun reaches the subject", "over"),
+            (day.set_utc_s, day.set_behind, "Sun leaves the subject", "behind"),
+        ):
+            if utc_s is None or behind == OPEN or not arrive <= utc_s <= until:
+                continue
+            inside = frames.utc_s[0] <= utc_s <= frames.utc_s[-1]
+            moments.append(
+                Moment(
+                    kind="light",
+                    label=label,
+                    utc_s=utc_s,
+                    note=f"{side} {block_text(plan, behind)}",
+                    frame=event_frame(frames, utc_s) if inside else None,
+                )
+            )
+    return moments
 
 
 def _minutes(seconds: float) -> str:

@@ -272,7 +272,7 @@ def _walls(block: Block, eye: Array) -> list[tuple[Array, Array, float]]:
     for face in mesh.faces:
         points = mesh.vertices_m[list(face)]
         low = points[:, 2].min()
-        if len(points) != 4 or np.sum(points[:, 2] < low + 1e-6) != 2:
+        if len(points) != 4 or np.sum(points[:, 2] < low + 1e-6) != 2 or _leans(points):
             continue
         start = next(k for k in range(4) if max(points[k, 2], points[(k + 1) % 4, 2]) < low + 1e-6)
         along = points[(start + 1) % 4] - points[start]
@@ -281,6 +281,12 @@ def _walls(block: Block, eye: Array) -> list[tuple[Array, Array, float]]:
             out = outward * _before_m(_distance_m(block, eye)) / float(np.linalg.norm(outward))
             walls.append((points[start] + out, along, float(np.ptp(points[:, 2]))))
     return walls
+
+
+def _leans(points: Array) -> bool:
+    """Whether a face (4, 3) is no upright wall: a side of a roof."""
+    normal = np.cross(points[2] - points[0], points[3] - points[1])
+    return bool(abs(normal[2]) > 1e-6 * np.linalg.norm(normal))
 
 
 def _windows(walls: list[tuple[Array, Array, float]]) -> Array:

@@ -364,7 +364,9 @@ def _solid_faces(block: Block, ground_m: float) -> tuple[Array, Array]:
     faces = [mesh.vertices_m[np.array(quads, dtype=int).reshape(-1, 4)]]
     for face in mesh.faces:
         if len(face) != 4:
-            faces += [_quads(ring) for ring in _convex_rings(mesh.vertices_m[list(face)])]
+            ring = mesh.vertices_m[list(face)]
+            is_level = len(face) > 3 and np.ptp(ring[:, 2]) < 1e-9
+            faces += [_quads(each) for each in (_convex_rings(ring) if is_level else [ring])]
     return _risen(np.concatenate(faces), ground_m)
 
 

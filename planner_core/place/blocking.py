@@ -16,7 +16,10 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
+from planner_core.maths import polyhedron
 from planner_core.maths.convex import convex_pieces, smallest_rectangle
+from planner_core.place import land_grid
+from planner_core.place.roofs import roof_planes
 from planner_core.plan.model import Block, Plan
 from planner_core.plan.text import one_line
 
@@ -48,7 +51,7 @@ def block_mesh(plan: Plan, block: Block) -> Mesh:
 @lru_cache(maxsize=4096)
 def solid_mesh(block: Block) -> Mesh:
     """The mesh of a block of any shape but ridge, which alone depends on where the rail starts."""
-    mesh = {"box": _box, "post": _post, "figure": _figure, "prism": _prism}[block.shape](block)
+    mesh = _MESHES[block.shape](block)
     mesh.vertices_m.flags.writeable = False  # many have it
     return mesh
 
@@ -143,6 +146,8 @@ def ground_level_m(plan: Plan) -> float:
 def _lowest_top_m(plan: Plan, block: Block) -> float:
     """Height of a ground or water block's top, of tidal water at the lowest water of the table."""
     top, tides = _vertical_span(plan, block)[1], plan.site.tides
+    if block.shape == "terrain":
+        return float(land_grid.grid_points_m(block)[..., 2].min())
     if not (block.tidal and tides):
         return top
     return min(top, min(tide.height_m for tide in tides) - plan.site.scene_zero_above_chart_m)
@@ -244,7 +249,52 @@ def _footprint(block: Block) -> NDArray[np.float64]:
 
 
 def _prism(block: Block) -> Mesh:
-    return extruded(_footprint(block), block.base_m, block.base_m + float(block.height_m or 0.0))
+    bottom, top = block.base_m, block.base_m + float(block.height_m or 0.0)
+    if not len(roof_planes(block)):
+        return extruded(_footprint(block), bottom, top)
+    return roofed(block, convex_pieces(_footprint(block)))
+
+
+def roofed(block: Block, rings: list[NDArray[np.float64]]) -> Mesh:
+    """A prism over convex counter-clockwise rings, cut off by its roof; closed piece by piece."""
+    bottom, top = block.base_m, block.base_m + float(block.height_m or 0.0)
+    faces: polyhedron.Faces = []
+    for ring in rings:
+        piece = polyhedron.upright(ring, bottom, top)
+        for row in roof_planes(block):
+            piece = polyhedron.cut(piece, row[:3], float(row[3]))
+        faces += piece
+    vertices, numbered = polyhedron.merged(faces)
+    return Mesh(vertices_m=vertices, faces=numbered)
+
+
+def _terrain(block: Block) -> Mesh:
+    """The surface first, in the grid's order, then a foot under its rim."""
+    points = land_grid.grid_points_m(block)
+    rows, columns = points.shape[:2]
+    around = land_grid.rim(rows, columns)
+    assert block.centre_m is not None
+    assert block.size_m is not None
+    foot = points.reshape(-1, 3)[around].copy()
+    foot[:, 2] = block.centre_m[2] - block.size_m[2] / 2.0
+    count, n = rows * columns, len(around)
+    sides = tuple(
+        (count + k, count + (k + 1) % n, int(around[(k + 1) % n]), int(around[k])) for k in range(n)
+    )
+    surface = tuple(tuple(int(number) for number in face) for face in land_grid.triangles(rows, columns))
+    return Mesh(
+        vertices_m=np.vstack([points.reshape(-1, 3), foot]),
+        faces=(*surface, *sides, tuple(range(count + n - 1, count - 1, -1))),
+    )
+
+
+_MESHES: dict[str, Callable[[Block], Mesh]] = {
+    "box": _box,
+    "post": _post,
+    "figure": _figure,
+    "prism": _prism,
+    "terrain": _terrain,
+}
 
 
 @frozen(kw_only=True, eq=False)
@@ -434,9 +484,12 @@ def _pieces(block: Block, ground_m: float) -> tuple[ConvexPiece, ...]:
     if block.shape == "prism":
         bottom, top = block.base_m, block.base_m + float(block.height_m or 0.0)
         bottom = max(bottom, ground_m) if top > ground_m else bottom
-        return tuple(_upright(ring, bottom, top) for ring in convex_pieces(_footprint(block)))
+        roof = roof_planes(block)
+        return tuple(_under(_upright(ring, bottom, top), roof) for ring in convex_pieces(_footprint(block)))
     assert block.size_m is not None
     assert block.centre_m is not None
+    if block.shape == "terrain":
+        return _terrain_pieces(block, ground_m)
     turn = np.radians(block.turn_deg)
     axes = np.array([(np.cos(turn), -np.sin(turn), 0.0), (np.sin(turn), np.cos(turn), 0.0), (0.0, 0.0, 1.0)])
     half, centre = np.asarray(block.size_m) / 2.0, np.asarray(block.centre_m)
@@ -481,6 +534,39 @@ def _upright(ring: NDArray[np.float64], bottom: float, top: float) -> ConvexPiec
         normals=np.vstack([*([x, y, 0.0] for (x, y), _, _ in rows), _UP]),
         low_m=np.array([*(low for _, low, _ in rows), bottom]),
         high_m=np.array([*(high for _, _, high in rows), top]),
+    )
+
+
+def _under(piece: ConvexPiece, planes: NDArray[np.float64]) -> ConvexPiece:
+    """The part of a piece under planes (k, 4)."""
+    return ConvexPiece(
+        normals=np.vstack([piece.normals, planes[:, :3]]),
+        low_m=np.append(piece.low_m, np.full(len(planes), -np.inf)),
+        high_m=np.append(piece.high_m, planes[:, 3]),
+    )
+
+
+def _terrain_pieces(block: Block, ground_m: float) -> tuple[ConvexPiece, ...]:
+    """The columns under the surface's triangles."""
+    assert block.centre_m is not None
+    assert block.size_m is not None
+    points = land_grid.grid_points_m(block)
+    foot = max(block.centre_m[2] - block.size_m[2] / 2.0, ground_m)
+    corners = points.reshape(-1, 3)[land_grid.triangles(*points.shape[:2])]
+    top = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    top /= np.linalg.norm(top, axis=1, keepdims=True)
+    edges = (np.roll(corners, -1, axis=1) - corners)[..., :2]
+    out = np.stack([edges[..., 1], -edges[..., 0], np.zeros(edges.shape[:2])], axis=-1)
+    out /= np.linalg.norm(out, axis=-1, keepdims=True)
+    sides = np.sum(out * corners, axis=-1)
+    tops = np.sum(top * corners[:, 0], axis=1)
+    return tuple(
+        ConvexPiece(
+            normals=np.vstack([out[k], top[k], _UP]),
+            low_m=np.array([-np.inf, -np.inf, -np.inf, -np.inf, min(foot, corners[k, :, 2].min())]),
+            high_m=np.array([*sides[k], tops[k], np.inf]),
+        )
+        for k in range(len(corners))
     )
 
 

@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from planner_core.maths.convex import hull
 from planner_core.place import blocking
+from planner_core.place.land_grid import height_at_m
 from planner_core.place.outlines import contains, distance_m
 from planner_core.plan.model import Block, Plan
 
@@ -23,11 +24,27 @@ def outline_m(plan: Plan, block: Block) -> Array:
 
 @frozen(kw_only=True, eq=False)
 class FlatBlock:
-    """A block that lies on the ground, from above: its outline (n, 2) and the height of its top."""
+    """A block that lies on the ground, from above: its outline (n, 2) and the height of its top.
+
+    terrain is the block itself where its height differs from place to place; top_m is then the highest.
+    """
 
     outline_m: Array
     top_m: float
     is_water: bool
+    terrain: Block | None = None
+
+    def height_m(self, point_m: Array) -> float:
+        """Height of its top at a point (2,) within its outline."""
+        if self.terrain is None:
+            return self.top_m
+        return float(self.heights_m(point_m))
+
+    def heights_m(self, points_m: Array) -> Array:
+        """The same at points (..., 2); beside the outline it is top_m."""
+        if self.terrain is None:
+            return np.full(points_m.shape[:-1], self.top_m)
+        return np.asarray(np.nan_to_num(height_at_m(self.terrain, points_m), nan=self.top_m))
 
 
 @blocking.remembered
@@ -38,6 +55,7 @@ def flat_blocks(plan: Plan) -> tuple[FlatBlock, ...]:
             outline_m=outline_m(plan, block),
             top_m=float(blocking.block_mesh(plan, block).vertices_m[:, 2].max()),
             is_water=block.role == "water",
+            terrain=block if block.shape == "terrain" else None,
         )
         for block in plan.blocks
         if block.role in ("ground", "water")
@@ -50,14 +68,13 @@ def ground_under_m(plan: Plan, point_m: ArrayLike, *, water: bool = False) -> fl
     Water blocks count where `water` is set. A point at infinite height stands over the highest of all.
     """
     x, y, z = np.asarray(point_m, dtype=np.float64)
+    place = np.array([x, y])
     tops = [
-        flat_block.top_m
+        flat_block.height_m(place)
         for flat_block in flat_blocks(plan)
-        if flat_block.top_m <= z
-        and (water or not flat_block.is_water)
-        and contains(flat_block.outline_m, np.array([x, y]))
+        if (water or not flat_block.is_water) and contains(flat_block.outline_m, place)
     ]
-    return max(tops, default=blocking.ground_level_m(plan))
+    return max((top for top in tops if top <= z), default=blocking.ground_level_m(plan))
 
 
 def height_above_ground_m(plan: Plan, point_m: ArrayLike) -> float:
@@ -74,7 +91,7 @@ def land_under_m(plan: Plan, outline_m: Array) -> float:
     """
     land = [flat_block for flat_block in flat_blocks(plan) if not flat_block.is_water]
     for point in (outline_m.mean(axis=0), *outline_m):
-        tops = [flat_block.top_m for flat_block in land if contains(flat_block.outline_m, point)]
+        tops = [flat_block.height_m(point) for flat_block in land if contains(flat_block.outline_m, point)]
         if tops:
             return max(tops)
     level = blocking.ground_level_m(plan)
@@ -82,4 +99,4 @@ def land_under_m(plan: Plan, outline_m: Array) -> float:
         return level
     middle = outline_m.mean(axis=0)
     nearest = min(land, key=lambda flat_block: distance_m(flat_block.outline_m, middle), default=None)
-    return nearest.top_m if nearest is not None else max(level, min(0.0, plan.rig.origin_m[2]))
+    return nearest.height_m(middle) if nearest is not None else max(level, min(0.0, plan.rig.origin_m[2]))

@@ -58,7 +58,10 @@ def _solid_shell(block: Block, ground_m: float) -> Shell:
     mesh = blocking.solid_mesh(block)
     if block.shape == "prism":
         ring = hull(mesh.vertices_m[:, :2])
-        mesh = blocking.extruded(ring, mesh.vertices_m[:, 2].min(), mesh.vertices_m[:, 2].max())
+        if block.roof == "flat":
+            mesh = blocking.extruded(ring, mesh.vertices_m[:, 2].min(), mesh.vertices_m[:, 2].max())
+        else:
+            mesh = blocking.roofed(block, [ring])
     return _build(mesh, ground_m, two_sided=False)
 
 

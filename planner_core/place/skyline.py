@@ -42,8 +42,8 @@ class Skyline:
         return self.block[self.step(bearing_deg)]
 
 
-def skyline(plan: Plan, eye_m: ArrayLike) -> Skyline:
-    """The skyline of the plan's blocks seen from a place in the scene, eye_m (3,).
+def skyline(plan: Plan, eye_m: ArrayLike, *, ignoring: tuple[int, ...] = ()) -> Skyline:
+    """The skyline of the plan's blocks seen from a place in the scene, eye_m (3,), without those to ignore.
 
     The upper outline of a solid runs along its edges, so each edge is followed over the bearings that it
     spans. Light goes straight here: over 2 km Earth's curve lowers a roof by 0.3 m.
@@ -52,6 +52,9 @@ def skyline(plan: Plan, eye_m: ArrayLike) -> Skyline:
     owner = np.full(STEPS, OPEN, dtype=np.int32)
     eye = np.asarray(eye_m, dtype=np.float64)
     starts, ends, owners = _edges(plan)
+    if ignoring:
+        counted = ~np.isin(owners, ignoring)
+        starts, ends, owners = starts[counted], ends[counted], owners[counted]
     for part in np.array_split(np.arange(len(owners)), max(1, len(owners) // 5000)):
         start, end = starts[part] - eye, ends[part] - eye
         low, counts = _spans(start, end)

@@ -67,6 +67,10 @@ _OMIT_IF_DEFAULT = {
         "footprint_m",
         "height_m",
         "base_m",
+        "roof",
+        "roof_height_m",
+        "roof_turn_deg",
+        "heights_m",
         "distance_m",
         "skyline_deg",
         "lights",
@@ -302,7 +306,10 @@ def _build_converter() -> cattrs.Converter:
     converter.register_structure_hook(str, _text_hook)
     converter.register_structure_hook(dt.date, _date_hook)
     converter.register_structure_hook(dt.datetime, _datetime_hook)
-    as_given = (parts.Vector, parts.Vector | None, tuple[parts.Point, ...] | None, tuple[float, ...] | None)
+    as_given = (
+        *(parts.Vector, parts.Vector | None, tuple[parts.Point, ...] | None, tuple[float, ...] | None),
+        tuple[tuple[float, ...], ...] | None,
+    )
     for shape in (*as_given, bool | None):
         converter.register_structure_hook_func(_is(shape), lambda value, _type: _measurable(value))
     lists: dict[Any, type] = {

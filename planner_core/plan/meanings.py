@@ -151,13 +151,19 @@ MEANINGS: dict[type, dict[str, str]] = {
     parts.Block: {
         "name": "what it is called in findings and on the sheet",
         "role": "what it does in the picture",
-        "shape": "post is round, figure a standing person, prism an upright footprint, ridge a far skyline",
-        "centre_m": "middle of a box, post or figure in the scene",
-        "size_m": "width, depth and height of a box, post or figure",
-        "turn_deg": "of a box, post or figure, clockwise as seen from above",
+        "shape": "post is round, figure a standing person, prism an upright footprint, ridge a far skyline, "
+        "terrain a box whose top follows a grid of heights",
+        "centre_m": "middle of a box, post, figure or terrain in the scene",
+        "size_m": "width, depth and height of a box, post, figure or terrain",
+        "turn_deg": "of a box, post, figure or terrain, clockwise as seen from above",
         "footprint_m": "corners (x, y) of a prism",
         "height_m": "of a prism, from its base",
         "base_m": "height of a prism's foot in the scene",
+        "roof": "what the top of a prism is shaped like",
+        "roof_height_m": "how much of a prism's height is its roof",
+        "roof_turn_deg": "towards which side the roof falls, clockwise from the scene's Y; null: across its "
+        "longer side",
+        "heights_m": "of a terrain above its foot, over all its size: rows from its −Y side, each from −X on",
         "distance_m": "of a ridge from the rail's start",
         "skyline_deg": "a ridge's (bearing, altitude) pairs as seen from the rail's start, by rising bearing",
         "lights": "whether its windows or lamps come on at dusk; null: by its role",

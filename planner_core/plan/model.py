@@ -37,7 +37,8 @@ ANCHOR_EVENTS = (
 DRIVES = ("shoot-move-shoot", "continuous")
 STYLES = ("hold", "reveal")
 ROLES = ("subject", "foreground", "background", "ground", "water")
-SHAPES = ("box", "prism", "ridge", "post", "figure")
+SHAPES = ("box", "prism", "ridge", "post", "figure", "terrain")
+ROOFS = ("flat", "gabled", "hipped", "pyramidal", "skillion", "dome")
 RAMP_ORDERS = ("shutter-first", "iso-first")
 LIGHT_SIDES = ("any", "front", "side", "back")
 DISC_PLACES = ("any", "in", "out")
@@ -49,6 +50,7 @@ PIN_DISCS = ("", "sun", "moon")
 CORNERS = "top|foot|[1-9][0-9]{0,4}"  # middle of a block's top or foot, or the number of a corner
 
 THINNEST_M = 1e-4  # a sheet of paper
+MOST_HEIGHTS = 64  # along one side of a terrain
 STEEPEST_DEG = 89.0  # a skyline seen from the rail isn't overhead
 WIDEST_FLAT_DEG = 175.0  # of a lens that keeps straight lines straight
 
@@ -302,6 +304,36 @@ def _points(dimensions: int, limit: float, unit: str, *, many: bool = False, opt
         converter=convert,
         validator=check,
         metadata={"unit": unit, "schema": _or_null(takes) if optional else takes},
+    )
+
+
+def _grid(most: int, low: float, high: float, unit: str) -> Any:
+    """An optional field for rows of numbers, two or more rows of two or more."""
+
+    def check(_instance: Any, attribute: Any, value: Any) -> None:
+        if value is None:
+            return
+        if not isinstance(value, (tuple, list)) or not 2 <= len(value) <= most:
+            raise PlanError(attribute.name, value, f"is not a grid of numbers; give from 2 to {most} rows")
+        for index, row in enumerate(value):
+            where = f"{attribute.name}[{index}]"
+            if not isinstance(row, (tuple, list)) or not 2 <= len(row) <= most:
+                raise PlanError(where, row, f"is not a row of a grid; give from 2 to {most} numbers")
+            _check_point(row, where, len(value[0]), high, unit)
+            if min(row) < low:
+                raise PlanError(where, min(row), f"is below {low:g} {unit}")
+
+    def convert(value: Any) -> Any:
+        try:
+            return tuple(tuple(as_number(number) for number in row) for row in value)
+        except (PlanError, TypeError):
+            return value  # the validator says what is wrong, with its place
+
+    numbers = {"type": "number", "minimum": low, "maximum": high}
+    row = {"type": "array", "items": numbers, "minItems": 2, "maxItems": most}
+    takes = {"type": "array", "items": row, "minItems": 2, "maxItems": most}
+    return field(
+        default=None, converter=convert, validator=check, metadata={"unit": unit, "schema": _or_null(takes)}
     )
 
 
@@ -718,8 +750,11 @@ class Block:
     """One solid of the roughly blocked-out place, in scene metres.
 
     box, post and figure: centre_m, size_m (x, y, z) and turn_deg, clockwise seen from above. A post is round,
-    a figure a standing person. prism: footprint_m (corners x, y), height_m and base_m. ridge: a skyline as
-    seen from the rail's start, skyline_deg (bearing, altitude) pairs at distance_m. `lights` says whether
+    a figure a standing person. terrain: a box whose top follows heights_m, a grid of heights above its foot,
+    in rows from its -Y side, each from -X on; the outermost stand on its sides. prism: footprint_m (corners
+    x, y), height_m and base_m; the uppermost roof_height_m of it can be a roof, which falls towards
+    roof_turn_deg, clockwise from the scene's Y (None: across its longer side). ridge: a skyline as seen from
+    the rail's start, skyline_deg (bearing, altitude) pairs at distance_m. `lights` says whether
     windows or lamps come on at dusk; None lets the role decide. keep_out marks
     what nobody may stand on: a neighbour's ground, a railway. Blocks with the same part_of are one thing: the
     bar and posts of a railing, a row of houses. moves says what goes about on a block while the camera looks:
@@ -740,6 +775,12 @@ class Block:
         0, 1e5, "metres", default=None, optional=True, above=True, least=THINNEST_M
     )
     base_m: float = _number(-1e5, 1e5, "metres", default=0.0)
+    roof: str = _choice(ROOFS, default="flat")
+    roof_height_m: float | None = _number(
+        0, 1e5, "metres", default=None, optional=True, above=True, least=THINNEST_M
+    )
+    roof_turn_deg: float | None = _number(-360, 360, "degrees", default=None, optional=True)
+    heights_m: tuple[tuple[float, ...], ...] | None = _grid(MOST_HEIGHTS, 0.0, 1e5, "metres")
     distance_m: float | None = _number(0, 1e6, "metres", default=None, optional=True, above=True, least=0.01)
     skyline_deg: tuple[Point, ...] | None = _points(2, 1080, "degrees", many=True)
     lights: bool | None = field(default=None)
@@ -766,9 +807,13 @@ class Block:
             raise PlanError(attribute.name, value, "is neither true nor false")
 
     def __attrs_post_init__(self) -> None:
-        if self.tidal and (self.role != "water" or self.shape == "ridge"):
+        if self.tidal and (self.role != "water" or self.shape in ("ridge", "terrain")):
             raise PlanError("tidal", True, "is for blocks of the role water; leave it out here")
-        needed = {"prism": ("footprint_m", "height_m"), "ridge": ("distance_m", "skyline_deg")}
+        needed = {
+            "prism": ("footprint_m", "height_m"),
+            "ridge": ("distance_m", "skyline_deg"),
+            "terrain": ("centre_m", "size_m", "heights_m"),
+        }
         for name in needed.get(self.shape, ("centre_m", "size_m")):
             if getattr(self, name) is None:
                 raise PlanError(name, MISSING, f"a {self.shape} needs it")
@@ -786,6 +831,29 @@ class Block:
             raise PlanError("footprint_m", self.footprint_m, "needs three or more different corners")
         if self.shape == "ridge":
             self._check_skyline()
+        self._check_roof()
+        self._check_heights()
+
+    def _check_roof(self) -> None:
+        if self.roof == "flat":
+            return
+        if self.shape != "prism":
+            raise PlanError("roof", self.roof, "is for a prism; leave it out here")
+        if self.roof_height_m is None:
+            raise PlanError("roof_height_m", MISSING, f"a {self.roof} roof needs it")
+        if self.roof_height_m > (self.height_m or 0.0):
+            raise PlanError("roof_height_m", self.roof_height_m, f"is more than height_m, {self.height_m:g}")
+
+    def _check_heights(self) -> None:
+        if self.shape != "terrain" or self.heights_m is None or self.size_m is None:
+            return
+        for place, row in enumerate(self.heights_m):
+            if max(row) > self.size_m[2] + THINNEST_M:
+                raise PlanError(
+                    f"heights_m[{place}]",
+                    max(row),
+                    f"is higher than the block's {self.size_m[2]:g}",
+                )
 
     def _check_skyline(self) -> None:
         skyline = self.skyline_deg or ()

@@ -78,6 +78,11 @@ BEYOND: dict[str, tuple[str, ...]] = {
     ),
     "that a prism has three different corners": ("needs three or more different corners",),
     "that a ridge's bearings rise": ("must be above the bearing before it",),
+    "that the rows of a terrain are of one length, and its heights no higher than the block": (
+        "is not a list of",
+        "is higher than the block's",
+    ),
+    "that a roof is no higher than its prism": ("is more than height_m",),
 }
 
 
@@ -187,9 +192,14 @@ _RULES: dict[type, list[dict[str, Any]]] = {
                 ]
             },
         },
+        {"if": _is("shape", "terrain"), "then": _given("centre_m", "size_m", "heights_m")},
+        {
+            "if": _is("roof", *(roof for roof in parts.ROOFS if roof != "flat")),
+            "then": {"allOf": [_is("shape", "prism"), _given("roof_height_m")]},
+        },
         {
             "if": _is("tidal", True),
-            "then": {"allOf": [_is("role", "water"), {"not": _is("shape", "ridge")}]},
+            "then": {"allOf": [_is("role", "water"), {"not": _is("shape", "ridge", "terrain")}]},
         },
     ],
     parts.Pin: [

@@ -28,8 +28,9 @@ from planner_core.frames import FrameTable
 from planner_core.maths.angles import compass_deg
 from planner_core.maths.runs import span
 from planner_core.place import blocking, ground
+from planner_core.place.land_grid import height_at_m
 from planner_core.place.outlines import distance_m, inside
-from planner_core.plan.model import Plan
+from planner_core.plan.model import Block, Plan
 from planner_core.plan.timeline import clock, local_datetime
 from planner_core.review.findings import Finding, facts
 from planner_core.rig.geometry import stand_points_m
@@ -82,12 +83,20 @@ def _surface(plan: Plan, points: Array, highest_m: float) -> _Surface:
     for block in plan.blocks:
         if block.shape in ("ridge", "figure"):
             continue
-        height = float(blocking.block_mesh(plan, block).vertices_m[:, 2].max())
-        if height > highest_m:
+        height = _top_m(plan, block, points)
+        if height.min() > highest_m:
             continue
-        here = inside(ground.outline_m(plan, block), points) & (height >= top)
-        top[here], is_water[here] = height, block.role == "water"
+        here = inside(ground.outline_m(plan, block), points) & (height >= top) & (height <= highest_m)
+        top[here], is_water[here] = height[here], block.role == "water"
     return _Surface(top_m=top, is_water=is_water)
+
+
+def _top_m(plan: Plan, block: Block, points: Array) -> Array:
+    """Height of a block's top at points (n, 2); where they are beside it, its highest."""
+    highest = float(blocking.block_mesh(plan, block).vertices_m[:, 2].max())
+    if block.shape != "terrain":
+        return np.full(len(points), highest)
+    return np.asarray(np.nan_to_num(height_at_m(block, points), nan=highest))
 
 
 @frozen(kw_only=True)

@@ -70,6 +70,7 @@ def head_middle_m(plan: Plan) -> NDArray[np.float64]:
 # ---------------------------------------------------------------- the rig as a thing that stands in the scene
 
 LEG_SPREAD_M = 0.3  # how far a tripod's feet are from the point below the rail's end; value from memory
+ON_SLOPES = 8  # steps in which a shadow finds its place on a slope
 LONGEST_LEGS_M = 1.6  # a rail higher than this rests on something other than legs; value from memory
 RAIL_POINTS, LEG_POINTS = 16, 6
 
@@ -118,7 +119,7 @@ def shadow_on_ground_m(
     )
     rise = np.where(light[..., 2] > 0.0, light[..., 2], np.nan)
 
-    def way_to(level: float) -> NDArray[np.float64]:
+    def way_to(level: ArrayLike) -> NDArray[np.float64]:
         distance = (points[..., 2] - level) / rise
         return np.where(distance >= 0.0, distance, np.nan)
 
@@ -126,8 +127,10 @@ def shadow_on_ground_m(
     for flat_block in ground.flat_blocks(plan):
         if flat_block.is_water:
             continue
-        candidate = way_to(flat_block.top_m)
-        place = points[..., :2] - candidate[..., None] * light[..., :2]
+        place = points[..., :2]
+        for _ in range(1 if flat_block.terrain is None else ON_SLOPES):
+            candidate = way_to(flat_block.heights_m(place))
+            place = points[..., :2] - candidate[..., None] * light[..., :2]
         with np.errstate(invalid="ignore"):
             on_it = outlines.inside(flat_block.outline_m, place)
             distance = np.where(on_it & ~(candidate > distance), candidate, distance)

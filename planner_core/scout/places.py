@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from planner_core.place import blocking, outlines
 from planner_core.place.ground import outline_m
-from planner_core.plan.model import Plan
+from planner_core.place.land_grid import height_at_m
+from planner_core.plan.model import Block, Plan
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -35,7 +36,10 @@ Area = tuple[float, float, float, float]  # x0, y0, x1, y1 in scene metres
 
 @frozen(kw_only=True, eq=False)
 class Surface:
-    """A ground or water block, or the level ground, from above. outline_m (n, 2) is None for the latter."""
+    """A ground or water block, or the level ground, from above. outline_m (n, 2) is None for the latter.
+
+    terrain is the block where its height differs from place to place; top_m is then the highest.
+    """
 
     outline_m: Array | None
     top_m: float
@@ -43,6 +47,13 @@ class Surface:
     walkable: bool
     passable: bool = True  # may be walked over, if not stood on: a road
     name: str = ""
+    terrain: Block | None = None
+
+    def heights_m(self, points: Array) -> Array:
+        """Height of its top at points (n, 2) that it lies under."""
+        if self.terrain is None:
+            return np.full(len(points), self.top_m)
+        return np.asarray(np.nan_to_num(height_at_m(self.terrain, points), nan=self.top_m))
 
     def covers(self, points: Array) -> Mask:
         """Which points (n, 2) it lies under."""
@@ -105,8 +116,9 @@ class Terrain:
         height = np.full(len(points), -np.inf)
         which = np.zeros(len(points), dtype=np.intp)
         for number, surface in enumerate(self.surfaces):
-            better = surface.covers(points) & (surface.top_m >= height)
-            height[better], which[better] = surface.top_m, number
+            top = surface.heights_m(points)
+            better = surface.covers(points) & (top >= height)
+            height[better], which[better] = top[better], number
         return height, which
 
     def may_stand(self, points: Array) -> Mask:
@@ -178,6 +190,7 @@ def _surfaces(plan: Plan, level_m: float) -> tuple[Surface, ...]:
                 name=block.name,
                 walkable=block.role == "ground" and not block.keep_out and not ROAD_WORDS.search(block.name),
                 passable=block.role == "ground" and not block.keep_out,
+                terrain=block if block.shape == "terrain" else None,
             )
         )
     wet = any(s.is_water and s.top_m <= level_m + 1e-9 for s in found)

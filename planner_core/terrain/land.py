@@ -17,6 +17,7 @@ from planner_core.maths.angles import wrapped_deg
 from planner_core.place.blocking import block_mesh
 from planner_core.place.footprints import EQUATOR_RADIUS_M, lonlat_deg
 from planner_core.place.ground import ground_under_m
+from planner_core.place.land_grid import grid_points_m
 from planner_core.plan.model import Block, Plan, PlanError
 from planner_core.terrain.grids import Grid
 from planner_core.terrain.horizon import BANDS_M, Horizon, dip_deg, horizon
@@ -33,9 +34,7 @@ LOWEST_DEG = 0.05  # lower land is the level ground's own
 LONGEST = (
     1.25  # one ridge stands at one distance, so a crest that runs away is cut where it gets so much farther
 )
-STEPS = 24  # near land is built in so many steps at most
-LOWEST_STEP_M = 0.5
-CELLS = 16  # near land is so many cells wide at most
+LEAST_CELLS, MOST_CELLS = 8, 20  # near land is so many cells wide
 SMALLEST_CELL_M = 5.0
 STANDS_M = 0.5  # a block whose foot is within this of the ground stands on it
 FAR_EDGE_M = 40_000.0  # nearer than this the grid's end is said: hills there can still stand in the way
@@ -68,14 +67,16 @@ def with_land(plan: Plan, grid: Grid, *, near_m: float = 120.0, zero_m: float | 
     ground = ground_under_m(bare, bare.rig.origin_m)
     zero = here - ground if zero_m is None else zero_m
     lifted, count = _on_land(bare, grid, zero)
-    near = tuple(_near_blocks(lifted, grid, zero, near_m)) if near_m > 0.0 else ()
+    near = _near_block(lifted, grid, zero, near_m) if near_m > 0.0 else None
     origin = np.asarray(lifted.rig.origin_m)
     longitude, latitude = (float(value[0]) for value in lonlat_deg(origin[None, :2], plan.site))
     eye = zero + float(origin[2])
     seen = horizon(grid, latitude, longitude, eye, from_m=max(near_m, 50.0))
     ridges = tuple(_ridges(seen, lifted))
-    new = attrs.evolve(lifted, blocks=(*lifted.blocks, *near, *ridges))
-    return Landed(plan=new, horizon=seen, said=tuple(_said(new, grid, seen, zero, eye, count, near, ridges)))
+    new = attrs.evolve(lifted, blocks=(*lifted.blocks, *((near,) if near else ()), *ridges))
+    return Landed(
+        plan=new, horizon=seen, said=tuple(_said(new, grid, seen, zero, eye, count, near_m, near, ridges))
+    )
 
 
 def _is_land(block: Block) -> bool:
@@ -127,50 +128,28 @@ def _raised(block: Block, by_m: float) -> Block:
 # ---------------------------------------------------------------- near land
 
 
-def _near_blocks(plan: Plan, grid: Grid, zero_m: float, near_m: float) -> Iterator[Block]:
-    """The land around the rail in level pieces, each as long as its height holds."""
-    cell = max(2.0 * near_m / CELLS, SMALLEST_CELL_M)
-    count = max(round(2.0 * near_m / cell), 2)
-    cell = 2.0 * near_m / count
+def _near_block(plan: Plan, grid: Grid, zero_m: float, near_m: float) -> Block | None:
+    """The land around the rail as one terrain, about as fine as the grid; None where the grid has a hole."""
+    spacing = min(grid.step_deg) * math.radians(1.0) * EQUATOR_RADIUS_M
+    cells = int(np.clip(math.ceil(2.0 * near_m / max(spacing, SMALLEST_CELL_M)), LEAST_CELLS, MOST_CELLS))
     origin = np.asarray(plan.rig.origin_m[:2])
-    offsets = (np.arange(count) + 0.5) * cell - near_m
+    offsets = np.linspace(-near_m, near_m, cells + 1)
     x, y = np.meshgrid(offsets, offsets)
     heights = _sea_height_m(plan, grid, np.stack([x, y], axis=-1).reshape(-1, 2) + origin) - zero_m
-    heights = heights.reshape(count, count)
-    if np.isnan(heights).all():
-        return
-    under_rail = float(_sea_height_m(plan, grid, origin[None, :])[0]) - zero_m
-    step = max(float(np.nanmax(heights) - np.nanmin(heights)) / STEPS, LOWEST_STEP_M)
-    # counted from the ground under the rail, so that a piece never buries what stands there
-    level = under_rail + np.floor((heights - under_rail) / step + 0.5) * step
-    bottom = float(np.nanmin(level)) - CRADLE_M
-    number = 0
-    for row in range(count):
-        for first, last in _equal_runs(level[row]):
-            number += 1
-            top, width = float(level[row, first]), (last - first + 1) * cell
-            yield Block(
-                name=f"{PREFIX} {number}",
-                part_of=PREFIX,
-                role="ground",
-                shape="box",
-                centre_m=(
-                    round(float(origin[0] + (offsets[first] + offsets[last]) / 2.0), 3),
-                    round(float(origin[1] + offsets[row]), 3),
-                    round((top + bottom) / 2.0, 3),
-                ),
-                size_m=(round(width, 3), round(cell, 3), round(top - bottom, 3)),
-            )
-
-
-def _equal_runs(values: Array) -> Iterator[tuple[int, int]]:
-    """First and last place of each run of equal numbers; NaN is no number."""
-    first = 0
-    for place in range(1, len(values) + 1):
-        if place == len(values) or values[place] != values[first]:
-            if not math.isnan(values[first]):
-                yield first, place - 1
-            first = place
+    if np.isnan(heights).any():
+        return None
+    foot = round(float(heights.min()) - CRADLE_M, 2)
+    above = np.round(heights.reshape(x.shape) - foot, 2)
+    size = float(above.max())
+    return Block(
+        name=f"{PREFIX} 1",
+        part_of=PREFIX,
+        role="ground",
+        shape="terrain",
+        centre_m=(float(origin[0]), float(origin[1]), foot + size / 2.0),
+        size_m=(2.0 * near_m, 2.0 * near_m, size),
+        heights_m=tuple(tuple(row) for row in above.tolist()),
+    )
 
 
 # ---------------------------------------------------------------- ridges
@@ -274,7 +253,8 @@ def _said(
     zero_m: float,
     eye_m: float,
     moved: int,
-    near: Sequence[Block],
+    near_m: float,
+    near: Block | None,
     ridges: Sequence[Block],
 ) -> Iterator[str]:
     top = int(np.argmax(seen.altitude_deg))
@@ -287,11 +267,14 @@ def _said(
     else:
         dip = dip_deg(eye_m, plan.site.latitude_deg)
         yield f"No land rises above the horizon, which lies {dip:.2f}° below level"
-    if near:
-        tops = [
-            block.centre_m[2] + block.size_m[2] / 2.0 for block in near if block.centre_m and block.size_m
-        ]
-        yield f"Ground in {len(near)} pieces, from {min(tops):.1f} to {max(tops):.1f} m in the scene"
+    if near is not None:
+        heights = grid_points_m(near)[..., 2]
+        yield (
+            f"Ground around the rail as a grid of {len(heights)} × {heights.shape[1]} heights, from "
+            f"{heights.min():.1f} to {heights.max():.1f} m in the scene"
+        )
+    elif near_m > 0.0:
+        yield "No ground around the rail: the grid ends there, or has a hole"
     if moved:
         yield (
             f"{moved} blocks put at the land's height" if moved > 1 else "One block put at the land's height"

@@ -22,6 +22,7 @@ from planner_core.evening.dates import (
     dates_text,
     likely_kind,
 )
+from planner_core.evening.sunlight import subject_spot, sun_day
 from planner_core.picture.projection import project_px
 from planner_core.place.skyline import OPEN, skyline, skyline_at
 from planner_core.plan.model import PlanError
@@ -97,6 +98,30 @@ def test_the_sun_goes_behind_a_ridge_before_it_sets(year: DatesTable) -> None:
     # the bank stands 0.7° high there: 0.75° at 15° an hour along a path 51° steep takes 4 minutes
     assert row.level_utc_s is not None
     assert present(row.level_utc_s) - present(row.skyline_utc_s) == pytest.approx(4 * 60, abs=60)
+
+
+def test_the_light_leaves_the_subject_when_the_review_says_so() -> None:
+    shapes = (
+        ("wall", "background", [0, 40, 10], [400, 2, 20]),
+        ("statue", "subject", [0, 20, 1.5], [1, 1, 3]),
+    )
+    blocks = [
+        {"name": name, "role": role, "shape": "box", "centre_m": centre, "size_m": size}
+        for name, role, centre, size in shapes
+    ]
+    here = plan(site__scene_north_deg=270.0, blocks=blocks, composition=None)
+    date = dt.date(2027, 3, 14)
+    table = dates_table(here, date, date)
+    spot, own = subject_spot(here)
+    day = sun_day(here, present(spot), date, ignoring=own)
+    rise, sets = table.rows
+    # the skyline knows bearings to 0.02°, which the sun takes 5 s for; sun_day knows times to five seconds
+    assert sets.subject_utc_s == pytest.approx(present(day.set_utc_s), abs=10.0)
+    assert rise.subject_utc_s == pytest.approx(present(day.rise_utc_s), abs=10.0)
+    assert sets.subject_behind == "wall"
+    # its own height of sky is another than the camera's, which stands farther from the wall
+    assert abs(present(sets.subject_utc_s) - present(sets.skyline_utc_s)) > 600.0
+    assert "Direct light leaves the subject, “statue”" in dates_text(table)
 
 
 def test_a_tower_in_the_way_hides_the_sun_and_says_so() -> None:

@@ -161,6 +161,16 @@ WHOLE: dict[str, Any] = {
             "footprint_m": [[10.0, 50.0], [20.0, 50.0], [20.0, 60.0]],
             "height_m": 7.0,
             "base_m": 0.5,
+            "roof": "hipped",
+            "roof_height_m": 2.0,
+            "roof_turn_deg": 45.0,
+        },
+        {
+            "role": "ground",
+            "shape": "terrain",
+            "centre_m": [0.0, 0.0, 1.0],
+            "size_m": [60.0, 40.0, 4.0],
+            "heights_m": [[1.0, 2.0, 3.0], [2.0, 3.0, 4.0]],
         },
         {"role": "background", "shape": "ridge", "distance_m": 4e3, "skyline_deg": [[0.0, 1.0], [40.0, 2.0]]},
         {

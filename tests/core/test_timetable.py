@@ -7,6 +7,7 @@ import datetime as dt
 import pytest
 
 from planner_core import compute_frames
+from planner_core.evening.sunlight import subject_spot, sun_day
 from planner_core.evening.timetable import Moment, end_utc_s, timetable, turn_moment
 from planner_core.output.packing import card_space_gb, hours_on_location, packing_list
 from planner_core.plan.model import Plan
@@ -48,8 +49,21 @@ def test_the_event_is_the_anchors_and_falls_on_its_frame() -> None:
 
 
 def test_twilights_during_and_after_the_shoot_are_listed() -> None:
-    lights = [moment.label for moment in moments(plan()) if moment.kind == "light"]
+    lights = [moment.label for moment in moments(plan(blocks=[])) if moment.kind == "light"]
     assert lights == ["Civil dusk", "Nautical dusk", "Astronomical dusk"]
+
+
+def test_when_the_sun_leaves_the_subject_stands_in_the_timetable_as_the_review_has_it() -> None:
+    here = plan()
+    frames = compute_frames(here)
+    (leaves,) = (m for m in timetable(here, frames) if m.label == "Sun leaves the subject")
+    spot, own = subject_spot(here)
+    day = sun_day(here, present(spot), dt.date(2027, 3, 14), ignoring=own)
+    assert leaves.utc_s == day.set_utc_s
+    assert "Far bank" in leaves.note
+    sunset = turn_moment(timetable(here, frames))
+    assert sunset is not None
+    assert "; behind “Far bank” from" in sunset.note
 
 
 def test_a_shoot_by_the_clock_finds_its_own_event() -> None:

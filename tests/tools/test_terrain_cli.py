@@ -33,7 +33,7 @@ def test_the_land_comes_into_the_plan(
     assert main(["terrain", str(tile), plan, "-o", str(new), "--near", "60"]) == 0
     assert "above the sea" in capsys.readouterr().out
     made = [block for block in load_plan(new).blocks if block.name.startswith(("land ", "hills "))]
-    assert {block.shape for block in made} == {"box", "ridge"}
+    assert {block.shape for block in made} == {"terrain", "ridge"}
     assert (
         main(["terrain", str(tile), plan, "-o", str(tmp_path / "b.plan.json"), "--near", "0", "--json"]) == 0
     )

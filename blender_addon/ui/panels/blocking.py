@@ -123,7 +123,7 @@ class DUSKRAIL_PT_block(PlanTab, bpy.types.Panel):
         block = plan.blocks[settings.block_row]
         layout.prop(item, "label")
         layout.prop(item, "role")
-        if block.shape in ("box", "post", "figure"):
+        if block.shape in ("box", "post", "figure", "terrain"):
             layout.prop(item, "centre")
             column = layout.column(align=True)
             for axis, label in enumerate(("Width", "Depth", "Height")):

@@ -8,7 +8,8 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
-from planner_core.evening.sunlight import sun_in_picture_frames, sun_up, sunlight
+from planner_core.evening.moonlight import moon_view
+from planner_core.evening.sunlight import OPEN, sun_in_picture_frames, sun_up, sunlight
 from planner_core.frames import FrameTable
 from planner_core.maths.angles import compass_deg, wrapped_deg
 from planner_core.output.packing import Item, packing_list
@@ -160,6 +161,8 @@ def _in_picture(data: SheetData, row: Bearing) -> str:
     if not row.up:
         return "down"
     plan, frames, k = data.plan, data.frames, row.frame - 1
+    if _is_hidden(frames, row):
+        return "hidden"
     eye, rotation = frames.camera_m[k], frames.camera_rotation[k]
     (x, y), _ = project_px(plan, eye + getattr(frames, f"{row.body}_direction")[k], eye, rotation)
     width, height = plan.clip.width_px, plan.clip.height_px
@@ -167,6 +170,12 @@ def _in_picture(data: SheetData, row: Bearing) -> str:
         return f"{x / width:.0%}" if 0 <= y <= height else "above" if y < 0 else "below"
     turn = wrapped_deg(row.bearing_deg - float(frames.lens_bearing_deg[k]))
     return "behind" if abs(turn) > 90.0 else f"{abs(turn):.0f}° {'right' if turn > 0 else 'left'}"
+
+
+def _is_hidden(frames: FrameTable, row: Bearing) -> bool:
+    """Whether blocks or land stand before sun or moon in a row's frame."""
+    body = sunlight(frames) if row.body == "sun" else moon_view(frames)
+    return bool(body.camera_behind[row.frame - 1] != OPEN)
 
 
 # ---------------------------------------------------------------- words
