@@ -411,9 +411,11 @@ def build_parser() -> argparse.ArgumentParser:
         "-o", "--output", metavar="FILE", required=True, help="ending in .glb, .gltf, .usd or .usdc"
     )
 
-    one = verb("blocks", blocks, "footprints (GeoJSON) or a horizon profile (CSV) into a plan", plan=False)
+    one = verb(
+        "blocks", blocks, "a map (GeoJSON, OSM JSON) or a horizon profile (CSV) into a plan", plan=False
+    )
     one.add_argument(
-        "source", metavar="FOOTPRINTS", help="a .geojson file, or a .csv of bearing and altitude"
+        "source", metavar="FOOTPRINTS", help="a map (GeoJSON or OSM JSON) or a .csv of bearing and altitude"
     )
     one.add_argument("plan", metavar="PLAN", help="the plan whose site places them")
     one.add_argument("-o", "--output", metavar="NEW", required=True, help="the new plan file")
