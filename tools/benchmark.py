@@ -25,8 +25,9 @@ if TYPE_CHECKING:
     from planner_core.frames import FrameTable
     from planner_core.plan.model import Plan
 
-if __package__ in (None, ""):
+if __package__ in (None, ""):  # started as a file
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+    __package__ = Path(__file__).resolve().parent.name
 
 
 def best_s(*tasks: Callable[[], object], rounds: int = 7) -> list[float]:
@@ -246,7 +247,8 @@ def metering() -> Iterator[str]:
     import attrs
 
     from planner_core import compute_frames, review
-    from tools import lit_means
+
+    from . import lit_means
 
     by_picture = _crowded_harbour(480, 60)
     assert by_picture.exposure is not None
@@ -280,7 +282,7 @@ CLIP_PLAN, CLIP_SIZE_PX = "harbour_light", (480, 270)
 
 def preview() -> Iterator[str]:
     """A draft clip against the barest loop in Blender; aims: ratio 1.05 fast, 1.02 lit, with one process."""
-    from tools import preview_benchmark
+    from . import preview_benchmark
 
     plan = _example(CLIP_PLAN)
     yield from preview_benchmark.measured(plan, ("fast", "lit"), (1, 4), CLIP_SIZE_PX, None)
@@ -494,7 +496,7 @@ def main(words: Sequence[str] | None = None) -> int:
     wanted = parser.parse_args(words).sections or list(SECTIONS)
     unknown = [name for name in wanted if name not in SECTIONS]
     if unknown:
-        parser.error(f"{unknown[0]} is no section; there are {', '.join(SECTIONS)}")
+        parser.error(f"{unknown[0]} is not a section; there are {', '.join(SECTIONS)}")
     print(machine())
     for name in wanted:
         print(f"\n{name}: {(SECTIONS[name].__doc__ or '').splitlines()[0]}")

@@ -97,8 +97,8 @@ def search_paths() -> List[str]:
     """Where this project and its packages are imported from here."""
     import importlib.util
 
-    names = ("planner_core", "tools", "blender_addon", "attrs", "cattrs", "astral", "platformdirs", "tzdata")
-    specs = [importlib.util.find_spec(name) for name in names]
+    names = ("planner_core", "blender_addon", "attrs", "cattrs", "astral", "platformdirs", "tzdata")
+    specs = [importlib.util.find_spec(name) for name in (str(__package__), *names)]
     homes = [str(Path(spec.origin).resolve().parent.parent) for spec in specs if spec and spec.origin]
     return list(dict.fromkeys(homes))
 
@@ -120,7 +120,7 @@ def run(application: Application, words: Sequence[str]) -> int:
     # what Blender says as it starts is no concern of the verb
     errors = None if os.name == "nt" else os.dup(2)
     child = subprocess.Popen(
-        command(application.path, "tools.duskrail", words, errors),
+        command(application.path, "{}.duskrail".format(__package__), words, errors),
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=None if errors is None else subprocess.DEVNULL,

@@ -26,8 +26,10 @@ from typing import Any, Dict, Iterator, List, NamedTuple, NoReturn, Optional, Se
 ROOT = Path(__file__).resolve().parent.parent
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
+if __package__ in (None, ""):  # started as a file
+    __package__ = "tools"
 
-from tools import blender_application  # noqa: E402
+from . import blender_application  # noqa: E402
 
 BLENDER_FOR_PYTHON = {(3, 11): "4.5 LTS", (3, 13): "5.2 LTS"}
 PYTHONS = (*BLENDER_FOR_PYTHON, (3, 12), (3, 14))  # that the core's packages are pinned for

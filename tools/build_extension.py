@@ -22,10 +22,11 @@ import zipfile
 from collections.abc import Sequence
 from pathlib import Path
 
-if __package__ in (None, ""):
+if __package__ in (None, ""):  # started as a file
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+    __package__ = Path(__file__).resolve().parent.name
 
-from tools.bootstrap import read_pins
+from .bootstrap import read_pins
 
 ROOT = Path(__file__).resolve().parent.parent
 WHEELS = ROOT / "build" / "wheels"

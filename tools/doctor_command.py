@@ -17,10 +17,11 @@ from typing import Any
 from attrs import asdict, frozen
 
 from blender_addon.render.jobs import usable_cores
-from tools import blender_application
-from tools.outcome import DONE, how_to_get_blender
-from tools.program import version
-from tools.terminal import json_text
+
+from . import blender_application
+from .outcome import DONE, how_to_get_blender
+from .program import version
+from .terminal import json_text
 
 PACKAGES = ("numpy", "astral", "attrs", "cattrs", "tzdata", "bpy")
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "firefox", "msedge", "brave-browser")
@@ -48,7 +49,7 @@ def run_doctor(arguments: argparse.Namespace) -> int:
         if item.missing:
             print(f"{'':{width}}  → {item.missing}")
     missing = sum(bool(item.missing) for item in items)
-    print("Nothing is missing." if not missing else f"{missing} to look at, marked →.")
+    print("Nothing is missing." if not missing else "What is marked → is missing; it says how to get it.")
     return DONE
 
 
@@ -98,7 +99,7 @@ def _drawing() -> Iterator[Item]:
     """Blender's module and the engine it draws with, and an application beside it."""
     application = _blender_application()
     module = _version_of("bpy") if importlib.util.find_spec("bpy") else None
-    lacking = "" if module or application else f"preview, readback and export: {how_to_get_blender()}"
+    lacking = "" if module or application else f"preview, readback and export need it; {how_to_get_blender()}"
     yield Item(name="blender module", found=module or "", missing=lacking)
     yield Item(name="blender", found=application)
     if module:
@@ -143,8 +144,8 @@ def _cache() -> Item:
     writable = os.access(there, os.W_OK)
     return Item(
         name="cache",
-        found=f"{folder}, {count} files, {total / 1e6:.0f} MB",
-        missing="" if writable else f"can't be written; set {CACHE_VARIABLE} to a folder that can",
+        found=f"{folder}, {count} file{'s' * (count != 1)}, {total / 1e6:.0f} MB",
+        missing="" if writable else f"can't be written to; set {CACHE_VARIABLE} to a folder that can",
     )
 
 
@@ -154,11 +155,13 @@ def _fonts() -> Item:
     if sys.platform.startswith("win") or sys.platform == "darwin":
         return Item(name="fonts", found="the system's")
     if not lister:
-        return Item(name="fonts", found="unknown: no fontconfig here to ask")
+        return Item(name="fonts", found="unknown, as there is no fontconfig to ask")
     done = subprocess.run([lister, ":", "family"], capture_output=True, text=True, check=False)
     families = {line.split(",")[0].strip() for line in done.stdout.splitlines() if line.strip()}
     lacking = (
-        "" if families else "a sheet shows boxes instead of letters: install a font, as fonts-dejavu-core"
+        ""
+        if families
+        else "a sheet shows boxes instead of letters; install a font, such as fonts-dejavu-core"
     )
     return Item(name="fonts", found=f"{len(families)} families" if families else "", missing=lacking)
 
@@ -170,5 +173,7 @@ def _browser() -> Item:
         found = next((name for name in APPLICATIONS if Path("/Applications", name).exists()), None)
     if not found and sys.platform.startswith("win"):
         found = "the system's"
-    lacking = "" if found else "a browser shows and prints sheets: install one, or take the sheet to a phone"
+    lacking = (
+        "" if found else "you need a browser to see and print sheets; install one, or open them on a phone"
+    )
     return Item(name="browser", found=found or "", missing=lacking)

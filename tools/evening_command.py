@@ -9,9 +9,10 @@ from pathlib import Path
 from planner_core.plan.file import load_plan, save_plan
 from planner_core.plan.model import PlanError
 from planner_core.plan.writing import check_writable, is_same_file, is_stream, write_atomically
-from tools.files import deliver, inputs_of, refuse_input, say
-from tools.outcome import DONE, UsageError
-from tools.terminal import StatusLine, json_text
+
+from .files import deliver, inputs_of, refuse_input, say
+from .outcome import DONE, UsageError
+from .terminal import StatusLine, json_text
 
 
 def run_evening(arguments: argparse.Namespace) -> int:
@@ -105,7 +106,8 @@ def _write_page(evening: object, output: str, sheets: list[Path]) -> None:
     from planner_core import review
     from planner_core.fit.evening import Evening
     from planner_core.output.evening.page import evening_page
-    from tools.sheet_command import sheet_page
+
+    from .sheet_command import sheet_page
 
     assert isinstance(evening, Evening)
     for shot, path in zip(evening.shots, sheets, strict=bool(sheets)):

@@ -9,8 +9,9 @@ import attrs
 
 from planner_core import compute_frames
 from planner_core.plan.file import load_plan
-from tools.files import say
-from tools.outcome import DONE, UsageError, need_blender
+
+from .files import say
+from .outcome import DONE, UsageError, need_blender
 
 
 def run_export(arguments: argparse.Namespace) -> int:

@@ -14,7 +14,8 @@ from planner_core.plan.writing import (
     is_stream,
     write_atomically,
 )
-from tools.outcome import UsageError
+
+from .outcome import UsageError
 
 # Arguments of all verbs by their names: files that are read, and files that are written
 INPUTS = {
@@ -54,7 +55,7 @@ def _check_folder(option: str, folder: Path) -> None:
     while not os.path.lexists(there) and there != there.parent:
         there = there.parent
     if not there.is_dir():
-        raise UsageError(f"{option}: {there} is no folder; name one to write plans to")
+        raise UsageError(f"{option}: {there} is not a folder; name one to write plans to")
     check_writable(there / "one.plan.json")
 
 

@@ -34,17 +34,19 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-if __package__ in (None, ""):
+if __package__ in (None, ""):  # started as a file
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+    __package__ = Path(__file__).resolve().parent.name
 
 from attrs import evolve, frozen
 
 from planner_core.plan.text import is_control
 from planner_core.plan.writing import write_atomically
-from tools import fuzz_cases, fuzz_scenes, terminal
-from tools.advice_cases import bad_advice
-from tools.duskrail import DEBUG_VARIABLE
-from tools.fuzz_cases import Case
+
+from . import fuzz_cases, fuzz_scenes, terminal
+from .advice_cases import bad_advice
+from .duskrail import DEBUG_VARIABLE
+from .fuzz_cases import Case
 
 FEW_TRIALS = 1  # of remedies, for a plan of a kind that isn't FOLLOWED
 LIMIT_S = 30.0  # of the processor's time for one call; the slowest sound one takes a tenth of that
@@ -143,7 +145,7 @@ def _flaw_of_the_numbers(case: Case, texts: dict[str, str]) -> str:
         try:
             json.loads(texts["standard output"], parse_constant=_refuse)
         except ValueError:
-            return "output that is no JSON"
+            return "output that is not JSON"
     for name, text in texts.items():
         if name == ".json" or "--json" in case.words:
             continue
@@ -171,7 +173,7 @@ def _formula(text: str) -> bool:
 
 def call(case: Case, folder: Path) -> Ended:
     """Run the case's words in a folder with its files, in this process, warnings of numbers being errors."""
-    from tools.duskrail import DEBUG_VARIABLE, main
+    from .duskrail import DEBUG_VARIABLE, main
 
     os.environ[DEBUG_VARIABLE] = "1"  # a crash says where it is
     for name, content in case.files.items():

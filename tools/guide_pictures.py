@@ -16,8 +16,9 @@ import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
-if __package__ in (None, ""):
+if __package__ in (None, ""):  # started as a file
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+    __package__ = Path(__file__).resolve().parent.name
 
 PICTURES = Path(__file__).resolve().parent.parent / "docs" / "guide" / "pictures"
 QUALITY = 78
@@ -39,7 +40,7 @@ WINDOW = {
 
 def duskrail(*words: str) -> None:
     """One call of the command line; raises RuntimeError where it can't be done."""
-    from tools.duskrail import main
+    from .duskrail import main
 
     code = main(words)
     if code > 1:  # a plan with a stop is still a plan to show
@@ -110,6 +111,6 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 if __name__ == "__main__":
-    from tools.duskrail import _leave
+    from .duskrail import _leave
 
     _leave(main())

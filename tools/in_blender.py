@@ -28,15 +28,14 @@ def main() -> None:
     task = json.loads(sys.argv[sys.argv.index("--") + 1])
     sys.path[:0] = [path for path in task["paths"] if path not in sys.path]
     signal.signal(signal.SIGINT, signal.default_int_handler)  # Blender's own ends without a word
-    from tools.blender_application import BEGINS
-
     if task["errors"] is not None:
         os.dup2(task["errors"], 2)
         # a stream of its own: the old one takes what is now there, a pipe perhaps, for a file
         sys.stderr = os.fdopen(
             2, "w", buffering=1, encoding="utf-8", errors="backslashreplace", closefd=False
         )
-    _speak_alone(BEGINS)
+    ours = task["module"].partition(".")[0]
+    _speak_alone(importlib.import_module(ours + ".blender_application").BEGINS)
     code = 3
     try:
         code = importlib.import_module(task["module"]).main(task["words"])

@@ -7,9 +7,10 @@ import re
 from pathlib import Path
 
 from planner_core.plan.file import load_plan, save_plan
-from tools.files import deliver, refuse_input, say
-from tools.outcome import DONE
-from tools.terminal import json_text
+
+from .files import deliver, refuse_input, say
+from .outcome import DONE
+from .terminal import json_text
 
 
 def run_late(arguments: argparse.Namespace) -> int:
@@ -53,6 +54,6 @@ def length_s(text: str) -> float:
         seconds = float(words[:-1])
     if not 0.0 < seconds <= 86400.0:
         raise argparse.ArgumentTypeError(
-            f"{text} is no length of time up to a day; write it as 75min or 1h15"
+            f"{text} is not a length of time up to a day; write it as 75min or 1h15"
         )
     return seconds

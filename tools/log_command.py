@@ -9,9 +9,10 @@ from pathlib import Path
 from planner_core.plan.file import load_plan, save_plan
 from planner_core.plan.model import PlanError
 from planner_core.plan.text import one_line
-from tools.files import deliver, refuse_input, say
-from tools.outcome import DONE
-from tools.terminal import StatusLine, json_text
+
+from .files import deliver, refuse_input, say
+from .outcome import DONE
+from .terminal import StatusLine, json_text
 
 
 def run_log(arguments: argparse.Namespace) -> int:
@@ -69,6 +70,6 @@ def clock_offset(text: str) -> float:
         seconds = float("nan")
     if not abs(seconds) <= 400 * 86400.0:
         raise argparse.ArgumentTypeError(
-            f"{text} is no offset; write seconds that the camera is ahead, or +H:MM:SS"
+            f"{text} is not an offset; write how far the camera is ahead, in seconds or as +H:MM:SS"
         )
     return seconds

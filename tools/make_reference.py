@@ -16,8 +16,9 @@ from typing import Any
 
 import attrs
 
-if __package__ in (None, ""):
+if __package__ in (None, ""):  # started as a file
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+    __package__ = Path(__file__).resolve().parent.name
 
 from planner_core.plan import file as planfile
 from planner_core.plan import model as parts
@@ -25,7 +26,8 @@ from planner_core.plan.meanings import HEADER, MEANINGS
 from planner_core.plan.schema import BEYOND, field_schema, plan_schema
 from planner_core.plan.writing import write_atomically
 from planner_core.review.catalogue import TOPICS
-from tools.reference_columns import JSON, TABLES
+
+from .reference_columns import JSON, TABLES
 
 ROOT = Path(__file__).resolve().parent.parent
 MADE = "<!-- Made by tools/make_reference.py from the code. Change it there. -->\n\n"

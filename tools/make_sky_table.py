@@ -33,8 +33,9 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
-if __package__ in (None, ""):
+if __package__ in (None, ""):  # started as a file
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+    __package__ = Path(__file__).resolve().parent.name
 
 from planner_core.light import colour, sky
 

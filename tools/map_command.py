@@ -10,8 +10,9 @@ from planner_core.evening import beside, dates, milky_way
 from planner_core.place import footprints
 from planner_core.plan.file import load_plan, save_plan
 from planner_core.plan.model import Plan, PlanError
-from tools.files import deliver, say
-from tools.outcome import DONE, UsageError
+
+from .files import deliver, say
+from .outcome import DONE, UsageError
 
 
 def run_blocks(arguments: argparse.Namespace) -> int:
@@ -20,7 +21,7 @@ def run_blocks(arguments: argparse.Namespace) -> int:
     if Path(arguments.source).suffix.lower() == ".csv":
         plan, ridge = footprints.load_horizon(arguments.source, plan, distance_m=arguments.distance)
         said: tuple[str, ...] = (
-            f"A ridge of {len(ridge.skyline_deg or ())} points, {ridge.distance_m:g} m away: {ridge.name}.",
+            f"{ridge.name}: a ridge of {len(ridge.skyline_deg or ())} points, {ridge.distance_m:g} m away.",
         )
     else:
         selection = footprints.Selection(

@@ -17,9 +17,10 @@ from planner_core.plan.file import save_plan
 from planner_core.plan.model import PlanError
 from planner_core.plan.writing import is_stream
 from planner_core.review.findings import Finding, sentences
-from tools.files import say
-from tools.outcome import DONE, UsageError
-from tools.terminal import json_text
+
+from .files import say
+from .outcome import DONE, UsageError
+from .terminal import json_text
 
 Read = TypeVar("Read")
 
@@ -53,9 +54,9 @@ def _facts(arguments: argparse.Namespace) -> Facts:
     missing = [option for option in NEEDED if given.get(option) is None]
     if missing and not _on_terminal():
         example = " ".join(f"{option} {NEEDED[option]}" for option in missing)
-        raise UsageError(
-            f"new: {' and '.join(missing)} {'is' if len(missing) == 1 else 'are'} missing; add {example}"
-        )
+        *first, last = missing
+        listed = f"{', '.join(first)} and {last} are" if first else f"{last} is"
+        raise UsageError(f"new: {listed} missing; add {example}")
     if missing:
         _ask_for(given)
     latitude, longitude = given["--at"]
@@ -120,7 +121,7 @@ def _on_terminal() -> bool:
 
 def _ask_for(given: dict[str, Any]) -> None:
     """Ask for each fact that isn't given; an empty answer leaves it to be chosen, where it can be."""
-    print("A few questions; Enter alone takes what is chosen for you, and Ctrl C stops.", file=sys.stderr)
+    print("A few questions. Enter alone takes what stands in brackets; Ctrl C stops.", file=sys.stderr)
     for option, question in QUESTIONS.items():
         if given[option] is None:
             given[option] = _asked(question(given), READERS[option], needed=option in NEEDED)
@@ -129,18 +130,22 @@ def _ask_for(given: dict[str, Any]) -> None:
 def _zone_question(given: dict[str, Any]) -> str:
     latitude, longitude = given["--at"]
     guess = guess_zone(latitude, longitude, given["--on"])
-    return f"Time zone [{guess.zone}]" + (f" (or {guess.rival}?)" if guess.rival else "")
+    return f"In which time zone? [{guess.zone}]" + (f" (or {guess.rival}?)" if guess.rival else "")
 
 
 QUESTIONS: dict[str, Callable[[dict[str, Any]], str]] = {
-    "--at": lambda _: "Where, latitude and longitude as a map gives them (43.46,-3.79)",
-    "--on": lambda _: "On which date (2027-03-14)",
+    "--at": lambda _: "Where do you stand? Latitude and longitude from a map, as 43.46,-3.79",
+    "--on": lambda _: "On which date? As 2027-03-14",
     "--zone": _zone_question,
-    "--event": lambda _: "Around what: sunset, sunrise, civil_dusk … [sunset]",
-    "--subject": lambda _: "Subject: name, true bearing, distance and height in metres (tower 262 160 20)",
-    "--foreground": lambda _: "Something near the rail: name, bearing, distance (post 250 1.3) [a post]",
-    "--lens": lambda _: "Lens in mm [chosen by the subject's size]",
-    "--rail": lambda _: "How long is the rail, in metres [1.2]",
+    "--event": lambda _: "Around which event? sunset, sunrise, civil_dusk … [sunset]",
+    "--subject": lambda _: (
+        "What is the subject? Name, true bearing, distance and height in metres, as tower 262 160 20"
+    ),
+    "--foreground": lambda _: (
+        "What stands close to the rail? Name, true bearing and distance, as post 250 1.3 [a post]"
+    ),
+    "--lens": lambda _: "Which lens, in mm? [one that suits the subject's size]",
+    "--rail": lambda _: "How far can the slider travel, in metres? [1.2]",
 }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 
-from tools.program import is_installed, program
+from .program import is_installed, program
 
 # done; the review found a `stop`; the input can't be used; a defect of this program; interrupted
 DONE, FOUND_STOP, UNUSABLE, CRASHED, INTERRUPTED = 0, 1, 2, 3, 130

@@ -13,9 +13,10 @@ import attrs
 from planner_core.plan.file import load_plan, save_plan
 from planner_core.plan.model import Photo, Pin, Plan, PlanError
 from planner_core.plan.text import one_line
-from tools.files import say
-from tools.outcome import DONE, UsageError
-from tools.terminal import json_text
+
+from .files import say
+from .outcome import DONE, UsageError
+from .terminal import json_text
 
 if TYPE_CHECKING:
     from planner_core.photo.check import PinCheck
@@ -67,7 +68,7 @@ def _add(arguments: argparse.Namespace, plan: Plan) -> int:
     else:
         said = [sentence + "." for sentence in begun.said] + solved_lines(solved)
         said += [
-            f"Block {one_line(block.name)} from the photograph."
+            f"The block {one_line(block.name)} was made from the photograph."
             for block in plan.blocks[_count_before(arguments, plan) :]
         ]
         say("\n".join((*said, f"Written to {arguments.output}.")), arguments.output)
@@ -134,7 +135,7 @@ def _pin(text: str) -> Pin:
     """A pin in words: X,Y=sun, X,Y=BEARING,ALTITUDE, or X,Y=BLOCK [top|foot|CORNER]. Raises UsageError."""
     match = _PIN.fullmatch(text)
     if match is None:
-        raise UsageError(f"--pin: {one_line(text)} is no pin; write X,Y=WHAT, as in 812,640=tower top")
+        raise UsageError(f"--pin: {one_line(text)} is not a pin; write X,Y=WHAT, as 812,640=tower top")
     what = match[3]
     try:
         x, y = float(match[1]), float(match[2])
@@ -150,7 +151,7 @@ def _pin(text: str) -> Pin:
     except PlanError as error:
         raise UsageError(f"--pin: {one_line(text)}: {error}") from None
     except ValueError:
-        raise UsageError(f"--pin: {one_line(text)} has something that is no number in it") from None
+        raise UsageError(f"--pin: {one_line(text)} has something in it that is not a number") from None
 
 
 def _check(arguments: argparse.Namespace, plan: Plan) -> int:
@@ -172,7 +173,7 @@ def _check(arguments: argparse.Namespace, plan: Plan) -> int:
             )
         )
     else:
-        lines = check_lines(checks) or ["No pins to compare with."]
+        lines = check_lines(checks) or ["There are no pins to compare with."]
         print("\n".join(lines))
     return DONE
 

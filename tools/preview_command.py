@@ -10,9 +10,10 @@ from planner_core.plan.file import load_plan
 from planner_core.plan.model import Plan, PlanError
 from planner_core.plan.writing import is_stream
 from planner_core.words.durations import duration_text
-from tools.files import say
-from tools.outcome import DONE, UsageError, need_blender
-from tools.terminal import StatusLine
+
+from .files import say
+from .outcome import DONE, UsageError, need_blender
+from .terminal import StatusLine
 
 if TYPE_CHECKING:
     from blender_addon.render.progress import Progress
@@ -109,7 +110,7 @@ def _check_endings(arguments: argparse.Namespace) -> None:
         file = getattr(arguments, option)
         if file and Path(file).suffix.lower() != ending and not is_stream(Path(file)):
             name = "-o" if option == "output" else f"--{option}"
-            raise PlanError(name, file, f"is no name for {what}; end it in {ending}")
+            raise PlanError(name, file, f"is not a name for {what}; end it in {ending}")
 
 
 def _make_clip(arguments: argparse.Namespace, plan: Plan, other: Plan | None) -> None:

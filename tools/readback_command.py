@@ -17,14 +17,16 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-if __package__ in (None, ""):
+if __package__ in (None, ""):  # started as a file
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+    __package__ = Path(__file__).resolve().parent.name
 
 from planner_core.plan.file import plan_from_text, plan_to_text, save_plan
 from planner_core.plan.model import PlanError
-from tools import blender_application
-from tools.files import say
-from tools.outcome import DONE, UsageError, need_blender
+
+from . import blender_application
+from .files import say
+from .outcome import DONE, UsageError, need_blender
 
 LONGEST_S = 600  # of the processor's time; a large scene takes a few
 MEMORY_SHARE = 0.75  # of what the computer has

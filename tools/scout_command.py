@@ -11,9 +11,10 @@ from planner_core.plan.file import load_plan, save_plan
 from planner_core.plan.model import Plan
 from planner_core.plan.text import one_line
 from planner_core.scout.places import Area, area_of_block
-from tools.files import refuse_input
-from tools.outcome import DONE, INTERRUPTED, UsageError, need_blender
-from tools.terminal import StatusLine, json_text
+
+from .files import refuse_input
+from .outcome import DONE, INTERRUPTED, UsageError, need_blender
+from .terminal import StatusLine, json_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -163,7 +164,7 @@ def _lenses_mm(text: str | None) -> tuple[float, ...] | None:
     found = _numbers(text, ",")
     if not found or not all(2.0 <= lens <= 3000.0 for lens in found):
         raise UsageError(
-            f"--lenses: {one_line(text)} is no list of focal lengths; write millimetres: 24,35,85"
+            f"--lenses: {one_line(text)} is not a list of focal lengths; write millimetres, as 24,35,85"
         )
     return tuple(sorted(set(found)))
 
@@ -175,7 +176,7 @@ def _heights_m(text: str | None) -> tuple[float, ...] | None:
     found = _numbers(text, ":")
     if len(found) != 2 or not 0.0 <= found[0] <= found[1] <= 30.0:
         raise UsageError(
-            f"--heights: {one_line(text)} is no span of heights; write metres, the lower first: 0.4:1.6"
+            f"--heights: {one_line(text)} is not a span of heights; write metres, the lower first, as 0.4:1.6"
         )
     low, high = found
     return tuple(sorted({low, round((low + high) / 2.0, 2), high}))

@@ -14,8 +14,9 @@ from planner_core.plan.file import load_plan
 from planner_core.plan.model import Plan
 from planner_core.plan.writing import write_atomically
 from planner_core.review.findings import Review
-from tools.files import deliver, say
-from tools.outcome import DONE, UsageError
+
+from .files import deliver, say
+from .outcome import DONE, UsageError
 
 
 def run_sheet(arguments: argparse.Namespace) -> int:

@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 
 from planner_core.plan.file import load_plan, save_plan
-from tools.files import say
-from tools.outcome import DONE
-from tools.terminal import json_text
+
+from .files import say
+from .outcome import DONE
+from .terminal import json_text
 
 
 def run_terrain(arguments: argparse.Namespace) -> int:

@@ -18,6 +18,7 @@ from attrs import frozen
 
 from planner_core.begin.clock import guess_zone
 from planner_core.begin.facts import Facts, Thing
+from planner_core.begin.together import alternatives, fact_text, instead_text
 from planner_core.edit import kit
 from planner_core.edit.starter import PlanDefaults, bare_plan
 from planner_core.evening.balance import TURNING_EVENTS
@@ -33,13 +34,14 @@ from planner_core.picture.composition import view_deg
 from planner_core.picture.optics import circle_of_confusion_mm, focus_between_m, hyperfocal_m
 from planner_core.plan.changes import changed
 from planner_core.plan.file import plan_from_dict, plan_to_dict
-from planner_core.plan.model import Anchor, Composition, Plan, PlanError, Word, field_range
+from planner_core.plan.model import Anchor, Composition, Plan, PlanError, field_range
 from planner_core.plan.timeline import anchor_utc_s
 from planner_core.review.findings import Finding, sentences
 from planner_core.review.remedy import PLAN_FILE, Remedy, remedy_text
 from planner_core.review.report import review
 from planner_core.rig import geometry
 from planner_core.time import events
+from planner_core.words.figures import percent
 
 EVENT, NO_TURN_EVENT = "sunset", "solar_noon"
 # Common practice, no source: how high the subject stands in the picture, how far beside it the foreground …
@@ -70,10 +72,24 @@ class FirstPlan:
 def first_plan(facts: Facts, usual: PlanDefaults | None = None) -> FirstPlan:
     """A plan whose review has no `stop`, from facts and what somebody usually works with.
 
-    Raises PlanError for facts that contradict each other, by the names that the facts have.
+    Raises PlanError for facts that contradict each other, by the names that the facts have: it names the one
+    that would have to give way, and what was tried in its place and does.
     """
     usual = usual or PlanDefaults()
     said: list[str] = []
+    plan = _repaired(_chosen(facts, usual, said)[0], said)
+    if next(_stops(plan), None) is not None:
+        fitted = fit_all(plan)
+        stop = next(_stops(fitted.plan), None)
+        if stop is not None:
+            raise _refusal(facts, usual, stop)
+        plan = fitted.plan
+        said.extend(step.text for step in fitted.steps)
+    return FirstPlan(plan=plan, said=tuple(said), findings=tuple(Measured(plan).findings))
+
+
+def _chosen(facts: Facts, usual: PlanDefaults, said: list[str]) -> tuple[Plan, Facts]:
+    """The plan with everything chosen, before its review, and the facts with what was chosen among them."""
     facts = _with_zone(facts, said)
     facts = _with_event(facts, said)
     facts = _with_rail(facts, usual, said)
@@ -82,8 +98,7 @@ def first_plan(facts: Facts, usual: PlanDefaults | None = None) -> FirstPlan:
     plan = _focused(plan, facts, said)
     plan = _with_interval(plan, said)
     plan = _framed(plan, facts, said)
-    plan = _without_stops(plan, said)
-    return FirstPlan(plan=plan, said=tuple(said), findings=tuple(Measured(plan).findings))
+    return plan, attrs.evolve(facts, focal_length_mm=plan.camera.focal_length_mm)
 
 
 # ---------------------------------------------------------------- when and where
@@ -177,7 +192,9 @@ def _with_lens(plan: Plan, facts: Facts, usual: PlanDefaults, said: list[str]) -
     near = min(fitting or enough or lenses[:1], key=lambda lens: abs(math.log(lens / usual.focal_length_mm)))
     lens = max(fitting, default=near)
     share = _height_deg(plan, facts.subject) / view_deg(_with_focal(plan, lens))[1]
-    said.append(f"Lens: {lens:g} mm; the {facts.subject.name} takes {share:.0%} of the picture's height.")
+    said.append(
+        f"Lens: {lens:g} mm; the {facts.subject.name} takes {percent(share)} of the picture's height."
+    )
     return _with_focal(plan, lens)
 
 
@@ -411,28 +428,36 @@ def _tilt_deg(plan: Plan, subject: Thing, wanted_deg: float) -> float:
 # ---------------------------------------------------------------- what the review says
 
 
-def _without_stops(plan: Plan, said: list[str]) -> Plan:
-    """The plan, put right where its review has a stop: by remedies that the review has tried, or else by a
-    fit of everything, which looks farther. Raises PlanError where a stop stays.
-    """
+def _repaired(plan: Plan, said: list[str]) -> Plan:
+    """The plan, put right where its review has a stop by remedies that the review has tried."""
     for _ in range(MOST_REPAIRS):
         if next(_stops(plan), None) is None:
-            return plan
+            break
         remedy = next(_remedies(plan), None)
         if remedy is None:
             break
         said.append(f"Put right: {remedy_text(remedy, PLAN_FILE)}")
         plan = changed(plan, remedy.changes)
-    fitted = fit_all(plan)
-    left = next(_stops(fitted.plan), None)
-    if left is not None:
-        raise PlanError(
-            "subject",
-            Word("these facts don't go together:"),
-            f"{sentences(left).message} Another lens or distance may do",
-        )
-    said.extend(step.text for step in fitted.steps)
-    return fitted.plan
+    return plan
+
+
+def _refusal(facts: Facts, usual: PlanDefaults, stop: Finding) -> PlanError:
+    """What to say of facts that leave a stop: the fact to give up, and what came of the others."""
+    why = f"doesn't go with the other facts: {sentences(stop).message}"
+    for name, other in alternatives(facts):
+        full = _without_a_stop(other, usual)
+        if full is not None:
+            return PlanError(name, fact_text(facts, name), f"{why} {instead_text(facts, full)} would do")
+    return PlanError("subject", fact_text(facts, "subject"), f"{why} Stand farther away, or turn elsewhere")
+
+
+def _without_a_stop(facts: Facts, usual: PlanDefaults) -> Facts | None:
+    """The facts with what is chosen for them, where a plan without a stop comes of them."""
+    try:
+        plan, full = _chosen(facts, usual, [])
+    except PlanError:
+        return None
+    return full if next(_stops(_repaired(plan, [])), None) is None else None
 
 
 def _remedies(plan: Plan) -> Iterator[Remedy]:

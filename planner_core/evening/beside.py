@@ -20,6 +20,7 @@ from planner_core.plan.model import Plan, PlanError
 from planner_core.plan.text import cell
 from planner_core.time import ephemeris
 from planner_core.words.dates import day_words, span_words
+from planner_core.words.figures import percent
 
 Array = NDArray[np.float64]
 
@@ -72,7 +73,7 @@ def beside_block(
     """
     if not -HIGHEST_ABOVE_DEG <= above_deg <= HIGHEST_ABOVE_DEG:
         raise PlanError(
-            "above", above_deg, f"is no height above a block; give up to {HIGHEST_ABOVE_DEG:g} degrees"
+            "above", above_deg, f"is not a height above a block; give up to {HIGHEST_ABOVE_DEG:g} degrees"
         )
     top = block_top(plan, name)
     wanted_deg = top.altitude_deg + above_deg
@@ -97,7 +98,7 @@ def block_top(plan: Plan, name: str) -> Top:
     if name not in labels:
         near = difflib.get_close_matches(name, labels, n=1, cutoff=0.0)
         hint = f"did you mean {near[0]}?" if near else "the plan has no blocks"
-        raise PlanError("beside", name, f"is no block of this plan; {hint}")
+        raise PlanError("beside", name, f"is not a block of this plan; {hint}")
     index = labels.index(name)
     offset = block_mesh(plan, plan.blocks[index]).vertices_m - anchor_eye_m(plan)
     flat = np.hypot(offset[:, 0], offset[:, 1])
@@ -193,7 +194,7 @@ def _lines(plan: Plan, found: list[Beside]) -> Iterator[str]:
         if abs(each.right_deg) >= 0.05:
             across = f"{abs(each.right_deg):.1f}° {'right' if each.right_deg > 0.0 else 'left'} of its middle"
         height = f"{abs(each.above_deg):.1f}° {'above' if each.above_deg >= 0.0 else 'below'} its top"
-        lit = "" if each.lit_fraction is None else f"; {each.lit_fraction:.0%} lit"
+        lit = "" if each.lit_fraction is None else f"; {percent(each.lit_fraction)} lit"
         sun = "" if each.lit_fraction is None else f", {sun_words(each.sun_altitude_deg)}"
         day, clock = day_words(each.date, year=True), timeline.clock(each.utc_s, plan.zone)
         behind = "behind it, " if each.is_behind else ""

@@ -32,7 +32,7 @@ from planner_core.rig import geometry, motion
 from planner_core.rig.camera import camera_path
 from planner_core.time import ephemeris, events
 from planner_core.words.dates import day_words, span_words
-from planner_core.words.figures import figure
+from planner_core.words.figures import figure, percent
 
 Array = NDArray[np.float64]
 
@@ -537,12 +537,12 @@ def _best(table: DatesTable, rows: list[RiseOrSet]) -> Iterator[str]:
         head = (
             f"  {row.rank:>3}. {day_words(row.date, year=True):<17} {row.event} "
             f"{timeline.clock(row.skyline_utc_s, zone)} at {row.skyline_bearing_deg:.1f}°, "
-            f"frame {row.frame}, {row.x_px / width:.0%} across, {_where(row)}"
+            f"frame {row.frame}, {percent(row.x_px / width)} across, {_where(row)}"
         )
         yield (
-            f"{head}; day {row.day_share or 0.0:.0%} of the clip; {_moonlight(row)}"
+            f"{head}; day {percent(row.day_share or 0.0)} of the clip; {_moonlight(row)}"
             if row.lit_fraction is None
-            else f"{head}; {row.lit_fraction:.0%} lit, {sun_words(row.sun_altitude_deg or 0.0)}"
+            else f"{head}; {percent(row.lit_fraction)} lit, {sun_words(row.sun_altitude_deg or 0.0)}"
         )
 
 
@@ -558,7 +558,7 @@ def _moonlight(row: RiseOrSet) -> str:
     if row.moon_end_altitude_deg < 0.0:
         return "no moon at the end"
     return (
-        f"moon {row.moon_end_lit_fraction:.0%} lit, {row.moon_end_altitude_deg:.0f}° up at the end "
+        f"moon {percent(row.moon_end_lit_fraction)} lit, {row.moon_end_altitude_deg:.0f}° up at the end "
         f"({figure(row.moon_end_lux, 2)} lux)"
     )
 

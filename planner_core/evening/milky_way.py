@@ -26,6 +26,7 @@ from planner_core.rig import geometry
 from planner_core.rig.camera import camera_path
 from planner_core.time import ephemeris, galaxy
 from planner_core.words.dates import day_words, span_words
+from planner_core.words.figures import percent
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -166,8 +167,8 @@ def nights_text(plan: Plan, found: tuple[Night, ...]) -> str:
         return "\n".join([*lines, _never(plan, found)]) + "\n"
     moonless = [night for night in seen if night.moonless_s > 0.0]
     lines.append(
-        f"Its middle stands over the place's skyline in the dark on {len(seen)} of {len(found)} nights, "
-        f"without a moon on {len(moonless)}."
+        f"Its middle stands over the skyline in the dark on {len(seen)} of {len(found)} nights, and on "
+        f"{len(moonless)} of them without a moon."
     )
     pictured = sum(night.frames is not None for night in seen)
     if not pictured:
@@ -183,10 +184,10 @@ def _never(plan: Plan, found: tuple[Night, ...]) -> str:
     if highest <= 0.0:
         return f"At latitude {plan.site.latitude_deg:g}° its middle never rises."
     if not any(night.dark_s for night in found):
-        return "The sun is never 18° below the horizon on these dates: it doesn't get dark."
+        return "The sun is never 18° below the horizon on these dates: it doesn't get dark enough."
     return (
-        f"Its middle doesn't stand over the place's skyline in the dark on any of these dates; it gets up to "
-        f"{highest:.0f}° high here."
+        f"Its middle doesn't stand over the skyline in the dark on any of these dates; here it gets no "
+        f"higher than {highest:.0f}°."
     )
 
 
@@ -197,7 +198,7 @@ def _line(plan: Plan, night: Night) -> str:
     first, last, best = (
         timeline.clock(utc_s, plan.zone) for utc_s in (night.first_utc_s, night.last_utc_s, night.best_utc_s)
     )
-    moon = f"{night.moon_lit_fraction:.0%} moon"
+    moon = f"{percent(night.moon_lit_fraction)} moon"
     if night.moonless_s:
         moon += f", out of the way for {night.moonless_s / 3600.0:.1f} h"
     else:

@@ -14,7 +14,7 @@ from planner_core.picture.composition import WEAK, Reading
 from planner_core.plan.model import Plan
 from planner_core.review.assess import assess
 from planner_core.review.findings import Finding
-from planner_core.words.figures import frames_text
+from planner_core.words.figures import frames_text, percent
 
 MOST_CHANGES = 4
 MOST_TRIES = 400  # of one search
@@ -37,7 +37,7 @@ class Trying:
         """The same in words."""
         return (
             f"Looking for change {self.change} of the poses: {self.tries} tried, "
-            f"{self.spent_share:.0%} of the budget spent"
+            f"{percent(self.spent_share)} of the budget spent"
         )
 
 

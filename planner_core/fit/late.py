@@ -67,7 +67,7 @@ def now_utc_s(plan: Plan, text: str) -> float:
     except ValueError as error:
         if isinstance(error, PlanError):
             raise
-        raise PlanError("now", text, "is no clock time; write it as 18:52") from None
+        raise PlanError("now", text, "is not a clock time; write it as 18:52") from None
     moment = local_to_utc_s(dt.datetime.combine(first.date(), clock), plan.zone, "now")
     return moment + 86400.0 if start - moment > 43200.0 else moment
 

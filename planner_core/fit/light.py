@@ -33,7 +33,7 @@ def fit_balance(plan: Plan, day: float, night: float) -> Fit:
     """
     if not (math.isfinite(day) and math.isfinite(night) and min(day, night) >= 0.0 < day + night):
         raise PlanError(
-            "balance", f"{day:g}:{night:g}", "is no ratio of day to night; write it as 1:1 or 2:3"
+            "balance", f"{day:g}:{night:g}", "is not a ratio of day to night; write it as 1:1 or 2:3"
         )
     wanted = round(plan.shoot.frames * day / (day + night))
     had = day_frames(plan)

@@ -298,8 +298,8 @@ def stops_per_min(ev100: Array, interval_s: float) -> Array:
 
 # ---------------------------------------------------------------- nominal numbers, as cameras print them
 
-# Third stops from 1/8000 s to 30 s, from ISO 12 to ISO 102400 and from f/1 to f/32: nominal values of ISO 516
-# and ISO 12232.
+# Third stops from 1/8000 s to 30 s, from ISO 12 to ISO 102400 and from f/1 to f/32: nominal values of
+# ISO 516, ISO 12232 and, from memory, ISO 517.
 _FRACTIONS = (
     *(
         8000,

@@ -129,7 +129,7 @@ def _document(path: Path) -> Any:
     except (ValueError, RecursionError) as error:
         if isinstance(error, PlanError):
             raise
-        raise PlanError("--log", str(path), "is no JSON; write one with: log FOLDER PLAN --json") from None
+        raise PlanError("--log", str(path), "is not JSON; write one with: log FOLDER PLAN --json") from None
 
 
 def _away_m(document: Any, plan: Plan) -> float:

@@ -62,7 +62,7 @@ def log_lines(log: Log) -> Iterator[str]:
     shot, real, plan = log.shot, log.real, log.plan
     first, last = (local_datetime(float(t), plan.zone) for t in real.frames.utc_s[[0, -1]])
     span = f"{first:%H:%M:%S} to {last:%H:%M:%S}"
-    yield f"{len(shot.frames)} frames from {span}; the plan has {plan.shoot.frames}"
+    yield f"{len(shot.frames)} frames were shot from {span}; the plan has {plan.shoot.frames}"
     yield _clock_line(real.clock, real.late_s)
     yield _interval_line(plan, shot)
     yield from (fault_line(fault) for fault in shot.faults)
@@ -87,7 +87,7 @@ def _clock_line(clock: Clock, late_s: float) -> str:
         )
     side = "ahead" if clock.error_s > 0.0 else "behind"
     off = abs(clock.error_s) >= 0.5
-    told = f"The camera's clock is {f'{to_the_second(abs(clock.error_s))} {side}' if off else 'right'}"
+    told = f"The camera's clock was {f'{to_the_second(abs(clock.error_s))} {side}' if off else 'right'}"
     if clock.zone_s:
         way = "east" if clock.zone_s > 0.0 else "west"
         told += f", and set to a zone {to_the_second(abs(clock.zone_s))} {way} of the site's"
@@ -99,21 +99,23 @@ def _clock_line(clock: Clock, late_s: float) -> str:
 
 def _interval_line(plan: Plan, shot: ShotSequence) -> str:
     planned, sure = plan.shoot.interval_s, max(shot.interval_deviation_s, 0.001)
-    told = f"The interval was {shot.interval_s:.3f} s ± {sure:.3f}, planned {planned:g} s"
+    told = f"The interval was {shot.interval_s:.3f} s ± {sure:.3f}; {planned:g} s was planned"
     drift = (shot.interval_s - planned) * (shot.count - 1)
     if abs(shot.interval_s - planned) > 3.0 * shot.interval_deviation_s and abs(drift) >= 1.0:
-        told += f": {to_the_second(abs(drift))} {'longer' if drift > 0.0 else 'shorter'} over the shoot"
+        told += (
+            f", which makes the shoot {to_the_second(abs(drift))} {'longer' if drift > 0.0 else 'shorter'}"
+        )
     jitter = max(shot.jitter_s**2 - shot.clock_step_s**2, 0.0) ** 0.5
     return told + (f"; it wandered by {jitter:.2f} s" if jitter > 0.1 else "")
 
 
 FAULT_WORDS = {
     "dropped": "missing",
-    "doubled": "there twice",
+    "doubled": "here twice",
     "late": "late",
     "cut-off": "cut off",
-    "turned": "turned unlike the rest",
-    "stranger": "not of this sequence",
+    "turned": "turned differently from the rest",
+    "stranger": "doesn't belong to this sequence",
 }
 
 
@@ -122,7 +124,7 @@ def fault_line(fault: Fault) -> str:
     files = ", ".join(one_line(name) for name in fault.files)
     what = FAULT_WORDS[fault.kind]
     if fault.kind == "late":
-        what = f"{fault.seconds:.1f} s late, and all after by as much"
+        what = f"{fault.seconds:.1f} s late, and all later ones by as much"
     if fault.frames is None:
         return f"{files}: {what}"
     return f"{frames_text(fault.frames)}: {what}" + (f" ({files})" if files else "")
@@ -138,11 +140,11 @@ def _exposure_lines(real: AsShot) -> Iterator[str]:
     spans = off_plan(real)
     for first, last, stops in spans[:8]:
         side = "brighter" if stops > 0.0 else "darker"
-        yield f"{frames_text((first, last))}: exposed {abs(stops):.1f} stops {side} than the plan"
+        yield f"{frames_text((first, last))}: exposed {abs(stops):.1f} stops {side} than planned"
     if len(spans) > 8:
-        yield f"and {len(spans) - 8} shorter spans more"
+        yield f"{len(spans) - 8} more spans are shorter than these"
     if not spans:
-        yield f"Exposed as planned, within {np.nanmax(np.abs(real.off_stops)):.1f} stops"
+        yield f"All frames are exposed as planned, to within {np.nanmax(np.abs(real.off_stops)):.1f} stops"
 
 
 def _light_lines(real: AsShot) -> Iterator[str]:
@@ -151,10 +153,11 @@ def _light_lines(real: AsShot) -> Iterator[str]:
     if not len(known):
         return
     first, last = (f"EV {real.light_ev100[k]:.1f} in frame {k + 1}" for k in (known[0], known[-1]))
-    yield f"Light by settings and thumbnails: {first}, {last}" if len(known) > 1 else f"Light: {first}"
+    told = f"{first} and {last}" if len(known) > 1 else first
+    yield f"By settings and thumbnails the light was {told}"
     middle = float(np.median(real.picture_stops[known]))
     side = "brighter" if middle > 0.0 else "darker"
-    yield f"The pictures came out {abs(middle):.1f} stops {side} than middle grey, in the middle of them"
+    yield f"The pictures came out {abs(middle):.1f} stops {side} than middle grey, by their median"
     if real.plan.exposure is not None and real.plan.exposure.meter == "picture":
         off = float(np.median((real.light_ev100 - real.frames.metered_ev100)[known]))
         side = "brighter" if off > 0.0 else "darker"
@@ -162,21 +165,21 @@ def _light_lines(real: AsShot) -> Iterator[str]:
 
 
 def _balance_line(balance: Balance) -> str:
-    where = f"fell on frame {balance.frame}" if balance.frame is not None else "lies outside of the shoot"
+    where = f"fell on frame {balance.frame}" if balance.frame is not None else "was outside the shoot"
     event = balance.event.replace("_", " ").capitalize()
-    return f"{event} {where}: {balance.bright_first} frames before, {balance.after} from then on"
+    return f"{event} {where}: {balance.bright_first} frames before it, {balance.after} from then on"
 
 
 def _lesson_lines(learned: Lessons, plan: Plan) -> Iterator[str]:
     if learned.cloud_divisor is not None:
         cloud = _learned(learned.cloud_divisor, 2)
-        yield f"Light as if the cloud divisor were {cloud}; the plan has {plan.shoot.cloud_divisor:g}"
+        yield f"The light was as with a cloud divisor of {cloud}; the plan has {plan.shoot.cloud_divisor:g}"
     if learned.artificial_ev100 is not None:
         had = plan.exposure.artificial_ev100 if plan.exposure is not None else None
         planned = "none" if had is None else f"{had:g}"
-        yield f"Artificial light of EV {_learned(learned.artificial_ev100, 1)}; the plan has {planned}"
+        yield f"The artificial light was EV {_learned(learned.artificial_ev100, 1)}; the plan has {planned}"
     if learned.overhead_s is not None:
-        yield f"{_learned(learned.overhead_s, 1)} s to write and settle after long exposures"
+        yield f"{_learned(learned.overhead_s, 1)} s went by after long exposures for writing and settling"
 
 
 def _learned(value: Learned, digits: int) -> str:

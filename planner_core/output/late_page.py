@@ -10,12 +10,13 @@ from planner_core.output.page import short_page
 from planner_core.output.sheet.markup import esc
 from planner_core.plan.text import one_line
 from planner_core.words.durations import duration_text
+from planner_core.words.figures import percent
 
 HEADINGS = {
-    "event-kept": "Keep the light event in its place",
+    "event-kept": "Keep the light event where it is in the move",
     "same-end": "End as planned, with fewer frames",
-    "whole-clip": "Shoot the whole clip, later",
-    "shorter-interval": "Every frame by the planned end, with a shorter interval",
+    "whole-clip": "Shoot the whole clip, only later",
+    "shorter-interval": "Shoot every frame by the planned end, with a shorter interval",
 }
 
 _STYLE = """.way { margin: 4mm 0; } .way dl { display: grid; grid-template-columns: auto 1fr; gap: 1mm 4mm; }
@@ -35,7 +36,7 @@ def numbers(one: Rescue) -> list[tuple[str, str]]:
     if one.travel_m is not None:
         rows.append(("Travel", f"{one.travel_m:.2f} m"))
     if one.event_at is not None:
-        rows.append(("Light event", f"at {one.event_at:.0%} of the move"))
+        rows.append(("Light event", f"at {percent(one.event_at)} of the move"))
     return rows
 
 

@@ -123,7 +123,8 @@ def _place(plan: Plan, exif: Exif, given: Given) -> tuple[Vector | None, str]:
         )
     height = ground_under_m(plan, (x, y, np.inf)) + EYE_M
     return (round(x, 2), round(y, 2), round(height, 2)), (
-        f"Taken {distance:.0f} m from the scene's origin by its GPS, {EYE_M:g} m above the ground"
+        f"By its GPS it was taken {distance:.0f} m from the scene's origin; "
+        f"it is put {EYE_M:g} m above the ground"
     )
 
 
@@ -134,7 +135,7 @@ def _bearing(exif: Exif, given: Given) -> tuple[float | None, str]:
     if exif.direction_deg is None:
         return None, "the file has no direction"
     if not exif.direction_is_magnetic:
-        return exif.direction_deg, "Its direction is true, as the file says"
+        return exif.direction_deg, "Its direction is from true north, as the file says"
     if given.declination_deg is None:
         return None, (
             f"the file's direction, {exif.direction_deg:.0f}°, is magnetic, and true north takes the "
@@ -146,7 +147,7 @@ def _bearing(exif: Exif, given: Given) -> tuple[float | None, str]:
 
 def _said_time(photo: Photo) -> str:
     if photo.taken is not None and photo.taken.tzinfo is None and any(pin.disc for pin in photo.pins):
-        return "Its time has no UTC offset and is taken as the site's"
+        return "Its time has no UTC offset, so it is read as local time at the site"
     return ""
 
 

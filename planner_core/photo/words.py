@@ -13,22 +13,23 @@ def solved_lines(solved: Solved) -> list[str]:
     """Where the photograph was taken from and how it was aimed, a sentence a line."""
     photo, sure = solved.photo, solved.certainty
     x, y, z = photo.place_m
+    spread = _spread(sure.place_m) if sure.place_m else ""
     lines = [
-        f"{one_line(photo.file)}: toward {_value(photo.bearing_deg, sure.bearing_deg, 2)}, "
-        f"{_value(photo.altitude_deg, sure.altitude_deg, 2)} up, "
-        f"leaning {_value(photo.roll_deg, sure.roll_deg, 2)}, "
-        f"{_value(photo.fov_deg, sure.fov_deg, 1)} wide, "
-        f"from {x:.1f}, {y:.1f}, {z:.1f} m" + (_spread(sure.place_m) if sure.place_m else "") + "."
+        f"{one_line(photo.file)} looks toward {_value(photo.bearing_deg, sure.bearing_deg, 2)}, "
+        f"{_value(photo.altitude_deg, sure.altitude_deg, 2)} up and "
+        f"leaning {_value(photo.roll_deg, sure.roll_deg, 2)}; the picture is "
+        f"{_value(photo.fov_deg, sure.fov_deg, 1)} wide.",
+        f"It was taken from {x:.1f}, {y:.1f}, {z:.1f} m{spread}.",
     ]
     if solved.residual_px:
-        lines.append(f"{_pins(len(solved.residual_px))} within {solved.rms_px:.1f} px (root mean square).")
+        lines.append(f"{_pins(len(solved.residual_px))} to within {solved.rms_px:.1f} px (root mean square).")
     if solved.kept_place_m is not None:
-        lines.append("The pins leave the place too uncertain; it stays as given.")
+        lines.append("The pins can't tell surely where it was taken, so the place stays as it was given.")
     if solved.off is not None:
         label = one_line(pin_label(photo.pins[solved.off]))
         lines.append(
             f"Pin {solved.off + 1} ({label}) is off by {solved.off_px:.0f} px "
-            "from what all others say: look at it again."
+            "from what all the others say: check it again."
         )
     return lines
 
@@ -37,14 +38,14 @@ def check_lines(checks: Sequence[PinCheck]) -> list[str]:
     """How far each pinned thing is from where the photograph has it, a line a pin."""
     return [
         f"{one_line(one.photo)}, pin {one.number + 1} ({one_line(pin_label(one.pin))}): "
-        f"{one.off_px:.1f} px, {one.off_deg:.2f}° apart "
-        f"({_side(one.bearing_off_deg)}, {_rise(one.altitude_off_deg)})"
+        f"{one.off_px:.1f} px or {one.off_deg:.2f}° off; in the plan it is {_side(one.bearing_off_deg)} and "
+        f"{_rise(one.altitude_off_deg)}."
         for one in checks
     ]
 
 
 def _side(degrees: float) -> str:
-    return f"{abs(degrees):.2f}° too far {'right' if degrees > 0.0 else 'left'} in the plan"
+    return f"{abs(degrees):.2f}° too far {'right' if degrees > 0.0 else 'left'}"
 
 
 def _rise(degrees: float) -> str:
@@ -52,7 +53,7 @@ def _rise(degrees: float) -> str:
 
 
 def _pins(count: int) -> str:
-    return "One pin" if count == 1 else f"{count} pins"
+    return "One pin fits" if count == 1 else f"{count} pins fit"
 
 
 def _value(value: float, spread: float | None, digits: int) -> str:

@@ -18,6 +18,7 @@ from planner_core.picture.block_visibility import NEAR_BY_M, BlockVisibility, Vi
 from planner_core.picture.projection import delivered_crop, field_of_view_deg
 from planner_core.place import blocking
 from planner_core.plan.model import Plan
+from planner_core.words.figures import percent
 from planner_core.words.language import say
 
 Array = NDArray[np.float64]
@@ -314,12 +315,6 @@ def subject_text(label: str) -> str:
 def subject_name(plan: Plan) -> str:
     """How a person calls the subject: “beacon”, or the subject."""
     return subject_text(subject_label(plan))
-
-
-def percent(fraction: float) -> str:
-    """A share as a person reads it: 3 %, 0.4 %."""
-    value = float(fraction) * 100.0
-    return f"{value:.0f} %" if abs(value) >= 1.0 or value == 0.0 else f"{value:.1f} %"
 
 
 # ---------------------------------------------------------------- parts

@@ -85,16 +85,21 @@ class PointPaths:
     depth_m: Array
 
 
-def point_paths(plan: Plan, points_m: Array, camera_m: Array, camera_rotation: Array) -> PointPaths:
+def point_paths(
+    plan: Plan, points_m: Array, camera_m: Array, camera_rotation: Array, lift_m: Array | None = None
+) -> PointPaths:
     """Where the same points (points, 3) are in the picture of every frame's camera.
 
     What project_px gives, faster, for the case that every frame sees every point. camera_m is
-    (frames, 3) and camera_rotation (frames, 3, 3).
+    (frames, 3), camera_rotation (frames, 3, 3), and lift_m by how much points stand higher on a frame, as
+    tidal water does, (frames, points).
     """
     frames, points = len(camera_m), len(points_m)
     turned = np.ascontiguousarray(camera_rotation.transpose(0, 2, 1))
     local = (turned.reshape(-1, 3) @ np.ascontiguousarray(points_m).T).reshape(frames, 3, points)
     local -= np.einsum("fji,fi->fj", turned, camera_m)[:, :, None]
+    if lift_m is not None:
+        local += turned[:, :, 2, None] * lift_m[:, None, :]
     depth = -local[:, 2]
     with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
         scale = delivered_crop(plan.camera, plan.clip).focal_px / depth

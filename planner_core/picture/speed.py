@@ -105,23 +105,40 @@ class RoleSpeed:
 
 @frozen(kw_only=True, eq=False)
 class WatchedMotion:
-    """The watched points in every frame's picture, and how fast each role moves."""
+    """The watched points in every frame's picture, and how fast each role moves.
+
+    lift_m is by how much the points stand higher on a frame, (frames, points), None where none moves.
+    """
 
     watched: WatchedPoints
     paths: PointPaths
     speeds: dict[str, RoleSpeed]
+    lift_m: Array | None = None
 
 
-def screen_speeds(plan: Plan, camera_m: Array, camera_rotation: Array) -> dict[str, RoleSpeed]:
+def watched_motion(
+    plan: Plan, camera_m: Array, camera_rotation: Array, lifts_m: Array | None = None
+) -> WatchedMotion:
+    """What is watched and how it moves; lifts_m (frames, blocks) is by how much blocks stand higher."""
+    watched = watched_points(plan, camera_m, camera_rotation)
+    lift = None if lifts_m is None else np.where(watched.block < 0, 0.0, lifts_m[:, watched.block])
+    lift = lift if lift is not None and np.any(lift) else None
+    paths = point_paths(plan, watched.points_m, camera_m, camera_rotation, lift)
+    return WatchedMotion(watched=watched, paths=paths, speeds=role_speeds(plan, watched, paths), lift_m=lift)
+
+
+def screen_speeds(
+    plan: Plan, camera_m: Array, camera_rotation: Array, lifts_m: Array | None = None
+) -> dict[str, RoleSpeed]:
     """Speed of each role that the picture shows at some frame, by its name in ROLES.
 
-    camera_m is (frames, 3) and camera_rotation (frames, 3, 3), as in the FrameTable. The far distance, which
+    camera_m is (frames, 3), camera_rotation (frames, 3, 3) and lifts_m None or (frames, blocks), as in the
+    FrameTable. The far distance, which
     moves by pan and tilt alone, is always there. Empty for a plan of a single frame.
     """
     if len(camera_m) < 2:
         return {}
-    watched = watched_points(plan, camera_m, camera_rotation)
-    return role_speeds(plan, watched, point_paths(plan, watched.points_m, camera_m, camera_rotation))
+    return watched_motion(plan, camera_m, camera_rotation, lifts_m).speeds
 
 
 def role_speeds(plan: Plan, watched: WatchedPoints, paths: PointPaths) -> dict[str, RoleSpeed]:

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from planner_core.picture import metering, speed
 from planner_core.picture.block_visibility import BlockVisibility
 from planner_core.picture.picture_rays import PictureRays
-from planner_core.picture.projection import point_paths
 from planner_core.picture.speed import WatchedMotion
 from planner_core.picture.surfaces import Surfaces, surfaces
 from planner_core.place.blocking import subject_indices
@@ -70,11 +69,7 @@ class View:
     @cached_property
     def motion(self) -> WatchedMotion:
         """How fast what the pictures show moves across them."""
-        watched = speed.watched_points(self.plan, self.camera_m, self.camera_rotation)
-        paths = point_paths(self.plan, watched.points_m, self.camera_m, self.camera_rotation)
-        return WatchedMotion(
-            watched=watched, paths=paths, speeds=speed.role_speeds(self.plan, watched, paths)
-        )
+        return speed.watched_motion(self.plan, self.camera_m, self.camera_rotation, self.lifts_m)
 
 
 def place_and_lens(plan: Plan) -> tuple[Any, ...]:

@@ -719,7 +719,7 @@ class Exposure:
     @mains_hz.validator
     def _is_a_mains_frequency(self, _attribute: Any, value: Any) -> None:
         if value is not None and value not in MAINS_HZ:
-            raise PlanError("mains_hz", value, "is no mains frequency; give 50, 60, or 0 for none")
+            raise PlanError("mains_hz", value, "is not a mains frequency; give 50, 60, or 0 for none")
 
     def __attrs_post_init__(self) -> None:
         _ordered(self, "iso_min", "iso_max", "swap them?")

@@ -354,7 +354,9 @@ def _step_error_px(
     """How far off things in the picture are, at worst, because an axis stands on steps; shape (frames,)."""
     standing = drive.standing_positions(axis, position)
     pose = camera_pose(plan, frames.axes.replacing(axis.name, standing), (len(frames),))
-    real = projection.point_paths(plan, motion.watched.points_m, pose.camera_m, pose.camera_rotation)
+    real = projection.point_paths(
+        plan, motion.watched.points_m, pose.camera_m, pose.camera_rotation, motion.lift_m
+    )
     return speed.shift_px(plan, motion.paths, real)
 
 

@@ -28,7 +28,7 @@ class AxisPositions:
     def of(self, axis: str) -> Array | None:
         """The positions of the axis with this name."""
         if axis not in AXIS_NAMES:
-            raise ValueError(f"{axis} is no axis; there are {', '.join(AXIS_NAMES)}")
+            raise ValueError(f"{axis} is not an axis; there are {', '.join(AXIS_NAMES)}")
         positions: Array | None = getattr(self, axis)
         return positions
 

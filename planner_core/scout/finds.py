@@ -20,7 +20,7 @@ from planner_core.plan.model import LIGHT_SIDES, Plan
 from planner_core.plan.text import one_line
 from planner_core.plan.timeline import clock
 from planner_core.scout.search import Found, Scout
-from planner_core.words.figures import figure
+from planner_core.words.figures import figure, percent
 
 LOW_M, WAIST_M, EYE_M = 0.75, 1.25, 1.85  # heights of the camera over the ground; common practice, no source
 BEHIND_M = 8.0  # a foreground nearer than this gives the shot its name
@@ -205,7 +205,7 @@ def _move_words(found: Found) -> str:
     if not measured.axes:
         return "nothing moves but the light"
     if "slide" not in measured.axes:
-        turned = composition.percent(max(measured.turned_percent) / 100.0)
+        turned = percent(max(measured.turned_percent) / 100.0)
         return f"the view turns by {turned} of the frame's width, without parallax"
     apart = measured.parallax.separation_percent
     if apart < MISSING_PERCENT:

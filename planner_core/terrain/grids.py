@@ -163,7 +163,7 @@ def _read_ascii(path: Path) -> Grid:
                 header[words[0]] = float(words[1])
             except ValueError:
                 raise PlanError(
-                    "terrain", path.name, f"has {words[1]!r} for {words[0]}, which is no number"
+                    "terrain", path.name, f"has {words[1]!r} for {words[0]}, which is not a number"
                 ) from None
         file.seek(begin)
         columns, rows = _whole(path, header, "ncols"), _whole(path, header, "nrows")
@@ -173,7 +173,9 @@ def _read_ascii(path: Path) -> Grid:
             warnings.simplefilter("error", DeprecationWarning)  # how numpy says that it stopped halfway
             values = np.fromstring(text, dtype=np.float32, sep=" ")  # type: ignore[call-overload]
     except (ValueError, DeprecationWarning):
-        raise PlanError("terrain", path.name, "has something among its heights that is no number") from None
+        raise PlanError(
+            "terrain", path.name, "has something among its heights that is not a number"
+        ) from None
     if len(values) != rows * columns:
         raise PlanError(
             "terrain", path.name, f"has {len(values)} heights; its header promises {rows} rows of {columns}"

@@ -21,6 +21,7 @@ from planner_core.place.land_grid import grid_points_m
 from planner_core.plan.model import Block, Plan, PlanError
 from planner_core.terrain.grids import Grid
 from planner_core.terrain.horizon import BANDS_M, Horizon, dip_deg, horizon
+from planner_core.words.figures import percent
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -258,7 +259,7 @@ def _said(
     ridges: Sequence[Block],
 ) -> Iterator[str]:
     top = int(np.argmax(seen.altitude_deg))
-    yield f"The scene's zero lies {zero_m:.0f} m above the sea, the rail's start {eye_m:.0f} m"
+    yield f"The scene's zero lies {zero_m:.0f} m above the sea, and the rail's start {eye_m:.0f} m"
     if ridges:
         yield (
             f"{len(ridges)} ridges; the land is highest toward {seen.bearing_deg[top]:.0f}°: "
@@ -277,15 +278,17 @@ def _said(
         yield "No ground around the rail: the grid ends there, or has a hole"
     if moved:
         yield (
-            f"{moved} blocks put at the land's height" if moved > 1 else "One block put at the land's height"
+            f"{moved} blocks now stand at the land's height"
+            if moved > 1
+            else "One block now stands at the land's height"
         )
     if grid.missing > 0.0:
-        yield f"{max(grid.missing, 0.0001):.2%} of the grid has no data"
+        yield f"{percent(max(grid.missing, 0.001))} of the grid has no data"
     if seen.unknown.any():
-        yield f"On {seen.unknown.mean():.0%} of the bearings the view crosses places without data"
+        yield f"On {percent(seen.unknown.mean())} of the bearings the view crosses land without data"
     edge_m, toward = _nearest_edge(plan, grid)
     if edge_m < FAR_EDGE_M:
-        yield (f"The grid ends {_away(edge_m)} to the {toward}; land beyond isn't known; add the next tile")
+        yield f"The grid ends {_away(edge_m)} to the {toward}, and no land is known beyond: add the next tile"
 
 
 def _nearest_edge(plan: Plan, grid: Grid) -> tuple[float, str]:

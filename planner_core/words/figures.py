@@ -17,6 +17,12 @@ def figure(value: float, digits: int = 3) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def percent(fraction: float) -> str:
+    """A share as a person reads it: 3 %, 0.4 %."""
+    value = float(fraction) * 100.0
+    return f"{value:.0f} %" if abs(value) >= 1.0 or value == 0.0 else f"{value:.1f} %"
+
+
 def rounded_down(value: float) -> float:
     """The next smaller number that a person would set: in tenths from 1 on, to one digit below that."""
     unit = 0.1 if value >= 1.0 else 10.0 ** math.floor(math.log10(value))

@@ -32,7 +32,7 @@ def test_sunlight_only_falls_as_the_sun_sinks() -> None:
 
 @given(st.floats(-20, 89.9))
 def test_light_falls_without_a_jump_from_day_to_night(altitude: float) -> None:
-    # the steepest twilight falls by about two stops a degree
+    # the steepest twilight falls by about two stops a degree: Circular 171, 66.4 lux at −3° and 2.99 at −6°
     above, below = daylight.natural_light([altitude + 0.05, altitude], -90.0, 0.0).total_lux
     assert 0.0 <= np.log2(above / below) < 0.1
 
@@ -40,7 +40,7 @@ def test_light_falls_without_a_jump_from_day_to_night(altitude: float) -> None:
 @given(st.floats(-1, 1))
 def test_the_beam_fades_while_the_disc_sinks(altitude: float) -> None:
     above, below = daylight.sun_direct_normal_lux([altitude + 0.001, altitude])
-    assert 0.0 <= above - below < 1.0  # of 38 lux at the horizon
+    assert 0.0 <= above - below < 1.0  # of 38 lux at the horizon: 133 775 e^(−0.21 m), Circular 171
 
 
 @given(altitudes, altitudes, elongations, clouds)
@@ -54,6 +54,7 @@ def test_cloud_divides_the_total_and_takes_the_beam_first(
 
 
 def test_dark_stratus_leaves_no_shadow() -> None:
+    # Circular 171 divides by 10 under dark stratus; that its beam is gone is common practice, no source
     light = daylight.natural_light(40.0, -40.0, 90.0, 10.0)
     assert light.direct_lux < 0.01 * light.total_lux
 
@@ -89,6 +90,7 @@ def test_the_artificial_floor_adds_as_light(natural: float, artificial: float) -
 
 
 def test_without_artificial_light_the_scene_is_the_sky() -> None:
+    # ISO 2720:1974, C = 250: E = 2.5 · 2^EV lux
     assert daylight.scene_ev100([2.5, 5.0], None) == pytest.approx([0.0, 1.0])
 
 

@@ -102,12 +102,13 @@ def clock_midnight(date: dt.date, zone: str) -> float:
 
 @pytest.mark.parametrize("name", events.EVENTS)
 def test_a_date_that_the_zone_skipped_has_no_events(name: str) -> None:
-    # Samoa went from 29 to 31 December 2011
+    # Samoa went from 29 to 31 December 2011 (the tz database)
     assert events.event_times_utc_s(name, dt.date(2011, 12, 30), -13.8, -171.8, "Pacific/Apia") == []
 
 
 def test_a_date_line_place_keeps_its_own_date() -> None:
-    # 14 hours ahead of UTC: its evening of 14 March begins while UTC still has the morning before
+    # 14 hours ahead of UTC (the tz database): its evening of 14 March begins while UTC still has the morning
+    # before; near the equator the sun sets shortly after six by the sun, which leads this clock by 29 minutes
     (sunset,) = events.event_times_utc_s("sunset", dt.date(2027, 3, 14), 1.9, -157.4, "Pacific/Kiritimati")
     local = clock(sunset, "Pacific/Kiritimati")
     assert (local.date(), local.hour) == (dt.date(2027, 3, 14), 18)
@@ -115,6 +116,7 @@ def test_a_date_line_place_keeps_its_own_date() -> None:
 
 
 def test_phases_change_at_the_events() -> None:
+    # the US Naval Observatory's definitions: −0.833° (34′ and 16′), −6°, −12° and −18°
     altitudes = [90, 0, -0.8329, -0.833, -5.99, -6, -11.99, -12, -17.99, -18, -90]
     names = [events.PHASES[k] for k in events.light_phase(altitudes)]
     assert names == [

@@ -145,7 +145,7 @@ def test_the_night_look_darkens_the_night_and_leaves_the_day() -> None:
 
 def test_a_frame_with_too_little_light_has_a_negative_error() -> None:
     exposure = Exposure(f_number=8.0, iso_min=100, iso_max=100, shutter_min_s=1.0, shutter_max_s=1.0)
-    found = ramp(exposure, np.array([6.0, 4.0, 8.0]))  # f/8 at 1 s and ISO 100 is EV 6
+    found = ramp(exposure, np.array([6.0, 4.0, 8.0]))  # N²/t of f/8 and 1 s is 2^6 (ISO 2720:1974)
     np.testing.assert_allclose(found.error_stops, [0.0, -2.0, 2.0], atol=1e-12)
 
 
@@ -210,7 +210,7 @@ def test_a_short_interval_takes_shutter_time_and_iso_makes_up_for_it() -> None:
     scene = np.linspace(10.0, 0.0, 300)
     free, tied = ramp(exposure, scene), ramp(exposure, scene, 5.2)
     assert free.shutter_s.max() == 15.0
-    assert tied.shutter_s.max() == pytest.approx(2 ** (7 / 3))  # 5.04 s, the third stop below 5.2 s
+    assert tied.shutter_s.max() == pytest.approx(2 ** (7 / 3))  # 5.04 s, the third below 5.2 s (ISO 516)
     np.testing.assert_array_equal(tied.wanted_shutter_s, free.shutter_s)
     np.testing.assert_array_equal(tied.interval_binds, free.shutter_s > 5.2)
     assert np.all(np.abs(tied.error_stops) <= THIRD)
@@ -304,6 +304,7 @@ def test_isos_are_named_as_on_a_camera(iso: float, label: str) -> None:
 
 
 def test_f_numbers_are_named_as_in_the_plan_and_found_on_the_lens() -> None:
+    # nominal third stops of f-numbers: ISO 517, value from memory
     assert f_number_label(5.6) == "f/5.6"
     assert f_number_label(8.0) == "f/8"
     assert wider_f_number(4.2) == 4.0

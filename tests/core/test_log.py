@@ -170,7 +170,7 @@ def test_the_light_is_that_of_settings_and_thumbnails(evening: Plan, tmp_path: P
     log = read_log(evening, shot, picture_stops=stops)
     assert log.real.light_ev100[0] == pytest.approx(log.real.taken_ev100[0] + 0.5, abs=0.1)
     assert np.isfinite(log.real.light_ev100).sum() == 3
-    assert any("Light by settings and thumbnails" in line for line in log_lines(log))
+    assert any("By settings and thumbnails the light was" in line for line in log_lines(log))
     assert "in blue, of the light" in log_page(log)
 
 

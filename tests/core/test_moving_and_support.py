@@ -150,7 +150,7 @@ def test_lamps_that_do_not_flicker_and_long_exposures_are_not_spoken_of() -> Non
 
 
 def test_a_frequency_that_no_mains_has_is_refused() -> None:
-    with pytest.raises(PlanError, match=r"mains_hz: 100 is no mains frequency; give 50, 60, or 0"):
+    with pytest.raises(PlanError, match=r"mains_hz: 100 is not a mains frequency; give 50, 60, or 0"):
         street(None, mains_hz=100.0)
 
 

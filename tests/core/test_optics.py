@@ -94,5 +94,6 @@ def test_no_star_drifts_faster_than_one_on_the_equator_at_the_frame_s_corner(
 ) -> None:
     rate = optics.star_drift_px_s(at_latitude(latitude), geometry.camera_rotation(bearing, altitude, 266.0))
     crop = projection.delivered_crop(PLAN.camera, PLAN.clip)
+    # 15.041″ a second: a turn in a sidereal day, 86 164 s, any handbook of astronomy
     corner = np.hypot(crop.width_mm, crop.height_mm) / 2.0 / PLAN.camera.focal_length_mm
     assert 0.0 < rate <= np.radians(15.041 / 3600.0) * crop.focal_px * (1.0 + corner**2) * (1.0 + 1e-9)

@@ -350,10 +350,10 @@ def test_poses_are_typed_at_their_frames_with_quarters_between() -> None:
     # place 0.4 of 359 steps is frame 145, counted from 1
     assert [(row.label, row.index + 1) for row in rows] == [
         ("pose 1", 1),
-        ("25%", 91),
+        ("25 %", 91),
         ("pose 2", 145),
-        ("50%", 181),
-        ("75%", 270),
+        ("50 %", 181),
+        ("75 %", 270),
         ("pose 3", 360),
     ]
 

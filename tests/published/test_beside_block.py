@@ -48,7 +48,7 @@ def test_no_evening_beside_the_tower_is_missed_and_none_is_made_up(
 
 
 def test_a_block_that_isn_t_there_is_named_with_the_nearest() -> None:
-    with pytest.raises(PlanError, match="beside: 'towr' is no block of this plan; did you mean tower"):
+    with pytest.raises(PlanError, match="beside: 'towr' is not a block of this plan; did you mean tower"):
         block_top(tower(), "towr")
     with pytest.raises(PlanError, match="above: 90"):
         beside_block(tower(), dt.date(2027, 1, 1), dt.date(2027, 1, 2), "tower", above_deg=90.0)

@@ -63,6 +63,7 @@ LONGYEARBYEN = (78.22, 15.63, "Arctic/Longyearbyen")
 
 
 def test_midsummer_at_78_north_has_noon_and_no_sun_event_else(de421: Ephemeris421) -> None:
+    # the sun's midnight is 78.2° + 23.4° − 90° above the horizon, 11.7°
     found = events.day_events(dt.date(2027, 6, 21), *LONGYEARBYEN)
     assert [name for name in events.SUN_EVENTS if found[name]] == []
     assert len(found["solar_noon"]) == 1
@@ -70,6 +71,7 @@ def test_midsummer_at_78_north_has_noon_and_no_sun_event_else(de421: Ephemeris42
 
 
 def test_midwinter_at_78_north_reaches_nautical_twilight_only(de421: Ephemeris421) -> None:
+    # the sun's noon is 90° − 78.2° − 23.4° below the horizon, 11.7°: above −12°, not above −6°
     found = events.day_events(dt.date(2027, 12, 21), *LONGYEARBYEN)
     happening = {name for name in events.SUN_EVENTS if found[name]}
     assert happening == {"nautical_dawn", "nautical_dusk", "astronomical_dawn", "astronomical_dusk"}
@@ -94,7 +96,7 @@ def test_round_the_midnight_sun_no_rise_or_set_is_lost(season: str, de421: Ephem
 
 
 def test_a_date_can_have_two_sunsets() -> None:
-    # Tromsø after the midnight sun: one just after midnight, one just before the next
+    # Tromsø after the midnight sun: one just after midnight, one just before the next (value from memory)
     place = (69.65, 18.96, "Europe/Oslo")
     days = {day: events.event_times_utc_s("sunset", day, *place) for day in map(july_and_after, range(20))}
     (date, (first, second)), *_ = [(day, times) for day, times in days.items() if len(times) == 2]

@@ -111,11 +111,12 @@ def test_the_sky_over_a_site_is_skyfields(
 
 def test_five_magnitudes_are_a_hundred_times_the_light() -> None:
     # Pogson (1856)
-    # five magnitudes are a hundredfold (Pogson 1856)
     assert stars.star_lux(0.0) / stars.star_lux(5.0) == pytest.approx(100.0)
 
 
 def test_a_star_is_redder_the_higher_its_index() -> None:
     blue, white, red = stars.star_tint([-0.2, 0.6, 1.8])
     assert blue[2] > white[2] > red[2]
-    assert white == pytest.approx([1.0, 1.0, 1.0], abs=0.15)  # a star like the sun, B − V about 0.65
+    assert white == pytest.approx(
+        [1.0, 1.0, 1.0], abs=0.15
+    )  # a star like the sun: B − V about 0.65, value from memory

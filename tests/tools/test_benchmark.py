@@ -28,7 +28,7 @@ def test_angles_between_directions_are_those_on_the_sky() -> None:
 def test_a_section_that_is_none_is_named(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit):
         benchmark.main(["nonsense"])
-    assert "nonsense is no section; there are sky" in capsys.readouterr().err
+    assert "nonsense is not a section; there are sky" in capsys.readouterr().err
 
 
 def test_the_sky_is_measured_with_its_accuracy(monkeypatch: pytest.MonkeyPatch) -> None:

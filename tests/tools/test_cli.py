@@ -84,10 +84,13 @@ def test_an_output_folder_that_is_missing_is_named(
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (["-o", "clip.txt"], "-o: 'clip.txt' is no name for a clip; end it in .mp4"),
-        (["-o", "clip.mp4", "--still", "1"], "-o: 'clip.mp4' is no name for a still; end it in .png"),
-        (["--contact", "sheet.mp4"], "--contact: 'sheet.mp4' is no name for a contact sheet; end it in .png"),
-        (["--blend", "scene.mp4"], "--blend: 'scene.mp4' is no name for a scene; end it in .blend"),
+        (["-o", "clip.txt"], "-o: 'clip.txt' is not a name for a clip; end it in .mp4"),
+        (["-o", "clip.mp4", "--still", "1"], "-o: 'clip.mp4' is not a name for a still; end it in .png"),
+        (
+            ["--contact", "sheet.mp4"],
+            "--contact: 'sheet.mp4' is not a name for a contact sheet; end it in .png",
+        ),
+        (["--blend", "scene.mp4"], "--blend: 'scene.mp4' is not a name for a scene; end it in .blend"),
     ],
 )
 def test_a_name_that_promises_another_kind_of_file_is_refused(

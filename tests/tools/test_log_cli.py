@@ -94,7 +94,7 @@ def test_a_check_tells_what_an_earlier_log_of_the_same_site_said(
     ("content", "told"),
     [
         (None, "does not exist"),
-        ("{", "is no JSON"),
+        ("{", "is not JSON"),
         ("[1]", "is not a log"),
         ('{"site": {}}', "is not a log"),
     ],

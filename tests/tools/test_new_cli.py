@@ -44,7 +44,7 @@ def test_the_facts_make_a_plan_that_check_has_no_stop_against(
     ("words", "says"),
     [
         (FACTS, "new: --subject is missing; add --subject "),
-        (["--lens", "24"], "new: --at and --on and --subject are missing; add --at 43.46,-3.79"),
+        (["--lens", "24"], "new: --at, --on and --subject are missing; add --at 43.46,-3.79"),
         ([*FACTS, "--subject", "tower 262"], "--subject: 'tower 262' is not a name, bearing, distance"),
         ([*FACTS, *THINGS, "--lens", "0.5"], "--lens: 0.5 "),
         ([*FACTS, *THINGS, "--rail", "1200"], "--rail: 1200 is longer than any slider"),
@@ -88,10 +88,10 @@ def test_on_a_terminal_what_is_missing_is_asked_one_by_one(tmp_path: Path, proje
         said = run.stdout.read() if run.stdout else ""
     asked = shown.decode()
     assert run.returncode == 0, asked
-    assert "Where, latitude and longitude" in asked
+    assert "Latitude and longitude from a map" in asked
     assert "'nowhere' is not a place" in asked
-    assert "Time zone [Europe/Madrid]" in asked
-    assert asked.count("Subject: name") == 2, "an empty answer to what is needed is asked again"
+    assert "In which time zone? [Europe/Madrid]" in asked
+    assert asked.count("What is the subject?") == 2, "an empty answer to what is needed is asked again"
     assert "On which date" not in asked, "what was given is not asked for"
     assert said.endswith(f"Written to {output}.\n")
     assert load_plan(output).blocks[0].name == "tower"

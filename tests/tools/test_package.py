@@ -17,7 +17,6 @@ from pathlib import Path
 
 import pytest
 
-import tools.duskrail
 from tools import program
 from tools.build_extension import project_version
 from tools.duskrail import build_parser
@@ -32,6 +31,8 @@ output = sys.argv[1]
 build_meta.build_wheel(output)
 build_meta.build_sdist(output)
 """
+# What each folder is called where it is installed: `tools` would clash with other people's
+PACKAGES = {"planner_core": "planner_core", "blender_addon": "blender_addon", "tools": "duskrail_tools"}
 SOURCE = "planner_core blender_addon tools docs example_scenes tests".split()
 NEW = (
     '--at 43.46,-3.79 --on 2027-03-14 --subject "tower 262 160 20" --foreground "post 250 1.3" '
@@ -89,14 +90,21 @@ def test_the_wheel_has_every_module_and_data_file(built: Path, project_root: Pat
     (wheel,) = built.glob("*.whl")
     with zipfile.ZipFile(wheel) as packed:
         names = set(packed.namelist())
-    for package in ("planner_core", "blender_addon", "tools"):
+    for folder, package in PACKAGES.items():
         wanted = {
-            path.relative_to(project_root).as_posix()
-            for path in (project_root / package).rglob("*")
+            f"{package}/{path.relative_to(project_root / folder).as_posix()}"
+            for path in (project_root / folder).rglob("*")
             if path.is_file() and path.suffix != ".pyc" and "requirements" not in path.parts
         }
         assert wanted <= names
-    assert not any(name.startswith("tests/") for name in names)
+    on_top = {name.partition("/")[0] for name in names}
+    assert {name for name in on_top if not name.endswith(".dist-info")} == set(PACKAGES.values())
+
+
+def test_the_command_line_calls_its_own_modules_by_whatever_name_their_folder_has(project_root: Path) -> None:
+    absolute = re.compile(r"^\s*(?:from|import) tools\b", re.MULTILINE)
+    paths = (project_root / "tools").glob("*.py")
+    assert [path.name for path in paths if absolute.search(path.read_text(encoding="utf-8"))] == []
 
 
 def test_the_source_archive_builds_and_tests_itself(built: Path) -> None:
@@ -210,4 +218,4 @@ def test_progress_in_a_pipe_is_a_line_for_each_tenth(capsys: pytest.CaptureFixtu
 
 
 def test_the_command_line_of_the_source_names_the_way_it_is_started() -> None:
-    assert tools.duskrail.program() == "python3 tools/bootstrap.py"
+    assert program.program() == "python3 tools/bootstrap.py"

@@ -131,7 +131,7 @@ def _stay(evening: Evening, person: int, number: int, step: Step, free_s: float)
     else:
         watched = min(step.begin_s + WATCH_S, step.end_s)
         seen = f"{spare}, " if spare else ""
-        yield row("start", step.begin_s, watched, f"{seen}first frames seen")
+        yield row("start", step.begin_s, watched, f"{seen}watch the first frames")
         if shot.plan.shoot.attended:
             yield row("attend", watched, step.end_s, "stay: it needs hands while it runs")
 

@@ -40,9 +40,9 @@ def terms_text(terms: Terms) -> str:
     people = "1 person" if terms.people == 1 else f"{terms.people} people"
     day = round(100.0 * (0.5 + terms.balance))
     return (
-        f"{people}. Walks at {terms.pace_m_s * 3.6:.3g} km/h, ways {terms.detour:g} times the straight line. "
-        f"A start may leave its balance of day and night as far as {day}:{100 - day}, and move by "
-        f"{duration_text(terms.shift_s)} where no light event is in the shot. Packing takes "
+        f"{people}, walking at {terms.pace_m_s * 3.6:.3g} km/h on ways {terms.detour:g} times as long as the "
+        f"straight line. Day and night may become as uneven as {day}:{100 - day}; a shot without a light "
+        f"event may start {duration_text(terms.shift_s)} earlier or later. Packing up takes "
         f"{duration_text(terms.pack_s)} a shot."
     )
 
@@ -67,14 +67,16 @@ def clash_text(evening: Evening, clash: Clash) -> str:
     """One clash with its minutes."""
     names = " and ".join(f"{n}. {one_line(evening.shot(n).name)}" for n in clash.shots)
     if clash.late_s is None:
-        late = f"no start within {duration_text(6 * 3600.0)} later would do"
+        late = f"starting up to {duration_text(6 * 3600.0)} later wouldn’t help"
     else:
-        late = f"{minutes_text(clash.late_s)} too little between them"
+        late = f"{minutes_text(clash.late_s)} are missing between them"
     if clash.kind == "person":
-        who = "one person" if evening.terms.people == 1 else f"{evening.terms.people} people"
-        return f"{names} clash as planned for {who if len(clash.shots) > 2 else 'one person'}: {late}."
+        people = evening.terms.people if len(clash.shots) > 2 else 1
+        who = "one person" if people == 1 else f"{people} people"
+        both = "both" if len(clash.shots) == 2 else "them all"
+        return f"{names} clash as planned: {who} can’t do {both}, {late}."
     gear = " and ".join(f"the {kind} “{one_line(name)}”" for kind, name in clash.gear)
-    return f"{names} clash as planned over {gear}: {late}."
+    return f"{names} clash as planned: both need {gear}, and {late}."
 
 
 def attempt_text(evening: Evening, attempt: Attempt) -> str:
@@ -115,7 +117,7 @@ def rush_text(evening: Evening) -> str:
     """Whether there is time to spare before every start."""
     if evening.rush_s == 0:
         return "There are 10 min or more to spare before every start."
-    return f"All in all {minutes_text(evening.rush_s)} are missing of 10 min to spare before every start."
+    return f"Of the 10 min to spare before every start, {minutes_text(evening.rush_s)} are missing in all."
 
 
 def state_text(evening: Evening) -> str:
@@ -125,11 +127,11 @@ def state_text(evening: Evening) -> str:
         return f"Not all of it can be done: leave out {names}."
     moved = [shot for shot in evening.shots if moved_s(evening, shot.number)]
     if evening.clashes:
-        return f"It can be done with {_count(len(moved), 'start')} moved."
+        return f"It can be done if {_count(len(moved), 'start')} move{'s' * (len(moved) == 1)}."
     return (
         "It can be done as planned."
         if not moved
-        else f"It has least rush with {_count(len(moved), 'start')} moved."
+        else f"There is most time to spare if {_count(len(moved), 'start')} move{'s' * (len(moved) == 1)}."
     )
 
 

@@ -32,6 +32,7 @@ from planner_core.picture.projection import project_px
 from planner_core.place.ground import height_above_ground_m
 from planner_core.plan.model import Plan
 from planner_core.review.findings import Finding
+from planner_core.words.figures import percent
 
 LEVEL_WORDS = {"stop": "Stop", "warn": "Look", "note": "Note"}
 # on paper: a column's width, what stands above and between, and the map at its lowest and tallest
@@ -138,7 +139,7 @@ def _sky_bodies(data: SheetData) -> list[str]:
 
 def _sky_words(data: SheetData) -> str:
     moon = float(data.frames.moon_lit_fraction[len(data.frames) // 2])
-    lit = f"Moon {moon:.0%} lit." if "moon" in _sky_bodies(data) else "The moon stays below the horizon."
+    lit = f"Moon {percent(moon)} lit." if "moon" in _sky_bodies(data) else "The moon stays below the horizon."
     in_picture = data.report.summary.light.moon.moon_in_picture_frames
     if in_picture is not None:
         lit += f" It is in the picture in frames {in_picture[0]} to {in_picture[1]}."
@@ -167,7 +168,7 @@ def _in_picture(data: SheetData, row: Bearing) -> str:
     (x, y), _ = project_px(plan, eye + getattr(frames, f"{row.body}_direction")[k], eye, rotation)
     width, height = plan.clip.width_px, plan.clip.height_px
     if np.isfinite(x) and 0 <= x <= width:
-        return f"{x / width:.0%}" if 0 <= y <= height else "above" if y < 0 else "below"
+        return f"{percent(x / width)}" if 0 <= y <= height else "above" if y < 0 else "below"
     turn = wrapped_deg(row.bearing_deg - float(frames.lens_bearing_deg[k]))
     return "behind" if abs(turn) > 90.0 else f"{abs(turn):.0f}° {'right' if turn > 0 else 'left'}"
 

@@ -18,6 +18,7 @@ from planner_core.output.sheet.draw import Canvas, interpolate, round_step, text
 from planner_core.place.tides import table_height_m
 from planner_core.plan.timeline import clock, local_datetime
 from planner_core.time import events
+from planner_core.words.figures import percent
 
 Array = NDArray[np.float64]
 
@@ -262,7 +263,7 @@ class _Chart:
         moon = self.frames.moon_altitude_deg
         if not np.any(moon > 0.0):
             return ["no moon"]
-        lit = f"{float(self.frames.moon_lit_fraction[len(self.frames) // 2]):.0%} lit"
+        lit = f"{percent(float(self.frames.moon_lit_fraction[len(self.frames) // 2]))} lit"
         words = f"Moon {_span(moon, '{:.1f}°')}"
         beyond = [f"{words}, {lit}, above the chart"] if moon.min() > high else []
         return [*beyond, f"{words}, {lit}", f"Moon {_span(moon, '{:.0f}°')}, {lit}", f"Moon {lit}"]

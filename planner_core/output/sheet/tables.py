@@ -17,6 +17,7 @@ from planner_core.light import exposure
 from planner_core.output.sheet.meters import plan_meter, turns
 from planner_core.plan.model import Plan
 from planner_core.plan.timeline import local_datetime
+from planner_core.words.figures import percent
 
 Array = NDArray[np.float64]
 
@@ -45,7 +46,7 @@ def pose_rows(plan: Plan, most: int = 9) -> tuple[PoseRow, ...]:
     rows: dict[int, PoseRow] = {}
     for at in CHECKS:
         index = round(at * last)
-        rows[index] = PoseRow(label=f"{at:.0%}", pose=None, index=index)
+        rows[index] = PoseRow(label=f"{percent(at)}", pose=None, index=index)
     for number, pose in enumerate(plan.move.poses, start=1):
         index = round(pose.at * last)
         rows[index] = PoseRow(label=f"pose {number}", pose=number, index=index)

@@ -6,7 +6,7 @@ from planner_core.light.exposure import shutter_label
 from planner_core.review.findings import Finding, Names, Sentences, speaks
 from planner_core.review.german.phrases import GERMAN, limit, measured, quoted, where, word
 from planner_core.review.words.phrases import amount_text
-from planner_core.words.figures import figure
+from planner_core.words.figures import figure, percent
 
 _JUMP = {
     "water": "die Wellen auf {block} sind in jedem Bild andere, und das Wasser flimmert",
@@ -50,9 +50,9 @@ def _of_smearing(finding: Finding) -> str:
     sharp = shutter_label(fact("sharp"))
     if fact("kind") == "traffic":
         if fact("smooth"):
-            return f"Die Spuren fließen von Bild zu Bild; dazwischen bleiben {fact('gap'):.0%} der Zeit ungesehen."
+            return f"Die Spuren fließen von Bild zu Bild; dazwischen bleiben {percent(fact('gap'))} der Zeit ungesehen."
         return (
-            f"{fact('gap'):.0%} der Zeit vergehen ungesehen zwischen den Bildern: Für fließende Spuren belichte das "
+            f"{percent(fact('gap'))} der Zeit vergehen ungesehen zwischen den Bildern: Für fließende Spuren belichte das "
             "halbe Intervall oder mehr."
         )
     if fact("kind") == "people":

@@ -5,7 +5,7 @@ from __future__ import annotations
 from planner_core.light.exposure import f_number_label, iso_label, shutter_label
 from planner_core.review.findings import Finding, Names, Sentences, speaks
 from planner_core.review.german.phrases import GERMAN, stops, where, word
-from planner_core.words.figures import figure, frame_count
+from planner_core.words.figures import figure, frame_count, percent
 
 
 @speaks("day-night-balance", language=GERMAN)
@@ -217,7 +217,7 @@ def _mains_flicker(finding: Finding, names: Names) -> Sentences:
     return Sentences(
         f"{where(finding)}Lampen an {fact('hz'):g} Hz pulsen{here} {2.0 * fact('hz'):g}-mal je Sekunde, und bei "
         f"{shutter_label(fact('shutter'))} (Bild {fact('worst_frame')}, {fact('time')}) kann ein Bild um "
-        f"{figure(finding.value or 0.0, 2)} Blenden heller werden als das nächste; {fact('lamp_share'):.0%} "
+        f"{figure(finding.value or 0.0, 2)} Blenden heller werden als das nächste; {percent(fact('lamp_share'))} "
         "seines Lichts kommt von Lampen.",
         otherwise=f"Belichte {shutter_label(fact('even'))} oder länger, sobald die Lampen an sind, oder nimm das "
         "Flimmern danach heraus.",

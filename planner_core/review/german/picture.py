@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from planner_core.picture.composition import percent, weakest_part_text
+from planner_core.picture.composition import weakest_part_text
 from planner_core.picture.parallax import GOOD_PERCENT, PRACTICE_M
 from planner_core.review.findings import Finding, Names, Sentences, speaks
 from planner_core.review.german.phrases import GERMAN, all_of, measured, quoted, where, word
-from planner_core.words.figures import figure
+from planner_core.words.figures import figure, percent
 
 
 def _metres(value: float) -> str:
@@ -241,7 +241,7 @@ def _ground_ends(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     return Sentences(
         f"{where(finding)}{quoted(fact('block'))} endet im Bild, {_metres(fact('distance'))} entfernt, und "
-        f"{fact('share'):.0%} des Bildes sind dahinter blanker Boden.",
+        f"{percent(fact('share'))} des Bildes sind dahinter blanker Boden.",
         "Ist es offenes Wasser, dann lass es bis zum Horizont reichen; sonst setze das andere Ufer dorthin."
         if fact("role") == "water"
         else "Mach es größer, oder setze dorthin, was wirklich folgt.",

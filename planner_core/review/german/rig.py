@@ -6,7 +6,7 @@ from planner_core.picture.speed import LEAST_PX, px_text, speed_word
 from planner_core.review.findings import Finding, Names, Sentences, speaks
 from planner_core.review.german.phrases import GERMAN, limit, measured, quantity, quoted, where, word
 from planner_core.review.words.phrases import amount_text, exact, rate_text
-from planner_core.words.figures import figure, frame_count
+from planner_core.words.figures import figure, frame_count, percent
 
 
 def _speed_text(px_per_frame: float, frame_widths_s: float) -> str:
@@ -150,7 +150,7 @@ def _travel_unused(finding: Finding, names: Names) -> Sentences:
         )
     speed = _speed_text(finding.fact("speed"), finding.fact("widths"))
     return Sentences(
-        f"Die Bewegung nutzt {amount_text(used, 'm')} von {amount_text(length, 'm')} Schiene ({used / length:.0%}), "
+        f"Die Bewegung nutzt {amount_text(used, 'm')} von {amount_text(length, 'm')} Schiene ({percent(used / length)}), "
         f"und dadurch bewegt sich nichts im Bild schneller als {speed}.",
         f"Die ganze Schiene gäbe {figure(length / used, 2)}-mal so viel; „Fahrweg anpassen“ findet die Länge.",
     )
@@ -159,7 +159,7 @@ def _travel_unused(finding: Finding, names: Names) -> Sentences:
 @speaks("travel-whole", language=GERMAN)
 def _travel_whole(finding: Finding, names: Names) -> Sentences:
     used, length = measured(finding), finding.fact("rail")
-    share = "die ganzen" if used > 0.995 * length else f"{used / length:.0%} der"
+    share = "die ganzen" if used > 0.995 * length else f"{percent(used / length)} der"
     return Sentences(
         f"Die Bewegung nutzt {share} {amount_text(length, 'm')} Schiene und fährt an nichts Nahem vorbei. Ein so "
         "langer Fahrweg bringt diesem Bild wenig.",

@@ -7,7 +7,7 @@ import math
 from planner_core.light.exposure import f_number_label
 from planner_core.review.findings import Finding, Names, Sentences, speaks
 from planner_core.review.german.phrases import GERMAN, measured, quoted, stops, where, word
-from planner_core.words.figures import figure, frames_text
+from planner_core.words.figures import figure, frames_text, percent
 
 _COMES = {"horizon": "geht auf", "block": "kommt hervor hinter", "edge": "kommt herein über"}
 _GOES = {"horizon": "geht unter", "block": "verschwindet hinter", "edge": "geht hinaus über"}
@@ -88,7 +88,7 @@ def _moon_in_frame(finding: Finding, names: Names) -> Sentences:
     first, last = finding.frames
     when = fact("first_time") if first == last else f"{fact('first_time')} bis {fact('last_time')}"
     told = (
-        f"{frames_text(finding.frames)} ({when}): Der Mond, zu {fact('lit'):.0%} beleuchtet, ist{_gaps(finding)} im "
+        f"{frames_text(finding.frames)} ({when}): Der Mond, zu {percent(fact('lit'))} beleuchtet, ist{_gaps(finding)} im "
         f"Bild, bis zu {fact('highest'):.1f}° hoch; er {_coming_and_going(finding)}."
     )
     return Sentences(told + _disc(finding), _moon_fix(finding))

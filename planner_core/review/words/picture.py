@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from planner_core.picture.composition import percent, subject_text, weakest_part_text
+from planner_core.picture.composition import subject_text, weakest_part_text
 from planner_core.picture.parallax import GOOD_PERCENT, PRACTICE_M
 from planner_core.review.findings import Finding, Names, Sentences, speaks
 from planner_core.review.words.phrases import about, measured
-from planner_core.words.figures import figure
+from planner_core.words.figures import figure, percent
 
 
 def _metres(value: float) -> str:

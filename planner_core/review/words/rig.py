@@ -13,7 +13,7 @@ from planner_core.review.words.phrases import (
     rate_text,
     where,
 )
-from planner_core.words.figures import figure, frame_count
+from planner_core.words.figures import figure, frame_count, percent
 
 
 def _speed_text(px_per_frame: float, frame_widths_s: float) -> str:
@@ -193,7 +193,7 @@ def _travel_unused(finding: Finding, names: Names) -> Sentences:
         )
     return Sentences(
         f"The move uses {amount_text(used, 'm')} of {amount_text(length, 'm')} of rail "
-        f"({used / length:.0%}), and nothing in the picture moves faster than "
+        f"({percent(used / length)}), and nothing in the picture moves faster than "
         f"{_speed_text(finding.fact('speed'), finding.fact('widths'))}.",
         f"All of the rail would give {figure(length / used, 2)} times that; fit --travel finds the length.",
     )
@@ -202,7 +202,7 @@ def _travel_unused(finding: Finding, names: Names) -> Sentences:
 @speaks("travel-whole")
 def _travel_whole(finding: Finding, names: Names) -> Sentences:
     used, length = measured(finding), finding.fact("rail")
-    all_of = "all" if used > 0.995 * length else f"{used / length:.0%}"
+    all_of = "all" if used > 0.995 * length else f"{percent(used / length)}"
     return Sentences(
         f"The move uses {all_of} of the {amount_text(length, 'm')} of rail, and slides past nothing near. "
         "So long a travel does little for this picture.",

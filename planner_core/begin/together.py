@@ -1,0 +1,62 @@
+"""Facts that don't go together: which of them to give up first, and how the others are said.
+
+What belongs here: the order in which other facts are tried, and words for them. Whether a plan comes of them
+the chooser finds out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import attrs
+
+from planner_core.begin.facts import Facts, Thing
+
+FARTHER = (1.5, 2.0, 3.0, 5.0, 8.0)  # times as far from the subject
+
+
+def alternatives(facts: Facts) -> Iterator[tuple[str, Facts]]:
+    """The fact given up first, by its name, and the facts without it, the easiest to live with first."""
+    given: dict[str, dict[str, Any]] = {
+        "foreground": {} if facts.foreground is None else {"foreground": None},
+        "lens": {} if facts.focal_length_mm is None else {"focal_length_mm": None},
+        "rail": {} if facts.rail_m is None else {"rail_m": None},
+    }
+    freed = {name: values for name, values in given.items() if values}
+    for name, values in freed.items():
+        yield name, attrs.evolve(facts, **values)
+    for name, values in freed.items():
+        rest = {key: value for other in freed.values() if other is not values for key, value in other.items()}
+        if rest:
+            yield name, attrs.evolve(facts, **values, **rest)
+            break
+    for free in (facts, attrs.evolve(facts, foreground=None, focal_length_mm=None)):
+        for times in FARTHER:
+            away_m = round(times * facts.subject.distance_m)
+            yield "subject", attrs.evolve(free, subject=attrs.evolve(facts.subject, distance_m=away_m))
+
+
+def fact_text(facts: Facts, name: str) -> str:
+    """A fact as it is typed: wall 250 1."""
+    if name in ("subject", "foreground"):
+        thing: Thing = getattr(facts, name)
+        height = "" if thing.height_m is None else f" {thing.height_m:g}"
+        return f"{thing.name} {thing.bearing_deg:g} {thing.distance_m:g}{height}"
+    return f"{facts.focal_length_mm if name == 'lens' else facts.rail_m:g}"
+
+
+def instead_text(facts: Facts, others: Facts) -> str:
+    """What of the others is different, as a person says it: a lens of 24 mm."""
+    parts = []
+    if others.subject != facts.subject:
+        parts.append(f"standing {others.subject.distance_m:g} m from the {others.subject.name}")
+    near = others.foreground
+    if near is not None and near != facts.foreground:
+        parts.append(f"a {near.name} at {near.bearing_deg:g}°, {near.distance_m:g} m from the rail,")
+    if others.focal_length_mm != facts.focal_length_mm:
+        parts.append(f"a lens of {others.focal_length_mm:g} mm")
+    if others.rail_m != facts.rail_m:
+        parts.append(f"a rail of {others.rail_m:g} m")
+    text = " with ".join(parts)
+    return text[:1].upper() + text[1:]
