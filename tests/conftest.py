@@ -14,9 +14,6 @@ from hypothesis import HealthCheck, settings
 from planner_core.plan.file import load_plan, plan_to_dict
 from planner_core.plan.model import Plan
 
-# As many processes test at once as there are cores, so each keeps to one unless somebody says otherwise.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
 # A busy machine must not fail a property, so no deadline; in CI the same examples every time.
 settings.register_profile(
     "duskrail",

@@ -65,7 +65,7 @@ ABOUT = {
     ),
     "blocks": (
         "Put buildings or a horizon from a map into a plan.",
-        "Buildings come as footprints (GeoJSON), a horizon as a table of bearing and altitude (CSV).",
+        "A map is GeoJSON or OpenStreetMap's JSON; a horizon is a table of bearing and altitude (CSV).",
     ),
     "photo": (
         "Put a photograph of the place into a plan.",
@@ -373,7 +373,7 @@ def _add_blocks(one: Any) -> None:
     one.add_argument(
         "source",
         metavar="FOOTPRINTS",
-        help="A .geojson file of footprints, or a .csv file of bearing and altitude.",
+        help="A map as GeoJSON or OpenStreetMap's JSON, or a .csv file of bearing and altitude.",
     )
     one.add_argument("plan", metavar="PLAN", help="The plan of the place.")
     _add_new_plan(one)

@@ -432,8 +432,55 @@ def mutated_map(rng: random.Random) -> Any:
     return document
 
 
+EXTRACT_KINDS = (("building", "yes"), ("building:part", "yes"), ("natural", "tree"), ("barrier", "wall"))
+EXTRACT_SIZES = ("height", "min_height", "roof:height", "roof:angle", "roof:direction", "building:levels")
+ROOF_WORDS = ("flat", "gabled", "hipped", "dome", "pyramidal", "skillion", "round")
+
+
+def mutated_extract(rng: random.Random) -> Any:
+    """The same in OpenStreetMap's JSON: ways, relations and nodes tagged as parts, roofs, trees and walls."""
+    longitude, latitude = rng.choice(((-9.1, 38.7), (10.0, 54.0), (179.99, -45.0), (12.0, 89.99)))
+    east = 111_320.0 * math.cos(math.radians(latitude))
+
+    def place(x: float, y: float) -> dict[str, float]:
+        return {"lat": latitude + y / 111_320.0, "lon": longitude + x / east}
+
+    def tags() -> dict[str, Any]:
+        key, value = rng.choice(EXTRACT_KINDS)
+        sizes = {
+            name: rng.choice(("3", "12 m", "40 ft", "-1", "0", "1e9", *TEXTS))
+            for name in EXTRACT_SIZES
+            if rng.random() < 0.4
+        }
+        return {key: value, "roof:shape": rng.choice((*ROOF_WORDS, *TEXTS)), **sizes}
+
+    elements: list[dict[str, Any]] = []
+    for number in range(rng.choice((1, 2, 4, 8))):
+        rings = [[place(*corner) for corner in ring] for ring in building(rng)]
+        choice = rng.random()
+        if choice < 0.6:
+            elements.append({"type": "way", "id": number, "geometry": rings[0], "tags": tags()})
+        elif choice < 0.8:
+            members = [
+                {"type": "way", "ref": 100 + k, "role": rng.choice(("outer", "inner")), "geometry": part}
+                for k, ring in enumerate(rings)
+                for part in ((ring[:2], ring[1:]) if rng.random() < 0.5 else (ring,))
+            ]
+            elements.append({"type": "relation", "id": number, "members": members, "tags": tags()})
+        else:
+            elements.append({"type": "node", "id": number, **rings[0][0], "tags": tags()})
+    document: Any = {"version": 0.6, "elements": elements}
+    while rng.random() < 0.35:
+        path = rng.choice(list(places(document)))
+        parent, key = at(document, path[:-1]), path[-1]
+        parent[key] = _strange(rng, parent[key])
+        if not isinstance(document, dict) or not list(places(document)):
+            break
+    return document
+
+
 def _map_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
-    document = mutated_map(rng)
+    document = mutated_extract(rng) if rng.random() < 0.4 else mutated_map(rng)
     plan = small_plan(rng)
     corner = next((p for p in _positions(document)), None)
     if corner is not None:
@@ -452,6 +499,8 @@ def _map_case(rng: random.Random) -> tuple[dict[str, bytes], tuple[str, ...]]:
 def _positions(document: Any) -> Iterator[list[float]]:
     for path in places(document):
         value = at(document, path)
+        if isinstance(value, dict) and type(value.get("lon")) is float and type(value.get("lat")) is float:
+            value = [value["lon"], value["lat"]]
         if not isinstance(value, list) or len(value) != 2 or not all(type(item) is float for item in value):
             continue
         if abs(value[0]) <= 180 and abs(value[1]) <= 90:

@@ -55,6 +55,7 @@ def measured(
         every = plan.shoot.frames // drawn
         numbers = range(1, plan.shoot.frames + 1, every)
         spent: dict[str, float] = defaultdict(float)
+        warming_s, _ = _preview_s(plan, name, plan.shoot.frames, size, 1, defaultdict(float))
         # one, the other, the other, one: a machine that slows down meanwhile slows both
         first_s, engine = _preview_s(plan, name, every, size, 1, spent)
         bare_s = (_barest_s(plan, name, numbers, size) + _barest_s(plan, name, numbers, size)) / 2.0
@@ -68,7 +69,10 @@ def measured(
         without = whole_s - spent["encode"] / 2.0
         yield f"  but for the clip, which the loop leaves: {without:.1f} s, ratio {without / bare_s:.2f}"
         parts = ", ".join(f"{part} {spent[part] / 2.0 / frames * 1e3:.1f}" for part in PARTS)
-        yield f"  ms a frame: {parts}; first frame after {spent['first'] / 2.0:.2f} s"
+        yield (
+            f"  ms a frame: {parts}; first frame after {spent['first'] / 2.0:.2f} s, "
+            f"in a fresh process {warming_s:.2f} s"
+        )
         for many in jobs:
             if many > 1:
                 many_s, _ = _preview_s(plan, name, every, size, many, defaultdict(float))

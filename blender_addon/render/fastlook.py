@@ -6,8 +6,9 @@ where the frame's stands, so that Blender needn't go through the scene's keys.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 import bmesh
 import bpy
@@ -30,6 +31,7 @@ from .fastcolours import FOCUS, Corners
 from .fastview import View
 
 Array = NDArray[np.float64]
+Result = TypeVar("Result")
 
 CAMERA_PART = "fast look camera"
 LEAST_DOME_M = 8000.0
@@ -69,8 +71,7 @@ class FastLook:
         )
         self.sky: fastcolours.SkyColours | None = None
         self.dome: _Dome | None = None
-        self.worker = ThreadPoolExecutor(1)
-        self.foreseen: dict[int, Future[_FrameColours]] = {}
+        self.ahead = _Ahead(self._worked_out)
 
     def _dome_radius_m(self) -> float:
         """Beyond all blocks, but no farther: far away, Workbench can't tell depths apart."""
@@ -88,8 +89,8 @@ class FastLook:
 
     def foresee(self, number: int) -> None:
         """Work a frame out in another thread, while Blender draws the one before."""
-        if self.sky is not None and number not in self.foreseen:
-            self.foreseen[number] = self.worker.submit(self._worked_out, number)
+        if self.sky is not None:
+            self.ahead.begin(number)
 
     def _worked_out(self, number: int) -> _FrameColours:
         lit = self.corners.lit(number)
@@ -119,8 +120,7 @@ class FastLook:
             width = float(self.scene.render.resolution_x)
             self.sky = fastcolours.SkyColours(self.frames, self.light, self.view, width)
             self.dome = _Dome(self.scene, self.eye, self.sky, self._dome_radius_m())
-        foreseen = self.foreseen.pop(number, None)
-        now = foreseen.result() if foreseen is not None else self._worked_out(number)
+        now = self.ahead.result(number)
         for place, (piece, alike) in enumerate(zip(self.pieces, self.corners.alike, strict=True)):
             if isinstance(piece, _LevelPiece):
                 piece.lay(*now.shade.get(place, (None, None)))
@@ -135,6 +135,25 @@ class FastLook:
         sun = self.frames.sun_direction[frame]
         if self.light.sun[frame].max() > 0.0:
             display.light_direction = (sun[0], sun[2], -sun[1])  # Workbench turns it, with Y up
+
+
+class _Ahead(Generic[Result]):
+    """What a frame needs worked out, in another thread while Blender draws the one before."""
+
+    def __init__(self, work_out: Callable[[int], Result]) -> None:
+        self.work_out = work_out
+        self.worker = ThreadPoolExecutor(1)
+        self.begun: dict[int, Future[Result]] = {}
+
+    def begin(self, number: int) -> None:
+        """Begin on a frame, counted from 1."""
+        if number not in self.begun:
+            self.begun[number] = self.worker.submit(self.work_out, number)
+
+    def result(self, number: int) -> Result:
+        """What a frame needs, whether it was begun on or not."""
+        begun = self.begun.pop(number, None)
+        return begun.result() if begun is not None else self.work_out(number)
 
 
 @frozen(eq=False)
@@ -173,10 +192,15 @@ class Painted:
         self.corners = fastcolours.CornerColours(
             frames, picture_light(frames), lamps.panes(frames.plan, eye), own + seen, filtered=False
         )
+        self.ahead = _Ahead(lambda number: self.corners.lit(number).rows)
+
+    def foresee(self, number: int) -> None:
+        """Work a frame out in another thread, while EEVEE draws the one before."""
+        self.ahead.begin(number)
 
     def show(self, number: int) -> None:
         """Paint a frame; number counts from 1."""
-        rows = self.corners.lit(number).rows
+        rows = self.ahead.result(number)
         for piece, alike in zip(self.pieces, self.corners.alike, strict=False):
             piece.paint(rows[alike])
 

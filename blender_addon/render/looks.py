@@ -11,9 +11,9 @@ import bpy
 from planner_core.frames import FrameTable
 
 from .. import compat
-from ..scene import blocking, filters, lighting, nightlights, starfield
+from ..scene import blocking, filters, lighting, nightlights, parts, starfield
 from . import engines, viewtransform
-from .fastlook import FastLook, Painted, lies_flat
+from .fastlook import FastLook, Painted
 from .request import FAST, LIT, LOOKS
 
 __all__ = ["FAST", "LIT", "LOOKS", "Look", "settings_key"]
@@ -64,7 +64,9 @@ class Look:
                 cycles.transparent_max_bounces += 1
             if engine.name == compat.EEVEE:
                 lighting.light_for_eevee(scene, frames, around)
-                self.painted = Painted(scene, frames) if thrown_away else None
+                if thrown_away:
+                    _cast_shadows(scene)
+                    self.painted = Painted(scene, frames)
         _set_motion_blur(scene, frames, engine)
 
     @property
@@ -88,8 +90,9 @@ class Look:
 
     def foresee(self, number: int) -> None:
         """Get ready for a frame that comes after the one being drawn."""
-        if self.fast is not None:
-            self.fast.foresee(number)
+        coloured = self.fast or self.painted
+        if coloured is not None:
+            coloured.foresee(number)
 
     def prepare(self, number: int) -> None:
         """Put in what the scene's keys don't, where Blender goes to a frame, counted from 1."""
@@ -142,9 +145,12 @@ def set_eevee(scene: bpy.types.Scene, samples: int = EEVEE_SAMPLES) -> None:
 
 
 def _cast_shadows(scene: bpy.types.Scene) -> None:
-    """Only of what stands near: level ground throws none, and land far off hides the sun as a whole."""
+    """Only of what stands near: ground to the horizon and water throw none, and land far off hides the sun
+    as a whole.
+    """
     for thing in scene.collection.all_objects:
-        if thing.type == "MESH" and (lies_flat(thing) or thing.get(blocking.SHAPE_KEY) == "ridge"):
+        is_water, is_ground = thing.get(blocking.ROLE_KEY) == "water", parts.part_of(thing) == "ground"
+        if thing.type == "MESH" and (is_water or is_ground or thing.get(blocking.SHAPE_KEY) == "ridge"):
             thing.visible_shadow = False
 
 

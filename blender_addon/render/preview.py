@@ -396,23 +396,29 @@ def drawn_frames(
     for number in numbers:
         if number not in waiting:
             yield picture(number, True)
+
+    def finished(drawn: Iterator[int]) -> Iterator[Picture]:
+        nonlocal to_draw
+        for number in drawn:
+            waiting.discard(number)
+            pace.step()
+            to_draw -= 1
+            yield picture(number, False)
+
+    def here(some: Sequence[int]) -> Iterator[Picture]:
+        return finished(_drawn(frames, some, look, engine, size, store, key, still=still))
+
     count = _jobs(look, engine, len(missing)) if jobs is None else jobs
     if count > 1 and len(missing) > 1 and not still:
         task = {"look": look, "engine": engine.name, "size": size, "cache": str(store.new)}
         task["plan"] = plan_to_text(frames.plan)
-        tasks = [{**task, "numbers": share} for share in many.shares(missing, count)]
+        first, *others = missing
+        tasks = [{**task, "numbers": share} for share in many.shares(others, count)]
         with many.drawing(tasks) as children:
-            for number in many.finished(children, {n: store.path(keys[n]) for n in missing}):
-                if store.has(keys[number]):
-                    waiting.discard(number)
-                    pace.step()
-                    to_draw -= 1
-                    yield picture(number, False)
-    left = [number for number in missing if number in waiting]
-    for number in _drawn(frames, left, look, engine, size, store, key, still=still):
-        pace.step()
-        to_draw -= 1
-        yield picture(number, False)
+            yield from here([first])  # seen while the others still start
+            there = many.finished(children, {n: store.path(keys[n]) for n in others})
+            yield from finished(n for n in there if store.has(keys[n]))
+    yield from here([number for number in missing if number in waiting])
 
 
 def drawing_order(frames: FrameTable, numbers: Sequence[int]) -> list[int]:

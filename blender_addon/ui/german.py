@@ -528,7 +528,7 @@ GERMAN: dict[str, str] = {
     "Ungroup Blocks": "Gruppe auflösen",
     "List every block of the chosen group on a line of its own": "Jeden Block der gewählten Gruppe in einer eigenen Zeile zeigen",
     "Import Blocks from a Map": "Blöcke aus einer Karte importieren",
-    "Add buildings from a map file (GeoJSON footprints), or hills from a horizon profile (CSV), around the rail": "Gebäude aus einer Kartendatei (GeoJSON-Grundrisse) oder Berge aus einem Horizontprofil (CSV) um die Schiene hinzufügen",
+    "Add buildings, trees and walls from a map extract (GeoJSON or OSM JSON), or hills from a horizon profile (CSV), around the rail": "Gebäude, Bäume und Mauern aus einem Kartenausschnitt (GeoJSON oder OSM-JSON) oder Berge aus einem Horizontprofil (CSV) um die Schiene hinzufügen",
     "Default Height": "Übliche Höhe",
     "Height of buildings whose height the map doesn't give": "Höhe von Gebäuden, deren Höhe die Karte nicht nennt",
     "The map file": "Die Kartendatei",

@@ -1,4 +1,5 @@
-"""Blocks from maps: building footprints (GeoJSON, RFC 7946) become prisms, a horizon profile (CSV) a ridge.
+"""Blocks from maps: building footprints (GeoJSON, RFC 7946, or OpenStreetMap's JSON) become prisms, trees and
+walls posts and boxes, a horizon profile (CSV) a ridge.
 
 Longitudes and latitudes are placed on the plane that touches the WGS 84 ellipsoid at the site: through
 Earth-centred coordinates, so that it holds at any latitude and across the date line. A building stands on
@@ -24,8 +25,10 @@ from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.maths.angles import compass_deg
-from planner_core.place import outlines
+from planner_core.place import osm, outlines, rings, trees_and_walls
 from planner_core.place.ground import land_under_m
+from planner_core.place.map_feature import LEVEL_M, Feature
+from planner_core.place.roof_tags import HIGHEST_SHARE, Roof, roof_of
 from planner_core.plan.model import MISSING, Block, Plan, PlanError, Site, Word, as_number
 from planner_core.plan.text import nested_deeper, one_line
 
@@ -33,13 +36,14 @@ Array = NDArray[np.float64]
 
 EQUATOR_RADIUS_M = 6378137.0  # WGS 84
 FLATTENING = 1.0 / 298.257223563
-LEVEL_M = 3.0  # common practice, no source
 DEFAULT_HEIGHT_M = 9.0  # three levels
-FEET_M = 0.3048
 DEEPEST = 100  # levels of a map; GeoJSON itself needs a dozen
-LONGEST_M, LONGEST_LENGTH = 1e5, 40  # metres, and characters, that a length in a map may have
 TALLEST_M = 1000.0  # above which a height is taken for a slip; common practice, no source
 NAMED = 5  # buildings without a height that are called by name; of more, the rest is counted
+CITY_MODEL = (
+    "is a city model, which isn't read; save its ground surfaces with their heights as GeoJSON in longitude "
+    "and latitude, with any map program"
+)
 FULL_TURN_GAP_DEG = 45.0  # a profile whose widest gap is smaller goes all the way round
 
 
@@ -49,7 +53,7 @@ class Selection:
 
     max_distance_m is counted from the rail's start to the nearest part of a footprint; smaller areas than
     min_area_m2 are left out; corners that move the outline by less than tolerance_m are dropped;
-    default_height_m is for footprints without a height or levels.
+    default_height_m is for footprints without a height or levels; trees are taken within tree_distance_m.
     """
 
     max_distance_m: float = 2000.0
@@ -57,6 +61,7 @@ class Selection:
     tolerance_m: float = 0.2
     default_height_m: float = DEFAULT_HEIGHT_M
     role: str = "background"
+    tree_distance_m: float = 400.0
 
 
 @frozen(kw_only=True)
@@ -194,64 +199,159 @@ def parse_geojson(text: str) -> Any:
 
 
 def footprint_blocks(document: Any, plan: Plan, selection: Selection) -> Imported:
-    """Prisms for the buildings of a GeoJSON document. Raises PlanError, naming the feature that is malformed.
+    """Blocks for the buildings, trees and walls of a map. Raises PlanError, naming the malformed feature.
 
-    A building with courtyards is cut into pieces without holes, a multipolygon into its parts. Points and
-    lines, footprints that are far away, tiny, self-crossing or already in the plan are left out and counted.
+    A building with courtyards is cut into pieces without holes, a multipolygon into its parts; a building
+    whose parts are in the map too is left to them. Other points and lines, footprints that are far away,
+    tiny, self-crossing or already in the plan are left out and counted.
     """
-    counts: Counter[str] = Counter()
-    crossing: list[str] = []
-    blocks: list[Block] = []
-    taken = {block.name for block in plan.blocks}
-    known = {_fingerprint(block) for block in plan.blocks if block.shape == "prism"}
-    guessed: list[str] = []
-    nearest_m = math.inf
-    for feature in _features(document):
-        counts["features"] += 1
+    taking = _Import(plan, selection)
+    features = list(_features(document))
+    parts = [ring for feature in features if osm.is_part(feature.tags) for ring in _outer_rings(feature)]
+    for feature in features:
+        taking.counts["features"] += 1
+        taking.take(feature, parts)
+    return taking.result()
+
+
+def _outer_rings(feature: Feature) -> list[Array]:
+    return [polygon[0] for polygon in _polygons(feature.geometry, f"{feature.label}.geometry")]
+
+
+class _Import:
+    """What is taken from a map, feature by feature."""
+
+    def __init__(self, plan: Plan, selection: Selection) -> None:
+        self.plan, self.selection = plan, selection
+        self.eye = np.asarray(plan.rig.origin_m[:2], dtype=np.float64)
+        self.counts: Counter[str] = Counter()
+        self.crossing: list[str] = []
+        self.guessed: list[str] = []
+        self.blocks: list[Block] = []
+        self.taken = {block.name for block in plan.blocks}
+        self.nearest_m = math.inf
+        prisms = [block for block in plan.blocks if block.shape == "prism"]
+        self.outlines = {_fingerprint(block) for block in prisms}
+        self.lifted = {(_fingerprint(block), round(block.height_m or 0.0, 1)) for block in prisms}
+        self.others = {_place_of(block) for block in plan.blocks if block.shape in ("post", "box")}
+
+    def take(self, feature: Feature, parts: Sequence[Array]) -> None:
+        """The blocks of a feature; parts are the outlines of all building parts, longitude and latitude."""
+        if trees_and_walls.is_tree(feature) or trees_and_walls.is_wall(feature):
+            lines = list(_lines(feature.geometry, f"{feature.label}.geometry"))
+            if lines:
+                self._take_lines(feature, lines)
+                return
         polygons = list(_polygons(feature.geometry, f"{feature.label}.geometry"))
         if not polygons:
-            counts["not_polygons"] += 1
-            continue
-        height_m, base_m, known_from = _heights(feature, selection.default_height_m)
+            self.counts["not_polygons"] += 1
+            return
+        if not osm.is_part(feature.tags) and all(rings.replaced(polygon[0], parts) for polygon in polygons):
+            self.counts["in_parts"] += 1
+            return
+        self._take_building(feature, self._cut(feature, polygons))
+
+    def _is_far(self, distance_m: float, most_m: float) -> bool:
+        self.nearest_m = min(self.nearest_m, distance_m)
+        if distance_m > most_m:
+            self.counts["far"] += 1
+        return distance_m > most_m
+
+    # ------------------------------------------------------------ buildings
+
+    def _cut(self, feature: Feature, polygons: list[list[Array]]) -> list[Array]:
+        """The pieces of a building's polygons without holes, in scene metres."""
         pieces: list[Array] = []
-        for rings in polygons:
-            outer = [scene_xy_m(ring[:, 0], ring[:, 1], plan.site) for ring in rings]
-            distance_m = outlines.distance_m(outer[0], np.asarray(plan.rig.origin_m[:2]))
-            nearest_m = min(nearest_m, distance_m)
-            if distance_m > selection.max_distance_m:
-                counts["far"] += 1
+        for polygon in polygons:
+            outer = [scene_xy_m(ring[:, 0], ring[:, 1], self.plan.site) for ring in polygon]
+            if self._is_far(outlines.distance_m(outer[0], self.eye), self.selection.max_distance_m):
                 continue
-            cut = _pieces(outer, selection)
-            counts["holes"] += cut.holes
+            cut = _pieces(outer, self.selection)
+            self.counts["holes"] += cut.holes
             pieces += cut.outlines
             if cut.left_out:
-                counts[cut.left_out] += 1
+                self.counts[cut.left_out] += 1
             if cut.left_out == "crossing":
-                crossing.append(feature.label)
-        name = _free_name(feature.name, taken) if pieces else ""
-        foot_m = _foot_m(plan, pieces)
+                self.crossing.append(feature.label)
+        return pieces
+
+    def _take_building(self, feature: Feature, pieces: list[Array]) -> None:
+        is_wall = trees_and_walls.is_wall(feature)
+        guess_m = trees_and_walls.WALL_M if is_wall else self.selection.default_height_m
+        height_m, base_m, known_from = _heights(feature, guess_m)
+        name = _free_name(feature.name, self.taken) if pieces else ""
+        foot_m = _foot_m(self.plan, pieces)
+        roof = Roof()
+        if len(pieces) == 1:
+            roof = roof_of(feature, pieces[0], self.plan.site.scene_north_deg)
         built = False
         for number, outline in enumerate(pieces, start=1):
             block = _prism(
                 outline,
                 name if len(pieces) == 1 else f"{name}, part {number}",
-                role=selection.role,
+                role=self.selection.role,
                 height_m=height_m,
                 base_m=foot_m + base_m,
+                roof=roof,
+                is_added=known_from == "levels",
             )
-            if _fingerprint(block) in known:
-                counts["repeated"] += 1
+            if self._is_repeated(block, base_m):
+                self.counts["repeated"] += 1
                 continue
-            known.add(_fingerprint(block))
-            blocks.append(block)
+            self.blocks.append(block)
             built = True
-        counts["buildings"] += built
-        counts[f"height_from_{known_from}"] += built
+        self.counts["buildings"] += built
+        self.counts["roofs"] += built and roof.roof != "flat"
+        self.counts[f"height_from_{known_from}"] += built
         if built and known_from == "default":
-            guessed.append(name)
-    counts["blocks"] = len(blocks)
-    said = tuple(_told(counts, crossing, guessed, selection, plan, blocks, nearest_m))
-    return Imported(blocks=tuple(blocks), said=said, counts=dict(counts))
+            self.guessed.append(name)
+
+    def _is_repeated(self, block: Block, base_m: float) -> bool:
+        """Whether a prism is in the plan or the map already; parts that stand on others share outlines."""
+        outline, high = _fingerprint(block), round(block.height_m or 0.0, 1)
+        known: set[Any] = self.lifted if base_m > 0.0 else self.outlines
+        key: Any = (outline, high) if base_m > 0.0 else outline
+        if key in known:
+            return True
+        known.add(key)
+        return False
+
+    # ------------------------------------------------------------ trees and walls
+
+    def _take_lines(self, feature: Feature, lines: list[Array]) -> None:
+        made = False
+        for line in lines:
+            places = scene_xy_m(line[:, 0], line[:, 1], self.plan.site)
+            most = self.selection.max_distance_m
+            if len(places) == 1:
+                most = min(most, self.selection.tree_distance_m)
+            if self._is_far(float(np.linalg.norm(places - self.eye, axis=1).min()), most):
+                continue
+            made |= self._add(self._of_line(feature, places))
+        self.counts["trees" if trees_and_walls.is_tree(feature) else "walls"] += made
+
+    def _of_line(self, feature: Feature, places: Array) -> list[Block]:
+        name, role = _free_name(feature.name, self.taken), self.selection.role
+        if len(places) == 1:
+            return trees_and_walls.tree_blocks(feature, name, places[0], self.plan, role)
+        thin = outlines.thinned(places, self.selection.tolerance_m)
+        return trees_and_walls.wall_blocks(feature, name, thin, self.plan, role)
+
+    def _add(self, blocks: list[Block]) -> bool:
+        new = [block for block in blocks if _place_of(block) not in self.others]
+        self.counts["repeated"] += bool(blocks) and not new
+        self.others |= {_place_of(block) for block in new}
+        self.blocks += new
+        return bool(new)
+
+    def result(self) -> Imported:
+        """All that was taken, and what there is to say."""
+        counts = self.counts
+        counts["blocks"] = len(self.blocks)
+        told = _told(
+            counts, self.crossing, self.guessed, self.selection, self.plan, self.blocks, self.nearest_m
+        )
+        return Imported(blocks=tuple(self.blocks), said=tuple(told), counts=dict(counts))
 
 
 @frozen(kw_only=True)
@@ -286,9 +386,33 @@ def _pieces(rings: Sequence[Array], selection: Selection) -> _Pieces:
     return _Pieces(left_out="crossing")
 
 
-def _prism(outline: Array, name: str, *, role: str, height_m: float, base_m: float) -> Block:
+def _prism(
+    outline: Array, name: str, *, role: str, height_m: float, base_m: float, roof: Roof, is_added: bool
+) -> Block:
+    """is_added: levels don't count the roof's own, so it comes on top."""
     corners = tuple((float(x), float(y)) for x, y in np.round(outline, 3))
-    return Block(name=name, role=role, shape="prism", footprint_m=corners, height_m=height_m, base_m=base_m)
+    rise = roof.roof_height_m
+    if rise is not None:
+        height_m = round(height_m + rise, 3) if is_added else height_m
+        rise = round(min(rise, HIGHEST_SHARE * height_m), 3)
+    return Block(
+        name=name,
+        role=role,
+        shape="prism",
+        footprint_m=corners,
+        height_m=height_m,
+        base_m=base_m,
+        roof=roof.roof,
+        roof_height_m=rise,
+        roof_turn_deg=roof.roof_turn_deg,
+    )
+
+
+def _place_of(block: Block) -> tuple[float, ...]:
+    """Where a post or box stands from above, and how wide it is: what tells trees and walls apart."""
+    assert block.centre_m is not None
+    assert block.size_m is not None
+    return tuple(round(value, 1) for value in (*block.centre_m[:2], *block.size_m[:2]))
 
 
 def _fingerprint(block: Block) -> frozenset[tuple[float, float]]:
@@ -303,19 +427,16 @@ def _free_name(wanted: str, taken: set[str]) -> str:
     return name
 
 
-@frozen(kw_only=True)
-class _Feature:
-    label: str  # the feature's name in error messages
-    name: str
-    geometry: Any
-    properties: dict[str, Any]
-
-
-def _features(document: Any) -> Iterator[_Feature]:
+def _features(document: Any) -> Iterator[Feature]:
     if not isinstance(document, dict):
         raise PlanError("footprints", document, "is not GeoJSON; a FeatureCollection is an object in { }")
+    if osm.is_osm(document):
+        yield from osm.features(document)
+        return
     _check_coordinate_system(document)
     kind = document.get("type", MISSING)
+    if kind == "CityJSON":
+        raise PlanError("type", kind, CITY_MODEL)
     if kind == "FeatureCollection":
         features = document.get("features", MISSING)
         if not isinstance(features, list):
@@ -325,7 +446,7 @@ def _features(document: Any) -> Iterator[_Feature]:
     elif kind == "Feature":
         yield _feature(document, "feature", 1)
     elif kind in _GEOMETRIES:
-        yield _Feature(label="map", name="building 1", geometry=document, properties={})
+        yield Feature(label="map", name="building 1", geometry=document, tags={})
     else:
         is_not = "" if kind is MISSING else "is not GeoJSON's; "
         raise PlanError("type", kind, f"{is_not}FeatureCollection, Feature or a geometry is meant")
@@ -341,7 +462,7 @@ def _check_coordinate_system(document: dict[str, Any]) -> None:
         )
 
 
-def _feature(entry: Any, label: str, number: int) -> _Feature:
+def _feature(entry: Any, label: str, number: int) -> Feature:
     if not isinstance(entry, dict) or entry.get("type") != "Feature":
         kind = entry.get("type", MISSING) if isinstance(entry, dict) else entry
         raise PlanError(f"{label}.type", kind, 'is not a feature; "type": "Feature" is meant')
@@ -355,8 +476,8 @@ def _feature(entry: Any, label: str, number: int) -> _Feature:
         raise PlanError(f"{label}.geometry", MISSING, "a feature has one, or null")
     given = properties.get("name")
     name = one_line(given).strip() if isinstance(given, (str, int, float)) else ""
-    return _Feature(
-        label=label, name=name or f"building {number}", geometry=entry["geometry"], properties=properties
+    return Feature(
+        label=label, name=name or f"building {number}", geometry=entry["geometry"], tags=properties
     )
 
 
@@ -369,6 +490,25 @@ _GEOMETRIES = (
     "MultiPolygon",
     "GeometryCollection",
 )
+
+
+def _lines(geometry: Any, label: str) -> Iterator[Array]:
+    """A point's or line's places as arrays (n, 2) of longitude and latitude; nothing for other geometries."""
+    kind = geometry.get("type") if isinstance(geometry, dict) else None
+    if kind not in ("Point", "LineString", "MultiPoint", "MultiLineString"):
+        return
+    coordinates = geometry.get("coordinates", MISSING)
+    if not isinstance(coordinates, list):
+        raise PlanError(f"{label}.coordinates", coordinates, "a geometry lists its positions in [ ]")
+    depth = {"Point": 0, "LineString": 1, "MultiPoint": 1, "MultiLineString": 2}[kind]
+    lists = [coordinates] if depth < 2 else coordinates
+    for index, line in enumerate(lists):
+        where = f"{label}.coordinates" + (f"[{index}]" if depth == 2 else "")
+        positions = [line] if depth == 0 else line
+        if not isinstance(positions, list) or not positions:
+            raise PlanError(where, positions, "is not a line; it lists its positions in [ ]")
+        places = np.array([_position(place, f"{where}[{k}]") for k, place in enumerate(positions)])
+        yield from np.split(places, len(places)) if kind == "MultiPoint" else [places]
 
 
 def _polygons(geometry: Any, label: str, depth: int = 0) -> Iterator[list[Array]]:
@@ -434,35 +574,10 @@ def _position(position: Any, label: str) -> tuple[float, float]:
 
 # ---------------------------------------------------------------- heights
 
-_LENGTH = re.compile(r"^([+-]?\d+(?:[.,]\d+)?)\s*(m|metres?|meters?|ft|feet|foot|')?$", re.IGNORECASE)
-_FEET_INCHES = re.compile(r"^(\d+)\s*(?:'|ft)\s*(\d+(?:\.\d+)?)\s*(?:\"|in)?$")
 
-
-def length_m(value: Any) -> float | None:
-    """Metres from a map's value: 12, "12", "12.5 m", "40 ft" or 39'4"; None where it says no length."""
-    if isinstance(value, bool):
-        return None
-    if isinstance(value, (int, float)):
-        return float(value) if abs(value) < LONGEST_M else None
-    text = str(value).strip()
-    if len(text) > LONGEST_LENGTH:
-        return None
-    if both := _FEET_INCHES.match(text):
-        return (float(both[1]) + float(both[2]) / 12.0) * FEET_M
-    if match := _LENGTH.match(text):
-        unit = (match[2] or "m").lower()
-        return float(match[1].replace(",", ".")) * (1.0 if unit.startswith("m") else FEET_M)
-    return None
-
-
-def _heights(feature: _Feature, default_m: float) -> tuple[float, float, str]:
+def _heights(feature: Feature, default_m: float) -> tuple[float, float, str]:
     """Height of the prism, height of its base above the ground, and where they come from."""
-    given = feature.properties
-
-    def first(names: Sequence[str], factor: float = 1.0) -> float | None:
-        lengths = (length_m(given[name]) for name in names if given.get(name) is not None)
-        return next((length * factor for length in lengths if length is not None), None)
-
+    first = feature.length_m
     base_m = first(("min_height",))
     if base_m is None:
         base_m = first(("building:min_level", "min_level"), LEVEL_M)
@@ -492,18 +607,24 @@ def _told(
     nearest_m: float,
 ) -> Iterator[str]:
     holes = f", {counts['holes']} courtyards cut out" if counts["holes"] else ""
+    roofs = f", {counts['roofs']} with a roof" if counts["roofs"] else ""
+    prisms = sum(block.shape == "prism" for block in blocks)
     yield (
-        f"{counts['buildings']} buildings of {counts['features']} features taken as {counts['blocks']} prisms"
-        f"{holes}."
+        f"{counts['buildings']} buildings of {counts['features']} features taken as {prisms} prisms"
+        f"{roofs}{holes}."
     )
+    others = [f"{counts[kind]} {kind}" for kind in ("trees", "walls") if counts[kind]]
+    if others:
+        yield f"Taken too: {', '.join(others)}."
     if not blocks and counts["far"]:
         yield (
             f"The nearest outline is {nearest_m / 1000.0:.1f} km from the rail: check site.latitude_deg and "
             "site.longitude_deg, and that the map has longitude first."
         )
-    if blocks:
+    if counts["buildings"]:
         yield _heights_told(counts, guessed, selection)
     left_out = (
+        ("in_parts", "whose parts are taken instead"),
         ("far", f"farther than {selection.max_distance_m:g} m from the rail"),
         ("tiny", f"under {selection.min_area_m2:g} m²"),
         ("crossing", "with an outline that crosses itself"),
@@ -517,7 +638,7 @@ def _told(
         more = f" and {len(crossing) - 5} more" if len(crossing) > 5 else ""
         yield f"Outlines to correct: {', '.join(crossing[:5])}{more}."
     eye = np.asarray(plan.rig.origin_m, dtype=np.float64)
-    for block in blocks:
+    for block in (block for block in blocks if block.shape == "prism"):
         inside = outlines.contains(np.asarray(block.footprint_m), eye[:2])
         if inside and block.base_m < eye[2] < block.base_m + float(block.height_m or 0.0):
             yield (

@@ -69,6 +69,14 @@ def simplified(ring: Array, tolerance_m: float) -> Array:
     return thin if len(thin) >= 3 and not crosses_itself(thin) else clean
 
 
+def thinned(line: Array, tolerance_m: float) -> Array:
+    """An open line (n, 2) without points that move it by less than tolerance_m (Douglas and Peucker)."""
+    if len(line) < 3 or tolerance_m <= 0.0:
+        return line
+    kept = sorted({0, len(line) - 1, *_kept(line, 0, len(line) - 1, tolerance_m)})
+    return line[kept]
+
+
 def _kept(line: Array, start: int, end: int, tolerance_m: float) -> list[int]:
     kept, pending = [], [(start, end)]
     while pending:

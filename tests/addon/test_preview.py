@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import os
 import signal
 import subprocess
@@ -173,6 +174,15 @@ def test_whatever_a_drawing_module_imports_is_found(tmp_path: Path) -> None:
     found = framecache._imported([layer / "scene/build.py"], layer, core)
     names = {path.relative_to(tmp_path).as_posix() for path in found}
     assert names == set(sources) - {"layer/ui.py", "core/plan/file.py", "layer/scene/__init__.py"}
+
+
+def test_no_import_of_a_drawing_module_is_overlooked() -> None:
+    for path in framecache.drawing_files():
+        if path.suffix == ".py":
+            source = path.read_text(encoding="utf-8")
+            whole = [n for n in ast.walk(ast.parse(source)) if isinstance(n, (ast.Import, ast.ImportFrom))]
+            read = list(framecache._imports(source))
+            assert {*map(ast.unparse, read)} >= {*map(ast.unparse, whole)}, path
 
 
 # A fresh process: memory laid out at random, then the keys of an evening.

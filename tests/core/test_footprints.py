@@ -19,12 +19,12 @@ from planner_core.place.footprints import (
     Selection,
     footprint_blocks,
     horizon_ridge,
-    length_m,
     load_footprints,
     load_horizon,
     parse_geojson,
     scene_xy_m,
 )
+from planner_core.place.map_feature import length_m
 from planner_core.plan.file import plan_from_text, plan_to_text
 from planner_core.plan.model import Block, Plan, PlanError
 from tests.present import present

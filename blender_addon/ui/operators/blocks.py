@@ -504,8 +504,8 @@ class DUSKRAIL_OT_separate_blocks(OnBlocks, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_import_map(WithPlan, bpy.types.Operator):
-    """Add buildings from a map file (GeoJSON footprints), or hills from a horizon profile (CSV), around the
-    rail
+    """Add buildings, trees and walls from a map extract (GeoJSON or OSM JSON), or hills from a horizon
+    profile (CSV), around the rail
     """
 
     bl_idname = "duskrail.import_map"

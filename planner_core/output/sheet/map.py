@@ -18,6 +18,7 @@ from planner_core.output.sheet.draw import Canvas, round_step, text_width
 from planner_core.picture.projection import delivered_crop, field_of_view_deg
 from planner_core.place import blocking
 from planner_core.place.ground import height_above_ground_m, outline_m
+from planner_core.place.roofs import ridge_lines
 from planner_core.plan.model import Plan
 from planner_core.rig.geometry import carriage_position_m
 
@@ -253,6 +254,9 @@ class _View:
                 self.canvas.dot(drawn.mean(axis=0), 0.5, f"block {self.plan.blocks[index].role}")
             else:
                 self.canvas.path(drawn, f"block {self.plan.blocks[index].role}", closed=True)
+                for ridge in ridge_lines(self.plan.blocks[index]):
+                    start, end = self.paper(ridge)
+                    self.canvas.line(start, end, "roof")
 
     def fields(self, frames: FrameTable) -> None:
         """Field of view at the first and the last frame."""
