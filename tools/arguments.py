@@ -441,7 +441,7 @@ def _add_photo(one: Any) -> None:
         action="append",
         default=[],
         help='Make a block that reaches from one point to another, as "tower 412,900 410,300"; its distance '
-        "may follow.",
+        'may follow, or the same two points in an earlier photograph: "= other.jpg 388,905 386,310".',
     )
     one.add_argument(
         "--skyline",

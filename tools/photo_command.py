@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from planner_core.plan.file import load_plan, save_plan
-from planner_core.plan.model import Photo, Pin, Plan, PlanError
+from planner_core.plan.model import Block, Photo, Pin, Plan, PlanError
 from planner_core.plan.text import one_line
 
 from .files import say
@@ -81,17 +81,9 @@ def _count_before(arguments: argparse.Namespace, plan: Plan) -> int:
 
 def _with_blocks(arguments: argparse.Namespace, plan: Plan, photo: Photo) -> Plan:
     """The plan with the blocks that --block and --skyline point at."""
-    from planner_core.photo.sightings import block_from_photo, ridge_from_photo
+    from planner_core.photo.sightings import ridge_from_photo
 
-    blocks = list(plan.blocks)
-    for text in arguments.block:
-        name, points, numbers = _sighting(text, "--block", "tower 412,900 410,300")
-        if len(points) != 2 or len(numbers) > 1:
-            raise UsageError(
-                f"--block: {text} needs a name, foot and top, as in: tower 412,900 410,300 [DISTANCE]"
-            )
-        distance = numbers[0] if numbers else None
-        blocks.append(block_from_photo(plan, photo, name, points[0], points[1], distance_m=distance))
+    blocks = [*plan.blocks, *(_block(plan, photo, text) for text in arguments.block)]
     for text in arguments.skyline:
         name, points, numbers = _sighting(text, "--skyline", "hills 4000 0,500 900,440")
         if len(points) < 2 or len(numbers) != 1:
@@ -100,6 +92,32 @@ def _with_blocks(arguments: argparse.Namespace, plan: Plan, photo: Photo) -> Pla
             )
         blocks.append(ridge_from_photo(plan, photo, name, points, numbers[0]))
     return attrs.evolve(plan, blocks=tuple(blocks))
+
+
+def _block(plan: Plan, photo: Photo, text: str) -> Block:
+    """A block that --block points at in this photograph, and behind “=” in an earlier one."""
+    from planner_core.photo.sightings import block_from_photo, block_from_two
+
+    here, equals, there = text.partition("=")
+    name, points, numbers = _sighting(here, "--block", "tower 412,900 410,300")
+    if len(points) != 2 or len(numbers) > (0 if equals else 1):
+        raise UsageError(
+            f"--block: {one_line(text)} needs a name, foot and top, as in: tower 412,900 410,300 [DISTANCE]"
+        )
+    if not equals:
+        distance = numbers[0] if numbers else None
+        return block_from_photo(plan, photo, name, points[0], points[1], distance_m=distance)
+    file, others, rest = _sighting(there, "--block", "tower 412,900 410,300 = other.jpg 388,905 386,310")
+    if len(others) != 2 or rest:
+        raise UsageError(
+            f"--block: {one_line(text)} needs foot and top in the other photograph too, as in: "
+            "tower 412,900 410,300 = other.jpg 388,905 386,310"
+        )
+    other = next((one for one in plan.photos if one.file == file and one.file != photo.file), None)
+    if other is None:
+        raise UsageError(f"--block: {one_line(file)} is not another photograph of the plan; add it first")
+    feet, tops = (points[0], others[0]), (points[1], others[1])
+    return block_from_two(plan, (photo, other), name, feet, tops)
 
 
 def _sighting(text: str, option: str, example: str) -> tuple[str, list[tuple[float, float]], list[float]]:
