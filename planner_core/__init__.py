@@ -7,8 +7,8 @@ report = review(plan, frames)     # Review; report.findings
 
 import os
 
-# Before numpy is loaded: products of matrices of three columns gain nothing from more threads, which would only
-# wait for each other, and one thread adds up in the same order on every machine.
+# Before numpy is loaded: products of matrices of three columns gain nothing from more threads, which would
+# only wait for each other, and one thread adds up in the same order on every machine.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from planner_core.frames import FrameTable, compute_frames

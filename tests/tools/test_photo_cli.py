@@ -60,7 +60,7 @@ def test_a_photograph_enters_the_plan_where_its_gps_has_it(
     wanted = scene_xy_m(site.longitude_deg + 0.0002, site.latitude_deg + 0.0001, site)
     assert found.place_m[:2] == pytest.approx(tuple(wanted), abs=0.02)
     assert (found.file, found.bearing_deg) == ("quay.jpg", 262.0)
-    assert "by its GPS" in capsys.readouterr().out
+    assert "By its GPS" in capsys.readouterr().out
     assert Path(image).read_bytes() == before
 
 
