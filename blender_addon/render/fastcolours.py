@@ -156,7 +156,7 @@ class CornerColours:
         self.filtered = np.flatnonzero(filtered & (self.is_water | (np.abs(normals[rows][:, 2]) < LEVEL)))
         self.filtered_places = places[self.filtered]
         away = places - eye
-        self.haze = 1.0 - np.exp(-np.linalg.norm(away, axis=1) / materials.AIR_M)
+        self.haze = materials.air_before(np.linalg.norm(away, axis=1))
         bearing_rows, self.bearing_of = distinct_rows(
             np.round(np.arctan2(away[:, 1], away[:, 0]) / BEARING_RAD)
         )
@@ -240,7 +240,7 @@ class CornerColours:
         level = away * [1.0, 1.0, 0.0]
         level /= np.maximum(np.linalg.norm(level, axis=1), 1e-6)[:, None]
         low = sky.radiance(self.light, frame, level) + self.skyglow[frame]
-        haze = 1.0 - np.exp(-far / materials.AIR_M)
+        haze = materials.air_before(far)
         return capped(albedo * light + haze[:, None] * (low - albedo * light))
 
     def _sun_level(self, frame: int) -> Array:

@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner_core.draft import ambient, mirror, skyshapes
-from planner_core.draft.ambient import GROUND_ALBEDO
 from planner_core.draft.sky import PictureLight, picture_light
 from planner_core.frames import FrameTable
 from planner_core.light import sky
@@ -89,7 +88,7 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: PictureLight) -
         ),
         ("Extinction", -light.extinction),
         ("Lamps", light.lamps),
-        ("Ground", GROUND_ALBEDO * _on_level(frames, light)),
+        ("Ground", ambient.ground_colour() * _on_level(frames, light)),
         ("Skyglow", sky.skyglow(light)),
         ("Sun disc", sky.sun_disc(light)),
         ("Moon disc", sky.moon_disc(light, frames.moon_lit_fraction)),

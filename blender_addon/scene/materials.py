@@ -8,6 +8,8 @@ from __future__ import annotations
 from typing import Any
 
 import bpy
+import numpy as np
+from numpy.typing import NDArray
 
 from planner_core.light import sky, water
 
@@ -60,6 +62,11 @@ def painted_material() -> bpy.types.Material:
     graph.end(graph.node("Emission", Color=graph.vector_of("GEOMETRY", COLOURS)).outputs[0])
     lights_nothing(made)
     return made
+
+
+def air_before(far_m: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Share of a colour that the air takes at distances, as the materials have it."""
+    return np.maximum(1.0 - AIR_LEAST - np.exp(-far_m / AIR_M), 0.0)
 
 
 def lights_nothing(material: bpy.types.Material) -> None:

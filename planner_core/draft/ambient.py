@@ -16,12 +16,14 @@ from planner_core.draft.sky import PictureLight
 from planner_core.frames import FrameTable
 from planner_core.light import sky
 from planner_core.light.sky import SkyLight
+from planner_core.place.surface_colours import level_ground_colour
 
 Array = NDArray[np.float64]
 
 DIRECTIONS = 400
-GROUND_ALBEDO = 0.18
-SHADED_FOOT = 0.5  # with the sun behind a wall, how much of the ground it sees lies in its shadow: ours
+# with the sun behind a wall, how much of the ground that it sees lies in its shadow: fitted to what Cycles
+# draws of a house
+SHADED_FOOT = 0.25
 WALLS = 8
 MOST_FRAMES = 48  # between which the plain sky is interpolated
 GLOW_FADES = 0.2  # the sky around the sun goes with a beam that is so weak beside it by half: ours
@@ -39,6 +41,12 @@ def even_directions(count: int) -> Array:
     return np.stack([level * np.cos(turn), level * np.sin(turn), up], axis=1)
 
 
+@lru_cache(maxsize=1)
+def ground_colour() -> Array:
+    """What level ground sends back of the light on it, (3,)."""
+    return np.array(level_ground_colour())
+
+
 def from_around(
     frames: FrameTable, light: PictureLight, frame: int, normals: Array, sun: ArrayLike, takes: Array
 ) -> Array:
@@ -52,7 +60,7 @@ def from_around(
     moon = light.moon[frame] * max(float(frames.moon_direction[frame, 2]), 0.0)
     on_ground = (2.0 * directions[:, 2] / DIRECTIONS) @ whole_sky + beam + moon
     turned = np.clip(-(normals[:, :2] @ toward_sun[:2]), 0.0, 1.0)[:, None]
-    sent_up = GROUND_ALBEDO * (on_ground - SHADED_FOOT * turned * beam)
+    sent_up = ground_colour() * (on_ground - SHADED_FOOT * turned * beam)
     return np.asarray(takes @ whole_sky + sent_up * ((1.0 - normals[:, 2]) / 2.0)[:, None])
 
 
