@@ -30,6 +30,9 @@ GLOW_FADES = 0.2  # the sky around the sun goes with a beam that is so weak besi
 # of the bright band over the horizon what hides a sun on it hides, and the sine of the altitude by which that
 # sinks to 1/e: ours
 LOW_SKY_HIDDEN, LOW_SKY_FALL = 0.6, 0.1
+# how much more walls turned from the sun count in the plain sky, and the sine of how far below the horizon it
+# then is that they no longer do: ours
+TURNED_COUNT, SUN_GONE = 20.0, 0.07
 LOWEST_GLOW_RISE = 0.1  # the bright sky around a lower sun reaches as high as that, sine: ours
 
 
@@ -122,12 +125,23 @@ def probe(frames: FrameTable, light: PictureLight, sun_seen: ArrayLike, *, glow:
     lit = np.exp(np.stack(columns, axis=1)).reshape(count, len(normals), 3) * per_lux[:, None, None]
     facing = np.maximum(frames.sun_direction @ normals.T, 0.0)[:, :, None]
     lit = np.maximum(lit - facing * extra[:, None], 0.0)
-    return Probe(
-        upper=lit[:, 0],
-        lower=np.maximum(2.0 * lit[:, 1:].mean(axis=1) - lit[:, 0], 0.0),
-        across=3.0 * (2.0 / WALLS) * np.einsum("wk,fwc->fkc", normals[1:, :2], lit[:, 1:]),
-        sun=beam + extra,
-    )
+    even, across = _plain_walls(lit[:, 1:], normals[1:, :2], frames.sun_direction)
+    lower = np.maximum(2.0 * even - lit[:, 0], 0.0)
+    return Probe(upper=lit[:, 0], lower=lower, across=3.0 * across, sun=beam + extra)
+
+
+def _plain_walls(lit: Array, facing: Array, sun: Array) -> tuple[Array, Array]:
+    """Light on walls, (frames, walls, 3), that face (walls, 2), as even + across · facing by least squares:
+    (frames, 3) and (frames, 2, 3). While the sun is up, those turned from it count for more: the others have
+    its light besides.
+    """
+    turned = np.maximum(-(sun[:, :2] @ facing.T), 0.0)
+    is_up = np.clip(1.0 + sun[:, 2:] / SUN_GONE, 0.0, 1.0)
+    weights = 1.0 + TURNED_COUNT * is_up * turned**2
+    terms = np.column_stack([np.ones(len(facing)), facing])
+    squares = np.einsum("fw,wi,wj->fij", weights, terms, terms)
+    found = np.linalg.solve(squares, np.einsum("fw,wi,fwc->fic", weights, terms, lit))
+    return found[:, 0], found[:, 1:]
 
 
 def _up_and_walls() -> Array:
