@@ -13,6 +13,7 @@ from planner_core.place.blocking import block_mesh, bounding_boxes
 from planner_core.place.footprints import scene_xy_m
 from planner_core.place.ground import ground_under_m
 from planner_core.plan.model import Photo, Pin, Plan, PlanError, Vector
+from planner_core.words.language import say
 
 EYE_M = 1.6  # where a camera is held: common practice, no source
 FARTHEST_M = 50_000.0
@@ -88,12 +89,14 @@ def entry(
 def _left_to_pins(pins: int, place: Vector | None, bearing: float | None, view: float | None) -> list[str]:
     """What neither file nor person says, and how many pins tell it."""
     wanted = (
-        (place, 4, "where it was taken"),
-        (view, 3, "its field of view"),
-        (bearing, 1, "its direction"),
+        (place, 4, say("where it was taken")),
+        (view, 3, say("its field of view")),
+        (bearing, 1, say("its direction")),
     )
     return [
-        f"The file doesn't say {what}: {count - pins} more {'pin' if count - pins == 1 else 'pins'} will"
+        say("The file doesn't say {what}: one more pin will", what=what)
+        if count - pins == 1
+        else say("The file doesn't say {what}: {count} more pins will", what=what, count=count - pins)
         for value, count, what in wanted
         if value is None and pins < count
     ]
@@ -122,9 +125,11 @@ def _place(plan: Plan, exif: Exif, given: Given) -> tuple[Vector | None, str]:
             f"lies {distance / 1000.0:.0f} km from the plan's site; another place's photograph?",
         )
     height = ground_under_m(plan, (x, y, np.inf)) + EYE_M
-    return (round(x, 2), round(y, 2), round(height, 2)), (
-        f"By its GPS it was taken {distance:.0f} m from the scene's origin; "
-        f"it is put {EYE_M:g} m above the ground"
+    return (round(x, 2), round(y, 2), round(height, 2)), say(
+        "By its GPS it was taken {distance:.0f} m from the scene's origin; it is put {eye:g} m above the "
+        "ground",
+        distance=distance,
+        eye=EYE_M,
     )
 
 
@@ -133,21 +138,23 @@ def _bearing(exif: Exif, given: Given) -> tuple[float | None, str]:
     if given.bearing_deg is not None:
         return given.bearing_deg, ""
     if exif.direction_deg is None:
-        return None, "the file has no direction"
+        return None, say("the file has no direction")
     if not exif.direction_is_magnetic:
-        return exif.direction_deg, "Its direction is from true north, as the file says"
+        return exif.direction_deg, say("Its direction is from true north, as the file says")
     if given.declination_deg is None:
-        return None, (
-            f"the file's direction, {exif.direction_deg:.0f}°, is magnetic, and true north takes the "
-            "declination there"
+        return None, say(
+            "the file's direction, {bearing:.0f}°, is magnetic, and true north takes the declination there",
+            bearing=exif.direction_deg,
         )
     bearing = float(compass_deg(exif.direction_deg + given.declination_deg))
-    return bearing, f"Its direction is magnetic; with the declination it is {bearing:.1f}° true"
+    return bearing, say(
+        "Its direction is magnetic; with the declination it is {bearing:.1f}° true", bearing=bearing
+    )
 
 
 def _said_time(photo: Photo) -> str:
     if photo.taken is not None and photo.taken.tzinfo is None and any(pin.disc for pin in photo.pins):
-        return "Its time has no UTC offset, so it is read as local time at the site"
+        return say("Its time has no UTC offset, so it is read as local time at the site")
     return ""
 
 
