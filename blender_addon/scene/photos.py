@@ -10,7 +10,7 @@ import bpy
 import numpy as np
 from mathutils import Matrix
 
-from planner_core.photo.camera import photo_rotation
+from planner_core.photo import panorama
 from planner_core.plan.model import Photo, Plan
 
 from . import parts
@@ -21,6 +21,9 @@ FILE_KEY = "duskrail_photo"  # the file that a camera shows, by the plan's name 
 SENSOR_MM = 36.0
 NEAR_M, FAR_M = 0.05, 1e5
 OPACITY = 0.8  # of a photograph when it comes in
+LOOK_KEY = "duskrail_look_deg"  # how far right of a panorama's middle its camera looks
+SOURCE_KEY, DRAWN_KEY = "duskrail_panorama", "duskrail_panorama_drawn"  # its picture, and how it is shown
+PANORAMA_PX, FLAT_PX = 4096, 1600  # widths: of a panorama as it is kept, and of what is shown of it
 STORED_PX = 2048  # as large as a picture that was turned is kept in the .blend
 
 
@@ -56,16 +59,27 @@ def _place(scene: bpy.types.Scene, plan: Plan, number: int, photo: Photo) -> Non
         camera.hide_render = True
         made.show_passepartout = False
     camera[parts.INDEX_KEY] = number
-    turn = Matrix(photo_rotation(photo, plan.site.scene_north_deg).tolist()).to_4x4()
+    look = panorama.held_deg(photo, float(camera.get(LOOK_KEY, 0.0)))
+    aim = panorama.flat_rotation(photo, look, plan.site.scene_north_deg)
+    turn = Matrix(aim.tolist()).to_4x4()
     camera.matrix_basis = Matrix.Translation(photo.place_m) @ turn
     data = camera.data
     data.sensor_fit, data.sensor_width = "HORIZONTAL", SENSOR_MM
     data.clip_start, data.clip_end = NEAR_M, FAR_M
-    if photo.projection == "flat":
-        data.lens = SENSOR_MM / 2.0 / math.tan(math.radians(photo.fov_deg) / 2.0)
+    data.lens = SENSOR_MM / 2.0 / math.tan(math.radians(panorama.view_deg(photo)) / 2.0)
     shown = background_of(camera)
     if shown is not None:
+        if photo.projection != "flat":
+            _draw_flat(camera, shown, photo)
         _fill_width(shown, plan, photo)
+
+
+def turn_panorama(scene: bpy.types.Scene, plan: Plan, number: int, by_deg: float) -> None:
+    """Have a panorama's camera look so much farther right, within what the panorama shows."""
+    photo = plan.photos[number]
+    camera = camera_of(scene, photo.file)
+    camera[LOOK_KEY] = panorama.held_deg(photo, float(camera.get(LOOK_KEY, 0.0)) + by_deg)
+    _place(scene, plan, number, photo)
 
 
 def show_picture(camera: Any, plan: Plan, photo: Photo, path: Path, orientation: int) -> None:
@@ -75,7 +89,11 @@ def show_picture(camera: Any, plan: Plan, photo: Photo, path: Path, orientation:
     image = _image(path, orientation)
     before = background_of(camera)
     shown = before or camera.data.background_images.new()
-    shown.image = image
+    if photo.projection == "flat":
+        shown.image = image
+    else:
+        camera[SOURCE_KEY], camera[DRAWN_KEY] = _kept_panorama(image).name, ""
+        _draw_flat(camera, shown, photo)
     if before is None:
         shown.alpha, shown.display_depth = OPACITY, "BACK"
     _fill_width(shown, plan, photo)
@@ -84,8 +102,53 @@ def show_picture(camera: Any, plan: Plan, photo: Photo, path: Path, orientation:
 
 def _fill_width(shown: Any, plan: Plan, photo: Photo) -> None:
     """Have the picture as wide as the camera's frame, which has the clip's shape, not the photograph's."""
-    is_higher = photo.width_px * plan.clip.height_px < photo.height_px * plan.clip.width_px
+    is_higher = panorama.aspect(photo) * plan.clip.height_px < plan.clip.width_px
     shown.frame_method = "CROP" if is_higher else "FIT"
+
+
+def _kept_panorama(image: Any) -> Any:
+    """A panorama's picture, small enough to be kept in the .blend."""
+    kept = image.copy()
+    width, height = kept.size
+    factor = min(1.0, PANORAMA_PX / max(width, 1))
+    kept.scale(max(1, round(factor * width)), max(1, round(factor * height)))
+    kept.pack()
+    kept.use_fake_user = True  # nothing but its camera's flat picture shows it
+    return kept
+
+
+def _draw_flat(camera: Any, shown: Any, photo: Photo) -> None:
+    """Show what a panorama's camera sees of it, as a flat picture; nothing anew where that hasn't changed."""
+    source: Any = bpy.data.images.get(str(camera.get(SOURCE_KEY, "")))
+    look = panorama.held_deg(photo, float(camera.get(LOOK_KEY, 0.0)))
+    drawn = f"{look:.4f} {photo.fov_deg:.6f}"
+    if source is None or camera.get(DRAWN_KEY) == drawn:
+        return
+    height = max(1, round(FLAT_PX / panorama.aspect(photo)))
+    flat = flat_picture(_pixels(source)[::-1], photo, look, FLAT_PX, height)
+    before = shown.image
+    made: Any = bpy.data.images.new(f"{photo.file} flat", FLAT_PX, height, alpha=True)
+    made.pixels.foreach_set(np.ascontiguousarray(flat[::-1]).ravel())
+    made.pack()
+    shown.image = made
+    camera[DRAWN_KEY] = drawn
+    if before is not None and before != source and before.users == 0:
+        bpy.data.images.remove(before)
+
+
+def flat_picture(pixels: Any, photo: Photo, look_deg: float, width: int, height: int) -> Any:
+    """A flat picture (height, width, 4) of a panorama's pixels (rows, columns, channels), the highest row
+    first; clear where the panorama shows nothing.
+    """
+    spots = panorama.sources_px(photo, look_deg, width, height)
+    rows, columns = pixels.shape[:2]
+    x = np.floor(spots[..., 0] * columns / photo.width_px).astype(int)
+    y = np.floor(spots[..., 1] * rows / photo.height_px).astype(int)
+    inside = (x >= 0) & (x < columns) & (y >= 0) & (y < rows)
+    flat = np.zeros((height, width, 4), np.float32)
+    flat[inside, :3] = pixels[y[inside], x[inside], :3]
+    flat[inside, 3] = 1.0
+    return flat
 
 
 def _image(path: Path, orientation: int) -> Any:

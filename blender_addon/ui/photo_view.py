@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from planner_core import Plan, PlanError
 from planner_core.photo import camera as photo_camera
+from planner_core.photo import panorama
 from planner_core.photo.check import check_photo
 from planner_core.photo.editing import MOST_CORNERS, Corner, corner_at
 from planner_core.photo.pins import targets
@@ -152,7 +153,7 @@ def _fit(scene: Any, area: Any, file: str) -> None:
     plan = live.plan_of(scene)
     photo = next((p for p in plan.photos if p.file == file), None) if plan else None
     if photo is not None:
-        evening.fit_camera(area, photo.width_px / photo.height_px)
+        evening.fit_camera(area, panorama.aspect(photo))
 
 
 def leave(area: Any) -> None:

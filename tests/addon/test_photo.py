@@ -17,7 +17,7 @@ from PIL import Image
 from blender_addon.scene import photos
 from blender_addon.state import live
 from planner_core import Plan
-from planner_core.photo import camera
+from planner_core.photo import camera, panorama
 from planner_core.photo.editing import corner_at, corners
 from planner_core.photo.sightings import FARTHEST_M
 from planner_core.place.ground import ground_under_m
@@ -199,3 +199,50 @@ def test_a_picture_is_shown_upright_however_the_camera_was_held(orientation: int
         expected = np.asarray(ImageOps.exif_transpose(opened))
     ours = photos.turned_upright(np.asarray(stored)[::-1], orientation)[::-1]
     assert np.array_equal(ours, expected)
+
+
+PANORAMA = attrs.evolve(
+    TRUE, file="round.png", width_px=1200, height_px=300, fov_deg=200.0, projection="cylinder", roll_deg=4.0
+)
+
+
+@pytest.mark.parametrize("look_deg", [0.0, 40.0, -90.0])
+def test_a_panorama_stands_behind_the_blocks_where_it_shows_them(
+    look_deg: float, empty: Any, tmp_path: Path
+) -> None:
+    here = attrs.evolve(plan(), photos=(PANORAMA,))
+    columns, rows = np.meshgrid(np.linspace(0, 1, 1200), np.linspace(0, 1, 300))
+    told = np.stack([columns, rows, np.zeros_like(rows)], axis=-1)  # a picture that says where one is in it
+    Image.fromarray((255.0 * told).round().astype(np.uint8)).save(tmp_path / PANORAMA.file)
+    photos.draw_photos(empty, here)
+    one = photos.camera_of(empty, PANORAMA.file)
+    photos.show_picture(one, here, PANORAMA, tmp_path / PANORAMA.file, 1)
+    photos.turn_panorama(empty, here, 0, look_deg)
+    shown = photos.background_of(one).image
+    empty.render.resolution_x, empty.render.resolution_y = shown.size
+    empty.view_layers[0].update()
+    flat = photos._pixels(shown)
+    held = panorama.held_deg(PANORAMA, look_deg)
+    assert abs(held) == min(
+        abs(look_deg), 55.0
+    )  # it shows 100° to either side, and the camera sees 45° of it
+    for off_deg, rise in ((-30.0, 0.0), (0.0, 8.0), (25.0, -6.0)):
+        bearing = np.radians(PANORAMA.bearing_deg + held + off_deg - here.site.scene_north_deg)
+        place = np.asarray(PANORAMA.place_m) + 80.0 * np.array([np.sin(bearing), np.cos(bearing), 0.0])
+        place[2] += rise
+        spot: Any = world_to_camera_view(empty, one, Vector(place))
+        x, y = seen_at(here, PANORAMA, place)
+        there = flat[int(spot.y * shown.size[1]), int(spot.x * shown.size[0])]
+        # a byte of colour is five pixels across the panorama and one down
+        assert there[0] * 1200.0 == pytest.approx(x, abs=6.0)
+        assert there[1] * 300.0 == pytest.approx(y, abs=3.0)
+        assert there[3] == 1.0
+
+
+def test_what_a_panorama_does_not_show_stays_clear(tmp_path: Path) -> None:
+    narrow = attrs.evolve(PANORAMA, fov_deg=80.0, height_px=1000)
+    assert panorama.view_deg(narrow) == 80.0
+    white = np.ones((1000, 1200, 3), np.float32)
+    flat = photos.flat_picture(white, narrow, 0.0, 200, 300)
+    assert flat[150, 100, 3] == 1.0
+    assert flat[0, 0, 3] == 0.0  # far up at the side of a flat picture, a cylinder has ended

@@ -162,7 +162,7 @@ class DUSKRAIL_OT_photo_add(WithPlan, bpy.types.Operator):
                 say("{name} is in the plan, but Blender can't show this kind of picture", name=path.name),
             )
         area = view_area(context)
-        if area is not None and photo.projection == "flat":
+        if area is not None:
             photo_view.enter(scene, area, path.name)
 
 
@@ -208,10 +208,26 @@ class DUSKRAIL_OT_photo_show(OnPhoto, bpy.types.Operator):
         if photo_view.shown_in(area.spaces.active) == photo.file:
             photo_view.leave(area)
             return {"FINISHED"}
-        if photo.projection != "flat":
-            self.report({"ERROR"}, say("A panorama can't stand behind the blocks; its pins still place it"))
-            return {"CANCELLED"}
         photo_view.enter(scene, area, photo.file)
+        return {"FINISHED"}
+
+
+class DUSKRAIL_OT_photo_turn(OnPhoto, bpy.types.Operator):
+    """Look farther left or right in this panorama"""
+
+    bl_idname = "duskrail.photo_turn"
+    bl_label = "Turn Panorama"
+
+    by: FloatProperty(
+        name="By", description="How far to turn right", default=math.radians(30.0), subtype="ANGLE"
+    )
+
+    def execute(self, context: Any) -> Outcome:
+        number, plan = self.number(context), live.plan_of(context.scene)
+        if number < 0 or plan is None or photos.camera_of(context.scene, plan.photos[number].file) is None:
+            return {"CANCELLED"}
+        with live.handlers_paused():
+            photos.turn_panorama(context.scene, plan, number, math.degrees(self.by))
         return {"FINISHED"}
 
 
@@ -557,6 +573,7 @@ def added(operator: Any, context: Any, edit: Callable[[Plan], Plan]) -> Outcome:
 CLASSES = (
     DUSKRAIL_OT_photo_add,
     DUSKRAIL_OT_photo_show,
+    DUSKRAIL_OT_photo_turn,
     DUSKRAIL_OT_photo_remove,
     DUSKRAIL_OT_photo_unpin,
     DUSKRAIL_OT_photo_pin,

@@ -4,11 +4,13 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import bpy
 
 from planner_core import Plan, PlanError
+from planner_core.photo import panorama
 from planner_core.photo.check import check_photo
 from planner_core.plan.model import Pin
 from planner_core.words.language import say
@@ -17,6 +19,8 @@ from ...scene import photos
 from ...state import live
 from .. import photo_view
 from .layout import PlanTab, rows, wrapped
+
+TURN_RAD = math.radians(30.0)
 
 
 class DUSKRAIL_PT_photos(PlanTab, bpy.types.Panel):
@@ -57,6 +61,11 @@ class DUSKRAIL_PT_photos(PlanTab, bpy.types.Panel):
             column = rows(layout.column())
             column.prop(background, "alpha", text="Opacity", slider=True)
             column.row().prop(background, "display_depth", text="Stands", expand=True)
+        if photo.projection != "flat" and photo.fov_deg > panorama.WIDEST_DEG:
+            row = layout.row(align=True)
+            for side, words, icon in ((-1.0, "Left", "TRIA_LEFT"), (1.0, "Right", "TRIA_RIGHT")):
+                button = row.operator("duskrail.photo_turn", text=words, icon=icon)
+                button.photo, button.by = number, side * TURN_RAD
         column = layout.column(align=True)  # three in a row would cut their words in a narrow sidebar
         corner = column.operator("duskrail.photo_pin", text="Pin Corner", icon="PINNED")
         row = column.row(align=True)
