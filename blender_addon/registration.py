@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import bpy
 
-from .state import files, handlers, live
+from .state import files, handlers, live, shots
 from .ui import (
     evening,
     gizmos,
@@ -21,7 +21,7 @@ from .ui import (
     timeline,
     translation,
 )
-from .ui.operators import preview, review, scout
+from .ui.operators import log, preview, review, scout
 
 
 def register() -> None:
@@ -52,6 +52,7 @@ def unregister() -> None:
     preview.stop()
     scout.end_drawing()
     review.stop()
+    log.stop()
     handlers.unregister()
     manual.unregister()
     keymap.unregister()
@@ -67,6 +68,7 @@ def unregister() -> None:
     properties.unregister()
     preferences.unregister()
     translation.unregister()
+    shots.clear()
     live.clear()
     files.clear()
 

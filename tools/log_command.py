@@ -7,7 +7,6 @@ import re
 from pathlib import Path
 
 from planner_core.plan.file import load_plan, save_plan
-from planner_core.plan.model import PlanError
 from planner_core.plan.text import one_line
 
 from .files import deliver, refuse_input, say
@@ -17,33 +16,23 @@ from .terminal import StatusLine, json_text
 
 def run_log(arguments: argparse.Namespace) -> int:
     """Read the card, tell what was shot, and teach a plan where one is named."""
-    from planner_core.log.card import read_card
+    from planner_core.log.folder import log_of_folder
     from planner_core.log.learn import taught
-    from planner_core.log.report import ended, log_dict, log_lines, read_log
-    from planner_core.log.sequence import find_sequence
-    from planner_core.log.thumbnail import sampled_stops
+    from planner_core.log.report import ended, log_dict, log_lines
     from planner_core.output.log_page import log_page
 
     plan = load_plan(arguments.plan)
     if arguments.new_plan:
         refuse_input("--plan", Path(arguments.new_plan), [("the plan", Path(arguments.plan))])
     status = StatusLine(quiet_s=2.0, silent=arguments.quiet)
+
+    def tell(what: str, done: int, total: int) -> None:
+        status.show(f"{done} of {total} {what} read", share=done / max(total, 1), of=what)
+
     try:
-        card = read_card(
-            arguments.folder,
-            lambda done, total: status.show(f"{done} of {total} frames read", share=done / max(total, 1)),
-        )
+        log = log_of_folder(arguments.folder, plan, arguments.clock_offset, tell)
     finally:
         status.end()
-    shot = find_sequence(card, plan.shoot.interval_s)
-    if shot is None:
-        raise PlanError(
-            "folder",
-            arguments.folder,
-            "has no sequence of frames with times; are these of a shoot?",
-        )
-    stops = sampled_stops(Path(arguments.folder), shot)
-    log = read_log(plan, shot, arguments.clock_offset, stops)
     if arguments.output:
         deliver(log_page(log), arguments.output)
     if arguments.new_plan:

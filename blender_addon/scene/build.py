@@ -36,7 +36,7 @@ def build_scene(plan: Plan, frames: FrameTable, scene: bpy.types.Scene) -> None:
 
 
 def clear_scene(scene: bpy.types.Scene) -> None:
-    """Remove everything that build_scene made from a scene, and its plan."""
+    """Remove everything that build_scene made from a scene, its plan and its log."""
     for thing in list(dict.fromkeys(scene.collection.all_objects)):
         if parts.part_of(thing) == "block":
             blocking.release(scene, thing)
@@ -51,6 +51,7 @@ def clear_scene(scene: bpy.types.Scene) -> None:
     _remove_markers(scene)
     scene.pop(MARKERS_KEY, None)  # type: ignore[attr-defined]
     store.drop_plan(scene)
+    store.drop_log(scene)
 
 
 def draw_timeline(scene: Any, frames: FrameTable, keep: Collection[str] = ()) -> None:

@@ -1,20 +1,25 @@
-"""Where the plan lives in a .blend: as the text of a plan file, on the scene it belongs to.
+"""Where the plan lives in a .blend: as the text of a plan file, on the scene it belongs to, and beside it the
+log of its shoot, as the JSON of `log --json`.
 
-Everything that needs a scene's plan takes it from here. The text travels with the scene (saved, copied and
-undone with it); the parsed plan is kept as long as the text stays the same.
+Everything that needs a scene's plan takes it from here. The texts travel with the scene (saved, copied and
+undone with it), also where the card was erased; what was read from them is kept as long as they stay the
+same.
 """
 
 from __future__ import annotations
 
 from typing import Any
 
+from planner_core.log.kept import KeptLog, kept_log
 from planner_core.plan.file import plan_from_text, plan_to_text
 from planner_core.plan.model import Plan, PlanError
 
-PLAN_KEY = "duskrail_plan"
+PLAN_KEY, LOG_KEY = "duskrail_plan", "duskrail_log"
 
 _KEPT_PLANS = 16
+_KEPT_LOGS = 4
 _parsed: dict[str, Plan | PlanError] = {}
+_logs: dict[str, KeptLog | None] = {}
 
 
 def has_plan(scene: Any) -> bool:
@@ -53,6 +58,32 @@ def drop_plan(scene: Any) -> None:
     """Forget the scene's plan."""
     if PLAN_KEY in scene:
         del scene[PLAN_KEY]
+
+
+def stored_log(scene: Any) -> KeptLog | None:
+    """The log of the scene's shoot; None without a log, or where its text is none."""
+    text = scene.get(LOG_KEY)
+    if not isinstance(text, str):
+        return None
+    if text not in _logs:
+        while len(_logs) >= _KEPT_LOGS:
+            del _logs[next(iter(_logs))]
+        try:
+            _logs[text] = kept_log(text)
+        except ValueError:
+            _logs[text] = None
+    return _logs[text]
+
+
+def store_log(scene: Any, text: str) -> None:
+    """Keep a log's text in the scene, in place of the one before."""
+    scene[LOG_KEY] = text
+
+
+def drop_log(scene: Any) -> None:
+    """Forget the scene's log."""
+    if LOG_KEY in scene:
+        del scene[LOG_KEY]
 
 
 def _parse(text: str) -> Plan | PlanError:

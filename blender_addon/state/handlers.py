@@ -12,7 +12,7 @@ import bpy
 from bpy.app.handlers import persistent
 
 from ..scene import parts, store
-from . import files, live
+from . import files, live, shots
 from .listening import listen, stop_listening
 
 LISTENED_TO = {"block", "pose", "rail"}
@@ -55,6 +55,7 @@ def on_undo(scene: Any, *_more: Any) -> None:
 @persistent
 def on_load(*_more: Any) -> None:
     """Another file: nothing that was known holds any more."""
+    shots.clear()
     live.clear()
     files.clear()
     for scene in bpy.data.scenes:

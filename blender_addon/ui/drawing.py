@@ -26,6 +26,8 @@ LEVEL_COLOURS: dict[str, Colour] = {
     "note": (0.55, 0.75, 0.95, 1.0),
 }
 
+AS_SHOT_COLOUR: Colour = (1.0, 0.64, 0.35, 1.0)  # of what was shot, beside the plan's own
+
 
 def ui_scale() -> float:
     """How much larger than usual the interface is drawn."""

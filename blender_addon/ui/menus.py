@@ -45,8 +45,10 @@ class DUSKRAIL_FH_plan(bpy.types.FileHandler):
         return context.area is not None and context.area.type == "VIEW_3D"
 
 
-def _import(self: Any, _context: Any) -> None:
+def _import(self: Any, context: Any) -> None:
     self.layout.operator("duskrail.open", text="Duskrail Plan (.plan.json)")
+    if _has_plan(context):
+        self.layout.operator("duskrail.open_log", text="Duskrail Log (frames, .json)")
 
 
 def _export(self: Any, context: Any) -> None:

@@ -27,9 +27,10 @@ from planner_core.plan import timeline
 from planner_core.words.dates import day_words
 from planner_core.words.language import say
 
+from ..scene import store
 from ..state import live
 from . import evening, gizmos, guides, photo_view, wording
-from .drawing import PHASE_COLOURS, Colour, fill, text_width, ui_scale, write
+from .drawing import AS_SHOT_COLOUR, PHASE_COLOURS, Colour, fill, text_width, ui_scale, write
 
 Array = NDArray[Any]
 
@@ -368,9 +369,16 @@ def _lines_of(context: Any, settings: Any, frames: FrameTable) -> list[tuple[str
     of_photo = photo_view.told_lines(context)
     if of_photo:
         return [(text, TEXT_COLOUR) for text in of_photo]
-    if not settings.show_readout:
-        return []
-    lines = [(text, TEXT_COLOUR) for text in readout.hud_lines(frames, context.scene.frame_current)]
+    return frame_lines(context.scene, frames) if settings.show_readout else []
+
+
+def frame_lines(scene: Any, frames: FrameTable) -> list[tuple[str, Colour]]:
+    """What is told of the frame that is shown, as planned and, where a log is open, as shot."""
+    settings, number = scene.duskrail, scene.frame_current
+    lines = [(text, TEXT_COLOUR) for text in readout.hud_lines(frames, number)]
+    log = store.stored_log(scene) if settings.show_log else None
+    if log is not None:
+        lines.append((readout.as_shot_line(log.curve, frames, number), AS_SHOT_COLOUR))
     return [(other_day_text(frames), HERE_COLOUR), *lines] if settings.look_days else lines
 
 

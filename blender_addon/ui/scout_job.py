@@ -14,12 +14,23 @@ from planner_core.words.language import say
 from .background import BackgroundJob
 
 WORK = Path(__file__).resolve().with_name("scout_work.py")
-STAGES = {"places": "Places", "framings": "Framings", "moves": "Moves", "reviews": "Reviews", "done": "Done"}
+STAGES = {
+    "places": "Places",
+    "framings": "Framings",
+    "moves": "Moves",
+    "reviews": "Reviews",
+    "evenings": "Evenings",
+    "done": "Done",
+}
 
 
 @frozen(kw_only=True, eq=False)
 class Shown:
-    """What there is to see of a search: places (n, 3) in the scene, what each is worth (n,), and finds."""
+    """What there is to see of a search: places (n, 3) in the scene, what each is worth (n,), and finds.
+
+    evenings are those of a search over dates, each with its best find, from 0; without counts the dates that
+    have no such event.
+    """
 
     places_m: NDArray[np.float64]
     worth: NDArray[np.float64]
@@ -27,6 +38,8 @@ class Shown:
     planned: float
     remark: str
     finds: tuple[dict[str, Any], ...]
+    evenings: tuple[dict[str, Any], ...] = ()
+    without: int = 0
 
 
 class ScoutJob(BackgroundJob):
@@ -46,6 +59,8 @@ class ScoutJob(BackgroundJob):
                 planned=record.pop("planned"),
                 remark=record.pop("remark"),
                 finds=tuple(record.pop("finds")),
+                evenings=tuple(record.pop("evenings", ())),
+                without=record.pop("without", 0),
             )
         super()._take(record)
 

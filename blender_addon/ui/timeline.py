@@ -1,5 +1,5 @@
-"""The timeline tells the story: day, twilight and night, how good each frame's picture is, findings, poses
-and light events, in every timeline and dope sheet.
+"""The timeline tells the story: day, twilight and night, how good each frame's picture is, what was really
+shot, findings, poses and light events, in every timeline and dope sheet.
 
 All of it fits into Blender's timeline at its usual height, which shows little more than the ruler. A click
 on a finding's bar goes to it.
@@ -8,6 +8,7 @@ on a finding's bar goes to it.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 from typing import Any
 
 import bpy
@@ -15,19 +16,25 @@ import gpu
 import numpy as np
 from attrs import frozen
 from gpu_extras.batch import batch_for_shader
+from numpy.typing import NDArray
 
 from planner_core.frames import FrameTable
+from planner_core.log.curve import Curve, off_plan_stops, planned_ev100
 from planner_core.output import readout
 from planner_core.plan import timeline
 from planner_core.review.findings import Finding
+from planner_core.words.language import say
 
-from ..scene import build
+from ..scene import build, store
 from ..state import live
 from . import wording
-from .drawing import LEVEL_COLOURS, PHASE_COLOURS, Colour, fill, text_width, ui_scale, write
+from .drawing import AS_SHOT_COLOUR, LEVEL_COLOURS, PHASE_COLOURS, Colour, fill, text_width, ui_scale, write
+
+Array = NDArray[Any]
 
 ALPHA, EDGE_ALPHA = 0.30, 0.9
 EDGE_PX, SCORE_PX, LETTERS_PX = 2.0, 4.0, 10.0
+LOG_PX = 4.0  # of the strip of what was shot, over that of the pictures
 RULER_PX = 23.0  # of frame numbers, at the upper edge
 TALL_PX = 80.0  # from where on there is room for words; Blender's own timeline is lower
 SIGNS = {"stop": "\N{MULTIPLICATION SIGN}", "warn": "!", "note": "i"}
@@ -45,6 +52,10 @@ class Rows:
 LOW, TALL = Rows(4.5, 3, False), Rows(15.0, 5, True)
 SCORE_COLOURS: tuple[Colour, Colour] = ((0.78, 0.30, 0.26, 1.0), (0.36, 0.72, 0.44, 1.0))  # poor, good
 MARK_COLOUR: Colour = (0.96, 0.95, 0.90, 0.95)
+AS_PLANNED_COLOUR: Colour = (0.55, 0.57, 0.58, 1.0)
+DARKER_COLOUR: Colour = (0.25, 0.52, 0.95, 1.0)  # than planned, and brighter as in AS_SHOT_COLOUR
+MISSING_COLOUR: Colour = (0.05, 0.05, 0.06, 1.0)
+FULL_STOPS = 1.0  # off the plan, where a colour is at its strongest
 CHIP_COLOUR: Colour = (0.08, 0.08, 0.09, 0.78)
 SCORE_STEP_PX = 3.0
 
@@ -85,7 +96,7 @@ def bars(scene: Any, region: Any) -> list[Bar]:
     if report is None:
         return []
     scale, rows = ui_scale(), rows_of(region)
-    low = (EDGE_PX + SCORE_PX + 1.0) * scale
+    low = _low_px(scene) * scale
     ends: list[float] = []  # of each row
     found = []
     for number, finding in enumerate(report.findings):
@@ -115,6 +126,17 @@ def rows_of(region: Any) -> Rows:
     return TALL if region.height >= TALL_PX * ui_scale() else LOW
 
 
+def curve_of(scene: Any) -> Curve | None:
+    """What the scene's shoot was exposed with, where that is to be shown."""
+    log = store.stored_log(scene) if scene.duskrail.show_log else None
+    return log.curve if log is not None else None
+
+
+def _low_px(scene: Any) -> float:
+    """Where findings begin, over the strips."""
+    return EDGE_PX + SCORE_PX + 1.0 + (LOG_PX if curve_of(scene) is not None else 0.0)
+
+
 def _x(region: Any, frame: float) -> float:
     return float(region.view2d.view_to_region(frame, 0.0, clip=False)[0])
 
@@ -139,6 +161,11 @@ def draw() -> None:
     region = context.region
     _draw_phases(region, frames)
     _draw_scores(region, scene)
+    curve = curve_of(scene)
+    if curve is not None:
+        _draw_off_plan(region, curve, frames)
+        if rows_of(region).words:
+            _draw_curves(region, curve, frames, _low_px(scene))
     words = rows_of(region).words
     for bar in bars(scene, region):
         _draw_bar(bar, words)
@@ -176,22 +203,98 @@ def _draw_scores(region: Any, scene: Any) -> None:
     plan = live.plan_of(scene)
     if reading is None or plan is None or len(reading.score) != plan.shoot.frames or not plan.blocks:
         return
-    scale = ui_scale()
-    low, high = EDGE_PX * scale, (EDGE_PX + SCORE_PX) * scale
-    left, right = _span(region, 1, plan.shoot.frames)
-    pieces = max(1, min(plan.shoot.frames, int((right - left) / (SCORE_STEP_PX * scale))))
-    edges = np.linspace(0, plan.shoot.frames, pieces + 1).round().astype(int)
-    worst = np.minimum.reduceat(reading.score, edges[:-1])
+    edges = _pieces(region, plan.shoot.frames)
+    worst = np.clip(np.minimum.reduceat(reading.score, edges[:-1]), 0.0, 1.0)
+    poor, good = (np.array(colour) for colour in SCORE_COLOURS)
+    _strip(region, edges, EDGE_PX, SCORE_PX, poor + (good - poor) * worst[:, None])
+
+
+def _pieces(region: Any, count: int) -> Array:
+    """Where the pieces of a strip begin and end, as frames from 0: as many as can be told apart."""
+    left, right = _span(region, 1, count)
+    pieces = max(1, min(count, int((right - left) / (SCORE_STEP_PX * ui_scale()))))
+    return np.linspace(0, count, pieces + 1).round().astype(int)
+
+
+def _strip(region: Any, edges: Array, low_px: float, tall_px: float, colours: Array) -> None:
+    """Pieces side by side: where they begin and end (n + 1,), and their colours (n, 4)."""
+    low, high = low_px * ui_scale(), (low_px + tall_px) * ui_scale()
     corners: list[tuple[float, float]] = []
-    colours: list[Colour] = []
     places = [_x(region, edge + 0.5) for edge in edges]
-    for score, a, b in zip(np.clip(worst, 0.0, 1.0), places[:-1], places[1:], strict=True):
+    for a, b in pairwise(places):
         corners += [(a, low), (b, low), (b, high), (a, low), (b, high), (a, high)]
-        mixed = np.array(SCORE_COLOURS[0]) * (1.0 - score) + np.array(SCORE_COLOURS[1]) * score
-        colours += [tuple(mixed.tolist())] * 6  # type: ignore[list-item]
     shader = gpu.shader.from_builtin("FLAT_COLOR")
     positions: Any = corners
-    batch_for_shader(shader, "TRIS", {"pos": positions, "color": colours}).draw(shader)
+    each: Any = np.repeat(colours, 6, axis=0).tolist()
+    batch_for_shader(shader, "TRIS", {"pos": positions, "color": each}).draw(shader)
+
+
+def off_plan_colours(off_stops: Array) -> Array:
+    """Colours (n, 4) of frames exposed darker than planned, as planned, brighter, and of missing ones
+    (NaN).
+    """
+    share = np.clip(np.nan_to_num(off_stops) / FULL_STOPS, -1.0, 1.0)[:, None]
+    middle, side = np.array(AS_PLANNED_COLOUR), np.where(share > 0.0, AS_SHOT_COLOUR, DARKER_COLOUR)
+    colours = middle + (side - middle) * np.abs(share)
+    return np.where(np.isnan(off_stops)[:, None], MISSING_COLOUR, colours)
+
+
+def _draw_off_plan(region: Any, curve: Curve, frames: FrameTable) -> None:
+    """A strip with how much darker or brighter than planned the frames were exposed; missing ones are
+    black.
+    """
+    edges = _pieces(region, len(frames))
+    off = off_plan_stops(curve, frames)
+    far = np.array([worst_of(off[a:b]) for a, b in pairwise(edges)])
+    _strip(region, edges, EDGE_PX + SCORE_PX, LOG_PX, off_plan_colours(far))
+
+
+def worst_of(off_stops: Array) -> float:
+    """The farthest from the plan of some frames; NaN where any of them is missing."""
+    return float(off_stops[int(np.argmax(np.abs(off_stops)))])  # NaN counts as the largest
+
+
+def _draw_curves(region: Any, curve: Curve, frames: FrameTable, low_px: float) -> None:
+    """EV of the settings as planned and as shot, over the whole clip."""
+    scale = ui_scale()
+    bottom = (low_px + 4.0) * scale
+    top = region.height - (RULER_PX + 36.0) * scale  # below the marks' words
+    count = min(len(curve), len(frames))
+    planned, shot = planned_ev100(frames), curve.ev100[:count]
+    known = np.concatenate([planned, shot])
+    known = known[np.isfinite(known)]
+    if top - bottom < 20.0 * scale or not len(known):
+        return
+    low, high = float(known.min()) - 0.5, float(known.max()) + 0.5
+    names = ((planned, MARK_COLOUR, say("planned")), (shot, AS_SHOT_COLOUR, say("as shot")))
+    right = max(_x(region, 1.0), 0.0) + 8.0 * scale
+    for values, colour, name in names:
+        rows = np.unique(np.linspace(0, len(values) - 1, min(len(values), region.width)).astype(int))
+        x = np.array([_x(region, row + 1.0) for row in rows])
+        y = bottom + (top - bottom) * (values[rows] - low) / (high - low)
+        _line(region, x, y, colour)
+        width = text_width(0, name, LETTERS_PX * scale)
+        fill(right - 3.0 * scale, top, right + width + 3.0 * scale, top + 12.0 * scale, CHIP_COLOUR)
+        write(0, name, right, top + 3.0 * scale, colour)
+        right += width + 10.0 * scale
+
+
+def _line(region: Any, x: Array, y: Array, colour: Colour) -> None:
+    """A line through points, broken where one isn't known."""
+    points = np.c_[x, y]
+    pairs = np.concatenate([points[:-1], points[1:]], axis=1)
+    pairs = pairs[np.isfinite(pairs).all(axis=1)]
+    if not len(pairs):
+        return
+    shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
+    gpu.state.blend_set("ALPHA")
+    shader.bind()
+    shader.uniform_float("viewportSize", (region.width, region.height))
+    shader.uniform_float("lineWidth", 1.5 * ui_scale())
+    shader.uniform_float("color", colour)
+    corners: Any = np.c_[pairs.reshape(-1, 2), np.zeros(2 * len(pairs))].tolist()
+    batch_for_shader(shader, "LINES", {"pos": corners}).draw(shader)
+    gpu.state.blend_set("NONE")
 
 
 def marks(frames: FrameTable) -> Iterator[tuple[float, str, bool]]:

@@ -47,7 +47,12 @@ SIDEBAR = SidebarNames()
 
 def title(finding: Finding) -> str:
     """What a finding is about, in a few words."""
-    return say(plain_title(finding.code))
+    return code_title(finding.code)
+
+
+def code_title(code: str) -> str:
+    """What a finding's code is about, in a few words."""
+    return say(plain_title(code))
 
 
 def plain_title(code: str) -> str:

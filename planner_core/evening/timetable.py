@@ -19,6 +19,7 @@ from planner_core.plan.model import Plan
 from planner_core.plan.timeline import local_datetime
 from planner_core.rig import drive, geometry
 from planner_core.time import ephemeris, events
+from planner_core.words.language import say
 
 # Practice of the trade, no source: how long before the first frame the rig runs its move once for practice.
 SHORTEST_TEST_RUN_S = 600.0
@@ -70,18 +71,18 @@ def timetable(plan: Plan, frames: FrameTable) -> tuple[Moment, ...]:
             kind="arrive",
             label="Arrive",
             utc_s=arrive,
-            note=_minutes(plan.shoot.setup_s) + " before the start",
+            note=say("{time} before the start", time=_minutes(plan.shoot.setup_s)),
         ),
         Moment(kind="set-up", label="Set up", utc_s=arrive, note=_set_up_note(plan)),
         _test_run(plan, frames, start),
-        Moment(kind="start", label="Start", utc_s=start, note="first frame", frame=1),
+        Moment(kind="start", label="Start", utc_s=start, note=say("first frame"), frame=1),
         *_light(plan, frames, arrive),
         *_direct_light(plan, frames, arrive),
         Moment(
             kind="end",
             label="End",
             utc_s=end_utc_s(frames),
-            note=f"shutter of frame {len(frames)} closes",
+            note=say("shutter of frame {frame} closes", frame=len(frames)),
             frame=len(frames),
         ),
     ]
@@ -131,20 +132,18 @@ def turn_moment(moments: tuple[Moment, ...]) -> Moment | None:
 
 def _leave(plan: Plan, arrive: float) -> Moment:
     if plan.shoot.travel_s > 0.0:
-        note = f"{_minutes(plan.shoot.travel_s)} on the way"
+        note = say("{time} on the way", time=_minutes(plan.shoot.travel_s))
     else:
-        note = "the plan has no travel time; allow for yours"
+        note = say("the plan has no travel time; allow for yours")
     return Moment(kind="leave", label="Leave by", utc_s=arrive - plan.shoot.travel_s, note=note)
 
 
 def _set_up_note(plan: Plan) -> str:
     if plan.rig.slide is None:
-        return "tripod and head level, then aim"
-    return (
-        f"rail level, along {compass_deg(plan.rig.bearing_deg):.0f}°"
-        if not plan.rig.incline_deg
-        else (f"rail along {compass_deg(plan.rig.bearing_deg):.0f}°, rising {plan.rig.incline_deg:g}°")
-    )
+        return say("tripod and head level, then aim")
+    level, rising = "rail level, along {bearing:.0f}°", "rail along {bearing:.0f}°, rising {incline:g}°"
+    bearing, incline = compass_deg(plan.rig.bearing_deg), plan.rig.incline_deg
+    return say(rising if incline else level, bearing=bearing, incline=incline)
 
 
 def _test_run(plan: Plan, frames: FrameTable, start: float) -> Moment:
@@ -155,7 +154,8 @@ def _test_run(plan: Plan, frames: FrameTable, start: float) -> Moment:
     ]
     once = max(times_s, default=0.0)
     lead = min(max(SHORTEST_TEST_RUN_S, 2.0 * once + 300.0), plan.shoot.setup_s / 2.0)
-    note = f"the whole move once, {_short(once)}" if once > 0.0 else "one frame, sharp and straight?"
+    moving, still = "the whole move once, {time}", "one frame, sharp and straight?"
+    note = say(moving, time=_short(once)) if once > 0.0 else say(still)
     return Moment(kind="test-run", label="Test run", utc_s=start - lead, note=note)
 
 
@@ -198,9 +198,9 @@ def _where(plan: Plan, name: str, utc_s: float) -> str:
     if name.endswith(("rise", "set")):
         position = ephemeris.moon_position if name.startswith("moon") else ephemeris.sun_position
         azimuth, _ = position(utc_s, site.latitude_deg, site.longitude_deg)
-        return f"at {float(azimuth):.0f}°{_over_skyline(plan, name, utc_s)}"
+        return say("at {bearing:.0f}°", bearing=float(azimuth)) + _over_skyline(plan, name, utc_s)
     _, true = ephemeris.sun_position(utc_s, site.latitude_deg, site.longitude_deg)
-    return f"sun at {float(ephemeris.apparent_altitude_deg(true)):.0f}°"
+    return say("sun at {altitude:.0f}°", altitude=float(ephemeris.apparent_altitude_deg(true)))
 
 
 @remembered

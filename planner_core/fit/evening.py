@@ -16,6 +16,7 @@ from attrs import field, frozen
 from planner_core.evening.balance_start import moved_start
 from planner_core.evening.schedule import RESERVE_S, Job, Schedule, Starts, find_starts, shortest
 from planner_core.evening.shots import Shot, Terms, distance_m, job, walk_s, walks_s, with_plan
+from planner_core.plan.model import Plan
 from planner_core.review.assess import assess
 from planner_core.review.findings import LEVELS
 
@@ -380,6 +381,21 @@ class _Trials:
         tried = [*self.jobs[:n], job(changed, self.solver.terms), *self.jobs[n + 1 :]]
         found = self._split(tried, self.solver.terms.people)
         return None if found is None else (changed, found)
+
+
+def plans_with(attempt: Attempt, shots: Sequence[Shot]) -> dict[int, Plan]:
+    """The plans that an attempt changes, by the shot's number; shots are those that the evening was made
+    of.
+    """
+    changed = {}
+    for shot in shots:
+        frames, shift_s = attempt.frames.get(shot.number), attempt.moved_s.get(shot.number, 0)
+        tried = shot if frames is None else with_frames(shot, frames)
+        if shift_s:
+            tried = with_plan(tried, moved_start(tried.plan, float(tried.frames.utc_s[0]) + shift_s))
+        if tried is not shot:
+            changed[shot.number] = tried.plan
+    return changed
 
 
 def with_frames(shot: Shot, frames: int) -> Shot:

@@ -40,13 +40,15 @@ class Clock:
 class AsShot:
     """The plan with the times at which the frames were really taken, and what the frames were exposed with.
 
-    frames is its FrameTable; taken_ev100 (frames,) is the EV of the settings, NaN where a frame is missing;
-    off_stops how much brighter than the plan's settings each frame is exposed; picture_stops how much
-    brighter than middle grey its thumbnail is, NaN where none was looked at.
+    frames is its FrameTable; settings (3, frames) are f-number, shutter and ISO, and taken_ev100 (frames,) is
+    their EV, both NaN where a frame is missing; off_stops how much brighter than the plan's settings each
+    frame is exposed; picture_stops how much brighter than middle grey its thumbnail is, NaN where none was
+    looked at.
     """
 
     plan: Plan
     frames: FrameTable
+    settings: Array
     taken_ev100: Array
     off_stops: Array
     picture_stops: Array
@@ -89,10 +91,11 @@ def as_shot(
     )
     real = attrs.evolve(plan, shoot=shoot)
     frames = compute_frames(real)
-    taken = np.full(shot.count, np.nan)
+    settings = np.full((3, shot.count), np.nan)
     for number, one in zip(shot.number, shot.frames, strict=True):
         if one.f_number and one.shutter_s and one.iso:
-            taken[number - 1] = float(settings_ev100(one.f_number, one.shutter_s, one.iso))
+            settings[:, number - 1] = one.f_number, one.shutter_s, one.iso
+    taken = settings_ev100(*settings)
     off = np.full(shot.count, np.nan)
     if frames.ramp is not None:
         planned = settings_ev100(frames.ramp.f_number, frames.ramp.shutter_s, frames.ramp.iso)
@@ -100,6 +103,7 @@ def as_shot(
     return AsShot(
         plan=real,
         frames=frames,
+        settings=settings,
         taken_ev100=taken,
         off_stops=off,
         picture_stops=np.full(shot.count, np.nan) if picture_stops is None else picture_stops,

@@ -6,7 +6,7 @@ import datetime as dt
 import json
 import math
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,7 @@ from planner_core.plan.text import one_line
 from planner_core.words.dates import day_words
 from planner_core.words.durations import to_the_second
 from planner_core.words.figures import figure
+from planner_core.words.language import say
 
 SAME_SITE_M = 2000.0  # lamps and cloud of the next village are others (common practice, no source)
 MOST_BYTES = 20_000_000
@@ -60,32 +61,42 @@ class EarlierLog:
         }
         return {path: (value, own[path]) for path, value in self.learned.items()}
 
-    def lines(self, plan: Plan) -> Iterator[str]:
-        """What it says, a sentence a line."""
+    def lines(self, plan: Plan, field: Callable[[str], str] = str) -> Iterator[str]:
+        """What it says, a sentence a line; field names the plan's fields by their paths."""
         words = {
-            "shoot.cloud_divisor": "the light was that of cloud divisor {}",
-            "exposure.artificial_ev100": "artificial light was EV {}",
-            "shoot.write_s": "writing and settling took {} s",
+            "shoot.cloud_divisor": "The light was that of cloud divisor {value}",
+            "exposure.artificial_ev100": "Artificial light was EV {value}",
+            "shoot.write_s": "Writing and settling took {value} s",
         }
         for path, (value, own) in self.fields(plan).items():
-            told = words[path].format(f"{value.value:.2f} ± {max(value.deviation, 0.005):.2f}")
-            has = "nothing" if own is None else figure(own)
+            told = say(words[path], value=f"{value.value:.2f} ± {max(value.deviation, 0.005):.2f}")
+            has = say("nothing") if own is None else figure(own)
             off = own is None or abs(value.value - own) > max(WORTH_A_WORD[path], 2.0 * value.deviation)
-            agrees = "" if off else ", which agrees"
-            yield f"{told[0].upper()}{told[1:]}; this plan has {has}{agrees} ({path})."
+            differs, agrees = (
+                "{told}; this plan has {has} ({field}).",
+                "{told}; this plan has {has}, which agrees ({field}).",
+            )
+            yield say(differs if off else agrees, told=told, has=has, field=field(path))
         off_timer = self.interval_s / self.planned_interval_s - 1.0
         if abs(off_timer) > TIMER_OFF:
             own_s = plan.shoot.interval_s
-            yield (
-                f"An interval set to {self.planned_interval_s:g} s came every {self.interval_s:.3f} s: this "
-                f"plan’s {own_s:g} s would be {own_s * (1.0 + off_timer):.3f} s."
+            yield say(
+                "An interval set to {planned_s:g} s came every {real_s:.3f} s: this plan’s {own_s:g} s "
+                "would be {own_real_s:.3f} s.",
+                planned_s=self.planned_interval_s,
+                real_s=self.interval_s,
+                own_s=own_s,
+                own_real_s=own_s * (1.0 + off_timer),
             )
         if abs(self.clock_s) >= 1.0:
-            side = "ahead" if self.clock_s > 0.0 else "behind"
-            yield f"The camera’s clock was {to_the_second(abs(self.clock_s))} {side}: set it."
+            ahead, behind = (
+                "The camera’s clock was {time} ahead: set it.",
+                "The camera’s clock was {time} behind: set it.",
+            )
+            yield say(ahead if self.clock_s > 0.0 else behind, time=to_the_second(abs(self.clock_s)))
         if self.faults:
-            told = ", ".join(f"{count} {FAULT_WORDS[kind]}" for kind, count in sorted(self.faults.items()))
-            yield f"Among its frames were: {told}."
+            told = ", ".join(_count_text(kind, count) for kind, count in sorted(self.faults.items()))
+            yield say("Among its frames were: {faults}.", faults=told)
 
     def as_dict(self, plan: Plan) -> dict[str, Any]:
         """The same as plain values."""
@@ -101,45 +112,63 @@ class EarlierLog:
         }
 
 
+def _count_text(kind: str, count: int) -> str:
+    """12 missing."""
+    words = {
+        "dropped": "{count} missing",
+        "doubled": "{count} there twice",
+        "late": "{count} late",
+        "cut-off": "{count} cut off",
+        "turned": "{count} turned unlike the rest",
+        "stranger": "{count} not of this sequence",
+    }
+    return say(words[kind], count=count)
+
+
 def load_log(path: str | os.PathLike[str], plan: Plan) -> EarlierLog:
     """A log from its JSON file. Raises PlanError where it is none, or of another site than the plan's."""
-    document = _document(Path(path))
+    document = read_document(Path(path), "--log")
     try:
-        log, away_m = _read(document, Path(path).name), _away_m(document, plan)
+        log, away = earlier_log(document, Path(path).name), away_m(document, plan)
     except (KeyError, TypeError, ValueError, AttributeError):
         raise PlanError(
             "--log", str(path), "is not a log; write one with: log FOLDER PLAN --json > LOG.json"
         ) from None
-    if not away_m <= SAME_SITE_M:
+    if not away <= SAME_SITE_M:
         raise PlanError(
-            "--log", str(path), f"is of a site {figure(away_m / 1000.0)} km away; lamps and clouds differ"
+            "--log", str(path), f"is of a site {figure(away / 1000.0)} km away; lamps and clouds differ"
         )
     return log
 
 
-def _document(path: Path) -> Any:
+def read_document(path: Path, named: str) -> Any:
+    """What a log's JSON file holds. Raises PlanError, in which it is called so."""
     try:
         if path.stat().st_size > MOST_BYTES:
-            raise PlanError("--log", str(path), "is too large for a log")
+            raise PlanError(named, str(path), "is too large for a log")
         return json.loads(path.read_bytes())
     except FileNotFoundError:
-        raise PlanError("--log", str(path), "does not exist; check the name") from None
+        raise PlanError(named, str(path), "does not exist; check the name") from None
     except OSError as error:
-        raise PlanError("--log", str(path), f"can't be read ({error.strerror or error})") from None
+        raise PlanError(named, str(path), f"can't be read ({error.strerror or error})") from None
     except (ValueError, RecursionError) as error:
         if isinstance(error, PlanError):
             raise
-        raise PlanError("--log", str(path), "is not JSON; write one with: log FOLDER PLAN --json") from None
+        raise PlanError(named, str(path), "is not JSON; write one with: log FOLDER PLAN --json") from None
 
 
-def _away_m(document: Any, plan: Plan) -> float:
+def away_m(document: Any, plan: Plan) -> float:
+    """How far from a plan's site a log is. Raises KeyError, TypeError or ValueError for what is none."""
     site = document["site"]
     latitude, longitude = (as_number(site[name]) for name in ("latitude_deg", "longitude_deg"))
     east, north = enu_m(longitude, latitude, plan.site)
     return math.hypot(float(east), float(north))
 
 
-def _read(document: Any, file: str) -> EarlierLog:
+def earlier_log(document: Any, file: str) -> EarlierLog:
+    """A log from its plain values, as the file of that name has them. Raises KeyError, TypeError or
+    ValueError for what is none.
+    """
     learned = document["learned"]
     paths = {
         "cloud_divisor": "shoot.cloud_divisor",

@@ -103,9 +103,10 @@ def _light(real: AsShot, shot: ShotSequence) -> tuple[Learned | None, Learned | 
 
     def residuals(values: Array) -> Array:
         cloud = float(np.clip(2.0 ** values[0], low, high))
-        beyond = values[0] - math.log2(cloud)  # so that a search beyond the limits is turned back
+        # beyond the limits light goes on as it does within them, so that a search is turned back
+        beyond = values[0] - math.log2(cloud)
         light = float(np.clip(values[1], DARKEST_LAMPS, BRIGHTEST_LAMPS))
-        return sample.off_stops(cloud, light) + beyond
+        return sample.off_stops(cloud, light) - beyond
 
     found = solve(residuals, start, np.array([0.02, 0.05]), settled=1e-4)
     if np.abs(found.values[0] - start[0]) < 1e-9 and not np.isfinite(found.cofactor).all():

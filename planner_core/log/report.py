@@ -18,6 +18,7 @@ from planner_core.log.compare import (
     balance_as_shot,
     off_plan,
 )
+from planner_core.log.curve import exposures
 from planner_core.log.learn import Learned, Lessons, lessons
 from planner_core.log.sequence import Fault, ShotSequence
 from planner_core.plan.model import Plan
@@ -227,6 +228,7 @@ def log_dict(log: Log) -> dict[str, Any]:
             "median_off_stops": None if np.isnan(off).all() else float(np.nanmedian(off)),
             "off_plan": [{"frames": [a, b], "stops": stops} for a, b, stops in off_plan(real)],
         },
+        "as_shot": exposures(real),
         "light": [
             {"frame": int(k) + 1, "ev100": float(ev100), "picture_stops": float(real.picture_stops[k])}
             for k, ev100 in enumerate(real.light_ev100)

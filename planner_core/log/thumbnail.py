@@ -1,13 +1,15 @@
 """How bright a frame came out, from the thumbnail in its file: its blocks' averages, nothing else decoded.
 
 Only baseline JPEG is read (ITU-T T.81, 1992): the first coefficient of each block of the luma is eight times
-its average, and the others are only skipped.
+its average, and the others are only skipped. It is written here because no decoder that is kept up is pure
+Python, which alone can be packed into the extension for every system and Python that Blender runs on; the
+tests hold it to another decoder, block by block, and to files that were damaged on purpose.
 """
 
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import lru_cache
 from pathlib import Path
 
@@ -22,7 +24,7 @@ Array = NDArray[np.float64]
 
 MIDDLE_GREY = 0.18  # of white: a card of 18 %, which ISO 12232 sets at 118 of 255
 MOST_THUMBNAILS = 60  # looked at: the light changes slowly
-MOST_BYTES, MOST_BLOCKS = 200_000, 40_000
+MOST_BYTES, MOST_BLOCKS = 100_000, 5_000  # a thumbnail has a twentieth; more may be meant to keep us busy
 DARKEST = 0.25 / 255.0  # of white: black counts as a quarter of a level, so that its logarithm is finite
 
 logging.getLogger("exifread").setLevel(logging.CRITICAL)
@@ -46,10 +48,22 @@ def picture_stops(path: Path) -> float | None:
     return float(np.log2(max(float(_linear(luma / 255.0).mean()), DARKEST / 12.92) / MIDDLE_GREY))
 
 
-def sampled_stops(folder: Path, shot: ShotSequence, most: int = MOST_THUMBNAILS) -> Array:
-    """picture_stops of some frames of a sequence, evenly spread, shape (count,); NaN for the others."""
+def sampled_stops(
+    folder: Path,
+    shot: ShotSequence,
+    tell: Callable[[int, int], None] | None = None,
+    *,
+    most: int = MOST_THUMBNAILS,
+) -> Array:
+    """picture_stops of some frames of a sequence, evenly spread, shape (count,); NaN for the others.
+
+    tell is called with how many are read, of how many.
+    """
     found = np.full(shot.count, np.nan)
-    for place in np.unique(np.linspace(0, len(shot.frames) - 1, min(most, len(shot.frames))).astype(int)):
+    places = np.unique(np.linspace(0, len(shot.frames) - 1, min(most, len(shot.frames))).astype(int))
+    for count, place in enumerate(places):
+        if tell is not None:
+            tell(count, len(places))
         stops = picture_stops(folder / shot.frames[place].name)
         if stops is not None:
             found[shot.number[place] - 1] = stops
@@ -63,12 +77,14 @@ def _linear(value: Array) -> Array:
 
 
 def block_luma(content: bytes) -> Array | None:
-    """The average luma, 0 to 255, of every block of 8 × 8; None for what is no whole baseline JPEG."""
+    """The average luma, 0 to 255, of every block of 8 × 8, (rows, columns); None for what is no whole
+    baseline JPEG, or one that is larger than a thumbnail.
+    """
     if not 4 < len(content) <= MOST_BYTES:
         return None
     try:
         return _decoded(content)
-    except (IndexError, ValueError, KeyError):
+    except (IndexError, ValueError, KeyError, ArithmeticError):
         return None
 
 
@@ -115,6 +131,8 @@ def _segments(content: bytes) -> Iterator[tuple[int, bytes, int]]:
             place += 1
             continue
         length = int.from_bytes(content[place + 2 : place + 4], "big")
+        if length < 2:
+            raise ValueError("no length")
         yield kind, content[place + 4 : place + 2 + length], place + 2 + length
         place += 2 + length
 
@@ -163,8 +181,11 @@ def _scanned(
     if len(scan) == 1:
         scan = [(_Component(1, 1, scan[0][0].table), *scan[0][1:])]
     wide, tall = (max(getattr(part, side) for part, _, _ in scan) for side in ("across", "down"))
-    units = -(-size[0] // (8 * wide)) * -(-size[1] // (8 * tall))
-    if not 0 < units * wide * tall <= MOST_BLOCKS:
+    columns, rows = -(-size[0] // (8 * wide)), -(-size[1] // (8 * tall))
+    units = columns * rows
+    first = scan[0][0]
+    is_whole = (first.across, first.down) == (wide, tall)  # no part is finer than the luma
+    if not is_whole or not 0 < units * sum(part.across * part.down for part, _, _ in scan) <= 3 * MOST_BLOCKS:
         return None
     found: list[int] = []
     for part in _between_restarts(data):
@@ -172,14 +193,19 @@ def _scanned(
         units -= count
         levels = [0] * len(scan)
         for _ in range(count):
-            for n, (component, first, others) in enumerate(scan):
+            for n, (component, direct, others) in enumerate(scan):
                 for _ in range(component.across * component.down):
-                    levels[n] += reader.block(first, others)
+                    levels[n] += reader.block(direct, others)
                     if n == 0:
                         found.append(levels[0])
         if units <= 0:
             break
-    return np.array(found, dtype=np.float64) * step / 8.0 + 128.0 if units <= 0 else None
+    if units > 0:
+        return None
+    # in the file blocks of a unit follow each other, and those at the edges go beyond the picture
+    blocks = np.array(found, dtype=np.float64).reshape(rows, columns, tall, wide)
+    laid = blocks.swapaxes(1, 2).reshape(rows * tall, columns * wide)
+    return laid[: -(-size[1] // 8), : -(-size[0] // 8)] * step / 8.0 + 128.0
 
 
 def _between_restarts(data: bytes) -> Iterator[bytes]:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from planner_core.frames import FrameTable
 from planner_core.light.exposure import f_number_label, iso_label, shutter_label
+from planner_core.log.curve import Curve, off_plan_stops
 from planner_core.plan import timeline
 from planner_core.plan.model import Plan
 from planner_core.rig import geometry
@@ -67,6 +68,35 @@ def hud_lines(frames: FrameTable, shown: float) -> list[str]:
     return [*lines, told]
 
 
+def as_shot_line(curve: Curve, frames: FrameTable, shown: float) -> str:
+    """One frame as it was shot: clock, settings, EV, and how far it is from the plan."""
+    i = frame_number(frames, shown)
+    if i >= len(curve):
+        return say("As shot: ended before this frame")
+    if np.isnan(ev100 := float(curve.ev100[i])):
+        return say("As shot: this frame is missing")
+    told = say(
+        "As shot {clock}   {settings} (EV {ev100})",
+        clock=timeline.clock(curve.utc_s(i), frames.plan.zone, seconds=True),
+        settings=_settings(curve.f_number[i], curve.shutter_s[i], curve.iso[i]),
+        ev100=signed(ev100),
+    )
+    off = float(off_plan_stops(curve, frames)[i])
+    return told if np.isnan(off) else f"{told}   {off_plan_text(off)}"
+
+
+def off_plan_text(off_stops: float) -> str:
+    """0.4 stops brighter than planned."""
+    if abs(off_stops) < 0.05:
+        return say("exposed as planned")
+    side = (
+        "{stops:.1f} stops brighter than planned"
+        if off_stops > 0
+        else "{stops:.1f} stops darker than planned"
+    )
+    return say(side, stops=abs(off_stops))
+
+
 def _milky_way_line(frames: FrameTable, i: int) -> list[str]:
     """Where the Milky Way's middle stands, on a frame that is dark enough for it."""
     height = float(frames.galactic_centre_altitude_deg[i])
@@ -97,10 +127,11 @@ def settings_text(frames: FrameTable, i: int) -> str:
     ramp = frames.ramp
     if ramp is None:
         return ""
-    return (
-        f"{f_number_label(float(ramp.f_number[i]))}   {shutter_label(float(ramp.shutter_s[i]))}   "
-        f"{iso_label(float(ramp.iso[i]))}"
-    )
+    return _settings(ramp.f_number[i], ramp.shutter_s[i], ramp.iso[i])
+
+
+def _settings(f_number: float, shutter_s: float, iso: float) -> str:
+    return f"{f_number_label(float(f_number))}   {shutter_label(float(shutter_s))}   {iso_label(float(iso))}"
 
 
 def signed(value: float) -> str:

@@ -7,7 +7,8 @@ language. Findings have speakers of their own in each language (`review/findings
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from typing import Any
 
 from attrs import field, frozen
@@ -36,6 +37,20 @@ def left(choose: Callable[[], Language]) -> None:
     """Ask no more; nothing where nobody was asked."""
     if choose in _choose:
         _choose.remove(choose)
+
+
+@contextmanager
+def in_english() -> Iterator[None]:
+    """Say everything in English meanwhile: for pages that are in English as a whole."""
+
+    def english() -> Language:
+        return _PLAIN
+
+    chosen_by(english)
+    try:
+        yield
+    finally:
+        left(english)
 
 
 def current() -> Language:

@@ -9,7 +9,7 @@ import bpy
 import pytest
 
 from blender_addon.state import live
-from blender_addon.ui.fit_job import FitJob, Listener
+from blender_addon.state.thread_job import Listener, ThreadJob
 from blender_addon.ui.operators import review as operators
 from planner_core import Plan
 from planner_core.edit import edits
@@ -119,7 +119,7 @@ def test_a_defect_in_a_fit_comes_out_in_the_windows_thread() -> None:
     def broken(_listen: Listener) -> Fit:
         raise ZeroDivisionError("told")
 
-    job = FitJob(broken)
+    job: ThreadJob[Fit] = ThreadJob(broken)
     job.wait(20.0)
     assert isinstance(job.defect, ZeroDivisionError)
 

@@ -165,6 +165,8 @@ def test_the_panels_stand_in_the_order_of_the_work(empty: Any) -> None:
         "Move",
         "Exposure",
         "Preview",
+        "Shots of the Evening",
+        "As Shot",
         "Plan File",
     ]
     assert {cls.bl_category for cls in order} == {"Duskrail"}

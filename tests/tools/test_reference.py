@@ -16,6 +16,7 @@ import pytest
 
 from planner_core import compute_frames, frames
 from planner_core.evening import dates, milky_way
+from planner_core.log import curve
 from planner_core.log import report as log_report
 from planner_core.moves import compare, measured, score
 from planner_core.output.axes import axes_csv
@@ -154,7 +155,7 @@ MAKERS: dict[str, tuple[Callable[..., Any], ...]] = {
     "`photo IMAGE PLAN -o NEW --json`": (photo_command._solved_dict,),
     "`photo --check PLAN --json`": (photo_command._check, photo_command._check_dict),
     "`terrain FILE… PLAN -o NEW --json`": (terrain_command._as_dict,),
-    "`log FOLDER PLAN --json`": (log_report.log_dict,),
+    "`log FOLDER PLAN --json`": (log_report.log_dict, curve.exposures),
     "`late PLAN --now TIME --json`": (late_dict,),
     "`evening PLAN PLAN… --json`": (evening_dict,),
 }

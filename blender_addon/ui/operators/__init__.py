@@ -3,11 +3,11 @@
 import bpy
 
 from ..translation import in_own_context
-from . import blocks, photo, plan, plan_file, preview, review, rig, scout, timing, view
+from . import blocks, log, photo, plan, plan_file, preview, review, rig, scout, shots, timing, view
 
 CLASSES = tuple(
     cls
-    for module in (plan, timing, view, plan_file, blocks, photo, rig, review, preview, scout)
+    for module in (plan, timing, view, plan_file, blocks, photo, rig, review, preview, scout, shots, log)
     for cls in module.CLASSES
 )
 

@@ -15,8 +15,8 @@ from planner_core.review.findings import sentences
 from planner_core.words.language import say
 
 from ...state import live, selection
+from ...state.thread_job import Listener, ThreadJob
 from .. import timeline, wording
-from ..fit_job import FitJob, Listener
 from .base import UNDOABLE, Outcome, ReadsFrames, WithFrames, change
 
 EVERYTHING = "all"
@@ -25,7 +25,7 @@ EVERYTHING = "all"
 LOOK_EVERY_S = 0.2
 TAKES_A_WHILE = ("compose", EVERYTHING)  # so these run beside the window
 
-_under_way: list[FitJob] = []  # the fit that runs beside the window, if any
+_under_way: list[ThreadJob[Fit]] = []  # the fit that runs beside the window, if any
 
 
 def stop() -> None:
@@ -204,7 +204,7 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
         plan, kind = live.plan_of(context.scene), self.kind
         assert plan is not None
         self.plan = plan
-        _under_way.append(FitJob(lambda listen: fit_of(kind, plan, listen)))
+        _under_way.append(ThreadJob(lambda listen: fit_of(kind, plan, listen)))
         live.pause_reviews()
         self.timer = context.window_manager.event_timer_add(LOOK_EVERY_S, window=context.window)
         context.window_manager.modal_handler_add(self)
@@ -240,7 +240,7 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
         context.workspace.status_text_set(None)
         live.go_on_reviewing()
 
-    def _taken(self, context: Any, job: FitJob) -> Outcome:
+    def _taken(self, context: Any, job: ThreadJob[Fit]) -> Outcome:
         """What the fit found, taken into the plan that it was for."""
         if job.defect is not None:
             raise job.defect

@@ -2,6 +2,7 @@
 # Blender reads the annotations of its classes as they are, so none may be turned into text here.
 # mypy: disable-error-code="valid-type"
 
+import datetime as dt
 from typing import Any
 
 import bpy
@@ -10,8 +11,10 @@ from bpy.props import IntProperty
 
 from planner_core import Plan, PlanError
 from planner_core.plan.file import plan_from_text, plan_to_text
+from planner_core.plan.timeline import local_datetime
 from planner_core.scout.search import Scout, Wishes
 from planner_core.scout.shots import plan_of
+from planner_core.words.dates import day_words
 from planner_core.words.language import say
 
 from ...state import live
@@ -20,6 +23,7 @@ from ..scout_job import ScoutJob, Shown
 from .base import UNDOABLE, Outcome, ReadsPlan, WithFrames, set_plan
 
 LOOK_EVERY_S = 0.3
+USUAL_DAYS = 14  # that are searched where nobody says until when
 TOP = 6
 
 _jobs: dict[int, ScoutJob] = {}  # the search under way or done last, by scene
@@ -45,6 +49,14 @@ def chosen_find(scene: Any) -> dict[str, Any] | None:
     return shown.finds[min(scene.duskrail.scout_find, len(shown.finds) - 1)]
 
 
+def best_evenings_text(dates: list[str]) -> str:
+    """On which of the evenings a find is at its best."""
+    day = day_words(dt.date.fromisoformat(dates[0]), year=True)
+    if len(dates) == 1:
+        return say("Best on {day}, which its plan has", day=day)
+    return say("Best on {day}, which its plan has, and {count} more", day=day, count=len(dates) - 1)
+
+
 def stop() -> None:
     """Stop every search, and forget what they found."""
     while _jobs:
@@ -59,6 +71,13 @@ def area_of(scene: Any, plan: Plan) -> list[float] | None:
     return [x - reach, y - reach, x + reach, y + reach]
 
 
+def date_of(scene: Any) -> dt.date:
+    """The local date in the middle of the plan's shoot."""
+    frames = live.frames_of(scene)
+    assert frames is not None
+    return local_datetime(float(frames.utc_s[len(frames) // 2]), frames.plan.zone).date()
+
+
 def start(scene: Any) -> ScoutJob:
     """Begin a search of the scene's place, and forget the one before."""
     live.take_edits(scene)
@@ -68,7 +87,16 @@ def start(scene: Any) -> ScoutJob:
     if old is not None:
         old.stop()
     scene.duskrail.scout_find = 0
-    options = {"area": area_of(scene, plan), "reviews": scene.duskrail.scout_reviews, "top": TOP}
+    settings = scene.duskrail
+    planned = date_of(scene)
+    options = {
+        "what": settings.scout_what,
+        "area": None if settings.scout_what == "SUBJECTS" else area_of(scene, plan),
+        "reviews": settings.scout_reviews,
+        "top": TOP,
+        "first": settings.scout_from.strip() or planned.isoformat(),
+        "last": settings.scout_to.strip() or (planned + dt.timedelta(days=USUAL_DAYS)).isoformat(),
+    }
     job = _jobs[scene.session_uid] = ScoutJob(plan_to_text(plan), options)
     return job
 

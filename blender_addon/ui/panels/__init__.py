@@ -5,9 +5,24 @@ from __future__ import annotations
 import bpy
 
 from ..translation import in_own_context
-from . import blocking, exposure, file, move, photo, place, plan, preview, review, rig, scout, view
+from . import (
+    blocking,
+    exposure,
+    file,
+    log,
+    move,
+    photo,
+    place,
+    plan,
+    preview,
+    review,
+    rig,
+    scout,
+    shots,
+    view,
+)
 
-TOPICS = (plan, place, blocking, photo, rig, move, exposure, review, scout, preview, file, view)
+TOPICS = (plan, place, blocking, photo, rig, move, exposure, review, scout, preview, shots, log, file, view)
 CLASSES = tuple(cls for topic in TOPICS for cls in topic.CLASSES)
 
 

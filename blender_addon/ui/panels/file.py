@@ -18,7 +18,7 @@ from .layout import PlanTab, wrapped
 class DUSKRAIL_PT_file(PlanTab, bpy.types.Panel):
     bl_idname = "DUSKRAIL_PT_file"
     bl_label = "Plan File"
-    bl_order = 8
+    bl_order = 10
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context: Any) -> None:

@@ -4,14 +4,20 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 import bpy
 
+from planner_core.plan.text import one_line
+from planner_core.words.dates import day_words
 from planner_core.words.language import say
 
 from ..operators import scout
+from ..scout_job import Shown
 from .layout import PlanTab, rows, wrapped
+
+MOST_EVENINGS = 12
 
 
 class DUSKRAIL_PT_scout(PlanTab, bpy.types.Panel):
@@ -27,16 +33,26 @@ class DUSKRAIL_PT_scout(PlanTab, bpy.types.Panel):
             layout.progress(factor=job.done_fraction, type="BAR", text=job.text)
             layout.operator("duskrail.scout_stop", text="Stop", icon="X")
         else:
-            layout.prop(settings, "lenses")
-            column = layout.column(align=True)
-            column.prop(settings, "scout_reach")
-            column.prop(settings, "scout_reviews")
+            self._wishes(layout, settings)
             column = layout.column()
             column.scale_y = 1.3
             column.operator("duskrail.scout", icon="VIEWZOOM")
         if job is not None and job.problem:
             wrapped(layout, context, job.problem, icon="ERROR")
         self._finds(context)
+
+    def _wishes(self, layout: Any, settings: Any) -> None:
+        layout.row().prop(settings, "scout_what", expand=True)
+        if settings.scout_what == "EVENINGS":
+            column = layout.column(align=True)
+            column.prop(settings, "scout_from")
+            column.prop(settings, "scout_to")
+        layout.prop(settings, "lenses")
+        if settings.scout_what == "SUBJECTS":
+            return
+        column = layout.column(align=True)
+        column.prop(settings, "scout_reach")
+        column.prop(settings, "scout_reviews")
 
     def _finds(self, context: Any) -> None:
         layout, scene = self.layout, context.scene
@@ -46,7 +62,8 @@ class DUSKRAIL_PT_scout(PlanTab, bpy.types.Panel):
         wrapped(layout, context, say("The shot as planned: {planned:.0f} points", planned=shown.planned))
         column = layout.column(align=True)
         for number, other in enumerate(shown.finds):
-            text = f"{number + 1}.  {other['points']:.0f}   {other['name']}"
+            subject = f"{one_line(other['subject'])}: " if "subject" in other else ""
+            text = f"{number + 1}.  {other['points']:.0f}   {subject}{other['name']}"
             column.operator(
                 "duskrail.scout_choose", text=text, translate=False, depress=other is find
             ).number = number
@@ -56,12 +73,34 @@ class DUSKRAIL_PT_scout(PlanTab, bpy.types.Panel):
         row.operator("duskrail.scout_step", text="", icon="TRIA_RIGHT").by = 1
         box = layout.box()
         wrapped(box, context, f"{find['name']}. {find['reason']}")
+        if find.get("best_evenings"):
+            wrapped(box, context, scout.best_evenings_text(find["best_evenings"]), icon="TIME")
         wrapped(box, context, f"{', '.join(find['costs'])}.", icon="TRACKING")
         wrapped(box, context, say("Check there {what}.", what="; ".join(find["to_check"])), icon="VIEWZOOM")
         if shown.remark:
             wrapped(layout, context, shown.remark, icon="INFO")
-        layout.operator("duskrail.scout_stand", icon="CURSOR")
+        self._evenings(context, shown)
+        if len(shown.places_m):
+            layout.operator("duskrail.scout_stand", icon="CURSOR")
         layout.operator("duskrail.scout_clear", icon="X")
+
+    def _evenings(self, context: Any, shown: Shown) -> None:
+        """The evenings with their best spot, as many as there is room for; a click shows that."""
+        good = [one for one in shown.evenings if one["best"] is not None]
+        best = sorted(good, key=lambda one: -one["points"])[:MOST_EVENINGS]
+        if not best:
+            return
+        column, count = self.layout.column(align=True), len(shown.evenings)
+        if count > len(best):
+            template = "The best {best} of {count} evenings"
+            column.label(text=say(template, best=len(best), count=count), translate=False)
+        for one in sorted(best, key=lambda one: str(one["date"])):
+            number, day = one["best"], day_words(dt.date.fromisoformat(one["date"]), weekday=True)
+            template = "{day}: spot {number}, {points:.0f} points"
+            text = say(template, day=day, number=number + 1, points=one["points"])
+            column.operator("duskrail.scout_choose", text=text, translate=False).number = number
+        if shown.without:
+            wrapped(column, context, say("{count} dates have no such event.", count=shown.without))
 
 
 CLASSES = (DUSKRAIL_PT_scout,)

@@ -28,7 +28,7 @@ class DUSKRAIL_PT_overlay(bpy.types.Panel):
     def draw(self, context: Any) -> None:
         layout, settings = self.layout, context.scene.duskrail
         grid = layout.grid_flow(row_major=True, columns=2, even_columns=True, align=True)
-        for name in ("show_readout", "show_path", "show_sky", "show_phases"):
+        for name in ("show_readout", "show_path", "show_sky", "show_phases", "show_log"):
             grid.prop(settings, name)
         layout.label(text=say("In the Picture"), translate=False)
         grid = layout.grid_flow(row_major=True, columns=2, even_columns=True, align=True)

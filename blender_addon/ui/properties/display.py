@@ -7,12 +7,17 @@ from typing import Any
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty, StringProperty
 
 from ...render.jobs import MOST_JOBS
-from ...state import live
+from ...state import live, shots
 from .fields import NOT_KEYED
 
 
 def _other_day(owner: Any, _context: Any) -> None:
     live.look_at_day(owner.id_data)
+
+
+def _alike(name: str) -> Any:
+    """What happens when one of the evening's settings is changed in a scene: the others get it too."""
+    return lambda owner, _context: shots.keep_alike(owner.id_data, (name,))
 
 
 class DisplayFields:
@@ -59,6 +64,13 @@ class DisplayFields:
         options=NOT_KEYED,
     )
 
+    show_log: BoolProperty(
+        name="As Shot",
+        description="Show how the frames were exposed, beside the plan, in the view and in the timeline, "
+        "where a log is open",
+        default=True,
+        options=NOT_KEYED,
+    )
     look_days: IntProperty(
         name="Other Day",
         description="Try out the light of another day, a number of days after the plan's; negative for "
@@ -113,6 +125,26 @@ class DisplayFields:
 class ScoutFields:
     """What a search for a shot looks through, and which find is shown."""
 
+    scout_what: EnumProperty(
+        name="Search",
+        description="What is searched for",
+        items=[
+            ("SPOTS", "Spots", "Where to stand on the planned evening"),
+            ("EVENINGS", "Evenings", "Of several evenings the best for each spot, and each one's best spot"),
+            ("SUBJECTS", "Subjects", "From the planned place, the block that makes the best subject"),
+        ],
+        options=NOT_KEYED,
+    )
+    scout_from: StringProperty(
+        name="From",
+        description="First evening as year-month-day. Leave it empty for the plan's",
+        options=NOT_KEYED,
+    )
+    scout_to: StringProperty(
+        name="To",
+        description="Last evening as year-month-day. Leave it empty for two weeks after the plan's",
+        options=NOT_KEYED,
+    )
     scout_reach: FloatProperty(
         name="Within",
         description="How far from the rail's start places are searched",
@@ -133,6 +165,46 @@ class ScoutFields:
     )
     scout_find: IntProperty(
         name="Find", description="The find that is shown", default=0, min=0, options=NOT_KEYED
+    )
+
+
+class EveningFields:
+    """Which scenes are shots of the evening, and how that is planned: the same in all of them."""
+
+    in_evening: BoolProperty(
+        name="In the Evening",
+        description="Whether this shot is one of the evening's",
+        default=True,
+        options=NOT_KEYED,
+    )
+    evening_people: IntProperty(
+        name="People",
+        description="How many people do the work",
+        default=1,
+        min=1,
+        max=6,
+        update=_alike("evening_people"),
+        options=NOT_KEYED,
+    )
+    evening_pace: FloatProperty(
+        name="Pace (km/h)",
+        description="How fast one walks from shot to shot with the gear, in kilometres an hour",
+        default=4.0,
+        min=0.5,
+        max=12.0,
+        precision=1,
+        update=_alike("evening_pace"),
+        options=NOT_KEYED,
+    )
+    evening_detour: FloatProperty(
+        name="Detour",
+        description="How much longer the paths are than the straight line",
+        default=1.3,
+        min=1.0,
+        max=10.0,
+        precision=2,
+        update=_alike("evening_detour"),
+        options=NOT_KEYED,
     )
 
 

@@ -11,7 +11,7 @@ from planner_core.edit import kit
 
 from ...state import live, selection
 from .camera import CameraFields
-from .display import DisplayFields, FileFields, PreviewFields, ScoutFields
+from .display import DisplayFields, EveningFields, FileFields, PreviewFields, ScoutFields
 from .picture import CompositionFields, ExposureFields, MoveFields
 from .place import SeaFields, ShootFields, SiteFields
 from .rig import RigFields
@@ -29,6 +29,7 @@ class DUSKRAIL_PG_settings(
     DisplayFields,
     PreviewFields,
     ScoutFields,
+    EveningFields,
     FileFields,
     SiteFields,
     SeaFields,

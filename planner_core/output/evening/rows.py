@@ -13,6 +13,7 @@ from planner_core.fit.evening import Evening, Round
 from planner_core.plan.timeline import local_datetime
 from planner_core.time import events
 from planner_core.words.durations import duration_text, minutes_text
+from planner_core.words.language import say
 
 LABELS = {
     "leave": "Leave",
@@ -77,20 +78,26 @@ def _of_person(evening: Evening, each: Round) -> Iterator[Row]:
         yield _end(evening, each, shot, start)
     assert before is not None
     yield Row(
-        kind="done", person=person, shot=0, begin_s=before.end_s, end_s=before.end_s, label=LABELS["done"]
+        kind="done",
+        person=person,
+        shot=0,
+        begin_s=before.end_s,
+        end_s=before.end_s,
+        label=say(LABELS["done"]),
     )
 
 
 def _leave(evening: Evening, number: int, person: int, arrive_s: float) -> Row:
     travel = evening.shot(number).plan.shoot.travel_s
-    note = f"{duration_text(travel)} on the way" if travel else "the plan has no travel time; allow for yours"
+    there, unknown = "{time} on the way", "the plan has no travel time; allow for yours"
+    note = say(there, time=duration_text(travel)) if travel else say(unknown)
     return Row(
         kind="leave",
         person=person,
         shot=number,
         begin_s=arrive_s - travel,
         end_s=arrive_s,
-        label=LABELS["leave"],
+        label=say(LABELS["leave"]),
         note=note,
     )
 
@@ -102,7 +109,7 @@ def _walk(evening: Evening, person: int, one: int, other: int, leave_s: float) -
         shot=other,
         begin_s=leave_s,
         end_s=leave_s + evening.walk_s(one, other),
-        label=LABELS["walk"],
+        label=say(LABELS["walk"]),
         note=f"{metres_text(evening.walk_m(one, other))}, {minutes_text(evening.walk_s(one, other))}",
     )
 
@@ -119,7 +126,13 @@ def _stay(evening: Evening, person: int, number: int, step: Step, free_s: float)
 
     def row(kind: str, begin: float, end: float, note: str) -> Row:
         return Row(
-            kind=kind, person=person, shot=number, begin_s=begin, end_s=end, label=LABELS[kind], note=note
+            kind=kind,
+            person=person,
+            shot=number,
+            begin_s=begin,
+            end_s=end,
+            label=say(LABELS[kind]),
+            note=note,
         )
 
     if step.kind == SET_UP:
@@ -131,13 +144,15 @@ def _stay(evening: Evening, person: int, number: int, step: Step, free_s: float)
     else:
         watched = min(step.begin_s + WATCH_S, step.end_s)
         seen = f"{spare}, " if spare else ""
-        yield row("start", step.begin_s, watched, f"{seen}watch the first frames")
+        yield row("start", step.begin_s, watched, seen + say("watch the first frames"))
         if shot.plan.shoot.attended:
-            yield row("attend", watched, step.end_s, "stay: it needs hands while it runs")
+            yield row("attend", watched, step.end_s, say("stay: it needs hands while it runs"))
 
 
 def _spare(seconds: float) -> str:
-    return f"{duration_text(seconds // 60 * 60)} to spare before" if seconds >= SPARE_WORTH_SAYING_S else ""
+    if seconds < SPARE_WORTH_SAYING_S:
+        return ""
+    return say("{time} to spare before", time=duration_text(seconds // 60 * 60))
 
 
 def _test_s(moments: dict[str, Moment]) -> float:
@@ -154,15 +169,15 @@ def _end(evening: Evening, each: Round, number: int, start_s: float) -> Row:
         step.kind in (START, PACK) and step.shot == place and step.begin_s <= end <= step.end_s
         for step in each.schedule.steps
     )
-    note = f"frame {len(shot.frames)} is taken"
+    seen, alone = "frame {count} is taken", "frame {count} is taken, by itself"
     return Row(
         kind="end",
         person=each.person if there else 0,
         shot=number,
         begin_s=end,
         end_s=end,
-        label=LABELS["end"],
-        note=note if there else f"{note}, by itself",
+        label=say(LABELS["end"]),
+        note=say(seen if there else alone, count=len(shot.frames)),
     )
 
 
@@ -182,7 +197,7 @@ def _light(evening: Evening, first_s: float, last_s: float) -> Iterator[Row]:
                         shot=0,
                         begin_s=utc_s,
                         end_s=utc_s,
-                        label=EVENT_WORDS[name],
+                        label=say(EVENT_WORDS[name]),
                         note=_frames_then(evening, utc_s),
                     )
         day += dt.timedelta(days=1)
@@ -190,7 +205,7 @@ def _light(evening: Evening, first_s: float, last_s: float) -> Iterator[Row]:
 
 def _frames_then(evening: Evening, utc_s: float) -> str:
     told = [
-        f"frame {event_frame(shot.frames, utc_s)} of shot {shot.number}"
+        say("frame {frame} of shot {number}", frame=event_frame(shot.frames, utc_s), number=shot.number)
         for shot in evening.shots
         if shot.number not in evening.dropped and shot.frames.utc_s[0] <= utc_s <= shot.frames.utc_s[-1]
     ]

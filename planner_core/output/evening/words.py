@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from planner_core.evening.shots import Terms
@@ -13,6 +13,9 @@ from planner_core.plan.text import one_line
 from planner_core.review.words.in_short import in_short
 from planner_core.words.dates import day_words
 from planner_core.words.durations import duration_text, minutes_text
+from planner_core.words.language import say
+
+Name = Callable[[str], str]
 
 TRIED = {
     "start-later": "Starting later",
@@ -51,8 +54,9 @@ def row_text(evening: Evening, row: Row) -> str:
     """A line of the timetable."""
     what = row.label
     if row.shot and row.kind not in ("light", "done"):
-        to = {"walk": "to ", "leave": "for "}.get(row.kind, "")
-        what += f" {to}{row.shot}. {one_line(evening.shot(row.shot).name)}"
+        shot = f"{row.shot}. {one_line(evening.shot(row.shot).name)}"
+        to, leave_for, at = "{what} to {shot}", "{what} for {shot}", "{what} {shot}"
+        what = say({"walk": to, "leave": leave_for}.get(row.kind, at), what=what, shot=shot)
     return f"{what} ({row.note})" if row.note else what
 
 
@@ -65,78 +69,126 @@ def clock_text(evening: Evening, row: Row) -> str:
 
 def clash_text(evening: Evening, clash: Clash) -> str:
     """One clash with its minutes."""
-    names = " and ".join(f"{n}. {one_line(evening.shot(n).name)}" for n in clash.shots)
+    names = say(" and ").join(numbered(evening, n) for n in clash.shots)
     if clash.late_s is None:
-        late = f"starting up to {duration_text(6 * 3600.0)} later wouldn’t help"
+        late = say("starting up to {time} later wouldn’t help", time=duration_text(6 * 3600.0))
     else:
-        late = f"{minutes_text(clash.late_s)} are missing between them"
+        late = say("{time} are missing between them", time=minutes_text(clash.late_s))
     if clash.kind == "person":
         people = evening.terms.people if len(clash.shots) > 2 else 1
-        who = "one person" if people == 1 else f"{people} people"
-        both = "both" if len(clash.shots) == 2 else "them all"
-        return f"{names} clash as planned: {who} can’t do {both}, {late}."
-    gear = " and ".join(f"the {kind} “{one_line(name)}”" for kind, name in clash.gear)
-    return f"{names} clash as planned: both need {gear}, and {late}."
+        both, all_by_one, all_by_more = (
+            "{names} clash as planned: one person can’t do both, {late}.",
+            "{names} clash as planned: one person can’t do them all, {late}.",
+            "{names} clash as planned: {people} people can’t do them all, {late}.",
+        )
+        template = both if len(clash.shots) == 2 else all_by_one if people == 1 else all_by_more
+        return say(template, names=names, people=people, late=late)
+    rig, camera = "the rig “{name}”", "the camera “{name}”"
+    gear = say(" and ").join(
+        say(rig if kind == "rig" else camera, name=one_line(name)) for kind, name in clash.gear
+    )
+    return say("{names} clash as planned: both need {gear}, and {late}.", names=names, gear=gear, late=late)
 
 
-def attempt_text(evening: Evening, attempt: Attempt) -> str:
-    """What was tried, whether it helps, and what it costs."""
-    head = TRIED[attempt.kind]
+def numbered(evening: Evening, number: int) -> str:
+    """A shot by its number and name."""
+    return f"{number}. {one_line(evening.shot(number).name)}"
+
+
+def attempt_text(evening: Evening, attempt: Attempt, named: Name | None = None) -> str:
+    """What was tried, whether it helps, and what it costs; named says what a finding's code is about."""
+    head = say(TRIED[attempt.kind])
     if attempt.kind == "drop":
-        names = ", ".join(f"{n}. {one_line(evening.shot(n).name)}" for n in attempt.dropped)
-        return f"{head} {names} leaves an evening without a clash."
+        names = ", ".join(numbered(evening, n) for n in attempt.dropped)
+        return say("{what} {names} leaves an evening without a clash.", what=head, names=names)
     if not attempt.works:
-        return f"{head} alone doesn’t help."
-    moves = [f"{n} starts {moved_text(shift)}" for n, shift in attempt.moved_s.items()]
+        return say("{what} alone doesn’t help.", what=head)
+    moves = [
+        say("{number} starts {moved}", number=n, moved=moved_text(shift))
+        for n, shift in attempt.moved_s.items()
+    ]
     cuts = [
-        f"{n} has {count} frames instead of {evening.shot(n).plan.shoot.frames}"
+        say(
+            "{number} has {count} frames instead of {planned}",
+            number=n,
+            count=count,
+            planned=evening.shot(n).plan.shoot.frames,
+        )
         for n, count in attempt.frames.items()
     ]
-    what = "; ".join((*cuts, *moves)) or "nothing has to move"
-    return f"{head} helps: {what}. {_cost_text(attempt.new)}"
+    changes = "; ".join((*cuts, *moves)) or say("nothing has to move")
+    helps = say("{what} helps: {changes}.", what=head, changes=changes)
+    return f"{helps} {_cost_text(attempt.new, named)}"
 
 
-def _cost_text(new: dict[int, tuple[str, ...]]) -> str:
+def _cost_text(new: dict[int, tuple[str, ...]], named: Name | None) -> str:
     if not new:
-        return "The reviews find nothing new."
-    told = "; ".join(f"shot {n}: {found_text(codes)}" for n, codes in new.items())
-    return f"The reviews then find {told}."
+        return say("The reviews find nothing new.")
+    told = "; ".join(
+        say("shot {number}: {found}", number=n, found=found_text(codes, named)) for n, codes in new.items()
+    )
+    return say("The reviews then find {found}.", found=told)
 
 
-def found_text(codes: tuple[str, ...]) -> str:
+def found_text(codes: tuple[str, ...], named: Name | None = None) -> str:
     """What a review finds, each in a few words with its code: a rail in the picture [rail-in-frame]."""
-    return ", ".join(f"{in_short(code)} [{code}]" for code in codes)
+    return ", ".join((named or _with_code)(code) for code in codes)
+
+
+def _with_code(code: str) -> str:
+    return f"{in_short(code)} [{code}]"
 
 
 def moved_text(shift_s: float) -> str:
     """4 min later, 10 min earlier."""
-    return f"{minutes_text(abs(shift_s))} {'later' if shift_s > 0 else 'earlier'}"
+    later, earlier = "{time} later", "{time} earlier"
+    return say(later if shift_s > 0 else earlier, time=minutes_text(abs(shift_s)))
 
 
 def rush_text(evening: Evening) -> str:
     """Whether there is time to spare before every start."""
     if evening.rush_s == 0:
-        return "There are 10 min or more to spare before every start."
-    return f"Of the 10 min to spare before every start, {minutes_text(evening.rush_s)} are missing in all."
+        return say("There are 10 min or more to spare before every start.")
+    return say(
+        "Of the 10 min to spare before every start, {time} are missing in all.",
+        time=minutes_text(evening.rush_s),
+    )
 
 
 def state_text(evening: Evening) -> str:
     """The whole in a sentence."""
     if evening.dropped:
-        names = ", ".join(f"{n}. {one_line(evening.shot(n).name)}" for n in evening.dropped)
-        return f"Not all of it can be done: leave out {names}."
-    moved = [shot for shot in evening.shots if moved_s(evening, shot.number)]
+        names = ", ".join(numbered(evening, n) for n in evening.dropped)
+        return say("Not all of it can be done: leave out {names}.", names=names)
+    count = sum(1 for shot in evening.shots if moved_s(evening, shot.number))
     if evening.clashes:
-        return f"It can be done if {_count(len(moved), 'start')} move{'s' * (len(moved) == 1)}."
-    return (
-        "It can be done as planned."
-        if not moved
-        else f"There is most time to spare if {_count(len(moved), 'start')} move{'s' * (len(moved) == 1)}."
+        one, more = "It can be done if 1 start moves.", "It can be done if {count} starts move."
+        return say(one if count == 1 else more, count=count)
+    if not count:
+        return say("It can be done as planned.")
+    one, more = (
+        "There is most time to spare if 1 start moves.",
+        "There is most time to spare if {count} starts move.",
+    )
+    return say(one if count == 1 else more, count=count)
+
+
+def start_text(evening: Evening, number: int) -> str:
+    """By how much a start was moved: 2. Bridge starts 4 min later than planned."""
+    return say(
+        "{shot} starts {moved} than planned.",
+        shot=numbered(evening, number),
+        moved=moved_text(moved_s(evening, number)),
     )
 
 
-def _count(count: int, word: str) -> str:
-    return f"{count} {word}{'' if count == 1 else 's'}"
+def new_findings_text(evening: Evening, number: int, named: Name | None = None) -> str:
+    """What a moved start adds to a shot's review."""
+    return say(
+        "{shot}: its review then finds {found}.",
+        shot=numbered(evening, number),
+        found=found_text(evening.new_findings[number], named),
+    )
 
 
 def moved_s(evening: Evening, number: int) -> int:
@@ -151,11 +203,10 @@ def evening_lines(evening: Evening) -> Iterator[str]:
     yield ""
     yield state_text(evening)
     yield rush_text(evening)
-    for number, shot in enumerate(evening.shots, start=1):
-        if shift := moved_s(evening, number):
-            yield f"{number}. {one_line(shot.name)} starts {moved_text(shift)} than planned."
-    for number, codes in evening.new_findings.items():
-        yield f"{number}. {one_line(evening.shot(number).name)}: its review then finds {found_text(codes)}."
+    for shot in evening.shots:
+        if moved_s(evening, shot.number):
+            yield start_text(evening, shot.number)
+    yield from (new_findings_text(evening, number) for number in evening.new_findings)
     if evening.clashes:
         yield ""
         yield from (clash_text(evening, clash) for clash in evening.clashes)

@@ -1,17 +1,19 @@
-"""A fit that is worked out beside the window, which goes on meanwhile: how far it is, and a way to stop it.
+"""Work of the core that is done beside the window, which goes on meanwhile: how far it is, and a way to stop
+it.
 
-The core alone runs there, on a plan that can't change; nothing of Blender's is touched outside the window's
-own thread.
+The core alone runs there, on plans that can't change; nothing of Blender's is touched outside the window's
+own thread, and no words are made there, since they are in the language of Blender's interface.
 """
 
 from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from typing import Generic, TypeVar
 
 from planner_core import PlanError
-from planner_core.fit.result import Fit
 
+Result = TypeVar("Result")
 Listener = Callable[[str], None]
 
 
@@ -19,16 +21,18 @@ class _Stopped(Exception):
     """Somebody asked for it."""
 
 
-class FitJob:
-    """One fit under way or done. `work` gets a listener, whom it tells now and then what it is doing."""
+class ThreadJob(Generic[Result]):
+    """One piece of work under way or done. `work` gets a listener, whom it tells now and then what it is
+    doing.
+    """
 
-    def __init__(self, work: Callable[[Listener], Fit]) -> None:
+    def __init__(self, work: Callable[[Listener], Result], name: str = "duskrail") -> None:
         self.text = "begins"
-        self.result: Fit | None = None
+        self.result: Result | None = None
         self.problem: PlanError | None = None
         self.defect: Exception | None = None
         self._work, self._stop = work, threading.Event()
-        self._thread = threading.Thread(target=self._run, name="duskrail-fit", daemon=True)
+        self._thread = threading.Thread(target=self._run, name=name, daemon=True)
         self._thread.start()
 
     def is_running(self) -> bool:
