@@ -48,9 +48,9 @@ COMMANDS = (
     (
         *("photo", "from_the_field.jpg"),
         *("--pin", "500.5,330=hills 19 top", "--pin", "849,312=hills 20 top"),
-        *("--block", "tower 584,439 584,254 = from_the_road.jpg 651.5,446 651.5,244"),
-        *("--block", "barn 181,443 181,374 = from_the_road.jpg 187,452 187,363"),
-        *("--block", "mast 776.5,435 776.5,329 = from_the_road.jpg 770.5,442 770.5,335"),
+        *("--block", "tower 584,439 584,254 554,439 614,439 = from_the_road.jpg 651.5,446 651.5,244"),
+        *("--block", "barn 181,443 181,374 92,443 260,443 = from_the_road.jpg 187,452 187,363"),
+        *("--block", "mast 776.5,435 776.5,329 774,435 779,435 = from_the_road.jpg 770.5,442 770.5,335"),
     ),
 )
 

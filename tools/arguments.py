@@ -440,8 +440,9 @@ def _add_photo(one: Any) -> None:
         metavar="NAME FOOT TOP",
         action="append",
         default=[],
-        help='Make a block that reaches from one point to another, as "tower 412,900 410,300"; its distance '
-        'may follow, or the same two points in an earlier photograph: "= other.jpg 388,905 386,310".',
+        help='Make a block that reaches from one point to another, as "tower 412,900 410,300"; its left '
+        "and right edge may follow as two more points, then its distance, or foot and top in an earlier "
+        'photograph: "= other.jpg 388,905 386,310".',
     )
     one.add_argument(
         "--skyline",

@@ -100,13 +100,14 @@ def _block(plan: Plan, photo: Photo, text: str) -> Block:
 
     here, equals, there = text.partition("=")
     name, points, numbers = _sighting(here, "--block", "tower 412,900 410,300")
-    if len(points) != 2 or len(numbers) > (0 if equals else 1):
+    if len(points) not in (2, 4) or len(numbers) > (0 if equals else 1):
         raise UsageError(
             f"--block: {one_line(text)} needs a name, foot and top, as in: tower 412,900 410,300 [DISTANCE]"
         )
+    width = abs(points[3][0] - points[2][0]) if len(points) == 4 else None
     if not equals:
         distance = numbers[0] if numbers else None
-        return block_from_photo(plan, photo, name, points[0], points[1], distance_m=distance)
+        return block_from_photo(plan, photo, name, points[0], points[1], distance_m=distance, width_px=width)
     file, others, rest = _sighting(there, "--block", "tower 412,900 410,300 = other.jpg 388,905 386,310")
     if len(others) != 2 or rest:
         raise UsageError(
@@ -117,7 +118,7 @@ def _block(plan: Plan, photo: Photo, text: str) -> Block:
     if other is None:
         raise UsageError(f"--block: {one_line(file)} is not another photograph of the plan; add it first")
     feet, tops = (points[0], others[0]), (points[1], others[1])
-    return block_from_two(plan, (photo, other), name, feet, tops)
+    return block_from_two(plan, (photo, other), name, feet, tops, width_px=width)
 
 
 def _sighting(text: str, option: str, example: str) -> tuple[str, list[tuple[float, float]], list[float]]:

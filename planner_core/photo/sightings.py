@@ -49,15 +49,7 @@ def block_from_photo(
     height = photo.place_m[2] + away * np.tan(np.radians(top_altitude)) - foot_m[2]
     if height <= 0.0:
         raise PlanError("top", list(top_px), "is below the foot; the foot comes first, then the top")
-    if width_px is None:
-        width = WIDTH * height
-    else:
-        middle = (foot_px[0] + top_px[0]) / 2.0, (foot_px[1] + top_px[1]) / 2.0
-        left, right = (
-            sight(photo, (middle[0] + side * width_px / 2.0, middle[1]), plan.site.scene_north_deg)
-            for side in (-1, 1)
-        )
-        width = away * float(np.arccos(np.clip(left @ right, -1.0, 1.0)))
+    width = WIDTH * height if width_px is None else _width_m(plan, photo, foot_px, top_px, width_px, away)
     return _standing(plan, photo, name, role, foot_m, float(height), max(width, 0.01))
 
 
@@ -68,9 +60,11 @@ def block_from_two(
     feet_px: tuple[Pixel, Pixel],
     tops_px: tuple[Pixel, Pixel],
     *,
+    width_px: float | None = None,
     role: str = "background",
 ) -> Block:
-    """A box whose foot and top are where the sights of two photographs pass nearest to each other.
+    """A box whose foot and top are where the sights of two photographs pass nearest to each other; width_px
+    is how wide the first of them shows it.
 
     Raises PlanError where the sights run side by side.
     """
@@ -78,7 +72,23 @@ def block_from_two(
     height = float(top[2] - foot[2])
     if height <= 0.0:
         raise PlanError("top", list(tops_px[0]), "is below the foot; the foot comes first, then the top")
-    return _standing(plan, photos[0], name, role, foot, height, WIDTH * height)
+    width = WIDTH * height
+    if width_px is not None:
+        away = float(np.hypot(*(foot[:2] - np.asarray(photos[0].place_m[:2]))))
+        width = _width_m(plan, photos[0], feet_px[0], tops_px[0], width_px, away)
+    return _standing(plan, photos[0], name, role, foot, height, max(width, 0.01))
+
+
+def _width_m(
+    plan: Plan, photo: Photo, foot_px: Pixel, top_px: Pixel, width_px: float, away_m: float
+) -> float:
+    """How wide a thing is that a photograph shows so wide around its foot and top."""
+    middle = (foot_px[0] + top_px[0]) / 2.0, (foot_px[1] + top_px[1]) / 2.0
+    left, right = (
+        sight(photo, (middle[0] + side * width_px / 2.0, middle[1]), plan.site.scene_north_deg)
+        for side in (-1, 1)
+    )
+    return away_m * float(np.arccos(np.clip(left @ right, -1.0, 1.0)))
 
 
 def ridge_from_photo(
