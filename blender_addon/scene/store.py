@@ -16,9 +16,9 @@ from planner_core.plan.model import Plan, PlanError
 
 PLAN_KEY, LOG_KEY = "duskrail_plan", "duskrail_log"
 
-_KEPT_PLANS = 16
+_KEPT_PLANS = 64
 _KEPT_LOGS = 4
-_parsed: dict[str, Plan | PlanError] = {}
+_parsed: dict[str, Plan | PlanError] = {}  # by text; what was asked for last stands last
 _logs: dict[str, KeptLog | None] = {}
 
 
@@ -38,9 +38,7 @@ def stored_plan(scene: Any) -> Plan | None:
     text = stored_text(scene)
     if text is None:
         return None
-    parsed = _parsed.get(text)
-    if parsed is None:
-        parsed = _remember(text, _parse(text))
+    parsed = _remember(text, _parsed.get(text) or _parse(text))
     if isinstance(parsed, PlanError):
         raise parsed
     return parsed
@@ -94,6 +92,7 @@ def _parse(text: str) -> Plan | PlanError:
 
 
 def _remember(text: str, parsed: Plan | PlanError) -> Plan | PlanError:
+    _parsed.pop(text, None)
     while len(_parsed) >= _KEPT_PLANS:
         del _parsed[next(iter(_parsed))]
     _parsed[text] = parsed

@@ -23,10 +23,11 @@ def on_depsgraph_update(scene: Any, depsgraph: Any) -> None:
     """Something was moved, edited, added or deleted: take it into the plan if it is one of ours."""
     if live.is_busy() or not store.has_plan(scene):
         return
+    if live.is_behind(scene):
+        live.catch_up(scene)
+        return
     if not _concerns_us(depsgraph):
         return
-    if bpy.context.mode != "OBJECT":
-        return  # a mesh being edited is taken when the editing ends
     live.take_edits(scene, curves=False)
 
 
@@ -48,7 +49,7 @@ def on_undo(scene: Any, *_more: Any) -> None:
     for other in bpy.data.scenes:
         if store.has_plan(other):
             files.after_undo(other)
-            live.catch_up(other)
+    live.after_undo()
     live.show()
 
 
@@ -67,9 +68,11 @@ def on_load(*_more: Any) -> None:
 
 @persistent
 def before_saving(*_more: Any) -> None:
-    """A file is saved in the light of its plan's day, whichever was tried out."""
+    """A file is saved with its plans up to date and in the light of their days, whichever was tried out."""
     scenes: Any = bpy.data.scenes
     for scene in scenes:
+        if live.is_behind(scene):
+            live.catch_up(scene)
         settings = getattr(scene, "duskrail", None)
         if settings is not None and scene.library is None and settings.look_days:
             settings.look_days = 0

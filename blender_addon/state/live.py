@@ -56,6 +56,7 @@ class SceneState:
 _states: dict[int, SceneState] = {}
 _reviews: dict[int, tuple[Plan, Iterator[Review | None]]] = {}  # under way, by scene
 _unlit: set[int] = set()  # scenes whose windows and lamps lag behind the plan
+_behind: set[int] = set()  # scenes that nobody sees, not looked at since undo or redo
 _busy = False
 _reviews_wait = False  # while something else needs the computer
 _OVER: Any = object()  # what stands for the end of a review
@@ -71,7 +72,8 @@ def clear() -> None:
     _states.clear()
     _reviews.clear()
     _unlit.clear()
-    for timer in (_review_on, _light_up):
+    _behind.clear()
+    for timer in (_review_on, _light_up, _look_at_others):
         if bpy.app.timers.is_registered(timer):
             bpy.app.timers.unregister(timer)
 
@@ -111,6 +113,17 @@ def linked(scene: Any) -> str:
             "give this one its own before you change either"
         )
         return say(template, other=other.name)
+    return ""
+
+
+def being_edited(scene: Any) -> str:
+    """Why the plan can't change now: an object is in a mode in which its mesh is Blender's own, and which has
+    an undo of its own. Else nothing.
+    """
+    for layer in scene.view_layers:
+        active = layer.objects.active
+        if active is not None and active.mode not in {"OBJECT", "POSE"}:
+            return say("{name} is being edited. Go back to Object Mode first", name=active.name)
     return ""
 
 
@@ -181,7 +194,7 @@ def frames_of(scene: bpy.types.Scene) -> FrameTable | None:
     if here.refused is plan:
         return None
     try:
-        here.frames = compute_frames(plan)
+        here.frames = _frames_for(plan, here.frames)
     except PlanError as error:
         here.frames, here.refused, here.reason = None, plan, str(error)
     return here.frames
@@ -321,11 +334,13 @@ def ask_for_windows(scene: bpy.types.Scene) -> None:
 
 
 def _light_up() -> float | None:
-    """Draw the windows and lamps that lag behind, unless Blender is rendering."""
+    """Draw the windows and lamps that lag behind, unless Blender is rendering or a mesh is being edited."""
     is_under_way: Any = bpy.app.is_job_running
     if is_under_way("RENDER"):
         return WINDOWS_AFTER_S
     scenes: Any = bpy.data.scenes
+    if any(being_edited(scene) for scene in scenes if scene.session_uid in _unlit):
+        return WINDOWS_AFTER_S
     for scene in scenes:
         frames = frames_of(scene) if scene.session_uid in _unlit and scene.library is None else None
         if frames is not None:
@@ -411,7 +426,7 @@ def _made_of(plan: Plan) -> tuple[str, ...]:
 def change_plan(scene: bpy.types.Scene, change: Callable[[Plan], Plan], said: tuple[str, ...] = ()) -> str:
     """Change the scene's plan; what it refuses is kept to be shown. Returns the reason, or nothing."""
     here = state_of(scene)
-    here.problem, here.refusal = linked(scene), None
+    here.problem, here.refusal = linked(scene) or being_edited(scene), None
     if here.problem:
         return here.problem
     try:
@@ -435,10 +450,11 @@ def take_edits(scene: bpy.types.Scene, *, curves: bool = True) -> bool:
 
     Without curves, curves reshaped by hand are left for later: to find poses that make them takes a while.
     With them, and with something on the rig that may move the camera besides, every frame is looked at.
-    Where the plan can't take it, the reason is shown and the plan stays as it was.
+    Where the plan can't take it, the reason is shown and the plan stays as it was. What is being edited is
+    taken when the editing ends.
     """
     plan = plan_of(scene)
-    if plan is None or _busy or linked(scene) or redraw.missing_parts(scene):
+    if plan is None or _busy or linked(scene) or being_edited(scene) or redraw.missing_parts(scene):
         return False
     frames = frames_of(scene)
     with parts.scanned():
@@ -518,8 +534,51 @@ def draw_anew_rig(scene: bpy.types.Scene) -> None:
             redraw.draw_rig(scene, frames)
 
 
+def after_undo() -> None:
+    """After undo or redo: bring up to date what is known of the scenes that are shown, and of the others a
+    little later; forget scenes that are gone.
+
+    A session may have made many scenes; an undo that waited for all of them would slow down with each.
+    """
+    scenes = {scene.session_uid: scene for scene in bpy.data.scenes}
+    for known in (_states, _reviews):
+        for uid in [uid for uid in known if uid not in scenes]:
+            del known[uid]
+    manager: Any = bpy.context.window_manager
+    here = [window.scene for window in manager.windows] + [bpy.context.scene]
+    shown = {scene.session_uid for scene in here if scene is not None}
+    _behind.clear()
+    for uid, scene in scenes.items():
+        if store.has_plan(scene):
+            _behind.add(uid)
+            if uid in shown:
+                catch_up(scene)
+    if _behind and _in_a_window() and not bpy.app.timers.is_registered(_look_at_others):
+        bpy.app.timers.register(_look_at_others, first_interval=WINDOWS_AFTER_S)
+
+
+def _look_at_others() -> float | None:
+    """Catch up with one of the scenes that weren't shown at the last undo."""
+    scenes: Any = bpy.data.scenes
+    waiting = [scene for scene in scenes if scene.session_uid in _behind and not being_edited(scene)]
+    if waiting:
+        catch_up(waiting[0])
+    return PAUSE_S if len(waiting) > 1 else None
+
+
+def is_behind(scene: bpy.types.Scene) -> bool:
+    """Whether the scene wasn't looked at since the last undo or redo."""
+    return scene.session_uid in _behind
+
+
 def catch_up(scene: bpy.types.Scene) -> None:
-    """After undo or redo: make the lists as long as the plan's, and review it."""
+    """After undo or redo: make the lists as long as the plan's, and review it. Where a mesh is being edited,
+    that is left for later.
+    """
+    if being_edited(scene):
+        _behind.add(scene.session_uid)
+        return
+    _behind.discard(scene.session_uid)
     take_edits(scene, curves=False)
     match_lists(scene, plan_of(scene))
     ask_for_review(scene)

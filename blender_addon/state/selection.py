@@ -16,7 +16,7 @@ from ..scene import parts
 def select(context: Any, things: Sequence[bpy.types.Object]) -> int:
     """Select these objects and no others, and make the first the active one. Returns how many could be."""
     layer = context.view_layer
-    if layer is None:
+    if layer is None or context.mode != "OBJECT":
         return 0
     layer.update()  # what was just made is no object of the layer yet
     shown = set(layer.objects)

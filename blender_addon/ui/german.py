@@ -28,7 +28,7 @@ GERMAN: dict[str, str] = {
     "Add {label}": "{label} hinzufügen",
     "Add": "Hinzufügen",
     "Add Ridge": "Bergkamm hinzufügen",
-    "Leave Edit Mode first": "Verlasse zuerst den Bearbeitungsmodus",
+    "{name} is being edited. Go back to Object Mode first": "{name} wird gerade bearbeitet. Wechsle zuerst in den Objektmodus",
     "Select a mesh that isn't a block yet": "Wähle ein Mesh, das noch kein Block ist",
     "{name} is linked from another file; make it local, then mark it": "{name} ist aus einer anderen Datei verknüpft; mache es lokal und verwende es dann",
     "{name} can't be used as a block": "{name} taugt nicht als Block",

@@ -16,11 +16,12 @@ import pytest
 
 from blender_addon.read import readback
 from blender_addon.scene import parts
-from blender_addon.state import handlers, live
+from blender_addon.state import live
 from blender_addon.ui import views
 from blender_addon.ui.operators import preview as preview_operators
 from planner_core import Plan, compute_frames
 from planner_core.edit import edits
+from tests.present import present
 from tests.two_towers import plan
 
 RANDOM_STEPS = int(os.environ.get("DUSKRAIL_RANDOM_STEPS", "180"))
@@ -105,6 +106,60 @@ def test_a_linked_scene_is_refused_and_the_own_one_goes_on(scene: Any, tmp_path:
         bpy.ops.duskrail.step_day()
     assert pressed() == "2027-03-15"
     assert live.plan_of(linked) == small()
+
+
+def test_undo_looks_at_the_scene_that_is_shown_and_at_others_later(
+    scene: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for _ in range(3):
+        bpy.ops.duskrail.new_scene(example=False)
+    bpy.ops.ed.undo_push(message="scenes")
+    assert pressed()
+    bpy.ops.ed.undo_push(message="day")
+    looked: list[str] = []
+    real = live.catch_up
+
+    def catch_up(one: Any) -> None:
+        looked.append(one.name)
+        real(one)
+
+    monkeypatch.setattr(live, "catch_up", catch_up)
+    bpy.ops.ed.undo()
+    shown = here().name
+    assert looked == [shown]
+    others = [one for one in bpy.data.scenes if one.name != shown]
+    assert all(live.is_behind(one) for one in others)
+    while live._look_at_others() is not None:
+        pass
+    assert looked == [shown, *(one.name for one in others)]
+    assert not any(live.is_behind(one) for one in bpy.data.scenes)
+
+
+def test_while_a_mesh_is_edited_the_plan_waits_also_at_undo(
+    scene: Any, capfd: pytest.CaptureFixture[str]
+) -> None:
+    before = present(live.plan_of(scene))
+    block = parts.objects_of(scene, "block")[0]
+    bpy.context.view_layer.objects.active = block
+    bpy.ops.ed.undo_push(message="chosen")
+    bpy.ops.object.mode_set(mode="EDIT")
+    bpy.ops.ed.undo_push(message="edit")
+    assert not bpy.ops.duskrail.step_day.poll()
+    assert bpy.ops.duskrail.weakest_frame.poll()  # draws nothing
+    scene.duskrail.interval = 491.0
+    assert "is being edited" in live.state_of(scene).problem
+    bpy.ops.mesh.select_all(action="SELECT")
+    bpy.ops.transform.translate(value=(0.0, 0.0, 3.0))
+    bpy.ops.ed.undo_push(message="moved")
+    for step in (bpy.ops.ed.undo, bpy.ops.ed.redo):
+        assert step() == {"FINISHED"}
+        assert live.plan_of(here()) == before
+    bpy.ops.object.mode_set(mode="OBJECT")
+    bpy.context.view_layer.update()
+    after = present(live.plan_of(here()))
+    assert after.blocks[0].centre_m[2] == pytest.approx(before.blocks[0].centre_m[2] + 3.0)
+    assert pressed() == "2027-03-15"
+    assert "Traceback" not in "".join(capfd.readouterr())
 
 
 # ---------------------------------------------------------------- the window, without one
@@ -211,7 +266,10 @@ class Session:
 
     def step(self) -> None:
         deed = self.luck.choice(
-            (self.press, self.press, self.press, self.set_field, self.move, self.delete, self.undo, self.redo)
+            (
+                *(self.press, self.press, self.press, self.set_field, self.move, self.delete),
+                *(self.undo, self.redo, self.change_scene, self.edit_mesh),
+            )
         )
         deed()
         self.did[deed.__name__] += 1
@@ -256,20 +314,51 @@ class Session:
             bpy.data.objects.remove(thing)
             bpy.ops.ed.undo_push(message="delete")
 
+    def edit_mesh(self) -> None:
+        """Begin to edit a mesh, go on, or leave off."""
+        if bpy.context.mode != "OBJECT":
+            if self.luck.random() < 0.5:
+                bpy.ops.object.mode_set(mode="OBJECT")
+            else:
+                bpy.ops.mesh.select_all(action="SELECT")
+                self.luck.choice((bpy.ops.mesh.subdivide, bpy.ops.mesh.delete))()
+        else:
+            layer = present(bpy.context.view_layer)
+            meshes = [thing for thing in layer.objects if thing.type == "MESH" and thing.visible_get()]
+            if not meshes:
+                return
+            layer.objects.active = self.luck.choice(meshes)
+            layer.update()  # what was moved is taken now, and may be drawn anew
+            if layer.objects.active is None:
+                return
+            bpy.ops.object.mode_set(mode="EDIT")
+        bpy.ops.ed.undo_push(message="edit")
+
     def undo(self) -> None:
         for _ in range(self.luck.choice((1, 1, 2, 5))):
             if can(bpy.ops.ed.undo):
                 bpy.ops.ed.undo()
-                handlers.on_undo(here())
 
     def redo(self) -> None:
         if can(bpy.ops.ed.redo):
             bpy.ops.ed.redo()
-            handlers.on_undo(here())
+
+    def change_scene(self) -> None:
+        """Show another scene; where there are several more, remove the one that was shown."""
+        shown, others = here(), [scene for scene in bpy.data.scenes if scene != here()]
+        if not others:
+            return
+        present(bpy.context.window).scene = self.luck.choice(others)
+        if len(others) > 2:
+            bpy.data.scenes.remove(shown)
+            bpy.data.orphans_purge(do_recursive=True)
+        bpy.ops.ed.undo_push(message="change scene")
 
 
 def check_session(did: str) -> None:
     """What holds whatever was done: the plan can be read, and its frames are numbers or it says why not."""
+    if bpy.context.mode != "OBJECT":
+        bpy.ops.object.mode_set(mode="OBJECT")
     scene = here()
     assert live.unreadable(scene) == "", did
     kept = live.plan_of(scene)

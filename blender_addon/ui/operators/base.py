@@ -23,15 +23,17 @@ def editable(cls: Any, context: Any) -> bool:
     if scene is None:
         cls.poll_message_set(say("There is no scene open here"))
         return False
-    linked = live.linked(scene)
-    if linked:
-        cls.poll_message_set(linked)
+    reason = live.linked(scene) or ("" if getattr(cls, "IN_ANY_MODE", False) else live.being_edited(scene))
+    if reason:
+        cls.poll_message_set(reason)
         return False
     return True
 
 
 class ReadsPlan:
     """An operator that needs a plan in the scene, and changes nothing of it."""
+
+    IN_ANY_MODE: bool = False  # whether it draws nothing, and so doesn't mind a mesh that is being edited
 
     poll_message_set: Callable[..., None]
 

@@ -337,9 +337,6 @@ class DUSKRAIL_OT_mark_block(WithPlan, bpy.types.Operator):
     def poll(cls, context: Any) -> bool:
         if not super().poll(context):
             return False
-        if context.mode != "OBJECT":
-            cls.poll_message_set(say("Leave Edit Mode first"))
-            return False
         if not own_meshes(context):
             cls.poll_message_set(say("Select a mesh that isn't a block yet"))
             return False

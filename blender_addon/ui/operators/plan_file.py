@@ -92,6 +92,7 @@ class DUSKRAIL_OT_save(WithPlan, bpy.types.Operator):
     bl_idname = "duskrail.save"
     bl_label = "Save Plan"
     bl_options = {"REGISTER"}
+    IN_ANY_MODE = True
 
     overwrite: BoolProperty(
         name="Overwrite",
@@ -142,6 +143,7 @@ class DUSKRAIL_OT_save_as(WithPlan, bpy.types.Operator):
     bl_idname = "duskrail.save_as"
     bl_label = "Save Plan As"
     bl_options = {"REGISTER"}
+    IN_ANY_MODE = True
 
     filepath: StringProperty(
         name="File", description="The plan file", subtype="FILE_PATH", options={"SKIP_SAVE"}
@@ -187,6 +189,7 @@ class DUSKRAIL_OT_save_sheet(WithFrames, bpy.types.Operator):
     bl_idname = "duskrail.save_sheet"
     bl_label = "Save Shot Sheet"
     bl_options = {"REGISTER"}
+    IN_ANY_MODE = True
 
     filepath: StringProperty(
         name="File", description="The shot sheet", subtype="FILE_PATH", options={"SKIP_SAVE"}

@@ -79,6 +79,7 @@ class DUSKRAIL_OT_review_now(WithFrames, bpy.types.Operator):
 
     bl_idname = "duskrail.review_now"
     bl_label = "Review Now"
+    IN_ANY_MODE = True
 
     def execute(self, context: Any) -> Outcome:
         live.take_edits(context.scene)
@@ -94,6 +95,7 @@ class DUSKRAIL_OT_finding_go(WithFrames, bpy.types.Operator):
     bl_idname = "duskrail.finding_go"
     bl_label = "Go to Finding"
     bl_options = UNDOABLE
+    IN_ANY_MODE = True
 
     finding: IntProperty(name="Finding", description="Number in the list, counted from 0", default=0, min=0)
 
@@ -151,6 +153,7 @@ class DUSKRAIL_OT_weakest_frame(WithFrames, bpy.types.Operator):
     bl_idname = "duskrail.weakest_frame"
     bl_label = "Weakest Frame"
     bl_options = UNDOABLE
+    IN_ANY_MODE = True
 
     def execute(self, context: Any) -> Outcome:
         report = live.review_now(context.scene)

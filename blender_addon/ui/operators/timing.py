@@ -80,6 +80,7 @@ class DUSKRAIL_OT_go_to_event(WithFrames, bpy.types.Operator):
     bl_idname = "duskrail.go_to_event"
     bl_label = "Go to the Event"
     bl_options = UNDOABLE
+    IN_ANY_MODE = True
 
     def execute(self, context: Any) -> Outcome:
         scene = context.scene
