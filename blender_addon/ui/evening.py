@@ -204,7 +204,7 @@ def leave(scene: Any, area: Any) -> None:
         return
     for (part, name), value in evening.before.items():
         if not (evening.turned and name in TURNED):
-            setattr(part_of(space, part), name, value)
+            setattr(part_of(space, part), name, as_it_is_now(value))
     if evening.by == EEVEE and not any(one.by == EEVEE for one in _evenings.values()):
         _unlight(scene, evening.engine)
     if not _evenings:
@@ -223,8 +223,25 @@ def part_of(space: Any, part: str) -> Any:
     return getattr(space, part) if part else space
 
 
+@frozen
+class NamedObject:
+    """An object of the file that undo or deleting may take away, as Blender knows it through a session."""
+
+    session_uid: int
+
+
+def as_it_is_now(value: Any) -> Any:
+    """A copied value, to be set; nothing where it was an object that is gone."""
+    if not isinstance(value, NamedObject):
+        return value
+    objects: Any = bpy.data.objects
+    return next((thing for thing in objects if thing.session_uid == value.session_uid), None)
+
+
 def copied(value: Any) -> Any:
-    """A setting's value, to be set again."""
+    """A setting's value, to be set again with `as_it_is_now`."""
+    if isinstance(value, bpy.types.Object):
+        return NamedObject(value.session_uid)
     is_row = hasattr(value, "__len__") and not isinstance(value, str)
     return tuple(value) if is_row else value
 

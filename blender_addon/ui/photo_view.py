@@ -165,7 +165,7 @@ def leave(area: Any) -> None:
         return
     for (part, name), value in shown.before.items():
         if not (shown.turned and name in evening.TURNED):
-            setattr(evening.part_of(space, part), name, value)
+            setattr(evening.part_of(space, part), name, evening.as_it_is_now(value))
     area.tag_redraw()
 
 

@@ -17,7 +17,7 @@ import pytest
 from blender_addon.read import readback
 from blender_addon.scene import parts
 from blender_addon.state import live
-from blender_addon.ui import views
+from blender_addon.ui import evening, views
 from blender_addon.ui.operators import preview as preview_operators
 from planner_core import Plan, compute_frames
 from planner_core.edit import edits
@@ -157,7 +157,7 @@ def test_while_a_mesh_is_edited_the_plan_waits_also_at_undo(
     bpy.ops.object.mode_set(mode="OBJECT")
     bpy.context.view_layer.update()
     after = present(live.plan_of(here()))
-    assert after.blocks[0].centre_m[2] == pytest.approx(before.blocks[0].centre_m[2] + 3.0)
+    assert present(after.blocks[0].centre_m)[2] == pytest.approx(present(before.blocks[0].centre_m)[2] + 3.0)
     assert pressed() == "2027-03-15"
     assert "Traceback" not in "".join(capfd.readouterr())
 
@@ -200,6 +200,16 @@ def test_esc_stops_the_preview_unless_it_stops_the_playing(
     answer = modal(operator, context, SimpleNamespace(type="ESC", value="PRESS"))
     assert job.stopped is not is_playing
     assert answer == ({"PASS_THROUGH"} if is_playing else {"CANCELLED"})
+
+
+def test_a_view_gets_its_camera_back_unless_that_is_gone(scene: Any) -> None:
+    camera = bpy.data.objects.new("Mine", bpy.data.cameras.new("Mine"))
+    scene.collection.objects.link(camera)
+    kept, offset = evening.copied(camera), evening.copied(camera.location)
+    assert evening.as_it_is_now(kept) == camera
+    assert evening.as_it_is_now(offset) == (0.0, 0.0, 0.0)
+    bpy.data.objects.remove(camera)
+    assert evening.as_it_is_now(kept) is None
 
 
 def test_a_block_added_in_local_view_is_seen_there() -> None:
@@ -351,7 +361,8 @@ class Session:
         present(bpy.context.window).scene = self.luck.choice(others)
         if len(others) > 2:
             bpy.data.scenes.remove(shown)
-            bpy.data.orphans_purge(do_recursive=True)
+            purge: Any = bpy.data.orphans_purge
+            purge(do_recursive=True)
         bpy.ops.ed.undo_push(message="change scene")
 
 
