@@ -47,16 +47,16 @@ def fact_text(facts: Facts, name: str) -> str:
 
 
 def instead_text(facts: Facts, others: Facts) -> str:
-    """What of the others is different, as a person says it: a lens of 24 mm."""
+    """What of the facts given is different among the others, as a person says it: a lens of 24 mm."""
     parts = []
     if others.subject != facts.subject:
         parts.append(f"standing {others.subject.distance_m:g} m from the {others.subject.name}")
     near = others.foreground
-    if near is not None and near != facts.foreground:
-        parts.append(f"a {near.name} at {near.bearing_deg:g}°, {near.distance_m:g} m from the rail,")
-    if others.focal_length_mm != facts.focal_length_mm:
+    if near is not None and facts.foreground not in (None, near):
+        parts.append(f"a {near.name} at {near.bearing_deg:g}°, {near.distance_m:g} m from the rail")
+    if facts.focal_length_mm not in (None, others.focal_length_mm):
         parts.append(f"a lens of {others.focal_length_mm:g} mm")
-    if others.rail_m != facts.rail_m:
+    if facts.rail_m not in (None, others.rail_m):
         parts.append(f"a rail of {others.rail_m:g} m")
-    text = " with ".join(parts)
+    text = " and ".join(parts)
     return text[:1].upper() + text[1:]

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 import os
+import re
 from collections.abc import Iterator
 
+import attrs
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from planner_core import compute_frames, review
+from planner_core.begin import together
 from planner_core.begin.chooser import FirstPlan, first_plan
 from planner_core.begin.clock import guess_zone
 from planner_core.begin.facts import Facts, Thing, parse_event, parse_place, parse_thing
@@ -128,6 +131,57 @@ def test_a_fact_that_no_plan_can_have_is_refused_by_its_own_name(name: str, valu
     assert refused.value.path == path
 
 
+HOUSE = Thing(name="house", bearing_deg=262.0, distance_m=5.0, height_m=9.0)
+
+
+@pytest.fixture(scope="module")
+def contradiction() -> tuple[Facts, PlanError]:
+    """A house before the tower that hides all of it, and what is said of that."""
+    facts = Facts(
+        latitude_deg=43.46, longitude_deg=-3.79, date=DAY, event="sunset", subject=TOWER, foreground=HOUSE
+    )
+    with pytest.raises(PlanError) as refused:
+        first_plan(facts)
+    return facts, refused.value
+
+
+def test_a_foreground_that_hides_the_subject_is_named_with_what_would_do(
+    contradiction: tuple[Facts, PlanError],
+) -> None:
+    _, refused = contradiction
+    assert (refused.path, refused.value) == ("foreground", "house 262 5 9")
+    assert len(str(refused).splitlines()) == 1
+    assert "is hidden by “house”" in str(refused)
+
+
+def test_what_is_said_to_do_instead_does(contradiction: tuple[Facts, PlanError]) -> None:
+    facts, refused = contradiction
+    told = re.search(r"A (\w+) at ([\d.]+)°, ([\d.]+) m from the rail would do$", str(refused))
+    assert told, str(refused)
+    other = Thing(name=told[1], bearing_deg=float(told[2]), distance_m=float(told[3]))
+    made = first_plan(attrs.evolve(facts, foreground=other))
+    assert "stop" not in {finding.level for finding in made.findings}
+
+
+def test_facts_are_given_up_one_at_a_time_before_two_together() -> None:
+    facts = Facts(
+        latitude_deg=43.46,
+        longitude_deg=-3.79,
+        date=DAY,
+        subject=TOWER,
+        foreground=POST,
+        focal_length_mm=85.0,
+    )
+    names = [name for name, _ in together.alternatives(facts)]
+    assert names[:3] == ["foreground", "lens", "foreground"]
+    assert set(names[3:]) == {"subject"}
+    both = list(together.alternatives(facts))[2][1]
+    assert (both.foreground, both.focal_length_mm) == (None, None)
+    nearer = next(iter(together.alternatives(attrs.evolve(facts, foreground=None, focal_length_mm=None))))[1]
+    assert nearer.subject.distance_m > TOWER.distance_m
+    assert together.instead_text(facts, attrs.evolve(facts, focal_length_mm=24.0)) == "A lens of 24 mm"
+
+
 # ---------------------------------------------------------------- any place, any evening
 
 
@@ -161,12 +215,14 @@ def facts_of_a_shot(draw: st.DrawFn) -> Facts:
 
 @settings(max_examples=RANDOM_FACTS, deadline=None)
 @given(facts=facts_of_a_shot())
-def test_a_plan_from_any_facts_has_no_stop_and_is_read_back_as_it_is(facts: Facts) -> None:
+def test_any_facts_make_a_plan_without_a_stop_or_are_refused_with_what_would_do(facts: Facts) -> None:
     try:
         made = first_plan(facts)
     except PlanError as refused:
         assume(refused.path != "event")
-        raise
+        assert refused.path in ("foreground", "lens", "rail", "subject")
+        assert str(refused).endswith(" would do")
+        return
     assert "stop" not in {finding.level for finding in made.findings}
     assert plan_from_text(plan_to_text(made.plan)) == made.plan
 
