@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 import shutil
 import textwrap
 from collections.abc import Sequence
@@ -77,7 +78,12 @@ def _summary_lines(summary: Summary) -> list[str]:
     """The plan in numbers, a line a topic; a topic whose numbers the plan doesn't have is left out."""
     texts = {topic: tell(summary) for topic, tell in _TOPICS.items()}
     width = max(len(topic) for topic, text in texts.items() if text)
-    return ["In numbers", *(f"  {topic:<{width}}  {text}" for topic, text in texts.items() if text)]
+    return ["In numbers", *(f"  {topic:<{width}}  {_minus(text)}" for topic, text in texts.items() if text)]
+
+
+def _minus(text: str) -> str:
+    """A text whose negative numbers have a minus sign, not a hyphen."""
+    return re.sub(r"(?<![\w-])-(?=\d)", "−", text)
 
 
 def _when(summary: Summary) -> str:

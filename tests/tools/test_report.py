@@ -65,7 +65,7 @@ def test_the_text_says_what_is_metered_and_what_that_reads(harbour: Plan, meter:
     frames = compute_frames(plan)
     (line,) = re.findall(r"\n  metered +(.+)", review_text(assess(plan, frames)))
     assert words[meter] in line
-    first, last = (f"{frames.metered_ev100[k]:.1f}" for k in (0, -1))
+    first, last = (f"{frames.metered_ev100[k]:.1f}".replace("-", "−") for k in (0, -1))
     assert line.endswith(f"EV {first} to {last} at ISO 100")
 
 
