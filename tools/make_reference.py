@@ -1,7 +1,7 @@
-"""Writes docs/reference/ and docs/plan.schema.json from the code: `python tools/make_reference.py`.
+"""Writes docs/reference/, docs/plan.schema.json and the extension's manual: `python tools/make_reference.py`.
 
-What a field, a finding or a column is stands in the code once; the pages are made of it, and a test holds
-that they are what this script would write now.
+What a field, a finding or a column is stands in the code once, and what the panels do in README.md; the pages
+are made of that, and a test holds that they are what this script would write now.
 """
 
 from __future__ import annotations
@@ -27,19 +27,22 @@ from planner_core.plan.schema import BEYOND, field_schema, plan_schema
 from planner_core.plan.writing import write_atomically
 from planner_core.review.catalogue import TOPICS
 
+from .manual_page import manual_page
 from .reference_columns import JSON, TABLES
 
 ROOT = Path(__file__).resolve().parent.parent
+README = ROOT / "README.md"
 MADE = "<!-- Made by tools/make_reference.py from the code. Change it there. -->\n\n"
 
 
 def pages() -> dict[str, str]:
-    """What each file under docs/ holds, by its name."""
+    """What each file holds, by its path in the project."""
     return {
-        "plan.schema.json": json.dumps(plan_schema(), indent=1, ensure_ascii=False) + "\n",
-        "reference/fields.md": MADE + fields_page(),
-        "reference/findings.md": MADE + findings_page(),
-        "reference/columns.md": MADE + columns_page(),
+        "docs/plan.schema.json": json.dumps(plan_schema(), indent=1, ensure_ascii=False) + "\n",
+        "docs/reference/fields.md": MADE + fields_page(),
+        "docs/reference/findings.md": MADE + findings_page(),
+        "docs/reference/columns.md": MADE + columns_page(),
+        "blender_addon/manual.html": manual_page(README.read_text("utf-8")),
     }
 
 
@@ -255,14 +258,14 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = parser.parse_args(argv)
     old = 0
     for name, text in pages().items():
-        path = ROOT / "docs" / name
+        path = ROOT / name
         if path.is_file() and path.read_bytes() == text.encode("utf-8"):
             continue
         old += 1
         if not arguments.check:
             path.parent.mkdir(parents=True, exist_ok=True)
             write_atomically(path, text.encode("utf-8"))
-        print(f"docs/{name} {'is out of date' if arguments.check else 'written'}")
+        print(f"{name} {'is out of date' if arguments.check else 'written'}")
     return 1 if arguments.check and old else 0
 
 

@@ -104,7 +104,7 @@ def _read(
     if block is None:
         block = _outlined(thing, world, name, role)
         if known is not None and known.shape not in (block.shape, "prism"):
-            said.append(f"{thing.name} is no longer a {known.shape} in shape; it is now a {block.shape}.")
+            said.append(f"“{thing.name}” is no longer a {known.shape}; the plan keeps it as a {block.shape}.")
     if known is None:
         return attrs.evolve(block, name=name, role=role)
     return attrs.evolve(

@@ -49,6 +49,7 @@ def on_undo(scene: Any, *_more: Any) -> None:
     for other in bpy.data.scenes:
         if store.has_plan(other):
             files.after_undo(other)
+            live.forget_what_was_said(other)
     live.after_undo()
     live.show()
 

@@ -391,6 +391,13 @@ def set_plan(scene: bpy.types.Scene, plan: Plan, said: tuple[str, ...] = ()) -> 
     show()
 
 
+def forget_what_was_said(scene: bpy.types.Scene) -> None:
+    """After undo: what was told to be done last is not, where the plan is another."""
+    here = state_of(scene)
+    if here.frames is not None and here.frames.plan != plan_of(scene):
+        here.said, here.fit_said = (), ()
+
+
 def match_lists(scene: bpy.types.Scene, plan: Plan | None) -> None:
     """Give the panels' lists of poses and blocks as many rows as the plan has."""
     settings = getattr(scene, "duskrail", None)

@@ -17,6 +17,9 @@ Result = TypeVar("Result")
 Listener = Callable[[str], None]
 
 
+BEGINS = "begins"  # what is told of work that has told nothing yet
+
+
 class _Stopped(Exception):
     """Somebody asked for it."""
 
@@ -27,7 +30,7 @@ class ThreadJob(Generic[Result]):
     """
 
     def __init__(self, work: Callable[[Listener], Result], name: str = "duskrail") -> None:
-        self.text = "begins"
+        self.text = BEGINS
         self.result: Result | None = None
         self.problem: PlanError | None = None
         self.defect: Exception | None = None

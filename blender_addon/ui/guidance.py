@@ -18,8 +18,8 @@ def next_step(plan: Plan, report: Review | None) -> str:
     if report is None:
         return say("Reviewing the plan …")
     for level, told in (
-        ("stop", "Next: {title} – this must change before you go out."),
-        ("warn", "Next: {title} – check whether you want it so."),
+        ("stop", "Next, under Review: “{title}” must change before you go out."),
+        ("warn", "Next, under Review: “{title}”. Do you want it so?"),
     ):
         found = [finding for finding in report.findings if finding.level == level]
         if found:

@@ -32,6 +32,7 @@ SUN_COLOUR: Colour = (1.0, 0.86, 0.45, 0.9)
 MOON_COLOUR: Colour = (0.80, 0.86, 0.95, 0.9)
 MILKY_WAY_COLOUR: Colour = (0.72, 0.68, 0.86, 0.8)
 EDGE_COLOUR: Colour = (0.0, 0.0, 0.0, 0.55)
+BELOW_HORIZON_ALPHA = 0.3
 DISC_PX, TICK_PX, MOST_TICKS = 7.0, 3.0, 24
 DISC_SIDES = 24
 
@@ -144,12 +145,15 @@ def _draw_ways(rect: Rect, frames: FrameTable, here: int) -> None:
         (frames.sun_direction, SUN_COLOUR),
     ):
         way = way_px(frames, here, directions[here:], rect)
-        inside = _inside(way, rect)
+        inside, up = _inside(way, rect), directions[here:, 2] > 0.0
         runs = [(tuple(a), tuple(b)) for a, b in pairwise(way)]
-        _lines([run for run, a, b in zip(runs, inside[:-1], inside[1:], strict=True) if a and b], colour, 1.5)
+        for there, shade in ((inside & up, colour), (inside & ~up, (*colour[:3], BELOW_HORIZON_ALPHA))):
+            _lines(
+                [run for run, a, b in zip(runs, there[:-1], there[1:], strict=True) if a and b], shade, 1.5
+            )
         ticks = [
             ((x - TICK_PX * scale, y), (x + TICK_PX * scale, y))
-            for (x, y), shown in zip(way[::step].tolist(), inside[::step], strict=True)
+            for (x, y), shown in zip(way[::step].tolist(), (inside & up)[::step], strict=True)
             if shown
         ]
         _lines(ticks, colour, 1.5)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import bpy
 
-PAGE = Path(__file__).resolve().parent.parent / "manual.html"
+from .manual_page import PAGE
+from .properties import camera, display, picture, place, rig
+
 # Patterns of Blender's names, the first that fits, with the part of the page that tells of it
 TOPICS = (
     ("bpy.ops.duskrail.scout*", "scout"),
@@ -32,14 +32,33 @@ TOPICS = (
     ("bpy.ops.duskrail.*", "plan"),
     ("bpy.types.duskrail_pg_block.*", "blocking"),
     ("bpy.types.duskrail_pg_pose.*", "move"),
-    ("bpy.types.duskrail_pg_settings.show_*", "plan"),
-    ("bpy.types.duskrail_pg_settings.*", "place"),
+    ("bpy.types.duskrail_pg_settings.block_where", "blocking"),
+)
+# Fields of the sidebar by the classes that declare them
+PANELS: tuple[tuple[type, str], ...] = (
+    (place.SiteFields, "place"),
+    (place.SeaFields, "place"),
+    (place.ShootFields, "place"),
+    (rig.RigFields, "rig"),
+    (camera.CameraFields, "rig"),
+    (picture.MoveFields, "move"),
+    (picture.CompositionFields, "move"),
+    (picture.ExposureFields, "exposure"),
+    (display.PreviewFields, "preview"),
+    (display.ScoutFields, "scout"),
+    (display.FileFields, "file"),
+    (display.DisplayFields, "plan"),
 )
 
 
 def manual_map() -> tuple[str, tuple[tuple[str, str], ...]]:
     """The page's address, and which part of it belongs to what, as Blender asks for it."""
-    return f"{PAGE.as_uri()}#", TOPICS
+    fields = tuple(
+        (f"bpy.types.duskrail_pg_settings.{name}", topic)
+        for fields, topic in PANELS
+        for name in fields.__annotations__
+    )
+    return f"{PAGE.as_uri()}#", (*TOPICS, *fields, ("bpy.types.duskrail_pg_settings.*", "plan"))
 
 
 def register() -> None:

@@ -10,6 +10,7 @@ import bpy
 
 from ..state import live
 from .translation import in_own_context
+from .wording import FITS
 
 
 def _has_plan(context: Any) -> bool:
@@ -30,6 +31,30 @@ class DUSKRAIL_MT_object(bpy.types.Menu):
         layout.separator()
         layout.operator("duskrail.place_rig")
         layout.operator("duskrail.stand_here")
+
+
+class DUSKRAIL_MT_plan(bpy.types.Menu):
+    """The sidebar's buttons, where Blender's search finds them too"""
+
+    bl_idname = "DUSKRAIL_MT_plan"
+    bl_label = "Duskrail"
+
+    def draw(self, _context: Any) -> None:
+        layout = self.layout
+        layout.operator_context = "INVOKE_DEFAULT"
+        for name in ("evening", "show_place", "show_rig", "show_picture"):
+            layout.operator(f"duskrail.{name}")
+        layout.separator()
+        for name in ("review_now", "weakest_frame"):
+            layout.operator(f"duskrail.{name}")
+        for kind, (label, _) in FITS.items():
+            layout.operator("duskrail.apply_fit", text=label).kind = kind
+        layout.separator()
+        for name in ("preview", "stills", "preview_open"):
+            layout.operator(f"duskrail.{name}")
+        layout.separator()
+        for name in ("redraw", "read_back", "save", "remove_plan"):
+            layout.operator(f"duskrail.{name}")
 
 
 class DUSKRAIL_FH_plan(bpy.types.FileHandler):
@@ -66,10 +91,10 @@ def _object(self: Any, context: Any) -> None:
 def _view(self: Any, context: Any) -> None:
     if _has_plan(context):
         self.layout.separator()
-        self.layout.operator("duskrail.evening")
+        self.layout.menu("DUSKRAIL_MT_plan")
 
 
-CLASSES = (DUSKRAIL_MT_object, DUSKRAIL_FH_plan)
+CLASSES = (DUSKRAIL_MT_object, DUSKRAIL_MT_plan, DUSKRAIL_FH_plan)
 PLACES = (
     ("TOPBAR_MT_file_import", _import),
     ("TOPBAR_MT_file_export", _export),
@@ -81,7 +106,7 @@ PLACES = (
 
 def register() -> None:
     """Add to the menus."""
-    in_own_context([DUSKRAIL_MT_object])
+    in_own_context([DUSKRAIL_MT_object, DUSKRAIL_MT_plan])
     for cls in CLASSES:
         bpy.utils.register_class(cls)
     for name, draw in PLACES:

@@ -53,6 +53,7 @@ DISC_SHARE = 0.022  # of the sky's radius, where it is drawn round the rig …
 SUN_SHARE = 0.00465  # … and as large as it is, through the camera: half of 0.533°
 FAR_M = 30000.0
 MARGIN_PX, LETTERS_PX, LINE_PX = 16.0, 13.0, 19.0  # of the readout
+LABEL_PX = 11.0  # letters in the sky
 GROUND_COLOUR: Colour = (0.05, 0.05, 0.06, 0.55)
 BELOW_HORIZON_ALPHA = 0.22
 PROBLEM_LETTERS = 80  # on a line
@@ -162,13 +163,13 @@ def _sky(
         marks[1::2] *= 0.97
         drawn.append((_lines(marks, _even(PHASE_COLOURS[0], len(marks))), 1.5))
         labels += [
-            (Vector((1.04 * direction).tolist()), f"{text} h", PHASE_COLOURS[0])
+            (Vector((1.04 * direction).tolist()), text, PHASE_COLOURS[0])
             for direction, text in zip(paths.hour_directions, paths.hour_labels, strict=True)
         ]
     ring, points = _compass(frames.plan.site.scene_north_deg)
     drawn.append((_lines(ring, _even(COMPASS_COLOUR, len(ring))), 1.0))
-    labels += [(Vector(place.tolist()), name, COMPASS_COLOUR) for name, place in points]
-    return drawn, labels
+    # the compass goes first: an hour makes room for it, where the two fall on each other in the view
+    return drawn, [*((Vector(place.tolist()), name, COMPASS_COLOUR) for name, place in points), *labels]
 
 
 def _compass(north_deg: float) -> tuple[Array, list[tuple[str, Array]]]:
@@ -334,21 +335,13 @@ def draw_readout() -> None:
     if shown is None:
         return
     settings, frames = shown
-    scale = ui_scale()
     region, font = context.region, 0
     if in_evening:
         _draw_around(region, evening.draw(context))
     elif gizmos.shows_event(context):
         _write_event(context, frames, font)
     if settings.show_sky and not in_evening:
-        blf.size(font, 11.0 * scale)
-        shapes = shapes_of(frames, context.scene.session_uid)
-        dome = _dome(context, frames, shapes)
-        for direction, text, colour in shapes.labels:
-            spot = location_3d_to_region_2d(region, context.region_data, dome.at(direction))
-            if spot is not None:
-                text = say("E") if text == "E" else text  # east, in other languages another letter
-                write(font, text, spot.x - 4.0 * len(text) * scale, spot.y - 4.0 * scale, (*colour[:3], 0.9))
+        _write_sky_labels(context, frames, font)
     photo_view.draw(context)
     picture = guides.picture_of(context)
     if picture is not None:
@@ -362,6 +355,27 @@ def draw_readout() -> None:
         lines += [(text, REFUSED_COLOUR) for text in textwrap.wrap(problem, PROBLEM_LETTERS)]
     if lines and not _is_quarter(context):
         _draw_lines_of_text(context, lines)
+
+
+def _write_sky_labels(context: Any, frames: FrameTable, font: int) -> None:
+    """The compass's letters, and the hours of the sun's way where they are clear of others."""
+    scale = ui_scale()
+    size = LABEL_PX * scale
+    shapes = shapes_of(frames, context.scene.session_uid)
+    dome = _dome(context, frames, shapes)
+    taken: list[tuple[float, float]] = []
+    for direction, text, colour in shapes.labels:
+        spot = location_3d_to_region_2d(context.region, context.region_data, dome.at(direction))
+        if spot is None:
+            continue
+        if any(abs(spot.x - x) < 3.0 * size and abs(spot.y - y) < 1.2 * size for x, y in taken):
+            continue
+        text = say("E") if text == "E" else text  # east, in other languages another letter
+        width = text_width(font, text, size)
+        if spot.x - width / 2.0 < _left_margin(context):
+            continue  # the toolbar would cover half of it
+        taken.append((spot.x, spot.y))
+        write(font, text, spot.x - width / 2.0, spot.y - 4.0 * scale, (*colour[:3], 0.9))
 
 
 def _lines_of(context: Any, settings: Any, frames: FrameTable) -> list[tuple[str, Colour]]:

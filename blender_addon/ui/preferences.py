@@ -18,6 +18,7 @@ from bpy.props import BoolProperty, FloatProperty, IntProperty, StringProperty
 from planner_core.edit.starter import PlanDefaults
 from planner_core.words.language import say
 
+from . import manual_page
 from .translation import in_own_context
 
 ADDON = (__package__ or "").rpartition(".")[0]  # as Blender lists it
@@ -193,6 +194,7 @@ class DUSKRAIL_AP_preferences(bpy.types.AddonPreferences):
         layout = self.layout
         layout.use_property_split = True
         layout.use_property_decorate = False
+        manual_page.button(layout)
         layout.label(text=say("A new plan starts with:"), translate=False)
         for rows in (
             ("timezone", "latitude_deg", "longitude_deg"),

@@ -27,7 +27,7 @@ from planner_core.words.language import say
 
 from ..scene import build, store
 from ..state import live
-from . import wording
+from . import views, wording
 from .drawing import AS_SHOT_COLOUR, LEVEL_COLOURS, PHASE_COLOURS, Colour, fill, text_width, ui_scale, write
 
 Array = NDArray[Any]
@@ -159,6 +159,7 @@ def draw() -> None:
     if frames is None:
         return
     region = context.region
+    views.frame_when_first_seen(context)
     _draw_phases(region, frames)
     _draw_scores(region, scene)
     curve = curve_of(scene)

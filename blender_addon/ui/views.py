@@ -23,6 +23,9 @@ NEAR_SHARE = (
 )
 FAR_M = 20000.0
 SOON_S = 0.3
+FITS_OF_IMAGE = 4
+
+_framed: dict[int, set[int]] = {}  # timelines that have shown the whole move, for scenes a plan came into
 
 
 def _views(context: Any) -> Iterator[Any]:
@@ -89,21 +92,38 @@ def show_picture(context: Any, scene: Any) -> None:
 def show_all_of(context: Any, scene: bpy.types.Scene) -> None:
     """Look at a plan that has just come into the window: its place, and the whole move in the timelines."""
     show_place(context, scene)
-    frame_timelines(context, scene)
-
-
-def frame_timelines(context: Any, scene: bpy.types.Scene) -> None:
-    """Show the whole move in the timelines of a window."""
+    _framed[scene.session_uid] = set()
     window = context.window
     if window is None or bpy.app.background or window.scene != scene:
         return
     for area in window.screen.areas:
-        region = next((r for r in area.regions if r.type == "WINDOW"), None)
-        if area.type == "DOPESHEET_EDITOR" and region is not None:
-            with context.temp_override(window=window, area=area, region=region):
-                operators: Any = bpy.ops.action
-                if operators.view_all.poll():
-                    operators.view_all()
+        if area.type == "DOPESHEET_EDITOR":
+            _frame_timeline(window, area)
+
+
+def frame_when_first_seen(context: Any) -> None:
+    """Show the whole move in a timeline of another workspace too, when it is first drawn."""
+    area, framed = context.area, _framed.get(context.scene.session_uid)
+    if framed is None or area.as_pointer() in framed:
+        return
+    framed.add(area.as_pointer())
+    window = context.window
+    bpy.app.timers.register(lambda: _frame_timeline(window, area), first_interval=SOON_S)
+
+
+def _frame_timeline(window: Any, area: Any) -> None:
+    """Show all frames in a timeline or dope sheet, if it is still in that window."""
+    windows: Any = bpy.context.window_manager
+    if window not in list(windows.windows) or area not in list(window.screen.areas):
+        return
+    region = next((r for r in area.regions if r.type == "WINDOW"), None)
+    if region is None:
+        return
+    _framed.setdefault(window.scene.session_uid, set()).add(area.as_pointer())
+    with bpy.context.temp_override(window=window, area=area, region=region):
+        operators: Any = bpy.ops.action
+        if operators.view_all.poll():
+            operators.view_all()
 
 
 def show_in_local_view(context: Any, objects: Iterable[bpy.types.Object]) -> None:
@@ -134,13 +154,15 @@ def view_under(context: Any, event: Any) -> tuple[Any, Any] | None:
 
 
 def show_image(context: Any, path: str) -> None:
-    """Show a picture file in the window's Image Editor, else in one in a window of its own."""
+    """Show a picture file in the window's Image Editor, else in that of another window or of a new one."""
     image = bpy.data.images.load(path, check_existing=True)
     image.reload()
     window = context.window
     if window is None:
         return
-    area = next((a for a in window.screen.areas if a.type == "IMAGE_EDITOR"), None)
+    others = [other for other in context.window_manager.windows if other != window]
+    editors = ((w, a) for w in (window, *others) for a in w.screen.areas if a.type == "IMAGE_EDITOR")
+    window, area = next(editors, (window, None))
     if area is None and not bpy.app.background:
         with context.temp_override(window=window):
             bpy.ops.wm.window_new()
@@ -150,14 +172,20 @@ def show_image(context: Any, path: str) -> None:
     if area is None:
         return
     area.spaces.active.image = image
-    bpy.app.timers.register(lambda: _fit_image(window, area), first_interval=SOON_S)
+    tries = iter(range(FITS_OF_IMAGE))
+    bpy.app.timers.register(lambda: _fit_image(area, tries), first_interval=SOON_S)
 
 
-def _fit_image(window: Any, area: Any) -> None:
-    """Zoom an Image Editor, once it has been laid out, so that the whole picture is seen."""
-    region = next((r for r in area.regions if r.type == "WINDOW"), None)
-    if region is not None:
+def _fit_image(area: Any, tries: Iterator[int]) -> float | None:
+    """Zoom an Image Editor to the whole picture; some times over, as a new window is laid out late."""
+    manager: Any = bpy.context.window_manager
+    for window in manager.windows:
+        if area not in list(window.screen.areas):
+            continue
+        region = next(r for r in area.regions if r.type == "WINDOW")
         with bpy.context.temp_override(window=window, area=area, region=region):
             operators: Any = bpy.ops.image
             if operators.view_all.poll():
                 operators.view_all(fit_view=True)
+        return SOON_S if next(tries, None) is not None else None
+    return None  # closed meanwhile

@@ -7,6 +7,7 @@ from typing import Any
 from planner_core import Plan, PlanError
 from planner_core.place.blocking import block_label
 from planner_core.review.findings import Finding, Names
+from planner_core.review.words import in_short
 from planner_core.words.language import say
 
 from ..state import live
@@ -26,6 +27,21 @@ PANELS = {
 PARTS = {"slide": "Slider", "pan": "Pan", "tilt": "Tilt"}
 ROWS = ("blocks", "move.poses")
 
+# The review's buttons: what they are called, and what they do
+FITS = {
+    "travel": ("Fit the Travel", "Choose how far to slide, so that the foreground moves at a calm pace"),
+    "balance": ("Fit the Start", "Choose when to start, so that day and night take up as much of the clip"),
+    "clip": (
+        "Fit the Interval",
+        "Choose frames and interval so that every exposure and move fits, for a clip of the same length",
+    ),
+    "compose": ("Fit the Picture", "Change a pose as little as possible so that the subject stays composed"),
+    "all": (
+        "Fit All",
+        "Make every change that helps, one by one, and list what each costs and what is left to you",
+    ),
+}
+
 labels: dict[str, str] = {}  # of the plan's fields, with # for the number of a row
 
 
@@ -36,6 +52,10 @@ class SidebarNames(Names):
         """A field's label in quotation marks; its path where the sidebar doesn't have it."""
         label = labels.get(label_key(path))
         return f"“{say(label)}”" if label else path
+
+    def fit(self, kind: str) -> str:
+        """The button's name in quotation marks."""
+        return f"“{say(FITS[kind][0])}”"
 
     def fraction(self, value: float) -> str:
         """A place in the move, in percent."""
@@ -52,12 +72,7 @@ def title(finding: Finding) -> str:
 
 def code_title(code: str) -> str:
     """What a finding's code is about, in a few words."""
-    return say(plain_title(code))
-
-
-def plain_title(code: str) -> str:
-    """The English title of a finding's code."""
-    return code.replace("-", " ").capitalize()
+    return say(in_short.title(code))
 
 
 def label_key(path: str) -> str:

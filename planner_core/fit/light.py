@@ -81,18 +81,21 @@ def _anchor_said(plan: Plan, new: Plan) -> list[str]:
     if old is None:
         return []
     if now is None:
-        return [f"The anchor {_spoken(old.event)} falls outside the new times; the plan has a start instead."]
+        return [f"{_spoken(old.event)} falls outside the new times; the plan has a start time instead."]
     if (now.event, now.date) != (old.event, old.date):
         return [
-            f"The anchor is {_spoken(now.event)} at {now.at:.3g} of the move instead of "
-            f"{_spoken(old.event)}, which "
-            "falls outside the new times."
+            f"{_spoken(old.event)} falls outside the new times, so the plan goes by "
+            f"{now.event.replace('_', ' ')} at {_place(now.at)} of the move."
         ]
-    return [f"The anchor stays {_spoken(now.event)}, at {now.at:.3g} of the move instead of {old.at:.3g}."]
+    return [f"{_spoken(now.event)} falls at {_place(now.at)} of the move instead of {_place(old.at)}."]
+
+
+def _place(at: float) -> str:
+    return f"{100.0 * at:.3g} %"
 
 
 def _spoken(event: str) -> str:
-    return event.replace("_", " ")
+    return event.replace("_", " ").capitalize()
 
 
 def _cannot(plan: Plan, got: int, day: float, night: float) -> str:

@@ -8,6 +8,7 @@ meant.
 from __future__ import annotations
 
 import math
+import zoneinfo
 from functools import lru_cache
 from typing import Any
 
@@ -155,7 +156,7 @@ class SkyPaths:
     """The way of sun and moon across the sky, as unit vectors in scene axes, shape (n, 3).
 
     day_ is the sun over the whole local date of the shoot's middle, hours its places at full hours, with
-    their labels; shoot_ and moon_ are the frames' own.
+    their clock; shoot_ and moon_ are the frames' own.
     """
 
     day_directions: Array
@@ -179,7 +180,9 @@ def _day(
     azimuth, hour_true = ephemeris.sun_position(hours, site.latitude_deg, site.longitude_deg)
     up = hour_true > 0.0
     marks = geometry.direction(azimuth[up], ephemeris.apparent_altitude_deg(hour_true[up]), north)
-    return directions, events.light_phase(true), marks, tuple(str(h) for h in np.flatnonzero(up))
+    zone = zoneinfo.ZoneInfo(site.timezone)
+    clocks = tuple(timeline.clock(float(hour), zone) for hour in hours[up])
+    return directions, events.light_phase(true), marks, clocks
 
 
 def sky_paths(frames: FrameTable) -> SkyPaths:

@@ -49,6 +49,10 @@ class Names:
         """A field's name behind a word that says it already: ` (exposure.iso_max)`."""
         return f" ({self.field(path)})"
 
+    def fit(self, kind: str) -> str:
+        """How a fit is asked for: travel, compose, all …"""
+        return f"fit --{kind}"
+
     def fraction(self, value: float) -> str:
         """A place in the move, 0 to 1."""
         return figure(value)

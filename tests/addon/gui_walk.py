@@ -14,6 +14,7 @@ import os
 import shutil
 import subprocess
 import sys
+import time
 import traceback
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -39,6 +40,8 @@ TRIANGLE_PX = 29.0  # from the sidebar's edge, before a finding's line
 DRAWN_S = 0.7  # for Blender to draw what was clicked; drawing is in software on machines without a screen
 
 told: dict[str, Any] = {"steps": []}
+done: dict[str, list[str]] = {"clicks": [], "fields": [], "keys": []}  # what the hands did
+EXAMPLES = Path(__file__).resolve().parents[2] / "example_scenes"
 Wait = Iterator[float]
 
 
@@ -172,7 +175,7 @@ def click_at(x: float, y: float, button: str = "LEFTMOUSE", **more: Any) -> Wait
 
 
 def type_text(text: str, x: float, y: float) -> Wait:
-    names = {".": "PERIOD", "-": "MINUS", "/": "SLASH"}
+    names = {".": "PERIOD", "-": "MINUS", "/": "SLASH", " ": "SPACE"}
     digits = dict(
         zip(
             "0123456789",
@@ -222,6 +225,7 @@ def settled() -> Wait:
 def click(words: str) -> Wait:
     """Click what is called so in the sidebar."""
     yield from seek(words)
+    done["clicks"].append(words)
     yield from click_at(spot[0], spot[1])
 
 
@@ -231,6 +235,7 @@ def unfold(header: str, inside: str) -> Wait:
     yield from scroll("WHEELDOWNMOUSE")  # above it a sentence may have the same word
     x, y, sure = look_for(header, region("UI"))
     assert sure >= SURE, f"“{header}” is not at the sidebar's end (best {sure:.2f})"
+    done["clicks"].append(header)
     yield from click_at(x, y)
     yield from seek(inside)
 
@@ -259,6 +264,7 @@ def fill_in(
 
     With `until`, again where the window was too slow for the keys; and that must be so in the end.
     """
+    done["fields"].append(words)
     for _ in range(TRIES):
         if where is None:
             yield from seek(words)
@@ -295,6 +301,7 @@ def in_view(x_share: float, y_share: float) -> tuple[float, float]:
 
 def key(kind: str, **more: Any) -> Wait:
     """Press a key over the 3D view."""
+    done["keys"].append(kind)
     x, y = in_view(0.4, 0.5)
     move(x, y)
     yield 0.2
@@ -338,6 +345,7 @@ def arrive(button: str) -> Wait:
     yield DRAWN_S
     x, y, sure = look_for("Duskrail", region("UI"), upright=True)
     assert sure >= SURE_OF_TABS, f"no tab called Duskrail (best {sure:.2f})"
+    done["clicks"].append("Duskrail")
     yield from click_at(x, y)
     yield from step("extension installed, tab chosen")
     if button:
@@ -358,6 +366,7 @@ def reviewed() -> Wait:
 
 def confirm() -> Wait:
     """Enter, in the dialog that has opened under the mouse."""
+    done["keys"].append("RET")
     press("RET", *at_mouse)
     yield DRAWN_S
 
@@ -552,6 +561,223 @@ def file_and_preview() -> Wait:
     bpy.data.movieclips.remove(clip)
     assert told["clip_frames"] == 4, told["clip_frames"]
     yield from step("preview done", clip=job.result)
+
+
+# ---------------------------------------------------------------- the first still
+
+
+def first_still() -> Wait:
+    """First Scene with a place of one's own, then stills: each click, key and field is counted."""
+    yield from arrive("")
+    began = time.monotonic()
+    yield from click_for("First Scene…", "Make the Scene")
+    yield from step("dialog of the first scene")
+    for name, value in (
+        ("Latitude", "43.46"),
+        ("Longitude", "-3.79"),
+        ("Date", "2027-03-14"),
+        ("Bearing", "262"),
+        ("Distance", "160"),
+        ("Height", "20"),
+    ):
+        yield from fill_in(name, value, where=True)
+    yield from step("filled in")
+    yield from confirm()
+    yield from reviewed()
+    assert plan().site.latitude_deg == 43.46, plan().site
+    assert plan().site.timezone == "Europe/Madrid", plan().site  # by the place
+    assert plan().shoot.anchor.date.isoformat() == "2027-03-14", plan().shoot
+    subject = next(b for b in plan().blocks if b.role == "subject")
+    assert subject.size_m[2] == 20.0, subject
+    yield from step("the first picture")
+    yield from unfold("Preview", "Stills Side by Side")
+    yield from click("Stills Side by Side")
+    told["actions"] = done
+    told["asked_after_s"] = time.monotonic() - began
+    jobs = sys.modules[f"{MODULE}.ui.operators.preview"]
+    for _ in range(1200):
+        if not jobs.running():
+            break
+        yield 0.1
+    job = jobs.current()
+    assert job.result, job.problem
+    told["still_after_s"] = time.monotonic() - began
+    told["still"] = job.result["output"]
+    yield 4 * DRAWN_S
+    told["windows"] = [[a.type for a in w.screen.areas] for w in bpy.context.window_manager.windows]
+    yield from step("stills side by side")
+
+
+# ---------------------------------------------------------------- advice, and the night
+
+
+def advice() -> Wait:
+    """Fit All on an evening full of mistakes, one step of undo; then a night with its Milky Way."""
+    yield from arrive("New Empty Scene")
+    opened(EXAMPLES / "classic_mistakes.plan.json")
+    yield from reviewed()
+    yield from to_top()
+    before = plan()
+    yield from step("classic mistakes")
+    yield from click("Fit All")
+    yield 2 * DRAWN_S
+    yield from step("fit all under way")
+    fits = sys.modules[f"{MODULE}.ui.operators.review"]
+    for _ in range(2400):
+        if not fits._under_way:
+            break
+        yield 0.25
+    assert plan() != before, "nothing was fitted"
+    yield from reviewed()
+    told["fit_said"] = list(live().state_of(window().scene).fit_said)
+    report = live().state_of(window().scene).review
+    told["after_fit"] = [[found.level, found.code] for found in report.findings]
+    yield from to_top()
+    yield from step("fit all done")
+    for turn in range(3):
+        yield from wheel_down()
+        yield from step(f"fit all done, further down {turn + 1}")
+    yield from key("Z", ctrl=True)
+    assert plan() == before, "one step of undo doesn't take Fit All back"
+    yield from to_top()
+    yield from reviewed()
+    yield from step("fit all undone")
+    yield from the_night()
+
+
+def manners() -> Wait:
+    """Blender's own ways to it: workspace, popover, search, manual, other units, a player for the clip."""
+    yield from arrive("New Example Scene")
+    scene = window().scene
+    yield from click("Picture")
+    for name in ("thirds", "sensor", "subject", "ways", "limits"):
+        setattr(scene.duskrail, f"show_{name}", True)
+    with bpy.context.temp_override(window=window()):
+        scene.frame_set(120)
+    yield from step("everything in the picture")
+    view3d = next(a for a in window().screen.areas if a.type == "VIEW_3D")
+    move(*in_view(0.5, 0.6))
+    yield DRAWN_S
+    with bpy.context.temp_override(window=window(), area=view3d, region=region("WINDOW")):
+        bpy.ops.wm.call_panel(name="VIEW3D_PT_overlay", keep_open=True)
+    yield 2 * DRAWN_S
+    yield from step("the overlays popover")
+    yield from key("ESC")
+    yield from searched("fit all")
+    yield from the_manual()
+    scene.unit_settings.system = "IMPERIAL"
+    touched("units")
+    yield from to_top()
+    yield from seek("Focal Length")
+    yield from step("imperial units")
+    scene.unit_settings.system = "METRIC"
+    touched("units")
+    yield from played()
+    window().workspace = bpy.data.workspaces["Animation"]
+    yield 4 * DRAWN_S
+    yield from step("the animation workspace")
+
+
+def searched(words: str) -> Wait:
+    """Blender's own search finds buttons of the add-on by their names."""
+    yield from key("F3")
+    yield from type_text(words, *at_mouse)
+    yield 2 * DRAWN_S
+    yield from step("what the search finds")
+    yield from key("ESC")
+    yield from key("ESC")
+
+
+def the_manual() -> Wait:
+    """Online Manual opens the page that the extension carries, at the part of the field it is asked of."""
+    import webbrowser
+
+    asked: list[str] = []
+    real, webbrowser.open = webbrowser.open, lambda url, *_more: bool(asked.append(url)) or True
+    try:
+        with bpy.context.temp_override(window=window()):
+            bpy.ops.wm.doc_view_manual(doc_id="duskrail.preview")
+            bpy.ops.wm.doc_view_manual(doc_id="DUSKRAIL_PG_settings.latitude")
+    finally:
+        webbrowser.open = real
+    told["manual"] = asked
+    page = Path(asked[0].partition("#")[0].removeprefix("file://"))
+    assert 'id="preview"' in page.read_text("utf-8"), asked
+    assert [url.partition("#")[2] for url in asked] == ["preview", "place"], asked
+    yield DRAWN_S
+
+
+def played() -> Wait:
+    """Show the Clip hands the file to the system's player."""
+    scene = window().scene
+    clip, said = OUT / "shown.mp4", OUT / "player.txt"
+    clip.write_bytes(b"a clip")
+    player = OUT / "bin" / "xdg-open"
+    player.parent.mkdir()
+    player.write_text(f'#!/bin/sh\necho "$1" > {said}\n', encoding="utf-8")
+    player.chmod(0o755)
+    os.environ["PATH"] = f"{player.parent}{os.pathsep}{os.environ['PATH']}"
+    scene.duskrail.clip_file = str(clip)
+    yield from unfold("Preview", "Show the Clip")
+    yield from click("Show the Clip")
+    if sys.platform == "linux":
+        assert said.read_text("utf-8").strip() == str(clip)
+    yield from step("the clip handed to a player")
+
+
+def opened(path: Path) -> None:
+    """A plan file in this scene, as from the file browser."""
+    with bpy.context.temp_override(window=window()):
+        bpy.ops.duskrail.open(filepath=str(path))
+        bpy.ops.ed.undo_push(message="open")
+
+
+def wheel_down() -> Wait:
+    """The sidebar scrolled down by most of its height."""
+    side = region("UI")
+    for _ in range(6):
+        event("WHEELDOWNMOUSE", "PRESS", side.x + 5, side.y + side.height / 2)
+        yield 0.1
+
+
+def the_night() -> Wait:
+    """The Milky Way over the place, through the camera, and in the evening view."""
+    opened(OUT / "night.plan.json")
+    yield from reviewed()
+    scene = window().scene
+    with bpy.context.temp_override(window=window()):
+        scene.frame_set(120)
+    yield from look_at_place()
+    yield 2 * DRAWN_S
+    yield from step("night over the place")
+    yield from click("Picture")
+    scene.duskrail.show_ways = True
+    yield 2 * DRAWN_S
+    yield from step("night through the camera")
+    scene.duskrail.show_ways = False
+    yield from click("Evening View")
+    yield from shown_evening()
+    yield from step("night in the evening view")
+    scene.duskrail.show_ways = True
+    yield 2 * DRAWN_S
+    yield from step("night in the evening view with ways")
+    for number in (1, 240):
+        with bpy.context.temp_override(window=window()):
+            scene.frame_set(number)
+        yield 2 * DRAWN_S
+        yield from step(f"night at frame {number}")
+    opened(OUT / "moon.plan.json")
+    yield from reviewed()
+    with bpy.context.temp_override(window=window()):
+        scene.frame_set(300)
+    yield from to_top()
+    yield from click("Evening View")
+    yield from shown_evening()
+    found = next(f for f in live().state_of(scene).review.findings if f.code == "moon-in-frame")
+    yield from unfold_finding(found)
+    yield 2 * DRAWN_S
+    yield from step("the moon in the picture and among the findings")
+    yield from click("Evening View")
 
 
 # ---------------------------------------------------------------- things that happen at work
@@ -1215,6 +1441,9 @@ def undone_to(measure: Callable[[], int]) -> Wait:
 WALKS = {
     "photograph": photograph,
     "newcomer": newcomer,
+    "first still": first_still,
+    "advice": advice,
+    "manners": manners,
     "hands on": hands_on,
     "odd scenes": odd_scenes,
     "evening view": evening_view,

@@ -10,11 +10,11 @@ from typing import Any
 import bpy
 
 from blender_addon.ui import gizmos, menus, operators, panels, preferences, presets, properties, wording
-from blender_addon.ui.operators.review import FITS
 from planner_core.edit import kit
 from planner_core.evening.timetable import EVENT_WORDS
 from planner_core.output.evening.rows import LABELS
 from planner_core.output.evening.words import TRIED
+from planner_core.review.words import in_short
 from planner_core.time.events import PHASES
 from planner_core.words.dates import MONTHS, WEEKDAYS
 from tests.spoken import codes_of_the_tool
@@ -78,9 +78,9 @@ def tables() -> Iterator[str]:
     for piece in kit.PIECES.values():
         yield from (piece.label, piece.says)
     yield from (*LABELS.values(), *TRIED.values())
-    for label, tip in FITS.values():
+    for label, tip in wording.FITS.values():
         yield from (label, tip)
-    yield from (wording.plain_title(code) for code in codes_of_the_tool())
+    yield from (in_short.title(code) for code in codes_of_the_tool())
 
 
 def classes() -> Iterator[Any]:

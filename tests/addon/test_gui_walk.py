@@ -7,6 +7,7 @@ DUSKRAIL_PICTURES names a folder to keep the pictures of every step in.
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import math
 import os
@@ -19,12 +20,13 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+import attrs
 import av
 import pytest
 
 from blender_addon.render import preview, request
-from planner_core import Plan, compute_frames, load_plan, review
-from planner_core.edit import edits
+from planner_core import FrameTable, Plan, compute_frames, load_plan, review, save_plan
+from planner_core.edit import edits, starter
 from planner_core.plan.file import plan_from_text
 from tools import build_extension
 
@@ -156,6 +158,60 @@ def test_a_newcomer_gets_from_an_empty_file_to_a_preview(tmp_path: Path) -> None
     assert "day-night-balance" in {code for _, code, _ in told["findings"]}  # … and was mended there
     assert told["clip_frames"] == 4
     assert Path(told["clip_file"]).stat().st_size > 1000
+
+
+def test_the_first_still_from_an_empty_file_takes_few_clicks(tmp_path: Path) -> None:
+    told = walked("first still", tmp_path)
+    actions = told["actions"]
+    assert actions["clicks"] == ["Duskrail", "First Scene…", "Preview", "Stills Side by Side"]
+    assert actions["fields"] == ["Latitude", "Longitude", "Date", "Bearing", "Distance", "Height"]
+    assert len(actions["keys"]) <= 6  # N for the sidebar, as often as a slow window needs; Enter
+    assert Path(told["still"]).stat().st_size > 1000
+    print({name: round(told[name], 1) for name in ("asked_after_s", "still_after_s")})
+
+
+def test_fit_all_is_one_step_and_the_milky_way_is_in_the_sky(tmp_path: Path) -> None:
+    save_plan(night_plan(), tmp_path / "night.plan.json")
+    crescent = starter.starter_plan(starter.PlanDefaults(), dt.date(2027, 7, 6))  # two days after new moon
+    save_plan(crescent, tmp_path / "moon.plan.json")
+    told = walked("advice", tmp_path)
+    assert len(told["fit_said"]) > 2
+    mistakes = review(*planned("classic_mistakes"))
+    worst = {finding.code for finding in mistakes.findings if finding.level == "stop"}
+    assert worst
+    assert worst & {code for level, code in told["after_fit"] if level == "stop"} == set()
+
+
+def test_blenders_own_ways_lead_to_the_add_on(tmp_path: Path) -> None:
+    walked("manners", tmp_path)
+
+
+def planned(name: str) -> tuple[Plan, FrameTable]:
+    plan = load_plan(Path(__file__).resolve().parents[2] / "example_scenes" / f"{name}.plan.json")
+    return plan, compute_frames(plan)
+
+
+def night_plan() -> Plan:
+    """The example far from lamps, on a moonless summer night, looking south to the galactic centre."""
+    usual = starter.PlanDefaults(latitude_deg=36.0, longitude_deg=7.0)
+    plan = starter.starter_plan(usual, dt.date(2027, 7, 6))
+    start = dt.datetime(2027, 7, 6, 23, 30)
+    shoot = attrs.evolve(plan.shoot, anchor=None, start=start, frames=240, interval_s=30.0)
+    assert plan.exposure is not None
+    exposure = attrs.evolve(
+        plan.exposure, artificial_ev100=None, f_number=2.0, shutter_max_s=15.0, iso_max=6400.0
+    )
+    poses = tuple(
+        attrs.evolve(pose, pan_deg=((pose.pan_deg or 0.0) - 90.0) % 360.0) for pose in plan.move.poses
+    )
+    return attrs.evolve(
+        plan,
+        title="Night at the mole",
+        site=attrs.evolve(plan.site, scene_north_deg=180.0),
+        shoot=shoot,
+        exposure=exposure,
+        move=attrs.evolve(plan.move, poses=poses),
+    )
 
 
 def test_things_are_grabbed_refused_stopped_and_asked_about(tmp_path: Path) -> None:

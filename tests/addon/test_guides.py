@@ -81,7 +81,6 @@ def test_a_first_scene_is_a_place_an_evening_a_subject_and_a_rail(empty: Any) ->
     done = bpy.ops.duskrail.first_scene(  # type: ignore[attr-defined]
         latitude=43.46,
         longitude=-3.79,
-        timezone="Europe/Madrid",
         date="2027-03-14",
         subject="tower",
         bearing=np.radians(264.0),
@@ -92,6 +91,7 @@ def test_a_first_scene_is_a_place_an_evening_a_subject_and_a_rail(empty: Any) ->
     made = live.plan_of(bpy.data.scenes["Evening"])
     assert made is not None
     assert made.site.latitude_deg == 43.46
+    assert made.site.timezone == "Europe/Madrid"  # that of the nearest main city, as none was typed
     assert made.shoot.anchor is not None
     assert str(made.shoot.anchor.date) == "2027-03-14"
     (subject,) = [block for block in made.blocks if block.role == "subject"]

@@ -26,6 +26,8 @@ from planner_core.edit import edits, kit, starter
 from planner_core.output import readout
 from planner_core.plan.timeline import clock
 from planner_core.review.report import review_in_parts
+from planner_core.rig import geometry
+from planner_core.time import ephemeris
 from tests.present import present
 
 
@@ -226,6 +228,20 @@ def test_the_suns_way_passes_through_the_frames_suns(scene: Any) -> None:
         apart = np.degrees(np.arccos(np.clip(way.day_directions @ direction, -1.0, 1.0)))
         assert apart.min() < 1.3  # the day is drawn every ten minutes, in which the sun goes 2.5°
     assert all(direction[2] > 0.0 for direction in way.hour_directions)
+
+
+def test_the_hours_of_the_suns_way_are_the_clocks_on_the_day_it_changes_too() -> None:
+    # 28 March 2027: clocks in Switzerland go from 02:00 to 03:00 (EU directive 2000/84/EC)
+    plan = starter.starter_plan(starter.PlanDefaults(), dt.date(2027, 3, 28))
+    way = readout.sky_paths(compute_frames(plan))
+    for direction, hour_label in zip(way.hour_directions, way.hour_labels, strict=True):
+        hour = dt.datetime.fromisoformat(f"2027-03-28T{hour_label}").replace(tzinfo=plan.zone)
+        azimuth, true = ephemeris.sun_position(
+            np.array([hour.timestamp()]), plan.site.latitude_deg, plan.site.longitude_deg
+        )
+        shown = geometry.direction(azimuth, ephemeris.apparent_altitude_deg(true), plan.site.scene_north_deg)
+        assert direction == pytest.approx(shown[0])
+    assert way.hour_labels[:2] == ("08:00", "09:00")  # sunrise at 07:13 by the new clock
 
 
 # ---------------------------------------------------------------- two scenes

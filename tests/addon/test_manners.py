@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from fnmatch import fnmatch
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import bpy
@@ -13,7 +14,7 @@ import pytest
 from blender_addon.read import settings
 from blender_addon.scene import parts
 from blender_addon.state import files, handlers, live
-from blender_addon.ui import manual, operators
+from blender_addon.ui import manual, manual_page, menus, operators
 from blender_addon.ui.operators import plan_file, view
 from planner_core import save_plan
 from planner_core.edit import edits, starter
@@ -107,6 +108,19 @@ def test_undoing_an_opening_gives_back_the_name_from_before(scene: Any, tmp_path
     bpy.ops.ed.undo()
     handlers.on_undo(bpy.context.scene)
     assert bpy.context.scene.duskrail.file == one
+
+
+def test_what_a_fit_did_is_said_no_more_when_it_is_undone(scene: Any) -> None:
+    context: Any = bpy.context
+    scene.duskrail.anchor_at = 15.0
+    bpy.ops.ed.undo_push(message="early")
+    assert bpy.ops.duskrail.apply_fit(kind="balance") == {"FINISHED"}
+    bpy.ops.ed.undo_push(message="fitted")
+    assert live.state_of(context.scene).fit_said
+    bpy.ops.ed.undo()
+    handlers.on_undo(context.scene)
+    assert context.scene.duskrail.anchor_at == pytest.approx(15.0)
+    assert live.state_of(context.scene).fit_said == ()
 
 
 @pytest.mark.parametrize("opens", [True, False])
@@ -281,7 +295,7 @@ def test_imperial_units_stay(scene: Any) -> None:
 
 
 def test_every_button_and_field_has_a_part_of_the_manual(scene: Any) -> None:
-    page = manual.PAGE.read_text("utf-8")
+    page = manual_page.PAGE.read_text("utf-8")
     _, topics = manual.manual_map()
     names = [f"bpy.ops.{cls.bl_idname}" for cls in operators.CLASSES]
     names += [
@@ -291,3 +305,27 @@ def test_every_button_and_field_has_a_part_of_the_manual(scene: Any) -> None:
         found = next((topic for pattern, topic in topics if fnmatch(name.lower(), pattern)), None)
         assert found is not None, name
         assert f'id="{found}"' in page, found
+
+
+@pytest.mark.parametrize(
+    ("field", "part"),
+    [("latitude", "place"), ("focal_length", "rig"), ("f_number", "exposure"), ("every", "preview")],
+)
+def test_a_field_leads_to_the_part_of_the_manual_that_its_panel_has(field: str, part: str) -> None:
+    _, topics = manual.manual_map()
+    name = f"bpy.types.duskrail_pg_settings.{field}"
+    assert next(topic for pattern, topic in topics if fnmatch(name, pattern)) == part
+
+
+def test_a_plan_file_dropped_into_the_view_is_opened(scene: Any, tmp_path: Path) -> None:
+    path = tmp_path / "dropped.plan.json"
+    plan = live.plan_of(scene)
+    assert plan is not None
+    save_plan(edits.evolved(plan, "title", "Dropped"), path)
+    handler = menus.DUSKRAIL_FH_plan
+    opens: Any = getattr(bpy.ops.duskrail, handler.bl_import_operator.removeprefix("duskrail."))
+    assert path.suffix == handler.bl_file_extensions
+    assert handler.poll_drop(SimpleNamespace(area=SimpleNamespace(type="VIEW_3D")))
+    assert not handler.poll_drop(SimpleNamespace(area=SimpleNamespace(type="CONSOLE")))
+    assert opens("INVOKE_DEFAULT", filepath=str(path)) == {"FINISHED"}
+    assert scene.duskrail.title == "Dropped"

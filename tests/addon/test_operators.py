@@ -24,7 +24,7 @@ from blender_addon.scene import keyframes, parts, rig, store
 from blender_addon.state import files, live
 from blender_addon.ui import operators
 from blender_addon.ui.operators import plan_file
-from blender_addon.ui.operators.review import FITS
+from blender_addon.ui.wording import FITS
 from planner_core import Plan, compute_frames, load_plan, save_plan
 from planner_core.edit import edits, kit, starter
 from planner_core.plan.file import plan_to_text

@@ -146,6 +146,7 @@ def test_without_a_plan_there_are_the_ways_to_begin_and_nothing_else(empty: Any)
         "duskrail.new_scene",
         "duskrail.start_plan",
         "duskrail.open",
+        "wm.url_open",  # the manual
     ]
 
 
@@ -272,12 +273,12 @@ def test_what_is_amiss_in_the_scene_is_told_with_its_remedy(empty: Any) -> None:
     shown = drawn(empty)["DUSKRAIL_PT_plan"]
     text = " ".join(line.removeprefix("label ") for line in shown)
     assert "unit scale is 0.01" in text
-    assert "The rig's camera is gone" in text
+    assert "Deleted from the scene: the camera." in text
     bpy.ops.duskrail.set_units()
     bpy.ops.duskrail.redraw()
     text = " ".join(line.removeprefix("label ") for line in drawn(empty)["DUSKRAIL_PT_plan"])
     assert "unit scale" not in text
-    assert "gone" not in text
+    assert "Deleted" not in text
     assert empty.camera is not None
 
 
@@ -329,6 +330,10 @@ WITHOUT_A_NAME = {
     "blocks[#].footprint_m",
     "blocks[#].skyline_deg",
     "blocks[#].lights",
+    "blocks[#].heights_m",
+    "blocks[#].roof",
+    "blocks[#].roof_height_m",
+    "blocks[#].roof_turn_deg",
 }
 
 

@@ -64,7 +64,7 @@ def test_an_anchor_keeps_its_event_and_moves_in_the_clip() -> None:
     text = " ".join(fitted.said)
     assert "180 frames (7.5 s) of day and 180 (7.5 s)" in text
     assert "it was 54 to 306" in text
-    assert "0.5 of the move instead of 0.15" in text
+    assert "Sunset falls at 50 % of the move instead of 15 %" in text
 
 
 def test_a_start_moves_by_the_clock() -> None:
@@ -78,7 +78,7 @@ def test_a_start_moves_by_the_clock() -> None:
 def test_an_anchor_that_falls_out_of_the_shoot_is_replaced_and_said() -> None:
     fitted = fit_balance(plan(shoot__anchor={"event": "solar_noon", "date": "2027-03-14", "at": 0.9}), 1, 1)
     assert present(fitted.plan.shoot.anchor).event in ("sunrise", "sunset")
-    assert "instead of solar noon" in " ".join(fitted.said)
+    assert "Solar noon falls outside the new times" in " ".join(fitted.said)
     assert day_frames(fitted.plan) == 180
 
 

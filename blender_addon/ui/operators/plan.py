@@ -11,6 +11,7 @@ import bpy
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, StringProperty
 
 from planner_core import Plan, PlanError
+from planner_core.begin.clock import guess_zone
 from planner_core.edit import edits, kit, starter
 from planner_core.words.language import say
 
@@ -79,7 +80,9 @@ class DUSKRAIL_OT_first_scene(bpy.types.Operator):
         name="Longitude", description="Degrees east; negative: west", min=-180.0, max=180.0, precision=5
     )
     timezone: StringProperty(
-        name="Time Zone", description="Time zone by its IANA name, for example Europe/Zurich"
+        name="Time Zone",
+        description="Time zone by its IANA name, for example Europe/Zurich. "
+        "Leave it empty for that of the nearest main city",
     )
     date: StringProperty(
         name="Date", description="Date of the shoot as year-month-day. Leave it empty for today"
@@ -128,7 +131,7 @@ class DUSKRAIL_OT_first_scene(bpy.types.Operator):
     def invoke(self, context: Any, _event: Any) -> Outcome:
         usual = preferences.current()
         self.latitude, self.longitude = usual.latitude_deg, usual.longitude_deg
-        self.timezone, self.rail_height = usual.timezone, usual.rail_height_m
+        self.timezone, self.rail_height = "", usual.rail_height_m
         self.date = dt.date.today().isoformat()
         return set(
             context.window_manager.invoke_props_dialog(
@@ -148,17 +151,30 @@ class DUSKRAIL_OT_first_scene(bpy.types.Operator):
             layout.label(text=say(title), translate=False)
             column = layout.column(align=True)
             for name in names:
-                column.prop(self, name)
+                if name == "timezone":
+                    column.prop(self, name, placeholder=say("by the place"))
+                else:
+                    column.prop(self, name)
+
+    def _zone(self, day: dt.date) -> str:
+        """The zone that was typed, else that of the place."""
+        usual = preferences.current()
+        place = (round(self.latitude, 5), round(self.longitude, 5))
+        if self.timezone.strip():
+            return str(self.timezone.strip())
+        if place == (round(usual.latitude_deg, 5), round(usual.longitude_deg, 5)):
+            return usual.timezone
+        return guess_zone(*place, day).zone
 
     def _plan(self) -> Plan:
+        day = dt.date.today() if not self.date.strip() else edits.parse_date(self.date, "shoot.anchor.date")
         usual = attrs.evolve(
             preferences.current(),
             latitude_deg=round(self.latitude, 5),
             longitude_deg=round(self.longitude, 5),
-            timezone=self.timezone.strip(),
+            timezone=self._zone(day),
             rail_height_m=round(self.rail_height, 3),
         )
-        day = dt.date.today() if not self.date.strip() else edits.parse_date(self.date, "shoot.anchor.date")
         bearing = round(math.degrees(self.bearing), 2) % 360.0
         plan = starter.bare_plan(usual, day, north_deg=bearing, looks_deg=bearing)
         width, depth, usual_height = kit.PIECES[self.subject].size_m

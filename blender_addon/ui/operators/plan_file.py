@@ -41,6 +41,9 @@ class DUSKRAIL_OT_open(bpy.types.Operator):
         return editable(cls, context)
 
     def invoke(self, context: Any, _event: Any) -> Outcome:
+        """Ask which file; one that was dropped into the view is known already."""
+        if self.filepath:
+            return self.execute(context)
         self.filepath = context.scene.duskrail.file
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}

@@ -15,8 +15,9 @@ from planner_core.review.findings import sentences
 from planner_core.words.language import say
 
 from ...state import live, selection
-from ...state.thread_job import Listener, ThreadJob
+from ...state.thread_job import BEGINS, Listener, ThreadJob
 from .. import timeline, wording
+from ..wording import FITS
 from .base import UNDOABLE, Outcome, ReadsFrames, WithFrames, change
 
 EVERYTHING = "all"
@@ -25,7 +26,16 @@ EVERYTHING = "all"
 LOOK_EVERY_S = 0.2
 TAKES_A_WHILE = ("compose", EVERYTHING)  # so these run beside the window
 
-_under_way: list[ThreadJob[Fit]] = []  # the fit that runs beside the window, if any
+
+class FitJob(ThreadJob[Fit]):
+    """A fit beside the window, by its kind."""
+
+    def __init__(self, kind: str, work: Callable[[Listener], Fit]) -> None:
+        super().__init__(work, "duskrail-fit")
+        self.kind = kind
+
+
+_under_way: list[FitJob] = []  # the fit that runs beside the window, if any
 
 
 def stop() -> None:
@@ -59,22 +69,16 @@ def fit_of(kind: str, plan: Plan, listen: Listener) -> Fit:
     raise PlanError("fit", kind, "is not a fit that this version of Duskrail knows")
 
 
-FITS = {
-    "travel": ("Fit the Travel", "Choose how far to slide, so that the foreground moves at a calm pace"),
-    "balance": ("Fit the Start", "Choose when to start, so that day and night take up as much of the clip"),
-    "clip": (
-        "Fit the Interval",
-        "Choose frames and interval so that every exposure and move fits, for a clip of the same length",
-    ),
-    "compose": ("Fit the Picture", "Change a pose as little as possible so that the subject stays composed"),
-    EVERYTHING: (
-        "Fit All",
-        "Make every change that helps, one by one, and list what each costs and what is left to you",
-    ),
-}
+def under_way_text() -> str:
+    """Which fit runs beside the window and what it is doing, with how to stop it; "" where none runs."""
+    if not _under_way:
+        return ""
+    job = _under_way[0]
+    what = say("stops") if job.is_stopped else say("begins") if job.text == BEGINS else job.text
+    return say("{fit}: {what}   (Esc stops it)", fit=say(FITS[job.kind][0]), what=what)
 
 
-class DUSKRAIL_OT_review_now(WithFrames, bpy.types.Operator):
+class DUSKRAIL_OT_review_now(ReadsFrames, bpy.types.Operator):
     """Review the plan now"""
 
     bl_idname = "duskrail.review_now"
@@ -191,7 +195,7 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
         if not super().poll(context):
             return False
         if _under_way:
-            cls.poll_message_set("A fit is under way; Esc stops it")
+            cls.poll_message_set(say("A fit is under way; Esc stops it"))
             return False
         return True
 
@@ -206,8 +210,8 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
         live.take_edits(context.scene)
         plan, kind = live.plan_of(context.scene), self.kind
         assert plan is not None
-        self.plan = plan
-        _under_way.append(ThreadJob(lambda listen: fit_of(kind, plan, listen)))
+        self.plan, self.told = plan, ""
+        _under_way.append(FitJob(kind, lambda listen: fit_of(kind, plan, listen)))
         live.pause_reviews()
         self.timer = context.window_manager.event_timer_add(LOOK_EVERY_S, window=context.window)
         context.window_manager.modal_handler_add(self)
@@ -226,8 +230,11 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
         if event.type != "TIMER":
             return {"PASS_THROUGH"}
         if job.is_running():
-            what = "stops" if job.is_stopped else job.text
-            context.workspace.status_text_set(f"{FITS[self.kind][0]}: {what}   (Esc stops it)")
+            told = under_way_text()
+            if told != self.told:
+                self.told = told
+                context.workspace.status_text_set(told)
+                live.show()
             return {"PASS_THROUGH"}
         self._end(context)
         return self._taken(context, job)
@@ -243,7 +250,7 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
         context.workspace.status_text_set(None)
         live.go_on_reviewing()
 
-    def _taken(self, context: Any, job: ThreadJob[Fit]) -> Outcome:
+    def _taken(self, context: Any, job: FitJob) -> Outcome:
         """What the fit found, taken into the plan that it was for."""
         if job.defect is not None:
             raise job.defect
@@ -252,10 +259,11 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
             return {"CANCELLED"}
         fitted = job.result
         if fitted is None:
-            self.report({"WARNING"}, "The fit was stopped; the plan is as it was")
+            self.report({"WARNING"}, say("The fit was stopped; the plan is as it was"))
             return {"CANCELLED"}
         if not self.poll(context) or live.plan_of(context.scene) != self.plan:
-            self.report({"WARNING"}, "The plan was changed meanwhile, so the fit was left out; fit it again")
+            changed = say("The plan was changed meanwhile, so the fit was left out; fit it again")
+            self.report({"WARNING"}, changed)
             return {"CANCELLED"}
         return self._take(context, lambda _plan: fitted)
 

@@ -52,9 +52,12 @@ class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
             row.operator("duskrail.anchor_here", text="", icon="EYEDROPPER")
             row.operator("duskrail.go_to_event", text="", icon="TIME")
         else:
-            row = layout.row(align=True)
-            row.prop(settings, "start")
-            self._day_buttons(row)
+            layout.prop(settings, "start")
+            split = layout.split(factor=0.4, align=True)
+            name = split.row()
+            name.alignment = "RIGHT"
+            name.label(text=say("Day"), translate=False)
+            self._day_buttons(split.row(align=True))
         column = layout.column(align=True)
         column.prop(settings, "frames")
         column.prop(settings, "interval")

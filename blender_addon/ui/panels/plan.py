@@ -14,7 +14,7 @@ from planner_core.words.language import say
 from ...read import rig_check, settings
 from ...scene import store
 from ...state import live, redraw
-from .. import evening, guidance, wording
+from .. import evening, guidance, manual_page, wording
 from .layout import Tab, counts, done, wrapped
 
 
@@ -68,6 +68,7 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
         column.operator("duskrail.new_scene", text="New Empty Scene", icon="ADD").example = False
         column.operator("duskrail.start_plan", icon="OBJECT_ORIGIN")
         column.operator("duskrail.open", text="Open Plan…", icon="FILE_FOLDER")
+        manual_page.button(layout)
 
     def _about(self, context: Any, plan: Plan) -> None:
         layout, scene = self.layout, context.scene
@@ -122,11 +123,24 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
         missing = redraw.missing_parts(scene)
         if missing:
             box = layout.box()
-            gone = " + ".join(say(part) for part in missing)
-            one, many = "The rig's {parts} is gone.", "The rig's {parts} are gone."
-            told = say(one if len(missing) == 1 else many, parts=gone)
+            told = say("Deleted from the scene: {parts}.", parts=_listed(missing))
             wrapped(box, context, told, icon="ERROR", spare_px=52.0)
             box.operator("duskrail.redraw", text="Redraw", icon="FILE_REFRESH")
+
+
+def _listed(missing: list[str]) -> str:
+    """Parts of the rig in words: the rail, the pan head and the camera."""
+    words = {
+        "rail": "the rail",
+        "carriage": "the carriage",
+        "pan": "the pan head",
+        "tilt": "the tilt head",
+        "camera": "the camera",
+    }
+    names = [say(words[part]) for part in missing]
+    if len(names) == 1:
+        return names[0]
+    return say("{first} and {last}", first=", ".join(names[:-1]), last=names[-1])
 
 
 CLASSES = (DUSKRAIL_PT_plan,)

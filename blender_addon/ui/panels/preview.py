@@ -32,7 +32,9 @@ class DUSKRAIL_PT_preview(PlanTab, bpy.types.Panel):
         cell.enabled = settings.use_range
         cell.prop(settings, "first_frame", text="")
         cell.prop(settings, "last_frame", text="")
-        layout.prop(settings, "clip_file", placeholder=preview.clip_path(scene).name)
+        row = layout.row()  # of its own, so that a name isn't cut
+        row.use_property_split = False
+        row.prop(settings, "clip_file", text="", placeholder=preview.clip_path(scene).name)
         job = preview.current()
         if job is not None and job.is_running():
             layout.progress(factor=job.done_fraction, type="BAR", text=job.text)
@@ -41,6 +43,7 @@ class DUSKRAIL_PT_preview(PlanTab, bpy.types.Panel):
         column = layout.column()
         column.scale_y = 1.3
         column.operator("duskrail.preview", icon="RENDER_ANIMATION")
+        layout.operator("duskrail.stills", icon="IMAGE_DATA")
         if job is not None and job.problem:
             wrapped(layout, context, job.problem, icon="ERROR")
         elif job is not None and job.result:
@@ -62,7 +65,6 @@ class DUSKRAIL_PT_client(PlanTab, bpy.types.Panel):
         column = layout.column(align=True, heading="Beside it")
         column.prop(settings, "contact_sheet")
         layout.prop(settings, "beside_file")
-        layout.operator("duskrail.stills", icon="IMAGE_DATA")
 
 
 CLASSES = (DUSKRAIL_PT_preview, DUSKRAIL_PT_client)

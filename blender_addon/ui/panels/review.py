@@ -14,7 +14,8 @@ from planner_core.words.language import say
 
 from ...state import live
 from .. import wording
-from ..operators.review import EVERYTHING, FITS
+from ..operators.review import EVERYTHING, under_way_text
+from ..wording import FITS
 from .layout import LEVEL_ICONS, PlanTab, counts, done, wrapped
 
 
@@ -42,6 +43,9 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
         if any(finding.level != "note" for finding in report.findings):
             label, _ = FITS[EVERYTHING]
             layout.operator("duskrail.apply_fit", text=label, icon="MODIFIER").kind = EVERYTHING
+        fitting = under_way_text()
+        if fitting:
+            wrapped(layout, context, fitting, icon="SORTTIME")
         done(layout, context, live.state_of(scene).fit_said)
         if not report.findings:
             wrapped(layout, context, say("No problems found."), icon="CHECKMARK")

@@ -43,7 +43,9 @@ def _set_timing(owner: Any, wanted: int) -> None:
 
 def _get_start(owner: Any) -> str:
     plan = live.plan_of(owner.id_data)
-    return plan.shoot.start.isoformat(" ") if plan and plan.shoot.start else ""
+    if plan is None or plan.shoot.start is None:
+        return ""
+    return plan.shoot.start.isoformat(" ", "auto" if plan.shoot.start.second else "minutes")
 
 
 def _set_start(owner: Any, typed: str) -> None:

@@ -10,6 +10,7 @@ from planner_core.picture.pose_repair import step_text
 from planner_core.review.findings import Finding, Names, Voice, has_voice
 from planner_core.review.german.phrases import GERMAN
 from planner_core.review.remedy import STARTS, TOLD, UNITS, Remedy
+from planner_core.review.words.in_short import title
 from planner_core.words.durations import duration_text
 from planner_core.words.figures import figure
 from planner_core.words.language import say
@@ -20,7 +21,7 @@ def _listed(parts: Sequence[str]) -> str:
 
 
 def _title(code: str) -> str:
-    return f"„{say(code.replace('-', ' ').capitalize())}“"
+    return f"„{say(title(code))}“"
 
 
 _COSTS = {

@@ -1,4 +1,4 @@
-"""What each finding is about, in a few words, for sentences that speak of another finding."""
+"""What each finding is about, in a few words: for sentences that speak of another finding, and as a title."""
 
 from __future__ import annotations
 
@@ -63,6 +63,60 @@ _IN_SHORT = {
     "weak-frame": "a weak picture",
     "wind-shake": "shake by the wind",
 }
+
+
+# Where the code's own words aren't English enough for a title
+_TITLES = {
+    "axis-range": "Axis out of its range",
+    "axis-speed": "Axis too slow",
+    "background-static": "Background stands still",
+    "battery-short": "Battery too small",
+    "camera-inside": "Camera inside a block",
+    "card-space": "Card too small",
+    "carriage-runs": "Carriage may run down",
+    "clip-enlarged": "Clip enlarged",
+    "clock-change": "Clocks change",
+    "day-night-balance": "Day and night balance",
+    "edge-near": "Edge near the rig",
+    "exposure-long": "Frames too bright",
+    "exposure-short": "Frames too dark",
+    "focus-depth": "Depth of focus",
+    "foreground-drowned": "Foreground under water",
+    "foreground-dry": "Foreground left dry",
+    "head-level": "Head not level",
+    "horizon-middle": "Horizon in the middle",
+    "interval-too-short": "Interval too short",
+    "lamps-dazzle": "Lamps that dazzle",
+    "lightning-season": "Thunderstorm season",
+    "moon-missing": "Moon outside the frame",
+    "move-midpoint": "Middle of the move",
+    "nd-sun": "Sun through the ND filter",
+    "night-alone": "Alone at night",
+    "people-near": "People near the rig",
+    "photo-differs": "Photograph differs",
+    "photo-pin-lost": "Pin without its block",
+    "railing-near": "Railing near the rig",
+    "ramp-steep": "Jumps of brightness",
+    "rig-shadow": "Shadow of the rig",
+    "screen-speed": "Speed on the screen",
+    "sign-odd": "Sign of a coordinate",
+    "stars-soft": "Stars out of focus",
+    "step-coarse": "Steps that show",
+    "subject-large": "Subject fills the frame",
+    "subject-merging": "Outlines run together",
+    "tide-unknown": "Tide unknown",
+    "travel-unused": "Travel left unused",
+    "travel-whole": "All of the rail used",
+    "water-reaches": "Water reaches the rig",
+    "way-cut-off": "Way back cut off",
+    "wind-shake": "Shake in the wind",
+    "zone-odd": "Time zone in doubt",
+}
+
+
+def title(code: str) -> str:
+    """A finding's code as the title of its line: `day-night-balance` is 'Day and night balance'."""
+    return _TITLES.get(code, code.replace("-", " ").capitalize())
 
 
 def in_short(code: str) -> str:

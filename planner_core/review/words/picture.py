@@ -109,7 +109,7 @@ def _subject_lost(finding: Finding, names: Names) -> Sentences:
         gone = "is outside the frame" + (f", beyond its {edge} edge" if edge else ", behind the camera")
     return Sentences(
         about(finding, f"{_subject(finding)} {gone} ({percent(measured(finding))} outside)."),
-        otherwise="Turn the lens with it, or shorten the move; fit --compose searches further.",
+        otherwise=f"Turn the lens with it, or shorten the move; {names.fit('compose')} searches further.",
     )
 
 
@@ -121,7 +121,7 @@ def _subject_cut(finding: Finding, names: Names) -> Sentences:
             finding,
             f"{_subject(finding)} is cut by the {finding.fact('edge')} edge ({outside} outside).",
         ),
-        otherwise="A shorter lens or more distance gets it in; fit --compose searches further.",
+        otherwise=f"A shorter lens or more distance gets it in; {names.fit('compose')} searches further.",
     )
 
 

@@ -195,7 +195,8 @@ def _travel_unused(finding: Finding, names: Names) -> Sentences:
         f"The move uses {amount_text(used, 'm')} of {amount_text(length, 'm')} of rail "
         f"({percent(used / length)}), and nothing in the picture moves faster than "
         f"{_speed_text(finding.fact('speed'), finding.fact('widths'))}.",
-        f"All of the rail would give {figure(length / used, 2)} times that; fit --travel finds the length.",
+        f"All of the rail would give {figure(length / used, 2)} times that; {names.fit('travel')} finds the "
+        "length.",
     )
 
 
@@ -206,8 +207,8 @@ def _travel_whole(finding: Finding, names: Names) -> Sentences:
     return Sentences(
         f"The move uses {all_of} of the {amount_text(length, 'm')} of rail, and slides past nothing near. "
         "So long a travel does little for this picture.",
-        "Lay the rail beside something close, up to two metres from the lens, and let fit --travel choose "
-        "the length.",
+        "Lay the rail beside something close, up to two metres from the lens, and let "
+        f"{names.fit('travel')} choose the length.",
     )
 
 
