@@ -30,6 +30,9 @@ GLOW_FADES = 0.2  # the sky around the sun goes with a beam that is so weak besi
 # of the bright band over the horizon what hides a sun on it hides, and the sine of the altitude by which that
 # sinks to 1/e: ours
 LOW_SKY_HIDDEN, LOW_SKY_FALL = 0.6, 0.1
+# of the light from above, at least so much comes from below in the plain sky. With less than a fifth, EEVEE
+# evens its light out, and level ground gets too little of it; with a fifth, walls get too much: between the two
+LEAST_BELOW = 0.12
 # how much more walls turned from the sun count in the plain sky, and the sine of how far below the horizon it
 # then is that they no longer do: ours
 TURNED_COUNT, SUN_GONE = 20.0, 0.07
@@ -126,7 +129,7 @@ def probe(frames: FrameTable, light: PictureLight, sun_seen: ArrayLike, *, glow:
     facing = np.maximum(frames.sun_direction @ normals.T, 0.0)[:, :, None]
     lit = np.maximum(lit - facing * extra[:, None], 0.0)
     even, across = _plain_walls(lit[:, 1:], normals[1:, :2], frames.sun_direction)
-    lower = np.maximum(2.0 * even - lit[:, 0], 0.0)
+    lower = np.maximum(2.0 * even - lit[:, 0], LEAST_BELOW * lit[:, 0])
     return Probe(upper=lit[:, 0], lower=lower, across=3.0 * across, sun=beam + extra)
 
 

@@ -44,6 +44,8 @@ EVENINGS = {
     "at night": ("2027-03-14T19:44:00", 1.0, False),
 }
 
+ALWAYS, ALL = {"in the sun", "before sunset"}, "DUSKRAIL_ALL_EVENINGS"
+
 
 def place_at(start: str, cloud: float, water: bool) -> tuple[FrameTable, dict[str, tuple[int, Array]]]:
     """Two frames, towards the sun and away from it, and places in them: the frame, and where it is."""
@@ -182,8 +184,10 @@ def test_the_fast_look_has_the_light_of_cycles(evening: str, tmp_path: Path) -> 
     compare(compat.WORKBENCH, evening, tmp_path)
 
 
-@pytest.mark.parametrize("evening", ["in the sun", "before sunset"])
+@pytest.mark.parametrize("evening", EVENINGS)
 def test_eevee_has_the_light_of_cycles(evening: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    if evening not in ALWAYS and ALL not in os.environ:
+        pytest.skip(f"minutes in software: {ALL}=1 draws all evenings")
     if not engines.this_machine().opengl:
         pytest.skip("no OpenGL here")
     monkeypatch.setattr(looks, "EEVEE_SAMPLES", 4)  # drawn in software here, slowly
