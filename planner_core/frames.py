@@ -22,7 +22,7 @@ from planner_core.plan import timeline
 from planner_core.plan.model import Plan, Site
 from planner_core.rig import drive, geometry, motion
 from planner_core.rig.axes import AxisPositions
-from planner_core.rig.camera import camera_pose
+from planner_core.rig.camera import CameraPose, camera_pose
 from planner_core.time import ephemeris, galaxy
 
 Array = NDArray[np.float64]
@@ -49,8 +49,6 @@ class _Sky:
     moon: _SkyPosition
     moon_lit_fraction: Array
     light: daylight.NaturalLight
-    sun_colour: Array
-    sky_colour: Array
 
     def is_of(self, plan: Plan, utc_s: Array) -> bool:
         """Whether it is that of a plan at these times."""
@@ -91,8 +89,6 @@ class FrameTable:
     light: daylight.NaturalLight
     illuminance_lux: Array
     scene_ev100: Array
-    sun_colour: Array
-    sky_colour: Array
     metered_ev100: Array
     ramp: Ramp | None
     known_view: View | None = None
@@ -103,10 +99,30 @@ class FrameTable:
     def __len__(self) -> int:
         return len(self.utc_s)
 
+    @cached_property
+    def sun_colour(self) -> Array:
+        """Tint of the sun's beam, (frames, 3)."""
+        return colour.sun_tint(self.sun_altitude_deg)
+
+    @cached_property
+    def sky_colour(self) -> Array:
+        """Tint of the sky overhead, (frames, 3)."""
+        return colour.sky_tint(self.sun_altitude_deg, self.plan.shoot.cloud_divisor)
+
     @property
     def axes(self) -> AxisPositions:
         """Where the axes stand on every frame."""
         return AxisPositions(slide_m=self.slide_m, pan_deg=self.pan_deg, tilt_deg=self.tilt_deg)
+
+    @property
+    def pose(self) -> CameraPose:
+        """Where the camera stands and looks on every frame."""
+        return CameraPose(
+            camera_m=self.camera_m,
+            camera_rotation=self.camera_rotation,
+            lens_bearing_deg=self.lens_bearing_deg,
+            lens_altitude_deg=self.lens_altitude_deg,
+        )
 
     @cached_property
     def view(self) -> View:
@@ -114,6 +130,7 @@ class FrameTable:
         mine = View(
             plan=self.plan,
             at=self.at,
+            axes=self.axes,
             camera_m=self.camera_m,
             camera_rotation=self.camera_rotation,
             lifts_m=self.lifts_m,
@@ -160,13 +177,15 @@ def compute_frames(plan: Plan, known: FrameTable | None = None) -> FrameTable:
 
     known is the table of another plan: what the two have in common is taken over, the same to the last bit.
     """
-    axes = motion.axis_positions(plan, at := timeline.frame_places(plan.shoot.frames))
-    pose = camera_pose(plan, axes, at.shape)
+    if known is not None and known.plan is plan:
+        return known
+    at, axes, pose = _poses(plan, known)
     utc_s = timeline.frame_times_utc_s(plan)
     water_m = tides.water_m(plan, utc_s)
     mine = View(
         plan=plan,
         at=at,
+        axes=axes,
         camera_m=pose.camera_m,
         camera_rotation=pose.camera_rotation,
         lifts_m=tides.lifts_m(plan, water_m, len(at)),
@@ -176,14 +195,14 @@ def compute_frames(plan: Plan, known: FrameTable | None = None) -> FrameTable:
     scene_ev100 = daylight.scene_ev100(
         light.total_lux, plan.exposure.artificial_ev100 if plan.exposure else None
     )
-    time_left_s = drive.exposure_time_left_s(plan, axes)
+    time_left_s = drive.exposure_time_left_s(plan, view.axes)
     table = FrameTable(
         plan=plan,
         at=view.at,
         utc_s=sky.utc_s,
-        slide_m=axes.slide_m,
-        pan_deg=axes.pan_deg,
-        tilt_deg=axes.tilt_deg,
+        slide_m=view.axes.slide_m,
+        pan_deg=view.axes.pan_deg,
+        tilt_deg=view.axes.tilt_deg,
         lens_bearing_deg=pose.lens_bearing_deg,
         lens_altitude_deg=pose.lens_altitude_deg,
         camera_m=view.camera_m,
@@ -199,8 +218,6 @@ def compute_frames(plan: Plan, known: FrameTable | None = None) -> FrameTable:
         light=light,
         illuminance_lux=light.total_lux,
         scene_ev100=scene_ev100,
-        sun_colour=sky.sun_colour,
-        sky_colour=sky.sky_colour,
         metered_ev100=scene_ev100,
         ramp=None,
         known_view=view,
@@ -221,6 +238,21 @@ def compute_frames(plan: Plan, known: FrameTable | None = None) -> FrameTable:
     )
 
 
+def _poses(plan: Plan, known: FrameTable | None) -> tuple[Array, AxisPositions, CameraPose]:
+    """Each frame's place in the move, where the axes stand there, and where that puts the camera; those of
+    the known table where it moves the same way.
+    """
+    if known is not None and _moves(plan) == _moves(known.plan):
+        return known.at, known.axes, known.pose
+    axes = motion.axis_positions(plan, at := timeline.frame_places(plan.shoot.frames))
+    return at, axes, camera_pose(plan, axes, at.shape)
+
+
+def _moves(plan: Plan) -> tuple[Any, ...]:
+    """All of a plan that says where its axes go, and where that puts the camera."""
+    return plan.shoot.frames, plan.site.scene_north_deg, plan.rig, plan.move
+
+
 def _view(mine: View, known: FrameTable | None) -> View:
     """The known table's view, where it shows the same."""
     return known.view if known is not None and known.view.shows_the_same(mine) else mine
@@ -232,20 +264,17 @@ def _sky(plan: Plan, utc_s: Array, known: FrameTable | None) -> _Sky:
     same = None if known is None else known.known_sky
     if same is not None and same.is_of(plan, utc_s):
         return same
-    sun = _sky_position(plan, *ephemeris.sun_position(utc_s, site.latitude_deg, site.longitude_deg))
-    moon = _sky_position(plan, *ephemeris.moon_position(utc_s, site.latitude_deg, site.longitude_deg))
+    both = ephemeris.sun_and_moon(utc_s, site.latitude_deg, site.longitude_deg)
+    sun = _sky_position(plan, both.sun_azimuth_deg, both.sun_true_altitude_deg)
+    moon = _sky_position(plan, both.moon_azimuth_deg, both.moon_true_altitude_deg)
     return _Sky(
         site=site,
         cloud_divisor=cloud_divisor,
         utc_s=utc_s,
         sun=sun,
         moon=moon,
-        moon_lit_fraction=ephemeris.moon_lit_fraction(utc_s),
-        light=daylight.natural_light(
-            sun.altitude_deg, moon.altitude_deg, ephemeris.elongation_deg(utc_s), cloud_divisor
-        ),
-        sun_colour=colour.sun_tint(sun.altitude_deg),
-        sky_colour=colour.sky_tint(sun.altitude_deg, cloud_divisor),
+        moon_lit_fraction=both.moon_lit_fraction,
+        light=daylight.natural_light(sun.altitude_deg, moon.altitude_deg, both.elongation_deg, cloud_divisor),
     )
 
 

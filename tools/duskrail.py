@@ -40,6 +40,7 @@ from .terminal import StatusLine, harmless_output, json_text, problem_line
 
 if TYPE_CHECKING:
     from planner_core.fit.result import Fit
+    from planner_core.log.earlier import EarlierLog
 
 DEBUG_VARIABLE = "DUSKRAIL_DEBUG"
 # What the core calls values that only options give; no part of a plan is called so
@@ -50,15 +51,22 @@ SETTLING_ROUNDS = 3  # of balance and clip: the one moves the start, the other c
 # ---------------------------------------------------------------- verbs
 
 
+def _earlier_logs(paths: Sequence[str], plan: Plan) -> list[EarlierLog]:
+    """The logs to compare a plan with; what reads them takes long to load, and most reviews have none."""
+    if not paths:
+        return []
+    from planner_core.log.earlier import load_log
+
+    return [load_log(path, plan) for path in paths]
+
+
 def check(arguments: argparse.Namespace) -> int:
     """The review of a plan, as text or JSON."""
     from planner_core import compute_frames, review
-    from planner_core.log.earlier import load_log
-
     from .report import review_text
 
     plan = load_plan(arguments.plan)
-    logs = [load_log(path, plan) for path in arguments.log]
+    logs = _earlier_logs(arguments.log, plan)
     frames = compute_frames(plan)
     report = review(plan, frames)
     if arguments.json:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.metadata
 import os
 import tomllib
 from pathlib import Path
@@ -34,6 +33,8 @@ def version() -> str:
             return str(project["version"])
     except (OSError, KeyError, tomllib.TOMLDecodeError):
         pass
+    import importlib.metadata
+
     return importlib.metadata.version(NAME)
 
 

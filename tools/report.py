@@ -7,16 +7,17 @@ import re
 import shutil
 import textwrap
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from planner_core.fit.everything import FitAll
-from planner_core.fit.result import Fit
 from planner_core.plan.changes import differences
 from planner_core.plan.model import Plan
 from planner_core.plan.text import one_line
 from planner_core.review.findings import Finding, Quantity, Review, finding_dict, sentences
 from planner_core.review.summary import Summary
 from planner_core.words.figures import figure, frames_text
+
+if TYPE_CHECKING:
+    from planner_core.fit.result import Fit
 
 HEADINGS = {"stop": "Must change", "warn": "Look at", "note": "Good to know"}
 
@@ -51,6 +52,8 @@ def finding_text(finding: Finding) -> str:
 
 def fits_dict(before: Plan, fits: Sequence[Fit]) -> dict[str, Any]:
     """What fits made of a plan, as plain values for JSON."""
+    from planner_core.fit.everything import FitAll
+
     everything = [fitted for fitted in fits if isinstance(fitted, FitAll)]
     return {
         "said": [sentence for fitted in fits for sentence in fitted.said],

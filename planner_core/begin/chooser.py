@@ -332,11 +332,12 @@ def _with_interval(plan: Plan, said: list[str]) -> Plan:
     half_s = _half_s(plan)
     wanted = max(2.0 * half_s / (plan.shoot.frames - 1), LEAST_INTERVAL_S)
     plan = with_timing(plan, interval_s=on_the_timer_s(plan, round(wanted)))
-    held = long_enough(plan)
-    if held is None:
+    frames = long_enough(plan)
+    if frames is None:
         raise PlanError(
             "event", plan.shoot.anchor and plan.shoot.anchor.event, "is too dark for any interval"
         )
+    held = frames.plan
     minutes = held.duration_s / 60.0
     clip_s = held.shoot.frames / held.clip.fps
     said.append(
@@ -374,7 +375,9 @@ def _framed(plan: Plan, facts: Facts, said: list[str]) -> Plan:
     fitted = fit_travel(best.plan).plan
     fitted = max((best, Measured(fitted)), key=_points).plan
     held = long_enough(fitted)
-    plan = held if held is not None and _points(Measured(held)) >= _points(best) else best.plan
+    plan = best.plan
+    if held is not None and _points(Measured(held.plan, held)) >= _points(best):
+        plan = held.plan
     first, last = plan.move.poses[0], plan.move.poses[-1]
     said.append(
         f"Move: {_number(first.slide_m)} to {_number(last.slide_m)} m along the rail, pan "

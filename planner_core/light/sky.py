@@ -20,6 +20,7 @@ bright, because what the lobes would have stands all around.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
@@ -86,6 +87,12 @@ BRIGHTEST_SUN, BRIGHTEST_MOON = 40.0, 4.0
 # What lens and air scatter of a beam into the picture around it: share, and the angle over which it sinks to
 # 1/e. Ours. It is seen and lights nothing.
 GLARE = ((0.0030, np.radians(1.6)), (0.012, np.radians(9.0)))
+
+# what makes the components light level ground to level 1 is worked out for these, and interpolated
+NORMALISED_DEG = np.concatenate(
+    [np.linspace(-8.0, -0.25, 32), np.linspace(0.0, 24.0, 97), np.linspace(25.0, 90.0, 66)]
+)
+NORMALISED_SHARES = np.linspace(0.0, 1.0, 33)
 
 LOWEST_SUN_DEG = 0.05  # below that the beam grazes the level ground and lights nothing of it
 
@@ -276,7 +283,7 @@ def component_shares(sun_altitude_deg: ArrayLike) -> tuple[Array, Array, Array, 
     """
     suns = np.array([row[0] for row in COMPONENT_SHARES], dtype=np.float64)
     table = np.array([row[1:] for row in COMPONENT_SHARES])
-    shares = _between_rows(np.asarray(sun_altitude_deg, dtype=np.float64), suns, table)
+    shares = _between_rows(np.asarray(sun_altitude_deg, dtype=np.float64), suns, table.__getitem__)
     tint, band, circumsolar, aureole = (shares[..., part, :] for part in range(4))
     return tint / (tint @ colour.LUMINANCE)[..., None], band, circumsolar, aureole
 
@@ -303,18 +310,25 @@ def extinction_depth(sun_altitude_deg: ArrayLike, cloud_divisor: float = 1.0) ->
 
 def component_normalisation(sun_altitude_deg: ArrayLike, cloud_divisor: float = 1.0) -> Array:
     """What makes the four components light level ground to level 1 each, shape (..., 4, 3)."""
-    altitudes, logarithms = _component_normalisation(float(cloud_divisor))
-    return np.exp(_between_rows(np.asarray(sun_altitude_deg, dtype=np.float64), altitudes, logarithms))
+    cloud = float(cloud_divisor)
+
+    def row(number: int) -> Array:
+        return _component_normalisation(cloud, number)
+
+    return np.exp(_between_rows(np.asarray(sun_altitude_deg, dtype=np.float64), NORMALISED_DEG, row))
 
 
-def _between_rows(at: Array, known: Array, rows: Array) -> Array:
-    """Rows (n, ...) of a table for known values (n,), rising, straight between them and held beyond; shape
-    (*at.shape, ...).
+def _between_rows(at: Array, known: Array, row: Callable[[int], Array]) -> Array:
+    """Rows (...) of a table for known values (n,), rising, straight between them and held beyond; shape
+    (*at.shape, ...). Only the rows that it takes are asked for.
     """
     place = np.clip(np.searchsorted(known, at) - 1, 0, len(known) - 2)
     fraction = np.clip((at - known[place]) / (known[place + 1] - known[place]), 0.0, 1.0)
+    wanted, index = np.unique(np.concatenate([place.ravel(), place.ravel() + 1]), return_inverse=True)
+    rows = np.stack([row(number) for number in wanted.tolist() or [0]])
+    before, after = index[: place.size].reshape(place.shape), index[place.size :].reshape(place.shape)
     fraction = fraction.reshape(fraction.shape + (1,) * (rows.ndim - 1))
-    return np.asarray(rows[place] + fraction * (rows[place + 1] - rows[place]))
+    return np.asarray(rows[before] + fraction * (rows[after] - rows[before]))
 
 
 def lamp_shape(directions: ArrayLike, lamp_direction: ArrayLike) -> Array:
@@ -363,19 +377,13 @@ def _shapes(up: Array, toward: Array, middle_up: Array | float, aureole: Array) 
     )
 
 
-@lru_cache(maxsize=8)
-def _component_normalisation(cloud_divisor: float) -> tuple[Array, Array]:
-    """By the sun's altitude, (n,) and (n, 4, 3): logarithms of one over the shapes' cosine-weighted means
-    over the dome.
+@lru_cache(maxsize=8 * len(NORMALISED_DEG))
+def _component_normalisation(cloud_divisor: float, row: int) -> Array:
+    """At one of the sun's altitudes NORMALISED_DEG, (4, 3): logarithms of one over the shapes'
+    cosine-weighted means over the dome.
     """
-    altitudes = np.concatenate(
-        [np.linspace(-8.0, -0.25, 32), np.linspace(0.0, 24.0, 97), np.linspace(25.0, 90.0, 66)]
-    )
-    normalisation = [
-        _normalisation(float(altitude), extinction_depth(altitude, cloud_divisor)) for altitude in altitudes
-    ]
-    # sums differ in the last bit with memory alignment; pictures of one plan must not
-    return altitudes, np.log(np.round(normalisation, 12))
+    altitude = NORMALISED_DEG[row]
+    return _kept(_normalisation(float(altitude), extinction_depth(altitude, cloud_divisor)))
 
 
 def _through_other_air(share: Array, other: Array) -> Array:
@@ -383,18 +391,24 @@ def _through_other_air(share: Array, other: Array) -> Array:
 
     That is by moonlight: the shapes are those long after sunset.
     """
-    shares, logarithms = _night_normalisation()
-    return np.exp(_between_rows(other, shares, logarithms) - _between_rows(share, shares, logarithms))
+    there, here = (_between_rows(each, NORMALISED_SHARES, _night_normalisation) for each in (other, share))
+    return np.exp(there - here)
 
 
-@lru_cache(maxsize=1)
-def _night_normalisation() -> tuple[Array, Array]:
-    """By the share of extinction, (n,) and (n, 4, 3): logarithms as of _component_normalisation."""
-    shares = np.linspace(0.0, 1.0, 33)
-    normalisation = [
-        _normalisation(AUREOLE_ALTITUDES_DEG[0], share * np.array(EXTINCTION_DEPTH)) for share in shares
-    ]
-    return shares, np.log(np.round(normalisation, 12))
+@lru_cache(maxsize=len(NORMALISED_SHARES))
+def _night_normalisation(row: int) -> Array:
+    """At one of the shares of extinction NORMALISED_SHARES, (4, 3): logarithms as above."""
+    depth = NORMALISED_SHARES[row] * np.array(EXTINCTION_DEPTH)
+    return _kept(_normalisation(AUREOLE_ALTITUDES_DEG[0], depth))
+
+
+def _kept(normalisation: Array) -> Array:
+    """Its logarithm, rounded: sums differ in the last bit with memory alignment; pictures of one plan must
+    not.
+    """
+    logarithm = np.log(np.round(normalisation, 12))
+    logarithm.flags.writeable = False  # many have it
+    return logarithm
 
 
 def _normalisation(altitude_deg: float, depth: Array) -> Array:

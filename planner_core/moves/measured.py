@@ -8,7 +8,7 @@ from planner_core.frames import FrameTable, compute_frames
 from planner_core.moves.score import OF_PICTURE, OF_RIG, moving_axes, reveal_works, turned_percent
 from planner_core.picture import composition, parallax
 from planner_core.picture.parallax import MISSING_PERCENT
-from planner_core.picture.speed import frame_widths_a_second, screen_speeds, speed_word
+from planner_core.picture.speed import frame_widths_a_second, speed_word
 from planner_core.place.blocking import block_text
 from planner_core.plan.model import Plan
 from planner_core.review.assess import assess
@@ -29,10 +29,9 @@ class Measured:
         self.reading = composition.read(plan, seen, travels=parallax.slides(plan))
         self.turned_percent = turned_percent(seen)
         self.axes = moving_axes(plan)
-        speeds = screen_speeds(plan, frames.camera_m, frames.camera_rotation, frames.lifts_m)
         self.speeds = {
             role: float(frame_widths_a_second(plan, found.worst_px))
-            for role, found in speeds.items()
+            for role, found in frames.view.motion.speeds.items()
             if found.seen
         }
         self.fastest = max(self.speeds.values(), default=0.0)

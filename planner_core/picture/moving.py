@@ -10,7 +10,7 @@ from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.picture.projection import delivered_crop
-from planner_core.picture.view import View
+from planner_core.picture.view import View, of_the_view
 from planner_core.plan.model import Block, Plan
 
 Array = NDArray[np.float64]
@@ -44,8 +44,10 @@ def kind_of(block: Block) -> str:
     return block.moves or ("water" if block.role == "water" else "nothing")
 
 
-def movers(plan: Plan, view: View) -> tuple[Mover, ...]:
+@of_the_view
+def movers(view: View) -> tuple[Mover, ...]:
     """Of each kind the block that is nearest in the picture at some place of the move."""
+    plan = view.plan
     kinds = {index: kind_of(block) for index, block in enumerate(plan.blocks)}
     moving = {index: kind for index, kind in kinds.items() if kind != "nothing"}
     if not moving:

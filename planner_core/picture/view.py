@@ -6,11 +6,12 @@ tables share one View, and with it whatever took long to find.
 
 from __future__ import annotations
 
-from functools import cached_property
-from typing import Any
+from collections.abc import Callable
+from functools import cached_property, wraps
+from typing import Any, TypeVar
 
 import numpy as np
-from attrs import frozen
+from attrs import field, frozen
 from numpy.typing import NDArray
 
 from planner_core.picture import metering, speed
@@ -20,6 +21,9 @@ from planner_core.picture.speed import WatchedMotion
 from planner_core.picture.surfaces import Surfaces, surfaces
 from planner_core.place.blocking import subject_indices
 from planner_core.plan.model import Plan
+from planner_core.rig.axes import AXIS_NAMES, AxisPositions
+
+Value = TypeVar("Value")
 
 Array = NDArray[np.float64]
 
@@ -28,15 +32,18 @@ Array = NDArray[np.float64]
 class View:
     """Where the camera stands and looks on every frame, and the place before it; arrays as in the FrameTable.
 
-    plan is one of those that show this; only its place, lens and clip are read. lifts_m is by how much the
-    tide has each block stand above where the plan has it, (frames, blocks).
+    plan is one of those that show this; only its place, lens and clip are read. axes are where the rig
+    stands. lifts_m is by how much the tide has each block stand above where the plan has it,
+    (frames, blocks).
     """
 
     plan: Plan
     at: Array
+    axes: AxisPositions
     camera_m: Array
     camera_rotation: Array
     lifts_m: Array | None = None
+    known: dict[Callable[[View], Any], Any] = field(factory=dict, init=False, repr=False)
 
     def __len__(self) -> int:
         return len(self.at)
@@ -47,7 +54,8 @@ class View:
             _alike(self.at, other.at)
             and _alike(self.camera_m, other.camera_m)
             and _alike(self.camera_rotation, other.camera_rotation)
-            and _both_lifted_alike(self.lifts_m, other.lifts_m)
+            and all(_both_alike(self.axes.of(axis), other.axes.of(axis)) for axis in AXIS_NAMES)
+            and _both_alike(self.lifts_m, other.lifts_m)
             and place_and_lens(self.plan) == place_and_lens(other.plan)
         )
 
@@ -72,6 +80,19 @@ class View:
         return speed.watched_motion(self.plan, self.camera_m, self.camera_rotation, self.lifts_m)
 
 
+def of_the_view(work: Callable[[View], Value]) -> Callable[[View], Value]:
+    """Remembers a function of a view with the view: it may read no more of its plan than place_and_lens."""
+
+    @wraps(work)
+    def recall(view: View) -> Value:
+        if work not in view.known:
+            view.known[work] = work(view)
+        value: Value = view.known[work]
+        return value
+
+    return recall
+
+
 def place_and_lens(plan: Plan) -> tuple[Any, ...]:
     """All of a plan that its pictures are made of, but for where the camera goes and what light there is."""
     camera = plan.camera
@@ -86,7 +107,7 @@ def place_and_lens(plan: Plan) -> tuple[Any, ...]:
     )
 
 
-def _both_lifted_alike(one: Array | None, other: Array | None) -> bool:
+def _both_alike(one: Array | None, other: Array | None) -> bool:
     if one is None or other is None:
         return one is other
     return _alike(one, other)

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 from attrs import frozen
@@ -150,8 +150,17 @@ def _edge(plan: Plan) -> Iterator[Finding]:
         )
 
 
-def _railing(plan: Plan) -> Iterator[Finding]:
-    """Something thin and waist-high beside the rig, which invites a tether and may not hold one."""
+@frozen(kw_only=True)
+class _Near:
+    """A block near the rig: which one, and how far away."""
+
+    distance_m: float
+    block: int
+
+
+@blocking.remembered
+def _nearest_railing(plan: Plan) -> _Near | None:
+    """The first block in reach that is thin and waist-high."""
     stands = stand_points_m(plan)
     for index, block in enumerate(plan.blocks):
         if block.role in ("ground", "water") or block.shape != "box" or block.size_m is None:
@@ -160,19 +169,31 @@ def _railing(plan: Plan) -> Iterator[Finding]:
         thick, long = sorted(block.size_m[:2])
         if thick > RAILING_THICK_M or long < 1.0:
             continue
-        outline = ground.outline_m(plan, block)
-        near = min(distance_m(outline, stand[:2]) for stand in stands)
+        near = _away_m(plan, index)
         top = block.centre_m[2] + block.size_m[2] / 2.0 - ground.ground_under_m(plan, stands[0])
         if near <= RAILING_WITHIN_M and RAILING_HIGH_M[0] <= top <= RAILING_HIGH_M[1]:
-            yield Finding(
-                code="railing-near",
-                level="note",
-                value=near,
-                limit=RAILING_WITHIN_M,
-                unit="m",
-                blocks=(blocking.block_label(plan, index),),
-            )
-            return
+            return _Near(distance_m=near, block=index)
+    return None
+
+
+def _away_m(plan: Plan, index: int) -> float:
+    """How far a block is from where the rig stands."""
+    outline = ground.outline_m(plan, plan.blocks[index])
+    return min(distance_m(outline, stand[:2]) for stand in stand_points_m(plan))
+
+
+def _railing(plan: Plan) -> Iterator[Finding]:
+    """Something thin and waist-high beside the rig, which invites a tether and may not hold one."""
+    near = _nearest_railing(plan)
+    if near is not None:
+        yield Finding(
+            code="railing-near",
+            level="note",
+            value=near.distance_m,
+            limit=RAILING_WITHIN_M,
+            unit="m",
+            blocks=(blocking.block_label(plan, near.block),),
+        )
 
 
 def _runs_down(plan: Plan) -> Iterator[Finding]:
@@ -228,51 +249,66 @@ def _night(plan: Plan, frames: FrameTable) -> Iterator[Finding]:
 # ---------------------------------------------------------------- people, lamps, lasers
 
 
-def _nearest_m(plan: Plan, index: int) -> float:
-    outline = ground.outline_m(plan, plan.blocks[index])
-    return min(distance_m(outline, stand[:2]) for stand in stand_points_m(plan))
+def _nearest_of(plan: Plan, blocks: Iterable[int]) -> _Near | None:
+    """The nearest of some blocks, of equals the first."""
+    found = (_Near(distance_m=_away_m(plan, index), block=index) for index in blocks)
+    return min(found, key=lambda near: (near.distance_m, near.block), default=None)
+
+
+@blocking.remembered
+def _nearest_people(plan: Plan) -> _Near | None:
+    """Standing figures, or where people move."""
+    return _nearest_of(
+        plan,
+        (
+            index
+            for index, block in enumerate(plan.blocks)
+            if block.moves == "people" or (block.shape == "figure" and block.moves != "nothing")
+        ),
+    )
+
+
+@blocking.remembered
+def _nearest_way(plan: Plan) -> _Near | None:
+    """A road or a waterway."""
+    return _nearest_of(
+        plan,
+        (
+            index
+            for index, block in enumerate(plan.blocks)
+            if block.shape != "ridge" and (block.moves == "traffic" or block.role == "water")
+        ),
+    )
 
 
 def _people(plan: Plan) -> Iterator[Finding]:
-    """Passers-by so near that they come by the rig: standing figures, or where people move."""
-    near = [
-        (_nearest_m(plan, index), index)
-        for index, block in enumerate(plan.blocks)
-        if block.moves == "people" or (block.shape == "figure" and block.moves != "nothing")
-    ]
-    if near and min(near)[0] <= PEOPLE_WITHIN_M:
-        away, index = min(near)
+    """Passers-by so near that they come by the rig."""
+    near = _nearest_people(plan)
+    if near is not None and near.distance_m <= PEOPLE_WITHIN_M:
         yield Finding(
             code="people-near",
             level="note",
-            value=away,
+            value=near.distance_m,
             limit=PEOPLE_WITHIN_M,
             unit="m",
-            blocks=(blocking.block_label(plan, index),),
+            blocks=(blocking.block_label(plan, near.block),),
         )
 
 
 def _dazzle(plan: Plan, frames: FrameTable) -> Iterator[Finding]:
     """Traffic or boats within sight of a head lamp, in the dark."""
     dark = span(frames.sun_true_altitude_deg < DARK_DEG)
-    if dark is None:
-        return
-    ways = [
-        (_nearest_m(plan, index), index)
-        for index, block in enumerate(plan.blocks)
-        if block.shape != "ridge" and (block.moves == "traffic" or block.role == "water")
-    ]
-    if ways and min(ways)[0] <= DAZZLE_WITHIN_M:
-        away, index = min(ways)
+    near = None if dark is None else _nearest_way(plan)
+    if near is not None and near.distance_m <= DAZZLE_WITHIN_M:
         yield Finding(
             code="lamps-dazzle",
             level="note",
             frames=dark,
-            value=away,
+            value=near.distance_m,
             limit=DAZZLE_WITHIN_M,
             unit="m",
-            blocks=(blocking.block_label(plan, index),),
-            facts=facts(boats=plan.blocks[index].role == "water"),
+            blocks=(blocking.block_label(plan, near.block),),
+            facts=facts(boats=plan.blocks[near.block].role == "water"),
         )
 
 

@@ -17,7 +17,7 @@ import numpy as np
 
 from planner_core.evening import interval
 from planner_core.evening.balance import balance, place_of_progress
-from planner_core.frames import FrameTable, compute_frames
+from planner_core.frames import FrameTable
 from planner_core.light.exposure import (
     narrower_f_number,
     next_third,
@@ -98,7 +98,7 @@ def more_frames(plan: Plan, frames: int) -> tuple[Remedy, ...]:
 
 @proposes("interval-too-short")
 def _more_time(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Remedy]:
-    longer, *fewer = _intervals_that_hold(plan) or (None,)
+    longer, *fewer = _intervals_that_hold(plan, frames) or (None,)
     if longer is not None:
         yield longer
     if finding.level == "stop" and frames.ramp is not None:
@@ -106,23 +106,28 @@ def _more_time(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Rem
     yield from fewer
 
 
-def _intervals_that_hold(plan: Plan) -> tuple[Remedy, ...]:
+_holding: weakref.WeakKeyDictionary[FrameTable, tuple[Remedy, ...]] = weakref.WeakKeyDictionary()
+
+
+def _intervals_that_hold(plan: Plan, frames: FrameTable) -> tuple[Remedy, ...]:
     """An interval that still holds in the light that the longer shoot runs into; or fewer frames, so that it
-    doesn't get longer.
+    doesn't get longer. Found once for all findings.
     """
-    found = (interval.long_enough(plan), interval.fewer_in_the_same_time(plan))
-    return tuple(
-        Remedy(changes=differences(plan, _with_room_for_the_longest(new)))
-        for new in found
-        if new is not None and new is not plan
-    )
+    if frames not in _holding:
+        found = (interval.long_enough(plan, frames), interval.fewer_in_the_same_time(plan, frames))
+        _holding[frames] = tuple(
+            Remedy(changes=differences(plan, _with_room_for_the_longest(new)))
+            for new in found
+            if new is not None and new.plan is not plan
+        )
+    return _holding[frames]
 
 
-def _with_room_for_the_longest(plan: Plan) -> Plan:
+def _with_room_for_the_longest(frames: FrameTable) -> Plan:
     """The plan with a longest exposure that its interval leaves time for, where the light asks for no longer
     one: else the next review would ask for a longer interval again.
     """
-    frames = compute_frames(plan)
+    plan = frames.plan
     if plan.exposure is None or frames.ramp is None:
         return plan
     longest_s = _settable_s(plan, float(np.min(drive.exposure_time_left_s(plan, frames.axes))))
@@ -134,7 +139,7 @@ def _with_room_for_the_longest(plan: Plan) -> Plan:
 @proposes("axis-speed")
 def _slower_axis(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Remedy]:
     if finding.fact("drive") != "continuous":
-        yield from _intervals_that_hold(plan)
+        yield from _intervals_that_hold(plan, frames)
     axis = next(axis for axis in axis_limits(plan) if axis.label == finding.fact("axis"))
     assert finding.value is not None
     assert finding.limit is not None
@@ -211,9 +216,9 @@ def less_light(limits: Exposure, over: float) -> dict[str, Any]:
 @proposes("exposure-short")
 def _brighter(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Remedy]:
     if finding.fact("cause") == "interval":
-        yield from _intervals_that_hold(plan)
+        yield from _intervals_that_hold(plan, frames)
     else:
-        yield from _all_limits_together(plan, finding.fact("missing"))
+        yield from _all_limits_together(plan, frames, finding.fact("missing"))
 
 
 @proposes("shadows-lost")
@@ -222,11 +227,11 @@ def _light_for_the_shadows(plan: Plan, frames: FrameTable, finding: Finding) -> 
     if not finding.fact("limits_bind") or frames.ramp is None:
         return
     if bool((frames.ramp.error_stops < frames.ramp.wanted_error_stops - 0.05).any()):
-        yield from _intervals_that_hold(plan)
+        yield from _intervals_that_hold(plan, frames)
     missing = -float(frames.ramp.wanted_error_stops.min())
     if missing > 0.0:
         yield from _one_limit(plan, missing)
-        yield from _all_limits_together(plan, missing)
+        yield from _all_limits_together(plan, frames, missing)
 
 
 def _one_limit(plan: Plan, stops: float) -> Iterator[Remedy]:
@@ -245,7 +250,7 @@ def _one_limit(plan: Plan, stops: float) -> Iterator[Remedy]:
         yield Remedy(changes={"exposure.f_number": wider})
 
 
-def _all_limits_together(plan: Plan, stops: float) -> Iterator[Remedy]:
+def _all_limits_together(plan: Plan, frames: FrameTable, stops: float) -> Iterator[Remedy]:
     """So many stops from aperture and ISO, and only then from the shutter with the interval that it takes."""
     limits = plan.exposure
     assert limits is not None
@@ -271,9 +276,9 @@ def _all_limits_together(plan: Plan, stops: float) -> Iterator[Remedy]:
         plan,
         exposure=attrs.evolve(limits, **{path.partition(".")[2]: value for path, value in changes.items()}),
     )
-    holding = interval.long_enough(brighter)
+    holding = interval.long_enough(brighter, frames)
     if holding is not None:
-        yield Remedy(changes=differences(plan, holding))
+        yield Remedy(changes=differences(plan, holding.plan))
 
 
 # ---------------------------------------------------------------- the start

@@ -10,6 +10,7 @@ from typing import Any
 
 import attrs
 import numpy as np
+from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.evening.timetable import end_utc_s, shoot_length_s
@@ -19,6 +20,7 @@ from planner_core.picture import projection, speed
 from planner_core.picture.block_visibility import NEAR_BY_M
 from planner_core.picture.projection import PointPaths, delivered_crop, project_px
 from planner_core.picture.speed import BACKGROUND, FAR, FOREGROUND, SUBJECT, RoleSpeed, WatchedMotion
+from planner_core.picture.view import View, of_the_view
 from planner_core.place.blocking import block_label
 from planner_core.place.silhouette import NEAR_M
 from planner_core.plan.model import Plan, Rig
@@ -53,7 +55,7 @@ SUN_WIDTH_RAD = math.radians(32.0 / 60.0)
 def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], RigSummary]:
     """Findings and summary numbers of this topic."""
     motion = frames.view.motion
-    step_errors_px = _step_errors_px(plan, frames, motion)
+    step_errors_px = _step_errors_px(frames.view)
     findings = [
         *_axis_ranges(plan, frames),
         *_rail_slope(plan),
@@ -339,25 +341,25 @@ def _steps(plan: Plan, frames: FrameTable, errors_px: dict[str, Array]) -> list[
     ]
 
 
-def _step_errors_px(plan: Plan, frames: FrameTable, motion: WatchedMotion) -> dict[str, Array]:
+@of_the_view
+def _step_errors_px(view: View) -> dict[str, Array]:
     """For each axis that moves, how far off things in the picture are because of its steps, (frames,)."""
     return {
-        axis.name: _step_error_px(plan, frames, motion, axis, position)
-        for axis, position in drive.motorised(plan, frames.axes)
+        axis.name: _step_error_px(view, axis, position)
+        for axis, position in drive.motorised(view.plan, view.axes)
         if np.ptp(position) > 0.0
     }
 
 
-def _step_error_px(
-    plan: Plan, frames: FrameTable, motion: WatchedMotion, axis: AxisLimits, position: Array
-) -> Array:
+def _step_error_px(view: View, axis: AxisLimits, position: Array) -> Array:
     """How far off things in the picture are, at worst, because an axis stands on steps; shape (frames,)."""
     standing = drive.standing_positions(axis, position)
-    pose = camera_pose(plan, frames.axes.replacing(axis.name, standing), (len(frames),))
+    pose = camera_pose(view.plan, view.axes.replacing(axis.name, standing), (len(view),))
+    meant = view.motion
     real = projection.point_paths(
-        plan, motion.watched.points_m, pose.camera_m, pose.camera_rotation, motion.lift_m
+        view.plan, meant.watched.points_m, pose.camera_m, pose.camera_rotation, meant.lift_m
     )
-    return speed.shift_px(plan, motion.paths, real)
+    return speed.shift_px(view.plan, meant.paths, real)
 
 
 def _step_finding(axis: AxisLimits, position: Array, error: Array, worst: int) -> Finding:
@@ -579,44 +581,71 @@ def _motion_blur(plan: Plan, frames: FrameTable, motion: WatchedMotion) -> list[
 # ---------------------------------------------------------------- the rig in its own picture
 
 
-def _rail_in_frame(plan: Plan, frames: FrameTable) -> list[Finding]:
+@frozen(kw_only=True, eq=False)
+class _RigShown:
+    """A part of the rig in the picture: on which frames, on which the most of it, and how near."""
+
+    part: str
+    frames: tuple[int, int]
+    most_frame: int
+    nearest_m: float
+    rise_deg: float  # to tilt up by, until none of it is inside
+    side_deg: float  # to pan by to the nearer side
+
+
+@of_the_view
+def _rig_shown(view: View) -> _RigShown | None:
+    plan = view.plan
     for part, points in (
         ("rail", geometry.rail_points_m(plan)),
         ("rig's stand", geometry.leg_points_m(plan)),
     ):
         if not len(points):
             continue
-        track = projection.point_paths(plan, points, frames.camera_m, frames.camera_rotation)
+        track = projection.point_paths(plan, points, view.camera_m, view.camera_rotation)
         inside = projection.in_picture(plan, track)
         first_last = span(inside.any(axis=1))
         if first_last is None:
             continue
         rise, side = _way_out_deg(plan, track, inside)
-        ends = int(np.argmax(inside.sum(axis=1)))
-        nearest = float(np.min(np.where(inside, track.depth_m, np.inf)))
-        return [
-            Finding(
-                code="rail-in-frame",
-                level="warn",
-                frames=first_last,
-                value=min(rise, side),
-                limit=0.0,
-                unit="°",
-                facts=facts(
-                    part=part,
-                    most_frame=ends + 1,
-                    nearest=(nearest, "m"),
-                    tilt_up=(rise, "°"),
-                    turn_away=(side, "°"),
-                ),
-                remedies=(
-                    *remedies.shifted(plan, "tilt_deg", math.ceil(rise * 2.0) / 2.0),
-                    *remedies.shifted(plan, "pan_deg", math.ceil(side * 2.0) / 2.0),
-                    *remedies.shifted(plan, "pan_deg", -math.ceil(side * 2.0) / 2.0),
-                ),
-            )
-        ]
-    return []
+        return _RigShown(
+            part=part,
+            frames=first_last,
+            most_frame=int(np.argmax(inside.sum(axis=1))) + 1,
+            nearest_m=float(np.min(np.where(inside, track.depth_m, np.inf))),
+            rise_deg=rise,
+            side_deg=side,
+        )
+    return None
+
+
+def _rail_in_frame(plan: Plan, frames: FrameTable) -> list[Finding]:
+    shown = _rig_shown(frames.view)
+    if shown is None:
+        return []
+    rise, side = shown.rise_deg, shown.side_deg
+    return [
+        Finding(
+            code="rail-in-frame",
+            level="warn",
+            frames=shown.frames,
+            value=min(rise, side),
+            limit=0.0,
+            unit="°",
+            facts=facts(
+                part=shown.part,
+                most_frame=shown.most_frame,
+                nearest=(shown.nearest_m, "m"),
+                tilt_up=(rise, "°"),
+                turn_away=(side, "°"),
+            ),
+            remedies=(
+                *remedies.shifted(plan, "tilt_deg", math.ceil(rise * 2.0) / 2.0),
+                *remedies.shifted(plan, "pan_deg", math.ceil(side * 2.0) / 2.0),
+                *remedies.shifted(plan, "pan_deg", -math.ceil(side * 2.0) / 2.0),
+            ),
+        )
+    ]
 
 
 def _way_out_deg(plan: Plan, track: PointPaths, inside: Mask) -> tuple[float, float]:
@@ -633,18 +662,27 @@ def _shadow(plan: Plan, frames: FrameTable) -> list[Finding]:
     """The shadow of camera and carriage on the ground in the picture, where it falls dark."""
     if plan.shoot.cloud_divisor >= OVERCAST_DIVISOR:
         return []
+    lit = np.flatnonzero(frames.sun_altitude_deg > 0.0)
+    if not len(lit):
+        return []
     carriage = geometry.carriage_position_m(plan, frames.slide_m)
-    parts = np.stack([frames.camera_m, np.broadcast_to(carriage, frames.camera_m.shape)], axis=1)
-    fallen, distance = geometry.shadow_on_ground_m(plan, parts, frames.sun_direction[:, None, :])
-    xy, depth = project_px(plan, fallen, frames.camera_m[:, None], frames.camera_rotation[:, None])
+    camera_m, rotation = frames.camera_m[lit], frames.camera_rotation[lit]
+    beside = np.broadcast_to(carriage, frames.camera_m.shape)[lit]
+    parts = np.stack([camera_m, beside], axis=1)
+    fallen, distance = geometry.shadow_on_ground_m(plan, parts, frames.sun_direction[lit, None, :])
+    dark = distance * SUN_WIDTH_RAD < CAMERA_WIDTH_M
+    if not dark.any():
+        return []
+    xy, depth = project_px(plan, fallen, camera_m[:, None], rotation[:, None])
     track = PointPaths(x_px=xy[..., 0], y_px=xy[..., 1], depth_m=depth)
-    dark = (distance * SUN_WIDTH_RAD < CAMERA_WIDTH_M) & (frames.sun_altitude_deg > 0.0)[:, None]
-    shown = (projection.in_picture(plan, track) & dark).any(axis=1)
+    shown_lit = (projection.in_picture(plan, track) & dark).any(axis=1)
+    shown = np.zeros(len(frames), dtype=bool)
+    shown[lit] = shown_lit
     first_last = span(shown)
     if first_last is None:
         return []
     place = int(np.flatnonzero(shown)[0])
-    length = float(np.nanmin(np.where(shown[:, None], depth, np.nan)))
+    length = float(np.nanmin(depth[shown_lit]))
     return [
         Finding(
             code="rig-shadow",

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.plan.model import Move, Plan
-from planner_core.rig.axes import AxisPositions
+from planner_core.rig.axes import AXIS_NAMES, AxisPositions
 
 MINIMUM_JERK_PEAK_SPEED = 1.875
 KNOT_GAP = 1e-15  # share of the move's way below which two poses are the same place in double precision
@@ -107,33 +107,40 @@ def axis_values(move: Move, name: str, at: ArrayLike) -> NDArray[np.float64] | N
     are a hold. The ease of the move's start and end is a warp of time common to all axes, so that the axes
     keep step with each other. Pan goes the way the numbers say: 350 to 370 is across north, 350 to 10 is not.
     """
-    given: Sequence[tuple[float, float]] = [
-        (pose.at, value) for pose in move.poses if (value := getattr(pose, name)) is not None
-    ]
-    if not given:
-        return None
+    return _axes_values(move, (name,), at)[name]
+
+
+def _axes_values(move: Move, names: Sequence[str], at: ArrayLike) -> dict[str, NDArray[np.float64] | None]:
+    """Positions of several axes, as axis_values has them; those with the same knots are found at once."""
+    knots = {name: tuple(pose.at for pose in move.poses if getattr(pose, name) is not None) for name in names}
+    values: dict[str, NDArray[np.float64] | None] = dict.fromkeys(names)
+    places = _warped(move, at)
+    for given in filter(None, dict.fromkeys(knots.values())):
+        alike = [name for name in names if knots[name] == given]
+        rows = [[v for pose in move.poses if (v := getattr(pose, name)) is not None] for name in alike]
+        x, y = _apart(_warped(move, given), np.array(rows, dtype=np.float64))
+        values.update(zip(alike, monotone_cubic(x, y, places), strict=True))
+    return values
+
+
+def _warped(move: Move, place: ArrayLike) -> NDArray[np.float64]:
+    """Share of the move's way done at places of it, any shape."""
     first, last = move.poses[0].at, move.poses[-1].at
-
-    def warped(place: ArrayLike) -> NDArray[np.float64]:
-        place = np.asarray(place, dtype=np.float64)
-        return (
-            progress((place - first) / (last - first), move.ease) if last > first else np.zeros(place.shape)
-        )
-
-    knots, values = np.array(given, dtype=np.float64).T
-    knots, values = _apart(warped(knots), values)
-    return monotone_cubic(knots, values, warped(at))
+    place = np.asarray(place, dtype=np.float64)
+    return progress((place - first) / (last - first), move.ease) if last > first else np.zeros(place.shape)
 
 
 def _apart(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Knots without those that the ease has pushed onto the one before; the last always stays."""
+    """Knots x (n,) and values (…, n) without those that the ease has pushed onto the one before; the last
+    always stays.
+    """
     kept = [0]
     for knot in range(1, len(x)):
         if x[knot] - x[kept[-1]] > KNOT_GAP:
             kept.append(knot)
         elif knot == len(x) - 1:
             kept[-1] = knot
-    return x[kept], y[kept]
+    return x[kept], y[..., kept]
 
 
 def axis_positions(plan: Plan, at: ArrayLike) -> AxisPositions:
@@ -141,10 +148,8 @@ def axis_positions(plan: Plan, at: ArrayLike) -> AxisPositions:
 
     An axis that no pose mentions rests: the slide at its lower end, pan along the scene's +Y, tilt level.
     """
-    move, rig = plan.move, plan.rig
-    slide = axis_values(move, "slide_m", at)
-    pan = axis_values(move, "pan_deg", at)
-    tilt = axis_values(move, "tilt_deg", at)
+    rig, values = plan.rig, _axes_values(plan.move, AXIS_NAMES, at)
+    slide, pan, tilt = values["slide_m"], values["pan_deg"], values["tilt_deg"]
     shape = np.shape(at)
     if slide is None and rig.slide is not None:
         slide = np.full(shape, rig.slide.min_m)

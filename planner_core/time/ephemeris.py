@@ -75,19 +75,58 @@ def elongation_deg(utc_s: ArrayLike) -> Array:
     """Angle between sun and moon seen from Earth's centre, degrees, 0 (new) to 180 (full); shape of utc_s."""
     instants = _instants(utc_s)
     sun, moon = _geocentric(instants.ravel(), _sun_vector), _geocentric(instants.ravel(), _moon_vector)
-    cross = np.linalg.norm(np.cross(sun, moon), axis=-1)
-    return np.degrees(np.arctan2(cross, np.sum(sun * moon, axis=-1))).reshape(instants.shape)
+    return _angle_between_deg(sun, moon).reshape(instants.shape)
+
+
+def _angle_between_deg(one: Array, other: Array) -> Array:
+    cross = np.linalg.norm(np.cross(one, other), axis=-1)
+    return np.degrees(np.arctan2(cross, np.sum(one * other, axis=-1)))
 
 
 def moon_lit_fraction(utc_s: ArrayLike) -> Array:
     """Lit part of the moon's disc, 0 to 1, shape of utc_s: (1 + cos i) / 2, Meeus ch. 48."""
     instants = _instants(utc_s)
     sun, moon = _geocentric(instants.ravel(), _sun_vector), _geocentric(instants.ravel(), _moon_vector)
+    return _lit_fraction(sun, moon).reshape(instants.shape)
+
+
+def _lit_fraction(sun: Array, moon: Array) -> Array:
     to_sun = sun - moon
     cos_phase = -np.sum(to_sun * moon, axis=-1) / (
         np.linalg.norm(to_sun, axis=-1) * np.linalg.norm(moon, axis=-1)
     )
-    return ((1.0 + cos_phase) / 2.0).reshape(instants.shape)
+    return (1.0 + cos_phase) / 2.0
+
+
+@frozen(kw_only=True, eq=False)
+class SunAndMoon:
+    """Both bodies from a place at instants (n,), degrees: what sun_position, moon_position, elongation_deg
+    and moon_lit_fraction give.
+    """
+
+    sun_azimuth_deg: Array
+    sun_true_altitude_deg: Array
+    moon_azimuth_deg: Array
+    moon_true_altitude_deg: Array
+    elongation_deg: Array
+    moon_lit_fraction: Array
+
+
+def sun_and_moon(utc_s: Array, latitude_deg: float, longitude_deg: float) -> SunAndMoon:
+    """All that is asked of both bodies at instants (n,), each worked out once."""
+    instants, latitude, longitude = _broadcast(utc_s, latitude_deg, longitude_deg)
+    sun, moon = _geocentric(instants, _sun_vector), _geocentric(instants, _moon_vector)
+    horizon = _horizon(instants, latitude, longitude)
+    sun_azimuth, sun_altitude, _ = _seen_from(horizon, sun)
+    moon_azimuth, moon_altitude, _ = _seen_from(horizon, moon)
+    return SunAndMoon(
+        sun_azimuth_deg=sun_azimuth,
+        sun_true_altitude_deg=sun_altitude,
+        moon_azimuth_deg=moon_azimuth,
+        moon_true_altitude_deg=moon_altitude,
+        elongation_deg=_angle_between_deg(sun, moon),
+        moon_lit_fraction=_lit_fraction(sun, moon),
+    )
 
 
 def sun_hour_angle_deg(utc_s: ArrayLike, longitude_deg: ArrayLike) -> Array:
@@ -309,21 +348,49 @@ def _topocentric(
     utc_s: ArrayLike, latitude_deg: ArrayLike, longitude_deg: ArrayLike, vectors: Vectors
 ) -> tuple[Array, Array, Array]:
     """Azimuth, true altitude (degrees) and distance (km) from a place at sea level, WGS 84."""
-    instants, latitude, longitude = np.broadcast_arrays(
+    instants, latitude, longitude = _broadcast(utc_s, latitude_deg, longitude_deg)
+    body = _geocentric(instants.ravel(), vectors).reshape((*instants.shape, 3))
+    return _seen_from(_horizon(instants, latitude, longitude), body)
+
+
+def _broadcast(utc_s: ArrayLike, latitude_deg: ArrayLike, longitude_deg: ArrayLike) -> list[Array]:
+    return np.broadcast_arrays(
         _instants(utc_s),
         np.asarray(latitude_deg, dtype=np.float64),
         np.asarray(longitude_deg, dtype=np.float64),
     )
-    body = _geocentric(instants.ravel(), vectors).reshape((*instants.shape, 3))
-    turn = np.radians(sidereal_time_deg(instants, longitude))
-    phi = np.radians(latitude)
-    reduced = np.arctan(FLATTENED * np.tan(phi))  # Meeus ch. 11
-    sin_turn, cos_turn, sin_phi, cos_phi = np.sin(turn), np.cos(turn), np.sin(phi), np.cos(phi)
-    outward = body[..., 0] * cos_turn + body[..., 1] * sin_turn - np.cos(reduced)
-    east = body[..., 1] * cos_turn - body[..., 0] * sin_turn
-    axial = body[..., 2] - FLATTENED * np.sin(reduced)
-    north = axial * cos_phi - outward * sin_phi
-    up = outward * cos_phi + axial * sin_phi
+
+
+@frozen(kw_only=True, eq=False)
+class _Horizon:
+    """How a place at sea level, WGS 84, is turned against the stars at some instants."""
+
+    sin_turn: Array
+    cos_turn: Array
+    sin_phi: Array
+    cos_phi: Array
+    reduced: Array
+
+
+def _horizon(instants: Array, latitude_deg: Array, longitude_deg: Array) -> _Horizon:
+    turn = np.radians(sidereal_time_deg(instants, longitude_deg))
+    phi = np.radians(latitude_deg)
+    return _Horizon(
+        sin_turn=np.sin(turn),
+        cos_turn=np.cos(turn),
+        sin_phi=np.sin(phi),
+        cos_phi=np.cos(phi),
+        reduced=np.arctan(FLATTENED * np.tan(phi)),  # Meeus ch. 11
+    )
+
+
+def _seen_from(place: _Horizon, body: Array) -> tuple[Array, Array, Array]:
+    """Azimuth, true altitude (degrees) and distance (km) of a body at (..., 3) from Earth's centre."""
+    outward = body[..., 0] * place.cos_turn + body[..., 1] * place.sin_turn - np.cos(place.reduced)
+    east = body[..., 1] * place.cos_turn - body[..., 0] * place.sin_turn
+    axial = body[..., 2] - FLATTENED * np.sin(place.reduced)
+    north = axial * place.cos_phi - outward * place.sin_phi
+    up = outward * place.cos_phi + axial * place.sin_phi
     level = np.hypot(east, north)
     azimuth = compass_deg(np.degrees(np.arctan2(east, north)))
     return azimuth, np.degrees(np.arctan2(up, level)), np.hypot(level, up) * EARTH_RADIUS_KM

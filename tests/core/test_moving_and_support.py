@@ -90,7 +90,7 @@ def test_what_moves_behind_a_wall_is_not_spoken_of() -> None:
     road = attrs.evolve(flat("road", "ground", 20.0, y=60.0), moves="traffic")
     wall = box("wall", 0.0, 10.0, (60.0, 1.0, 30.0))
     plan = attrs.evolve(place(road, wall), exposure=DAY)
-    assert moving.movers(plan, compute_frames(plan).view) == ()
+    assert moving.movers(compute_frames(plan).view) == ()
 
 
 # ---------------------------------------------------------------- lamps
