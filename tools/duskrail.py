@@ -63,6 +63,7 @@ def _earlier_logs(paths: Sequence[str], plan: Plan) -> list[EarlierLog]:
 def check(arguments: argparse.Namespace) -> int:
     """The review of a plan, as text or JSON."""
     from planner_core import compute_frames, review
+
     from .report import review_text
 
     plan = load_plan(arguments.plan)
