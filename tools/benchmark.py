@@ -471,6 +471,38 @@ def log() -> Iterator[str]:
         )
 
 
+# ---------------------------------------------------------------- terrain
+
+TILE_SIDE = 3601  # heights along one side of a tile of an arc-second
+TILE_S, TILE_MB = 3.0, 500.0
+
+
+def terrain() -> Iterator[str]:
+    """A tile of an arc-second into the plan; aims: 3 s and 500 MB."""
+    import tempfile
+    import tracemalloc
+
+    from planner_core.terrain.grids import load_grids
+    from planner_core.terrain.land import with_land
+
+    plan = _example("harbour_light")
+    with tempfile.TemporaryDirectory() as folder:
+        tile = Path(folder) / "N43W004.hgt"
+        across = np.linspace(0.0, 40.0, TILE_SIDE, dtype=np.float32)
+        x, y = np.meshgrid(across, across)
+        heights = 900.0 + 500.0 * np.sin(y) * np.cos(1.3 * x) + 300.0 * np.sin(3.0 * y + x)
+        heights.astype(">i2").tofile(tile)
+        (took_s,) = best_s(lambda: with_land(plan, load_grids([tile])), rounds=3)
+        tracemalloc.start()
+        made = len(with_land(plan, load_grids([tile])).plan.blocks) - len(plan.blocks)
+        peak = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+    yield (
+        f"{TILE_SIDE} × {TILE_SIDE} heights read and put into a plan as {made} blocks in {took_s:.2f} s "
+        f"(aim {TILE_S:g}), {peak / 1e6:.0f} MB at most (aim {TILE_MB:g})"
+    )
+
+
 SECTIONS: dict[str, Callable[[], Iterator[str]]] = {
     "sky": sky,
     "picture": picture,
@@ -478,6 +510,7 @@ SECTIONS: dict[str, Callable[[], Iterator[str]]] = {
     "preview": preview,
     "scout": scout,
     "log": log,
+    "terrain": terrain,
     "addon": addon,
     "setup": setup,
 }

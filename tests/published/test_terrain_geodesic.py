@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 
+import attrs
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 from pyproj import Geod
 
+from planner_core import compute_frames
+from planner_core.evening.sunlight import sunlight
+from planner_core.plan.model import Plan, Pose, Shoot
 from planner_core.terrain.grids import Grid
 from planner_core.terrain.horizon import altitude_deg, dip_deg, geodesics, horizon
+from planner_core.terrain.land import with_land
 
 Array = NDArray[np.float64]
 
@@ -61,6 +67,39 @@ def test_the_horizon_is_that_of_a_brute_force_march_within_a_fiftieth_of_a_degre
     for number in rng.choice(len(seen.bearing_deg), 16, replace=False):
         wanted = marched_deg(grid, latitude, longitude, eye, float(seen.bearing_deg[number]), 200.0)
         assert seen.altitude_deg[number] == pytest.approx(wanted, abs=0.02)
+
+
+@pytest.mark.once
+def test_the_sun_goes_behind_the_land_within_two_frames_of_the_brute_force_march(harbour: Plan) -> None:
+    grid, latitude, longitude = ranges(1), 46.5, 7.5
+    site = attrs.evolve(
+        harbour.site, latitude_deg=latitude, longitude_deg=longitude, timezone="Europe/Zurich", tides=()
+    )
+    rig = attrs.evolve(harbour.rig, origin_m=(0.0, 0.0, 1.6), slide=None, bearing_deg=0.0)
+    poses = (Pose(at=0.0, pan_deg=265.0),)
+    shoot = Shoot(frames=400, interval_s=30.0, start=dt.datetime(2027, 3, 14, 15, 30))
+    bare = attrs.evolve(
+        harbour,
+        site=site,
+        rig=rig,
+        shoot=shoot,
+        move=attrs.evolve(harbour.move, poses=poses),
+        blocks=(),
+        composition=None,
+    )
+    frames = compute_frames(with_land(bare, grid, near_m=0.0).plan)
+    hidden = sunlight(frames).camera_behind >= 0
+    assert 0 < hidden.sum() < len(hidden)
+    first = int(np.argmax(hidden))
+    eye = float(grid.at(latitude, longitude)) + float(frames.camera_m[0, 2])
+    marched = [
+        marched_deg(grid, latitude, longitude, eye, float(frames.sun_azimuth_deg[k]), 100.0)
+        for k in range(first - 3, first + 4)
+    ]
+    limb = frames.sun_altitude_deg[first - 3 : first + 4] + 16.0 / 60.0
+    behind = limb < np.array(marched)
+    assert behind.any()
+    assert abs(int(np.argmax(behind)) - 3) <= 2
 
 
 def test_a_geodesic_leads_where_pyproj_leads() -> None:
