@@ -43,11 +43,12 @@ from attrs import evolve, frozen
 from planner_core.plan.text import is_control
 from planner_core.plan.writing import write_atomically
 
-from . import fuzz_cases, fuzz_scenes, terminal
+from . import fuzz_cases, fuzz_kinds, fuzz_scenes, terminal
 from .advice_cases import bad_advice
 from .duskrail import DEBUG_VARIABLE
 from .fuzz_cases import Case
 
+USUAL_KINDS = "plan,verb,search,bytes,map,profile,words,evening,late,log,new,photo,terrain"
 FEW_TRIALS = 1  # of remedies, for a plan of a kind that isn't FOLLOWED
 LIMIT_S = 30.0  # of the processor's time for one call; the slowest sound one takes a tenth of that
 SCENE_S = 300.0  # by the clock, for reading a scene on a busy machine
@@ -453,7 +454,7 @@ class Run:
 
     def _one(self, kind: str, scene: bytes) -> bool:
         number = self.state["next"].get(kind, 0)
-        case = fuzz_cases.make(kind, self.seed, number)
+        case = fuzz_kinds.make(kind, self.seed, number)
         self.state["next"][kind] = number + 1
         self.ran[kind] += 1
         fault = _call_blender(case, scene) if kind == "blend" else self.worker.flaw(case)
@@ -523,7 +524,7 @@ def _scene(folder: Path) -> bytes:
 
 def _again(name: str, seed: int) -> None:
     kind, _, number = name.rpartition("-")
-    case = fuzz_cases.make(kind, seed, int(number))
+    case = fuzz_kinds.make(kind, seed, int(number))
     with tempfile.TemporaryDirectory(prefix="duskrail-fuzz-") as folder:
         ended = call(case, Path(folder))
     print(f"{' '.join(case.words)}\nexit {ended.code}: {flaw(case, ended) or 'as it should'}")
@@ -536,9 +537,7 @@ def main(words: Sequence[str] | None = None) -> int:
     parser.add_argument("--minutes", type=float, default=60.0)
     parser.add_argument("--cases", type=int, help="end after so many of each kind")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument(
-        "--kinds", default="plan,verb,search,bytes,map,profile,words", help=", ".join(fuzz_cases.KINDS)
-    )
+    parser.add_argument("--kinds", default=USUAL_KINDS, help=", ".join(fuzz_kinds.KINDS))
     parser.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()) / "duskrail-fuzz")
     parser.add_argument("--again", metavar="KIND-NUMBER", help="run one case once more and show it")
     parser.add_argument("--worker", action="store_true", help=argparse.SUPPRESS)
@@ -550,8 +549,8 @@ def main(words: Sequence[str] | None = None) -> int:
         _again(arguments.again, arguments.seed)
         return 0
     kinds = arguments.kinds.split(",")
-    if unknown := [kind for kind in kinds if kind not in fuzz_cases.KINDS]:
-        parser.error(f"{unknown[0]} is not a kind; there are {', '.join(fuzz_cases.KINDS)}")
+    if unknown := [kind for kind in kinds if kind not in fuzz_kinds.KINDS]:
+        parser.error(f"{unknown[0]} is not a kind; there are {', '.join(fuzz_kinds.KINDS)}")
     run = Run(arguments.folder, arguments.seed, kinds)
     new = run.go(arguments.minutes, arguments.cases)
     print(run.summary())

@@ -1,6 +1,6 @@
 """What the fuzzer feeds to the command line: broken and strange plans, maps, profiles, words and scenes.
 
-A case is made from its seed, kind and number alone, so that any of them can be made again.
+`fuzz_kinds` makes a case from its seed, kind and number alone, so that any of them can be made again.
 """
 
 from __future__ import annotations
@@ -36,13 +36,6 @@ class Case:
     @property
     def name(self) -> str:
         return f"{self.kind}-{self.number}"
-
-
-def make(kind: str, seed: int, number: int) -> Case:
-    """The case of this kind and number."""
-    rng = random.Random(f"{seed}:{kind}:{number}")
-    files, words = KINDS[kind](rng)
-    return Case(kind=kind, number=number, files=files, words=tuple(words))
 
 
 # ---------------------------------------------------------------- plans

@@ -7,6 +7,7 @@ spacing become one grid.
 from __future__ import annotations
 
 import contextlib
+import logging
 import os
 import re
 import warnings
@@ -219,6 +220,8 @@ def _check_geographic(
 
 # ---------------------------------------------------------------- GeoTIFF
 
+logging.getLogger("tifffile").setLevel(logging.CRITICAL)  # what is amiss is said here, in a line
+MOST_HEIGHTS = 400_000_000  # 1.6 GB as they are kept; thirty of the largest SRTM tiles
 _MODEL_GEOGRAPHIC = 2  # GTModelTypeGeoKey, OGC GeoTIFF 1.1, 7.3
 _RASTER_IS_POINT = 2  # GTRasterTypeGeoKey
 
@@ -230,6 +233,10 @@ def _read_tiff(path: Path) -> Grid:
     try:
         with tifffile.TiffFile(path) as file:
             page: Any = file.pages[0]
+            if np.prod(page.shape, dtype=np.float64) > MOST_HEIGHTS:
+                raise ValueError(
+                    f"{' × '.join(map(str, page.shape))} heights are too many; cut out the place"
+                )
             keys = page.geotiff_tags or {}
             no_data = page.tags.get(42113)
             values = page.asarray()

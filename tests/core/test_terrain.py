@@ -76,6 +76,19 @@ def test_a_geotiff_is_placed_by_its_keys(tmp_path: Path, raster: int, half: floa
     assert grid.heights_m[2, 3] == pytest.approx(102.3)
 
 
+def test_a_damaged_or_a_huge_geotiff_is_refused_in_a_line_and_nothing_else_is_said(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    rows = b"".join(struct.pack("<HHII", tag, 4, 1, 60_000) for tag in (256, 257))  # its width and height
+    small = rows.replace(struct.pack("<I", 60_000), struct.pack("<I", 8))
+    for content, told in ((small, "can't be read as GeoTIFF"), (rows, "60000 × 60000 heights are too many")):
+        tiff = b"II*\0" + struct.pack("<IH", 8, 2) + content + bytes(4)
+        (tmp_path / "a.tif").write_bytes(tiff)
+        with pytest.raises(PlanError, match=told):
+            load_grids([tmp_path / "a.tif"])
+    assert "".join(capfd.readouterr()) == ""
+
+
 def test_four_tiles_are_one_land(tmp_path: Path) -> None:
     names = ["N46E007.hgt", "N46E008.hgt", "N47E007.hgt", "N47E008.hgt"]
     grid = load_grids([hgt(tmp_path / name) for name in names])
