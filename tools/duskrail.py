@@ -153,7 +153,7 @@ def _fit_steps(arguments: argparse.Namespace) -> list[Callable[[Plan], Fit]]:
 
 
 def _compose(plan: Plan, quiet: bool) -> Fit:
-    """Poses that mend the picture, with a line now and then about how far the search is."""
+    """Poses that repair the picture, with a line now and then about how far the search is."""
     from planner_core.fit.compose import fit_compose
 
     status = StatusLine(quiet_s=5.0, silent=quiet)

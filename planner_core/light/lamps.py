@@ -105,16 +105,6 @@ def panes(plan: Plan, eye_m: ArrayLike) -> Panes:
     return Panes(corners_m=corners, on_lux=on_lux, glow=glow, is_lamp=lamps)
 
 
-def no_panes() -> Panes:
-    """None at all."""
-    return Panes(
-        corners_m=np.zeros((0, 4, 3)),
-        on_lux=np.zeros(0),
-        glow=np.zeros((0, 3)),
-        is_lamp=np.zeros(0, dtype=bool),
-    )
-
-
 @frozen(kw_only=True, eq=False)
 class Sources:
     """Panes taken together that are near each other, n of them: their middles (n, 3), in which of them each

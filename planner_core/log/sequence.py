@@ -102,11 +102,6 @@ def find_sequence(card: Sequence[Taken], interval_s: float) -> ShotSequence | No
     )
 
 
-def _outside(one: Taken) -> Fault:
-    kind = "cut-off" if one.problem == "cut off" else "stranger"
-    return Fault(kind=kind, frames=None, files=(one.name,))
-
-
 def _beat_s(clock: Array, planned_s: float) -> float:
     """The interval that most frames keep: near the plan's where enough do, else the middle of all."""
     gaps = np.diff(clock)

@@ -61,8 +61,3 @@ def check_photo(plan: Plan, photo: Photo) -> tuple[PinCheck, ...]:
         )
         for number, pin in enumerate(photo.pins)
     )
-
-
-def check_photos(plan: Plan) -> tuple[PinCheck, ...]:
-    """Each pin of each photograph of a plan."""
-    return tuple(one for photo in plan.photos for one in check_photo(plan, photo))

@@ -96,14 +96,6 @@ def box_kind(plan: Plan, block: Block) -> str:
     return next((kind for one, kind in _box_kinds(plan) if one is block), "")
 
 
-def wall_high_m(plan: Plan, block: Block) -> float | None:
-    """How high the walls of a house are under its roof; None for what has none."""
-    if box_kind(plan, block) != "house":
-        return None
-    assert block.size_m is not None
-    return float(block.size_m[2] - roof_high_m(block))
-
-
 def roof_high_m(block: Block) -> float:
     """How high the roof of a house is within its block: over the windows."""
     assert block.size_m is not None

@@ -113,7 +113,7 @@ def test_no_window_is_in_a_roof() -> None:
     house = plan.blocks[-1]
     corners = lamps.panes(plan, (0.0, 0.0, 1.6)).corners_m
     own = corners[np.abs(corners[..., 0].mean(axis=1)) < 7.0]
-    wall_high_m = draft_shapes.wall_high_m(plan, house)
-    assert wall_high_m is not None
+    assert draft_shapes.box_kind(plan, house) == "house"
+    wall_high_m = 9.0 - draft_shapes.roof_high_m(house)
     assert len(own)
     assert own[..., 2].max() < wall_high_m < 9.0
