@@ -18,6 +18,8 @@ ANCHORS = {
     "Move": "move",
     "Exposure": "exposure",
     "Preview": "preview",
+    "Shots of the Evening": "shots",
+    "As Shot": "log",
     "Plan File": "file",
 }
 STYLE = (

@@ -20,6 +20,11 @@ TOPICS = (
     ("bpy.ops.duskrail.place_rig*", "rig"),
     ("bpy.ops.duskrail.preview*", "preview"),
     ("bpy.ops.duskrail.stills*", "preview"),
+    ("bpy.ops.duskrail.*_log*", "log"),
+    ("bpy.ops.duskrail.*shot*", "shots"),
+    ("bpy.ops.duskrail.take_starts*", "shots"),
+    ("bpy.ops.duskrail.take_remedy*", "shots"),
+    ("bpy.ops.duskrail.save_evening*", "shots"),
     ("bpy.ops.duskrail.open*", "file"),
     ("bpy.ops.duskrail.save*", "file"),
     ("bpy.ops.duskrail.read_back*", "file"),
@@ -33,6 +38,7 @@ TOPICS = (
     ("bpy.types.duskrail_pg_block.*", "blocking"),
     ("bpy.types.duskrail_pg_pose.*", "move"),
     ("bpy.types.duskrail_pg_settings.block_where", "blocking"),
+    ("bpy.types.duskrail_pg_settings.show_log", "log"),
 )
 # Fields of the sidebar by the classes that declare them
 PANELS: tuple[tuple[type, str], ...] = (
@@ -46,6 +52,7 @@ PANELS: tuple[tuple[type, str], ...] = (
     (picture.ExposureFields, "exposure"),
     (display.PreviewFields, "preview"),
     (display.ScoutFields, "scout"),
+    (display.EveningFields, "shots"),
     (display.FileFields, "file"),
     (display.DisplayFields, "plan"),
 )

@@ -53,6 +53,9 @@ class DUSKRAIL_MT_plan(bpy.types.Menu):
         for name in ("preview", "stills", "preview_open"):
             layout.operator(f"duskrail.{name}")
         layout.separator()
+        for name in ("add_shots", "take_starts", "save_evening", "open_log", "learn_from_log", "clear_log"):
+            layout.operator(f"duskrail.{name}")
+        layout.separator()
         for name in ("redraw", "read_back", "save", "remove_plan"):
             layout.operator(f"duskrail.{name}")
 

@@ -22,8 +22,8 @@ KINDS = ("event-kept", "same-end", "whole-clip", "shorter-interval")
 
 @frozen(kw_only=True, eq=False)
 class Rescue:
-    """One way to go on: kind is one of KINDS; event_at is the place of the light event in the move, None
-    where it isn't in the shoot.
+    """One way to go on: kind is one of KINDS; event is the light event that the plan is about, nothing
+    without one, and event_at its place in the move, None where it isn't in the shoot.
     """
 
     kind: str
@@ -31,6 +31,7 @@ class Rescue:
     frames: FrameTable
     report: Review
     event_at: float | None
+    event: str = ""
 
     @property
     def start(self) -> dt.datetime:
@@ -101,6 +102,7 @@ def rescues(plan: Plan, now_s: float, have_s: float | None = None) -> tuple[Resc
                 frames=frames,
                 report=assess(new, frames),
                 event_at=event_at if event_at is not None and 0.0 <= event_at <= 1.0 else None,
+                event=turn.event if turn is not None else "",
             )
         )
     if not found:

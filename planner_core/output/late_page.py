@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from planner_core.evening.timetable import EVENT_WORDS
 from planner_core.fit.late import Rescue
 from planner_core.output.page import short_page
 from planner_core.output.sheet.markup import esc
@@ -36,7 +37,7 @@ def numbers(one: Rescue) -> list[tuple[str, str]]:
     if one.travel_m is not None:
         rows.append(("Travel", f"{one.travel_m:.2f} m"))
     if one.event_at is not None:
-        rows.append(("Light event", f"at {percent(one.event_at)} of the move"))
+        rows.append((EVENT_WORDS[one.event], f"at {percent(one.event_at)} of the move"))
     return rows
 
 

@@ -82,7 +82,7 @@ class Terrain:
         self.underside_m = [
             float(blocking.block_mesh(plan, block).vertices_m[:, 2].min()) for block in standing
         ]
-        self.kept_out = [outline_m(plan, block) for block in plan.blocks if block.keep_out]
+        self.kept_out = [(outline_m(plan, b), _kept_below_m(plan, b)) for b in plan.blocks if b.keep_out]
         self.area = area or self.extent()
         self.edges = self._edges()
 
@@ -123,12 +123,12 @@ class Terrain:
 
     def may_stand(self, points: Array) -> Mask:
         """Which points (n, 2) one may put a foot on."""
-        _, which = self.under(points)
+        height, which = self.under(points)
         found = np.array([surface.walkable for surface in self.surfaces])[which]
         for ring in self.standing:
             found &= ~_within(ring, points, CLEAR_M)
-        for ring in self.kept_out:
-            found &= ~_within(ring, points, self.edge_m)
+        for ring, below_m in self.kept_out:
+            found &= ~(_within(ring, points, self.edge_m) & (height <= below_m))
         found[found] &= _nearest_m(points[found], self.edges) >= self.edge_m + SAMPLE_M / 2.0
         return found
 
@@ -138,8 +138,8 @@ class Terrain:
         found = np.array([surface.passable for surface in self.surfaces])[which]
         for ring, underside_m in zip(self.standing, self.underside_m, strict=True):
             found &= ~(_within(ring, points, SHOULDER_M) & (underside_m < height + HEADROOM_M))
-        for ring in self.kept_out:
-            found &= ~_within(ring, points, 0.0)
+        for ring, below_m in self.kept_out:
+            found &= ~(_within(ring, points, 0.0) & (height <= below_m))
         return found
 
     @property
@@ -196,6 +196,15 @@ def _surfaces(plan: Plan, level_m: float) -> tuple[Surface, ...]:
     wet = any(s.is_water and s.top_m <= level_m + 1e-9 for s in found)
     level = Surface(outline_m=None, top_m=level_m, is_water=wet, walkable=not blocks, passable=not wet)
     return (level, *found)
+
+
+def _kept_below_m(plan: Plan, block: Block) -> float:
+    """Up to which height of the ground a keep-out block keeps people off it: one may stand on a roof over a
+    street that is closed.
+    """
+    if block.role != "ground":
+        return float("inf")
+    return float(blocking.block_mesh(plan, block).vertices_m[:, 2].max()) + STEP_M
 
 
 def _along(ring: Array, low: Array, high: Array) -> tuple[Array, Array]:

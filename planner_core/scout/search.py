@@ -24,7 +24,7 @@ from planner_core.rig import geometry
 from planner_core.scout import places, spots
 from planner_core.scout.estimate import ACROSS, GRACE_PERCENT, GRACE_SIZE, Estimator, Framer
 from planner_core.scout.places import Area, Terrain
-from planner_core.scout.shots import Aim, Shot, plan_of, reveals
+from planner_core.scout.shots import BACKWARDS, Aim, Shot, plan_of, reveals
 from planner_core.scout.spots import Spots
 from planner_core.scout.walk import reachable
 
@@ -84,6 +84,7 @@ class Found:
         measured = self.measured
         self.score: ShotScore = shot_score(measured)
         self.stops = any(finding.level == "stop" for finding in measured.findings)
+        self.fits = fits(measured)
         rect = measured.reading.rect_px
         large = float(np.nan_to_num(rect[:, 3] - rect[:, 1]).mean()) / plan.clip.height_px
         apart = measured.parallax.separation_percent
@@ -166,7 +167,7 @@ class Scout:
         self._reviewed: dict[Shot, Found] = {}
         self._standing: dict[tuple[float, float, float], bool] = {}
         self._estimated: dict[Shot, float] = {}
-        self._planned: float | None = None
+        self._planned: tuple[float, bool] | None = None
 
     # ------------------------------------------------------------ the stages
 
@@ -183,9 +184,16 @@ class Scout:
 
     def finds(self) -> tuple[Found, ...]:
         """The best so far, the best first, none with a stop, each different from those before it."""
+        passed = [found for found in self._reviewed.values() if not found.stops]
+        whole = [found for found in passed if found.fits]
         ranked = sorted(
-            (found for found in self._reviewed.values() if not found.stops),
-            key=lambda found: (*found.rank, found.shot.place_m, found.shot.kind),
+            whole if whole and self.planned_fits() else passed,
+            key=lambda found: (
+                *found.rank,
+                self._walk_m(found.shot.place_m),
+                found.shot.place_m,
+                found.shot.kind,
+            ),
         )
         if not ranked:
             return ()
@@ -243,7 +251,13 @@ class Scout:
         every = spots.joined(found)
         self._note_places(there, every)
         tiles = len({(int(x), int(y)) for x, y in every.tile})
-        return _by_tile(every, every.bound, FRAMED_SPOTS, max(FRAMED_A_TILE, FRAMED_SPOTS // tiles))
+        a_tile = max(FRAMED_A_TILE, FRAMED_SPOTS // tiles)
+        return every.take(_by_tile_rows(every, every.bound, self._walks_m(every), FRAMED_SPOTS, a_tile))
+
+    def _walks_m(self, chosen: Spots) -> Array:
+        """How far each spot is from the planned place, (n,)."""
+        away = chosen.place_m[:, :2] - self.planned_place()[0]
+        return np.asarray(np.round(np.hypot(away[:, 0], away[:, 1]), 3))
 
     def _places(self) -> Array:
         """Where to stand, (n, 3): safe, and to be got to on foot."""
@@ -312,7 +326,7 @@ class Scout:
                 yield Progress(stage="framings", done=done, total=len(chosen))
         value = chosen.bound - POINTS["picture"] * (1.0 - score)
         self._note_framed(chosen, value)
-        order = _by_tile_rows(chosen, value, MOVED_SPOTS, MOVED_A_TILE)
+        order = _by_tile_rows(chosen, value, self._walks_m(chosen), MOVED_SPOTS, MOVED_A_TILE)
         return _Framed(spots=chosen.take(order), across=across[order], tilt_deg=tilt[order])
 
     def _note_framed(self, chosen: Spots, value: Array) -> None:
@@ -341,7 +355,16 @@ class Scout:
             self._estimate(tried)
             found += tried
             yield Progress(stage="moves", done=row + 1, total=len(chosen))
-        return sorted(found, key=lambda shot: -self._estimated[shot])
+        return sorted(found, key=self._promise)
+
+    def _promise(self, shot: Shot) -> tuple[float, float]:
+        """What shots are sorted by: the most points, as estimated; of equals the one with less to walk."""
+        return -self._estimated[shot], self._walk_m(shot.place_m)
+
+    def _walk_m(self, place: Sequence[float]) -> float:
+        """How far a place is from the planned one."""
+        planned = self.planned_place()[0]
+        return round(float(np.hypot(place[0] - planned[0], place[1] - planned[1])), 3)
 
     def _estimate(self, tried: Sequence[Shot]) -> list[float]:
         """The estimated points of each shot, worked out once."""
@@ -458,7 +481,7 @@ class Scout:
             found.append(shot)
             yield Progress(stage="moves", done=count, total=len(chosen))
         every = dict.fromkeys([*found, *tried])
-        return sorted(every, key=lambda shot: -self._estimated[shot])
+        return sorted(every, key=self._promise)
 
     def _neighbours(self, shot: Shot, step_m: float) -> Iterator[Shot]:
         if not reveals(self.plan) and shot.kind != "still":
@@ -545,7 +568,7 @@ class Scout:
                 tried.update(near)
                 least = self._estimate([found.shot])[0] - WORTH_A_REVIEW
                 self._estimate(near)
-                for shot in sorted(near, key=lambda one: -self._estimated[one]):
+                for shot in sorted(near, key=self._promise):
                     if self.tally.reviews >= self.wishes.reviews:
                         return
                     if self._estimated[shot] >= least:
@@ -555,8 +578,16 @@ class Scout:
 
     def planned_score(self) -> float:
         """What the plan's own shot is worth."""
+        return self._measure_planned()[0]
+
+    def planned_fits(self) -> bool:
+        """Whether the plan's own shot has the whole subject; if not, a part of it may be what is wanted."""
+        return self._measure_planned()[1]
+
+    def _measure_planned(self) -> tuple[float, bool]:
         if self._planned is None:
-            self._planned = shot_score(Measured(self.plan)).total
+            measured = Measured(self.plan)
+            self._planned = shot_score(measured).total, fits(measured)
         return self._planned
 
     def look(self, shot: Shot) -> Found:
@@ -577,6 +608,12 @@ class Scout:
         return Progress(
             stage="reviews", done=self.tally.reviews, total=self.wishes.reviews, finds=self.finds()
         )
+
+
+def fits(measured: Measured) -> bool:
+    """Whether the subject is never too large for the picture with a part of it outside."""
+    reading = measured.reading
+    return not bool((reading.oversize.any(axis=1) & (reading.inside < composition.INSIDE_WHOLE)).any())
 
 
 def _aim(plan: Plan) -> Aim:
@@ -600,13 +637,9 @@ def _cell_m(area: Area) -> float:
     return next((cell for cell in CELLS_M[1:] if size / cell**2 <= MOST_PLACES), CELLS_M[-1])
 
 
-def _by_tile(every: Spots, value: Array, most: int, a_tile: int) -> Spots:
-    return every.take(_by_tile_rows(every, value, most, a_tile))
-
-
-def _by_tile_rows(every: Spots, value: Array, most: int, a_tile: int) -> NDArray[np.intp]:
-    """The rows of the highest values, no more than a few of a tile."""
-    order = np.lexsort((np.arange(len(value)), -np.round(value, 6)))
+def _by_tile_rows(every: Spots, value: Array, walk_m: Array, most: int, a_tile: int) -> NDArray[np.intp]:
+    """The rows of the highest values, no more than a few of a tile; of equals those with less to walk."""
+    order = np.lexsort((np.arange(len(value)), walk_m, -np.round(value, 6)))
     taken: dict[tuple[int, int], int] = {}
     tiles = every.tile
     chosen: list[int] = []
@@ -630,7 +663,8 @@ def _varied(ranked: Sequence[Shot], points: Sequence[float], most: int) -> list[
     chosen: list[int] = []
     left = np.array(points[: len(ranked)], dtype=np.float64)
     place = np.array([shot.place_m[:2] for shot in ranked]).reshape(-1, 2)
-    kind = np.array([shot.kind for shot in ranked])
+    # a move and the same backwards show the same
+    kind = np.array([min(shot.kind, BACKWARDS.get(shot.kind, shot.kind)) for shot in ranked])
     lens = np.array([shot.focal_length_mm for shot in ranked])
     lenses = len(set(lens.tolist())) > 1
     alike, near = np.zeros(len(ranked)), np.zeros(len(ranked))

@@ -14,6 +14,7 @@ from blender_addon.ui import scout_overlay
 from blender_addon.ui.operators import scout
 from planner_core.plan.file import plan_from_text
 from tests.addon.test_panels import drawn
+from tests.present import present
 from tests.scouting import TOWER, box, ground, place
 
 BENCH = box("bench", "foreground", (1.0, 5.0), (1.8, 0.5, 0.8))
@@ -117,3 +118,39 @@ def test_a_ghost_looks_the_way_its_camera_does() -> None:
     lines = scout_overlay.ghost(np.zeros(3), np.eye(3), 0.5)
     assert lines[:, 2].min() == pytest.approx(-scout_overlay.GHOST_M)  # a camera looks along its −Z
     assert np.abs(lines[:, 0]).max() == pytest.approx(2.0 * np.abs(lines[3, 1]))
+
+
+@pytest.mark.once
+def test_evenings_and_subjects_are_searched_as_the_verb_does(found: Any) -> None:
+    scene: Any = bpy.context.scene
+    live.set_plan(scene, place(TOWER, BENCH, ground("square", (-6.0, -5.0), (6.0, 3.0)), frames=8))
+    settings = scene.duskrail
+    settings.scout_reviews = 6
+    settings.scout_what, settings.scout_from, settings.scout_to = "EVENINGS", "2027-03-14", "2027-03-15"
+    assert bpy.ops.duskrail.scout() == {"FINISHED"}
+    shown = present(scout.shown_of(scene))
+    assert [one["date"] for one in shown.evenings] == ["2027-03-14", "2027-03-15"]
+    best = {date for find in shown.finds for date in find["best_evenings"]}
+    assert best <= {"2027-03-14", "2027-03-15"}
+    for find in shown.finds:  # its plan is that of the first of its best evenings
+        anchor = present(plan_from_text(find["plan"]).shoot.anchor)
+        assert anchor.date.isoformat() == find["best_evenings"][0]
+    told = "\n".join(drawn(scene)["DUSKRAIL_PT_scout"])
+    assert "Best on " in told
+    evenings = [one for one in shown.evenings if one["best"] is not None]
+    assert told.count("duskrail.scout_choose") == len(shown.finds) + len(evenings) > len(shown.finds)
+    settings.scout_what = "SUBJECTS"
+    assert bpy.ops.duskrail.scout() == {"FINISHED"}
+    shown = present(scout.shown_of(scene))
+    assert {find["subject"] for find in shown.finds} <= {"tower", "bench"}
+    assert len(shown.places_m) == 0
+    told = "\n".join(drawn(scene)["DUSKRAIL_PT_scout"])
+    assert "subject" in told.lower()
+    assert "duskrail.scout_stand" not in told
+
+
+def test_a_date_that_is_none_is_told_and_searches_nothing(found: Any) -> None:
+    scene: Any = bpy.context.scene
+    scene.duskrail.scout_what, scene.duskrail.scout_from = "EVENINGS", "next week"
+    with pytest.raises(RuntimeError, match="not a date"):
+        bpy.ops.duskrail.scout()

@@ -70,7 +70,7 @@ def test_a_clock_time_is_that_of_the_plans_evening(evening: Plan) -> None:
     start = float(compute_frames(evening).utc_s[0])
     assert now_utc_s(evening, "19:00") - start < 43200.0
     assert now_utc_s(evening, "00:10") > start  # past midnight
-    with pytest.raises(PlanError, match="no clock time"):
+    with pytest.raises(PlanError, match="not a clock time"):
         now_utc_s(evening, "soon")
 
 

@@ -84,6 +84,15 @@ def test_nobody_is_sent_into_water_onto_a_road_or_to_the_edge_of_a_drop(seed: in
     assert not in_yard.any()
 
 
+def test_a_closed_street_keeps_nobody_off_the_roof_over_it() -> None:
+    roof = ground("roof", (-8.0, -7.0), (8.0, 7.0), 12.0)
+    street = ground("street below", (-40.0, -40.0), (40.0, 40.0)) | {"keep_out": True}
+    above = place(TOWER, roof, street, rig__origin_m=[0.0, 0.0, 12.9])
+    assert Terrain(above, 0.5).may_stand(np.array([[0.0, 0.0], [5.0, -3.0]])).all()
+    beside = np.array([[20.0, 0.0], [7.9, 0.0]])  # on the street, and at the roof's edge
+    assert not Terrain(above, 0.5).may_stand(beside).any()
+
+
 def test_the_whole_rail_stands_on_the_same_safe_ground() -> None:
     plan = place(
         TOWER,
@@ -153,6 +162,43 @@ def mirrored(plan: Plan) -> Plan:
 def test_mirrored_places_give_finds_of_the_same_worth() -> None:
     plan = place(TOWER, BENCH, ground("square", (-8.0, -8.0), (8.0, 3.0)), rig__origin_m=[-0.75, 0.0, 0.9])
     assert best(mirrored(plan)).score.total == pytest.approx(best(plan).score.total, abs=0.5)
+
+
+def mirrored_shot(shot: Shot) -> Shot:
+    """The same shot seen in a mirror that stands along the scene's Y."""
+    x, y, z = shot.place_m
+    across = (1.0 - shot.across[0], 1.0 - shot.across[1])
+    return attrs.evolve(shot, place_m=(-x, y, z), rail_deg=-shot.rail_deg, across=across)
+
+
+def bounds_by_place(scout: Scout) -> dict[tuple[float, float], float]:
+    """What every place could be worth, before anything was tried."""
+    for progress in scout.run():
+        if progress.stage != "places":
+            break
+    places_m = scout.tally.places_m[:, :2].round(6) + 0.0
+    return dict(zip(map(tuple, places_m.tolist()), scout.tally.worth.round(9).tolist(), strict=True))
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_every_find_has_its_mirror_image_in_a_mirrored_place(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    at = [(round(float(rng.uniform(1.0, 3.0)), 1), 5.0), (round(float(rng.uniform(-6.0, -3.0)), 1), 25.0)]
+    bench, shed = (
+        box("bench", "foreground", at[0], (1.6, 0.6, 0.8)),
+        box("shed", "background", at[1], (4, 3, 3)),
+    )
+    square = ground("square", (-8.0, -8.0), (8.0, 3.0))
+    plan = place(TOWER, bench, shed, square, rig__origin_m=[-0.75, 0.0, 0.9])
+    wishes = attrs.evolve(QUICK, cell_m=2.0, reviews=8)
+    there, here = searched(plan, wishes), Scout(mirrored(plan), wishes)
+    for found in there.finds():
+        image = mirrored_shot(found.shot)
+        # what is hidden is read at points along outlines, which a mirror puts elsewhere
+        assert here.look(image).score.total == pytest.approx(found.score.total, abs=1.0)
+        assert here.best_at(np.array(image.place_m[:2])) is not None
+    turned = {(-x + 0.0, y): bound for (x, y), bound in bounds_by_place(Scout(plan, wishes)).items()}
+    assert turned == pytest.approx(bounds_by_place(here))
 
 
 def test_the_light_wished_for_decides_on_which_side_one_stands() -> None:
@@ -268,3 +314,13 @@ def test_the_pictures_show_the_evening_getting_darker_round_a_lit_subject() -> N
     assert np.abs(day - night).mean() > 10.0
     tower = day[8:16, 31:33].mean()
     assert abs(tower - day[2:6, 5:12].mean()) > 5.0  # the tower stands out from the sky
+
+
+def test_a_subject_too_tall_for_the_lens_is_no_find_where_another_lens_has_it_whole() -> None:
+    spire = box("spire", "subject", (0.0, 60.0), (5.0, 5.0, 30.0))  # 26° high; 85 mm and 16:9 have 13°
+    plan = place(spire, BENCH, SQUARE)
+    finds = searched(plan, attrs.evolve(QUICK, lenses_mm=(28.0, 85.0))).finds()
+    assert finds
+    assert {found.shot.focal_length_mm for found in finds} == {28.0}
+    only = searched(plan, attrs.evolve(QUICK, lenses_mm=(85.0,), reviews=6)).finds()
+    assert all(not found.fits for found in only)  # better than nothing

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from attrs import frozen
 
-from planner_core.evening.schedule import PACK, SET_UP, START, WATCH_S, Step
+from planner_core.evening.schedule import PACK, RESERVE_S, SET_UP, START, WATCH_S, Step
 from planner_core.evening.timetable import EVENT_WORDS, Moment, event_frame, timetable
 from planner_core.fit.evening import Evening, Round
 from planner_core.plan.timeline import local_datetime
@@ -143,8 +143,8 @@ def _stay(evening: Evening, person: int, number: int, step: Step, free_s: float)
         yield row("pack", step.begin_s, step.end_s, spare)
     else:
         watched = min(step.begin_s + WATCH_S, step.end_s)
-        seen = f"{spare}, " if spare else ""
-        yield row("start", step.begin_s, watched, seen + say("watch the first frames"))
+        told = f"{_spare_at_start(step.begin_s - free_s)}, {say('watch the first frames')}"
+        yield row("start", step.begin_s, watched, told)
         if shot.plan.shoot.attended:
             yield row("attend", watched, step.end_s, say("stay: it needs hands while it runs"))
 
@@ -153,6 +153,15 @@ def _spare(seconds: float) -> str:
     if seconds < SPARE_WORTH_SAYING_S:
         return ""
     return say("{time} to spare before", time=duration_text(seconds // 60 * 60))
+
+
+def _spare_at_start(seconds: float) -> str:
+    """A start waits for nobody, so it is always told how much there is to spare before it."""
+    if seconds < 60.0:
+        return say("nothing to spare before")
+    if seconds < RESERVE_S:
+        return say("only {time} to spare before", time=duration_text(seconds // 60 * 60))
+    return _spare(seconds)
 
 
 def _test_s(moments: dict[str, Moment]) -> float:

@@ -73,7 +73,7 @@ def clash_text(evening: Evening, clash: Clash) -> str:
     if clash.late_s is None:
         late = say("starting up to {time} later wouldn’t help", time=duration_text(6 * 3600.0))
     else:
-        late = say("{time} are missing between them", time=minutes_text(clash.late_s))
+        late = say("there is {time} too little between them", time=minutes_text(clash.late_s))
     if clash.kind == "person":
         people = evening.terms.people if len(clash.shots) > 2 else 1
         both, all_by_one, all_by_more = (
@@ -104,12 +104,12 @@ def attempt_text(evening: Evening, attempt: Attempt, named: Name | None = None) 
     if not attempt.works:
         return say("{what} alone doesn’t help.", what=head)
     moves = [
-        say("{number} starts {moved}", number=n, moved=moved_text(shift))
+        say("shot {number} starts {moved}", number=n, moved=moved_text(shift))
         for n, shift in attempt.moved_s.items()
     ]
     cuts = [
         say(
-            "{number} has {count} frames instead of {planned}",
+            "shot {number} has {count} frames instead of {planned}",
             number=n,
             count=count,
             planned=evening.shot(n).plan.shoot.frames,
