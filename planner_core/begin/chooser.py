@@ -46,7 +46,8 @@ from planner_core.words.figures import percent
 EVENT, NO_TURN_EVENT = "sunset", "solar_noon"
 # Common practice, no source: how high the subject stands in the picture, how far beside it the foreground …
 LARGEST_SHARE, MOST_SHARE, ASIDE_SHARE = 0.45, 0.85, 0.28
-F_NUMBERS = (5.6, 8.0, 11.0)  # … and what wide and middling lenses are stopped down to
+# … and what wide and middling lenses are stopped down to: so far by choice, and at most where a thing is near
+F_NUMBERS, CHOSEN_F = (5.6, 8.0, 11.0, 13.0, 16.0), 11.0
 FOREGROUND_KIND, FOREGROUND_M = "post", 1.5
 # A box near the rail is no house; and nothing reaches from where it stands to the rig: ours
 NEAR_M, NEAR_BOX_M, MOST_OF_DISTANCE = 10.0, 0.8, 0.8
@@ -215,7 +216,7 @@ def _takes_in(plan: Plan, facts: Facts, share: float) -> bool:
     if facts.foreground is not None:
         aside_deg = abs(unwound_deg(facts.foreground.bearing_deg - facts.subject.bearing_deg, 0.0))
     inside = aside_deg <= 0.42 * view_deg(plan)[0]
-    return _holds(plan, facts, share) and needed <= F_NUMBERS[-1] and inside
+    return _holds(plan, facts, share) and needed <= CHOSEN_F and inside
 
 
 def _size_m(thing: Thing) -> tuple[float, float, float]:

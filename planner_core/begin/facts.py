@@ -17,6 +17,19 @@ from planner_core.plan.model import ANCHOR_EVENTS, PlanError
 
 # What stands up: a road, ground or a sheet of water has no height to be read off a map
 STANDING = tuple(kind for kind, piece in kit.PIECES.items() if piece.role not in ("ground", "water"))
+# … and what else people call such things
+ALSO_CALLED = {
+    "tower": "lighthouse windmill spire steeple chimney silo skyscraper obelisk campanile minaret",
+    "house": "barn hut cottage cabin boathouse farmhouse shed inn",
+    "post": "bollard mast pole stake pillar lamp",
+    "wall": "hedge parapet",
+    "railing": "fence handrail balustrade",
+    "tree": "oak pine poplar willow beech birch",
+    "figure": "person man woman statue",
+}
+KIND_OF = {kind: kind for kind in STANDING} | {
+    word: kind for kind, words in ALSO_CALLED.items() for word in words.split() if kind in STANDING
+}
 NEAREST_M, FARTHEST_M = 0.2, 50_000.0
 LOWEST_M, HIGHEST_M = 0.05, 5000.0
 _NUMBER = re.compile(r"([+-]?\d+(?:\.\d+)?)\s*(?:°|deg|m)?", re.IGNORECASE)
@@ -36,9 +49,9 @@ class Thing:
 
     @property
     def kind(self) -> str:
-        """The piece of the kit that stands for it: the last word of its name that is one; else a box."""
+        """The piece of the kit that stands for it, by the last word of its name that is known; else a box."""
         words = self.name.lower().split()
-        return next((word for word in reversed(words) if word in STANDING), "box")
+        return next((KIND_OF[word] for word in reversed(words) if word in KIND_OF), "box")
 
 
 @frozen(kw_only=True)

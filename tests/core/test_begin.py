@@ -263,6 +263,12 @@ def test_what_is_no_place_is_refused(text: str) -> None:
             "tower",
         ),
         ("Marrow House -10 80", Thing(name="Marrow House", bearing_deg=350.0, distance_m=80.0), "house"),
+        (
+            "Red Lighthouse 262 900",
+            Thing(name="Red Lighthouse", bearing_deg=262.0, distance_m=900.0),
+            "tower",
+        ),
+        ("fence post 292 1.1", Thing(name="fence post", bearing_deg=292.0, distance_m=1.1), "post"),
         ("beacon 360 90 12", Thing(name="beacon", bearing_deg=0.0, distance_m=90.0, height_m=12.0), "box"),
     ],
 )
