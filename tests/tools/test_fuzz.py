@@ -16,8 +16,18 @@ pytestmark = pytest.mark.once
 
 PLANS = int(os.environ.get("DUSKRAIL_STRANGE_PLANS", "2000"))
 CASES = {
-    **{"map": 300, "profile": 200, "bytes": 200, "words": 200, "plan": PLANS, "verb": 60},
-    **{"evening": 3, "late": 12, "log": 12, "new": 40, "photo": 60, "terrain": 60},
+    "map": 300,
+    "profile": 200,
+    "bytes": 200,
+    "words": 200,
+    "plan": PLANS,
+    "verb": 60,
+    "evening": 3,
+    "late": 12,
+    "log": 12,
+    "new": 40,
+    "photo": 60,
+    "terrain": 60,
 }
 
 
