@@ -25,8 +25,16 @@ INPUTS = {
     "scene": "the scene",
     "beside": "the plan beside it",
 }
+OURS = {".html", ".json"}  # which may be written anew beside the photographs of a card
 FOLDERS = {"write": "--write"}  # that are made where they aren't there yet
-OUTPUTS = {"output": "-o", "ics": "--ics", "contact": "--contact", "blend": "--blend", "picture": "--picture"}
+OUTPUTS = {
+    "output": "-o",
+    "ics": "--ics",
+    "contact": "--contact",
+    "blend": "--blend",
+    "picture": "--picture",
+    "new_plan": "--plan",
+}
 
 
 def check_files(arguments: argparse.Namespace) -> None:
@@ -37,6 +45,7 @@ def check_files(arguments: argparse.Namespace) -> None:
     for option, path in outputs:
         if not is_stream(path):
             refuse_input(option, path, inputs)
+            _refuse_file_of_folder(option, path, _path(arguments, "folder"))
             for other, before in written:
                 if is_same_file(path, before):
                     raise UsageError(
@@ -64,6 +73,14 @@ def refuse_input(option: str, path: Path, inputs: list[tuple[str, Path]]) -> Non
     for word, read in inputs:
         if is_same_file(path, read):
             raise UsageError(f"{option}: {path} is {word} that is read; give another name")
+
+
+def _refuse_file_of_folder(option: str, path: Path, folder: Path | None) -> None:
+    """Raise UsageError where a file to write is in a folder that is read, and no page or plan of ours."""
+    if folder is None or path.suffix.lower() in OURS or not path.exists():
+        return
+    if Path(os.path.realpath(path)).is_relative_to(os.path.realpath(folder)):
+        raise UsageError(f"{option}: {path} is in the folder that is read; give another name")
 
 
 def inputs_of(arguments: argparse.Namespace) -> list[tuple[str, Path]]:

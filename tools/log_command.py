@@ -9,7 +9,7 @@ from pathlib import Path
 from planner_core.plan.file import load_plan, save_plan
 from planner_core.plan.text import one_line
 
-from .files import deliver, refuse_input, say
+from .files import deliver, say
 from .outcome import DONE
 from .terminal import StatusLine, json_text
 
@@ -22,8 +22,6 @@ def run_log(arguments: argparse.Namespace) -> int:
     from planner_core.output.log_page import log_page
 
     plan = load_plan(arguments.plan)
-    if arguments.new_plan:
-        refuse_input("--plan", Path(arguments.new_plan), [("the plan", Path(arguments.plan))])
     status = StatusLine(quiet_s=2.0, silent=arguments.quiet)
 
     def tell(what: str, done: int, total: int) -> None:

@@ -69,6 +69,24 @@ def test_what_cannot_be_meant_is_one_line(
     assert err.count("\n") == 1
 
 
+def test_no_photograph_of_the_card_is_written_over_and_each_output_has_its_own_name(
+    shoot: tuple[str, str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    card, plan = shoot
+    frame = next(path for path in Path(card).rglob("*") if path.is_file())
+    before, link, both = frame.read_bytes(), tmp_path / "link", str(tmp_path / "both.json")
+    link.symlink_to(card)
+    for words, told in (
+        (["-o", str(frame)], "is in the folder that is read"),
+        (["--plan", str(link / frame.relative_to(card))], "is in the folder that is read"),
+        (["-o", both, "--plan", both], "is what -o is written to"),
+    ):
+        assert main(["log", card, plan, *words]) == 2
+        assert told in capsys.readouterr().err
+    assert frame.read_bytes() == before
+    assert not Path(both).exists()
+
+
 def test_a_check_tells_what_an_earlier_log_of_the_same_site_said(
     shoot: tuple[str, str], project_root: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
