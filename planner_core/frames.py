@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
+from collections import deque
 from functools import cached_property
 from typing import Any
 
 import attrs
 import numpy as np
-from attrs import frozen
+from attrs import field, frozen
 from numpy.typing import NDArray
 
 from planner_core.light import colour, daylight
@@ -26,6 +27,9 @@ from planner_core.rig.camera import CameraPose, camera_pose
 from planner_core.time import ephemeris, galaxy
 
 Array = NDArray[np.float64]
+
+KEPT_BESIDE = 6
+SMALL = 100_000  # frames times blocks: some 5 MB of what its pictures show
 
 
 @frozen(kw_only=True, eq=False)
@@ -95,6 +99,7 @@ class FrameTable:
     known_sky: _Sky | None = None
     water_m: Array | None = None
     known_readings: metering.Readings | None = None
+    beside: deque[FrameTable] = field(factory=lambda: deque(maxlen=KEPT_BESIDE), init=False, repr=False)
 
     def __len__(self) -> int:
         return len(self.utc_s)
@@ -176,9 +181,20 @@ def compute_frames(plan: Plan, known: FrameTable | None = None) -> FrameTable:
     """Everything about every frame of a plan. Raises PlanError where the plan has no times.
 
     known is the table of another plan: what the two have in common is taken over, the same to the last bit.
+    The last few small tables that were worked out beside it are kept with it, for whoever asks again.
     """
-    if known is not None and known.plan is plan:
-        return known
+    if known is None:
+        return _computed(plan, None)
+    for table in (known, *known.beside):
+        if table.plan == plan:
+            return table
+    found = _computed(plan, known)
+    if len(found) * len(plan.blocks) <= SMALL:
+        known.beside.append(found)
+    return found
+
+
+def _computed(plan: Plan, known: FrameTable | None) -> FrameTable:
     at, axes, pose = _poses(plan, known)
     utc_s = timeline.frame_times_utc_s(plan)
     water_m = tides.water_m(plan, utc_s)

@@ -118,7 +118,7 @@ def _intervals_that_hold(plan: Plan, frames: FrameTable) -> tuple[Remedy, ...]:
         _holding[frames] = tuple(
             Remedy(changes=differences(plan, _with_room_for_the_longest(new)))
             for new in found
-            if new is not None and new.plan is not plan
+            if new is not None and new.plan != plan
         )
     return _holding[frames]
 
