@@ -41,6 +41,30 @@ class Case:
 # ---------------------------------------------------------------- plans
 
 
+SHAPED: tuple[dict[str, Any], ...] = (
+    {
+        "name": "slope",
+        "role": "ground",
+        "shape": "terrain",
+        "turn_deg": 30.0,
+        "centre_m": [0.0, 0.0, -2.0],
+        "size_m": [80.0, 60.0, 6.0],
+        "heights_m": [[1.0, 2.0, 3.0], [1.5, 2.5, 4.0], [0.0, 3.0, 6.0]],
+    },
+    {
+        "name": "barn",
+        "role": "background",
+        "shape": "prism",
+        "height_m": 8.0,
+        "base_m": 0.0,
+        "footprint_m": [[10.0, 40.0], [24.0, 40.0], [24.0, 49.0], [10.0, 49.0]],
+        "roof": "hipped",
+        "roof_height_m": 3.0,
+        "roof_turn_deg": 15.0,
+    },
+)
+
+
 def small_plan(rng: random.Random) -> dict[str, Any]:
     """One of the examples with few frames and blocks, so that a case takes a moment."""
     document: dict[str, Any] = json.loads(
@@ -52,6 +76,8 @@ def small_plan(rng: random.Random) -> dict[str, Any]:
     subject = document.get("composition", {}).get("subject")
     keep = [b for b in blocks if b.get("name") == subject] + rng.sample(blocks, min(len(blocks), 5))
     document["blocks"] = [b for i, b in enumerate(keep) if b not in keep[:i]]
+    if rng.random() < 0.25:
+        document["blocks"].append(copy.deepcopy(rng.choice(SHAPED)))
     return document
 
 
