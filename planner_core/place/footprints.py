@@ -613,7 +613,8 @@ def _told(
         f"{counts['buildings']} buildings of {counts['features']} features taken as {prisms} prisms"
         f"{roofs}{holes}."
     )
-    others = [f"{counts[kind]} {kind}" for kind in ("trees", "walls") if counts[kind]]
+    kinds = (("tree", counts["trees"]), ("wall", counts["walls"]))
+    others = [f"{count} {kind}{'s' * (count > 1)}" for kind, count in kinds if count]
     if others:
         yield f"Taken too: {', '.join(others)}."
     if not blocks and counts["far"]:
