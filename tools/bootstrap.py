@@ -19,7 +19,7 @@ import struct
 import subprocess
 import sys
 import time
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, Dict, Iterator, List, NamedTuple, NoReturn, Optional, Sequence, Set, Tuple
 
@@ -71,6 +71,7 @@ PIP_SETTINGS_KEPT = (
     "USE_FEATURE",
 )
 EXIT_CANNOT_SET_UP = 2
+VENV_BYTES, VENV_FILES = 40_000_000, 2500  # of an environment with nothing but pip
 EXIT_INTERRUPTED = 130
 
 # What bpy asks the system for: shared library -> (Debian and Ubuntu, Fedora).
@@ -604,12 +605,30 @@ def make_venv(environment: Environment, interpreter: Interpreter) -> None:
     )
     if made.returncode:
         text = made.stdout.decode(errors="replace").strip()
+        if DISK_FULL.search(text) or not has_room(environment.folder):
+            raise CannotSetUp(FREE_SOME_SPACE)
         if "ensurepip" in text:
             raise CannotSetUp(no_venv_line(interpreter, os_release()))
-        if DISK_FULL.search(text):
-            raise CannotSetUp(FREE_SOME_SPACE)
         reason = text.splitlines()[-1] if text else "no reason given"
         raise CannotSetUp(f"{interpreter.path} can't make a virtual environment: {reason}")
+
+
+def has_room(folder: Path) -> bool:
+    """Whether what an empty environment takes fits there: venv doesn't tell that it failed for want of it."""
+    files = getattr(os, "statvfs", None)
+    if files is not None:
+        disk = files(str(folder))
+        if disk.f_files and disk.f_favail < VENV_FILES:
+            return False
+    probe = folder / "room"
+    try:
+        probe.write_bytes(bytes(VENV_BYTES))  # also where a quota leaves less than the disk has
+    except OSError as problem:
+        return problem.errno not in (errno.ENOSPC, errno.EDQUOT)
+    finally:
+        with suppress(OSError):
+            probe.unlink()
+    return True
 
 
 def throw_away(folder: Path) -> None:

@@ -512,6 +512,27 @@ def test_killed_at_any_moment_the_same_folder_is_used_again(project: SmallProjec
     assert [path.name for path in sorted(project.root.glob(".*venv*")) if path.is_dir()] == [".venv"]
 
 
+def test_a_disk_that_fills_up_during_the_set_up_is_told_and_the_next_run_goes_on(
+    project: SmallProject, tmp_path: Path
+) -> None:
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    options = ["-t", "tmpfs", "-o", "size=1g,nr_inodes=60", "tmpfs", str(disk)]
+    if shutil.which("mount") is None or subprocess.run(["mount", *options], check=False).returncode:
+        pytest.skip("no small disk can be mounted here")
+    try:
+        shutil.copytree(project.root / "tools", disk / "tools")
+        small = SmallProject(disk, project.wheels)
+        run = small.run("check", "a plan.json")
+        assert run.returncode == 2
+        assert run.stderr.splitlines()[-1].endswith("The disk is full: free some space and run this again")
+        subprocess.run(["mount", "-o", "remount,nr_inodes=9000", str(disk)], check=True)
+        assert small.run("check", "a plan.json").returncode == 7
+        assert [path.name for path in disk.iterdir() if "venv" in path.name and path.is_dir()] == [".venv"]
+    finally:
+        subprocess.run(["umount", "-l", str(disk)], check=True)
+
+
 def test_settings_of_pip_for_other_places_do_not_reach_it(project: SmallProject, tmp_path: Path) -> None:
     project.pin(core="1.1")
     elsewhere = str(tmp_path / "elsewhere")
