@@ -11,7 +11,8 @@ import attrs
 import numpy as np
 import pytest
 
-from planner_core.output.sheet.map import block_outlines
+from planner_core import compute_frames
+from planner_core.output.sheet.map import block_outlines, place_svg
 from planner_core.place.blocking import block_mesh
 from planner_core.place.draft_shapes import is_crown
 from planner_core.place.footprints import (
@@ -217,3 +218,15 @@ def test_the_same_extract_a_second_time_adds_nothing(tmp_path: Path) -> None:
 def test_a_malformed_extract_names_the_element(document: Any, message: str) -> None:
     with pytest.raises(PlanError, match=message):
         footprint_blocks(document, plan(), Selection())
+
+
+def test_on_the_sheets_map_a_wall_is_a_line_and_a_roof_has_its_ridge() -> None:
+    line = {"type": "way", "id": 9, "geometry": [at(20.0, 60.0), at(60.0, 60.0)], "tags": {"barrier": "wall"}}
+    barn = way(1, ring(-40, 80, 14, 8), building="yes", height="8", roof__shape="gabled")
+    here = plan(shoot__frames=2)
+    found = imported(line, barn)
+    here = attrs.evolve(here, blocks=(*here.blocks, *found.blocks))
+    frames = compute_frames(here)
+    drawn = place_svg(here, frames, None, block_outlines(here), 112.0, 90.0, "m")
+    assert drawn.count('class="wall background"') == 1
+    assert drawn.count('class="roof"') == 1

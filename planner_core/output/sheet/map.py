@@ -14,6 +14,7 @@ from planner_core.evening.sunlight import moon_up, sun_up
 from planner_core.evening.timetable import Moment
 from planner_core.frames import FrameTable
 from planner_core.maths.angles import compass_deg
+from planner_core.maths.convex import smallest_rectangle
 from planner_core.output.sheet.draw import Canvas, round_step, text_width
 from planner_core.picture.projection import delivered_crop, field_of_view_deg
 from planner_core.place import blocking
@@ -31,6 +32,7 @@ LABELLED = 14
 CLOSE_M = 6.0  # blocks so near to the rail are measured out with a tape
 CROWDED_MM = 15.0  # names of what is nearer to the rail than this on paper would lie on each other
 SAME_MM = 1.5  # parts of one thing, as a tower and its roof, get one name
+THIN_MM = 0.5  # what is thinner on paper is drawn as a line
 FONT = 2.6
 TICK_MM = 5.0  # from the border towards the camera, for where sun and moon stand
 
@@ -252,6 +254,8 @@ class _View:
                 continue
             if np.ptp(drawn, axis=0).max() < 0.8:  # too small to see: a dot keeps it on the map
                 self.canvas.dot(drawn.mean(axis=0), 0.5, f"block {self.plan.blocks[index].role}")
+            elif (line := _as_line(drawn)) is not None and self.plan.blocks[index].role not in FLAT:
+                self.canvas.line(line[0], line[1], f"wall {self.plan.blocks[index].role}")
             else:
                 self.canvas.path(drawn, f"block {self.plan.blocks[index].role}", closed=True)
                 for ridge in ridge_lines(self.plan.blocks[index]):
@@ -428,6 +432,16 @@ class _View:
         self.canvas.path([(x, y), (x + 1.5, y + 4.5), (x, y + 3.6), (x - 1.5, y + 4.5)], "arrow", closed=True)
         self.canvas.text("N", x, y + 8.0, FONT, "tb", "middle")
         self.canvas.box(0.15, 0.15, self.width - 0.3, self.height - 0.3, "edge")
+
+
+def _as_line(drawn: Array) -> Array | None:
+    """Both ends of an outline on paper that is too thin for its inside to show, (2, 2); else None."""
+    middle, half, turn = smallest_rectangle(drawn)
+    if 2.0 * float(half.min()) >= THIN_MM or float(half.max()) < THIN_MM:
+        return None
+    cos, sin = np.cos(turn), np.sin(turn)
+    along = np.array([cos, -sin]) if half[0] >= half[1] else np.array([sin, cos])
+    return np.array([middle - half.max() * along, middle + half.max() * along])
 
 
 def _sides(at: Array, width: float, tall: float, clear: float, half: Array) -> Iterator[tuple[float, float]]:
