@@ -394,7 +394,8 @@ def set_plan(scene: bpy.types.Scene, plan: Plan, said: tuple[str, ...] = ()) -> 
 def forget_what_was_said(scene: bpy.types.Scene) -> None:
     """After undo: what was told to be done last is not, where the plan is another."""
     here = state_of(scene)
-    if here.frames is not None and here.frames.plan != plan_of(scene):
+    told = here.said or here.fit_said
+    if told and here.frames is not None and here.frames.plan != plan_of(scene):
         here.said, here.fit_said = (), ()
 
 

@@ -1162,6 +1162,7 @@ def a_preset_chosen() -> Wait:
     yield from click_at(x, y)
     yield DRAWN_S
     assert plan().site.latitude_deg == kept.latitude_deg, plan().site
+    yield from key("ESC")  # the list stays open
 
 
 def in_german() -> Wait:
