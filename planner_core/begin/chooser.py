@@ -164,7 +164,7 @@ def _defaults(facts: Facts, usual: PlanDefaults) -> PlanDefaults:
         usual,
         latitude_deg=facts.latitude_deg,
         longitude_deg=facts.longitude_deg,
-        timezone=facts.timezone or usual.timezone,
+        timezone=usual.timezone if facts.timezone is None else facts.timezone,
         rail_m=facts.rail_m or usual.rail_m,
         focal_length_mm=facts.focal_length_mm or usual.focal_length_mm,
     )

@@ -49,6 +49,7 @@ def test_the_facts_make_a_plan_that_check_has_no_stop_against(
         ([*FACTS, *THINGS, "--lens", "0.5"], "--lens: 0.5 "),
         ([*FACTS, *THINGS, "--rail", "1200"], "--rail: 1200 is longer than any slider"),
         ([*FACTS, *THINGS, "--zone", "CEST"], "--zone: 'CEST' is not an IANA time zone"),
+        ([*FACTS, *THINGS, "--zone", " "], "--zone: '' is not an IANA time zone"),
         ([*FACTS, *THINGS, "--event", "tea"], "--event: 'tea' is not a light event"),
         (
             [*THINGS, "--at", "71,25", "--on", "2027-06-21", "--event", "sunset"],
