@@ -51,7 +51,7 @@ class DUSKRAIL_PT_log(PlanTab, bpy.types.Panel):
         if lines:
             box = layout.box()
             for line in lines:
-                wrapped(box, context, line)
+                wrapped(box, context, line, spare_px=60.0)
         layout.operator("duskrail.learn_from_log", icon="IMPORT")
         layout.operator("duskrail.clear_log", icon="X")
 
