@@ -68,7 +68,7 @@ def test_it_asks_for_files_alone_and_has_the_projects_version(archive: Path) -> 
         manifest = tomllib.loads(packed.read("blender_manifest.toml").decode())
     assert list(manifest["permissions"]) == ["files"]
     assert manifest["version"] == build_extension.project_version()
-    assert "website" not in manifest  # there is none; the manual is in the archive
+    assert manifest["website"].startswith("https://")
     assert manifest["blender_version_min"] == "4.5.0"
 
 
