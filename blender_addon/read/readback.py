@@ -46,15 +46,11 @@ class Readback:
     said: tuple[str, ...]
 
 
-def read_plan(blend: str | os.PathLike[str]) -> Plan:
-    """The plan in a .blend file, with the edits made to its scene. Raises ReadbackError, and PlanError
-    where the edits make something that won't work. The file's scripts are not run.
-    """
-    return read_file(blend).plan
-
-
 def read_file(blend: str | os.PathLike[str]) -> Readback:
-    """As read_plan, with what could not be kept. The session's file is replaced by this one."""
+    """The plan in a .blend file, with the edits made to its scene. The session's file is replaced by this
+    one, whose scripts are not run. Raises ReadbackError, and PlanError where the edits make something that
+    won't work.
+    """
     path = Path(blend)
     if not path.is_file():
         raise ReadbackError(

@@ -44,10 +44,6 @@ class About:
     source: str = PRACTICE
     remedies: str = NOTHING
 
-    @property
-    def level_names(self) -> tuple[str, ...]:
-        return tuple(self.levels.split())
-
 
 def _percent(share: float) -> str:
     return f"{100.0 * share:g} %"

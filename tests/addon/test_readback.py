@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from mathutils import Matrix
 
-from blender_addon.read.readback import ReadbackError, read_file, read_plan, read_scene
+from blender_addon.read.readback import ReadbackError, read_file, read_scene
 from blender_addon.scene import keyframes, parts, rig, store
 from planner_core import Plan, compute_frames
 from planner_core.place.blocking import block_mesh
@@ -115,7 +115,7 @@ def test_a_file_gives_its_plan_back_and_the_scene_on_screen_stays_as_it_was(tmp_
     assert scene.frame_current == 40
     bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "evening.blend"))
     bpy.ops.wm.read_factory_settings(use_empty=True)
-    assert read_plan(tmp_path / "evening.blend") == THREE
+    assert read_file(tmp_path / "evening.blend").plan == THREE
 
 
 # ---------------------------------------------------------------- poses
