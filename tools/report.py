@@ -37,7 +37,7 @@ def review_text(report: Review) -> str:
             )
         lines.append("")
     if not report.findings:
-        lines += ["Nothing to object to.", ""]
+        lines += ["No problems found.", ""]
     lines += _summary_lines(report.summary)
     return "\n".join(lines).rstrip()
 

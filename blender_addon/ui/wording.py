@@ -30,7 +30,7 @@ ROWS = ("blocks", "move.poses")
 # The review's buttons: what they are called, and what they do
 FITS = {
     "travel": ("Fit the Travel", "Choose how far to slide, so that the foreground moves at a calm pace"),
-    "balance": ("Fit the Start", "Choose when to start, so that day and night take up as much of the clip"),
+    "balance": ("Fit the Start", "Choose when to start, so that day and night each take up half of the clip"),
     "clip": (
         "Fit the Interval",
         "Choose frames and interval so that every exposure and move fits, for a clip of the same length",

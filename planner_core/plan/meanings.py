@@ -169,7 +169,7 @@ MEANINGS: dict[type, dict[str, str]] = {
         "lights": "whether its windows or lamps come on at dusk; null: by its role",
         "keep_out": "nobody may stand on it: a neighbour's ground, a railway",
         "part_of": "blocks with the same word here are one thing: the bar and posts of a railing",
-        "moves": "what goes about on it while the camera looks; null: water moves, all else is still",
+        "moves": "what moves on it during the shoot; null: water moves, all else is still",
         "tidal": "water that rises and falls with site.tides",
         "floods_at_m": "height of the tide, as its table counts it, at which this path is under water",
     },

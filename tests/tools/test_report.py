@@ -78,7 +78,7 @@ def test_a_plan_without_exposure_blocks_or_composition_is_told_without_those_lin
 
 
 def test_a_plan_without_anything_to_say_says_so(harbour: Plan) -> None:
-    assert "Nothing to object to." in review_text(attrs.evolve(reviewed(harbour), findings=()))
+    assert "No problems found." in review_text(attrs.evolve(reviewed(harbour), findings=()))
 
 
 def test_noon_is_told_without_powers_of_ten(harbour: Plan) -> None:

@@ -147,7 +147,7 @@ class DUSKRAIL_OT_clear_log(WithPlan, bpy.types.Operator):
     """Take what was shot out of view and timeline; plan and frames stay as they are"""
 
     bl_idname = "duskrail.clear_log"
-    bl_label = "Put the Log Away"
+    bl_label = "Remove the Log"
     bl_options = UNDOABLE
 
     @classmethod

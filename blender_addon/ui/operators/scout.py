@@ -168,7 +168,7 @@ class DUSKRAIL_OT_scout_clear(ReadsPlan, bpy.types.Operator):
     """Put map and finds away; the plan stays as it is"""
 
     bl_idname = "duskrail.scout_clear"
-    bl_label = "Put the Finds Away"
+    bl_label = "Remove the Finds"
 
     def execute(self, context: Any) -> Outcome:
         job = _jobs.pop(context.scene.session_uid, None)

@@ -169,10 +169,10 @@ def moved_plans(evening: Evening) -> dict[int, Plan]:
 
 
 class DUSKRAIL_OT_take_remedy(WithEvening, bpy.types.Operator):
-    """Change the plans, or who does what, as was tried. Ctrl Z takes it back"""
+    """Change the plans, or who does what, as it was tried out. Ctrl Z takes it back"""
 
     bl_idname = "duskrail.take_remedy"
-    bl_label = "Take the Remedy"
+    bl_label = "Apply the Remedy"
     bl_options = UNDOABLE
 
     number: IntProperty(options={"HIDDEN", "SKIP_SAVE"})
@@ -183,7 +183,7 @@ class DUSKRAIL_OT_take_remedy(WithEvening, bpy.types.Operator):
         solved, _ = shots.look()
         evening = solved.evening if solved is not None else None
         if evening is None or not properties.number < len(evening.attempts):
-            return say("Change the plans, or who does what, as was tried. Ctrl Z takes it back")
+            return say("Change the plans, or who does what, as it was tried out. Ctrl Z takes it back")
         told = attempt_text(evening, evening.attempts[properties.number], wording.code_title)
         return say("{told} Ctrl Z takes it back", told=told)
 

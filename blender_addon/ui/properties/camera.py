@@ -11,7 +11,7 @@ class CameraFields:
     camera_name: text(
         "camera.name",
         "Camera Name",
-        "Tells cameras apart where several shots share an evening: none is in two places",
+        "Tells cameras apart where several shots share an evening: none can be in two places at once",
     )
     sensor_width: millimetres(
         "camera.sensor_width_mm", "Sensor Width", "Width of the whole sensor", high=100.0

@@ -168,7 +168,7 @@ class ExposureFields:
     )
     mains: EnumProperty(
         name=labelled("exposure.mains_hz", "Mains"),
-        description="The mains that the place's lamps burn on, for how they flicker in short exposures",
+        description="The mains frequency that the lamps here run on, for how they flicker in short exposures",
         items=MAINS_CHOICES,
         get=_get_mains,
         set=set_value("exposure.mains_hz", lambda place: MAINS_OPTIONS[place]),

@@ -40,7 +40,9 @@ class RigFields:
     has_pan: _axis("pan", "Pan", "The head turns left and right")
     has_tilt: _axis("tilt", "Tilt", "The head turns up and down")
     rig_name: text(
-        "rig.name", "Rig Name", "Tells rigs apart where several shots share an evening: none is in two places"
+        "rig.name",
+        "Rig Name",
+        "Tells rigs apart where several shots share an evening: none can be in two places at once",
     )
     origin: point("rig.origin_m", "Rail Start", "Position of the start of the rail (slide 0) in the scene")
     bearing: angle(

@@ -204,7 +204,7 @@ class DUSKRAIL_PG_block(bpy.types.PropertyGroup):
     tidal: yes_or_no("blocks[#].tidal", "Tidal", "This water rises and falls with the tide table")
     moves: EnumProperty(
         name="Moves",
-        description="What goes about on this block while the camera looks",
+        description="What moves on this block during the shoot",
         items=MOVES_CHOICES,
         get=_get_moves,
         set=set_value("blocks[#].moves", lambda place: MOVES_OPTIONS[place]),

@@ -31,9 +31,9 @@ def _move_midpoint(finding: Finding, names: Names) -> Sentences:
     done = fact("done")
     return Sentences(
         f"Frame {fact('frame')}: {done * 100.0:.0f} % of the move is done at "
-        f"{fact('event').replace('_', ' ')} ({fact('event_time')}); it suits both parts of the clip when "
-        "some 50 % is done by then.",
-        otherwise=f"A pose on the way lets the move go {'faster' if done < 0.5 else 'slower'} before it.",
+        f"{fact('event').replace('_', ' ')} ({fact('event_time')}); both parts of the clip gain when "
+        "about half of it is done by then.",
+        otherwise=f"An extra pose lets the move go {'faster' if done < 0.5 else 'slower'} up to there.",
     )
 
 

@@ -8,9 +8,9 @@ from planner_core.review.words.phrases import measured
 from planner_core.words.figures import figure, frames_text
 
 _JUMP = {
-    "water": "the waves on “{block}” are others in every frame, and the water flickers",
-    "people": "people on “{block}” get {jump} m from frame to frame and pop in and out of the picture",
-    "traffic": "cars on “{block}” get {jump} m from frame to frame and pop in and out of the picture",
+    "water": "the waves on “{block}” are different in every frame, and the water flickers",
+    "people": "people on “{block}” move {jump} m from frame to frame and pop in and out of the picture",
+    "traffic": "cars on “{block}” move {jump} m from frame to frame and pop in and out of the picture",
 }
 _SMEAR = {
     "water": "the water of “{block}” goes as smooth as glass",

@@ -206,7 +206,7 @@ def _travel_whole(finding: Finding, names: Names) -> Sentences:
     all_of = "all" if used > 0.995 * length else f"{percent(used / length)}"
     return Sentences(
         f"The move uses {all_of} of the {amount_text(length, 'm')} of rail, and slides past nothing near. "
-        "So long a travel does little for this picture.",
+        "That much travel adds little to this picture.",
         "Lay the rail beside something close, up to two metres from the lens, and let "
         f"{names.fit('travel')} choose the length.",
     )
