@@ -260,6 +260,9 @@ def test_every_operator_is_among_those_tried() -> None:
         *("show_place", "show_rig", "show_picture", "preview", "stills", "preview_stop", "preview_open"),
         *("evening", "finding_in_timeline", "first_scene", "photo_add", "photo_show", "photo_pin"),
         *("scout", "scout_stop", "scout_clear", "scout_step", "scout_choose", "scout_take", "scout_stand"),
+        # of a log and of an evening's shots, in test_log_panel and test_shots_panel; a panorama's view
+        *("open_log", "learn_from_log", "clear_log", "photo_turn"),
+        *("add_shots", "go_to_shot", "take_remedy", "take_starts", "save_evening"),
     }
     assert {cls.bl_idname.removeprefix("duskrail.") for cls in operators.CLASSES} == tried
     for cls in operators.CLASSES:

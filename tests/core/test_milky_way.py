@@ -51,7 +51,7 @@ def test_a_ridge_in_the_south_takes_the_centre_away_and_the_words_say_so() -> No
     )
     found = milky_way.nights(looking_south(ridge), NEW_MOON, NEW_MOON)
     assert found[0].best_utc_s is None
-    assert "17° high here" in milky_way.nights_text(looking_south(ridge), found)
+    assert "here it gets no higher than 17°" in milky_way.nights_text(looking_south(ridge), found)
 
 
 def test_moonless_nights_with_the_centre_in_the_picture_are_named_first() -> None:

@@ -55,8 +55,11 @@ def test_finds_come_as_json_plans_and_a_picture(
         (["--area", "4,4,1,1"], "has no area"),
         (["--picture", "finds.jpg"], "doesn't end in .png"),
         (["--edge", "-1"], "is not above 0"),
-        (["--lenses", "0.024"], "no list of focal lengths; write millimetres: 24,35,85"),
-        (["--heights", "1.6:0.4"], "no span of heights; write metres, the lower first: 0.4:1.6"),
+        (["--lenses", "0.024"], "0.024 is not a list of focal lengths; write millimetres, as 24,35,85"),
+        (
+            ["--heights", "1.6:0.4"],
+            "1.6:0.4 is not a span of heights; write metres, the lower first, as 0.4:1.6",
+        ),
         (["--from", "2027-03-01"], "evenings take both --from and --to"),
         (["--from", "2027-03-09", "--to", "2027-03-01"], "comes before the first date"),
         (["--subjects", "--area", "square"], "stays at the planned place"),
