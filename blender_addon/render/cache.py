@@ -30,6 +30,8 @@ STALE_S = 86400.0
 VARIANTS_FILE, MOST_VARIANTS = "drawn.json", 40
 # The modules that draw; they and all that they import shape a picture's pixels.
 DRAWING = ("scene/build.py", "render/looks.py")
+# an import statement, and what only begins like one
+IMPORT = re.compile(r"^[ \t]*(?:import|from)[ \t][^(\n]*(?:\([^)]*\))?", re.MULTILINE)
 PNG_SIGNATURE, PNG_END = b"\x89PNG\r\n\x1a\n", b"IEND"
 
 
@@ -196,9 +198,6 @@ def is_whole_png(content: bytes) -> bool:
         if kind == PNG_END:
             break
     return kind == PNG_END and place == len(content)
-
-
-IMPORT = re.compile(r"^[ \t]*(?:import|from)[ \t][^(\n]*(?:\([^)]*\))?", re.MULTILINE)
 
 
 @lru_cache(maxsize=1)

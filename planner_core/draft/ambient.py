@@ -31,7 +31,7 @@ GLOW_FADES = 0.2  # the sky around the sun goes with a beam that is so weak besi
 # sinks to 1/e: ours
 LOW_SKY_HIDDEN, LOW_SKY_FALL = 0.6, 0.1
 # of the light from above, at least so much comes from below in the plain sky. With less than a fifth, EEVEE
-# evens its light out and level ground gets too little; with a fifth, walls get too much: between the two
+# evens its light out and level ground gets too little; with a fifth, walls get too much. Ours, between
 LEAST_BELOW = 0.12
 # how much more walls turned from the sun count in the plain sky, and the sine of how far below the horizon it
 # then is that they no longer do: ours
