@@ -33,7 +33,11 @@ def review_text(report: Review) -> str:
         lines.append(f"{heading} ({len(of_level)})")
         for finding in of_level:
             lines += textwrap.wrap(
-                finding_text(finding), width, initial_indent="  • ", subsequent_indent="    "
+                finding_text(finding),
+                width,
+                initial_indent="  • ",
+                subsequent_indent="    ",
+                break_on_hyphens=False,  # a code is searched for as one word
             )
         lines.append("")
     if not report.findings:

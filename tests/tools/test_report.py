@@ -37,6 +37,14 @@ def test_every_finding_is_told_under_its_heading_with_its_code(harbour: Plan) ->
         assert f"Frames 3–9: {finding.message} Do this. [{finding.code}]" in text
 
 
+@pytest.mark.parametrize("columns", range(60, 101, 5))
+def test_a_code_stands_on_one_line(harbour: Plan, columns: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", str(columns))
+    report = reviewed(harbour)
+    text = review_text(report)
+    assert all(f"[{finding.code}]" in text for finding in report.findings)
+
+
 def test_frames_are_not_said_twice() -> None:
     finding = spoken("Frames 3–9: dark.", level="note", frames=(3, 9))
     assert finding_text(finding).count("Frames 3–9") == 1
