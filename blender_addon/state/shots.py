@@ -7,7 +7,6 @@ Nothing here is saved: the plans are in their scenes, and it follows from them.
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Sequence
 from typing import Any
 
 import bpy
@@ -22,9 +21,10 @@ from .thread_job import Listener, ThreadJob
 
 AFTER_S, LOOK_EVERY_S = 0.5, 0.2  # the last change; while it is worked out
 FEWEST = 2
+ALIKE = ("evening_people", "evening_pace", "evening_detour")  # settings that an evening has one of
 
 
-@frozen(kw_only=True, eq=False)
+@frozen(kw_only=True)
 class Task:
     """What an evening is made of: its scenes by number from 1, their plans, and how it is planned."""
 
@@ -32,15 +32,6 @@ class Task:
     names: tuple[str, ...]
     plans: tuple[Plan, ...]
     terms: Terms
-
-    def is_same(self, other: Task | None) -> bool:
-        """Whether the other asks the same."""
-        return other is not None and (self.scenes, self.names, self.plans, self.terms) == (
-            other.scenes,
-            other.names,
-            other.plans,
-            other.terms,
-        )
 
 
 @define(eq=False)
@@ -107,21 +98,26 @@ def task_now() -> Task | None:
     )
 
 
-def number_of(scene: Any) -> int | None:
-    """A scene's number in the evening, from 1; None where it isn't one of its shots."""
-    task = task_now()
-    if task is None or scene.session_uid not in task.scenes:
-        return None
-    return task.scenes.index(scene.session_uid) + 1
-
-
 def look() -> tuple[Solved | None, bool]:
     """The evening as known, and whether that is of the scenes as they are now; if not, it will be soon."""
     task = task_now()
-    fresh = _solved is not None and task is not None and task.is_same(_solved.task)
+    fresh = _solved is not None and task == _solved.task
     if task is not None and not fresh:
         _ask(task)
     return _solved if task is not None else None, fresh
+
+
+def known() -> Solved:
+    """The evening as known, for whoever has seen that there is one."""
+    assert _solved is not None
+    return _solved
+
+
+def known_evening() -> Evening:
+    """The evening's timetable, for whoever has seen that there is one."""
+    evening = known().evening
+    assert evening is not None
+    return evening
 
 
 def is_under_way() -> bool:
@@ -133,7 +129,7 @@ def _ask(task: Task) -> None:
     """Have it worked out a moment after the last change; without a window that is done when it is asked
     for.
     """
-    if bpy.app.background or (_under_way is not None and task.is_same(_under_way[0])):
+    if bpy.app.background or (_under_way is not None and task == _under_way[0]):
         return
     if not bpy.app.timers.is_registered(_begin):
         bpy.app.timers.register(_begin, first_interval=AFTER_S)
@@ -142,10 +138,10 @@ def _ask(task: Task) -> None:
 def _begin() -> None:
     global _under_way
     task = task_now()
-    if task is None or task.is_same(_solved.task if _solved is not None else None):
+    if task is None or (_solved is not None and task == _solved.task):
         return
     if _under_way is not None:
-        if task.is_same(_under_way[0]):
+        if task == _under_way[0]:
             return
         _under_way[1].stop()
     _under_way = (task, ThreadJob(lambda listen: solve(task, listen), "duskrail-evening"))
@@ -174,7 +170,7 @@ def solve_now() -> Solved | None:
     task = task_now()
     if task is None:
         return None
-    if _solved is None or not task.is_same(_solved.task):
+    if _solved is None or task != _solved.task:
         job: ThreadJob[Answer] = ThreadJob(lambda listen: solve(task, listen))
         job.wait()
         _solved = _answer(task, job)
@@ -211,10 +207,19 @@ def take(solved: Solved, plans: dict[int, Plan]) -> None:
         raise
 
 
-def keep_alike(scene: Any, names: Sequence[str]) -> None:
-    """Give the other scenes with a plan the same of these settings: an evening has one of each."""
+def keep_alike(scene: Any, name: str) -> None:
+    """Give the other scenes with a plan the same of this setting: an evening has one of each."""
+    value = getattr(scene.duskrail, name)
     for other in scenes_with_plans():
-        for name in names:
-            value = getattr(scene.duskrail, name)
-            if other != scene and getattr(other.duskrail, name) != value:
-                setattr(other.duskrail, name, value)
+        if other != scene and getattr(other.duskrail, name) != value:
+            setattr(other.duskrail, name, value)
+
+
+def join(scene: Any) -> None:
+    """Give a scene that has just got a plan the evening's settings of the others, which somebody may have
+    chosen.
+    """
+    other = next((one for one in scenes_with_plans() if one != scene), None)
+    if other is not None:
+        for name in ALIKE:
+            setattr(scene.duskrail, name, getattr(other.duskrail, name))

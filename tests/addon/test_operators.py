@@ -22,13 +22,14 @@ from hypothesis import strategies as st
 from blender_addon.read import readback
 from blender_addon.scene import keyframes, parts, rig, store
 from blender_addon.state import files, live
-from blender_addon.ui import operators
+from blender_addon.ui import operators, translation
 from blender_addon.ui.operators import plan_file
 from blender_addon.ui.wording import FITS
 from planner_core import Plan, compute_frames, load_plan, save_plan
 from planner_core.edit import edits, kit, starter
 from planner_core.plan.file import plan_to_text
 from planner_core.plan.model import Photo, Pin
+from planner_core.words import language
 from tests.present import present
 
 DAY = dt.date(2027, 3, 14)
@@ -699,6 +700,18 @@ def test_the_shot_sheet_is_saved(scene: Any, tmp_path: Path) -> None:
     page = (tmp_path / "sheet.html").read_text(encoding="utf-8")
     assert "Evening at the mole" in page
     assert "16:" in page or "17:" in page or "18:" in page
+
+
+def test_the_shot_sheet_is_in_one_language_whatever_blender_speaks(scene: Any, tmp_path: Path) -> None:
+    pages = []
+    for choose in (lambda: language.Language(language.ENGLISH), lambda: translation.LANGUAGES["de_DE"]):
+        language.chosen_by(choose)
+        try:
+            assert bpy.ops.duskrail.save_sheet(filepath=str(tmp_path / "sheet.html")) == {"FINISHED"}
+        finally:
+            language.left(choose)
+        pages.append((tmp_path / "sheet.html").read_text(encoding="utf-8"))
+    assert pages[0] == pages[1]
 
 
 def test_footprints_and_a_horizon_come_in_from_files(scene: Any, tmp_path: Path) -> None:

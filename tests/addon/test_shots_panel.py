@@ -12,7 +12,7 @@ import attrs
 import bpy
 import pytest
 
-from blender_addon.scene import store
+from blender_addon.scene import parts, store
 from blender_addon.state import live, shots
 from blender_addon.ui.operators.shots import moved_plans
 from planner_core import Plan, load_plan, save_plan
@@ -95,7 +95,7 @@ def test_one_goes_to_a_shots_scene_and_leaves_one_out(evening: Any) -> None:
     assert bpy.ops.duskrail.go_to_shot(scene=last.name) == {"FINISHED"}
     last.duskrail.in_evening = False
     assert len(present(shots.solve_now()).shots) == len(NAMES) - 1
-    assert shots.number_of(last) is None
+    assert last.session_uid not in present(shots.task_now()).scenes
     assert "duskrail.go_to_shot" in "\n".join(drawn(evening)["DUSKRAIL_PT_shots"])
 
 
@@ -104,6 +104,36 @@ def test_people_and_pace_are_those_of_the_evening_in_whichever_scene(evening: An
     evening.duskrail.evening_pace = 5.0
     assert {scene.duskrail.evening_people for scene in shots.scenes_with_plans()} == {2}
     assert present(shots.task_now()).terms == Terms(people=2, pace_m_s=5.0 / 3.6)
+
+
+def test_a_shot_that_begins_before_the_others_takes_their_people_and_pace_over(
+    addon: None, files: list[Path]
+) -> None:
+    empty_scene()
+    live.clear()
+    shots.clear()
+    add(files[1:])
+    terms = Terms(people=3, pace_m_s=5.0 / 3.6, detour=1.5)
+    settings: Any = present(bpy.context.scene).duskrail  # type: ignore[attr-defined]
+    settings.evening_people, settings.evening_pace, settings.evening_detour = 3, 5.0, 1.5
+    add(files[:1])
+    first = shots.scenes_with_plans()[0]
+    assert first.duskrail.file == str(files[0])
+    assert present(shots.task_now()).terms == terms
+    bpy.ops.duskrail.new_scene(example=False)
+    assert present(bpy.context.scene).duskrail.evening_people == 3  # type: ignore[attr-defined]
+
+
+def test_starts_wait_while_a_mesh_of_any_shot_is_edited_and_the_page_does_not(evening: Any) -> None:
+    shots.solve_now()
+    assert bpy.ops.duskrail.take_starts.poll()
+    present(bpy.context.view_layer).objects.active = parts.objects_of(evening, "block")[0]
+    bpy.ops.object.mode_set(mode="EDIT")
+    assert not bpy.ops.duskrail.take_starts.poll()
+    assert not bpy.ops.duskrail.take_remedy.poll()
+    assert bpy.ops.duskrail.save_evening.poll()
+    bpy.ops.object.mode_set(mode="OBJECT")
+    assert bpy.ops.duskrail.take_starts.poll()
 
 
 def crowded(evening: Any) -> Any:

@@ -10,7 +10,8 @@ import bpy
 from planner_core import Plan, PlanError
 from planner_core.words.language import say
 
-from ...state import live
+from ...scene import store
+from ...state import live, shots
 from .. import wording
 
 Outcome = Any  # a set of Blender's status words, such as FINISHED
@@ -103,9 +104,12 @@ def change(operator: Any, context: Any, edit: Callable[[Plan], Plan], said: str 
 
 def set_plan(operator: Any, scene: bpy.types.Scene, plan: Plan) -> Outcome:
     """Make a plan that of a scene, or report why it can't be."""
+    is_first = not store.has_plan(scene)
     try:
         live.set_plan(scene, plan)
     except PlanError as error:
         operator.report({"ERROR"}, str(error))
         return {"CANCELLED"}
+    if is_first:
+        shots.join(scene)
     return {"FINISHED"}

@@ -2,6 +2,7 @@
 # Blender reads the annotations of its classes as they are, so none may be turned into text here.
 # mypy: disable-error-code="valid-type"
 
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -9,7 +10,8 @@ import bpy
 from bpy.props import BoolProperty, StringProperty
 
 from planner_core import PlanError, load_plan, save_plan
-from planner_core.words.language import say
+from planner_core.plan.writing import write_atomically
+from planner_core.words.language import in_english, say
 
 from ...scene import startup, store
 from ...state import files, live
@@ -80,13 +82,17 @@ def write(operator: Any, scene: Any, path: str) -> Outcome:
     try:
         save_plan(plan, path)
     except OSError as error:
-        operator.report(
-            {"ERROR"}, say("{path} can't be written: {reason}", path=path, reason=error.strerror or error)
-        )
-        return {"CANCELLED"}
+        return unwritten(operator, path, error)
     files.saved(scene, path, plan)
     operator.report({"INFO"}, say("Saved {name}", name=Path(path).name))
     return {"FINISHED"}
+
+
+def unwritten(operator: Any, path: str | Path, error: OSError) -> Outcome:
+    """Tell why a file can't be written."""
+    reason = error.strerror or error
+    operator.report({"ERROR"}, say("{path} can't be written: {reason}", path=path, reason=reason))
+    return {"CANCELLED"}
 
 
 class DUSKRAIL_OT_save(WithPlan, bpy.types.Operator):
@@ -208,26 +214,32 @@ class DUSKRAIL_OT_save_sheet(WithFrames, bpy.types.Operator):
 
     def execute(self, context: Any) -> Outcome:
         from planner_core.output.sheet.page import sheet_html
-        from planner_core.plan.writing import write_atomically
 
         frames = live.frames_of(context.scene)
         assert frames is not None
         report = live.review_now(context.scene)
         assert report is not None
-        path = Path(bpy.path.abspath(self.filepath))
-        if not file_name(self.filepath):
-            self.report({"ERROR"}, say("Give the file a name"))
-            return {"CANCELLED"}
-        path = path if path.suffix == ".html" else path.with_name(path.name + ".html")
-        try:
-            write_atomically(path, sheet_html(frames.plan, frames, report).encode("utf-8"))
-        except OSError as error:
-            self.report(
-                {"ERROR"}, say("{path} can't be written: {reason}", path=path, reason=error.strerror or error)
-            )
-            return {"CANCELLED"}
-        self.report({"INFO"}, say("Saved {name}", name=path.name))
-        return {"FINISHED"}
+        return save_pages(self, lambda path: {path: sheet_html(frames.plan, frames, report)})
+
+
+def save_pages(operator: Any, pages: Callable[[Path], Mapping[Path, str]]) -> Outcome:
+    """Save the page that an operator was given a file for, and what belongs beside it: HTML by file, the page
+    itself last. Pages are in English, whatever Blender speaks, and none is written before all are made.
+    """
+    if not file_name(operator.filepath):
+        operator.report({"ERROR"}, say("Give the file a name"))
+        return {"CANCELLED"}
+    path = Path(bpy.path.abspath(operator.filepath))
+    path = path if path.suffix == ".html" else path.with_name(path.name + ".html")
+    with in_english():
+        made = pages(path)
+    try:
+        for file, page in made.items():
+            write_atomically(file, page.encode("utf-8"))
+    except OSError as error:
+        return unwritten(operator, path, error)
+    operator.report({"INFO"}, say("Saved {name}", name=path.name))
+    return {"FINISHED"}
 
 
 CLASSES = (

@@ -165,7 +165,7 @@ class DUSKRAIL_OT_scout_stop(ReadsPlan, bpy.types.Operator):
 
 
 class DUSKRAIL_OT_scout_clear(ReadsPlan, bpy.types.Operator):
-    """Put map and finds away; the plan stays as it is"""
+    """Remove map and finds; the plan stays as it is"""
 
     bl_idname = "duskrail.scout_clear"
     bl_label = "Remove the Finds"

@@ -11,13 +11,13 @@ from bpy.props import BoolProperty, CollectionProperty, IntProperty, StringPrope
 from planner_core import Plan, PlanError, compute_frames, load_plan
 from planner_core.fit.evening import Evening, plans_with
 from planner_core.output.evening.words import attempt_text, moved_s
-from planner_core.words.language import in_english, say
+from planner_core.words.language import say
 
 from ...scene import startup, store
 from ...state import files, live, shots
 from .. import views, wording
 from .base import UNDOABLE, Outcome, ReadsPlan, editable
-from .plan_file import file_name
+from .plan_file import file_name, save_pages
 
 SCENE_NAME = "Shot"
 
@@ -62,7 +62,8 @@ class DUSKRAIL_OT_add_shots(bpy.types.Operator):
         made = [_scene_for(context, plan, path) for plan, path in zip(plans, paths, strict=True)]
         show_scene(context, made[0])
         count = len(shots.scenes_with_plans())
-        self.report({"INFO"}, say("{count} shots are in this file", count=count))
+        one, many = "1 shot is in this file", "{count} shots are in this file"
+        self.report({"INFO"}, say(one if count == 1 else many, count=count))
         return {"FINISHED"}
 
     def _paths(self) -> list[Path]:
@@ -83,6 +84,7 @@ def _scene_for(context: Any, plan: Plan, path: Path) -> Any:
         startup.remove_startup_objects(scene)
     scene.name = " ".join(plan.title.split())[:60] or path.name.removesuffix(".plan.json")
     live.set_plan(scene, plan)
+    shots.join(scene)
     files.opened(scene, str(path), plan)
     return scene
 
@@ -113,8 +115,8 @@ class DUSKRAIL_OT_go_to_shot(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class WithEvening(ReadsPlan):
-    """An operator on an evening that is worked out."""
+class ReadsEvening(ReadsPlan):
+    """An operator that needs an evening that is worked out, and changes nothing of it."""
 
     @classmethod
     def poll(cls, context: Any) -> bool:
@@ -125,23 +127,35 @@ class WithEvening(ReadsPlan):
         if solved is None or solved.evening is None or not fresh:
             cls.poll_message_set(say("The evening is not worked out yet"))
             return False
-        linked = [live.linked(shots.scene_of(uid)) for uid in solved.task.scenes]
-        if any(linked):
-            cls.poll_message_set(next(filter(None, linked)))
-            return False
         return True
+
+
+class WithEvening(ReadsEvening):
+    """An operator that changes the plans of an evening that is worked out."""
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Greyed out, with the reason, where one of its scenes can't be changed now."""
+        if not super().poll(context):
+            return False
+        scenes = [shots.scene_of(uid) for uid in shots.known().task.scenes]
+        reason = next(filter(None, (live.linked(scene) or live.being_edited(scene) for scene in scenes)), "")
+        if reason:
+            cls.poll_message_set(reason)
+        return not reason
 
 
 def taken(operator: Any, plans: dict[int, Plan]) -> Outcome:
     """Plans made those of the evening's scenes, as one step to undo, or the reason why not."""
-    solved, _ = shots.look()
-    assert solved is not None
+    solved = shots.known()
     try:
         shots.take(solved, plans)
     except PlanError as error:
         operator.report({"ERROR"}, wording.refusal_text(error))
         return {"CANCELLED"}
-    operator.report({"INFO"}, say("{count} plans were changed", count=len(plans)))
+    if plans:
+        one, many = "1 plan was changed", "{count} plans were changed"
+        operator.report({"INFO"}, say(one if len(plans) == 1 else many, count=len(plans)))
     return {"FINISHED"}
 
 
@@ -153,10 +167,7 @@ class DUSKRAIL_OT_take_starts(WithEvening, bpy.types.Operator):
     bl_options = UNDOABLE
 
     def execute(self, _context: Any) -> Outcome:
-        solved, _ = shots.look()
-        assert solved is not None
-        assert solved.evening is not None
-        return taken(self, moved_plans(solved.evening))
+        return taken(self, moved_plans(shots.known_evening()))
 
 
 def moved_plans(evening: Evening) -> dict[int, Plan]:
@@ -188,16 +199,14 @@ class DUSKRAIL_OT_take_remedy(WithEvening, bpy.types.Operator):
         return say("{told} Ctrl Z takes it back", told=told)
 
     def execute(self, context: Any) -> Outcome:
-        solved, _ = shots.look()
-        assert solved is not None
-        assert solved.evening is not None
-        attempts = solved.evening.attempts
+        solved, evening = shots.known(), shots.known_evening()
+        attempts = evening.attempts
         if not self.number < len(attempts) or not attempts[self.number].works:
             self.report({"WARNING"}, say("This remedy is gone: the plans have changed"))
             return {"CANCELLED"}
         attempt = attempts[self.number]
         dropping = attempt.kind == "drop"  # the timetable is that of the others, with their starts
-        plans = moved_plans(solved.evening) if dropping else plans_with(attempt, solved.shots)
+        plans = moved_plans(evening) if dropping else plans_with(attempt, solved.shots)
         outcome = taken(self, plans)
         if outcome == {"FINISHED"}:
             for number in attempt.dropped:
@@ -208,7 +217,7 @@ class DUSKRAIL_OT_take_remedy(WithEvening, bpy.types.Operator):
         return outcome
 
 
-class DUSKRAIL_OT_save_evening(WithEvening, bpy.types.Operator):
+class DUSKRAIL_OT_save_evening(ReadsEvening, bpy.types.Operator):
     """Save the evening's page, to print or keep on a phone: timetable, map, what to pack, and beside it each
     shot's own sheet
     """
@@ -216,6 +225,7 @@ class DUSKRAIL_OT_save_evening(WithEvening, bpy.types.Operator):
     bl_idname = "duskrail.save_evening"
     bl_label = "Save Evening Sheet"
     bl_options = {"REGISTER"}
+    IN_ANY_MODE = True
 
     filepath: StringProperty(
         name="File", description="The evening's page", subtype="FILE_PATH", options={"SKIP_SAVE"}
@@ -232,31 +242,22 @@ class DUSKRAIL_OT_save_evening(WithEvening, bpy.types.Operator):
         from planner_core import review
         from planner_core.output.evening.page import evening_page
         from planner_core.output.sheet.page import sheet_html
-        from planner_core.plan.writing import write_atomically
 
-        solved, _ = shots.look()
-        assert solved is not None
-        assert solved.evening is not None
-        if not file_name(self.filepath):
-            self.report({"ERROR"}, say("Give the file a name"))
-            return {"CANCELLED"}
-        path = Path(bpy.path.abspath(self.filepath)).with_suffix(".html")
-        sheets = {}
-        try:
-            with in_english():
-                for shot in solved.evening.shots:
-                    sheet = path.with_name(f"{path.stem}-{shot.number}.html")
-                    report = review(shot.plan, shot.frames)
-                    write_atomically(sheet, sheet_html(shot.plan, shot.frames, report).encode("utf-8"))
-                    sheets[shot.number] = sheet.name
-                write_atomically(path, evening_page(solved.evening, sheets).encode("utf-8"))
-        except OSError as error:
-            self.report(
-                {"ERROR"}, say("{path} can't be written: {reason}", path=path, reason=error.strerror or error)
-            )
-            return {"CANCELLED"}
-        self.report({"INFO"}, say("Saved {name}", name=path.name))
-        return {"FINISHED"}
+        evening = shots.known_evening()
+
+        def pages(path: Path) -> dict[Path, str]:
+            """Each shot's sheet, and the page that links them."""
+            sheets = {
+                shot.number: path.with_name(f"{path.stem}-{shot.number}.html") for shot in evening.shots
+            }
+            made = {
+                sheets[shot.number]: sheet_html(shot.plan, shot.frames, review(shot.plan, shot.frames))
+                for shot in evening.shots
+            }
+            names = {number: sheet.name for number, sheet in sheets.items()}
+            return {**made, path: evening_page(evening, names)}
+
+        return save_pages(self, pages)
 
 
 CLASSES = (

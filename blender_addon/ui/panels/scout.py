@@ -100,7 +100,9 @@ class DUSKRAIL_PT_scout(PlanTab, bpy.types.Panel):
             text = say(template, day=day, number=number + 1, points=one["points"])
             column.operator("duskrail.scout_choose", text=text, translate=False).number = number
         if shown.without:
-            wrapped(column, context, say("{count} dates have no such event.", count=shown.without))
+            single, many = "1 date has no such event.", "{count} dates have no such event."
+            told = say(single if shown.without == 1 else many, count=shown.without)
+            wrapped(column, context, told)
 
 
 CLASSES = (DUSKRAIL_PT_scout,)

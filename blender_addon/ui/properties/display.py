@@ -17,7 +17,7 @@ def _other_day(owner: Any, _context: Any) -> None:
 
 def _alike(name: str) -> Any:
     """What happens when one of the evening's settings is changed in a scene: the others get it too."""
-    return lambda owner, _context: shots.keep_alike(owner.id_data, (name,))
+    return lambda owner, _context: shots.keep_alike(owner.id_data, name)
 
 
 class DisplayFields:
@@ -198,7 +198,7 @@ class EveningFields:
     )
     evening_detour: FloatProperty(
         name="Detour",
-        description="How much longer the paths are than the straight line",
+        description="Length of the paths, as a multiple of the straight line",
         default=1.3,
         min=1.0,
         max=10.0,
