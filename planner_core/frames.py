@@ -314,12 +314,14 @@ def metered_ev100(plan: Plan, scene_ev100: Array, readings: metering.Readings) -
 def _reads_the_same(table: FrameTable, known: FrameTable) -> bool:
     """Whether a camera reads the same of both tables' frames, whatever it then makes of that."""
     shows_the_same = table.view is known.view and table.known_sky is known.known_sky
-    return shows_the_same and _lamps_and_filter(table.plan) == _lamps_and_filter(known.plan)
+    return shows_the_same and _lamps_filter_and_white(table.plan) == _lamps_filter_and_white(known.plan)
 
 
-def _lamps_and_filter(plan: Plan) -> tuple[float | None, float] | None:
+def _lamps_filter_and_white(plan: Plan) -> tuple[float | None, float, float] | None:
     exposure = plan.exposure
-    return None if exposure is None else (exposure.artificial_ev100, exposure.grad_stops)
+    if exposure is None:
+        return None
+    return exposure.artificial_ev100, exposure.grad_stops, plan.camera.headroom_stops
 
 
 COLUMNS = (

@@ -23,6 +23,7 @@ Frames = NDArray[np.intp]
 Mask = NDArray[np.bool_]
 
 CHUNK_FRAMES = 32  # so that a chunk's arrays stay in the processor's cache
+JOINED_FRAMES = 512
 DISTANCE_CHUNK_FRAMES = 1024
 MANY_RECTANGLES = 8_000_000  # above this, 20,000 frames of 400 blocks, memory matters more than precision
 AREA_CHUNK_FRAMES = 64
@@ -96,13 +97,13 @@ class BlockProjection:
 
     def _by_block(self, values: Array, join: np.ufunc) -> Array:
         """(frames, boxes) to (frames, blocks)."""
-        starts = self.boxes.starts
-        if len(starts) == values.shape[1]:
+        starts, count = self.boxes.starts, values.shape[1]
+        if len(starts) == count:
             return values
-        joined = values[:, starts]
-        ends = np.append(starts[1:], values.shape[1])
+        joined = values.take(starts, axis=1)
+        ends = np.append(starts[1:], count)
         for block in np.flatnonzero(ends - starts > 1):
-            joined[:, block] = join.reduce(values[:, starts[block] : ends[block]], axis=1)
+            join.reduce(values[:, starts[block] : ends[block]], axis=1, out=joined[:, block])
         return joined
 
     def _edge_heights(self, values: Array, join: np.ufunc) -> Array:
@@ -115,16 +116,9 @@ class BlockProjection:
         axes = np.ascontiguousarray(
             self.camera_rotation.transpose(2, 0, 1)
         )  # right, up, back: (3, frames, 3)
-        for first in range(0, frames if count else 0, CHUNK_FRAMES):
-            rows = slice(first, first + CHUNK_FRAMES)
-            camera_m = self.camera_m[rows]
-            sides = np.empty((5, len(camera_m), count))
-            lift = None if self.lifts_m is None else self.lifts_m[rows][:, self.boxes.block]
-            reaching = self._chunk_rectangles(corners, camera_m, axes[:, rows], sides, lift)
-            if reaching is not None:
-                frame, box, local = reaching
-                sides[:4, frame, box] = clipped_extent(local, self.focal_px)
-            left, low, right, high, depth = sides
+        for first in range(0, frames if count else 0, JOINED_FRAMES):
+            rows = slice(first, first + JOINED_FRAMES)
+            left, low, right, high, depth = self._sides(corners, axes, rows)
             left += self.width_px / 2.0
             right += self.width_px / 2.0
             top, bottom = self.height_px / 2.0 - high, self.height_px / 2.0 - low
@@ -132,6 +126,28 @@ class BlockProjection:
                 by_block[place, rows] = self._by_block(side, _JOINS[place])
         left, top, right, bottom, depth = by_block
         return left, top, right, bottom, depth
+
+    def _sides(self, corners: Array, axes: Array, rows: slice) -> Array:
+        """Left, low, right and high of all boxes from the frame's middle, y up, on some frames, and their
+        least depth, (5, n, boxes); corners and axes as below, axes of all frames.
+        """
+        first, count = rows.start, len(self.camera_m[rows])
+        sides = np.empty((5, count, len(self.boxes.block)))
+        lift = None if self.lifts_m is None else self.lifts_m[rows][:, self.boxes.block]
+        reaching = []
+        for begin in range(0, count, CHUNK_FRAMES):
+            chunk = slice(begin, min(begin + CHUNK_FRAMES, count))
+            here = slice(first + chunk.start, first + chunk.stop)
+            higher = None if lift is None else lift[chunk]
+            part = self._chunk_rectangles(
+                corners, self.camera_m[here], axes[:, here], sides[:, chunk], higher
+            )
+            if part is not None:
+                reaching.append((part[0] + begin, *part[1:]))
+        if reaching:
+            frame, box, local = (np.concatenate(parts, axis=-1) for parts in zip(*reaching, strict=True))
+            sides[:4, frame, box] = clipped_extent(local, self.focal_px)
+        return sides
 
     def _chunk_rectangles(
         self, corners: Array, camera_m: Array, axes: Array, sides: Array, lift: Array | None

@@ -17,6 +17,7 @@ A reflected reading is EV at ISO 100 by ISO 2720:1974 with K = 12.5: L = K · 2^
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Protocol
 
 import attrs
@@ -27,6 +28,7 @@ from numpy.typing import NDArray
 from planner_core.light import daylight, lamps, sky
 from planner_core.light.colour import LUMINANCE
 from planner_core.light.daylight import NaturalLight
+from planner_core.maths.vectors import cross, dot, length
 from planner_core.picture import graduated
 from planner_core.picture.block_projection import Cameras
 from planner_core.picture.picture_rays import (
@@ -111,25 +113,66 @@ class Grid:
 
 @frozen(kw_only=True, eq=False)
 class Readings:
-    """What a camera reads of every frame, EV at ISO 100, arrays of shape (frames,).
+    """What a camera reads of every frame, EV at ISO 100, arrays of shape (frames,), each worked out when it
+    is asked for.
 
-    Through the lens, and its graduated filter: average is the mean luminance of the picture; evaluative the
-    same, but never so low that the brightest tenth of the picture goes over white, as a meter that protects
-    the highlights; brightest_sky the brightest tenth of the sky, and subject_face that of the subject, NaN
-    where there is none; shadows the darkest tenth of the picture. As a spot meter reads them beside the
-    camera: sky, subject, and ground, level ground in the open. sky_share is how much of the picture is sky.
+    grid are the pictures that were read. Between them, what a reading is over scene_ev100, the incident light
+    on level ground, is interpolated, after a low pass in time: each read frame counts half, its neighbours a
+    quarter. So what enters or leaves the picture changes the reading over a sixth of the clip.
     """
 
-    average_ev100: Array
-    evaluative_ev100: Array
-    brightest_sky_ev100: Array
-    subject_face_ev100: Array
-    shadows_ev100: Array
-    sky_ev100: Array
-    subject_ev100: Array
-    ground_ev100: Array
-    sky_share: Array
     grid: Grid
+    scene_ev100: Array
+    headroom_stops: float
+
+    @cached_property
+    def average_ev100(self) -> Array:
+        """Through the lens and its graduated filter: the mean luminance of the picture."""
+        return self._every(self._average_cd_m2)
+
+    @cached_property
+    def evaluative_ev100(self) -> Array:
+        """The average, but never so low that the brightest tenth of the picture goes over white, as a meter
+        that protects the highlights.
+        """
+        brightest = self._parted_cd_m2[:, -self._tenth :].mean(axis=1)
+        return self._every(np.maximum(self._average_cd_m2, brightest * 2.0**-self.headroom_stops))
+
+    @cached_property
+    def brightest_sky_ev100(self) -> Array:
+        """Through the filter, the brightest tenth of the sky; NaN where there is none."""
+        return self._every(_brightest_sky(self.grid.on_sensor_cd_m2, self.grid.is_sky))
+
+    @cached_property
+    def subject_face_ev100(self) -> Array:
+        """Through the filter, the subject's face toward the camera; NaN where there is none."""
+        return self._every(self.grid.subject_cd_m2 * self.grid.subject_let_through)
+
+    @cached_property
+    def shadows_ev100(self) -> Array:
+        """Through the filter, the darkest tenth of the picture."""
+        return self._every(self._parted_cd_m2[:, : self._tenth].mean(axis=1))
+
+    @cached_property
+    def sky_ev100(self) -> Array:
+        """The brightest tenth of the sky as a spot meter reads it beside the camera."""
+        return self._every(_brightest_sky(self.grid.luminance_cd_m2, self.grid.is_sky))
+
+    @cached_property
+    def subject_ev100(self) -> Array:
+        """The subject, likewise."""
+        return self._every(self.grid.subject_cd_m2)
+
+    @cached_property
+    def ground_ev100(self) -> Array:
+        """Level ground in the open, likewise."""
+        return self._every(self.grid.ground_cd_m2)
+
+    @cached_property
+    def sky_share(self) -> Array:
+        """How much of the picture is sky."""
+        frames = np.arange(len(self.scene_ev100))
+        return np.interp(frames, self.grid.at, self.grid.is_sky.mean(axis=(1, 2)))
 
     def of(self, plan: Plan) -> Array:
         """What the plan's meter reads, as an EV to expose for, (frames,).
@@ -138,10 +181,36 @@ class Readings:
         middle grey. Where there is no sky, or no subject, the picture is read.
         """
         assert plan.exposure is not None
-        grey_below = max(plan.camera.headroom_stops - UNDER_WHITE_STOPS, 0.0)
-        chosen = {"sky": self.brightest_sky_ev100 - grey_below, "subject": self.subject_face_ev100}
-        read = chosen.get(plan.exposure.meter, self.evaluative_ev100)
+        if plan.exposure.meter == "sky":
+            read = self.brightest_sky_ev100 - max(plan.camera.headroom_stops - UNDER_WHITE_STOPS, 0.0)
+        elif plan.exposure.meter == "subject":
+            read = self.subject_face_ev100
+        else:
+            return self.evaluative_ev100
         return np.where(np.isfinite(read), read, self.evaluative_ev100)
+
+    @cached_property
+    def _parted_cd_m2(self) -> Array:
+        """Each picture's cells, the darkest and the brightest tenth at the ends."""
+        return np.partition(self._cells_cd_m2, (self._tenth, -self._tenth), axis=1)
+
+    @cached_property
+    def _average_cd_m2(self) -> Array:
+        return np.asarray(self._cells_cd_m2.mean(axis=1))
+
+    @cached_property
+    def _cells_cd_m2(self) -> Array:
+        return self.grid.on_sensor_cd_m2.reshape(len(self.grid.at), -1)
+
+    @property
+    def _tenth(self) -> int:
+        return self._cells_cd_m2.shape[1] // 10
+
+    def _every(self, luminance_cd_m2: Array) -> Array:
+        """The reading on every frame of a luminance on the frames that were read."""
+        frames = np.arange(len(self.scene_ev100))
+        over = daylight.ev100_from_luminance(luminance_cd_m2) - self.scene_ev100[self.grid.at]
+        return np.interp(frames, self.grid.at, _low_pass(over)) + self.scene_ev100
 
 
 def readings(scene: Scene, rays: PictureRays | None = None) -> Readings:
@@ -153,34 +222,8 @@ def readings(scene: Scene, rays: PictureRays | None = None) -> Readings:
 
 
 def readings_from(scene: Scene, grid: Grid) -> Readings:
-    """The readings of every frame, from the pictures that were read.
-    Between them, what a reading is over the incident light on level
-    ground is interpolated, after a low pass in time: each read frame counts half, its neighbours a quarter.
-    So what enters or leaves the picture changes the reading over a sixth of the clip.
-    """
-    on_sensor = grid.on_sensor_cd_m2
-    cells = on_sensor.reshape(len(grid.at), -1)
-    tenth = cells.shape[1] // 10
-    parted = np.partition(cells, (tenth, -tenth), axis=1)
-    average, brightest = cells.mean(axis=1), parted[:, -tenth:].mean(axis=1)
-
-    def every(luminance_cd_m2: Array) -> Array:
-        over = daylight.ev100_from_luminance(luminance_cd_m2) - scene.scene_ev100[grid.at]
-        return np.interp(frames, grid.at, _low_pass(over)) + scene.scene_ev100
-
-    frames = np.arange(len(scene.camera_m))
-    return Readings(
-        average_ev100=every(average),
-        evaluative_ev100=every(np.maximum(average, brightest * 2.0**-scene.plan.camera.headroom_stops)),
-        brightest_sky_ev100=every(_brightest_sky(on_sensor, grid.is_sky)),
-        subject_face_ev100=every(grid.subject_cd_m2 * grid.subject_let_through),
-        shadows_ev100=every(parted[:, :tenth].mean(axis=1)),
-        sky_ev100=every(_brightest_sky(grid.luminance_cd_m2, grid.is_sky)),
-        subject_ev100=every(grid.subject_cd_m2),
-        ground_ev100=every(grid.ground_cd_m2),
-        sky_share=np.interp(frames, grid.at, grid.is_sky.mean(axis=(1, 2))),
-        grid=grid,
-    )
+    """The readings of every frame, from the pictures that were read."""
+    return Readings(grid=grid, scene_ev100=scene.scene_ev100, headroom_stops=scene.plan.camera.headroom_stops)
 
 
 def _low_pass(values: Array) -> Array:
@@ -271,7 +314,7 @@ def _lights(plan: Plan) -> _Lights:
     corners = panes.corners_m
     return _Lights(
         middle_m=corners.mean(axis=1),
-        area_m2=np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]) / 2.0,
+        area_m2=cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]) / 2.0,
         bright=panes.glow @ LUMINANCE * np.where(panes.is_lamp, 1.0, lamps.floor_lux(plan)),
         is_lamp=panes.is_lamp,
         on_lux=panes.on_lux,
@@ -332,7 +375,7 @@ class _Reading:
         white = seen @ LUMINANCE + band * self.skyglow[:, None]
         lit = self.sun_lux > 0.0
         if lit.any():
-            away = np.linalg.norm(directions[lit] - self.sun[lit, None, :], axis=-1)
+            away = length(directions[lit] - self.sun[lit, None, :])
             for (_, width), peak in zip(
                 sky.GLARE, sky.glare_levels(self.light)[lit].transpose(1, 0, 2), strict=True
             ):
@@ -376,22 +419,23 @@ class _Reading:
     def _surfaces(self, distance: Array, met: Rows, normal: Array, ray: Rows) -> Array:
         """What rays see that meet something, (k,); `ray` are their numbers among all."""
         frame = self.frame[ray]
-        rays = self.rays.reshape(-1, 3)[ray]
-        points = self.eye[frame] + distance[:, None] * rays
+        rays = self.rays.reshape(-1, 3).take(ray, axis=0)
+        points = self.eye.take(frame, axis=0) + distance[:, None] * rays
         white, shaded = self._matt(points, met, normal, frame)
         wet = np.flatnonzero(self.is_water[met] & (normal[:, 2] > 0.5))
         if len(wet):
             body = block_albedos(self.plan)[met[wet]] * self.level_lux[frame[wet]]
-            white[wet] = self._water(rays[wet], points[wet], ray[wet], body, shaded[wet])
+            rays_there, there = rays.take(wet, axis=0), points.take(wet, axis=0)
+            white[wet] = self._water(rays_there, there, ray[wet], body, shaded[wet])
         return self._through_air(white, rays, distance, frame)
 
     def _matt(self, points: Array, met: Rows, normal: Array, frame: Rows) -> tuple[Array, NDArray[np.bool_]]:
         """What matt surfaces send back, (k,), and whether they lie in the sun's shade."""
         albedos = np.append(block_albedos(self.plan), [self.ground_albedo])
         albedo = albedos[np.where(met == LEVEL_GROUND, len(albedos) - 1, met)]
-        direct = np.maximum(np.sum(normal * self.sun[frame], axis=1), 0.0) * self.sun_lux[frame]
+        direct = np.maximum(dot(normal, self.sun.take(frame, axis=0)), 0.0) * self.sun_lux[frame]
         shaded = self._shaded(points + SHADOW_START_M * normal, frame, direct > 0.0, met)
-        to_moon = np.maximum(np.sum(normal * self.moon[frame], axis=1), 0.0)
+        to_moon = np.maximum(dot(normal, self.moon.take(frame, axis=0)), 0.0)
         light = direct * ~shaded + to_moon * self.moon_lux[frame] + self._from_dome(frame, normal)
         return albedo * (light + self._from_pools(points, normal, frame)), shaded
 
@@ -402,7 +446,7 @@ class _Reading:
         if not len(lit):
             return light
         way = self.pools.places_m - points[lit][:, None]
-        away = np.maximum(np.linalg.norm(way, axis=2), LAMP_SIZE_M)
+        away = np.maximum(length(way), LAMP_SIZE_M)
         facing = np.maximum(np.einsum("kpi,ki->kp", way, normal[lit]), 0.0) / away
         lux = self.pools_on[:, frame[lit]].T * (self.light.lamps @ LUMINANCE)[frame[lit], None]
         light[lit] = np.sum(self.pools.intensity * lux * facing / away**2, axis=1)
@@ -413,8 +457,8 @@ class _Reading:
         haze = 1.0 - np.exp(-distance / AIR_M)
         far = np.flatnonzero(haze > 0.002)
         if len(far):
-            low = rays[far] * [1.0, 1.0, 0.0]
-            low /= np.maximum(np.linalg.norm(low, axis=1), 1e-9)[:, None]
+            low = rays.take(far, axis=0) * [1.0, 1.0, 0.0]
+            low /= np.maximum(length(low), 1e-9)[:, None]
             white[far] += haze[far] * (self._low_sky(low, frame[far]) - white[far])
         return white
 
@@ -431,27 +475,28 @@ class _Reading:
         frame = self.frame[ray]
         drop = np.clip(-rays[:, 2], 0.02, 1.0)
         fresnel = _fresnel(drop, WATER_INDEX)
-        half = self.sun[frame] - rays
-        half /= np.maximum(np.linalg.norm(half, axis=1), 1e-6)[:, None]
+        half = self.sun.take(frame, axis=0) - rays
+        half /= np.maximum(length(half), 1e-6)[:, None]
         rise = np.maximum(half[:, 2], 0.05)
         slopes = np.exp(-(1.0 - rise**2) / rise**2 / SWELL) / (SWELL * rise**4)
         glitter = np.minimum(slopes / (4.0 * drop), GLITTER_MOST) * self.sun_lux[frame] * ~shaded
         some, alike = _some_of_each_frame(frame, MIRRORED_RAYS_EVERY)
-        mirrored = self._mirrored(rays[some], drop[some], points[some], ray[some])[alike]
+        rays_there, there = rays.take(some, axis=0), points.take(some, axis=0)
+        mirrored = self._mirrored(rays_there, drop[some], there, ray[some])[alike]
         return np.asarray((1.0 - fresnel) * body + fresnel * (mirrored + glitter))
 
     def _mirrored(self, rays: Array, drop: Array, points: Array, ray: Rows) -> Array:
         """What rays see in level water at points (k, 3): the sky, or a block, found by its image below."""
         ways = rays * [1.0, 1.0, 0.0]
         ways[:, 2] = drop
-        ways /= np.linalg.norm(ways, axis=1)[:, None]
+        ways /= length(ways)[:, None]
         frame = self.frame[ray]
         seen = self._low_sky(ways, frame)
         hits = self._mirrored_hits(ways, points, ray)
         met = np.flatnonzero(np.isfinite(hits.distance_m))
         if len(met):
             away = hits.distance_m[met]
-            there = points[met] + away[:, None] * ways[met]
+            there = points.take(met, axis=0) + away[:, None] * ways.take(met, axis=0)
             white, _ = self._matt(there, hits.block[met], hits.normal[met], frame[met])
             seen[met] = self._through_air(white, ways[met], away, frame[met])
         return seen
@@ -551,8 +596,8 @@ class _Reading:
             place = local[:, :2] / depth[:, None] / self.half
             on = np.flatnonzero((lit[n] > 0.0) & (np.abs(place) < 1.0).all(axis=1) & (-local[:, 2] > NEAR_M))
             away, depth, place = lights.middle_m[on] - self.eye[n], depth[on], place[on]
-            far = np.linalg.norm(away, axis=1)
-            facing = np.maximum(-np.sum(lights.area_m2[on] * away, axis=1), 0.0) / far  # m² across the sight
+            far = length(away)
+            facing = np.maximum(-dot(lights.area_m2[on], away), 0.0) / far  # m² across the sight
             column = ((place[:, 0] + 1.0) * (self.columns / 2.0)).astype(np.intp)
             line = ((1.0 - place[:, 1]) * (self.lines / 2.0)).astype(np.intp)
             seen = far <= distance[n, line, column] * 1.05 + 1.0
@@ -573,24 +618,24 @@ class _Reading:
         middle = boxes.centre_m[mine].mean(axis=0)
         reach = float(np.hypot(*boxes.half_m[mine][:, :2].max(axis=0)))
         normal = (self.eye - middle) * [1.0, 1.0, 0.0]
-        normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-9)[:, None]
+        normal /= np.maximum(length(normal), 1e-9)[:, None]
         frames = np.arange(len(self.at))
-        direct = np.maximum(np.sum(normal * self.sun, axis=1), 0.0) * self.sun_lux
+        direct = np.maximum(dot(normal, self.sun), 0.0) * self.sun_lux
         front = middle + normal * reach
         shaded = self._shaded(front, frames, direct > 0.0, np.full(len(frames), parts[0]))
-        to_moon = np.maximum(np.sum(normal * self.moon, axis=1), 0.0) * self.moon_lux
+        to_moon = np.maximum(dot(normal, self.moon), 0.0) * self.moon_lux
         albedo = float(block_albedos(self.plan)[list(parts)].mean())
         away = middle - self.eye
-        rise = away[:, 2] / np.maximum(np.linalg.norm(away, axis=1), NEAR_M)
+        rise = away[:, 2] / np.maximum(length(away), NEAR_M)
         lit = self._from_dome(frames, normal) + self._from_pools(front, normal, frames)
         return albedo * (direct * ~shaded + to_moon + lit), rise
 
 
 def _near_the_way(points: Array, way: Array, centre: Array, half: Array) -> tuple[Rows, Rows]:
     """Points (k, 3) and boxes (b, 3), one ball around each, that lie on the way (k, 3) from the point."""
-    along = way @ centre.T - np.sum(points * way, axis=1)[:, None]
-    apart = np.sum(points**2, axis=1)[:, None] + np.sum(centre**2, axis=1) - 2.0 * (points @ centre.T)
-    ball = np.sum(half**2, axis=1) * 1.001 + 1e-3
+    along = way @ centre.T - dot(points, way)[:, None]
+    apart = dot(points, points)[:, None] + dot(centre, centre) - 2.0 * (points @ centre.T)
+    ball = dot(half, half) * 1.001 + 1e-3
     point, box = np.nonzero((apart - along**2 <= ball) & (along > -np.sqrt(ball)))
     return point, box
 

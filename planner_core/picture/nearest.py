@@ -12,6 +12,7 @@ from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.maths.convex import convex_pieces
+from planner_core.maths.vectors import cross, dot, length
 from planner_core.picture.block_projection import BlockProjection
 from planner_core.picture.projection import delivered_crop
 from planner_core.place import blocking
@@ -138,15 +139,15 @@ def _nearest_of_faces(polygons: Array, normals: Array) -> tuple[Array, Array, Ar
     depth = -polygons[..., 2]
     shallowest = depth.argmin(axis=1)
     edges = np.roll(polygons, -1, axis=1) - polygons
-    length = np.einsum("nki,nki->nk", edges, edges)
-    along = -np.einsum("nki,nki->nk", polygons, edges) / np.where(length > 0.0, length, 1.0)
+    squared = np.einsum("nki,nki->nk", edges, edges)
+    along = -np.einsum("nki,nki->nk", polygons, edges) / np.where(squared > 0.0, squared, 1.0)
     on_edge = polygons + np.clip(along, 0.0, 1.0)[..., None] * edges
-    from_edge = np.linalg.norm(on_edge, axis=-1)
+    from_edge = length(on_edge)
     nearest = from_edge.argmin(axis=1)
     foot = np.einsum("ni,ni->n", polygons[:, 0], normals)[:, None] * normals
-    turn = np.einsum("nki,ni->nk", np.cross(edges, foot[:, None] - polygons), normals)
-    over = (turn >= 0.0).all(axis=1) & (length.max(axis=1) > 0.0)
-    distance = np.where(over, np.linalg.norm(foot, axis=1), from_edge[rows, nearest])
+    turn = dot(cross(edges, foot[:, None] - polygons), normals[:, None])
+    over = (turn >= 0.0).all(axis=1) & (squared.max(axis=1) > 0.0)
+    distance = np.where(over, length(foot), from_edge[rows, nearest])
     point = np.where(over[:, None], foot, on_edge[rows, nearest])
     return distance, point, depth[rows, shallowest], polygons[rows, shallowest], polygons.mean(axis=1)
 
@@ -333,12 +334,13 @@ def _faces_of(plan: Plan, block: Indices, camera_m: Array) -> tuple[Indices, Arr
         (np.cumsum(counts) - counts)[kind] - (np.cumsum(per_pair) - per_pair), per_pair
     )
     is_open = np.array([plan.blocks[index].shape == "ridge" for index in kinds])
-    offsets = np.einsum("fi,fi->f", normals, corners[:, 0])
-    towards = np.einsum("fi,fi->f", normals[face], camera_m[pair]) > offsets[face]
+    offsets = dot(normals, corners[:, 0])
+    towards = dot(normals.take(face, axis=0), camera_m.take(pair, axis=0)) > offsets[face]
     outside = np.zeros(len(block), dtype=bool)
     outside[pair[towards]] = True
     shown = towards | (is_open[kind] | ~outside)[pair]
-    return pair[shown], corners[face[shown]], normals[face[shown]]
+    pair, face = pair[shown], face[shown]
+    return pair, corners.take(face, axis=0), normals.take(face, axis=0)
 
 
 def _faces(plan: Plan, index: int, ground_m: float) -> tuple[Array, Array]:
@@ -390,7 +392,7 @@ def _risen(corners: Array, ground_m: float) -> tuple[Array, Array]:
     """Faces (n, 4, 3) without what lies below the level ground, and their unit normals (n, 3)."""
     if len(corners) and corners[..., 2].max() > ground_m:
         corners = np.concatenate([corners[..., :2], np.maximum(corners[..., 2:], ground_m)], axis=-1)
-    normals = np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1])
-    area = np.linalg.norm(normals, axis=1)
+    normals = cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1])
+    area = length(normals)
     kept = area > LEAST_FACE_M2
     return corners[kept], normals[kept] / area[kept, None]

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from planner_core.maths import vectors
 from planner_core.picture.block_projection import Cameras, lifts_of
 from planner_core.picture.projection import delivered_crop
 from planner_core.place import blocking, solids, visibility
@@ -35,8 +36,10 @@ def cell_directions(plan: Plan, rotation: Array, size: tuple[int, int] = (COLUMN
     y = (1.0 - (np.arange(lines) + 0.5) * (2.0 / lines)) * half[1]
     across, up = np.meshgrid(x, y)
     local = np.column_stack([across.ravel(), up.ravel(), np.full(across.size, -1.0)])
-    local /= np.linalg.norm(local, axis=1)[:, None]
-    return np.einsum("nij,kj->nki", rotation, local)
+    local /= vectors.length(local)[:, None]
+    (x, y, z), turned = local.T, rotation[..., None]
+    ways = turned[:, :, 0] * x + turned[:, :, 2] * z + turned[:, :, 1] * y
+    return np.ascontiguousarray(ways.transpose(0, 2, 1))
 
 
 class PictureRays:
@@ -70,8 +73,6 @@ class PictureRays:
             fall = (blocking.ground_level_m(self.plan) - origins[:, 2]) / directions[:, 2]
         distance = np.where((directions[:, 2] < 0.0) & (fall > 0.0), fall, np.inf)
         met = np.where(np.isfinite(distance), LEVEL_GROUND, SKY)
-        normal = np.zeros_like(directions)
-        normal[:, 2] = 1.0
         pairs = self.pairs(
             self.boxes.corners_m,
             np.arange(len(self.boxes.block)),
@@ -81,7 +82,8 @@ class PictureRays:
         hits = solids.nearest(self.plan, origins, directions, pairs)
         nearer = hits.distance_m * (1.0 - visibility.TOUCHING) < distance
         distance = np.where(nearer, hits.distance_m, distance)
-        normal[nearer] = hits.normal[nearer]
+        normal = hits.normal
+        normal[~nearer] = [0.0, 0.0, 1.0]
         met = np.where(nearer, hits.block, met)
         shape = (len(followed), self.lines * self.columns)
         return (
@@ -139,14 +141,16 @@ class PictureRays:
         both.
         """
         count = len(frames)
-        offset = corners_m.reshape(1, -1, 3) - self.eye[frames, None, :]
+        corner = corners_m.transpose(2, 1, 0).reshape(3, -1)  # all boxes' first corners, then the second …
+        offset = corner - self.eye[frames, :, None]
         if higher_m is not None:
-            offset[..., 2] += np.repeat(higher_m, 8, axis=1)
-        local = (offset @ self.rotation[frames]).reshape(count, -1, 8, 3)
-        ahead = -local[..., 2]
-        px = local[..., :2] / (np.maximum(ahead, NEAR_M)[..., None] * self.half)
-        low, high = px.min(axis=2), px.max(axis=2)
-        behind, gone = (ahead < NEAR_M).any(axis=2), (ahead < NEAR_M).all(axis=2)
+            offset[:, 2] += np.tile(higher_m, 8)
+        local = (self.rotation[frames].transpose(0, 2, 1) @ offset).reshape(count, 3, 8, -1)
+        ahead = -local[:, 2]
+        px = local[:, :2] / (np.maximum(ahead, NEAR_M)[:, None] * self.half[:, None, None])
+        low, high = (join(axis=2).transpose(0, 2, 1) for join in (px.min, px.max))
+        near = ahead < NEAR_M
+        behind, gone = near.any(axis=1), near.all(axis=1)
         low[behind], high[behind] = -1.0, 1.0
         low[gone], high[gone] = 2.0, -2.0
         return low, high

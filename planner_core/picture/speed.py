@@ -9,9 +9,10 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
+from planner_core.maths.vectors import length
 from planner_core.picture.nearest import nearest_parts
 from planner_core.picture.projection import PointPaths, delivered_crop, in_picture, point_paths
-from planner_core.place.blocking import block_mesh, subject_indices
+from planner_core.place.blocking import block_mesh, remembered, subject_indices
 from planner_core.plan.model import Block, Plan
 from planner_core.words.figures import figure
 from planner_core.words.language import say
@@ -291,6 +292,12 @@ def _blocks_by_role(plan: Plan) -> dict[str, list[int]]:
     return {role: blocks for role, blocks in groups.items() if blocks}
 
 
+@remembered
+def _balls(plan: Plan) -> Array:
+    """Centre and radius of a ball around each block, (blocks, 4)."""
+    return np.array([_ball(plan, block) for block in plan.blocks]).reshape(-1, 4)
+
+
 def _ball(plan: Plan, block: Block) -> tuple[float, float, float, float]:
     """Centre and radius of a ball around a block."""
     if block.shape in ("box", "post", "figure") and block.centre_m and block.size_m:
@@ -305,7 +312,7 @@ def _balls_seen(
     plan: Plan, blocks: Sequence[int], eyes: Array, turns: Array
 ) -> tuple[NDArray[np.bool_], Array]:
     """Whether balls around blocks may be in pictures, (pictures, blocks), and how far they are away."""
-    balls = np.array([_ball(plan, plan.blocks[index]) for index in blocks])
+    balls = _balls(plan)[list(blocks)]
     local = (balls[:, :3] - eyes[:, None, :]) @ turns
     radius, depth = balls[:, 3], -local[..., 2]
     crop = delivered_crop(plan.camera, plan.clip)
@@ -313,7 +320,7 @@ def _balls_seen(
     for across, size_px in ((local[..., 0], plan.clip.width_px), (local[..., 1], plan.clip.height_px)):
         edge = size_px / 2.0 / crop.focal_px
         seen &= np.abs(across) - depth * edge <= radius * math.hypot(1.0, edge)
-    return seen, np.linalg.norm(local, axis=-1) - radius
+    return seen, length(local) - radius
 
 
 def _blocks_in_picture(plan: Plan, blocks: Sequence[int], eyes: Array, turns: Array, most: int) -> list[int]:
@@ -365,10 +372,10 @@ def _face_points(corners: Array, eye: Array) -> Array:
     """Points of faces (faces, 4, 3) as seen from an eye, shape (faces, 25, 3)."""
     origin = corners[:, 0]
     sides = corners[:, [1, 3]] - origin[:, None]  # (faces, 2, 3)
-    length = np.maximum(np.linalg.norm(sides, axis=-1), 1e-9)
-    fraction = np.clip(np.einsum("fsi,fi->fs", sides, eye - origin) / length**2, 0.0, 1.0)
+    long = np.maximum(length(sides), 1e-9)
+    fraction = np.clip(np.einsum("fsi,fi->fs", sides, eye - origin) / long**2, 0.0, 1.0)
     distance = np.linalg.norm(eye - origin - np.einsum("fs,fsi->fi", fraction, sides), axis=-1)
-    spread = 1.5 * distance[:, None] / length
+    spread = 1.5 * distance[:, None] / long
     ends = np.zeros_like(fraction), np.ones_like(fraction)
     along = np.stack([ends[0], fraction - spread, fraction, fraction + spread, ends[1]], axis=-1).clip(
         0.0, 1.0

@@ -10,6 +10,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
+from planner_core.maths.vectors import dot
 from planner_core.place import blocking
 from planner_core.place.blocking import remembered
 from planner_core.place.visibility import NOTHING, TOUCHING
@@ -48,14 +49,12 @@ class Hits:
 class _Group:
     """The convex pieces with as many rows of faces, p of them with m rows, in the blocks' order.
 
-    block (p,); normals (m, 3, p), low_m and high_m (m, p) as ConvexPiece has them; first and count (blocks,)
-    say which pieces are a block's.
+    block (p,); slabs (m, 5, p), each a normal and its low_m and high_m as ConvexPiece has them; first and
+    count (blocks,) say which pieces are a block's.
     """
 
     block: Rows
-    normals: Array
-    low_m: Array
-    high_m: Array
+    slabs: Array
     first: Rows
     count: Rows
 
@@ -74,9 +73,10 @@ def _groups(plan: Plan) -> tuple[_Group, ...]:
         groups.append(
             _Group(
                 block=block,
-                normals=np.stack([piece.normals for _, piece in members], axis=-1),
-                low_m=np.stack([piece.low_m for _, piece in members], axis=-1),
-                high_m=np.stack([piece.high_m for _, piece in members], axis=-1),
+                slabs=np.stack(
+                    [np.column_stack([piece.normals, piece.low_m, piece.high_m]) for _, piece in members],
+                    axis=-1,
+                ),
                 first=np.cumsum(count) - count,
                 count=count,
             )
@@ -106,8 +106,9 @@ def nearest(plan: Plan, origins_m: Array, directions: Array, pairs: Pairs) -> Hi
     first = np.flatnonzero(nearness == least[ray])
     met = ray[first]
     hits.distance_m[met], hits.block[met] = enter[first], block[first]
-    against = -np.sign(np.sum(normal[first] * directions[met], axis=1))
-    hits.normal[met] = normal[first] * against[:, None]
+    normal = normal.take(first, axis=0)
+    against = -np.sign(dot(normal, directions.take(met, axis=0)))
+    hits.normal[met] = normal * against[:, None]
     return hits
 
 
@@ -134,7 +135,7 @@ def _met(group: _Group, origins: Array, ways: Array, pairs: Pairs) -> list[tuple
         enter, leave, row = _slabs(group, piece, start, ways.take(ray, axis=1))
         hit = np.flatnonzero((enter <= leave) & (enter > 0.0))
         met = piece[hit]
-        normal = group.normals[row[hit], :, met]
+        normal = group.slabs[row[hit], :3, met]
         found.append((ray[hit], group.block[met], enter[hit], normal))
         begin = end
     return found
@@ -146,14 +147,25 @@ def _slabs(group: _Group, piece: Rows, origins: Array, ways: Array) -> tuple[Arr
     """
     enter, leave = np.full(len(piece), -np.inf), np.full(len(piece), np.inf)
     row = np.zeros(len(piece), dtype=np.intp)
-    for number in range(len(group.low_m)):
-        x, y, z = group.normals[number].take(piece, axis=1)
-        inverse = 1.0 / (x * ways[0] + y * ways[1] + z * ways[2] + 1e-300)
-        place = x * origins[0] + y * origins[1] + z * origins[2]
-        one = (group.low_m[number].take(piece) - place) * inverse
-        other = (group.high_m[number].take(piece) - place) * inverse
-        into = np.minimum(one, other)
+    for number, slab in enumerate(group.slabs):
+        x, y, z, low, high = slab.take(piece, axis=1)
+        inverse = _sum_of_products(x, y, z, ways)
+        inverse += 1e-300
+        np.divide(1.0, inverse, out=inverse)
+        place = _sum_of_products(x, y, z, origins)
+        for limit in (low, high):
+            limit -= place
+            limit *= inverse
+        into = np.minimum(low, high)
         row[into > enter] = number
         np.maximum(enter, into, out=enter)
-        np.minimum(leave, np.maximum(one, other), out=leave)
+        np.minimum(leave, np.maximum(low, high, out=high), out=leave)
     return enter, leave, row
+
+
+def _sum_of_products(x: Array, y: Array, z: Array, vectors: Array) -> Array:
+    """Scalar products with vectors (3, n), (n,): arrays of so many pairs cost by the pass."""
+    total = x * vectors[0]
+    total += y * vectors[1]
+    total += z * vectors[2]
+    return total

@@ -40,13 +40,18 @@ def interval(piece: ConvexPiece, origins: Array, directions: Array) -> tuple[Arr
     origins and directions have shape (3, ...) and broadcast; so have both results, without the 3. The slab
     method of Kay and Kajiya, *SIGGRAPH 1986*.
     """
-    towards = np.tensordot(piece.normals, directions, axes=1) + 1e-300  # no division by zero, no 0 × ∞
+    towards = _along(piece.normals, directions) + 1e-300  # no division by zero, no 0 × ∞
     inverse = 1.0 / towards
-    place = np.tensordot(piece.normals, origins, axes=1)
+    place = _along(piece.normals, origins)
     limits = (-1,) + (1,) * (place.ndim - 1)
     one = (piece.low_m.reshape(limits) - place) * inverse
     other = (piece.high_m.reshape(limits) - place) * inverse
     return np.minimum(one, other).max(axis=0), np.maximum(one, other).min(axis=0)
+
+
+def _along(normals: Array, vectors: Array) -> Array:
+    """Scalar products of normals (m, 3) with vectors (3, ...): shape (m, ...)."""
+    return (normals @ vectors.reshape(3, -1)).reshape(len(normals), *vectors.shape[1:])
 
 
 def entry(piece: ConvexPiece, origins: Array, directions: Array) -> tuple[Array, Array]:

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.maths.angles import compass_deg
+from planner_core.maths.vectors import cross, from_components
 from planner_core.place import ground, outlines
 from planner_core.place.blocking import ground_level_m
 from planner_core.plan.model import Plan
@@ -15,8 +16,8 @@ def direction(bearing_deg: ArrayLike, altitude_deg: ArrayLike, scene_north_deg: 
     """Unit vectors in scene axes (X right, Y ahead, Z up) of bearings and altitudes, shape (..., 3)."""
     turn = np.radians(np.asarray(bearing_deg, dtype=np.float64) - scene_north_deg)
     rise = np.radians(np.asarray(altitude_deg, dtype=np.float64))
-    turn, rise = np.broadcast_arrays(turn, rise)
-    return np.stack([np.sin(turn) * np.cos(rise), np.cos(turn) * np.cos(rise), np.sin(rise)], axis=-1)
+    level = np.cos(rise)
+    return from_components(np.sin(turn) * level, np.cos(turn) * level, np.sin(rise))
 
 
 def bearing_and_altitude(vectors: ArrayLike, scene_north_deg: float) -> tuple[NDArray, NDArray]:
@@ -33,8 +34,8 @@ def camera_rotation(pan_deg: ArrayLike, tilt_deg: ArrayLike, scene_north_deg: fl
     pan = np.radians(
         np.broadcast_to(np.asarray(pan_deg, dtype=np.float64), ahead.shape[:-1]) - scene_north_deg
     )
-    right = np.stack([np.cos(pan), -np.sin(pan), np.zeros_like(pan)], axis=-1)
-    up = np.cross(right, ahead)
+    right = from_components(np.cos(pan), -np.sin(pan), np.zeros_like(pan))
+    up = cross(right, ahead)
     return np.stack([right, up, -ahead], axis=-1)
 
 

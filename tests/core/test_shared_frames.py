@@ -68,6 +68,7 @@ def test_whatever_number_of_a_plan_changes_nothing_is_taken_over_that_hangs_on_i
         for name in attrs.fields_dict(type(own.readings.grid)):
             mine, its = (getattr(table.readings.grid, name) for table in (frames, own))
             np.testing.assert_array_equal(mine, its, err_msg=path)
+        assert frames.readings.headroom_stops == own.readings.headroom_stops, path
         found = finished(assessor.assessing(plan, frames))
         assert found.as_dict() == assess(alone, own).as_dict(), path
     assert tried > 50
