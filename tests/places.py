@@ -24,7 +24,7 @@ from planner_core.plan.model import (
     TurnAxis,
 )
 
-FINE_RAYS = 2584  # a Fibonacci number, as the lattice of rays takes
+FINE_RAYS = 3194  # twice a Fibonacci number, as the lattice of rays takes
 SLIDE = SlideAxis(min_m=0.0, max_m=2.0, max_speed_m_s=0.05, max_acceleration_m_s2=0.05, step_m=1e-5)
 PAN = TurnAxis(min_deg=-360, max_deg=720, max_speed_deg_s=5.0, max_acceleration_deg_s2=5.0, step_deg=0.01)
 TILT = TurnAxis(min_deg=-80, max_deg=80, max_speed_deg_s=5.0, max_acceleration_deg_s2=5.0, step_deg=0.01)

@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
+from unittest import mock
 
+import attrs
+import numpy as np
+
+from planner_core.maths.angles import compass_deg
 from planner_core.plan.file import plan_from_dict
-from planner_core.plan.model import Plan
+from planner_core.plan.model import Block, Plan
+from planner_core.time import ephemeris
 
 
 def box(
@@ -103,3 +111,69 @@ def place(*blocks: dict[str, Any], frames: int = 24, **more: Any) -> Plan:
 
 
 TOWER = box("tower", "subject", (0.0, 60.0), (6.0, 6.0, 18.0))
+
+
+# ---------------------------------------------------------------- left for right
+
+
+def random_place(seed: int) -> Plan:
+    """A square with a few things near it and houses behind, turned as they like; some with wishes for light,
+    some for a reveal, some with a rail that rises.
+    """
+    rng = np.random.default_rng(seed)
+
+    def some(low: float, high: float) -> float:
+        return round(float(rng.uniform(low, high)), 2)
+
+    def one(name: str, role: str, y: tuple[float, float], size: tuple[float, float]) -> dict[str, Any]:
+        aside = 8.0 if role == "foreground" else 30.0
+        centre, sides = (some(-aside, aside), some(*y)), (some(*size), some(*size), some(*size))
+        return box(name, role, centre, sides, turn_deg=some(0.0, 90.0))
+
+    near = [one(f"thing {i}", "foreground", (4.0, 14.0), (0.3, 1.6)) for i in range(rng.integers(2, 5))]
+    far = [one(f"house {i}", "background", (20.0, 50.0), (3.0, 9.0)) for i in range(rng.integers(2, 5))]
+    tower = box("tower", "subject", (some(-12.0, 12.0), 60.0), (6.0, 6.0, 18.0))
+    square = ground("square", (some(-10.0, -5.0), -6.0), (some(5.0, 10.0), 3.3))
+    more: dict[str, Any] = {"site__scene_north_deg": some(0.0, 360.0)}
+    more |= ({}, {"composition__light": "back"}, {"composition__sun": "in"})[seed % 3]
+    more |= {"composition__style": "reveal"} if seed % 4 == 3 else {}
+    more |= {"rig__incline_deg": 8.0} if seed % 5 == 2 else {}
+    return place(tower, *near, *far, square, frames=12, rig__origin_m=[some(-3.0, 2.0), -1.0, 0.9], **more)
+
+
+def mirrored(plan: Plan) -> Plan:
+    """The place, its rig and its north seen in a mirror that stands along the scene's Y; of boxes only."""
+    rig, pan = plan.rig, plan.rig.pan
+    assert pan is not None
+    x, y, z = rig.origin_m
+    pan = attrs.evolve(pan, min_deg=-pan.max_deg, max_deg=-pan.min_deg)
+    return attrs.evolve(
+        plan,
+        site=attrs.evolve(plan.site, scene_north_deg=-plan.site.scene_north_deg),
+        rig=attrs.evolve(rig, origin_m=(-x, y, z), bearing_deg=-rig.bearing_deg, pan=pan),
+        move=attrs.evolve(
+            plan.move,
+            poses=tuple(attrs.evolve(pose, pan_deg=-(pose.pan_deg or 0.0)) for pose in plan.move.poses),
+        ),
+        blocks=tuple(map(_mirrored_block, plan.blocks)),
+    )
+
+
+def _mirrored_block(block: Block) -> Block:
+    assert block.shape == "box"
+    assert block.centre_m is not None
+    x, y, z = block.centre_m
+    return attrs.evolve(block, centre_m=(-x, y, z), turn_deg=-block.turn_deg)
+
+
+@contextmanager
+def mirrored_sky() -> Iterator[None]:
+    """Sun and moon go the other way round: at the bearings that a mirror along the meridian shows."""
+    seen_from = ephemeris._seen_from
+
+    def turned(*given: Any) -> Any:
+        azimuth, *others = seen_from(*given)
+        return compass_deg(360.0 - azimuth), *others
+
+    with mock.patch.object(ephemeris, "_seen_from", turned):
+        yield

@@ -141,7 +141,8 @@ def read(plan: Plan, visibility: BlockVisibility, *, travels: bool, every_frame:
     """
     subject_reading = read_subject(plan, visibility, every_frame=every_frame)
     horizon = _horizon(visibility)
-    foreground = _foreground(plan, visibility, subject_reading.subject)
+    some = len(visibility) if every_frame and travels else FOREGROUND_FRAMES
+    foreground = _foreground(plan, visibility, subject_reading.subject, some)
     merging, closeness = np.full(len(visibility), -1), np.zeros(len(visibility))
     parts = {"horizon": _horizon_score(horizon)}
     if travels:
@@ -350,13 +351,13 @@ def _horizon_score(horizon: Array) -> Array:
     return np.where(off < 0.0, np.maximum(0.8 - edge, 0.65), 1.0 - split - edge)
 
 
-def _foreground(plan: Plan, visibility: BlockVisibility, subject: Sequence[int]) -> Array:
-    """Share of the frame that near things cover, worked out on some frames and interpolated."""
+def _foreground(plan: Plan, visibility: BlockVisibility, subject: Sequence[int], some: int) -> Array:
+    """Share of the frame that near things cover, worked out on so many frames and interpolated."""
     count = len(visibility)
     total = np.zeros(count)
     if not plan.blocks:
         return total
-    frames = np.flatnonzero(spread(count, FOREGROUND_FRAMES))
+    frames = np.flatnonzero(spread(count, some))
     inside, distance = visibility.in_frame[frames], visibility.distance_m[frames]
     for index, block in enumerate(plan.blocks):
         if block.role in ("ground", "water"):

@@ -38,6 +38,20 @@ def inside(ring: Array, points: Array) -> NDArray[np.bool_]:
     return np.asarray(np.count_nonzero(spans & (at > px), axis=-1) % 2 == 1)
 
 
+def inside_or_on(ring: Array, points: Array, on_m: float) -> NDArray[np.bool_]:
+    """Which points (n, 2) lie inside a ring (n, 2), or nearer to one of its edges than on_m."""
+    found = inside(ring, points)
+    out = np.flatnonzero(~found)
+    edge = np.roll(ring, -1, axis=0) - ring
+    length = np.maximum(np.hypot(*edge.T), 1e-12)
+    away = points[out, None] - ring
+    along = np.einsum("pei,ei->pe", away, edge) / length
+    aside = (away[..., 0] * edge[:, 1] - away[..., 1] * edge[:, 0]) / length
+    near = (np.abs(aside) < on_m) & (along > -on_m) & (along < length + on_m)
+    found[out] = near.any(axis=1)
+    return found
+
+
 def distance_m(ring: Array, point: Array) -> float:
     """Distance from a point to the nearest part of a ring's area; 0 inside."""
     if contains(ring, point):

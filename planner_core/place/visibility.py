@@ -33,6 +33,17 @@ def lattice(count: int) -> Array:
     return np.column_stack([(step + 0.5) / count, (step * before % count + 0.5) / count])
 
 
+def mirrored_lattice(count: int) -> Array:
+    """Evenly spread places in the unit square, (count, 2), whose mirror image, left for right, they are
+    themselves: a lattice in the left half and its reflection. So a mirrored picture is read the same. count
+    must be twice a Fibonacci number.
+    """
+    if count % 2:
+        raise ValueError(f"{count} is no even number")
+    left = lattice(count // 2) * (0.5, 1.0)
+    return np.concatenate([left, (1.0, 0.0) + left * (-1.0, 1.0)])
+
+
 def interval(piece: ConvexPiece, origins: Array, directions: Array) -> tuple[Array, Array]:
     """Where rays enter and leave a convex piece, in lengths of their direction; a ray misses where enter >
     leave.

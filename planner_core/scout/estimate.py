@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from itertools import groupby
 
 import numpy as np
+from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.frames import FrameTable
@@ -35,6 +36,7 @@ from planner_core.scout.shots import (
     within_pan,
 )
 from planner_core.scout.spots import USED_TRAVEL, Spots
+from planner_core.scout.ties import STEADY_DIGITS, Surroundings
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -48,10 +50,26 @@ LEAST_ASIDE = 0.35  # of the travel counts, where the rail points at the subject
 GRACE_PERCENT, GRACE_SIZE, GRACE = 45.0, 0.3, 0.05
 
 
+@frozen(kw_only=True)
+class Estimate:
+    """A shot's points, and what decides where another has as many: how far the things of the place are from
+    a point before its lens, on average, at the end of the move and at its beginning.
+    """
+
+    points: float
+    ends_m: float
+    begins_m: float
+
+
+def before_lens_m(path: CameraPath) -> Array:
+    """A point one metre before the lens of every camera, (n, 3)."""
+    return path.camera_m - path.camera_rotation[:, :, 2]
+
+
 class Framer:
     """Still pictures from spots with one lens: the subject at thirds and in the middle, a few tilts."""
 
-    def __init__(self, plan: Plan, lens_mm: float) -> None:
+    def __init__(self, plan: Plan, lens_mm: float, surroundings: Surroundings) -> None:
         self.plan = with_lens(plan, lens_mm)
         self.width = width_share_px(self.plan)
         self.tall = self.width * plan.clip.height_px / plan.clip.width_px
@@ -60,6 +78,7 @@ class Framer:
         half = USED_TRAVEL * (slide.max_m - slide.min_m) / 2.0 if slide else 0.0
         self.sides = (0.0, -half, half) if reveals(plan) and half else (0.0,)
         self.count = len(self.sides) * len(ACROSS) * self.tilts
+        self.surroundings = surroundings
 
     def _tilts(self, chosen: Spots) -> Array:
         """Tilts to try, (n, tilts)."""
@@ -90,16 +109,18 @@ class Framer:
         )
         seen = block_visibility.compute_visibility(plan, path)
         reading = composition.read(plan, seen, travels=False, every_frame=True)
-        value = (reading.score + 1e-3 * reading.shown).reshape(n, self.count)
-        at = np.arange(n) * self.count + value.argmax(axis=1)
+        value = np.round((reading.score + 1e-3 * reading.shown).reshape(n, self.count), STEADY_DIGITS)
+        seen_m = self.surroundings.mean_distance_m(before_lens_m(path)).reshape(n, self.count)
+        tied = value == value.max(axis=1, keepdims=True)
+        at = np.arange(n) * self.count + np.where(tied, seen_m, np.inf).argmin(axis=1)
         return reading.score[at], across[at], tilt[at]
 
 
 class Estimator:
     """Points of shots in front of one subject."""
 
-    def __init__(self, plan: Plan, frames: FrameTable, aim: Aim) -> None:
-        self.plan, self.aim = plan, aim
+    def __init__(self, plan: Plan, frames: FrameTable, aim: Aim, surroundings: Surroundings) -> None:
+        self.plan, self.aim, self.surroundings = plan, aim, surroundings
         self.at = np.linspace(0.0, 1.0, REVEAL_FRAMES if reveals(plan) else FRAMES)
         self.done = progress(self.at, plan.move.ease)
         self.judged = composition.judged(plan, self.at)
@@ -111,18 +132,18 @@ class Estimator:
             "moon": (frames.moon_direction[rows], frames.moon_altitude_deg[rows] > 0.0),
         }
 
-    def points(self, tried: Sequence[Shot]) -> list[float]:
-        """Points of each shot."""
-        found = [0.0] * len(tried)
+    def estimates(self, tried: Sequence[Shot]) -> list[Estimate]:
+        """What each shot would be worth."""
+        found: list[Estimate | None] = [None] * len(tried)
         order = sorted(range(len(tried)), key=lambda i: _lot(tried[i]))
         for _, group in groupby(order, key=lambda i: _lot(tried[i])):
             rows = list(group)
-            for row, points in zip(rows, self._lot_points([tried[row] for row in rows]), strict=True):
-                found[row] = points
-        return found
+            for row, one in zip(rows, self._of_lot([tried[row] for row in rows]), strict=True):
+                found[row] = one
+        return [one for one in found if one is not None]
 
-    def _lot_points(self, tried: Sequence[Shot]) -> list[float]:
-        """Points of shots of one lens that all travel, or all don't."""
+    def _of_lot(self, tried: Sequence[Shot]) -> list[Estimate]:
+        """Shots of one lens that all travel, or all don't."""
         plan = with_lens(self.plan, tried[0].focal_length_mm)
         path, travels = self._path(plan, tried)
         seen = block_visibility.compute_visibility(plan, path)
@@ -134,12 +155,15 @@ class Estimator:
         rect = reading.rect_px.reshape(*shape, 4)
         large = np.nan_to_num((rect[..., 3] - rect[..., 1]).mean(axis=1)) / plan.clip.height_px
         near, width = self._near_m(plan, seen, len(tried)), width_share_px(plan)
+        around_m = self.surroundings.mean_distance_m(before_lens_m(path)).reshape(shape)
         found = []
         for i, shot in enumerate(tried):
             percent = 100.0 * travels[i] / near[i] / width if near[i] < np.inf else 0.0
             points = self._move_points(plan, shot, float(score[i]), percent)
             grace = min(percent / GRACE_PERCENT, 1.0) + min(float(large[i]) / GRACE_SIZE, 1.0)
-            found.append(points + reveal[i] + wishes[i] + GRACE * grace)
+            points += float(reveal[i] + wishes[i] + GRACE * grace)
+            ends_m, begins_m = float(around_m[i, -1]), float(around_m[i, 0])
+            found.append(Estimate(points=round(points, STEADY_DIGITS), ends_m=ends_m, begins_m=begins_m))
         return found
 
     def _move_points(self, plan: Plan, shot: Shot, picture: float, percent: float) -> float:

@@ -21,6 +21,7 @@ from planner_core.plan.text import one_line
 from planner_core.scout.finds import Find, describe, told_apart
 from planner_core.scout.search import Found, Progress, Scout, Wishes
 from planner_core.scout.shots import Shot
+from planner_core.scout.ties import steady
 from planner_core.words.dates import day_words
 
 Array = NDArray[np.float64]
@@ -175,7 +176,7 @@ class EveningSearch:
             yield from (now for now in scout.run() if now.stage != "done")
         ranked = sorted(
             (found for date in searched for found in self.evenings[date].finds()),
-            key=lambda found: -round(found.score.total, 1),
+            key=lambda found: -steady(found.score.total, 1),
         )
         for found in ranked:
             if len(self.shots) < MOST_SPOTS and all(_apart(found.shot, other) for other in self.shots):
@@ -196,7 +197,7 @@ class EveningSearch:
                 if not found.stops:
                     points[row, column] = found.score.total
         kept = [column for column in range(len(self.shots)) if not np.isnan(points[:, column]).all()]
-        order = sorted(kept, key=lambda column: -round(float(np.nanmax(points[:, column])), 1))
+        order = sorted(kept, key=lambda column: -steady(np.nanmax(points[:, column]), 1))
         spots = []
         for column in order:
             date = dates[int(np.nanargmax(points[:, column]))]
@@ -298,7 +299,7 @@ class SubjectSearch:
 
     def result(self) -> Subjects:
         """The subjects found so far, the best first."""
-        order = sorted(self.found.items(), key=lambda item: -round(item[1][1].score.total, 1))
+        order = sorted(self.found.items(), key=lambda item: -steady(item[1][1].score.total, 1))
         order = order[: self.wishes.top]
         planned = round(shot_score(Measured(self.plan)).total, 1)
         scout = order[0][1][0] if order else Scout(with_subject(self.plan, self.names[0]), self.wishes)

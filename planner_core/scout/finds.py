@@ -310,6 +310,12 @@ class Report:
     @property
     def remark(self) -> str:
         """Where no find, or no move, is worth more than a still picture: that, and what would help."""
+        stop = None if self.finds else self.scout.stopped_by()
+        if stop is not None:
+            return (
+                "Nothing found here passes its review, wherever it stands; the same stops every shot, so "
+                f"change that first. {stop.message}"
+            )
         if not self.finds:
             return (
                 "Nothing found here passes its review; a larger area, another lens in camera.lenses_mm or "

@@ -26,6 +26,7 @@ CLEAR_M = 0.4  # of what stands there, for a tripod's feet
 SHOULDER_M, HEADROOM_M = 0.25, 2.0  # what somebody with a rail under the arm passes by, and under
 SAMPLE_M = 0.1  # along edges that could be drops
 NOTHING_NEAR_M = 1e6
+SEAM_M = 1e-6  # where two plates meet, one is over both
 REACH_M = 60.0  # around the rail, where a place has no ground blocks
 ROAD_WORDS = re.compile(
     r"\b(road|street|lane|highway|motorway|carriageway|track|tracks|rails|railway|tramway|runway)\b", re.I
@@ -60,8 +61,8 @@ class Surface:
         if self.outline_m is None:
             return np.ones(len(points), dtype=bool)
         low, high = self.outline_m.min(axis=0), self.outline_m.max(axis=0)
-        found = ((points >= low) & (points <= high)).all(axis=1)
-        found[found] = outlines.inside(self.outline_m, points[found])
+        found = ((points >= low - SEAM_M) & (points <= high + SEAM_M)).all(axis=1)
+        found[found] = outlines.inside_or_on(self.outline_m, points[found], SEAM_M)
         return found
 
 
@@ -261,17 +262,25 @@ def _nearest_m(points: Array, others: Array, at_once: int = 256) -> Array:
     return found
 
 
-def standing_places(terrain: Terrain, area: Area, cell_m: float) -> tuple[Array, Array]:
+def standing_places(terrain: Terrain, area: Area, cell_m: float, middle_m: Array) -> tuple[Array, Array]:
     """Places (n, 2) to stand in an area, and the ground's height there (n,).
 
-    The grid lies still in the scene: a larger area has all places of a smaller one.
+    The grid lies still about a middle (2,), that of the subject: a larger area has all places of a smaller
+    one, and a mirrored scene has the mirrored places.
     """
-    x0, y0, x1, y1 = area
-    x = np.arange(np.ceil(x0 / cell_m), np.floor(x1 / cell_m) + 1.0) * cell_m
-    y = np.arange(np.ceil(y0 / cell_m), np.floor(y1 / cell_m) + 1.0) * cell_m
-    points = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
+    x, y = (
+        middle_m[axis]
+        + cell_m * _steps((area[axis] - middle_m[axis]) / cell_m, (area[axis + 2] - middle_m[axis]) / cell_m)
+        for axis in (0, 1)
+    )
+    points = np.round(np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2), 3)
     points = points[terrain.may_stand(points)]
     return points, terrain.under(points)[0]
+
+
+def _steps(low: float, high: float) -> Array:
+    """The whole numbers from low to high; one that is missed by a rounding error counts."""
+    return np.arange(np.ceil(low - 1e-9), np.floor(high + 1e-9) + 1.0)
 
 
 def rail_stands(terrain: Terrain, ends: Array) -> Mask:

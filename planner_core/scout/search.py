@@ -20,19 +20,22 @@ from planner_core.moves.score import POINTS, ShotScore, shot_score
 from planner_core.picture import composition
 from planner_core.place import blocking
 from planner_core.plan.model import Plan, PlanError, Word
+from planner_core.review.findings import Finding
 from planner_core.rig import geometry
 from planner_core.scout import places, spots
-from planner_core.scout.estimate import ACROSS, GRACE_PERCENT, GRACE_SIZE, Estimator, Framer
+from planner_core.scout.estimate import ACROSS, GRACE_PERCENT, GRACE_SIZE, Estimate, Estimator, Framer
 from planner_core.scout.places import Area, Terrain
 from planner_core.scout.shots import BACKWARDS, Aim, Shot, plan_of, reveals
 from planner_core.scout.spots import Spots
+from planner_core.scout.ties import STEADY_DIGITS, Surroundings, steady
 from planner_core.scout.walk import reachable
 
 Array = NDArray[np.float64]
 
 CELLS_M = (0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
 MOST_PLACES = 15_000
-RAIL_TURNS_DEG = (90.0, 45.0, 135.0, 0.0)  # off the line of sight
+RAIL_TURNS_DEG = (90.0, 45.0, 135.0, 0.0)  # off the line of sight; the other ways the carriage runs backwards
+RISING_TURNS_DEG = (*RAIL_TURNS_DEG, -90.0, -45.0, -135.0, 180.0)  # where the rail rises to one end
 ALONG = float(np.cos(np.radians(20.0)))  # a rail that points so near to the subject goes towards it
 SHORT_TRAVEL = 0.4  # of the rail, where something is too near for more
 PAN_ENDS = ((1 / 3, 2 / 3), (2 / 3, 1 / 3))  # of the frame's width
@@ -83,13 +86,13 @@ class Found:
         self._measured: Measured | None = None
         measured = self.measured
         self.score: ShotScore = shot_score(measured)
-        self.stops = any(finding.level == "stop" for finding in measured.findings)
+        self.stops = frozenset(finding.code for finding in measured.findings if finding.level == "stop")
         self.fits = fits(measured)
         rect = measured.reading.rect_px
         large = float(np.nan_to_num(rect[:, 3] - rect[:, 1]).mean()) / plan.clip.height_px
         apart = measured.parallax.separation_percent
         grace = min(apart / GRACE_PERCENT, 1.0) + min(large / GRACE_SIZE, 1.0)
-        self.rank = (-round(self.score.total, 1), len(self.score.faults), -round(grace, 1))
+        self.rank = (-steady(self.score.total, 1), len(self.score.faults), -steady(grace, 1))
 
     @property
     def measured(self) -> Measured:
@@ -135,8 +138,9 @@ class Tally:
 
     def learn(self, place: tuple[float, ...], points: float) -> None:
         """Take the best shot known from a place as what it is worth."""
-        near = np.argmin(np.abs(self.places_m[:, :2] - np.array(place[:2])).sum(axis=1))
-        self.worth[near] = max(self.worth[near], points)
+        away = np.abs(self.places_m[:, :2] - np.array(place[:2])).sum(axis=1)
+        near = away < away.min() + 1e-6  # a step to the side is as near to two of them
+        self.worth[near] = np.maximum(self.worth[near], points)
 
 
 @frozen(kw_only=True, eq=False)
@@ -163,10 +167,11 @@ class Scout:
         self.cell_m = self.wishes.cell_m or _cell_m(self.terrain.area)
         self.frames = compute_frames(plan)
         self.lenses_mm = self.wishes.lenses_mm or plan.camera.lenses_mm or (plan.camera.focal_length_mm,)
-        self.estimator = Estimator(plan, self.frames, self.aim)
+        self.surroundings = Surroundings(plan)
+        self.estimator = Estimator(plan, self.frames, self.aim, self.surroundings)
         self._reviewed: dict[Shot, Found] = {}
         self._standing: dict[tuple[float, float, float], bool] = {}
-        self._estimated: dict[Shot, float] = {}
+        self._estimated: dict[Shot, Estimate] = {}
         self._planned: tuple[float, bool] | None = None
 
     # ------------------------------------------------------------ the stages
@@ -188,22 +193,26 @@ class Scout:
         whole = [found for found in passed if found.fits]
         ranked = sorted(
             whole if whole and self.planned_fits() else passed,
-            key=lambda found: (
-                *found.rank,
-                self._walk_m(found.shot.place_m),
-                found.shot.place_m,
-                found.shot.kind,
-            ),
+            key=lambda found: (*found.rank, *self._equals(found.shot)),
         )
         if not ranked:
             return ()
         least = ranked[0].score.total - FAR_BELOW
         chosen = _varied(
             [found.shot for found in ranked if found.score.total >= least],
-            [found.score.total for found in ranked],
+            [steady(found.score.total, STEADY_DIGITS) for found in ranked],
             self.wishes.top,
         )
         return tuple(ranked[row] for row in sorted(chosen))
+
+    def stopped_by(self) -> Finding | None:
+        """What stops every shot that was reviewed, as the best of them says it; None without such."""
+        every = list(self._reviewed.values())
+        common = frozenset.intersection(*(found.stops for found in every)) if every else frozenset()
+        if not common:
+            return None
+        best = min(every, key=lambda found: (*found.rank, *self._equals(found.shot)))
+        return best.measured.worst(set(common))
 
     def best_at(self, place: Array) -> Shot | None:
         """The best shot from one place (2,), by its estimate; None where the rail can't stand there."""
@@ -221,11 +230,11 @@ class Scout:
         tried: list[Shot] = []
         for lens in self.lenses_mm:
             chosen = every.take(np.flatnonzero(every.focal_length_mm == lens))
-            _, across, tilt = Framer(self.plan, lens).best(chosen)
+            _, across, tilt = Framer(self.plan, lens, self.surroundings).best(chosen)
             for row in range(len(chosen)):
                 tried += self._shots(chosen, row, float(across[row]), float(tilt[row]))
-        ranked = sorted(zip(self._estimate(tried), tried, strict=True), key=lambda one: -one[0])
-        return ranked[:most]
+        points = dict(zip(tried, self._estimate(tried), strict=True))
+        return [(points[shot], shot) for shot in sorted(points, key=self._promise)[:most]]
 
     def heights_m(self) -> tuple[float, ...]:
         """The rail's heights to try: what the stands reach, and the planned one."""
@@ -250,9 +259,27 @@ class Scout:
             yield Progress(stage="places", done=self.tally.candidates, total=total)
         every = spots.joined(found)
         self._note_places(there, every)
-        tiles = len({(int(x), int(y)) for x, y in every.tile})
+        tiles = len(np.unique(every.tiles(self.aim.middle_m), axis=0))
         a_tile = max(FRAMED_A_TILE, FRAMED_SPOTS // tiles)
-        return every.take(_by_tile_rows(every, every.bound, self._walks_m(every), FRAMED_SPOTS, a_tile))
+        return every.take(self._by_tile_rows(every, every.bound, FRAMED_SPOTS, a_tile))
+
+    def _by_tile_rows(self, every: Spots, value: Array, most: int, a_tile: int) -> NDArray[np.intp]:
+        """The rows of the highest values, no more than a few of a tile; of equals those with less to walk,
+        then those nearer to what stands there.
+        """
+        around_m = self.surroundings.mean_distance_m(every.eyes(self.plan))
+        order = np.lexsort((around_m, self._walks_m(every), -np.round(value, STEADY_DIGITS)))
+        taken: dict[tuple[int, int], int] = {}
+        tiles = every.tiles(self.aim.middle_m)
+        chosen: list[int] = []
+        for row in order:
+            if len(chosen) == most:
+                break
+            tile = (int(tiles[row, 0]), int(tiles[row, 1]))
+            if taken.get(tile, 0) < a_tile:
+                taken[tile] = taken.get(tile, 0) + 1
+                chosen.append(int(row))
+        return np.array(chosen, dtype=np.intp)
 
     def _walks_m(self, chosen: Spots) -> Array:
         """How far each spot is from the planned place, (n,)."""
@@ -264,7 +291,9 @@ class Scout:
         if self.wishes.keep_place:
             planned = self.planned_place()
             return np.column_stack([planned, self.terrain.under(planned)[0]])
-        points, ground = places.standing_places(self.terrain, self.terrain.area, self.cell_m)
+        points, ground = places.standing_places(
+            self.terrain, self.terrain.area, self.cell_m, self.aim.middle_m
+        )
         points, ground = self._with_planned(points, ground)
         if not len(points):
             raise PlanError(
@@ -316,7 +345,7 @@ class Scout:
         done = 0
         for lens in self.lenses_mm:
             rows = np.flatnonzero(chosen.focal_length_mm == lens)
-            framer = Framer(self.plan, lens)
+            framer = Framer(self.plan, lens, self.surroundings)
             step = max(1, STILLS_AT_ONCE // framer.count)
             for first in range(0, len(rows), step):
                 part = rows[first : first + step]
@@ -326,7 +355,7 @@ class Scout:
                 yield Progress(stage="framings", done=done, total=len(chosen))
         value = chosen.bound - POINTS["picture"] * (1.0 - score)
         self._note_framed(chosen, value)
-        order = _by_tile_rows(chosen, value, self._walks_m(chosen), MOVED_SPOTS, MOVED_A_TILE)
+        order = self._by_tile_rows(chosen, value, MOVED_SPOTS, MOVED_A_TILE)
         return _Framed(spots=chosen.take(order), across=across[order], tilt_deg=tilt[order])
 
     def _note_framed(self, chosen: Spots, value: Array) -> None:
@@ -344,9 +373,9 @@ class Scout:
         chosen, across, tilt = framed.spots, framed.across, framed.tilt_deg
         self._ask_standing(
             [
-                (*place[:2], b + turn)
-                for place, b in zip(chosen.place_m, chosen.bearing_deg, strict=True)
-                for turn in RAIL_TURNS_DEG
+                (*place[:2], bearing)
+                for place, towards in zip(chosen.place_m, chosen.bearing_deg, strict=True)
+                for bearing in self._rails_deg(float(towards))
             ]
         )
         found: list[Shot] = []
@@ -357,9 +386,17 @@ class Scout:
             yield Progress(stage="moves", done=row + 1, total=len(chosen))
         return sorted(found, key=self._promise)
 
-    def _promise(self, shot: Shot) -> tuple[float, float]:
-        """What shots are sorted by: the most points, as estimated; of equals the one with less to walk."""
-        return -self._estimated[shot], self._walk_m(shot.place_m)
+    def _promise(self, shot: Shot) -> tuple[float, ...]:
+        """What shots are sorted by: the most points, as estimated."""
+        return -self._estimated[shot].points, *self._equals(shot)
+
+    def _equals(self, shot: Shot) -> tuple[float, ...]:
+        """What equals are sorted by: the least to walk, then the nearest to what stands there; of a shot and
+        its mirror image in a place that is its own, the one to the left and below in the scene.
+        """
+        self._estimate([shot])
+        known, place = self._estimated[shot], shot.place_m
+        return self._walk_m(place), known.ends_m, known.begins_m, *place, shot.rail_deg, shot.travel_m
 
     def _walk_m(self, place: Sequence[float]) -> float:
         """How far a place is from the planned one."""
@@ -369,10 +406,10 @@ class Scout:
     def _estimate(self, tried: Sequence[Shot]) -> list[float]:
         """The estimated points of each shot, worked out once."""
         new = [shot for shot in dict.fromkeys(tried) if shot not in self._estimated]
-        for shot, points in zip(new, self.estimator.points(new), strict=True):
-            self._estimated[shot] = round(points, 6)
-        self.tally.moves += len(new)
-        return [self._estimated[shot] for shot in tried]
+        if new:
+            self._estimated.update(zip(new, self.estimator.estimates(new), strict=True))
+            self.tally.moves += len(new)
+        return [self._estimated[shot].points for shot in tried]
 
     def _shots(self, chosen: Spots, row: int, across: float, tilt: float) -> Iterator[Shot]:
         """The moves worth trying from a spot, where the rail stands safely."""
@@ -384,7 +421,7 @@ class Scout:
             place_m=(x, y, z),
             height_m=float(chosen.height_m[row]),
             focal_length_mm=float(chosen.focal_length_mm[row]),
-            rail_deg=float(chosen.bearing_deg[row] + RAIL_TURNS_DEG[0]),
+            rail_deg=self._rails_deg(float(chosen.bearing_deg[row]))[0],
             travel_m=0.0,
             across=(across, across),
             tilts_deg=(tilt, tilt),
@@ -398,14 +435,18 @@ class Scout:
             yield from self._turns(base)
         if rig.slide is None:
             return
-        rails = [float(chosen.bearing_deg[row] + turn) for turn in RAIL_TURNS_DEG]
+        rails = self._rails_deg(float(chosen.bearing_deg[row]))
         if self.wishes.keep_place:
             rails.append(self.plan.rig.bearing_deg)
         for bearing in rails:
             rail = attrs.evolve(base, rail_deg=bearing)
             if self._stands(rail):
-                off = np.radians(bearing - chosen.bearing_deg[row])
-                yield from self._slides(rail, sideways=bool(np.cos(off) < ALONG))
+                yield from self._slides(rail, float(np.cos(np.radians(bearing - chosen.bearing_deg[row]))))
+
+    def _rails_deg(self, towards_deg: float) -> list[float]:
+        """Bearings of the rail to try where the subject is in a direction, to what one would set."""
+        turns = RISING_TURNS_DEG if self.plan.rig.incline_deg else RAIL_TURNS_DEG
+        return [round(towards_deg + turn, 2) for turn in turns]
 
     def _turns(self, base: Shot) -> Iterator[Shot]:
         """Pans and tilts of a still shot."""
@@ -427,14 +468,18 @@ class Scout:
                     first, last = (round(end, 1) for end in ends_deg)
                     yield attrs.evolve(base, kind="tilt", tilts_deg=(first, last))
 
-    def _slides(self, rail: Shot, *, sideways: bool) -> Iterator[Shot]:
-        """Moves along a rail, both ways, long and short; for a reveal the lens is aimed at where they end."""
+    def _slides(self, rail: Shot, towards: float) -> Iterator[Shot]:
+        """Moves along a rail, both ways, long and short; for a reveal the lens is aimed at where they end.
+
+        towards is the cosine of the angle between rail and line of sight.
+        """
+        sideways = abs(towards) < ALONG
         slide, aimed_at = self.plan.rig.slide, 1.0 if reveals(self.plan) else 0.5
         assert slide is not None
         length = slide.max_m - slide.min_m
         travels = [round(share * length, 2) for share in (spots.USED_TRAVEL, SHORT_TRAVEL)]
         for way in (sign * travel for travel in travels for sign in (1.0, -1.0)):
-            kind = "slide" if sideways else ("push-in" if way > 0.0 else "pull-out")
+            kind = "slide" if sideways else ("push-in" if way * towards > 0.0 else "pull-out")
             yield attrs.evolve(rail, kind=kind, travel_m=way, aimed_at=aimed_at)
             if sideways and self.plan.rig.pan is not None:
                 yield attrs.evolve(rail, kind="slide-held", travel_m=way)
@@ -467,15 +512,15 @@ class Scout:
         """The shots with the most promising of them improved by their estimates, the best first."""
         if not tried or self.wishes.keep_place:
             return list(tried)
-        chosen = _varied(tried, [self._estimated[shot] for shot in tried], IMPROVED)
+        chosen = _varied(tried, [self._estimated[shot].points for shot in tried], IMPROVED)
         found: list[Shot] = []
         for count, row in enumerate(sorted(chosen), start=1):
             shot, step = tried[row], self.cell_m / 2.0
             for _ in range(ROUNDS):
                 near = [other for other in self._neighbours(shot, step) if self._stands(other)]
                 self._estimate(near)
-                better = max([shot, *near], key=lambda one: self._estimated[one])
-                if self._estimated[better] > self._estimated[shot] + WORTH_A_STEP:
+                better = min([shot, *near], key=self._promise)
+                if self._estimated[better].points > self._estimated[shot].points + WORTH_A_STEP:
                     shot = better
                 step = max(step / 2.0, 0.1)
             found.append(shot)
@@ -489,7 +534,7 @@ class Scout:
         yield from self._moved(shot, step_m)
         if shot.travel_m:
             for turn in (15.0, -15.0):
-                yield attrs.evolve(shot, rail_deg=shot.rail_deg + turn)
+                yield attrs.evolve(shot, rail_deg=round(shot.rail_deg + turn, 2))
             yield attrs.evolve(shot, travel_m=round(0.6 * shot.travel_m, 2))
         for across in ACROSS:
             if shot.across[0] == shot.across[1] != across:
@@ -528,10 +573,12 @@ class Scout:
         too far below the best to be a find is looked at only where nothing else holds.
         """
         most = max(1, self.wishes.reviews * 2 // 3)
-        least = max((self._estimated[shot] for shot in tried), default=0.0) - FAR_BELOW
-        yield from self._rounds([shot for shot in tried if self._estimated[shot] >= least], most)
+        points = self._estimate(tried)
+        least = max(points, default=0.0) - FAR_BELOW
+        promising = [shot for shot, one in zip(tried, points, strict=True) if one >= least]
+        yield from self._rounds(promising, most)
         if not self.finds():
-            yield from self._rounds([shot for shot in tried if self._estimated[shot] < least], most)
+            yield from self._rounds([s for s, one in zip(tried, points, strict=True) if one < least], most)
 
     def _rounds(self, tried: Sequence[Shot], most: int) -> Iterator[Progress]:
         """Review shots in rounds, so that what is reviewed first is spread over the place: in each round no
@@ -542,10 +589,10 @@ class Scout:
         while waiting and self.tally.reviews < most:
             if backwards.issuperset(waiting):
                 backwards.clear()
-            taken: set[tuple[float, float, str, float]] = set()
+            taken: set[tuple[int, int, str, float]] = set()
             later: list[Shot] = []
             for shot in waiting:
-                x, y = (float(np.rint(value / spots.TILE_M)) for value in shot.place_m[:2])
+                x, y = spots.tile_of(np.array(shot.place_m[:2]), self.aim.middle_m).tolist()
                 key = (x, y, shot.kind, shot.focal_length_mm)
                 if key in taken or shot in backwards or self.tally.reviews >= most:
                     later.append(shot)
@@ -571,7 +618,7 @@ class Scout:
                 for shot in sorted(near, key=self._promise):
                     if self.tally.reviews >= self.wishes.reviews:
                         return
-                    if self._estimated[shot] >= least:
+                    if self._estimated[shot].points >= least:
                         self.look(shot)
                         yield self._reviewing()
             step /= 2.0
@@ -637,22 +684,6 @@ def _cell_m(area: Area) -> float:
     return next((cell for cell in CELLS_M[1:] if size / cell**2 <= MOST_PLACES), CELLS_M[-1])
 
 
-def _by_tile_rows(every: Spots, value: Array, walk_m: Array, most: int, a_tile: int) -> NDArray[np.intp]:
-    """The rows of the highest values, no more than a few of a tile; of equals those with less to walk."""
-    order = np.lexsort((np.arange(len(value)), walk_m, -np.round(value, 6)))
-    taken: dict[tuple[int, int], int] = {}
-    tiles = every.tile
-    chosen: list[int] = []
-    for row in order:
-        if len(chosen) == most:
-            break
-        tile = (int(tiles[row, 0]), int(tiles[row, 1]))
-        if taken.get(tile, 0) < a_tile:
-            taken[tile] = taken.get(tile, 0) + 1
-            chosen.append(int(row))
-    return np.array(chosen, dtype=np.intp)
-
-
 # ---------------------------------------------------------------- different shots
 
 
@@ -669,7 +700,7 @@ def _varied(ranked: Sequence[Shot], points: Sequence[float], most: int) -> list[
     lenses = len(set(lens.tolist())) > 1
     alike, near = np.zeros(len(ranked)), np.zeros(len(ranked))
     while len(chosen) < most:
-        value = left - alike - near
+        value = np.round(left - alike - near, STEADY_DIGITS)
         if not np.isfinite(value).any():
             break
         row = int(np.argmax(value))

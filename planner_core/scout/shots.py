@@ -71,6 +71,11 @@ class Aim:
         self.low, self.high = self.corners.min(axis=0), self.corners.max(axis=0)
         self.north_deg = plan.site.scene_north_deg
 
+    @property
+    def middle_m(self) -> Array:
+        """The middle of its box from above, (2,)."""
+        return np.asarray((self.low + self.high)[:2] / 2.0)
+
     def bearing_and_altitude(self, eye: Array) -> tuple[Array, Array, Array, Array]:
         """Middle bearing and altitude, and the angles across and up that it takes, degrees, from eyes
         (n, 3).
@@ -107,17 +112,25 @@ def aimed_deg(bearing_deg: Array, across: Array, width_share: float) -> Array:
 
 
 def plan_of(plan: Plan, shot: Shot, aim: Aim) -> Plan:
-    """The plan with its rig at the shot's place and the shot's move, rounded to what one would set."""
+    """The plan with its rig at the shot's place and the shot's move, rounded to what one would set.
+
+    What one sets is the rail's middle; where that puts its start is kept to a micrometre, so that either end
+    of the rail may be its start.
+    """
     plan = with_lens(plan, shot.focal_length_mm)
     rig = plan.rig
     slide = rig.slide
     middle = (slide.min_m + slide.max_m) / 2.0 if slide else 0.0
+    if (
+        shot.travel_m < 0.0 and not rig.incline_deg
+    ):  # a level rail is laid so that its zero is where the move begins
+        shot = attrs.evolve(shot, rail_deg=shot.rail_deg + 180.0, travel_m=-shot.travel_m)
     rail = geometry.direction(shot.rail_deg, rig.incline_deg, plan.site.scene_north_deg)
     stand = np.array(shot.place_m) + np.array([0.0, 0.0, shot.height_m])
     origin = stand - middle * rail if slide else stand
     moved = attrs.evolve(
         rig,
-        origin_m=(round(float(origin[0]), 3), round(float(origin[1]), 3), round(float(origin[2]), 3)),
+        origin_m=(round(float(origin[0]), 6), round(float(origin[1]), 6), round(float(origin[2]), 6)),
         bearing_deg=round(compass_deg(shot.rail_deg), 2) if slide else rig.bearing_deg,
     )
     placed = attrs.evolve(plan, rig=moved, blocks=_ridges_stay(plan, moved.origin_m))

@@ -22,6 +22,7 @@ from planner_core.picture.parallax import GOOD_PERCENT
 from planner_core.place import visibility
 from planner_core.plan.model import LIGHT_SIDES, Plan
 from planner_core.scout.shots import Aim, nearest_foreground_m, reveals, width_share_px, with_lens
+from planner_core.scout.ties import STEADY_DIGITS
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -60,10 +61,14 @@ class Spots:
         rise[:, 2] = self.height_m + plan.rig.head_height_m
         return self.place_m + rise
 
-    @property
-    def tile(self) -> NDArray[np.int64]:
-        """The square of the scene that each lies in, (n, 2)."""
-        return np.rint(self.place_m[:, :2] / TILE_M).astype(np.int64)
+    def tiles(self, middle_m: Array) -> NDArray[np.int64]:
+        """The square about a middle (2,) that each lies in, (n, 2)."""
+        return tile_of(self.place_m[:, :2], middle_m)
+
+
+def tile_of(place_m: Array, middle_m: Array) -> NDArray[np.int64]:
+    """The square about a middle (2,) that places (..., 2) lie in, counted in both directions, (..., 2)."""
+    return np.rint(np.round((place_m - middle_m) / TILE_M, STEADY_DIGITS)).astype(np.int64)
 
 
 def joined(parts: Sequence[Spots]) -> Spots:

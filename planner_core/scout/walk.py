@@ -32,7 +32,10 @@ def reachable(terrain: Terrain, start: Array, points: Array) -> Mask | None:
     pace = max(PACE_M, float(np.sqrt(np.prod(high - low) / MOST_CELLS)))
     if pace > LONGEST_PACE_M:
         return None
-    shape = np.ceil((high - low) / pace).astype(int) + 1
+    # about the start, so that a mirrored place has the mirrored cells
+    before = np.ceil((start - low) / pace).astype(int)
+    shape = before + np.ceil((high - start) / pace).astype(int) + 1
+    low = start - pace * before
     x, y = (low[i] + pace * np.arange(shape[i]) for i in (0, 1))
     cells = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1)
     flat = cells.reshape(-1, 2)
@@ -41,7 +44,7 @@ def reachable(terrain: Terrain, start: Array, points: Array) -> Mask | None:
     if not free.any():
         return np.zeros(len(points), dtype=bool)
     away = np.where(free, np.linalg.norm(cells - start, axis=-1), np.inf)
-    reached = _flood(free, height, np.unravel_index(int(away.argmin()), free.shape))
+    reached = _flood(free, height, away < away.min() + 1e-6)
     near = np.rint((points - low) / pace).astype(int)
     found = np.zeros(len(points), dtype=bool)
     for dx in (-1, 0, 1):
@@ -51,12 +54,11 @@ def reachable(terrain: Terrain, start: Array, points: Array) -> Mask | None:
     return found
 
 
-def _flood(free: Mask, height: Array, start: tuple[np.intp, ...]) -> Mask:
-    """Cells that a walk over free cells gets to from one of them."""
+def _flood(free: Mask, height: Array, start: Mask) -> Mask:
+    """Cells that a walk over free cells gets to from some of them."""
     steps = [(step, _passable(free, height, step)) for step in NEIGHBOURS]
-    reached = np.zeros_like(free)
-    reached[start] = True
-    before, count = 0, 1
+    reached = start.copy()
+    before, count = 0, int(reached.sum())
     while count > before:
         for (dx, dy), allowed in steps:
             here, there = _sides(reached, dx, dy)

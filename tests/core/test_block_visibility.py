@@ -147,11 +147,11 @@ def test_a_mirrored_place_gives_mirrored_pictures(seed: int) -> None:
             one.frame_share(index), other.frame_share(index), rtol=exact, atol=0.1 * exact**1.5
         )
     for index in range(0, len(plan.blocks) - 1, 3):  # few rays meet the ridge where it hardly shows
-        # the rays themselves aren't mirrored: within what so many rays are worth
+        # an edge may pass so near to a ray that a rounding error decides
         here, there = (
             t.occlusion.look((index,), np.arange(0, 12, 4), rays=FINE_RAYS)[0] for t in (one, other)
         )
-        np.testing.assert_allclose(here, there, atol=0.03)
+        np.testing.assert_allclose(here, there, atol=2.5 / FINE_RAYS)
 
 
 @pytest.mark.once

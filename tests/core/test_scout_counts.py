@@ -49,10 +49,10 @@ def crowded(seed: int) -> Plan:
 
 def best_of_all(scout: Scout) -> float:
     """The most points of every shot: each cell, framing of it, bearing of the rail and move, reviewed."""
-    points, height = standing_places(scout.terrain, scout.terrain.area, scout.cell_m)
+    points, height = standing_places(scout.terrain, scout.terrain.area, scout.cell_m, scout.aim.middle_m)
     lots = spots.bounded(scout.plan, scout.frames, np.column_stack([points, height]), (0.9,), (28.0,))
     every = spots.joined(list(lots))
-    _, across, tilt = Framer(scout.plan, 28.0).best(every)
+    _, across, tilt = Framer(scout.plan, 28.0, scout.surroundings).best(every)
     tried = [
         scout.look(shot)
         for row in range(len(every))

@@ -110,6 +110,17 @@ def test_a_lattice_gives_every_place_a_column_and_a_row_of_its_own(count: int) -
         assert steps == pytest.approx(1.0 / count)
 
 
+@pytest.mark.parametrize("count", [178, 754])
+def test_a_lattice_and_its_mirror_image_are_the_same_places_each_in_a_column_of_its_own(count: int) -> None:
+    places = visibility.mirrored_lattice(count)
+    assert np.diff(np.sort(places[:, 0])) == pytest.approx(1.0 / count)
+    image = np.column_stack([1.0 - places[:, 0], places[:, 1]])
+    one, other = (each[np.lexsort(each.T.round(9))] for each in (places, image))
+    np.testing.assert_allclose(one, other, atol=1e-12)
+
+
 def test_a_lattice_of_another_size_is_refused() -> None:
     with pytest.raises(ValueError, match="100"):
         visibility.lattice(100)
+    with pytest.raises(ValueError, match="179"):
+        visibility.mirrored_lattice(179)
