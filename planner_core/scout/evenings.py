@@ -5,7 +5,8 @@ which block makes the best subject.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Collection, Iterator, Sequence
 from typing import Any
 
 import attrs
@@ -15,12 +16,15 @@ from numpy.typing import NDArray
 
 from planner_core.moves.measured import Measured
 from planner_core.moves.score import shot_score
+from planner_core.picture.block_visibility import NEAR_BY_M
+from planner_core.picture.composition import READABLE
 from planner_core.place import blocking
 from planner_core.plan.model import Composition, Plan, PlanError
 from planner_core.plan.text import one_line
+from planner_core.rig import geometry
 from planner_core.scout.finds import Find, describe, told_apart
 from planner_core.scout.search import Found, Progress, Scout, Wishes
-from planner_core.scout.shots import Shot
+from planner_core.scout.shots import Shot, width_share_px, with_lens
 from planner_core.scout.ties import steady
 from planner_core.words.dates import day_words
 
@@ -266,16 +270,10 @@ class SubjectSearch:
 
     def __init__(self, plan: Plan, wishes: Wishes) -> None:
         self.plan, self.wishes = plan, attrs.evolve(wishes, keep_place=True, area=None)
-        own = blocking.subject_parts(plan)
-        names = dict.fromkeys(
-            block.name
-            for number, block in enumerate(plan.blocks)
-            if block.name and block.role not in ("ground", "water") and block.shape != "ridge"
-            if number not in own[1:]
-        )
-        if not names:
+        self.names = list(could_be_subjects(plan))
+        if not self.names:
             raise PlanError("blocks", len(plan.blocks), "have none with a name that could be a subject")
-        self.names = list(names)
+        self.planned = {plan.blocks[part].name for part in blocking.subject_parts(plan)}
         self.found: dict[str, tuple[Scout, Found]] = {}
 
     def run(self) -> Iterator[Progress]:
@@ -297,10 +295,22 @@ class SubjectSearch:
                 self.found[self.names[number]] = (scout, finds[0])
             yield Progress(stage="reviews", done=count, total=len(chosen))
 
+    def _promise(self, item: tuple[str, tuple[Scout, Found]]) -> tuple[float, ...]:
+        """What subjects are sorted by: points as they are told; of equals the planned one, then faults and
+        what shows more.
+        """
+        points, faults, grace = item[1][1].rank
+        return round(points), item[0] not in self.planned, faults, grace
+
     def result(self) -> Subjects:
         """The subjects found so far, the best first."""
-        order = sorted(self.found.items(), key=lambda item: -steady(item[1][1].score.total, 1))
-        order = order[: self.wishes.top]
+        order = sorted(self.found.items(), key=self._promise)
+        kinds = dict(reversed([(ANY_NUMBER.sub("", item[0]), item[0]) for item in order]))
+        order.sort(
+            key=lambda item: item[0] not in kinds.values()
+        )  # of many boats the best, then other things
+        listed = {name for name, _ in order[: self.wishes.top]} | self.planned  # which all are compared with
+        order = sorted((item for item in order if item[0] in listed), key=self._promise)
         planned = round(shot_score(Measured(self.plan)).total, 1)
         scout = order[0][1][0] if order else Scout(with_subject(self.plan, self.names[0]), self.wishes)
         return Subjects(
@@ -314,14 +324,63 @@ class SubjectSearch:
 
 
 def with_subject(plan: Plan, name: str) -> Plan:
-    """The plan about another block, by name; blocks that had the role subject are background then."""
+    """The plan about another block, by name, with what belongs to it; blocks that had the role subject are
+    background then.
+    """
     if name in {plan.blocks[part].name for part in blocking.subject_parts(plan)}:
         return plan
     composition = plan.composition or Composition()
+    names = {block.name for block in plan.blocks}
+    parts = {other for other in names if other == name or thing(other, names) == thing(name, names)}
     blocks = tuple(
-        attrs.evolve(block, role="subject" if block.name == name else "background")
-        if (block.role == "subject") != (block.name == name)
+        attrs.evolve(block, role="subject" if block.name in parts else "background")
+        if (block.role == "subject") != (block.name in parts)
         else block
         for block in plan.blocks
     )
     return attrs.evolve(plan, composition=attrs.evolve(composition, subject=name), blocks=blocks)
+
+
+ANY_NUMBER = re.compile(r"\s*\d+")
+OF_A_NUMBER = re.compile(r"(.*\d)\s+\D+")
+
+
+def thing(name: str, names: Collection[str]) -> str:
+    """What a block belongs to by its name: “market roof” to “market”, “boat 5 hull” to “boat 5”."""
+    wholes = [
+        one for one in names if one and name.startswith(f"{one} ") and not name[len(one) :].strip().isdigit()
+    ]
+    if wholes:
+        return min(wholes, key=len)
+    numbered = OF_A_NUMBER.fullmatch(name)
+    return numbered[1] if numbered else name
+
+
+def could_be_subjects(plan: Plan) -> dict[str, int]:
+    """The names of what could be a subject from the planned place, with the number of each one's block: of
+    things made of several blocks the largest. Not what is near and put there as a foreground, nor what is too
+    thin to be read; the planned subject always.
+    """
+    own, boxes = blocking.subject_parts(plan), blocking.bounding_boxes(plan)
+    main = blocking.subject_indices(plan)[:1]
+    names = {block.name for block in plan.blocks}
+    eye = geometry.head_middle_m(plan)
+    longest = max(plan.camera.lenses_mm or (plan.camera.focal_length_mm,))
+    width = width_share_px(with_lens(plan, longest))
+    frame = np.array([width, width * plan.clip.height_px / plan.clip.width_px])
+    largest: dict[str, tuple[float, int]] = {}
+    for number, block in enumerate(plan.blocks):
+        if not block.name or block.role in ("ground", "water") or block.shape == "ridge":
+            continue
+        if number in own and number not in main:
+            continue
+        half, middle = boxes.half_m[boxes.block == number].max(axis=0), boxes.centre_m[boxes.block == number]
+        away = max(float(np.linalg.norm(middle - eye, axis=1).min()) - float(np.linalg.norm(half)), 0.1)
+        seen = 2.0 * np.array([min(half[0], half[1]), half[2]]) / away / frame
+        near = block.role == "foreground" and away < NEAR_BY_M
+        if number not in own and (near or (seen < READABLE[0]).any()):
+            continue
+        size, key = float(np.prod(half)), thing(block.name, names)
+        if number in own or key not in largest or size > largest[key][0]:
+            largest[key] = np.inf if number in own else size, number
+    return {plan.blocks[number].name: number for _, number in largest.values()}

@@ -143,7 +143,7 @@ def _plural(word: str) -> str:
 
 def _with_article(name: str) -> str:
     """“the quay”; a name that is written as one, or has its article or number, stays as it is."""
-    common = name[:1].islower() and not NUMBERED.fullmatch(name)
+    common = name[:1].islower() and not any(letter.isdigit() for letter in name)
     return f"the {name}" if common and not name.startswith(("the ", "a ", "an ")) else name
 
 

@@ -25,6 +25,7 @@ Array = NDArray[np.float64]
 PANNING = ("pan", "slide-held")
 BACKWARDS = {"push-in": "pull-out", "pull-out": "push-in"}
 FOCUS_AS_GOOD = 0.15  # of the distance, that a planned focus may be off
+FOCUS_TO_SPARE = 1.05  # times the focus that just makes the subject sharp
 FAR_SIDE = 1.35  # of half the view, from a subject at a third to the frame's farther edge
 HELD_POSES = 5  # which is enough for a curve that bends one way
 
@@ -139,8 +140,8 @@ def plan_of(plan: Plan, shot: Shot, aim: Aim) -> Plan:
 
 
 def _focused(plan: Plan, shot: Shot, aim: Aim) -> Plan:
-    """The plan focused at the hyperfocal distance; where the subject is nearer than that, between it and what
-    is near. A planned focus that is as good stays.
+    """The plan focused between what is near and the subject, as near as leaves the subject sharp and no
+    farther than the hyperfocal distance. A planned focus that is as good stays.
     """
     if plan.exposure is None:
         return plan
@@ -151,9 +152,13 @@ def _focused(plan: Plan, shot: Shot, aim: Aim) -> Plan:
     near_m = float(nearest_foreground_m(plan, eye, bearing, half_deg)[0])
     subject_m = float(np.linalg.norm((aim.low + aim.high) / 2.0 - eye[0]))
     between = 2.0 * near_m * subject_m / (near_m + subject_m) if near_m < subject_m else subject_m
-    farthest = hyperfocal_m(camera.focal_length_mm, plan.exposure.f_number, circle_of_confusion_mm(camera))
-    focus = round(float(np.clip(min(float(farthest), between), 0.3, 1000.0)), 2)
-    if abs(focus - camera.focus_distance_m) < FOCUS_AS_GOOD * focus:
+    circle_mm = circle_of_confusion_mm(camera)
+    farthest = float(hyperfocal_m(camera.focal_length_mm, plan.exposure.f_number, circle_mm))
+    # from this focus on, the depth of field reaches to the subject: (H − f) s / (H − s) solved for s
+    least = FOCUS_TO_SPARE * farthest * subject_m / (farthest + subject_m)
+    focus = round(float(np.clip(min(max(between, least), farthest), 0.3, 1000.0)), 2)
+    planned = camera.focus_distance_m
+    if planned >= least and abs(focus - planned) < FOCUS_AS_GOOD * focus:
         return plan
     return attrs.evolve(plan, camera=attrs.evolve(camera, focus_distance_m=focus))
 

@@ -14,15 +14,16 @@ from numpy.typing import NDArray
 from planner_core import compute_frames, review
 from planner_core.moves.measured import Measured
 from planner_core.moves.score import shot_score
+from planner_core.picture.optics import circle_of_confusion_mm, depth_of_field_m
 from planner_core.place.blocking import ridge_line
 from planner_core.plan.changes import changed
-from planner_core.plan.model import Plan, PlanError
+from planner_core.plan.model import Exposure, Plan, PlanError
 from planner_core.scout import places
 from planner_core.scout.finds import report
 from planner_core.scout.picture import finds_png, frame_pictures, shown_frames
 from planner_core.scout.places import Terrain, standing_places
 from planner_core.scout.search import Found, Scout, Wishes
-from planner_core.scout.shots import Shot, plan_of
+from planner_core.scout.shots import Aim, Shot, plan_of
 from tests.scouting import TOWER, box, ground, mirrored, mirrored_sky, place, random_place
 
 pytestmark = pytest.mark.once
@@ -238,6 +239,26 @@ def test_every_find_passes_its_review_and_keeps_its_score() -> None:
         assert not [f for f in review(found.plan, compute_frames(found.plan)).findings if f.level == "stop"]
         assert shot_score(again).total == pytest.approx(found.score.total, abs=1e-9)
         assert found.score.total == pytest.approx(max(sum(found.score.parts.values()), 0.0))
+
+
+@pytest.mark.parametrize("near_m", [0.6, 1.5, 4.0])
+def test_a_near_foreground_never_draws_the_focus_off_the_subject(near_m: float) -> None:
+    plan = place(TOWER, box("post", "foreground", (0.0, near_m), (0.2, 0.2, 1.0)), SQUARE)
+    plan = attrs.evolve(plan, exposure=Exposure(f_number=5.6))
+    shot = Shot(
+        kind="still",
+        place_m=(0.0, 0.0, 0.0),
+        height_m=0.9,
+        focal_length_mm=28.0,
+        rail_deg=90.0,
+        travel_m=0.0,
+        across=(0.5, 0.5),
+        tilts_deg=(0.0, 0.0),
+    )
+    focus = plan_of(plan, shot, Aim(plan)).camera.focus_distance_m
+    near, far = depth_of_field_m(focus, 28.0, 5.6, circle_of_confusion_mm(plan.camera))
+    assert far >= 63.0  # the far side of the tower
+    assert near < 2.6  # hyperfocal focus has all from 2.3 m on sharp: 28²/(5.6 × 0.03) mm = 4.7 m, halved
 
 
 def test_the_same_search_finds_the_same() -> None:

@@ -13,7 +13,14 @@ from planner_core.moves.measured import Measured
 from planner_core.moves.score import shot_score
 from planner_core.plan.changes import changed
 from planner_core.plan.model import Plan, PlanError
-from planner_core.scout.evenings import EveningSearch, SubjectSearch, on_date, spread_dates
+from planner_core.scout.evenings import (
+    EveningSearch,
+    SubjectSearch,
+    could_be_subjects,
+    on_date,
+    spread_dates,
+    with_subject,
+)
 from planner_core.scout.finds import report
 from planner_core.scout.places import Terrain
 from planner_core.scout.search import Scout, Wishes
@@ -151,6 +158,21 @@ def test_dates_are_spread_over_a_span_that_is_too_long_for_all() -> None:
 
 
 # ---------------------------------------------------------------- subjects
+
+
+def test_what_could_be_a_subject_is_a_thing_that_can_be_read_and_no_foreground() -> None:
+    hull = box("boat 1 hull", "background", (9.0, 40.0), (6.0, 2.0, 1.5))
+    mast = box("boat 1 mast", "background", (9.0, 40.0), (0.1, 0.1, 9.0))
+    pole = box("pole", "background", (-9.0, 40.0), (0.1, 0.1, 9.0))  # 0.1 m at 40 m is 0.2 % of the width
+    market = box("market", "background", (-20.0, 50.0), (12.0, 9.0, 7.0))
+    roof = box("market roof", "background", (-20.0, 50.0), (11.0, 8.0, 0.9)) | {
+        "centre_m": [-20.0, 50.0, 7.4]
+    }
+    post = box("post", "foreground", (0.5, 2.0), (0.3, 0.3, 1.0))
+    plan = place(TOWER, hull, mast, pole, market, roof, post, SQUARE)
+    assert list(could_be_subjects(plan)) == ["tower", "boat 1 hull", "market"]
+    boat = with_subject(plan, "boat 1 hull")
+    assert {block.name for block in boat.blocks if block.role == "subject"} == {"boat 1 hull", "boat 1 mast"}
 
 
 @pytest.mark.once
