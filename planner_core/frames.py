@@ -13,7 +13,7 @@ import numpy as np
 from attrs import field, frozen
 from numpy.typing import NDArray
 
-from planner_core.light import colour, daylight
+from planner_core.light import daylight
 from planner_core.light.exposure import Ramp, exposure_ramp, following_the_light
 from planner_core.light.sky import SkyLight
 from planner_core.picture import metering
@@ -103,16 +103,6 @@ class FrameTable:
 
     def __len__(self) -> int:
         return len(self.utc_s)
-
-    @cached_property
-    def sun_colour(self) -> Array:
-        """Tint of the sun's beam, (frames, 3)."""
-        return colour.sun_tint(self.sun_altitude_deg)
-
-    @cached_property
-    def sky_colour(self) -> Array:
-        """Tint of the sky overhead, (frames, 3)."""
-        return colour.sky_tint(self.sun_altitude_deg, self.plan.shoot.cloud_divisor)
 
     @property
     def axes(self) -> AxisPositions:

@@ -78,7 +78,7 @@ def lit_pictures(frames: FrameTable, numbers: Sequence[int]) -> Iterator[Array]:
     """The lit look of some frames, counted from 1, as linear RGB (height, width, 3), the top row first."""
     scene = bpy.data.scenes.new("Lit means")
     scenes.build_scene(frames.plan, frames, scene)
-    look = looks.Look(scene, frames, looks.LIT, engines.choose_engine(looks.LIT, compat.CYCLES))
+    look = looks.Look(scene, frames, engines.choose_engine(looks.LIT, compat.CYCLES))
     render = scene.render
     render.resolution_x, render.resolution_y = SIZE_PX
     render.use_file_extension = render.use_compositing = render.use_sequencer = False

@@ -233,14 +233,6 @@ def multiple_scattering(air: Air, columns: Columns) -> Echo:
     return Echo(heights_km=heights, rises=rises, radiance=radiance)
 
 
-def scattered_once_only() -> Echo:
-    """No light from the second scattering on, to see what the first does alone."""
-    places = np.array([0.0, TOP_KM])
-    return Echo(
-        heights_km=places, rises=np.array([-1.0, 1.0]), radiance=np.zeros((2, 2, len(WAVELENGTHS_NM)))
-    )
-
-
 def _echo_at(air: Air, columns: Columns, height_km: float, sun_rises: Array) -> Array:
     rise, azimuth, weight = sphere_directions()
     length, hits = ray_lengths_km(np.array(height_km), rise)

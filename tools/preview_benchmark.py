@@ -199,7 +199,7 @@ def _barest_s(plan: Plan, name: str, numbers: range, size: tuple[int, int]) -> f
     scene: Any = bpy.data.scenes.new("Barest")
     scenes.build_scene(plan, frames, scene)
     scene.render.resolution_x, scene.render.resolution_y = size
-    shown = looks.Look(scene, frames, look, engines.choose_engine(look, engine))
+    shown = looks.Look(scene, frames, engines.choose_engine(look, engine))
     shown.show(numbers[0])
     scene.camera = parts.object_of(scene, "camera")
     scene.frame_start, scene.frame_end, scene.frame_step = numbers.start, numbers[-1], numbers.step

@@ -227,7 +227,7 @@ def read_axis(scene: bpy.types.Scene, frames: FrameTable, axis: str) -> AxisEdit
     values, curve = axis_now(scene, plan, axis)
     drawn = getattr(frames, axis)
     if curve is None:
-        return _reshaped(axis, values) if np.any(np.abs(values - drawn) > SAME[axis]) else None
+        return _reshaped(values) if np.any(np.abs(values - drawn) > SAME[axis]) else None
     at, heights, kinds = keyframes.keys(curve)
     keyed = {round(float(frame)) for frame in at if abs(frame - round(frame)) < SAME_FRAME}
     decided = [
@@ -271,7 +271,7 @@ def _told_apart(
     alone = {frame for frame in changed if not {frame - 1, frame + 1} & changed}
     of_keys = {round(frame) for frame, _ in decided if abs(frame - round(frame)) < SAME_FRAME}
     if changed - of_keys - alone:
-        return _reshaped(axis, values)
+        return _reshaped(values)
     missing = [
         i for i, place in places.items() if all(abs(place - frame) >= SAME_FRAME for frame, _ in decided)
     ]
@@ -289,5 +289,5 @@ def _told_apart(
     return edit if edit.values or edit.places or edit.added else None
 
 
-def _reshaped(axis: str, values: Array) -> AxisEdit:
+def _reshaped(values: Array) -> AxisEdit:
     return AxisEdit(values={}, places={}, added={}, reshaped=np.asarray(values, dtype=np.float64))

@@ -36,7 +36,6 @@ class Look:
         self,
         scene: bpy.types.Scene,
         frames: FrameTable,
-        look: str,
         engine: engines.Engine,
         *,
         still: bool = False,

@@ -327,7 +327,7 @@ def save_scene(plan: Plan, output: Path) -> None:
     bpy.ops.wm.read_factory_settings(use_empty=True)
     scene = bpy.data.scenes[0]
     scenes.build_scene(plan, frames, scene)
-    looks.Look(scene, frames, looks.LIT, _choose_engine(looks.LIT, None), thrown_away=False)
+    looks.Look(scene, frames, _choose_engine(looks.LIT, None), thrown_away=False)
     try:
         with whole_file(output, may_be_empty=False) as working, silenced():
             bpy.ops.wm.save_as_mainfile(filepath=str(working.absolute()), copy=True, compress=True)
@@ -406,7 +406,7 @@ def drawn_frames(
             yield picture(number, False)
 
     def here(some: Sequence[int]) -> Iterator[Picture]:
-        return finished(_drawn(frames, some, look, engine, size, store, key, still=still))
+        return finished(_drawn(frames, some, engine, size, store, key, still=still))
 
     count = _jobs(look, engine, len(missing)) if jobs is None else jobs
     if count > 1 and len(missing) > 1 and not still:
@@ -445,14 +445,13 @@ def draw_task(task: dict[str, Any]) -> None:
     store = framecache.FrameCache(Path(task["cache"]))
     key = frame_keys(frames, task["look"], engine, size)
     left = [number for number in task["numbers"] if not store.has(key(number))]
-    for _ in _drawn(frames, left, task["look"], engine, size, store, key, still=False):
+    for _ in _drawn(frames, left, engine, size, store, key, still=False):
         pass
 
 
 def _drawn(
     frames: FrameTable,
     numbers: Sequence[int],
-    look: str,
     engine: engines.Engine,
     size: tuple[int, int],
     store: framecache.FrameCache,
@@ -473,7 +472,7 @@ def _drawn(
         scenes.build_scene(frames.plan, frames, scene)
         scene.render.resolution_x, scene.render.resolution_y = size
         blocking.keep_thin_blocks(scene, frames.plan, size[0])
-        prepared = looks.Look(scene, frames, look, engine, still=still)
+        prepared = looks.Look(scene, frames, engine, still=still)
         prepared.size_stars()
         if prepared.fast is not None:
             prepared.fast.stand_still()

@@ -101,10 +101,15 @@ def task_now() -> Task | None:
 def look() -> tuple[Solved | None, bool]:
     """The evening as known, and whether that is of the scenes as they are now; if not, it will be soon."""
     task = task_now()
-    fresh = _solved is not None and task == _solved.task
-    if task is not None and not fresh:
+    if task is None:
+        return None, False
+    if not _is_solved(task):
         _ask(task)
-    return _solved if task is not None else None, fresh
+    return _solved, _is_solved(task)
+
+
+def _is_solved(task: Task) -> bool:
+    return _solved is not None and task == _solved.task
 
 
 def known() -> Solved:
@@ -129,7 +134,10 @@ def _ask(task: Task) -> None:
     """Have it worked out a moment after the last change; without a window that is done when it is asked
     for.
     """
-    if bpy.app.background or (_under_way is not None and task == _under_way[0]):
+    if bpy.app.background:
+        solve_now()
+        return
+    if _under_way is not None and task == _under_way[0]:
         return
     if not bpy.app.timers.is_registered(_begin):
         bpy.app.timers.register(_begin, first_interval=AFTER_S)
@@ -138,7 +146,7 @@ def _ask(task: Task) -> None:
 def _begin() -> None:
     global _under_way
     task = task_now()
-    if task is None or (_solved is not None and task == _solved.task):
+    if task is None or _is_solved(task):
         return
     if _under_way is not None:
         if task == _under_way[0]:
@@ -170,7 +178,7 @@ def solve_now() -> Solved | None:
     task = task_now()
     if task is None:
         return None
-    if _solved is None or task != _solved.task:
+    if not _is_solved(task):
         job: ThreadJob[Answer] = ThreadJob(lambda listen: solve(task, listen))
         job.wait()
         _solved = _answer(task, job)

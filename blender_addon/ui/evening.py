@@ -147,11 +147,6 @@ def is_on(space: Any) -> bool:
     return space is not None and space.as_pointer() in _evenings
 
 
-def anywhere() -> bool:
-    """Whether any view is in it."""
-    return bool(_evenings)
-
-
 def open_views() -> Iterator[tuple[Any, Any]]:
     """The areas and spaces of all windows that are in it."""
     manager: Any = bpy.context.window_manager

@@ -103,14 +103,6 @@ def find_starts(
     return Starts(starts_s=starts, rush_s=found.rush_s, moved_s=found.moved_s)
 
 
-def solve(
-    jobs: Sequence[Job], walk_s: WalkTimes, *, reserve_s: int = RESERVE_S, watch_s: int = WATCH_S
-) -> Schedule | None:
-    """The best evening for one person: the starts of find_starts, and the shortest evening for them."""
-    starts = find_starts(jobs, walk_s, reserve_s=reserve_s, watch_s=watch_s)
-    return None if starts is None else shortest(jobs, walk_s, starts, reserve_s=reserve_s, watch_s=watch_s)
-
-
 def shortest(
     jobs: Sequence[Job],
     walk_s: WalkTimes,

@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import Literal
 
 import attrs
 from attrs import field, frozen
@@ -22,8 +23,8 @@ from planner_core.review.findings import LEVELS
 
 LATEST_S, LATER_STEP_S = 6 * 3600, 60  # how far a start is put off to measure a clash
 SHORTEST_CLIP, CLIP_STEP = 0.75, 0.05
-KINDS = ("start-later", "leave-balance", "swap-order", "shorter-clip", "another-person", "drop")
 
+Kind = Literal["start-later", "leave-balance", "swap-order", "shorter-clip", "another-person", "drop"]
 Group = tuple[int, ...]
 Split = list[tuple[Group, Starts]]
 Listen = Callable[[str], None]
@@ -45,13 +46,13 @@ class Clash:
 
 @frozen(kw_only=True)
 class Attempt:
-    """One thing that was tried against the clashes: kind is one of KINDS, works whether none is left.
+    """One thing that was tried against the clashes: works is whether none is left.
 
     moved_s has each shot's start moved, by number from 1; frames the shots that got fewer; dropped those left
     out; new the codes of stops and warnings that the changed plans get or that get graver, by the shot.
     """
 
-    kind: str
+    kind: Kind
     works: bool
     moved_s: dict[int, int] = field(factory=dict)
     frames: dict[int, int] = field(factory=dict)
@@ -333,7 +334,7 @@ class _Trials:
     def _split(self, jobs: Sequence[Job], people: int, order: Group | None = None) -> Split | None:
         return self.solver.split(jobs, tuple(range(len(jobs))), people, order)
 
-    def _moving(self, kind: str, found: Split | None, shots: Sequence[Shot] = ()) -> Attempt:
+    def _moving(self, kind: Kind, found: Split | None, shots: Sequence[Shot] = ()) -> Attempt:
         """What became of it: shots are those that the starts were found for, the solver's if no others."""
         if found is None:
             return Attempt(kind=kind, works=False)

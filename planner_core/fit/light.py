@@ -142,7 +142,7 @@ def fit_clip(plan: Plan, seconds: float, names: Names = PLAN_FILE) -> Fit:
         return Fit(plan=new, said=(_clip_said(plan, new),))
     nearest = _as_many_as_hold(plan, span, frames)
     if nearest is None:
-        return Fit(plan=plan, said=(_no_clip(plan, span, seconds),))
+        return Fit(plan=plan, said=(_no_clip(span, seconds),))
     said = (_not_so_long(plan, nearest, span, seconds, names), _clip_said(plan, nearest))
     return Fit(plan=nearest, said=said)
 
@@ -216,7 +216,7 @@ def _pace(factor: float) -> str:
     return f"{factor:.2g} times as fast"
 
 
-def _no_clip(plan: Plan, span_s: float, seconds: float) -> str:
+def _no_clip(span_s: float, seconds: float) -> str:
     return (
         f"A clip of {seconds:g} s can't be met: {duration_text(span_s)} leave no time for two frames with "
         "exposure, "

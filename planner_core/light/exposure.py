@@ -44,8 +44,7 @@ class Ramp:
 
     target_ev100 is the EV the settings should have; error_stops is positive where a frame comes out brighter
     than that. The wanted_ fields are what the light and the plan's own limits ask for, as if the interval
-    left time for any exposure; interval_binds is True where it doesn't. longest_shutter_s is the longest
-    shutter allowed in the ramp.
+    left time for any exposure. longest_shutter_s is the longest shutter allowed in the ramp.
     """
 
     target_ev100: Array
@@ -55,7 +54,6 @@ class Ramp:
     error_stops: Array
     wanted_shutter_s: Array
     wanted_error_stops: Array
-    interval_binds: NDArray[np.bool_]
     longest_shutter_s: float
 
 
@@ -241,7 +239,6 @@ def exposure_ramp(
         error_stops=error(shutter, iso),
         wanted_shutter_s=wanted_shutter,
         wanted_error_stops=error(wanted_shutter, wanted_iso),
-        interval_binds=binds,
         longest_shutter_s=longest,
     )
 

@@ -8,14 +8,12 @@ Optical Society of America A* 22, 2005). Brightness is in the units of sky.py. D
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
-Brightness = Callable[[Array], Array]  # of directions (..., 3): what comes from there, (..., 3)
 
 REFRACTIVE_INDEX = 1.333  # of water, any handbook
 STRAIGHT_DOWN = ((REFRACTIVE_INDEX - 1.0) / (REFRACTIVE_INDEX + 1.0)) ** 2  # Fresnel
@@ -39,16 +37,6 @@ def fresnel(cosine: ArrayLike) -> Array:
     g = np.sqrt(REFRACTIVE_INDEX**2 - 1.0 + c**2)
     across, along = (g - c) / (g + c), (c * (g + c) - 1.0) / (c * (g - c) + 1.0)
     return across**2 * (1.0 + along**2) / 2.0
-
-
-def mirrored(away: ArrayLike, slope: float, brightness: Brightness) -> Array:
-    """What water sends to an eye that looks along directions (n, 3) at it, shape (n, 3).
-
-    slope is the mean square slope; brightness what comes from a direction. A facet that mirrors what lies
-    below the horizon, other water, is given what brightness has there.
-    """
-    toward, shares = facets(np.asarray(away, dtype=np.float64), slope)
-    return np.einsum("nk,nkc->nc", shares, brightness(toward))
 
 
 def mirrored_share(drop: ArrayLike, slope: float) -> Array:
@@ -87,7 +75,7 @@ def glitter(away: ArrayLike, slope: float, toward: ArrayLike, radius_rad: float 
 
 def facets(away: Array, slope: float) -> tuple[Array, Array]:
     """For an eye that looks along (n, 3) at water: where its facets mirror from, (n, k, 3), and how much of
-    that comes to the eye from each, (n, k).
+    that comes to the eye from each, (n, k). slope is the mean square slope.
     """
     drop = np.maximum(-away[:, 2], LEAST_DROP)
     level = np.sqrt(1.0 - drop**2)

@@ -24,7 +24,7 @@ TAIL = 65_536  # some cameras write previews behind a picture's end
 class Taken:
     """One file: clock_s is the camera's wall clock, in seconds as if it were UTC, None without a time.
 
-    offset_s is the zone that the file names, brightness_ev100 what the camera's meter read. problem is empty,
+    offset_s is the zone that the file names. problem is empty,
     "no time" or "cut off".
     """
 
@@ -35,7 +35,6 @@ class Taken:
     f_number: float | None = None
     shutter_s: float | None = None
     iso: float | None = None
-    brightness_ev100: float | None = None
     orientation: int = 1
     camera: str = ""
     problem: str = ""
@@ -79,7 +78,6 @@ def _read(path: Path, name: str) -> Taken:
         return Taken(name=name, clock_s=None, problem="cut off" if cut else "no time")
     wall = instant.replace(tzinfo=dt.UTC)
     offset = instant.utcoffset()
-    bright = number_in(tags, "EXIF BrightnessValue")
     return Taken(
         name=name,
         clock_s=wall.timestamp(),
@@ -89,7 +87,6 @@ def _read(path: Path, name: str) -> Taken:
         shutter_s=_positive(number_in(tags, "EXIF ExposureTime")),
         iso=_positive(number_in(tags, "EXIF ISOSpeedRatings", "EXIF PhotographicSensitivity")),
         # APEX: Ev = Bv + Sv, and Sv is 5 at ISO 100 (CIPA DC-008, annex C)
-        brightness_ev100=bright + 5.0 if bright is not None and -20.0 < bright < 20.0 else None,
         orientation=int(number_in(tags, "Image Orientation") or 1),
         camera=_camera(tags),
         problem="cut off" if cut else "",

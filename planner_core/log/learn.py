@@ -47,18 +47,16 @@ class Lessons:
     cloud_divisor: Learned | None = None
     artificial_ev100: Learned | None = None
     overhead_s: Learned | None = None
-    light_off_stops: float | None = None
 
 
-def lessons(plan: Plan, shot: ShotSequence, real: AsShot) -> Lessons:
+def lessons(shot: ShotSequence, real: AsShot) -> Lessons:
     """Everything that the sequence can teach."""
-    cloud, lamps, off = _light(real, shot)
+    cloud, lamps = _light(real)
     return Lessons(
         interval_s=Learned(value=shot.interval_s, deviation=shot.interval_deviation_s),
         cloud_divisor=cloud,
         artificial_ev100=lamps,
         overhead_s=_overhead(shot),
-        light_off_stops=off,
     )
 
 
@@ -90,13 +88,13 @@ def _noted(notes: object, source: str, said: list[str]) -> object:
 # ---------------------------------------------------------------- light
 
 
-def _light(real: AsShot, shot: ShotSequence) -> tuple[Learned | None, Learned | None, float | None]:
-    """Cloud divisor, artificial light, and how far the model stays from the log, stops, root mean square."""
+def _light(real: AsShot) -> tuple[Learned | None, Learned | None]:
+    """Cloud divisor and artificial light."""
     if real.plan.exposure is None:
-        return None, None, None
+        return None, None
     sample = _Sample.of(real)
     if len(sample.rows) < FEWEST_FRAMES:
-        return None, None, None
+        return None, None
     low, high = field_range(ShootPart, "cloud_divisor")
     lamps = real.plan.exposure.artificial_ev100
     start = np.array([math.log2(real.plan.shoot.cloud_divisor), lamps if lamps is not None else -4.0])
@@ -110,19 +108,17 @@ def _light(real: AsShot, shot: ShotSequence) -> tuple[Learned | None, Learned | 
 
     found = solve(residuals, start, np.array([0.02, 0.05]), settled=1e-4)
     if np.abs(found.values[0] - start[0]) < 1e-9 and not np.isfinite(found.cofactor).all():
-        return None, None, None
+        return None, None
     free = max(len(sample.rows) - 2, 1)
     scatter = max(math.sqrt(found.sum_of_squares / free), STEP_STOPS / math.sqrt(12.0))
     deviation = scatter * np.sqrt(np.maximum(np.diag(found.cofactor), 0.0))
     cloud = float(np.clip(2.0 ** found.values[0], low, high))
-    off = math.sqrt(found.sum_of_squares / len(sample.rows))
     of_cloud, of_lamps = (float(value) for value in deviation)
     return (
         Learned(value=cloud, deviation=cloud * math.log(2.0) * of_cloud)
         if of_cloud < CERTAIN_CLOUD_STOPS
         else None,
         Learned(value=float(found.values[1]), deviation=of_lamps) if of_lamps < CERTAIN_LAMPS_EV else None,
-        off,
     )
 
 

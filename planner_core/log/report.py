@@ -54,7 +54,7 @@ def read_log(
         shot=shot,
         real=real,
         balance=balance_as_shot(plan, real),
-        learned=lessons(plan, shot, real),
+        learned=lessons(shot, real),
     )
 
 

@@ -81,8 +81,6 @@ class Comparison:
             ],
         }
 
-    to_dict = as_dict
-
     def lines(self) -> list[str]:
         """The table as text, a line and a sentence each."""
         wide = max(len(row.label) for row in self.rows)

@@ -9,7 +9,6 @@ from collections.abc import Iterator
 import attrs
 import numpy as np
 from attrs import frozen
-from numpy.typing import NDArray
 
 from planner_core.photo import camera
 from planner_core.photo.pins import corner_m
@@ -17,7 +16,6 @@ from planner_core.photo.solve import Solved, solve_photo
 from planner_core.place.blocking import block_mesh
 from planner_core.plan.model import Block, Photo, Pin, Plan
 
-Array = NDArray[np.float64]
 Pixel = tuple[float, float]
 
 MOST_CORNERS = 16  # a block with more is round, and pinned by top and foot

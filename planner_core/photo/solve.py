@@ -23,7 +23,7 @@ from planner_core.rig.geometry import bearing_and_altitude
 
 Array = NDArray[np.float64]
 
-AIM, ROLL, VIEW, PLACE = 1, 2, 3, 4  # how many pins it takes
+AIM, ROLL, PLACE = 1, 2, 4  # how many pins it takes
 POINTS_FOR_PLACE = 2
 CLICK_PX = 2.0  # how well a corner is pointed at (common practice, no source) …
 CLICK_WEIGHT = 5.0  # … which counts as much as so many residuals: few pins say little of their own scatter
@@ -81,7 +81,7 @@ def solve_photo(plan: Plan, photo: Photo, *, place_known: bool = True) -> Solved
         if uncertain is not None:
             kept, unknowns = uncertain, 4
             found = problem.solve(unknowns, place_known=True)
-    off, off_px = problem.odd_one(unknowns, found, place_known)
+    off, off_px = problem.odd_one(unknowns, found)
     return _solved(problem, found, unknowns, off, off_px, kept)
 
 
@@ -221,7 +221,7 @@ class _Problem:
         uncertain = self.sigma_px(found, 7) * math.sqrt(float(variance.sum()))
         return uncertain if uncertain > UNCERTAIN * nearest else None
 
-    def odd_one(self, unknowns: int, found: Solution, place_known: bool) -> tuple[int | None, float]:
+    def odd_one(self, unknowns: int, found: Solution) -> tuple[int | None, float]:
         """The pin that all others contradict, and by how many pixels; None where no one stands out."""
         count = len(self.targets.pixels)
         if 2 * (count - 1) <= unknowns or count < 3:

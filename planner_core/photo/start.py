@@ -32,13 +32,12 @@ class Given:
 
 @frozen(kw_only=True)
 class Entry:
-    """A photograph before its pins are looked at. place_known and bearing_known say whether anything but its
-    pins tells them; said are the sentences for a person.
+    """A photograph before its pins are looked at. place_known says whether anything but its
+    pins tells where it was taken; said are the sentences for a person.
     """
 
     photo: Photo
     place_known: bool
-    bearing_known: bool
     said: tuple[str, ...]
 
 
@@ -81,7 +80,6 @@ def entry(
     return Entry(
         photo=photo,
         place_known=place is not None,
-        bearing_known=bearing is not None,
         said=tuple(missing or filter(None, (said_place, said_bearing, _said_time(photo)))),
     )
 

@@ -126,17 +126,14 @@ class Readings:
     headroom_stops: float
 
     @cached_property
-    def average_ev100(self) -> Array:
-        """Through the lens and its graduated filter: the mean luminance of the picture."""
-        return self._every(self._average_cd_m2)
-
-    @cached_property
     def evaluative_ev100(self) -> Array:
-        """The average, but never so low that the brightest tenth of the picture goes over white, as a meter
-        that protects the highlights.
+        """Through the lens and its graduated filter: the mean luminance of the picture, but never so low that
+        its brightest tenth goes over white, as a meter that protects the highlights.
         """
-        brightest = self._parted_cd_m2[:, -self._tenth :].mean(axis=1)
-        return self._every(np.maximum(self._average_cd_m2, brightest * 2.0**-self.headroom_stops))
+        cells = self.grid.on_sensor_cd_m2.reshape(len(self.grid.at), -1)
+        tenth = cells.shape[1] // 10
+        brightest = np.partition(cells, (tenth, -tenth), axis=1)[:, -tenth:].mean(axis=1)
+        return self._every(np.maximum(cells.mean(axis=1), brightest * 2.0**-self.headroom_stops))
 
     @cached_property
     def brightest_sky_ev100(self) -> Array:
@@ -147,11 +144,6 @@ class Readings:
     def subject_face_ev100(self) -> Array:
         """Through the filter, the subject's face toward the camera; NaN where there is none."""
         return self._every(self.grid.subject_cd_m2 * self.grid.subject_let_through)
-
-    @cached_property
-    def shadows_ev100(self) -> Array:
-        """Through the filter, the darkest tenth of the picture."""
-        return self._every(self._parted_cd_m2[:, : self._tenth].mean(axis=1))
 
     @cached_property
     def sky_ev100(self) -> Array:
@@ -168,12 +160,6 @@ class Readings:
         """Level ground in the open, likewise."""
         return self._every(self.grid.ground_cd_m2)
 
-    @cached_property
-    def sky_share(self) -> Array:
-        """How much of the picture is sky."""
-        frames = np.arange(len(self.scene_ev100))
-        return np.interp(frames, self.grid.at, self.grid.is_sky.mean(axis=(1, 2)))
-
     def of(self, plan: Plan) -> Array:
         """What the plan's meter reads, as an EV to expose for, (frames,).
 
@@ -188,23 +174,6 @@ class Readings:
         else:
             return self.evaluative_ev100
         return np.where(np.isfinite(read), read, self.evaluative_ev100)
-
-    @cached_property
-    def _parted_cd_m2(self) -> Array:
-        """Each picture's cells, the darkest and the brightest tenth at the ends."""
-        return np.partition(self._cells_cd_m2, (self._tenth, -self._tenth), axis=1)
-
-    @cached_property
-    def _average_cd_m2(self) -> Array:
-        return np.asarray(self._cells_cd_m2.mean(axis=1))
-
-    @cached_property
-    def _cells_cd_m2(self) -> Array:
-        return self.grid.on_sensor_cd_m2.reshape(len(self.grid.at), -1)
-
-    @property
-    def _tenth(self) -> int:
-        return self._cells_cd_m2.shape[1] // 10
 
     def _every(self, luminance_cd_m2: Array) -> Array:
         """The reading on every frame of a luminance on the frames that were read."""

@@ -7,13 +7,10 @@ from __future__ import annotations
 
 import numpy as np
 from attrs import frozen
-from numpy.typing import NDArray
 
 from planner_core.picture.projection import delivered_crop
 from planner_core.picture.view import View, of_the_view
 from planner_core.plan.model import Block, Plan
-
-Array = NDArray[np.float64]
 
 SPEEDS_M_S = {"water": 1.5, "people": 1.4, "traffic": 14.0}
 LENGTHS_M = {"water": 1.0, "people": 0.5, "traffic": 4.5}

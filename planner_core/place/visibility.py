@@ -65,22 +65,6 @@ def _along(normals: Array, vectors: Array) -> Array:
     return (normals @ vectors.reshape(3, -1)).reshape(len(normals), *vectors.shape[1:])
 
 
-def entry(piece: ConvexPiece, origins: Array, directions: Array) -> tuple[Array, Array]:
-    """Where rays (3, n) enter a convex piece, in lengths of their direction, infinite for a miss; and the
-    outward normal of the face through which they do, (3, n).
-    """
-    towards = piece.normals @ directions + 1e-300
-    inverse, place = 1.0 / towards, piece.normals @ origins
-    one = (piece.low_m[:, None] - place) * inverse
-    other = (piece.high_m[:, None] - place) * inverse
-    enters = np.minimum(one, other)
-    face = np.argmax(enters, axis=0)
-    along = np.arange(enters.shape[1])
-    enter, leave = enters[face, along], np.maximum(one, other).min(axis=0)
-    normal = piece.normals[face].T * -np.sign(towards[face, along])
-    return np.where((enter <= leave) & (leave > 0.0), np.maximum(enter, 0.0), np.inf), normal
-
-
 def first_hits(
     plan: Plan, origins_m: ArrayLike, directions: ArrayLike, *, ignoring: Collection[int] = ()
 ) -> tuple[Array, NDArray[np.intp]]:

@@ -512,4 +512,3 @@ TOPICS: dict[str, dict[str, About]] = {
         ),
     },
 }
-CATALOGUE: dict[str, About] = {code: about for topic in TOPICS.values() for code, about in topic.items()}

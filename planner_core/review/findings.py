@@ -39,7 +39,6 @@ __all__ = [
     "sentences",
     "sort_findings",
     "speaks",
-    "spoken_codes",
 ]
 
 LEVELS = ("stop", "warn", "note")
@@ -126,7 +125,7 @@ class Voice:
     nothing_helps: Callable[[Finding], str]
 
 
-_SPEAKERS: dict[str, dict[str, Speaker]] = {}  # by language, then by code
+SPEAKERS: dict[str, dict[str, Speaker]] = {}  # by language, then by code
 _VOICES: dict[str, Voice] = {}
 
 
@@ -137,7 +136,7 @@ def speaks(*codes: str, language: str = ENGLISH) -> Callable[[Speaker], Speaker]
 
     def register(speaker: Speaker) -> Speaker:
         for code in codes:
-            _SPEAKERS.setdefault(language, {})[code] = speaker
+            SPEAKERS.setdefault(language, {})[code] = speaker
         return speaker
 
     return register
@@ -148,14 +147,9 @@ def has_voice(language: str, voice: Voice) -> None:
     _VOICES[language] = voice
 
 
-def spoken_codes(language: str = ENGLISH) -> frozenset[str]:
-    """The codes that there are sentences for in a language."""
-    return frozenset(_SPEAKERS.get(language, ()))
-
-
 def _speaker_of(code: str, language: str) -> Speaker:
     """Who words a code's findings; in English where the language has nobody."""
-    return _SPEAKERS.get(language, {}).get(code) or _SPEAKERS[ENGLISH][code]
+    return SPEAKERS.get(language, {}).get(code) or SPEAKERS[ENGLISH][code]
 
 
 def sentences(finding: Finding, names: Names = PLAN_FILE) -> Told:

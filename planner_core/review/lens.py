@@ -18,7 +18,6 @@ import math
 
 import numpy as np
 from attrs import frozen
-from numpy.typing import NDArray
 
 from planner_core.draft.sky import picture_settings_ev100
 from planner_core.frames import FrameTable
@@ -40,8 +39,6 @@ from planner_core.plan.model import NEAREST_FOCUS, Plan
 from planner_core.review import remedies
 from planner_core.review.findings import Finding, Remedy, facts
 from planner_core.review.summary import FocusNumbers, StarNumbers
-
-Array = NDArray[np.float64]
 
 STARS_SHOW_DEG = (
     -12.0

@@ -100,7 +100,7 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], LightSu
     lens_findings, stars, focus = review_lens.review_lens(plan, frames)
     tone_findings, tone_numbers = review_tones.review_tones(plan, frames)
     findings = [
-        *_balance(plan, shares),
+        *_balance(shares),
         *_midpoint(plan, frames, shares),
         *_event_missing(plan, frames),
         *_clock_change(plan, frames),
@@ -131,7 +131,7 @@ def review_topic(plan: Plan, frames: FrameTable) -> tuple[list[Finding], LightSu
 # ---------------------------------------------------------------- balance
 
 
-def _balance(plan: Plan, shares: Balance) -> list[Finding]:
+def _balance(shares: Balance) -> list[Finding]:
     """Day against everything else, for a clip that goes from one to the other."""
     if shares.turn is None:
         return []

@@ -36,12 +36,12 @@ def review_moving(plan: Plan, frames: FrameTable) -> list[Finding]:
     found = sorted(moving.movers(frames.view), key=lambda mover: ORDER.index(mover.kind))
     shutter_s = frames.ramp.shutter_s
     return [
-        *(finding for mover in found for finding in _strobing(plan, frames, mover, shutter_s)),
+        *(finding for mover in found for finding in _strobing(plan, mover, shutter_s)),
         *(finding for mover in found for finding in _smearing(plan, mover, shutter_s)),
     ]
 
 
-def _strobing(plan: Plan, frames: FrameTable, mover: Mover, shutter_s: Array) -> list[Finding]:
+def _strobing(plan: Plan, mover: Mover, shutter_s: Array) -> list[Finding]:
     """Exposures so short against the interval that things jump from one frame to the next."""
     interval_s = plan.shoot.interval_s
     jump_px = moving.crossing_px(plan, mover, interval_s)

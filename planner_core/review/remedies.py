@@ -48,7 +48,7 @@ ASIDE_M = (0.05, 0.1, 0.2, 0.4)  # along the rail, to part outlines that run tog
 UP_DEG = (3.0, 6.0, 10.0)  # for what lies on the ground
 
 Proposer = Callable[[Plan, FrameTable, Finding], Iterable[Remedy]]
-_PROPOSERS: dict[str, list[Proposer]] = {}
+PROPOSERS: dict[str, list[Proposer]] = {}  # by the code of the finding
 
 
 def proposes(*codes: str) -> Callable[[Proposer], Proposer]:
@@ -56,20 +56,15 @@ def proposes(*codes: str) -> Callable[[Proposer], Proposer]:
 
     def register(proposer: Proposer) -> Proposer:
         for code in codes:
-            _PROPOSERS.setdefault(code, []).append(proposer)
+            PROPOSERS.setdefault(code, []).append(proposer)
         return proposer
 
     return register
 
 
-def proposed_for() -> frozenset[str]:
-    """The codes that something is proposed for by a search."""
-    return frozenset(_PROPOSERS)
-
-
 def proposed(plan: Plan, frames: FrameTable, finding: Finding) -> tuple[Remedy, ...]:
     """What to try against a finding that wasn't tried yet, in the order in which one would."""
-    proposers = _PROPOSERS.get(finding.code, ())
+    proposers = PROPOSERS.get(finding.code, ())
     found = (*finding.remedies, *(each for ask in proposers for each in ask(plan, frames, finding)))
     return tuple({repr(sorted(each.changes.items())): each for each in reversed(found)}.values())[::-1]
 

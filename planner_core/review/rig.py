@@ -263,11 +263,11 @@ def _axis_speeds(plan: Plan, frames: FrameTable) -> list[Finding]:
         if plan.move.drive == "continuous":
             findings += _driven_too_fast(plan, axis, position)
         else:
-            findings += _stepped_too_far(plan, frames, axis, position)
+            findings += _stepped_too_far(plan, axis, position)
     return findings
 
 
-def _stepped_too_far(plan: Plan, frames: FrameTable, axis: AxisLimits, position: Array) -> list[Finding]:
+def _stepped_too_far(plan: Plan, axis: AxisLimits, position: Array) -> list[Finding]:
     """Moves that don't fit between two frames, however short the exposure."""
     times = drive.axis_move_times_s(axis, position)
     room = plan.shoot.interval_s - plan.shoot.write_s - plan.rig.settle_s

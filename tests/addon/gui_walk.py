@@ -1213,7 +1213,7 @@ def shown_evening() -> Wait:
         if ready is not None and ready.drawing is not None:
             break
         yield 0.5
-    assert evenings().anywhere()
+    assert evenings()._evenings
     assert ready is not None
     assert ready.drawing is not None, "the picture was never drawn"
     yield 2 * DRAWN_S
@@ -1239,7 +1239,7 @@ def saved_meanwhile(before: dict[Any, Any]) -> Wait:
         bpy.ops.wm.save_as_mainfile(filepath=str(OUT / "evening.blend"), copy=True)
     bpy.app.handlers.save_pre.pop()
     assert seen == [before], seen
-    assert evenings().anywhere()
+    assert evenings()._evenings
     yield DRAWN_S
 
 

@@ -45,7 +45,7 @@ def test_its_colours_are_those_of_the_fast_look() -> None:
     one = short_evening()
     picture = prepared(one)
     scene, frames = drawn(one)
-    look = looks.Look(scene, frames, "fast", engines.Engine(name=compat.WORKBENCH, words="Workbench"))
+    look = looks.Look(scene, frames, engines.Engine(name=compat.WORKBENCH, words="Workbench"))
     for number in (1, 4, 7):
         look.show(number)
         ours = picture.frame(number)

@@ -45,7 +45,7 @@ def evening(poses: list[dict[str, float]] | None = None, **changes: Any) -> Plan
 def fast(one: Plan) -> looks.Look:
     """The look, prepared in a new file."""
     scene, frames = drawn(one)
-    return looks.Look(scene, frames, "fast", engines.Engine(name=compat.WORKBENCH, words="Workbench"))
+    return looks.Look(scene, frames, engines.Engine(name=compat.WORKBENCH, words="Workbench"))
 
 
 def camera_of(look: looks.Look) -> bpy.types.Object:

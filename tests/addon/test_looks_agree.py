@@ -124,10 +124,9 @@ def pictures(frames: FrameTable, engine: str, folder: Path) -> dict[int, Array]:
     """Both frames in linear light, the top row first."""
     scene, _ = drawn(frames.plan, bpy.data.scenes.new("Draft"))
     scene.render.resolution_x, scene.render.resolution_y = SIZE
-    look = "fast" if engine == compat.WORKBENCH else "lit"
     # a still's samples for the measure; EEVEE draws in software here, slowly
     still = engine == compat.CYCLES
-    shown = looks.Look(scene, frames, look, engines.Engine(name=engine, words=engine), still=still)
+    shown = looks.Look(scene, frames, engines.Engine(name=engine, words=engine), still=still)
     compat.choose_image(scene.render.image_settings, "OPEN_EXR")
     scene.render.image_settings.color_depth = "32"
     scene.render.use_file_extension = scene.render.use_compositing = False

@@ -67,7 +67,7 @@ def picture(frames: FrameTable, path: Path) -> Any:
     scene, _ = drawn(frames.plan)
     scene.render.resolution_x, scene.render.resolution_y = SIZE
     workbench = engines.Engine(name=compat.WORKBENCH, words="Workbench")
-    look = looks.Look(scene, frames, "fast", workbench, still=True)
+    look = looks.Look(scene, frames, workbench, still=True)
     look.show(1)
     compat.choose_image(scene.render.image_settings, "OPEN_EXR")
     scene.render.filepath, scene.render.use_file_extension = str(path), False

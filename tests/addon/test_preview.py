@@ -713,7 +713,7 @@ def test_a_rig_that_never_stops_blurs_for_as_long_as_the_shutter_is_open(tmp_pat
         frames = compute_frames(one)
         assert frames.ramp is not None
         scene, _ = drawn(one)
-        look = looks.Look(scene, frames, "lit", engines.choose_engine("lit", "CYCLES"))
+        look = looks.Look(scene, frames, engines.choose_engine("lit", "CYCLES"))
         look.show(11)
         assert scene.render.use_motion_blur == (drive == "continuous")
         if drive == "continuous":

@@ -85,7 +85,7 @@ def test_shadows_of_the_fast_look_fall_away_from_the_sun(place: Any, tmp_path: P
     plan = post_at(*place)
     frames = compute_frames(plan)
     scene, _ = drawn(plan)
-    look = looks.Look(scene, frames, "fast", engines.choose_engine("fast", compat.WORKBENCH))
+    look = looks.Look(scene, frames, engines.choose_engine("fast", compat.WORKBENCH))
     look.show(2)
     length = POST_M / np.tan(np.radians(frames.sun_altitude_deg[1]))
     camera: Any = scene.camera

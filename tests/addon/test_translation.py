@@ -19,7 +19,7 @@ from blender_addon.ui.translation import CONTEXT, LANGUAGES
 from planner_core import compute_frames, load_plan, review
 from planner_core.edit import starter
 from planner_core.review import findings
-from planner_core.review.findings import Sentences, sentences, speaks, spoken_codes
+from planner_core.review.findings import SPEAKERS, Sentences, sentences, speaks
 from planner_core.words import language
 from planner_core.words.language import Language
 from tests.addon.messages import all_messages
@@ -110,8 +110,8 @@ def test_a_translation_has_the_values_of_its_message() -> None:
 
 def test_every_finding_speaks_german() -> None:
     ours = codes_of_the_tool()
-    assert ours - spoken_codes("de") == set()
-    assert spoken_codes("de") <= ours
+    assert ours - set(SPEAKERS["de"]) == set()
+    assert set(SPEAKERS["de"]) <= ours
 
 
 def facts_asked(folder: Path) -> set[str]:
@@ -192,7 +192,7 @@ def spoken_oddly() -> Iterator[None]:
     language.chosen_by(odd)
     yield
     language.left(odd)
-    findings._SPEAKERS.pop("xx")
+    SPEAKERS.pop("xx")
     findings._VOICES.pop("xx")
 
 

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner_core.evening.schedule import RESERVE_S, WATCH_S, Job, Schedule, find_starts, solve
+from planner_core.evening.schedule import RESERVE_S, WATCH_S, Job, Schedule, find_starts, shortest
 
 pytestmark = pytest.mark.once
 
@@ -25,6 +25,12 @@ PACE_M_S = 1.1
 
 def walks(places: Sequence[tuple[float, float]]) -> list[list[int]]:
     return [[math.ceil(math.dist(a, b) / PACE_M_S) for b in places] for a in places]
+
+
+def solve(jobs: Sequence[Job], walk: list[list[int]]) -> Schedule | None:
+    """The best evening for one person."""
+    starts = find_starts(jobs, walk)
+    return None if starts is None else shortest(jobs, walk, starts)
 
 
 def random_evening(rng: random.Random) -> tuple[list[Job], list[list[int]]]:

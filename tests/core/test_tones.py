@@ -194,7 +194,7 @@ def readings(frames: FrameTable) -> metering.Readings:
 def test_a_camera_behind_a_graduated_filter_asks_for_more_exposure_and_a_spot_meter_does_not() -> None:
     plain = readings(compute_frames(toward_the_sunset()))
     filtered = readings(compute_frames(toward_the_sunset(grad_stops=2.0)))
-    assert np.all(filtered.average_ev100 < plain.average_ev100 - 0.3)
+    assert np.all(filtered.evaluative_ev100 < plain.evaluative_ev100 - 0.3)
     assert np.all(filtered.brightest_sky_ev100 < plain.brightest_sky_ev100)
     for name in ("sky_ev100", "subject_ev100", "ground_ev100"):
         assert getattr(filtered, name) == pytest.approx(getattr(plain, name)), name

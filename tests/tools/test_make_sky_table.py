@@ -39,8 +39,13 @@ def test_ozone_makes_twilight_blue() -> None:
     with_ozone = make_sky_table.clear_air()
     without = make_sky_table.Air(extinction=with_ozone.extinction * np.array([1.0, 1.0, 0.0])[:, None])
     zeniths = []
+    # no light from the second scattering on, to see what the first does alone
+    echo = make_sky_table.Echo(
+        heights_km=np.array([0.0, make_sky_table.TOP_KM]),
+        rises=np.array([-1.0, 1.0]),
+        radiance=np.zeros((2, 2, len(make_sky_table.WAVELENGTHS_NM))),
+    )
     for air in (with_ozone, without):
-        echo = make_sky_table.scattered_once_only()
         zeniths.append(make_sky_table.sky_rgb(air, columns, echo, -6.0, over)[-1].mean(axis=0))
     blue, yellowish = (zenith[2] / zenith[0] for zenith in zeniths)
     assert blue > 2.0 * yellowish

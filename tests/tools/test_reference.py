@@ -24,7 +24,7 @@ from planner_core.output.evening.words import evening_dict
 from planner_core.output.late_page import late_dict
 from planner_core.review import remedies
 from planner_core.review.assess import assess
-from planner_core.review.catalogue import CATALOGUE, NOTHING
+from planner_core.review.catalogue import NOTHING, TOPICS
 from planner_core.review.findings import LEVELS, finding_dict
 from planner_core.review.summary import Summary
 from planner_core.scout import evenings, finds
@@ -32,6 +32,8 @@ from tests.spoken import codes_of_the_tool
 from tests.two_towers import plan
 from tools import make_reference, photo_command, report, terrain_command
 from tools import reference_columns as columns
+
+CATALOGUE = {code: about for topic in TOPICS.values() for code, about in topic.items()}
 
 pytestmark = pytest.mark.once
 
@@ -110,7 +112,7 @@ def test_levels_of_a_plan_full_of_mistakes_are_among_them(project_root: Path) ->
 
 
 def test_whatever_is_tried_against_a_finding_is_said() -> None:
-    for code in remedies.proposed_for():
+    for code in remedies.PROPOSERS:
         assert CATALOGUE[code].remedies != NOTHING, code
 
 

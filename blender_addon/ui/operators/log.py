@@ -90,7 +90,7 @@ class DUSKRAIL_OT_open_log(WithPlan, bpy.types.Operator):
         job = ThreadJob(lambda listen: read(path, plan, listen), "duskrail-log")
         if bpy.app.background:
             job.wait()
-            return self._taken(context, job)
+            return self._taken(job)
         _under_way.append(job)
         self.timer = context.window_manager.event_timer_add(LOOK_EVERY_S, window=context.window)
         context.window_manager.modal_handler_add(self)
@@ -112,7 +112,7 @@ class DUSKRAIL_OT_open_log(WithPlan, bpy.types.Operator):
             context.workspace.status_text_set(progress_text(job.text))
             return {"PASS_THROUGH"}
         self._end(context)
-        return self._taken(context, job)
+        return self._taken(job)
 
     def cancel(self, context: Any) -> None:
         """Blender quits, or opens another file."""
@@ -124,7 +124,7 @@ class DUSKRAIL_OT_open_log(WithPlan, bpy.types.Operator):
         context.window_manager.event_timer_remove(self.timer)
         context.workspace.status_text_set(None)
 
-    def _taken(self, context: Any, job: ThreadJob[str]) -> Outcome:
+    def _taken(self, job: ThreadJob[str]) -> Outcome:
         """What was read, kept in the scene that it was for."""
         if job.defect is not None:
             raise job.defect

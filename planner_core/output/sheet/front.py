@@ -6,9 +6,7 @@ import base64
 from collections.abc import Iterable, Iterator
 from itertools import pairwise
 
-import numpy as np
 from attrs import frozen
-from numpy.typing import NDArray
 
 from planner_core.evening.timetable import Moment, timetable, turn_moment
 from planner_core.frames import FrameTable
@@ -22,8 +20,6 @@ from planner_core.plan.timeline import utc_datetime
 from planner_core.review.findings import Review
 from planner_core.rig import drive
 from planner_core.words.dates import day_words
-
-Array = NDArray[np.float64]
 
 MEDIA_TYPES = {b"\x89PNG": "image/png", b"\xff\xd8\xff": "image/jpeg", b"RIFF": "image/webp"}
 STRIP_PICTURES, UPRIGHT_STRIP_PICTURES = 4, 8

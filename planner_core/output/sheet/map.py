@@ -148,7 +148,7 @@ def place_svg(
     view.fields(frames)
     view.bodies(frames.camera_m[0], marks)
     view.rail(frames)
-    view.names(_apart(plan, outlines, view.scale), frames)
+    view.names(_apart(plan, outlines, view.scale))
     view.furniture()
     return view.canvas.svg()
 
@@ -170,7 +170,7 @@ def rig_svg(plan: Plan, frames: FrameTable, outlines: Outlines, width: float, he
     view.blocks(near)
     view.fields(frames)
     view.rail(frames, close=True)
-    view.names(near, frames)
+    view.names(near)
     view.furniture()
     return view.canvas.svg()
 
@@ -346,7 +346,7 @@ class _View:
         for x, y in np.linspace(start, end, pieces + 1):
             self.taken.append((x - half, y - half, x + half, y + half))
 
-    def names(self, outlines: Outlines, frames: FrameTable) -> None:
+    def names(self, outlines: Outlines) -> None:
         """Names of the subject, the foreground and the largest of the rest, as far as there is room."""
         order = {"subject": 0, "foreground": 1, "background": 2, "water": 3, "ground": 4}
 
