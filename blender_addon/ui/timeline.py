@@ -1,8 +1,10 @@
 """The timeline tells the story: day, twilight and night, how good each frame's picture is, what was really
 shot, findings, poses and light events, in every timeline and dope sheet.
 
-All of it fits into Blender's timeline at its usual height, which shows little more than the ruler. A click
-on a finding's bar goes to it.
+All of it fits into Blender's timeline at its usual height, which shows little more than the ruler: there
+findings are lines at the ruler's upper edge, each with its level's mark. A click on the mark goes to the
+finding, and beside it scrubs as ever. Where the timeline is higher, findings are bars below the ruler, to be
+clicked anywhere.
 """
 
 from __future__ import annotations
@@ -27,7 +29,7 @@ from planner_core.words.language import say
 
 from ..scene import build, store
 from ..state import live
-from . import views, wording
+from . import level_marks, views, wording
 from .drawing import AS_SHOT_COLOUR, LEVEL_COLOURS, PHASE_COLOURS, Colour, fill, text_width, ui_scale, write
 
 Array = NDArray[Any]
@@ -36,20 +38,27 @@ ALPHA, EDGE_ALPHA = 0.30, 0.9
 EDGE_PX, SCORE_PX, LETTERS_PX = 2.0, 4.0, 10.0
 LOG_PX = 4.0  # of the strip of what was shot, over that of the pictures
 RULER_PX = 23.0  # of frame numbers, at the upper edge
-TALL_PX = 80.0  # from where on there is room for words; Blender's own timeline is lower
-SIGNS = {"stop": "\N{MULTIPLICATION SIGN}", "warn": "!", "note": "i"}
+WORDS_PX = 16.0  # of the marks' words, below the ruler where there is room
+ROW_PX, LEAST_ROWS, MOST_ROWS = 15.0, 3, 5  # of bars below the ruler
+MARK_PX = 11.0  # of a level's mark
+PLAYHEAD_PX, DIGIT_PX = 12.0, 3.5  # half of what covers the ruler at the current frame, and of each digit
+MARKERS_PX = 32.0  # of Blender's own markers, at the lower edge
+LINE_PX, MOST_LINES = 11.0 / 3.0, 3  # of findings as lines at the ruler's upper edge
+MARK_GROUND: Colour = (0.08, 0.08, 0.09, 0.85)
 
 
 @frozen
 class Rows:
-    """How findings are laid out in a region: height of a row, and how many there are at most."""
+    """How findings are laid out in a region: height of a row, how many there are at most, whether they are
+    bars with words or lines at the upper edge, and where the first one begins.
+    """
 
     height_px: float
     most: int
     words: bool
+    first_px: float
 
 
-LOW, TALL = Rows(4.5, 3, False), Rows(15.0, 5, True)
 SCORE_COLOURS: tuple[Colour, Colour] = ((0.78, 0.30, 0.26, 1.0), (0.36, 0.72, 0.44, 1.0))  # poor, good
 MARK_COLOUR: Colour = (0.96, 0.95, 0.90, 0.95)
 AS_PLANNED_COLOUR: Colour = (0.55, 0.57, 0.58, 1.0)
@@ -64,7 +73,9 @@ _handles: list[Any] = []
 
 @frozen
 class Bar:
-    """A finding as a bar: its number in the review, and where it is in the region."""
+    """A finding as a bar: its number in the review, where it is in the region, and the lower left corner and
+    size of its level's mark; None where that is out of sight.
+    """
 
     number: int
     finding: Finding
@@ -72,6 +83,16 @@ class Bar:
     right: float
     bottom: float
     top: float
+    mark: tuple[float, float, float] | None
+
+    def is_at(self, x: float, y: float, *, anywhere: bool) -> bool:
+        """Whether its mark is at a place, or any of it."""
+        if anywhere and self.left <= x <= self.right and self.bottom <= y <= self.top:
+            return True
+        if self.mark is None:
+            return False
+        left, bottom, size = self.mark
+        return left <= x <= left + size and bottom <= y <= bottom + size
 
 
 def register() -> None:
@@ -85,45 +106,90 @@ def unregister() -> None:
     """Stop drawing."""
     while _handles:
         bpy.types.SpaceDopeSheetEditor.draw_handler_remove(_handles.pop(), "WINDOW")
+    level_marks.forget()
 
 
 # ---------------------------------------------------------------- where things are
 
 
 def bars(scene: Any, region: Any) -> list[Bar]:
-    """Findings about some of the frames as bars above the lower edge, the gravest first and lowest."""
+    """Findings about some of the frames as bars, the gravest first and lowest."""
     report = live.state_of(scene).review
-    if report is None:
+    rows = rows_of(scene, region)
+    if report is None or not rows.most:
         return []
-    scale, rows = ui_scale(), rows_of(region)
-    low = _low_px(scene) * scale
+    scale = ui_scale()
+    shortest = (MARK_PX + 5.0 if rows.words else 3.0) * scale
     ends: list[float] = []  # of each row
+    taken = [_playhead(scene, region)]  # where no line's mark goes
     found = []
     for number, finding in enumerate(report.findings):
         if finding.frames is None:
             continue
         left, right = _span(region, *finding.frames)
-        right = max(right, left + 3.0 * scale)
+        right = max(right, left + shortest)
         row = next((row for row, end in enumerate(ends) if end < left), len(ends))
         if row >= rows.most:
             continue
         ends[row : row + 1] = [right + 1.0]
-        bottom = low + row * rows.height_px * scale
-        found.append(Bar(number, finding, left, right, bottom, bottom + (rows.height_px - 1.0) * scale))
+        bottom = rows.first_px * scale + row * rows.height_px * scale
+        top = bottom + (rows.height_px - 1.0) * scale
+        mark = _mark_in(region, left, right, bottom if rows.words else None, taken)
+        found.append(Bar(number, finding, left, right, bottom, top, mark))
     return found
 
 
+def _mark_in(
+    region: Any, left: float, right: float, bottom: float | None, taken: list[tuple[float, float]]
+) -> tuple[float, float, float] | None:
+    """Where a bar's mark goes: inside the bar; of a line (no bottom) at the ruler's upper edge, as near to
+    where it begins as `taken` leaves room, which it is added to.
+    """
+    size, width = MARK_PX * ui_scale(), float(region.width)
+    if right <= 0.0 or left >= width:
+        return None
+    if bottom is not None:
+        return max(left, 0.0) + 3.0 * ui_scale(), bottom + 1.5 * ui_scale(), size
+    wanted = min(max(left, 0.0), width - size)
+    places = [wanted, *(edge for start, end in taken for edge in (end, start - size))]
+    free = [place for place in places if 0.0 <= place <= width - size and _is_free(place, size, taken)]
+    if not free:
+        return None
+    place = min(free, key=lambda place: abs(place - wanted))
+    taken.append((place, place + size))
+    return place, region.height - size, size
+
+
+def _is_free(place: float, size: float, taken: list[tuple[float, float]]) -> bool:
+    return all(place + size <= start + 0.5 or place >= end - 0.5 for start, end in taken)
+
+
+def _playhead(scene: Any, region: Any) -> tuple[float, float]:
+    """What Blender covers of the ruler with the number of the current frame."""
+    half = max(PLAYHEAD_PX, DIGIT_PX * (len(str(scene.frame_current)) + 1.5)) * ui_scale()
+    middle = _x(region, scene.frame_current)
+    return middle - half, middle + half
+
+
 def bar_at(scene: Any, region: Any, x: float, y: float) -> Bar | None:
-    """The finding's bar at a place of a region."""
-    return next(
-        (bar for bar in bars(scene, region) if bar.left <= x <= bar.right and bar.bottom <= y <= bar.top),
-        None,
-    )
+    """The finding's bar at a place of a region; of one that lies in the ruler only its mark, as the rest is
+    for scrubbing.
+    """
+    anywhere = rows_of(scene, region).words
+    return next((bar for bar in bars(scene, region) if bar.is_at(x, y, anywhere=anywhere)), None)
 
 
-def rows_of(region: Any) -> Rows:
-    """How findings are laid out in a region."""
-    return TALL if region.height >= TALL_PX * ui_scale() else LOW
+def rows_of(scene: Any, region: Any) -> Rows:
+    """How findings are laid out in a region: as bars with words below the ruler where there is room for some,
+    else as lines at its upper edge; where not even these fit over the strips, not at all.
+    """
+    high, low = region.height / ui_scale(), _low_px(scene)
+    first = max(low, MARKERS_PX) if scene.timeline_markers else low
+    below = high - RULER_PX - first
+    if below >= LEAST_ROWS * ROW_PX:
+        most = int(np.clip((below - WORDS_PX) // ROW_PX, LEAST_ROWS, MOST_ROWS))
+        return Rows(ROW_PX, most, True, first)
+    return Rows(LINE_PX, MOST_LINES if high >= low + MARK_PX else 0, False, high - MARK_PX)
 
 
 def curve_of(scene: Any) -> Curve | None:
@@ -153,40 +219,51 @@ def draw() -> None:
     context: Any = bpy.context
     scene = context.scene
     settings = getattr(scene, "duskrail", None)
-    if settings is None or not settings.show_phases or not live.plan_of(scene):
+    if settings is None or not live.plan_of(scene):
         return
+    views.frame_when_first_seen(context)
     frames = live.shown_frames(scene)
-    if frames is None:
+    if frames is None or not settings.show_phases:
         return
     region = context.region
-    views.frame_when_first_seen(context)
     _draw_phases(region, frames)
     _draw_scores(region, scene)
     curve = curve_of(scene)
+    words = rows_of(scene, region).words
     if curve is not None:
         _draw_off_plan(region, curve, frames)
-        if rows_of(region).words:
+        if words:
             _draw_curves(region, curve, frames, _low_px(scene))
-    words = rows_of(region).words
-    for bar in bars(scene, region):
+    found = bars(scene, region)
+    for bar in found:
         _draw_bar(bar, words)
-    _draw_marks(region, frames, poses=words)
+    for bar in found:  # over all of them, as a line's mark may stand on its neighbour
+        if bar.mark is not None:
+            _draw_mark(bar, words)
+    _draw_marks(region, frames, rows_of(scene, region))
 
 
 def _draw_bar(bar: Bar, words: bool) -> None:
-    """A finding's bar; with its sign and what it is about, where there is room."""
+    """A finding's bar; with what it is about, where there is room."""
     colour = LEVEL_COLOURS[bar.finding.level]
     fill(bar.left, bar.bottom, bar.right, bar.top, (*colour[:3], 0.30) if words else colour)
     if not words:
         return
     scale = ui_scale()
     fill(bar.left, bar.bottom, bar.left + 2.0 * scale, bar.top, colour)
-    text = f"{SIGNS[bar.finding.level]}  {wording.title(bar.finding)}"
-    room = bar.right - max(bar.left, 0.0) - 10.0 * scale
-    if text_width(0, text, LETTERS_PX * scale) > room:
-        text = SIGNS[bar.finding.level]
-    if text_width(0, text, LETTERS_PX * scale) <= room:
-        write(0, text, max(bar.left, 0.0) + 6.0 * scale, bar.bottom + 3.5 * scale, colour)
+    text = wording.title(bar.finding)
+    left = max(bar.left, 0.0) + (MARK_PX + 8.0) * scale
+    if text_width(0, text, LETTERS_PX * scale) <= bar.right - left - 4.0 * scale:
+        write(0, text, left, bar.bottom + 3.5 * scale, MARK_COLOUR)
+
+
+def _draw_mark(bar: Bar, words: bool) -> None:
+    """The mark of a finding's level; a line's on a ground of its own."""
+    assert bar.mark is not None
+    left, bottom, size = bar.mark
+    if not words:
+        fill(left, bottom, left + size, bottom + size, MARK_GROUND)
+    level_marks.draw_mark(bar.finding.level, left, bottom, size)
 
 
 def _draw_phases(region: Any, frames: FrameTable) -> None:
@@ -309,12 +386,16 @@ def marks(frames: FrameTable) -> Iterator[tuple[float, str, bool]]:
         yield place, f"{number + 1} · {clock}", False
 
 
-def _draw_marks(region: Any, frames: FrameTable, *, poses: bool) -> None:
-    """Events as lines with their words, and poses as small diamonds, with words where `poses` and room."""
+def _draw_marks(region: Any, frames: FrameTable, rows: Rows) -> None:
+    """Events as lines with their words, and poses as small diamonds, with words where there is room for them
+    between the ruler and the bars; else the words of events lie in the ruler, under findings' lines.
+    """
     scale = ui_scale()
     taken: list[tuple[float, float]] = []
     size = LETTERS_PX * scale
-    y = region.height - (RULER_PX + 14.0) * scale if poses else region.height - 13.0 * scale
+    high = region.height / scale
+    below = rows.words and high >= rows.first_px + rows.most * rows.height_px + WORDS_PX + RULER_PX
+    y = region.height - scale * (RULER_PX + 14.0 if below else 13.0 if rows.words else MARK_PX + 11.5)
     for frame, words, is_event in sorted(marks(frames), key=lambda mark: not mark[2]):
         x = _x(region, frame)
         if not 0.0 <= x <= region.width:
@@ -323,7 +404,7 @@ def _draw_marks(region: Any, frames: FrameTable, *, poses: bool) -> None:
             fill(x - 0.75 * scale, 0.0, x + 0.75 * scale, region.height, MARK_COLOUR)
         else:
             _diamond(x, 4.0 * scale, 4.0 * scale)
-        if not is_event and not poses:
+        if y < 3.0 * scale or not (is_event or below):
             continue
         width = text_width(0, words, size) + 8.0 * scale
         left = min(x + 3.0 * scale, region.width - width)

@@ -90,24 +90,25 @@ def show_picture(context: Any, scene: Any) -> None:
 
 
 def show_all_of(context: Any, scene: bpy.types.Scene) -> None:
-    """Look at a plan that has just come into the window: its place, and the whole move in the timelines."""
+    """Look at a plan that has just come into the window: its place, and the whole move in the timelines of
+    every workspace.
+    """
     show_place(context, scene)
     _framed[scene.session_uid] = set()
-    window = context.window
-    if window is None or bpy.app.background or window.scene != scene:
-        return
-    for area in window.screen.areas:
-        if area.type == "DOPESHEET_EDITOR":
-            _frame_timeline(window, area)
+    for window in context.window_manager.windows:
+        for area in window.screen.areas:
+            if area.type == "DOPESHEET_EDITOR":
+                area.tag_redraw()
 
 
 def frame_when_first_seen(context: Any) -> None:
-    """Show the whole move in a timeline of another workspace too, when it is first drawn."""
+    """Show the whole move in a timeline, when it is drawn for the first time since the plan came in."""
     area, framed = context.area, _framed.get(context.scene.session_uid)
     if framed is None or area.as_pointer() in framed:
         return
     framed.add(area.as_pointer())
     window = context.window
+    # not while it draws, nor before Blender knows of the new frames
     bpy.app.timers.register(lambda: _frame_timeline(window, area), first_interval=SOON_S)
 
 
@@ -119,7 +120,6 @@ def _frame_timeline(window: Any, area: Any) -> None:
     region = next((r for r in area.regions if r.type == "WINDOW"), None)
     if region is None:
         return
-    _framed.setdefault(window.scene.session_uid, set()).add(area.as_pointer())
     with bpy.context.temp_override(window=window, area=area, region=region):
         operators: Any = bpy.ops.action
         if operators.view_all.poll():

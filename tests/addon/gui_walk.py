@@ -1129,7 +1129,35 @@ def evening_view() -> Wait:
     yield from a_preset_chosen()
     yield from in_german()
     yield from a_bar_of_the_timeline()
+    yield from in_every_workspace()
     yield from disabled_and_enabled()
+
+
+def in_every_workspace() -> Wait:
+    """The whole move is in the timelines of other workspaces too: of this plan, and of one opened after it."""
+    seen = {}
+    for path in ("", str(EXAMPLES / "classic_mistakes.plan.json")):
+        if path:
+            with bpy.context.temp_override(window=window()):
+                bpy.ops.duskrail.open(filepath=path)
+        for name in ("Layout", "Animation", "Rendering"):
+            window().workspace = bpy.data.workspaces[name]
+            yield 3 * DRAWN_S
+            first, last = seen[name] = frames_shown()
+            count = plan().shoot.frames
+            assert -0.2 * count < first <= 1.0, (path, seen)
+            assert count <= last < 1.2 * count, (path, seen)
+            if name == "Animation":
+                yield from step("the whole move in the Animation workspace", frames=seen[name])
+    window().workspace = bpy.data.workspaces["Layout"]
+    yield 2 * DRAWN_S
+
+
+def frames_shown() -> tuple[float, float]:
+    """The first and last frame that the timeline has room for."""
+    shown = region("WINDOW", "DOPESHEET_EDITOR")
+    first, last = (shown.view2d.region_to_view(x, 0)[0] for x in (0, shown.width))
+    return float(first), float(last)
 
 
 def other_day() -> Wait:
@@ -1244,7 +1272,7 @@ def saved_meanwhile(before: dict[Any, Any]) -> Wait:
 
 
 def a_bar_of_the_timeline() -> Wait:
-    """A click on a finding's bar goes to its frames."""
+    """A click on the mark of a finding in the timeline goes to its frames."""
     yield from to_top()
     yield from fill_in("Falls At", "15", lambda: bool(plan().shoot.anchor.at == 0.15))
     yield from reviewed()
@@ -1259,8 +1287,8 @@ def a_bar_of_the_timeline() -> Wait:
     with bpy.context.temp_override(window=window()):
         scene.frame_set(min(outside, scene.frame_end))
     yield DRAWN_S
-    x, y = shown.x + (bar.left + bar.right) / 2.0, shown.y + (bar.bottom + bar.top) / 2.0
-    yield from click_at(x, y)
+    left, bottom, size = bar.mark
+    yield from click_at(shown.x + left + size / 2.0, shown.y + bottom + size / 2.0)
     first, last = bar.finding.frames
     assert first <= scene.frame_current <= last, (bar.finding.code, scene.frame_current)
     yield from step("a bar of the timeline clicked", code=bar.finding.code, frame=scene.frame_current)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -9,7 +10,7 @@ from typing import Any
 import pytest
 
 from blender_addon.state import live
-from blender_addon.ui import timeline
+from blender_addon.ui import level_marks, timeline
 from planner_core import load_plan
 
 USUAL_HEIGHT_PX = 33  # seen in Blender 5.2's Layout workspace at a window of 1600 × 900
@@ -47,22 +48,111 @@ def test_findings_lie_over_their_frames(reviewed: Any) -> None:
         assert report.findings[bar.number] is bar.finding
 
 
-@pytest.mark.parametrize("height", [USUAL_HEIGHT_PX, 400])
-def test_no_two_of_them_cover_each_other_and_all_are_in_the_region(reviewed: Any, height: int) -> None:
-    found = timeline.bars(reviewed, region(height))
-    for number, bar in enumerate(found):
-        assert 0.0 < bar.bottom < bar.top <= height
-        for other in found[:number]:
-            apart = bar.left > other.right or bar.right < other.left
-            assert apart or bar.bottom >= other.top or bar.top <= other.bottom
+# the lowest with room for findings, Blender 5.2's usual in a small and a large window, 4.5's, and higher ones
+HEIGHTS_PX = [18, USUAL_HEIGHT_PX, 48, 53, 100, 400]
+
+
+@pytest.fixture
+def at_all_heights(reviewed: Any, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Any, float, list[Any]]]:
+    """Regions with the interface's scale and their bars."""
+
+    def each() -> Iterator[tuple[Any, float, list[Any]]]:
+        for scale in (1.0, 2.0):
+            monkeypatch.setattr(timeline, "ui_scale", lambda scale=scale: scale)
+            for height in HEIGHTS_PX:
+                shown = region(round(height * scale))
+                yield shown, scale, timeline.bars(reviewed, shown)
+
+    return each()
+
+
+def apart(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> bool:
+    """Whether two rectangles (left, bottom, right, top) don't cover each other by more than rounding."""
+    return a[0] > b[2] - 0.6 or b[0] > a[2] - 0.6 or a[1] >= b[3] - 0.6 or b[1] >= a[3] - 0.6
+
+
+def square(bar: timeline.Bar) -> tuple[float, float, float, float]:
+    assert bar.mark is not None
+    left, bottom, size = bar.mark
+    return left, bottom, left + size, bottom + size
+
+
+def test_no_two_of_them_cover_each_other_and_all_are_in_the_region(
+    at_all_heights: Iterator[tuple[Any, float, list[Any]]],
+) -> None:
+    for shown, _, found in at_all_heights:
+        assert found, shown.height
+        for number, bar in enumerate(found):
+            assert 0.0 < bar.bottom < bar.top <= shown.height
+            here = (bar.left, bar.bottom, bar.right, bar.top)
+            for other in found[:number]:
+                assert apart(here, (other.left, other.bottom, other.right, other.top)), shown.height
+
+
+def test_each_has_the_mark_of_its_level_in_sight_beside_the_others(
+    at_all_heights: Iterator[tuple[Any, float, list[Any]]],
+) -> None:
+    for shown, scale, found in at_all_heights:
+        for number, bar in enumerate(found):
+            left, bottom, right, top = square(bar)
+            assert right - left >= 11.0 * scale  # legible by eye, in screenshots at both scales
+            assert 0.0 <= left < right <= shown.width
+            assert 0.0 <= bottom < top <= shown.height
+            assert all(apart(square(bar), square(other)) for other in found[:number])
+            if (
+                bar.top > shown.height - 23.0 * scale
+            ):  # in the ruler, where Blender has the current frame's number
+                assert abs((left + right) / 2.0 - timeline._x(shown, 1.0)) > 16.0 * scale
+
+
+def test_below_that_there_is_none(reviewed: Any) -> None:
+    assert timeline.bars(reviewed, region(17)) == []
+    assert timeline.bars(reviewed, region(2)) == []  # what Blender leaves of it at a scale of 2
+
+
+def test_bars_keep_clear_of_blenders_own_markers(reviewed: Any) -> None:
+    assert len(reviewed.timeline_markers)  # the events
+    assert min(bar.bottom for bar in timeline.bars(reviewed, region(400))) >= 30.0
+
+
+def test_a_higher_timeline_has_no_fewer_of_them(reviewed: Any) -> None:
+    counts = [len(timeline.bars(reviewed, region(height))) for height in HEIGHTS_PX]
+    assert counts == sorted(counts)
+
+
+def test_the_marks_of_the_levels_have_shapes_of_their_own() -> None:
+    for size in (11, 22):
+        shapes = {level: level_marks.mark_pixels(level, size)[:, :, 3] > 0.5 for level in level_marks.SHAPES}
+        assert shapes["stop"][size // 2].all()  # round: full width half way up
+        assert not shapes["stop"][0, 0]
+        assert shapes["note"][size // 2, 1]
+        assert shapes["warn"][size // 5].sum() > 2 * shapes["warn"][4 * size // 5].sum()  # wider below
+        for level in shapes:
+            pixels = level_marks.mark_pixels(level, size)
+            dark = (pixels[:, :, :3].max(axis=2) < 0.4) & shapes[level]
+            assert 0.05 < dark.sum() / shapes[level].sum() < 0.45, level  # the sign on it
 
 
 def test_a_click_on_a_bar_finds_its_finding_and_one_beside_finds_none(reviewed: Any) -> None:
-    shown = region()
+    shown = region(400)
     for bar in timeline.bars(reviewed, shown):
         here = timeline.bar_at(reviewed, shown, (bar.left + bar.right) / 2.0, (bar.bottom + bar.top) / 2.0)
         assert here == bar
-    assert timeline.bar_at(reviewed, shown, 600.0, USUAL_HEIGHT_PX - 2.0) is None
+    assert timeline.bar_at(reviewed, shown, 600.0, 398.0) is None
+
+
+def test_in_the_ruler_a_click_on_a_mark_finds_it_and_one_beside_is_left_for_scrubbing(reviewed: Any) -> None:
+    shown = region()
+    found = timeline.bars(reviewed, shown)
+    for bar in found:
+        left, bottom, right, top = square(bar)
+        assert timeline.bar_at(reviewed, shown, (left + right) / 2.0, (bottom + top) / 2.0) == bar
+    longest = max(found, key=lambda bar: bar.right - bar.left)
+    y = (longest.bottom + longest.top) / 2.0
+    free = [
+        x for x in range(int(longest.left) + 1, int(longest.right)) if timeline.bar_at(reviewed, shown, x, y)
+    ]
+    assert len(free) <= 12 * len(found)
 
 
 def test_a_plan_that_is_not_reviewed_yet_has_no_bars(empty: Any, project_root: Path) -> None:
