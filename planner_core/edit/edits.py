@@ -20,6 +20,7 @@ from planner_core.maths.angles import compass_deg, unwound_deg
 from planner_core.plan import timeline
 from planner_core.plan.model import Anchor, Plan, PlanError, Pose, Rig, SlideAxis, Tide, TurnAxis
 from planner_core.rig import geometry, motion
+from planner_core.words.language import phrase
 
 AXES = {"slide": "slide_m", "pan": "pan_deg", "tilt": "tilt_deg"}
 PLACE_DECIMALS = 6  # of a place in the move: a thousandth of a second in an evening
@@ -155,7 +156,10 @@ def moved_to(plan: Plan, number: int, at: float) -> tuple[Plan, int]:
     for other, standing in enumerate(plan.move.poses):
         if other != number and abs(standing.at - pose.at) < 0.5e-6:
             raise PlanError(
-                f"move.poses[{number}].at", pose.at, f"is also the place of pose {other + 1}; choose another"
+                f"move.poses[{number}].at",
+                pose.at,
+                "is also the place of pose {other}; choose another",
+                other=other + 1,
             )
     others = [p for i, p in enumerate(plan.move.poses) if i != number]
     poses = tuple(sorted([*others, pose], key=lambda entry: entry.at))
@@ -188,7 +192,8 @@ def pose_from_view(
         slide = plan.rig.slide
         changes["slide_m"] = round(min(max(along, slide.min_m), slide.max_m), 4)
         if not slide.min_m - 0.005 <= along <= slide.max_m + 0.005:
-            said.append(f"The rail ends at {changes['slide_m']:.2f} m; the view is {along:.2f} m along it.")
+            ends = "The rail ends at {end:.2f} m; the view is {along:.2f} m along it."
+            said.append(phrase(ends, end=changes["slide_m"], along=along))
     if not changes:
         raise PlanError("rig", None, "has no axis to stand elsewhere with; give it a slide, pan or tilt")
     new = attrs.evolve(
@@ -210,7 +215,9 @@ def pose_from_view(
     )
     off = float(np.linalg.norm(np.asarray(position) - np.asarray(eye_m)))
     if off > 0.05:
-        said.append(f"The lens stands {off:.2f} m from the view; move the rail to come nearer.")
+        said.append(
+            phrase("The lens stands {off:.2f} m from the view; move the rail to come nearer.", off=off)
+        )
     return new, tuple(said)
 
 
@@ -226,7 +233,8 @@ def _held(value_deg: float, axis: TurnAxis, name: str, said: list[str]) -> float
             return round(value_deg + turns, 3)
     held = min(max(value_deg, axis.min_deg), axis.max_deg)
     if abs(held - value_deg) > 0.05:
-        said.append(f"The {name} ends at {held:.1f}°; the view is at {value_deg:.1f}°.")
+        ends = "The {axis} ends at {end:.1f}°; the view is at {view:.1f}°."
+        said.append(phrase(ends, axis=phrase(name), end=held, view=value_deg))
     return round(held, 3)
 
 

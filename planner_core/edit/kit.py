@@ -290,7 +290,11 @@ def piece_blocks(
     piece = PIECES[kind]
     for part, extent in zip(("width", "depth", "height"), size_m, strict=True):
         if not extent > 0.0:
-            raise PlanError(part, extent, f"is not above 0 metres; a {piece.label.lower()} needs some {part}")
+            raise PlanError(
+                part,
+                extent,
+                "is not above 0 metres; everything has some width, depth and height",
+            )
     taken = {name for block in plan.blocks for name in (block.name, block.part_of)}
     called = free_name(name or piece.label.lower(), taken)
     made = piece.make(spot, called, role or piece.role, size_m)

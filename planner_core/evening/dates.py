@@ -125,9 +125,11 @@ def date_span(first: str, last: str) -> tuple[dt.date, dt.date]:
         except ValueError:
             raise PlanError(name, text, "is not a date of the calendar; write it as 2027-03-14") from None
     if dates[1] < dates[0]:
-        raise PlanError("to", last, f"comes before the first date ({first}); swap them?")
+        raise PlanError("to", last, "comes before the first date ({first}); swap them?", first=first)
     if (dates[1] - dates[0]).days >= LONGEST_SPAN_DAYS:
-        raise PlanError("to", last, f"is more than ten years after {first}; ask for less at a time")
+        raise PlanError(
+            "to", last, "is more than ten years after {first}; ask for less at a time", first=first
+        )
     return dates[0], dates[1]
 
 
@@ -150,7 +152,7 @@ def dates_table(
     """
     for value, options, name in ((body, BODIES, "body"), *((kind, KINDS, "event") for kind in kinds)):
         if value not in options:
-            raise PlanError(name, value, f"is not known; use one of: {', '.join(options)}")
+            raise PlanError(name, value, "is not known; use one of: {known}", known=", ".join(options))
     check_years(first, last)
     days = [first + dt.timedelta(days=day) for day in range((last - first).days + 1)]
     horizon = skyline(plan, anchor_eye_m(plan))

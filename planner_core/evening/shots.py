@@ -77,7 +77,12 @@ class Shot:
 def read_shots(plans: Sequence[Plan], files: Sequence[str]) -> tuple[Shot, ...]:
     """The shots of an evening. Raises PlanError for too many, for other days, or places too far apart."""
     if len(plans) > MOST_SHOTS:
-        raise PlanError("evening", len(plans), f"shots are too many; {MOST_SHOTS} or fewer make an evening")
+        raise PlanError(
+            "evening",
+            len(plans),
+            "shots are too many; {most} or fewer make an evening",
+            most=MOST_SHOTS,
+        )
     names = _names(plans)
     shots: list[Shot] = []
     for plan, name, file in zip(plans, names, files, strict=True):
@@ -126,7 +131,8 @@ def _check_near(first: Shot, shot: Shot) -> None:
         raise PlanError(
             f"{shot.file}: site.latitude_deg",
             shot.plan.site.latitude_deg,
-            f"is {figure(away / 1000.0)} km from the first plan's site; an evening has places that are near",
+            "is {away} km from the first plan's site; an evening has places that are near",
+            away=figure(away / 1000.0),
         )
 
 
@@ -139,9 +145,10 @@ def _check_same_evening(shots: Sequence[Shot]) -> None:
     raise PlanError(
         f"{last.file}: {field}",
         f"{local_datetime(last.start_s, last.plan.zone).date()}",
-        f"is another evening than that of “{first.name}”, "
-        f"{day_words(local_datetime(first.start_s, first.plan.zone).date(), year=True)}, "
-        f"{clock(first.start_s, first.plan.zone)}; give the plans one date",
+        "is another evening than that of “{name}”, {day}, {time}; give the plans one date",
+        name=first.name,
+        day=day_words(local_datetime(first.start_s, first.plan.zone).date(), year=True),
+        time=clock(first.start_s, first.plan.zone),
     )
 
 

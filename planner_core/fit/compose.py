@@ -13,8 +13,10 @@ from planner_core.picture import composition, parallax, pose_repair
 from planner_core.picture.composition import WEAK, Reading
 from planner_core.plan.model import Plan
 from planner_core.review.assess import assess
-from planner_core.review.findings import Finding
+from planner_core.review.findings import Finding, sentences
+from planner_core.review.remedy import PLAN_FILE, Names
 from planner_core.words.figures import frames_text, percent
+from planner_core.words.language import phrase, say
 
 MOST_CHANGES = 4
 MOST_TRIES = 400  # of one search
@@ -35,9 +37,11 @@ class Trying:
     @property
     def text(self) -> str:
         """The same in words."""
-        return (
-            f"Looking for change {self.change} of the poses: {self.tries} tried, "
-            f"{percent(self.spent_share)} of the budget spent"
+        return say(
+            "Looking for change {change} of the poses: {tries} tried, {share} of the budget spent",
+            change=self.change,
+            tries=self.tries,
+            share=percent(self.spent_share),
         )
 
 
@@ -48,20 +52,24 @@ def nobody(_trying: Trying) -> None:
     """A listener who doesn't want to know."""
 
 
-def fit_compose(plan: Plan, listen: Listener = nobody, most_work: int = MOST_WORK) -> Fit:
+def fit_compose(
+    plan: Plan, listen: Listener = nobody, most_work: int = MOST_WORK, names: Names = PLAN_FILE
+) -> Fit:
     """Change poses as little as possible until no judged frame fails; every change is tried on all frames.
 
     Where one change doesn't repair all of them, the most effective one is taken, and so on up to
     MOST_CHANGES, as long as there is work left to do. What remains is said. Raises PlanError where the plan
-    has no times.
+    has no times. names are those that its words call fields by.
     """
     reading = _read(plan)
     if not reading.subject:
-        return Fit(
-            plan=plan, said=("There is nothing to compose: none of the plan's blocks is its subject.",)
-        )
+        nothing = phrase("There is nothing to compose: none of the plan's blocks is its subject.")
+        return Fit(plan=plan, said=(nothing,))
     if not pose_repair.failing(plan, reading, weak=WEAK).any():
-        return Fit(plan=plan, said=(f"The picture needs no change: {_weakest_text(plan, reading)}.",))
+        return Fit(
+            plan=plan,
+            said=(phrase("The picture needs no change: {weakest}.", weakest=_weakest_text(plan, reading)),),
+        )
     given, said = plan, [_failing_text(plan, reading)]
     search = _Search(most_work, listen)
     for change in search.changes(plan, reading):
@@ -70,19 +78,24 @@ def fit_compose(plan: Plan, listen: Listener = nobody, most_work: int = MOST_WOR
     after = _read(plan)
     left = pose_repair.failing(plan, after, weak=WEAK)
     if left.any():
-        failed = "Still failing" if len(said) > 1 else "No change of a pose helps"
-        said.append(f"{failed}: {_failing_text(plan, after)}")
+        failed = "Still failing: {failing}" if len(said) > 1 else "No change of a pose helps: {failing}"
+        said.append(phrase(failed, failing=_failing_text(plan, after)))
         if search.stopped:
             said.append(
-                f"The search stopped after its limit, with {search.tries} changes tried: fewer or "
-                f"simpler blocks "
-                "leave room for more, and a second fit goes on from here."
+                phrase(
+                    "The search stopped after its limit, with {tries} changes tried: fewer or simpler "
+                    "blocks leave "
+                    "room for more, and a second fit goes on from here.",
+                    tries=search.tries,
+                )
             )
-        said.append("Another place for the rail, another lens or another subject may help where poses can't.")
+        said.append(
+            phrase("Another place for the rail, another lens or another subject may help where poses can't.")
+        )
     else:
-        said.append(f"Now {_weakest_text(plan, after)}.")
+        said.append(phrase("Now {weakest}.", weakest=_weakest_text(plan, after)))
     if plan is not given:
-        said += [f"But: {finding.message} {finding.fix}".strip() for finding in _rig_faults(plan)]
+        said += [phrase("But: {finding}", finding=_told(finding, names)) for finding in _rig_faults(plan)]
     return Fit(plan=plan, said=tuple(said))
 
 
@@ -145,11 +158,18 @@ def _rig_faults(plan: Plan) -> list[Finding]:
     return [f for f in findings if f.level == "stop" and f.code.startswith(RIG_FAULTS)]
 
 
+def _told(finding: Finding, names: Names) -> str:
+    told = sentences(finding, names)
+    return f"{told.message} {told.fix}".strip()
+
+
 def _weakest_text(plan: Plan, reading: Reading) -> str:
     weakest = composition.weakest_frame(reading, composition.judged(plan, reading.at))
-    return (
-        f"the weakest frame is {weakest + 1}, {reading.score[weakest] * 100.0:.0f} of 100 "
-        f"({composition.part_text(plan, reading, weakest)})"
+    return phrase(
+        "the weakest frame is {frame}, {score:.0f} of 100 ({part})",
+        frame=weakest + 1,
+        score=reading.score[weakest] * 100.0,
+        part=composition.part_text(plan, reading, weakest),
     )
 
 
@@ -159,8 +179,15 @@ def _failing_text(plan: Plan, reading: Reading) -> str:
     assert frames is not None
     worst = composition.weakest_frame(reading, bad)
     if bad[0] and not composition.judged(plan, reading.at)[0] and bad.sum() == 1:
-        return f"Frame 1: {composition.subject_name(plan)} shows from the start, so nothing is revealed."
-    return (
-        f"{frames_text(frames)}: {int(bad.sum())} of {len(bad)} frames fail, frame {worst + 1} the most: "
-        f"{composition.part_text(plan, reading, worst)}."
+        return phrase(
+            "Frame 1: {subject} shows from the start, so nothing is revealed.",
+            subject=composition.subject_name(plan),
+        )
+    return phrase(
+        "{frames}: {count} of {all} frames fail, frame {worst} the most: {part}.",
+        frames=frames_text(frames),
+        count=int(bad.sum()),
+        all=len(bad),
+        worst=worst + 1,
+        part=composition.part_text(plan, reading, worst),
     )

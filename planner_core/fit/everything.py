@@ -20,11 +20,11 @@ from planner_core.plan.changes import changed, differences
 from planner_core.plan.model import Plan, PlanError
 from planner_core.review.assess import assess, finished
 from planner_core.review.cost import changed_wishes, cost, together
-from planner_core.review.findings import Finding, Review, sentences
-from planner_core.review.remedy import PLAN_FILE, Names, Quantity, Remedy, cost_text, remedy_text
+from planner_core.review.findings import Finding, Review, sentences, voice
+from planner_core.review.remedy import PLAN_FILE, Names, Quantity, Remedy
 from planner_core.review.report import review_in_parts
 from planner_core.review.trial import helps
-from planner_core.review.words.in_short import in_short
+from planner_core.words.language import in_words, phrase, say
 
 MOST_STEPS = 24
 MINE = ("move.", "shoot.", "exposure.", "camera.focus_distance_m")  # what may be changed without asking
@@ -86,7 +86,7 @@ def fit_all(plan: Plan, names: Names = PLAN_FILE, listen: Listener = nobody) -> 
             break
         steps.append(step)
         frames = compute_frames(changed(frames.plan, step.remedy.changes), frames)
-        listen(step.text)
+        listen(in_words(step.text))
         left = _above_a_note(frames.plan, frames, listen)
     total = together([step.remedy.cost for step in steps])
     return FitAll(
@@ -105,7 +105,7 @@ def _above_a_note(plan: Plan, frames: FrameTable, listen: Listener) -> tuple[Fin
 
 def _told(parts: Iterator[Review | None], listen: Listener) -> Iterator[Review | None]:
     for part in parts:
-        listen("Reviewing the plan, and trying what helps")
+        listen(say("Reviewing the plan, and trying what helps"))
         yield part
 
 
@@ -147,9 +147,9 @@ def _solved_for(
 
 
 def _fitted(plan: Plan, kind: str, names: Names, listen: Listener) -> Plan:
-    listen("Solving for what the finding leaves free")
+    listen(say("Solving for what the finding leaves free"))
     if kind == "compose":
-        return fit_compose(plan, lambda trying: listen(trying.text)).plan
+        return fit_compose(plan, lambda trying: listen(trying.text), names=names).plan
     if kind == "travel":
         return fit_travel(plan).plan
     if kind == "balance":
@@ -163,8 +163,13 @@ def _fitted(plan: Plan, kind: str, names: Names, listen: Listener) -> Plan:
 
 
 def _step(finding: Finding, remedy: Remedy, names: Names) -> Step:
-    deed = remedy_text(remedy, names)
-    text = f"Against {in_short(finding.code)}: {deed[:1].lower()}{deed[1:]}"
+    spoken = voice()
+    deed = spoken.remedies((remedy,), names)
+    text = phrase(
+        "Against {finding}: {deed}",
+        finding=spoken.about(finding.code),
+        deed=f"{deed[:1].lower()}{deed[1:]}",
+    )
     return Step(code=finding.code, remedy=remedy, text=text)
 
 
@@ -172,14 +177,16 @@ def _summed_up(
     steps: list[Step], total: tuple[Quantity, ...], left: tuple[Finding, ...], names: Names
 ) -> Iterator[str]:
     if steps:
-        yield f"In all: {cost_text(total) or 'no change of time, light or travel'}."
+        yield phrase(
+            "In all: {cost}.", cost=voice().costs(total) or phrase("no change of time, light or travel")
+        )
     elif left:
-        yield "None of the changes that were tried helps, so the plan stays as it is."
+        yield phrase("None of the changes that were tried helps, so the plan stays as it is.")
     else:
-        yield "No problems found, so the plan stays as it is."
+        yield phrase("No problems found, so the plan stays as it is.")
         return
     if not left:
-        yield "Only notes are left."
+        yield phrase("Only notes are left.")
     for finding in left:
         told = sentences(finding, names)
-        yield " ".join(filter(None, ["Left to you:", told.message, told.fix]))
+        yield phrase("Left to you: {finding}", finding=f"{told.message} {told.fix}".strip())

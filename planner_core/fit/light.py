@@ -6,7 +6,7 @@ import math
 
 from planner_core.evening import interval
 from planner_core.evening.balance_start import day_frames, started_for, turn_to_balance
-from planner_core.evening.timetable import end_utc_s
+from planner_core.evening.timetable import EVENT_WORDS, end_utc_s
 from planner_core.fit.result import Fit
 from planner_core.frames import compute_frames
 from planner_core.plan.model import Plan, PlanError
@@ -16,6 +16,7 @@ from planner_core.plan.timeline import (
 )
 from planner_core.review.findings import PLAN_FILE, Names
 from planner_core.words.durations import duration_text
+from planner_core.words.language import phrase
 
 MOST_FRAMES = 100_000
 OTHER_LENGTH = 0.25  # of the shoot's length: a timer whose steps change it by more can't do the clip
@@ -39,7 +40,13 @@ def fit_balance(plan: Plan, day: float, night: float) -> Fit:
     had = day_frames(plan)
     if had == wanted:
         return Fit(
-            plan=plan, said=(f"Day and night are already as asked: {_shares(plan, had)}. Nothing changed.",)
+            plan=plan,
+            said=(
+                phrase(
+                    "Day and night are already as asked: {shares}. Nothing changed.",
+                    shares=_shares(plan, had),
+                ),
+            ),
         )
     turn = turn_to_balance(plan)
     if turn is None:
@@ -48,7 +55,7 @@ def fit_balance(plan: Plan, day: float, night: float) -> Fit:
     new = started_for(plan, event, event_utc_s, wanted)
     got = day_frames(new)
     if abs(got - wanted) >= abs(had - wanted):
-        return Fit(plan=plan, said=(_cannot(plan, had, day, night) + " Nothing changed.",))
+        return Fit(plan=plan, said=(_cannot(plan, had, day, night), phrase("Nothing changed.")))
     said = [_start_said(plan, new, event, event_utc_s, had, got)]
     said += _anchor_said(plan, new)
     if abs(got - wanted) > 1:
@@ -58,9 +65,12 @@ def fit_balance(plan: Plan, day: float, night: float) -> Fit:
 
 def _shares(plan: Plan, day_frames: int) -> str:
     dark, fps = plan.shoot.frames - day_frames, plan.clip.fps
-    return (
-        f"{day_frames} frames ({day_frames / fps:.1f} s) of day and {dark} ({dark / fps:.1f} s) of "
-        "twilight and night"
+    return phrase(
+        "{day} frames ({day_s:.1f} s) of day and {dark} ({dark_s:.1f} s) of twilight and night",
+        day=day_frames,
+        day_s=day_frames / fps,
+        dark=dark,
+        dark_s=dark / fps,
     )
 
 
@@ -69,10 +79,18 @@ def _start_said(plan: Plan, new: Plan, event: str, event_utc_s: float, had: int,
     close = clock(start, plan.zone) == clock(old_start, plan.zone)
     was, now = (clock(each, plan.zone, seconds=close) for each in (old_start, start))
     end = clock(end_utc_s(compute_frames(new)), plan.zone)
-    return (
-        f"Starts at {now} instead of {was} "
-        f"({event} at {clock(event_utc_s, plan.zone)}), for {_shares(new, got)}; it was {had} to "
-        f"{plan.shoot.frames - had}. Ends at {end}; frames and interval stay."
+    return phrase(
+        "Starts at {now} instead of {was} ({event} at {time}), for {shares}; it was {day} to {dark}. Ends "
+        "at {end}; "
+        "frames and interval stay.",
+        now=now,
+        was=was,
+        event=phrase(event),
+        time=clock(event_utc_s, plan.zone),
+        shares=_shares(new, got),
+        day=had,
+        dark=plan.shoot.frames - had,
+        end=end,
     )
 
 
@@ -81,13 +99,29 @@ def _anchor_said(plan: Plan, new: Plan) -> list[str]:
     if old is None:
         return []
     if now is None:
-        return [f"{_spoken(old.event)} falls outside the new times; the plan has a start time instead."]
+        return [
+            phrase(
+                "{event} falls outside the new times; the plan has a start time instead.",
+                event=_spoken(old.event),
+            )
+        ]
     if (now.event, now.date) != (old.event, old.date):
         return [
-            f"{_spoken(old.event)} falls outside the new times, so the plan goes by "
-            f"{now.event.replace('_', ' ')} at {_place(now.at)} of the move."
+            phrase(
+                "{event} falls outside the new times, so the plan goes by {other} at {place} of the move.",
+                event=_spoken(old.event),
+                other=phrase(now.event.replace("_", " ")),
+                place=_place(now.at),
+            )
         ]
-    return [f"{_spoken(now.event)} falls at {_place(now.at)} of the move instead of {_place(old.at)}."]
+    return [
+        phrase(
+            "{event} falls at {place} of the move instead of {before}.",
+            event=_spoken(now.event),
+            place=_place(now.at),
+            before=_place(old.at),
+        )
+    ]
 
 
 def _place(at: float) -> str:
@@ -95,22 +129,34 @@ def _place(at: float) -> str:
 
 
 def _spoken(event: str) -> str:
-    return event.replace("_", " ").capitalize()
+    return phrase(EVENT_WORDS[event])
 
 
 def _cannot(plan: Plan, got: int, day: float, night: float) -> str:
-    return (
-        f"{day:g}:{night:g} can't be met over {duration_text(plan.duration_s)} on that date; the nearest is "
-        f"{_shares(plan, got)}. A shorter shoot or another date would come closer."
+    return phrase(
+        "{day:g}:{night:g} can't be met over {duration} on that date; the nearest is {shares}. A shorter "
+        "shoot or "
+        "another date would come closer.",
+        day=day,
+        night=night,
+        duration=duration_text(plan.duration_s),
+        shares=_shares(plan, got),
     )
 
 
 def _no_turn(plan: Plan, had: int, day: float, night: float) -> str:
-    state = "stays up" if had else "stays down"
-    return (
-        f"{day:g}:{night:g} can't be met: the sun {state} at latitude {plan.site.latitude_deg:g}° on that "
-        "date, with "
-        f"no sunrise or sunset a day around. It stays at {_shares(plan, had)}; choose another date."
+    return phrase(
+        "{day:g}:{night:g} can't be met: the sun stays up at latitude {latitude:g}° on that date, with no "
+        "sunrise or "
+        "sunset a day around. It stays at {shares}; choose another date."
+        if had
+        else "{day:g}:{night:g} can't be met: the sun stays down at latitude {latitude:g}° on that date, "
+        "with no "
+        "sunrise or sunset a day around. It stays at {shares}; choose another date.",
+        day=day,
+        night=night,
+        latitude=plan.site.latitude_deg,
+        shares=_shares(plan, had),
     )
 
 
@@ -131,9 +177,12 @@ def fit_clip(plan: Plan, seconds: float, names: Names = PLAN_FILE) -> Fit:
         raise PlanError(
             "clip",
             seconds,
-            f"seconds at {plan.clip.fps:g} fps don't make a clip of 2 to {MOST_FRAMES} frames; give a "
-            f"number from "
-            f"{2 / plan.clip.fps:.2g} to {MOST_FRAMES / plan.clip.fps:.0f}",
+            "seconds at {fps:g} fps don't make a clip of 2 to {most} frames; "
+            "give a number from {shortest:.2g} to {longest:.0f}",
+            fps=plan.clip.fps,
+            most=MOST_FRAMES,
+            shortest=2 / plan.clip.fps,
+            longest=MOST_FRAMES / plan.clip.fps,
         )
     start_utc_s(plan)
     span = plan.duration_s or plan.shoot.interval_s * (frames - 1)
@@ -179,46 +228,76 @@ def _not_so_long(plan: Plan, nearest: Plan, span_s: float, seconds: float, names
     exact_s = span_s / (frames - 1)
     needed_s = interval.needed_interval_s(interval.with_timing(plan, frames=frames, interval_s=exact_s))
     why = (
-        f"exposure, writing, move and settling need {needed_s:.3g} s"
+        phrase("exposure, writing, move and settling need {needed:.3g} s", needed=needed_s)
         if needed_s > exact_s
-        else f"the timer goes in steps of {plan.shoot.interval_step_s:g} s"
+        else phrase("the timer goes in steps of {step:g} s", step=plan.shoot.interval_step_s)
     )
     longer_s = nearest.shoot.interval_s * (frames - 1)
-    return (
-        f"A clip of {seconds:g} s can't be met over {duration_text(span_s)}: it would take a frame every "
-        f"{exact_s:.3g} s, and {why}. The nearest is {nearest.shoot.frames / plan.clip.fps:.1f} s. For "
-        f"{seconds:g} s, shoot for about {duration_text(longer_s)}, or allow less exposure "
-        f"time{names.aside('exposure.shutter_max_s')} and more ISO."
+    return phrase(
+        "A clip of {seconds:g} s can't be met over {duration}: it would take a frame every {every:.3g} s, "
+        "and "
+        "{why}. The nearest is {nearest:.1f} s. For {seconds:g} s, shoot for about {longer}, or allow less "
+        "exposure "
+        "time{field} and more ISO.",
+        seconds=seconds,
+        duration=duration_text(span_s),
+        every=exact_s,
+        why=why,
+        nearest=nearest.shoot.frames / plan.clip.fps,
+        longer=duration_text(longer_s),
+        field=names.aside("exposure.shutter_max_s"),
     )
 
 
 def _clip_said(plan: Plan, new: Plan) -> str:
     old, now, fps = plan.shoot, new.shoot, plan.clip.fps
     if (old.frames, old.interval_s) == (now.frames, now.interval_s):
-        every = f"one every {now.interval_s:g} s"
-        return f"The clip lasts {now.frames / fps:.1f} s as it is: {now.frames} frames, {every}."
-    if old.frames == 1:
-        return (
-            f"{now.frames} frames, one every {now.interval_s:.6g} s, instead of a single one: the clip lasts "
-            f"{now.frames / fps:.1f} s at {fps:g} fps, over {duration_text(new.duration_s)}."
+        return phrase(
+            "The clip lasts {clip:.1f} s as it is: {frames} frames, one every {interval:g} s.",
+            clip=now.frames / fps,
+            frames=now.frames,
+            interval=now.interval_s,
         )
-    return (
-        f"{now.frames} frames, one every {now.interval_s:.6g} s, instead of {old.frames}, one every "
-        f"{old.interval_s:g} s: the clip lasts {now.frames / fps:.1f} s at {fps:g} fps instead of "
-        f"{old.frames / fps:.1f} s, over "
-        f"{duration_text(new.duration_s)}. Everything moves {_pace(old.frames / now.frames)} on screen."
+    if old.frames == 1:
+        return phrase(
+            "{frames} frames, one every {interval:.6g} s, instead of a single one: the clip lasts "
+            "{clip:.1f} s at "
+            "{fps:g} fps, over {duration}.",
+            frames=now.frames,
+            interval=now.interval_s,
+            clip=now.frames / fps,
+            fps=fps,
+            duration=duration_text(new.duration_s),
+        )
+    return phrase(
+        "{frames} frames, one every {interval:.6g} s, instead of {before}, one every {was:g} s: the clip "
+        "lasts "
+        "{clip:.1f} s at {fps:g} fps instead of {clip_was:.1f} s, over {duration}. Everything moves {pace} "
+        "on "
+        "screen.",
+        frames=now.frames,
+        interval=now.interval_s,
+        before=old.frames,
+        was=old.interval_s,
+        clip=now.frames / fps,
+        fps=fps,
+        clip_was=old.frames / fps,
+        duration=duration_text(new.duration_s),
+        pace=_pace(old.frames / now.frames),
     )
 
 
 def _pace(factor: float) -> str:
     if abs(factor - 1.0) < 0.005:
-        return "as fast as before"
-    return f"{factor:.2g} times as fast"
+        return phrase("as fast as before")
+    return phrase("{factor:.2g} times as fast", factor=factor)
 
 
 def _no_clip(span_s: float, seconds: float) -> str:
-    return (
-        f"A clip of {seconds:g} s can't be met: {duration_text(span_s)} leave no time for two frames with "
-        "exposure, "
-        "writing, move and settling. Nothing changed; shoot longer or expose shorter."
+    return phrase(
+        "A clip of {seconds:g} s can't be met: {duration} leave no time for two frames with exposure, "
+        "writing, move "
+        "and settling. Nothing changed; shoot longer or expose shorter.",
+        seconds=seconds,
+        duration=duration_text(span_s),
     )

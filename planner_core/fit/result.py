@@ -9,7 +9,9 @@ from planner_core.plan.model import Plan
 
 @frozen(kw_only=True)
 class Fit:
-    """A new plan, and sentences that say what changed, why, and what could not be met."""
+    """A new plan, and sentences that say what changed, why, and what could not be met: phrases, to be said in
+    the language of whoever shows them.
+    """
 
     plan: Plan
     said: tuple[str, ...]

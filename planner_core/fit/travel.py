@@ -24,6 +24,7 @@ from planner_core.rig import drive, motion
 from planner_core.rig.axes import AxisPositions
 from planner_core.rig.camera import camera_path
 from planner_core.words.figures import figure
+from planner_core.words.language import phrase
 
 Array = NDArray[np.float64]
 
@@ -57,11 +58,11 @@ def fit_travel(plan: Plan, speed_px: float | None = None) -> Fit:
     if speed_px is not None and not 0.0 < speed_px < 1e9:
         raise PlanError("travel", speed_px, "is not a speed above 0 clip pixels a frame")
     if plan.shoot.frames < 2:
-        return Fit(plan=plan, said=("A single frame doesn't travel. Nothing changed.",))
+        return Fit(plan=plan, said=(phrase("A single frame doesn't travel. Nothing changed."),))
     plan, said = _narrow_turn(plan)
     slide = plan.rig.slide
     if slide is None:
-        return Fit(plan=plan, said=(*said, "The rig has no rail, so there is no travel to fit."))
+        return Fit(plan=plan, said=(*said, phrase("The rig has no rail, so there is no travel to fit.")))
     fitted, told = _fit_slide(plan, slide, speed_px)
     return Fit(plan=fitted, said=(*said, *told))
 
@@ -102,7 +103,11 @@ def _fit_slide(plan: Plan, slide: SlideAxis, asked_px: float | None) -> tuple[Pl
     if abs(got - target_px) > MET * target_px:
         said.append(_not_met(fitted, role, got, target_px, at_the_end=length > 0.9 * longest))
     said.append(
-        f"From end to end of the rail, {figure(_travel_m(whole))} m, it would be {_speed_text(whole, role)}."
+        phrase(
+            "From end to end of the rail, {travel} m, it would be {speed}.",
+            travel=figure(_travel_m(whole)),
+            speed=_speed_text(whole, role),
+        )
     )
     return fitted, said
 
@@ -130,24 +135,37 @@ def _on_rail(plan: Plan, slide: SlideAxis) -> bool:
 def _no_difference(plan: Plan, kept: Plan, whole: Plan, role: str) -> str:
     effect = _px_text(whole, _effect_px(whole, role))
     travel, now = figure(_travel_m(plan)), figure(_travel_m(kept))
-    does = (
-        f"The travel stays at {travel} m, since it"
+    return phrase(
+        "The travel stays at {travel} m, since it makes no difference here: nothing near is in the picture, "
+        "and "
+        "sliding from end to end would move the {role} at {effect}. {advice}"
         if kept is plan
-        else f"Travels {now} m of rail instead of {travel} m, to stay on it; how far"
-    )
-    return (
-        f"{does} makes no difference here: nothing near is in the picture, and sliding from end to end would "
-        f"move the {role} at {effect}. "
-        "Lay the rail beside something close, up to two metres from the lens, or shoot this without a rail."
+        else "Travels {now} m of rail instead of {travel} m, to stay on it; how far makes no difference "
+        "here: "
+        "nothing near is in the picture, and sliding from end to end would move the {role} at {effect}. "
+        "{advice}",
+        travel=travel,
+        now=now,
+        role=phrase(role),
+        effect=effect,
+        advice=phrase(
+            "Lay the rail beside something close, up to two metres from the lens, or shoot this without a "
+            "rail."
+        ),
     )
 
 
 def _no_time(plan: Plan, slide: SlideAxis) -> str:
     needed = float(drive.move_time_s(LEAST_TRAVEL_M, slide.max_speed_m_s, slide.max_acceleration_m_s2))
-    return (
-        f"No travel fits: with writing, settling and exposure the interval of {plan.shoot.interval_s:g} s "
-        f"leaves the slide no time to move, and even a millimetre takes it {figure(needed, 2)} s. The travel "
-        f"stays at {figure(_travel_m(plan))} m; lengthen the interval first."
+    return phrase(
+        "No travel fits: with writing, settling and exposure the interval of {interval:g} s leaves the "
+        "slide no "
+        "time to move, and even a millimetre takes it {needed} s. The travel stays at {travel} m; lengthen "
+        "the "
+        "interval first.",
+        interval=plan.shoot.interval_s,
+        needed=figure(needed, 2),
+        travel=figure(_travel_m(plan)),
     )
 
 
@@ -304,9 +322,15 @@ def _narrow_turn(plan: Plan) -> tuple[Plan, list[str]]:
     calm = float(speed.px_a_frame(plan, CALM_TURN_FRAME_WIDTHS_S))
     new = narrowed(_reach(lambda share: _worst_px(narrowed(share), FAR), 1.0, calm))
     return new, [
-        f"Turns by {figure(_turn_deg(new))}° instead of {figure(_turn_deg(plan))}°, about the same middle: "
-        f"turning alone moved the whole picture at {_speed_text(plan, FAR)}; now at {_speed_text(new, FAR)}. "
-        "Look at the first and last picture again."
+        phrase(
+            "Turns by {now}° instead of {before}°, about the same middle: turning alone moved the whole "
+            "picture "
+            "at {was}; now at {speed}. Look at the first and last picture again.",
+            now=figure(_turn_deg(new)),
+            before=figure(_turn_deg(plan)),
+            was=_speed_text(plan, FAR),
+            speed=_speed_text(new, FAR),
+        )
     ]
 
 
@@ -336,7 +360,7 @@ def _travel_m(plan: Plan) -> float:
 
 def _px_text(plan: Plan, px: float) -> str:
     word = speed.speed_word(float(speed.frame_widths_a_second(plan, px)))
-    return f"{speed.px_text(px)} ({word})"
+    return phrase("{speed} ({word})", speed=speed.px_text(px), word=phrase(word))
 
 
 def _speed_text(plan: Plan, role: str) -> str:
@@ -348,37 +372,64 @@ def _travel_said(plan: Plan, fitted: Plan, role: str) -> str:
     assert slide is not None
     shift = _at_middle(fitted, "slide_m") - _at_middle(plan, "slide_m")
     if plan.move == fitted.move:
-        return (
-            f"The travel stays at {figure(_travel_m(plan))} m, from {figure(slide[0], 4)} to "
-            f"{figure(slide[1], 4)} m: {_named(plan, role)} moves at {_speed_text(plan, role)} at most."
+        return phrase(
+            "The travel stays at {travel} m, from {first} to {last} m: {role} moves at {speed} at most.",
+            travel=figure(_travel_m(plan)),
+            first=figure(slide[0], 4),
+            last=figure(slide[1], 4),
+            role=_named(plan, role),
+            speed=_speed_text(plan, role),
         )
-    about = "about the same middle" if abs(shift) < 5e-4 else f"its middle {figure(abs(shift))} m further in"
-    return (
-        f"Travels {figure(_travel_m(fitted))} m of rail instead of {figure(_travel_m(plan))} m, from "
-        f"{figure(slide[0], 4)} to {figure(slide[1], 4)} m, {about}: {_named(fitted, role)} moves at "
-        f"{_speed_text(fitted, role)} at most, instead of {_speed_text(plan, role)}."
+    about = (
+        phrase("about the same middle")
+        if abs(shift) < 5e-4
+        else phrase("its middle {shift} m further in", shift=figure(abs(shift)))
+    )
+    return phrase(
+        "Travels {now} m of rail instead of {travel} m, from {first} to {last} m, {about}: {role} moves at "
+        "{speed} at most, instead of {was}.",
+        now=figure(_travel_m(fitted)),
+        travel=figure(_travel_m(plan)),
+        first=figure(slide[0], 4),
+        last=figure(slide[1], 4),
+        about=about,
+        role=_named(fitted, role),
+        speed=_speed_text(fitted, role),
+        was=_speed_text(plan, role),
     )
 
 
 def _named(plan: Plan, role: str) -> str:
     watched = _watch(plan)
     block = int(watched[role].block[watched[role].worst]) if role in watched else -1
-    named = f" ({block_text(plan, block)})" if block >= 0 else ""
-    return ("" if role == FOREGROUND else "nothing near is in the picture, and ") + f"the {role}{named}"
+    named = (
+        phrase("the {role} ({block})", role=phrase(role), block=block_text(plan, block))
+        if block >= 0
+        else phrase("the {role}", role=phrase(role))
+    )
+    if role == FOREGROUND:
+        return named
+    return phrase("nothing near is in the picture, and {role}", role=named)
 
 
 def _not_met(plan: Plan, role: str, got_px: float, target_px: float, *, at_the_end: bool) -> str:
     asked = _px_text(plan, target_px)
     if got_px > target_px:
-        return f"The {asked} asked for can't be met: pan and tilt alone move the {role} faster."
+        return phrase(
+            "The {asked} asked for can't be met: pan and tilt alone move the {role} faster.",
+            asked=asked,
+            role=phrase(role),
+        )
     if role != FOREGROUND:
-        return (
-            f"The {asked} asked for can't be met without a foreground: put something within two metres of "
-            "the lens into the picture, or turn the camera to it."
+        return phrase(
+            "The {asked} asked for can't be met without a foreground: put something within two metres of the "
+            "lens into the picture, or turn the camera to it.",
+            asked=asked,
         )
     if at_the_end:
-        return (
-            f"The {asked} asked for can't be met about this middle: there the rail ends, or its motor is too "
-            "slow for the interval."
+        return phrase(
+            "The {asked} asked for can't be met about this middle: there the rail ends, or its motor is too "
+            "slow for the interval.",
+            asked=asked,
         )
-    return f"The {asked} asked for can't be met about this middle; this is nearest."
+    return phrase("The {asked} asked for can't be met about this middle; this is nearest.", asked=asked)

@@ -112,4 +112,6 @@ def _is_cut(path: Path) -> bool:
             file.seek(max(size - TAIL, 0))
             return JPEG_END not in file.read()
     except OSError as error:
-        raise PlanError("photograph", str(path), f"can't be read ({error.strerror or error})") from None
+        raise PlanError(
+            "photograph", str(path), "can't be read ({why})", why=error.strerror or error
+        ) from None

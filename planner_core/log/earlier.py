@@ -48,8 +48,10 @@ class EarlierLog:
     @property
     def heading(self) -> str:
         """Which log it is."""
-        name = f" “{one_line(self.title)}”" if self.title else ""
-        return f"From the log of{name} on {day_words(self.date, year=True)}, at this site"
+        day = day_words(self.date, year=True)
+        if not self.title:
+            return say("From the log of {day}, at this site", day=day)
+        return say("From the log of “{title}” on {day}, at this site", title=one_line(self.title), day=day)
 
     def fields(self, plan: Plan) -> dict[str, tuple[Learned, float | None]]:
         """Values that the log has for the plan's fields, each with the plan's own."""
@@ -136,7 +138,10 @@ def load_log(path: str | os.PathLike[str], plan: Plan) -> EarlierLog:
         ) from None
     if not away <= SAME_SITE_M:
         raise PlanError(
-            "--log", str(path), f"is of a site {figure(away / 1000.0)} km away; lamps and clouds differ"
+            "--log",
+            str(path),
+            "is of a site {away} km away; lamps and clouds differ",
+            away=figure(away / 1000.0),
         )
     return log
 
@@ -150,7 +155,7 @@ def read_document(path: Path, named: str) -> Any:
     except FileNotFoundError:
         raise PlanError(named, str(path), "does not exist; check the name") from None
     except OSError as error:
-        raise PlanError(named, str(path), f"can't be read ({error.strerror or error})") from None
+        raise PlanError(named, str(path), "can't be read ({why})", why=error.strerror or error) from None
     except (ValueError, RecursionError) as error:
         if isinstance(error, PlanError):
             raise

@@ -47,7 +47,10 @@ def _written(path: Path, plan: Plan) -> dict[str, Any]:
         ) from None
     if not away <= SAME_SITE_M:
         raise PlanError(
-            NAMED, str(path), f"is of a site {figure(away / 1000.0)} km away; open that of this plan"
+            NAMED,
+            str(path),
+            "is of a site {away} km away; open that of this plan",
+            away=figure(away / 1000.0),
         )
     known: dict[str, Any] = document
     return known

@@ -101,7 +101,9 @@ def read_tags(path: Path, *, sub_images: bool = True) -> Mapping[str, Any]:
     except IsADirectoryError:
         raise PlanError("photograph", str(path), "is a folder; name a photograph") from None
     except OSError as error:
-        raise PlanError("photograph", str(path), f"can't be read ({error.strerror or error})") from None
+        raise PlanError(
+            "photograph", str(path), "can't be read ({why})", why=error.strerror or error
+        ) from None
     except Exception:  # a damaged file makes the reader stumble in more ways than it names
         return {}
 

@@ -13,6 +13,7 @@ from planner_core.plan.model import Block, Photo, Pin, Plan, PlanError
 from planner_core.plan.timeline import local_to_utc_s
 from planner_core.rig.geometry import direction
 from planner_core.time import ephemeris
+from planner_core.words.language import phrase
 
 Array = NDArray[np.float64]
 
@@ -67,8 +68,14 @@ def pinned_block(plan: Plan, pin: Pin, path: str) -> Block:
         if block.name == pin.block:
             return block
     names = ", ".join(dict.fromkeys(block.name for block in plan.blocks if block.name))
-    there = f"; blocks here: {names}" if names else "; the plan has no named blocks"
-    raise PlanError(f"{path}.block", pin.block, f"is not a block of the plan{there}")
+    raise PlanError(
+        f"{path}.block",
+        pin.block,
+        "is not a block of the plan; blocks here: {names}"
+        if names
+        else "is not a block of the plan; the plan has no named blocks",
+        names=names,
+    )
 
 
 def corner_m(plan: Plan, block: Block, corner: str, path: str) -> Array:
@@ -82,7 +89,11 @@ def corner_m(plan: Plan, block: Block, corner: str, path: str) -> Array:
     number = int(corner)
     if number > len(vertices):
         raise PlanError(
-            f"{path}.corner", corner, f"is not there; {block.name} has corners 1 to {len(vertices)}"
+            f"{path}.corner",
+            corner,
+            "is not there; {name} has corners 1 to {count}",
+            name=block.name,
+            count=len(vertices),
         )
     return np.asarray(vertices[number - 1])
 
@@ -93,7 +104,8 @@ def disc_direction(plan: Plan, photo: Photo, disc: str) -> tuple[float, float]:
         raise PlanError(
             "taken",
             None,
-            f"the photograph has no time, so the {disc} can't be placed; give one, as in 2027-03-14T18:20:00",
+            "the photograph has no time, so the {disc} can't be placed; give one, as in 2027-03-14T18:20:00",
+            disc=phrase(disc),
         )
     utc_s = taken_utc_s(plan, photo.taken)
     position = ephemeris.sun_position if disc == "sun" else ephemeris.moon_position

@@ -55,15 +55,24 @@ def entry(
         missing = _left_to_pins(len(pins), place, bearing, view)
     elif view is None and len(pins) < 3:
         raise PlanError(
-            "fov_deg", None, f"is not in {name}: give the field of view, or three pins that tell it"
+            "fov_deg",
+            None,
+            "is not in {name}: give the field of view, or three pins that tell it",
+            name=name,
         )
     elif place is None and len(pins) < 4:
         raise PlanError(
-            "place_m", None, f"is not in {name}: say where it was taken, in scene metres, or give four pins"
+            "place_m",
+            None,
+            "is not in {name}: say where it was taken, in scene metres, or give four pins",
+            name=name,
         )
     elif bearing is None and not pins:
         raise PlanError(
-            "bearing_deg", None, f"can't be told: {said_bearing}; give a bearing, the declination, or a pin"
+            "bearing_deg",
+            None,
+            "can't be told: {why}; give a bearing, the declination, or a pin",
+            why=said_bearing,
         )
     photo = Photo(
         file=name,
@@ -120,7 +129,8 @@ def _place(plan: Plan, exif: Exif, given: Given) -> tuple[Vector | None, str]:
         raise PlanError(
             "photograph",
             f"{exif.latitude_deg:.4f}, {exif.longitude_deg:.4f}",
-            f"lies {distance / 1000.0:.0f} km from the plan's site; another place's photograph?",
+            "lies {away:.0f} km from the plan's site; another place's photograph?",
+            away=distance / 1000.0,
         )
     height = ground_under_m(plan, (x, y, np.inf)) + EYE_M
     return (round(x, 2), round(y, 2), round(height, 2)), say(

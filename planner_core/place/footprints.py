@@ -31,6 +31,7 @@ from planner_core.place.map_feature import LEVEL_M, Feature
 from planner_core.place.roof_tags import HIGHEST_SHARE, Roof, roof_of
 from planner_core.plan.model import MISSING, Block, Plan, PlanError, Site, Word, as_number
 from planner_core.plan.text import nested_deeper, one_line
+from planner_core.words.language import phrase, say
 
 Array = NDArray[np.float64]
 
@@ -40,7 +41,7 @@ DEFAULT_HEIGHT_M = 9.0  # three levels
 DEEPEST = 100  # levels of a map; GeoJSON itself needs a dozen
 TALLEST_M = 1000.0  # above which a height is taken for a slip; common practice, no source
 NAMED = 5  # buildings without a height that are called by name; of more, the rest is counted
-CITY_MODEL = (
+CITY_MODEL = phrase(
     "is a city model, which isn't read; save its ground surfaces with their heights as GeoJSON in longitude "
     "and latitude, with any map program"
 )
@@ -85,7 +86,7 @@ def read_text(path: str | os.PathLike[str], kind: str) -> str:
     except IsADirectoryError:
         raise PlanError(kind, str(file), "is a folder; name a file") from None
     except OSError as error:
-        raise PlanError(kind, str(file), f"can't be read ({error.strerror})") from None
+        raise PlanError(kind, str(file), "can't be read ({why})", why=error.strerror) from None
     except UnicodeDecodeError:
         raise PlanError(kind, str(file), "is not text in UTF-8") from None
 
@@ -185,7 +186,8 @@ def parse_geojson(text: str) -> Any:
         raise PlanError(
             "footprints",
             f"line {error.lineno}, column {error.colno}",
-            f"is where it stops being JSON ({error.msg})",
+            "is where it stops being JSON ({problem})",
+            problem=error.msg,
         ) from None
     except RecursionError:
         raise PlanError("footprints", "its nesting", "is too deep to be a map") from None
@@ -194,7 +196,12 @@ def parse_geojson(text: str) -> Any:
             raise
         raise PlanError("footprints", "a number in it", "has too many digits") from None
     if nested_deeper(document, DEEPEST):
-        raise PlanError("footprints", "its nesting", f"is too deep to be a map; {DEEPEST} levels are enough")
+        raise PlanError(
+            "footprints",
+            "its nesting",
+            "is too deep to be a map; {most} levels are enough",
+            most=DEEPEST,
+        )
     return document
 
 
@@ -448,8 +455,13 @@ def _features(document: Any) -> Iterator[Feature]:
     elif kind in _GEOMETRIES:
         yield Feature(label="map", name="building 1", geometry=document, tags={})
     else:
-        is_not = "" if kind is MISSING else "is not GeoJSON's; "
-        raise PlanError("type", kind, f"{is_not}FeatureCollection, Feature or a geometry is meant")
+        raise PlanError(
+            "type",
+            kind,
+            "FeatureCollection, Feature or a geometry is meant"
+            if kind is MISSING
+            else "is not GeoJSON's; FeatureCollection, Feature or a geometry is meant",
+        )
 
 
 def _check_coordinate_system(document: dict[str, Any]) -> None:
@@ -517,7 +529,9 @@ def _polygons(geometry: Any, label: str, depth: int = 0) -> Iterator[list[Array]
         return
     kind = geometry.get("type", MISSING) if isinstance(geometry, dict) else geometry
     if not isinstance(geometry, dict) or kind not in _GEOMETRIES:
-        raise PlanError(f"{label}.type", kind, f"is not a geometry; one of {', '.join(_GEOMETRIES)}")
+        raise PlanError(
+            f"{label}.type", kind, "is not a geometry; one of {known}", known=", ".join(_GEOMETRIES)
+        )
     if kind == "GeometryCollection":
         parts = geometry.get("geometries", MISSING)
         if not isinstance(parts, list) or depth > 8:
@@ -551,7 +565,8 @@ def _ring(ring: Any, label: str) -> Array:
         raise PlanError(
             f"{label}[{len(ring) - 1}]",
             ring[-1],
-            f"must repeat the ring's first position {list(positions[0])}",
+            "must repeat the ring's first position {first}",
+            first=list(positions[0]),
         )
     return np.array(positions[:-1])
 
@@ -562,7 +577,7 @@ def _position(position: Any, label: str) -> tuple[float, float]:
     try:
         longitude, latitude = as_number(position[0]), as_number(position[1])
     except PlanError as error:
-        raise PlanError(label, position, f"is not a position ({error.expected})") from None
+        raise PlanError(label, position, "is not a position ({why})", why=error.expected) from None
     if not (abs(longitude) <= 180.0 and abs(latitude) <= 90.0):
         raise PlanError(
             label,
@@ -606,62 +621,83 @@ def _told(
     blocks: list[Block],
     nearest_m: float,
 ) -> Iterator[str]:
-    holes = f", {counts['holes']} courtyards cut out" if counts["holes"] else ""
-    roofs = f", {counts['roofs']} with a roof" if counts["roofs"] else ""
     prisms = sum(block.shape == "prism" for block in blocks)
-    yield (
-        f"{counts['buildings']} buildings of {counts['features']} features taken as {prisms} prisms"
-        f"{roofs}{holes}."
+    taken = say(
+        "{count} buildings of {features} features taken as {prisms} prisms",
+        count=counts["buildings"],
+        features=counts["features"],
+        prisms=prisms,
     )
-    kinds = (("tree", counts["trees"]), ("wall", counts["walls"]))
-    others = [f"{count} {kind}{'s' * (count > 1)}" for kind, count in kinds if count]
+    roofs = [say("{count} with a roof", count=counts["roofs"])] if counts["roofs"] else []
+    holes = [say("{count} courtyards cut out", count=counts["holes"])] if counts["holes"] else []
+    yield f"{', '.join([taken, *roofs, *holes])}."
+    others = [
+        say(one) if count == 1 else say(many, count=count)
+        for count, one, many in (
+            (counts["trees"], "1 tree", "{count} trees"),
+            (counts["walls"], "1 wall", "{count} walls"),
+        )
+        if count
+    ]
     if others:
-        yield f"Taken too: {', '.join(others)}."
+        yield say("Taken too: {others}.", others=", ".join(others))
     if not blocks and counts["far"]:
-        yield (
-            f"The nearest outline is {nearest_m / 1000.0:.1f} km from the rail: check site.latitude_deg and "
-            "site.longitude_deg, and that the map has longitude first."
+        yield say(
+            "The nearest outline is {distance:.1f} km from the rail: check site.latitude_deg and "
+            "site.longitude_deg, and that the map has longitude first.",
+            distance=nearest_m / 1000.0,
         )
     if counts["buildings"]:
         yield _heights_told(counts, guessed, selection)
     left_out = (
-        ("in_parts", "whose parts are taken instead"),
-        ("far", f"farther than {selection.max_distance_m:g} m from the rail"),
-        ("tiny", f"under {selection.min_area_m2:g} m²"),
-        ("crossing", "with an outline that crosses itself"),
-        ("not_polygons", "that aren't polygons"),
-        ("repeated", "already in the plan"),
+        ("in_parts", "{count} whose parts are taken instead", 0.0),
+        ("far", "{count} farther than {limit:g} m from the rail", selection.max_distance_m),
+        ("tiny", "{count} under {limit:g} m²", selection.min_area_m2),
+        ("crossing", "{count} with an outline that crosses itself", 0.0),
+        ("not_polygons", "{count} that aren't polygons", 0.0),
+        ("repeated", "{count} already in the plan", 0.0),
     )
-    parts = [f"{counts[key]} {words}" for key, words in left_out if counts[key]]
+    parts = [say(words, count=counts[key], limit=limit) for key, words, limit in left_out if counts[key]]
     if parts:
-        yield f"Left out: {'; '.join(parts)}."
+        yield say("Left out: {parts}.", parts="; ".join(parts))
     if crossing:
-        more = f" and {len(crossing) - 5} more" if len(crossing) > 5 else ""
-        yield f"Outlines to correct: {', '.join(crossing[:5])}{more}."
+        yield say("Outlines to correct: {names}.", names=_first_of(crossing, 5))
     eye = np.asarray(plan.rig.origin_m, dtype=np.float64)
     for block in (block for block in blocks if block.shape == "prism"):
         inside = outlines.contains(np.asarray(block.footprint_m), eye[:2])
         if inside and block.base_m < eye[2] < block.base_m + float(block.height_m or 0.0):
-            yield (
-                f"The rail's start lies inside {block.name}, {block.height_m:g} m high: check site, "
-                "rig.origin_m and that height."
+            yield say(
+                "The rail's start lies inside {block}, {height:g} m high: check site, rig.origin_m and that "
+                "height.",
+                block=block.name,
+                height=block.height_m,
             )
+
+
+def _first_of(names: Sequence[str], most: int) -> str:
+    """The first few of some names, and how many more there are."""
+    named = ", ".join(names[:most])
+    if len(names) <= most:
+        return named
+    return say("{names} and {more} more", names=named, more=len(names) - most)
 
 
 def _heights_told(counts: Counter[str], guessed: list[str], selection: Selection) -> str:
     """Where the heights of the buildings that were taken come from, and which of them are guessed."""
-    parts = [
-        f"{counts[f'height_from_{origin}']} {words}"
-        for origin, words in (("height", "given"), ("levels", f"from levels × {LEVEL_M:g} m"))
-        if counts[f"height_from_{origin}"]
-    ]
+    given, levels = counts["height_from_height"], counts["height_from_levels"]
+    parts = [say("{count} given", count=given)] if given else []
+    if levels:
+        parts.append(say("{count} from levels × {height:g} m", count=levels, height=LEVEL_M))
     if guessed:
-        named = ", ".join(f"“{name}”" for name in guessed[:NAMED])
-        more = f" and {len(guessed) - NAMED} more" if len(guessed) > NAMED else ""
         parts.append(
-            f"{len(guessed)} without either, set to {selection.default_height_m:g} m ({named}{more})"
+            say(
+                "{count} without either, set to {height:g} m ({names})",
+                count=len(guessed),
+                height=selection.default_height_m,
+                names=_first_of([f"“{name}”" for name in guessed], NAMED),
+            )
         )
-    return f"Heights: {', '.join(parts)}."
+    return say("Heights: {parts}.", parts=", ".join(parts))
 
 
 def _foot_m(plan: Plan, pieces: Sequence[Array]) -> float:
@@ -713,8 +749,8 @@ def _rows(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
 
 def _csv_advice(error: csv.Error) -> str:
     if "new-line" in str(error):
-        return "its lines end in another way than text files do; save it again as plain text (CSV)"
-    return f"each line has a bearing and an altitude, as in 245.5, 3.2 ({error})"
+        return phrase("its lines end in another way than text files do; save it again as plain text (CSV)")
+    return phrase("each line has a bearing and an altitude, as in 245.5, 3.2 ({problem})", problem=error)
 
 
 def _profile(text: str) -> list[tuple[float, float]]:

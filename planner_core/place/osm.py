@@ -71,7 +71,9 @@ class _Known:
             label = f"elements[{index}]"
             kind = element.get("type", MISSING) if isinstance(element, dict) else element
             if not isinstance(element, dict) or kind not in KINDS:
-                raise PlanError(f"{label}.type", kind, f"is not an element; one of: {', '.join(KINDS)}")
+                raise PlanError(
+                    f"{label}.type", kind, "is not an element; one of: {known}", known=", ".join(KINDS)
+                )
             number = element.get("id")
             if isinstance(number, int) and not isinstance(number, bool):
                 label = f"{label} ({kind} {number})"
@@ -98,7 +100,7 @@ def _place(entry: Any, label: str) -> Position:
     except (KeyError, TypeError):
         raise PlanError(label, entry, 'is not a place; it has "lat" and "lon"') from None
     except PlanError as error:
-        raise PlanError(label, entry, f"is not a place ({error.expected})") from None
+        raise PlanError(label, entry, "is not a place ({why})", why=error.expected) from None
     if not (abs(longitude) <= 180.0 and abs(latitude) <= 90.0):
         raise PlanError(label, [longitude, latitude], "is no longitude and latitude in degrees")
     return [longitude, latitude]

@@ -20,6 +20,7 @@ from planner_core.plan.model import MISSING, NO_FIELD, Plan, PlanError, Word, as
 from planner_core.plan.text import escaped_json, nested_deeper
 from planner_core.plan.timeline import start_utc_s, tide_times_utc_s
 from planner_core.plan.writing import write_atomically
+from planner_core.words.language import phrase
 
 FORMAT = "duskrail-plan"
 VERSION = 1
@@ -155,7 +156,7 @@ def _read(path: Path) -> str:
         raise
     except (OSError, ValueError) as error:  # a name with a NUL in it is a ValueError
         why = getattr(error, "strerror", None) or error
-        raise PlanError("plan file", str(path), f"can't be read ({why})") from None
+        raise PlanError("plan file", str(path), "can't be read ({why})", why=why) from None
     if not content.strip():
         raise PlanError("plan file", str(path), "is empty; a plan file holds one JSON object")
     try:
@@ -203,8 +204,9 @@ def _parse(text: str) -> Any:
     except json.JSONDecodeError as error:
         raise PlanError(
             "plan file",
-            Word(f"line {error.lineno}, column {error.colno}"),
-            f"is where it stops being JSON ({error.msg})",
+            Word(phrase("line {line}, column {column}", line=error.lineno, column=error.colno)),
+            "is where it stops being JSON ({problem})",
+            problem=error.msg,
         ) from None
     except RecursionError:
         raise PlanError("plan file", Word("is nested"), "too deep to be a plan") from None
@@ -234,20 +236,34 @@ def _find_flaw(value: Any, path: str) -> PlanError | None:
 def _current_version(document: dict[str, Any]) -> dict[str, Any]:
     """The document without its two header fields, brought to this version."""
     if document.get("format", MISSING) != FORMAT:
-        is_not = "" if "format" not in document else "is not a plan's format; "
         raise PlanError(
-            "format", document.get("format", MISSING), f'{is_not}a plan file says "{FORMAT}" here'
+            "format",
+            document.get("format", MISSING),
+            'is not a plan\'s format; a plan file says "{format}" here'
+            if "format" in document
+            else 'a plan file says "{format}" here',
+            format=FORMAT,
         )
     version = document.get("version", MISSING)
     if version is MISSING:
-        raise PlanError("version", MISSING, f"a plan file written for this tool says {VERSION} here")
+        raise PlanError(
+            "version",
+            MISSING,
+            "a plan file written for this tool says {version} here",
+            version=VERSION,
+        )
     if isinstance(version, float) and version.is_integer():
         version = int(version)
     if isinstance(version, bool) or not isinstance(version, int) or version < 1:
-        raise PlanError("version", version, f"is not a version number; this tool writes {VERSION}")
+        raise PlanError(
+            "version", version, "is not a version number; this tool writes {version}", version=VERSION
+        )
     if version > VERSION:
         raise PlanError(
-            "version", version, f"is newer than this tool knows ({VERSION}); update Duskrail to open it"
+            "version",
+            version,
+            "is newer than this tool knows ({version}); update Duskrail to open it",
+            version=VERSION,
         )
     for step in range(version, VERSION):
         document = MIGRATIONS[step](document)
@@ -360,7 +376,11 @@ def _check_no_longer(name: str, value: Any, low: float, high: float) -> None:
         raise error.under(name) from None
     if not low <= number <= high:
         raise PlanError(
-            name, value, f"is outside what is possible; leave it out, or give {low:g} to {high:g} metres"
+            name,
+            value,
+            "is outside what is possible; leave it out, or give {low:g} to {high:g} metres",
+            low=low,
+            high=high,
         )
 
 
@@ -401,7 +421,9 @@ def _first_problem(error: BaseException) -> PlanError:
         if isinstance(first, KeyError) and name:
             return PlanError(name, MISSING, "every plan needs it")
         return _first_problem(first).under(name)
-    return PlanError("", "what stands here", f"can't be read as part of a plan ({error})")
+    return PlanError(
+        "", Word("what stands here"), "can't be read as part of a plan ({problem})", problem=error
+    )
 
 
 def _unknown_key(error: cattrs.errors.ForbiddenExtraKeysError) -> PlanError:
@@ -411,7 +433,7 @@ def _unknown_key(error: cattrs.errors.ForbiddenExtraKeysError) -> PlanError:
         known = ["format", "version", SCHEMA, *(name for name in known if name != "schema")]
     begun = [name for name in known if name.startswith(key.lower())]
     near = (begun or difflib.get_close_matches(key, known, n=1, cutoff=0.0))[0]
-    return PlanError(key, NO_FIELD, f"did you mean {near}? (free text goes under notes)")
+    return PlanError(key, NO_FIELD, "did you mean {near}? (free text goes under notes)", near=near)
 
 
 _converter = _build_converter()

@@ -20,6 +20,7 @@ from attrs import field, frozen
 
 from planner_core.plan.text import escaped
 from planner_core.plan.zones import meant_zone
+from planner_core.words.language import Phrase, any_of, in_words, phrase
 
 ANCHOR_EVENTS = (
     "sunrise",
@@ -62,14 +63,15 @@ class PlanError(ValueError):
     """Something in a plan that won't work.
 
     `path` names the field as it stands in the plan file (`rig.slide.max_m`), `value` is what stands there and
-    `expected` says what would be accepted. The message is one line.
+    `expected` says what would be accepted: a message, with places for `values` if need be, in the language of
+    whoever shows it. The text is one line.
     """
 
-    def __init__(self, path: str, value: Any, expected: str) -> None:
+    def __init__(self, path: str, value: Any, expected: str, /, **values: Any) -> None:
         self.path = path
         self.value = value
-        self.expected = expected
-        super().__init__(path, value, expected)
+        self.expected = expected if isinstance(expected, Phrase) else phrase(expected, **values)
+        super().__init__(path, value, self.expected)
 
     def __str__(self) -> str:
         return f"{escaped(_short(self.path)) or 'plan'}: {self.reason}"
@@ -77,7 +79,7 @@ class PlanError(ValueError):
     @property
     def reason(self) -> str:
         """The value and what would be accepted, without the path, on one line."""
-        return escaped(f"{shown(self.value)} {self.expected}".replace("\n", " "))
+        return escaped(f"{shown(self.value)} {in_words(self.expected)}".replace("\n", " "))
 
     def under(self, parent: str) -> PlanError:
         """The same problem, seen from the part that holds this one."""
@@ -89,10 +91,10 @@ class Word:
     """Stands in an error where there is no value to show."""
 
     def __init__(self, word: str) -> None:
-        self.word = word
+        self.word = word if isinstance(word, Phrase) else phrase(word)
 
     def __repr__(self) -> str:
-        return self.word
+        return in_words(self.word)
 
 
 MISSING = Word("is missing;")
@@ -156,21 +158,42 @@ def _number(
         if inside(number) and not 0.0 < number < least:
             return
         if 0.0 < number < least:
-            raise PlanError(attribute.name, value, f"is too small; give {least:g} {unit} or more")
+            raise PlanError(
+                attribute.name,
+                value,
+                "is too small; give {least:g} {unit} or more",
+                least=least,
+                unit=phrase(unit),
+            )
         meant = [
             (slip, f"{scaled:.6g}")
             for factor, slip in slips
             if inside(scaled := number * factor) and likely[0] <= abs(scaled) <= likely[1]
         ]
         if meant:
-            why = remark or f"looks like {' or '.join(slip for slip, _ in meant)}"
-            wanted = f"{unit[3:]} is" if unit.startswith("as ") else f"{unit} are"
-            instead = " or ".join(scaled for _, scaled in meant)
-            raise PlanError(attribute.name, value, f"{why} ({wanted} meant; {instead}?)")
+            slipped = any_of([phrase(slip) for slip, _ in meant])
+            why = phrase(remark) if remark else phrase("looks like {unit}", unit=slipped)
+            wanted = phrase(WANTED[unit]) if unit in WANTED else phrase("{unit} are", unit=phrase(unit))
+            instead = any_of([scaled for _, scaled in meant])
+            raise PlanError(
+                attribute.name,
+                value,
+                "{why} ({wanted} meant; {instead}?)",
+                why=why,
+                wanted=wanted,
+                instead=instead,
+            )
         bottom, top = (f"{limit:.6g}" if abs(limit) < 1e6 else f"{limit:.0f}" for limit in (low, high))
-        span = f"above {bottom} and up to {top}" if above else f"from {bottom} to {top}"
         raise PlanError(
-            attribute.name, value, f"is outside what is possible; give a number {span} {unit}".rstrip()
+            attribute.name,
+            value,
+            "is outside what is possible; give a number {span} {unit}"
+            if unit
+            else "is outside what is possible; give a number {span}",
+            span=phrase(
+                "above {low} and up to {high}" if above else "from {low} to {high}", low=bottom, high=top
+            ),
+            unit=phrase(unit),
         )
 
     def convert(value: Any) -> Any:
@@ -228,7 +251,9 @@ def as_whole(value: Any) -> int:
 def _choice(options: Sequence[str], *, default: Any = attrs.NOTHING) -> Any:
     def check(_instance: Any, attribute: Any, value: Any) -> None:
         if value not in options:
-            raise PlanError(attribute.name, value, f"is not known; use one of: {', '.join(options)}")
+            raise PlanError(
+                attribute.name, value, "is not known; use one of: {known}", known=", ".join(options)
+            )
 
     return field(default=default, validator=check, metadata={"schema": {"enum": list(options)}})
 
@@ -264,7 +289,10 @@ def _check_writable(path: str, value: Any, depth: int = 0) -> None:
     elif isinstance(value, (dict, list, tuple)):
         if depth >= DEEPEST_NOTES:
             raise PlanError(
-                path, Word("is nested too deeply;"), f"{DEEPEST_NOTES} levels are enough for notes"
+                path,
+                Word("is nested too deeply;"),
+                "{most} levels are enough for notes",
+                most=DEEPEST_NOTES,
             )
         for item in [*value.keys(), *value.values()] if isinstance(value, dict) else value:
             _check_writable(path, item, depth + 1)
@@ -314,14 +342,21 @@ def _grid(most: int, low: float, high: float, unit: str) -> Any:
         if value is None:
             return
         if not isinstance(value, (tuple, list)) or not 2 <= len(value) <= most:
-            raise PlanError(attribute.name, value, f"is not a grid of numbers; give from 2 to {most} rows")
+            raise PlanError(
+                attribute.name,
+                value,
+                "is not a grid of numbers; give from 2 to {most} rows",
+                most=most,
+            )
         for index, row in enumerate(value):
             where = f"{attribute.name}[{index}]"
             if not isinstance(row, (tuple, list)) or not 2 <= len(row) <= most:
-                raise PlanError(where, row, f"is not a row of a grid; give from 2 to {most} numbers")
+                raise PlanError(
+                    where, row, "is not a row of a grid; give from 2 to {most} numbers", most=most
+                )
             _check_point(row, where, len(value[0]), high, unit)
             if min(row) < low:
-                raise PlanError(where, min(row), f"is below {low:g} {unit}")
+                raise PlanError(where, min(row), "is below {low:g} {unit}", low=low, unit=phrase(unit))
 
     def convert(value: Any) -> Any:
         try:
@@ -344,7 +379,7 @@ def _lengths(low: float, high: float, unit: str) -> Any:
         if value is None:
             return
         if not isinstance(value, (tuple, list)) or not value:
-            raise PlanError(attribute.name, value, f"is not a list of numbers ({unit})")
+            raise PlanError(attribute.name, value, "is not a list of numbers ({unit})", unit=phrase(unit))
         for index, number in enumerate(value):
             try:
                 inside = low <= as_number(number) <= high
@@ -352,9 +387,16 @@ def _lengths(low: float, high: float, unit: str) -> Any:
                 raise error.under(f"{attribute.name}[{index}]") from None
             if not inside:
                 slips = [f"{number * factor:g}" for factor, _ in _MM_SLIPS if low <= number * factor <= high]
-                meant = f" ({' or '.join(slips)}?)" if slips else ""
                 raise PlanError(
-                    f"{attribute.name}[{index}]", number, f"is not from {low:g} to {high:g} {unit}{meant}"
+                    f"{attribute.name}[{index}]",
+                    number,
+                    "is not from {low:g} to {high:g} {unit} ({meant}?)"
+                    if slips
+                    else "is not from {low:g} to {high:g} {unit}",
+                    low=low,
+                    high=high,
+                    unit=phrase(unit),
+                    meant=any_of(slips or [""]),
                 )
 
     def convert(value: Any) -> Any:
@@ -372,16 +414,25 @@ def _lengths(low: float, high: float, unit: str) -> Any:
 def _check_point(value: Any, path: str, dimensions: int, limit: float, unit: str) -> None:
     """Raise PlanError unless a value is a point of so many numbers, none of them beyond the limit."""
     if not isinstance(value, (tuple, list)) or len(value) != dimensions:
-        raise PlanError(path, value, f"is not a list of {dimensions} numbers ({unit})")
+        raise PlanError(
+            path,
+            value,
+            "is not a list of {dimensions} numbers ({unit})",
+            dimensions=dimensions,
+            unit=phrase(unit),
+        )
     for index, number in enumerate(value):
         try:
             inside = abs(as_number(number)) <= limit
         except PlanError as error:
             raise error.under(f"{path}[{index}]") from None
         if not inside:
-            raise PlanError(f"{path}[{index}]", number, f"is beyond {limit:.0f} {unit}")
+            raise PlanError(
+                f"{path}[{index}]", number, "is beyond {limit:.0f} {unit}", limit=limit, unit=phrase(unit)
+            )
 
 
+WANTED = {"as a share of the move": "a share of the move is"}
 _METRE_SLIPS = ((0.001, "millimetres"), (0.01, "centimetres"))
 _MM_SLIPS = ((1000.0, "metres"), (10.0, "centimetres"))
 _MILLISECONDS_SLIP = ((0.001, "milliseconds"),)
@@ -444,8 +495,8 @@ class Site:
             raise PlanError(
                 "timezone",
                 value,
-                "is not an IANA time zone; write one like Europe/Lisbon or UTC"
-                + meant_zone(str(value), self.latitude_deg, self.longitude_deg),
+                "is not an IANA time zone; write one like Europe/Lisbon or UTC{meant}",
+                meant=meant_zone(str(value), self.latitude_deg, self.longitude_deg),
             ) from None
 
 
@@ -483,15 +534,18 @@ class Camera:
             raise PlanError(
                 "focus_distance_m",
                 self.focus_distance_m,
-                f"is too near for a lens of {self.focal_length_mm:g} mm; give metres, from "
-                f"{NEAREST_FOCUS * self.focal_length_mm / 1000.0:.3g}",
+                "is too near for a lens of {lens:g} mm; give metres, from {nearest:.3g}",
+                lens=self.focal_length_mm,
+                nearest=NEAREST_FOCUS * self.focal_length_mm / 1000.0,
             )
         if self.focal_length_mm < NARROWEST_SHARE * self.sensor_width_mm:
             raise PlanError(
                 "focal_length_mm",
                 self.focal_length_mm,
-                f"is too short for a sensor {self.sensor_width_mm:g} mm wide: no lens that keeps lines "
-                f"straight sees more than 144° (millimetres are meant; {10.0 * self.focal_length_mm:g}?)",
+                "is too short for a sensor {width:g} mm wide: no lens that keeps lines straight "
+                "sees more than 144° (millimetres are meant; {instead:g}?)",
+                width=self.sensor_width_mm,
+                instead=10.0 * self.focal_length_mm,
             )
 
 
@@ -542,7 +596,14 @@ def _ordered(part: Any, low: str, high: str, why: str, *, strictly: bool = False
     bottom, top = getattr(part, low), getattr(part, high)
     if top < bottom or (strictly and top == bottom):
         raise PlanError(
-            high, top, f"must be {'above' if strictly else 'no less than'} {low} ({bottom:g}); {why}"
+            high,
+            top,
+            "must be above {field} ({least:g}); {why}"
+            if strictly
+            else "must be no less than {field} ({least:g}); {why}",
+            field=low,
+            least=bottom,
+            why=phrase(why),
         )
 
 
@@ -574,7 +635,10 @@ class Rig:
     def __attrs_post_init__(self) -> None:
         if self.stand_max_m < self.stand_min_m:
             raise PlanError(
-                "stand_max_m", self.stand_max_m, f"is less than stand_min_m, {self.stand_min_m:g}"
+                "stand_max_m",
+                self.stand_max_m,
+                "is less than stand_min_m, {least:g}",
+                least=self.stand_min_m,
             )
 
 
@@ -617,7 +681,8 @@ class Move:
                 raise PlanError(
                     f"poses[{index}].at",
                     after.at,
-                    f"comes before {before.at:g}; put the poses in the order of the move",
+                    "comes before {before:g}; put the poses in the order of the move",
+                    before=before.at,
                 )
 
 
@@ -798,7 +863,7 @@ class Block:
     @moves.validator
     def _moves_as_known(self, _attribute: Any, value: Any) -> None:
         if value is not None and value not in MOVERS:
-            raise PlanError("moves", value, f"is not known; use one of: {', '.join(MOVERS)}")
+            raise PlanError("moves", value, "is not known; use one of: {known}", known=", ".join(MOVERS))
 
     @keep_out.validator
     @tidal.validator
@@ -816,7 +881,7 @@ class Block:
         }
         for name in needed.get(self.shape, ("centre_m", "size_m")):
             if getattr(self, name) is None:
-                raise PlanError(name, MISSING, f"a {self.shape} needs it")
+                raise PlanError(name, MISSING, "a {shape} needs it", shape=self.shape)
         if self.size_m is not None:
             for place, extent in enumerate(self.size_m):
                 if extent <= 0:
@@ -825,7 +890,8 @@ class Block:
                     raise PlanError(
                         f"size_m[{place}]",
                         extent,
-                        f"is too small; give {THINNEST_M:g} metres or more",
+                        "is too small; give {least:g} metres or more",
+                        least=THINNEST_M,
                     )
         if self.shape == "prism" and (self.footprint_m is None or len(set(self.footprint_m)) < 3):
             raise PlanError("footprint_m", self.footprint_m, "needs three or more different corners")
@@ -840,9 +906,14 @@ class Block:
         if self.shape != "prism":
             raise PlanError("roof", self.roof, "is for a prism; leave it out here")
         if self.roof_height_m is None:
-            raise PlanError("roof_height_m", MISSING, f"a {self.roof} roof needs it")
+            raise PlanError("roof_height_m", MISSING, "a {roof} roof needs it", roof=self.roof)
         if self.roof_height_m > (self.height_m or 0.0):
-            raise PlanError("roof_height_m", self.roof_height_m, f"is more than height_m, {self.height_m:g}")
+            raise PlanError(
+                "roof_height_m",
+                self.roof_height_m,
+                "is more than height_m, {height:g}",
+                height=self.height_m,
+            )
 
     def _check_heights(self) -> None:
         if self.shape != "terrain" or self.heights_m is None or self.size_m is None:
@@ -852,7 +923,8 @@ class Block:
                 raise PlanError(
                     f"heights_m[{place}]",
                     max(row),
-                    f"is higher than the block's {self.size_m[2]:g}",
+                    "is higher than the block's {height:g}",
+                    height=self.size_m[2],
                 )
 
     def _check_skyline(self) -> None:
@@ -862,7 +934,10 @@ class Block:
         for place, ((before, _), (after, _)) in enumerate(pairwise(skyline), start=1):
             if after <= before:
                 raise PlanError(
-                    f"skyline_deg[{place}][0]", after, f"must be above the bearing before it ({before:g})"
+                    f"skyline_deg[{place}][0]",
+                    after,
+                    "must be above the bearing before it ({before:g})",
+                    before=before,
                 )
         for place, (_, altitude) in enumerate(skyline):
             if not -STEEPEST_DEG <= altitude <= STEEPEST_DEG:
@@ -978,13 +1053,20 @@ class Plan:
             values = [getattr(pose, name) for pose in self.move.poses]
             if part != "slide" and len(set(values)) == 1:
                 continue
-            also = "" if part == "slide" else ", or give every pose the same value"
+            instead = (
+                "asks for an axis that the rig lacks; leave it out, or describe {field}"
+                if part == "slide"
+                else "asks for an axis that the rig lacks; leave it out, or give every pose the same value, "
+                "or "
+                "describe {field}"
+            )
             for index, value in enumerate(values):
                 if value is not None and (part == "slide" or value != values[0] or None in values):
                     raise PlanError(
                         f"move.poses[{index}].{name}",
                         value,
-                        f"asks for an axis that the rig lacks; leave it out{also}, or describe rig.{part}",
+                        instead,
+                        field=f"rig.{part}",
                     )
 
     @property

@@ -70,8 +70,9 @@ def anchor_utc_s(plan: Plan, anchor: Anchor) -> float:
         raise PlanError(
             "shoot.anchor",
             f"{anchor.event} on {anchor.date}",
-            f"does not happen at latitude {site.latitude_deg:g} on that date; choose another event or date, "
-            "or go by a start time",
+            "does not happen at latitude {latitude:g} on that date; "
+            "choose another event or date, or go by a start time",
+            latitude=site.latitude_deg,
         )
     return times[0]
 
@@ -85,7 +86,10 @@ def local_to_utc_s(moment: dt.datetime, zone: zoneinfo.ZoneInfo, path: str) -> f
         seconds = moment.timestamp()
         if dt.datetime.fromtimestamp(seconds, zone).utcoffset() != moment.utcoffset():
             raise PlanError(
-                path, moment.isoformat(), f"has an offset that {zone.key} doesn't have then; leave it out"
+                path,
+                moment.isoformat(),
+                "has an offset that {zone} doesn't have then; leave it out",
+                zone=zone.key,
             )
         return seconds
     earlier, later = moment.replace(tzinfo=zone, fold=0), moment.replace(tzinfo=zone, fold=1)
@@ -94,12 +98,19 @@ def local_to_utc_s(moment: dt.datetime, zone: zoneinfo.ZoneInfo, path: str) -> f
     if dt.datetime.fromtimestamp(earlier.timestamp(), zone).replace(tzinfo=None, fold=0) != moment:
         after = dt.datetime.fromtimestamp(earlier.timestamp(), zone)
         raise PlanError(
-            path, moment.isoformat(), f"is skipped by a clock change in {zone.key}; {after:%H:%M} comes next"
+            path,
+            moment.isoformat(),
+            "is skipped by a clock change in {zone}; {after:%H:%M} comes next",
+            zone=zone.key,
+            after=after,
         )
     raise PlanError(
         path,
         moment.isoformat(),
-        f"happens twice in {zone.key}; write {earlier.isoformat()} or {later.isoformat()}",
+        "happens twice in {zone}; write {earlier} or {later}",
+        zone=zone.key,
+        earlier=earlier.isoformat(),
+        later=later.isoformat(),
     )
 
 

@@ -11,6 +11,8 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
+from planner_core.words.language import phrase
+
 OPEN_FILES = {"/dev/stdin": 0, "/dev/stdout": 1, "/dev/stderr": 2}
 LINKS_FOLLOWED = 40
 
@@ -41,7 +43,7 @@ def whole_file(path: Path, *, may_be_empty: bool = True) -> Iterator[Path]:
         with _naming(path, within=Path(folder)):
             yield working
             if not working.is_file() or not (may_be_empty or working.stat().st_size):
-                raise OSError(errno.EIO, "could not be written; is the disk full?", str(path))
+                raise OSError(errno.EIO, phrase("could not be written; is the disk full?"), str(path))
         put_in_place(working, path)
 
 
@@ -65,20 +67,20 @@ def check_writable(path: Path) -> None:
     """Raise OSError, which names the file, where it could not be written."""
     if is_stream(path):
         if path.is_block_device():
-            raise OSError(errno.EINVAL, "is a disk, and no file", str(path))
+            raise OSError(errno.EINVAL, phrase("is a disk, and no file"), str(path))
         return
     target = _target(path)
     if not target.parent.is_dir():
-        raise FileNotFoundError(errno.ENOENT, "the folder to write it to does not exist", str(path))
+        raise FileNotFoundError(errno.ENOENT, phrase("the folder to write it to does not exist"), str(path))
     if target.is_dir():
-        raise IsADirectoryError(errno.EISDIR, "is a folder; give a file name", str(path))
+        raise IsADirectoryError(errno.EISDIR, phrase("is a folder; give a file name"), str(path))
     if target.exists() and not (target.stat().st_mode & 0o222 and os.access(target, os.W_OK)):
-        raise PermissionError(errno.EACCES, "is read-only, and stays as it is", str(path))
+        raise PermissionError(errno.EACCES, phrase("is read-only, and stays as it is"), str(path))
     try:
         with tempfile.TemporaryFile(dir=target.parent):
             pass
     except OSError as problem:
-        why = f"nothing can be written to its folder ({problem.strerror})"
+        why = phrase("nothing can be written to its folder ({why})", why=problem.strerror)
         raise OSError(problem.errno, why, str(path)) from None
 
 

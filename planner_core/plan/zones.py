@@ -10,6 +10,8 @@ from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from importlib import resources
 
+from planner_core.words.language import phrase
+
 # How far a place lies from its zone's main city, and how much nearer its mirror image, to be taken for a slip
 # of the sign; from memory of how wide zones are, no source
 FAR_FROM_CITY_DEG, NEAR_CITY_SHARE = 12.0, 1.0 / 3.0
@@ -27,9 +29,9 @@ def meant_zone(text: str, latitude_deg: object, longitude_deg: object) -> str:
     cities = [zone for zone in named if zone.rpartition("/")[2].lower() == city]
     near = cities or difflib.get_close_matches(text, named, n=1, cutoff=0.75)
     if near:
-        return f" ({min(near, key=len)}?)"
+        return phrase(" ({zone}?)", zone=min(near, key=len))
     zone = nearest_zone(latitude_deg, longitude_deg)
-    return f" ({zone} lies nearest to the site)" if zone else ""
+    return phrase(" ({zone} lies nearest to the site)", zone=zone) if zone else ""
 
 
 def nearest_zone(latitude_deg: object, longitude_deg: object) -> str | None:

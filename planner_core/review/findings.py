@@ -16,6 +16,7 @@ from planner_core.review.remedy import (
     Names,
     Quantity,
     Remedy,
+    cost_text,
     facts,
     remedies_text,
     remedy_text,
@@ -119,10 +120,14 @@ Speaker = Callable[[Finding, Names], Sentences]
 
 @frozen
 class Voice:
-    """How a language speaks of remedies, and of a finding that nothing was found against."""
+    """How a language speaks of remedies, of a finding that nothing was found against, of costs, and of what
+    the findings of a code are about.
+    """
 
     remedies: Callable[[Sequence[Remedy], Names], str]
     nothing_helps: Callable[[Finding], str]
+    costs: Callable[[Sequence[Quantity]], str]
+    about: Callable[[str], str]
 
 
 SPEAKERS: dict[str, dict[str, Speaker]] = {}  # by language, then by code
@@ -147,6 +152,11 @@ def has_voice(language: str, voice: Voice) -> None:
     _VOICES[language] = voice
 
 
+def voice() -> Voice:
+    """How the current language speaks of remedies."""
+    return _VOICES.get(current().code, _VOICES[ENGLISH])
+
+
 def _speaker_of(code: str, language: str) -> Speaker:
     """Who words a code's findings; in English where the language has nobody."""
     return SPEAKERS.get(language, {}).get(code) or SPEAKERS[ENGLISH][code]
@@ -158,13 +168,13 @@ def sentences(finding: Finding, names: Names = PLAN_FILE) -> Told:
     Of remedies only those are told that were tried.
     """
     code = current().code
-    voice = _VOICES.get(code, _VOICES[ENGLISH])
+    speaks_of = voice()
     said = _speaker_of(finding.code, code)(finding, names)
     if not finding.tried:
         return Told(said.message, said.fix)
     if finding.remedies:
-        return Told(said.message, _joined(voice.remedies(finding.remedies, names), said.fix))
-    plainly = "" if said.fix or finding.level == "note" else voice.nothing_helps(finding)
+        return Told(said.message, _joined(speaks_of.remedies(finding.remedies, names), said.fix))
+    plainly = "" if said.fix or finding.level == "note" else speaks_of.nothing_helps(finding)
     otherwise = "" if finding.goes_with else said.otherwise
     return Told(said.message, _joined(plainly, said.fix, otherwise))
 
@@ -186,7 +196,7 @@ def _nothing_helps(finding: Finding) -> str:
     return "No change of the plan is known to help."
 
 
-has_voice(ENGLISH, Voice(remedies_text, _nothing_helps))
+has_voice(ENGLISH, Voice(remedies_text, _nothing_helps, cost_text, in_short))
 
 
 # ---------------------------------------------------------------- the review

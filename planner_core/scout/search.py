@@ -29,6 +29,7 @@ from planner_core.scout.shots import BACKWARDS, Aim, Shot, plan_of, reveals
 from planner_core.scout.spots import Spots
 from planner_core.scout.ties import STEADY_DIGITS, Surroundings, steady
 from planner_core.scout.walk import reachable
+from planner_core.words.language import phrase
 
 Array = NDArray[np.float64]
 
@@ -299,8 +300,9 @@ class Scout:
             raise PlanError(
                 "blocks",
                 Word(places_word(self.plan)),
-                f"leave nowhere to stand in this area, {self.wishes.edge_m:g} m from every edge; take a "
-                "larger area or a smaller distance",
+                "leave nowhere to stand in this area, {edge:g} m from every edge; "
+                "take a larger area or a smaller distance",
+                edge=self.wishes.edge_m,
             )
         near = reachable(self.terrain, self.planned_place()[0], points)
         self.tally.way_known = near is not None
@@ -676,7 +678,7 @@ def _aim(plan: Plan) -> Aim:
 
 def places_word(plan: Plan) -> str:
     """The blocks, as an error names them."""
-    return f"{len(plan.blocks)} blocks"
+    return phrase("{count} blocks", count=len(plan.blocks))
 
 
 def _cell_m(area: Area) -> float:

@@ -2,12 +2,13 @@
 another.
 
 What is said goes through `say`: a message with places for its values, which a catalogue may have in another
-language. Findings have speakers of their own in each language (`review/findings.py`).
+language. What is told now and shown later (a refusal, what a fit changed) is a `phrase`, whose words come
+last: `in_words`. Findings have speakers of their own in each language (`review/findings.py`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
 
@@ -56,6 +57,47 @@ def in_english() -> Iterator[None]:
 def current() -> Language:
     """The language that sentences are made in now."""
     return _choose[-1]() if _choose else _PLAIN
+
+
+class Phrase(str):
+    """A message with its values, as text in English; `in_words` says it in the language of whoever shows it.
+
+    Values may be phrases themselves.
+    """
+
+    message: str
+    values: Mapping[str, Any]
+
+    def __new__(cls, message: str, values: Mapping[str, Any]) -> Phrase:
+        made = super().__new__(cls, message.format(**values) if values else message)
+        made.message, made.values = message, values
+        return made
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Phrase, (self.message, self.values)
+
+
+def phrase(message: str, /, **values: Any) -> Phrase:
+    """A message with its values, to be said later: `phrase("{count} of {all}", count=1, all=9)`."""
+    return Phrase(message, values)
+
+
+def in_words(text: str) -> str:
+    """A phrase in the current language; any other text as it is."""
+    if not isinstance(text, Phrase):
+        return text
+    values = {
+        name: in_words(value) if isinstance(value, Phrase) else value for name, value in text.values.items()
+    }
+    return say(text.message, **values)
+
+
+def any_of(texts: Sequence[str]) -> str:
+    """What may be chosen from, in words: "metres or centimetres"."""
+    said = texts[0]
+    for text in texts[1:]:
+        said = phrase("{one} or {other}", one=said, other=text)
+    return said
 
 
 def say(message: str, /, **values: Any) -> str:

@@ -1134,7 +1134,7 @@ def evening_view() -> Wait:
 
 
 def in_every_workspace() -> Wait:
-    """The whole move is in the timelines of other workspaces too: of this plan, and of one opened after it."""
+    """The whole move is in the timelines of other workspaces too, of this plan and of one opened after it."""
     seen = {}
     for path in ("", str(EXAMPLES / "classic_mistakes.plan.json")):
         if path:

@@ -14,13 +14,24 @@ from planner_core.edit import kit
 from planner_core.evening.timetable import EVENT_WORDS
 from planner_core.output.evening.rows import LABELS
 from planner_core.output.evening.words import TRIED
+from planner_core.picture.speed import ROLES, SPEED_WORDS
+from planner_core.plan.model import PIN_DISCS, WANTED
 from planner_core.review.words import in_short
 from planner_core.time.events import PHASES
 from planner_core.words.dates import MONTHS, WEEKDAYS
 from tests.spoken import codes_of_the_tool
 
 ROOT = Path(__file__).resolve().parents[2]
-SOURCES = sorted((ROOT / "blender_addon").rglob("*.py")) + sorted((ROOT / "planner_core").rglob("*.py"))
+# What only the command line calls: the add-on imports none of it
+COMMAND_LINE = ("begin/facts", "begin/chooser", "fit/late", "evening/beside", "terrain/land", "terrain/grids")
+SOURCES = [
+    path
+    for path in (
+        *sorted((ROOT / "blender_addon").rglob("*.py")),
+        *sorted((ROOT / "planner_core").rglob("*.py")),
+    )
+    if not path.with_suffix("").as_posix().endswith(COMMAND_LINE)
+]
 NOT_SHOWN = {"", " ", "File", "Clip"}  # Blender's own words say the same
 NOT_SAID = {"Ellipsis", "CURSOR", "EARLIER", "LATER", "True", "False", "None"}
 MOMENTS = ("Leave by", "Arrive", "Set up", "Test run", "Start", "End")
@@ -33,21 +44,66 @@ def is_message(text: str) -> bool:
     return any(c.isalpha() for c in bare) and (" " in bare or bare[:1].isupper())
 
 
+# What takes a message, and which of its arguments that is
+SAYING = {"say": 0, "phrase": 0, "PlanError": 2, "Word": 0, "flaw": 1, "refuse": 2}
+
+
 def spoken_in(source: str) -> Iterator[str]:
-    """What is handed to `say` in a module; where that is a name or a table, every message of the function."""
+    """What is handed to `say`, `phrase` or an error in a module; where that is a name or a table, every
+    message of the function.
+    """
+    yield from _of_the_module(ast.parse(source))
     for function in ast.walk(ast.parse(source)):
         if not isinstance(function, ast.FunctionDef):
             continue
-        calls = [n for n in ast.walk(function) if isinstance(n, ast.Call) and _is_say(n.func)]
-        for call in calls:
-            if isinstance(call.args[0], ast.Constant):
-                yield str(call.args[0].value)
-        if any(not isinstance(call.args[0], ast.Constant) for call in calls):
+        given = [
+            call.args[SAYING[call.func.id]]
+            for call in ast.walk(function)
+            if isinstance(call, ast.Call) and isinstance(call.func, ast.Name)
+            if call.func.id in SAYING and len(call.args) > SAYING[call.func.id]
+        ]
+        for message in given:
+            yield from _constants(message)
+        if any(not list(_constants(message)) for message in given):
             yield from _messages_of(function)
 
 
-def _is_say(function: ast.expr) -> bool:
-    return isinstance(function, ast.Name) and function.id == "say"
+def _of_the_module(module: ast.Module) -> Iterator[str]:
+    """Messages of errors that are made once for the whole module."""
+    for statement in module.body:
+        call = statement.value if isinstance(statement, ast.Assign) else None
+        if isinstance(call, ast.Call) and isinstance(call.func, ast.Name) and call.func.id in SAYING:
+            yield from _constants(call.args[0])
+
+
+def units_and_reasons() -> Iterator[str]:
+    """What the plan's fields say of their numbers when they refuse one: units, slips, and why."""
+    tree = ast.parse((ROOT / "planner_core" / "plan" / "model.py").read_text("utf-8"))
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Assign) and "SLIP" in ast.unparse(node.targets[0]):
+            yield from _strings(node.value)
+        if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Name):
+            continue
+        if node.func.id in {"_number", "_points", "_grid", "_lengths"}:
+            named = (k.value for k in node.keywords if k.arg in {"slips", "remark", "unit"})
+            yield from (text for part in (*node.args, *named) for text in _strings(part))
+        elif node.func.id == "_ordered":
+            yield from _strings(node.args[3])
+
+
+def _strings(node: ast.expr) -> Iterator[str]:
+    for part in ast.walk(node):
+        if isinstance(part, ast.Constant) and isinstance(part.value, str):
+            yield part.value
+
+
+def _constants(message: ast.expr) -> Iterator[str]:
+    """A message that stands where it is said, or either of two."""
+    if isinstance(message, ast.Constant):
+        yield str(message.value)
+    elif isinstance(message, ast.IfExp):
+        yield from _constants(message.body)
+        yield from _constants(message.orelse)
 
 
 def _messages_of(function: ast.FunctionDef) -> Iterator[str]:
@@ -73,6 +129,9 @@ def tables() -> Iterator[str]:
     """Words that stand in tables of the core and are said by whoever shows them."""
     yield from PHASES
     yield from EVENT_WORDS.values()
+    yield from (event.replace("_", " ") for event in EVENT_WORDS)
+    yield from (*ROLES, *(word for word, _ in SPEED_WORDS), *PIN_DISCS, "pan", "tilt")
+    yield from (*WANTED.values(), *units_and_reasons())
     yield from (*MONTHS, *WEEKDAYS, *MOMENTS, *SIDES)
     yield from (*wording.PANELS.values(), *wording.PARTS.values(), *wording.labels.values())
     for piece in kit.PIECES.values():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import datetime as dt
+import json
 import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -15,13 +16,15 @@ import pytest
 from blender_addon.state import live
 from blender_addon.ui import operators, panels, properties, wording
 from blender_addon.ui.german import GERMAN
+from blender_addon.ui.operators.review import fit_of
 from blender_addon.ui.translation import CONTEXT, LANGUAGES
-from planner_core import compute_frames, load_plan, review
+from planner_core import Plan, PlanError, compute_frames, load_plan, review
 from planner_core.edit import starter
+from planner_core.plan.file import plan_to_text
 from planner_core.review import findings
 from planner_core.review.findings import SPEAKERS, Sentences, sentences, speaks
 from planner_core.words import language
-from planner_core.words.language import Language
+from planner_core.words.language import Language, in_words
 from tests.addon.messages import all_messages
 from tests.addon.test_panels import drawn
 from tests.spoken import codes_of_the_tool
@@ -188,7 +191,12 @@ def odd() -> Language:
 def spoken_oddly() -> Iterator[None]:
     for code in codes_of_the_tool():
         speaks(code, language="xx")(lambda finding, _names: Sentences("Ωτι."))
-    findings.has_voice("xx", findings.Voice(lambda _remedies, _names: "Σετ.", lambda _finding: "Νο."))
+    findings.has_voice(
+        "xx",
+        findings.Voice(
+            lambda _remedies, _names: "Σετ.", lambda _finding: "Νο.", lambda _costs: "1", lambda _code: "ωτ"
+        ),
+    )
     language.chosen_by(odd)
     yield
     language.left(odd)
@@ -217,3 +225,108 @@ def test_every_text_of_the_sidebar_can_be_translated(empty: Any, spoken_oddly: N
             for name in sorted(names, key=len, reverse=True):
                 text = text.replace(name, "") if name else text
             assert not re.search("[A-Za-z]{2}", UNITS.sub("", text)), (panel, line)
+
+
+def plain_letters(text: str) -> list[str]:
+    """What of a text is still in plain letters, and is neither a unit nor stands in quotation marks."""
+    return re.findall(r"[A-Za-z]{2,}", re.sub(r"“[^”]*”|\"[^\"]*\"|'[^']*'", "", UNITS.sub("", text)))
+
+
+def words_of_plans(project_root: Path) -> set[str]:
+    """Fields and choices, which a plan file has in English whoever reads it."""
+    schema = (project_root / "docs" / "plan.schema.json").read_text("utf-8")
+    names = re.findall(r'"([a-z_]+)"', schema)
+    return {word for name in names for word in name.split("_")} | {"null", "true", "false"}
+
+
+def plan_file(folder: Path, plan: Plan, path: str, value: Any) -> Path:
+    """A plan file in which one field has another value."""
+    document = json.loads(plan_to_text(plan))
+    holder: Any = document
+    *steps, last = re.findall(r"[a-z_0-9]+", path)
+    for step in steps:
+        holder = holder[int(step) if step.isdigit() else step]
+    holder[int(last) if last.isdigit() else last] = value
+    file = folder / "a.plan.json"
+    file.write_text(json.dumps(document), "utf-8")
+    return file
+
+
+REFUSED = [
+    ("camera.focal_length_mm", 0.024),
+    ("camera.focal_length_mm", "24"),
+    ("camera.focus_distance_m", 0.01),
+    ("rig.slide.max_m", 1500),
+    ("rig.slide.max_m", 0.0),
+    ("site.latitude_deg", 431),
+    ("site.timezone", "Europe/Lissbon"),
+    ("shoot.interval_s", 0.0),
+    ("shoot.frames", 2.5),
+    ("shoot.anchor.event", "dinner"),
+    ("shoot.anchor.date", "2027-02-30"),
+    ("shoot.anchor.at", 50),
+    ("shoot.start", "2027-03-14T17:20:00"),
+    ("exposure.iso_max", 1),
+    ("move.poses[1].at", 0.0),
+    ("rig.pan", None),
+    ("blocks[1].size_m", [1, 2]),
+    ("blocks[1].size_m", [1, 2, 1e9]),
+    ("version", 99),
+    ("format", "another"),
+    ("title", 5),
+    ("shoot", []),
+]
+
+
+@pytest.mark.once
+@pytest.mark.parametrize(("path", "value"), REFUSED, ids=lambda part: str(part)[:24])
+def test_what_a_plan_file_is_refused_for_can_be_translated(
+    spoken_oddly: None, tmp_path: Path, project_root: Path, path: str, value: Any
+) -> None:
+    plan = starter.starter_plan(starter.PlanDefaults(), dt.date(2027, 3, 14))
+    with pytest.raises(PlanError) as refused:
+        load_plan(plan_file(tmp_path, plan, path, value))
+    said = wording.refusal_text(refused.value, plan).partition(": ")[2]
+    assert said
+    assert set(plain_letters(said)) <= words_of_plans(project_root) | {"Europe", "Lisbon", "UTC"}
+
+
+@pytest.mark.once
+def test_files_that_are_no_plans_are_refused_in_any_language(
+    spoken_oddly: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for name, content in (("empty", ""), ("list", "[]"), ("broken", '{"a": '), ("twice", '{"a": 1, "a": 2}')):
+        Path(f"{name}.json").write_text(content, "utf-8")
+    for name in ("empty", "list", "broken", "twice", "nowhere"):
+        with pytest.raises(PlanError) as refused:
+            load_plan(f"{name}.json")
+        said = re.sub(r"\([^)]*\)", "", refused.value.reason)  # in brackets: what Python's own reader says
+        assert plain_letters(said) == [], said
+
+
+@pytest.mark.once
+@pytest.mark.parametrize("kind", ["travel", "balance", "clip", "compose", "all"])
+def test_what_a_fit_did_can_be_translated(spoken_oddly: None, project_root: Path, kind: str) -> None:
+    plan = load_plan(project_root / "example_scenes" / "classic_mistakes.plan.json")
+    fitted = fit_of(kind, plan, lambda _text: None)
+    assert fitted.said
+    for line in map(in_words, fitted.said):
+        assert plain_letters(line) == [], line
+
+
+def test_a_fit_and_a_refusal_speak_german(project_root: Path, tmp_path: Path) -> None:
+    plan = load_plan(project_root / "example_scenes" / "classic_mistakes.plan.json")
+    fitted = fit_of("travel", plan, lambda _text: None)
+    with pytest.raises(PlanError) as refused:
+        load_plan(plan_file(tmp_path, plan, "rig.slide.max_m", 1500))
+    assert str(refused.value) == "rig.slide.max_m: 1500 is longer than any slider (metres are meant; 1.5?)"
+    language.chosen_by(choose_german)
+    try:
+        told = [in_words(line) for line in fitted.said]
+        said = wording.refusal_text(refused.value, plan)
+    finally:
+        language.left(choose_german)
+    assert said.endswith("1500 ist länger als jeder Slider (gemeint sind Meter; 1.5?)")
+    assert any("statt" in line for line in told)
+    assert all(line != str(english) for line, english in zip(told, fitted.said, strict=True))

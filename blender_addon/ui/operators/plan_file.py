@@ -11,7 +11,7 @@ from bpy.props import BoolProperty, StringProperty
 
 from planner_core import PlanError, load_plan, save_plan
 from planner_core.plan.writing import write_atomically
-from planner_core.words.language import in_english, say
+from planner_core.words.language import in_english, in_words, say
 
 from ...scene import startup, store
 from ...state import files, live
@@ -90,7 +90,7 @@ def write(operator: Any, scene: Any, path: str) -> Outcome:
 
 def unwritten(operator: Any, path: str | Path, error: OSError) -> Outcome:
     """Tell why a file can't be written."""
-    reason = error.strerror or error
+    reason = in_words(error.strerror or str(error))
     operator.report({"ERROR"}, say("{path} can't be written: {reason}", path=path, reason=reason))
     return {"CANCELLED"}
 

@@ -12,7 +12,7 @@ from planner_core import Plan, PlanError
 from planner_core.fit.everything import nobody
 from planner_core.fit.result import Fit
 from planner_core.review.findings import sentences
-from planner_core.words.language import say
+from planner_core.words.language import in_words, say
 
 from ...state import live, selection
 from ...state.thread_job import BEGINS, Listener, ThreadJob
@@ -61,7 +61,7 @@ def fit_of(kind: str, plan: Plan, listen: Listener) -> Fit:
     if kind == "compose":
         from planner_core.fit.compose import fit_compose
 
-        return fit_compose(plan, lambda trying: listen(trying.text))
+        return fit_compose(plan, lambda trying: listen(trying.text), names=wording.SIDEBAR)
     if kind == EVERYTHING:
         from planner_core.fit.everything import fit_all
 
@@ -278,7 +278,7 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
         if fitted and outcome == {"FINISHED"}:
             live.state_of(context.scene).fit_said = fitted[-1].said
             for line in fitted[-1].said:
-                self.report({"INFO"}, line)
+                self.report({"INFO"}, in_words(line))
         return outcome
 
 

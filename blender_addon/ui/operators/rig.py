@@ -13,7 +13,7 @@ from planner_core.edit import edits
 from planner_core.place.blocking import block_mesh, subject_indices
 from planner_core.plan.model import Pose
 from planner_core.rig import geometry
-from planner_core.words.language import say
+from planner_core.words.language import in_words, say
 
 from ...scene import parts
 from ...state import live, selection
@@ -257,7 +257,7 @@ class DUSKRAIL_OT_stand_here(OnPose, bpy.types.Operator):
         outcome = change(self, context, edit)
         live.draw_anew_rig(context.scene)
         for line in said:
-            self.report({"WARNING"}, line)
+            self.report({"WARNING"}, in_words(line))
         return outcome
 
 

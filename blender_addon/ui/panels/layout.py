@@ -8,7 +8,7 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
-from planner_core.words.language import say
+from planner_core.words.language import in_words, say
 
 from ...state import live
 
@@ -63,7 +63,7 @@ def done(layout: Any, context: Any, lines: Sequence[str]) -> None:
     row.label(text=say("Done"), translate=False, icon="CHECKMARK")
     row.operator("duskrail.dismiss", text="", icon="X", emboss=False)
     for line in lines:
-        wrapped(box, context, line)
+        wrapped(box, context, in_words(line))
 
 
 class Tab:

@@ -9,7 +9,7 @@ from planner_core.light.exposure import f_number_label, shutter_label
 from planner_core.picture.pose_repair import step_text
 from planner_core.review.findings import Finding, Names, Voice, has_voice
 from planner_core.review.german.phrases import GERMAN
-from planner_core.review.remedy import STARTS, TOLD, UNITS, Remedy
+from planner_core.review.remedy import STARTS, TOLD, UNITS, Quantity, Remedy
 from planner_core.review.words.in_short import title
 from planner_core.words.durations import duration_text
 from planner_core.words.figures import figure
@@ -45,8 +45,17 @@ def remedies_text(remedies: Sequence[Remedy], names: Names) -> str:
     return f"{said[:1].upper()}{said[1:]}."
 
 
+def costs_text(costs: Sequence[Quantity]) -> str:
+    """What remedies cost, with commas between."""
+    return ", ".join(_COSTS[cost.name](cost.value) for cost in costs if cost.name in _COSTS)
+
+
 def nothing_helps(finding: Finding) -> str:
     """What is said where no remedy was found."""
+    if finding.goes_with:
+        return f"Das geht mit dem, was gegen {_title(finding.goes_with)} hilft."
+    if finding.untried:
+        return "Was helfen kann, ist mehr, als eine Prüfung versucht; „Alles anpassen“ sucht weiter."
     if finding.brings:
         others = _listed([_title(code) for code in finding.brings])
         return f"Was auch versucht wurde, bringt {others}; kein Wert dient beidem."
@@ -56,9 +65,9 @@ def nothing_helps(finding: Finding) -> str:
 
 
 def _phrase(remedy: Remedy, names: Names) -> str:
-    told = [_COSTS[cost.name](cost.value) for cost in remedy.cost if cost.name in _COSTS]
+    told = costs_text(remedy.cost)
     deed = _deed(remedy, names)
-    return f"{deed} ({', '.join(told)})" if told else deed
+    return f"{deed} ({told})" if told else deed
 
 
 def _deed(remedy: Remedy, names: Names) -> str:
@@ -128,4 +137,4 @@ def _value(path: str, value: Any, names: Names) -> str:
     return f"{value:g}{ending.replace(' stops', ' Blenden')}"
 
 
-has_voice(GERMAN, Voice(remedies_text, nothing_helps))
+has_voice(GERMAN, Voice(remedies_text, nothing_helps, costs_text, _title))
