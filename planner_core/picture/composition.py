@@ -38,6 +38,7 @@ WEIGHTS: dict[str, float] = {
 # Shares, all common practice with no source.
 SEEN_ENOUGH = 0.7  # of the subject seen, for it to be there
 SEEN_BARELY = 0.3  # less of it seen than this, and it is hidden
+CROSSED_COSTS = 0.4  # of the score, times the share of the subject that something near stands before
 INSIDE_WHOLE = 0.98  # inside by this much, it isn't cut
 INSIDE_LOST = 0.1  # inside by less, it is lost
 PLACES = (1 / 3, 1 / 2, 2 / 3)  # of the frame's width
@@ -78,12 +79,14 @@ class Reading(SubjectReading):
     """What is in the picture, frame by frame; arrays of shape (frames,).
 
     horizon: its height above the frame's lower edge, as a share. foreground: share of the frame covered by
-    what is near. merging: the block whose outline touches the subject's, −1 where none does. travels:
-    whether the camera moves along. parts: score of each part, 0 to 1. score: all together.
+    what is near. crossed: share of the subject that near things stand before. merging: the block whose
+    outline touches the subject's, −1 where none does. travels: whether the camera moves along. parts: score
+    of each part, 0 to 1. score: all together.
     """
 
     horizon: Array
     foreground: Array
+    crossed: Array
     merging: NDArray[np.intp]
     travels: bool
     parts: dict[str, Array]
@@ -93,7 +96,10 @@ class Reading(SubjectReading):
         """The part that costs a frame (0-based) the most; 'seen' where the subject is hidden or gone."""
         if self.subject and self.shown[frame] < SEEN_ENOUGH and not self.oversize[frame].any():
             return "seen"
-        return max(self.parts, key=lambda name: WEIGHTS[name] * (1.0 - self.parts[name][frame]))
+        total = sum(WEIGHTS[name] for name in self.parts)
+        costs = {name: WEIGHTS[name] / total * (1.0 - values[frame]) for name, values in self.parts.items()}
+        costs["seen"] = CROSSED_COSTS * self.crossed[frame]
+        return max(costs, key=lambda name: costs[name])
 
 
 def read_subject(plan: Plan, visibility: BlockVisibility, *, every_frame: bool = False) -> SubjectReading:
@@ -143,6 +149,7 @@ def read(plan: Plan, visibility: BlockVisibility, *, travels: bool, every_frame:
     horizon = _horizon(visibility)
     some = len(visibility) if every_frame and travels else FOREGROUND_FRAMES
     foreground = _foreground(plan, visibility, subject_reading.subject, some)
+    crossed = _crossed(plan, visibility, subject_reading)
     merging, closeness = np.full(len(visibility), -1), np.zeros(len(visibility))
     parts = {"horizon": _horizon_score(horizon)}
     if travels:
@@ -161,10 +168,13 @@ def read(plan: Plan, visibility: BlockVisibility, *, travels: bool, every_frame:
         **{name: getattr(subject_reading, name) for name in attrs.fields_dict(SubjectReading)},
         horizon=horizon,
         foreground=foreground,
+        crossed=crossed,
         merging=merging,
         travels=travels,
         parts=parts,
-        score=score * _smooth(subject_reading.shown, SEEN_BARELY, SEEN_ENOUGH)
+        score=score
+        * _smooth(subject_reading.shown, SEEN_BARELY, SEEN_ENOUGH)
+        * (1.0 - CROSSED_COSTS * crossed)
         if subject_reading.subject
         else score,
     )
@@ -372,6 +382,22 @@ def _foreground(plan: Plan, visibility: BlockVisibility, subject: Sequence[int],
                 covered = np.minimum(covered, FOREGROUND[0])
             total += np.interp(np.arange(count), frames, covered)
     return np.minimum(total, 1.0)
+
+
+def _crossed(plan: Plan, visibility: BlockVisibility, subject: SubjectReading) -> Array:
+    """Share of the subject that near things stand before, (frames,): a post may pass before it, but the
+    picture is the better without.
+    """
+    count, looked_at = len(visibility), subject.seen.sampled
+    hidden = np.flatnonzero(subject.visible < 1.0)
+    if not len(looked_at) or not len(hidden):
+        return np.zeros(count)
+    roles = np.array([block.role for block in plan.blocks])
+    near = (visibility.distance_m[looked_at] < NEAR_BY_M) & (roles != "ground") & (roles != "water")
+    before = np.where(near | (roles == "foreground"), np.nan_to_num(subject.seen.hidden_by), 0.0).sum(axis=1)
+    found = np.zeros(count)
+    found[hidden] = np.interp(hidden, looked_at, before)
+    return np.minimum(found, 1.0 - subject.visible)
 
 
 def _foreground_score(foreground: Array) -> Array:

@@ -14,7 +14,7 @@ from planner_core.maths.angles import wrapped_deg
 from planner_core.moves.score import light_comes_from
 from planner_core.picture import composition
 from planner_core.picture.parallax import HORIZON, MISSING_PERCENT, Layer
-from planner_core.place import blocking, outlines
+from planner_core.place import blocking
 from planner_core.place.blocking import block_text
 from planner_core.plan.model import LIGHT_SIDES, Plan
 from planner_core.plan.text import one_line
@@ -24,6 +24,7 @@ from planner_core.words.figures import figure, percent
 
 LOW_M, WAIST_M, EYE_M = 0.75, 1.25, 1.85  # heights of the camera over the ground; common practice, no source
 BEHIND_M = 8.0  # a foreground nearer than this gives the shot its name
+WALL_M, OVERHEAD_M = 2.0, 0.7  # wider and so much higher than the camera, one doesn't look past or over it
 WATER_NEAR_M, EDGE_NEAR_M = 5.0, 2.0
 LIGHT_WORDS = {"front": "from behind the camera", "side": "from the side", "back": "from ahead"}
 NUMBERED = re.compile(r"(.*\S)\s+\d+")
@@ -109,10 +110,18 @@ def _height(camera_m: float) -> str:
 def _where(scout: Scout, found: Found) -> str:
     near = _foreground(found)
     if near is not None and near.distance_m < BEHIND_M:
-        return f"behind {_called(found, near.block)}"
+        return f"{_beside_or_behind(found, near)} {_called(found, near.block)}"
     _, which = scout.terrain.under(np.array([found.shot.place_m[:2]]))
     name = scout.terrain.names[int(which[0])]
     return f"on {_with_article(one_line(name))}" if name else "in the open"
+
+
+def _beside_or_behind(found: Found, near: Layer) -> str:
+    """One stands beside what is too wide and high to look past and over: a house, not a post."""
+    seen = found.measured.frames.view.visibility
+    wall = float(np.ptp(seen.boxes.corners_m[seen.boxes.block == near.block], axis=(0, 1))[:2].max()) > WALL_M
+    above_m = float(seen.top_m[near.block]) - float(seen.camera_m[:, 2].mean())
+    return "beside" if wall and above_m > OVERHEAD_M else "behind"
 
 
 def _foreground(found: Found) -> Layer | None:
@@ -250,9 +259,7 @@ def _costs(scout: Scout, found: Found) -> tuple[str, ...]:
     rise = shot.place_m[2] - planned
     if abs(rise) >= 0.5:
         said.append(f"{figure(abs(rise), 2)} m {'up' if rise > 0.0 else 'down'} from there")
-    waters = [s.outline_m for s in terrain.surfaces if s.is_water and s.outline_m is not None]
-    water = min((outlines.distance_m(ring, place) for ring in waters), default=np.inf)
-    edge = terrain.edge_distance_m(place)
+    water, edge = terrain.shore_distance_m(place), terrain.edge_distance_m(place)
     if water < WATER_NEAR_M:
         said.append(f"water {figure(water, 2)} m away")
     elif edge < EDGE_NEAR_M:

@@ -8,11 +8,12 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from planner_core.evening.moonlight import LEAST_ELONGATION_DEG
 from planner_core.frames import FrameTable
 from planner_core.light import daylight, sky
-from planner_core.light.colour import LUMINANCE
+from planner_core.light.colour import LUMINANCE, sun_tint
 from planner_core.light.exposure import settings_ev100
-from planner_core.picture import metering
+from planner_core.picture import composition, metering
 from planner_core.place.ground import outline_m
 from planner_core.place.surface_colours import block_colour, level_ground_colour
 from planner_core.plan.model import Plan
@@ -21,6 +22,7 @@ from planner_core.scout import raster
 from planner_core.scout.finds import Find
 from planner_core.scout.raster import LARGE, Colour, Image
 from planner_core.scout.search import Scout
+from planner_core.time import ephemeris
 from planner_core.time.events import SUN_RISES_AT_DEG
 
 Array = NDArray[np.float64]
@@ -138,13 +140,8 @@ def frame_pictures(frames: FrameTable, at: tuple[int, ...], columns: int) -> lis
     rows = np.array(at, dtype=np.intp)
     grid = metering.read_grid(frames, rows, (columns, lines))
     light = metering.sky_light(frames, rows)
-    tint = _tints(
-        plan,
-        grid,
-        light,
-        frames,
-        metering.cell_directions(plan, frames.camera_rotation[rows], (columns, lines)),
-    )
+    rays = metering.cell_directions(plan, frames.camera_rotation[rows], (columns, lines))
+    tint = _tints(plan, grid, light, frames, rays)
     seen = grid.luminance_cd_m2 * grid.let_through
     if frames.ramp is None or plan.exposure is None:
         grey = np.exp(np.mean(np.log(np.maximum(seen, 1e-9)), axis=(1, 2)))
@@ -154,8 +151,25 @@ def frame_pictures(frames: FrameTable, at: tuple[int, ...], columns: int) -> lis
             ramp.f_number[rows], ramp.shutter_s[rows], ramp.iso[rows], plan.exposure.nd_stops
         )
         grey = daylight.luminance_from_ev100(ev100)
-    linear = GREY * (seen / grey[:, None, None])[..., None] * tint
-    return list(_developed(linear))
+    shown = seen[..., None] * tint + _moon(frames, grid, rays)
+    return list(_developed(GREY * shown / grey[:, None, None, None]))
+
+
+def _moon(frames: FrameTable, grid: metering.Grid, rays: Array) -> Array:
+    """The light of the moon's disc in each cell where the sky is free, cd/m² by its tint, (n, lines, columns,
+    3); as evenly lit as it is on average, whatever its phase.
+    """
+    rows, shape = grid.at, grid.is_sky.shape
+    altitude, lit = frames.moon_altitude_deg[rows], frames.moon_lit_fraction[rows]
+    elongation = ephemeris.elongation_deg(frames.utc_s[rows])
+    ev100 = daylight.moon_disc_ev100(altitude, elongation, lit) - np.log2(frames.plan.shoot.cloud_divisor)
+    level = daylight.luminance_from_ev100(ev100) * lit * (elongation >= LEAST_ELONGATION_DEG)
+    towards = np.einsum("nki,ni->nk", rays, frames.moon_direction[rows])
+    off_deg = np.degrees(np.arccos(np.clip(towards, -1.0, 1.0)))
+    cell_deg = composition.view_deg(frames.plan)[0] / shape[2]
+    covered = np.clip((daylight.MOON_SEMIDIAMETER_DEG - off_deg) / cell_deg + 0.5, 0.0, 1.0)
+    disc = (covered * level[:, None]).reshape(shape) * grid.is_sky * grid.let_through
+    return np.asarray(disc[..., None] * sun_tint(np.maximum(altitude, 0.0))[:, None, None])
 
 
 def _tints(plan: Plan, grid: metering.Grid, light: sky.SkyLight, frames: FrameTable, rays: Array) -> Array:

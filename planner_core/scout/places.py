@@ -85,7 +85,7 @@ class Terrain:
         ]
         self.kept_out = [(outline_m(plan, b), _kept_below_m(plan, b)) for b in plan.blocks if b.keep_out]
         self.area = area or self.extent()
-        self.edges = self._edges()
+        self.edges, self.shores = self._edges_and_shores()
 
     @property
     def is_walkable(self) -> bool:
@@ -111,6 +111,10 @@ class Terrain:
     def edge_distance_m(self, point: Array) -> float:
         """How far a point (2,) is from the nearest drop or shore."""
         return float(_nearest_m(point[None], self.edges)[0])
+
+    def shore_distance_m(self, point: Array) -> float:
+        """How far a point (2,) is from the nearest water that no ground lies over."""
+        return float(_nearest_m(point[None], self.shores)[0])
 
     def under(self, points: Array) -> tuple[Array, NDArray[np.intp]]:
         """Height of what points (n, 2) stand over, and its number among the surfaces; the highest counts."""
@@ -157,9 +161,11 @@ class Terrain:
         rings = [s.outline_m for s in self.surfaces if s.passable and s.outline_m is not None]
         return of(np.concatenate(rings), axis=0) if rings else np.full(2, otherwise)
 
-    def _edges(self) -> Array:
-        """Points (n, 2) along every edge beyond which the ground falls, or is none to stand on."""
-        found = [np.empty((0, 2))]
+    def _edges_and_shores(self) -> tuple[Array, Array]:
+        """Points (n, 2) along every edge beyond which the ground falls, or is none to stand on; and those of
+        them with water on one side.
+        """
+        found, shores = [np.empty((0, 2))], [np.empty((0, 2))]
         for number, surface in enumerate(self.surfaces):
             if surface.outline_m is None:
                 continue
@@ -169,8 +175,10 @@ class Terrain:
             wet = np.array([s.is_water for s in self.surfaces])
             firm = np.array([s.walkable for s in self.surfaces])
             falls = (beyond < here - STEP_M) | (wet[outer] != wet[top]) | (firm[outer] != firm[top])
-            found.append(along[falls & ((top == number) | wet[number])])
-        return np.concatenate(found)
+            edge = falls & ((top == number) | wet[number])
+            found.append(along[edge])
+            shores.append(along[edge & (wet[outer] != wet[top])])
+        return np.concatenate(found), np.concatenate(shores)
 
     def _reach(self) -> tuple[Array, Array]:
         """The corners of the area with room for a rail around it."""

@@ -78,6 +78,20 @@ def test_a_hidden_subject_makes_no_picture() -> None:
     assert free.score[0] > 0.9
 
 
+def test_what_stands_near_before_the_subject_costs_and_what_stands_far_before_it_does_not() -> None:
+    # common practice, no source: a post may pass, but the picture is the better without
+    tower = at_share(0.5, size=(6.0, 3.0, 12.0))
+    half = box("pier", 0.06, 2.0, (0.12, 0.1, 1.7), role="foreground")  # before the lower right of the tower
+    low, far = read(framed(tower, half)), read(framed(tower, box("house", 0.0, 40.0, (9.0, 3.0, 3.0))))
+    free = read(framed(tower))
+    assert 0.1 < low.crossed[0] < 0.6
+    factor = composition._smooth(low.shown, composition.SEEN_BARELY, composition.SEEN_ENOUGH)
+    assert low.score[0] == pytest.approx(free.score[0] * factor[0] * (1.0 - 0.4 * low.crossed[0]), rel=0.02)
+    assert low.weakest_part(0) == "seen"
+    assert far.shown[0] < 1.0
+    assert far.crossed[0] == 0.0
+
+
 def test_a_tiny_subject_can_t_be_read() -> None:
     far = box("tower", 0, 800, (2, 2, 3), role="subject")
     reading = read(framed(far))

@@ -297,6 +297,32 @@ def test_a_find_is_told_by_height_foreground_lens_and_move() -> None:
     assert document["tried"]["reviews"] <= QUICK.reviews
 
 
+def test_water_is_as_far_away_as_its_shore_and_not_what_lies_under_the_ground() -> None:
+    sea = ground("sea", (-90.0, -90.0), (90.0, 90.0), -0.5, "water")  # under the square too
+    terrain = Terrain(place(TOWER, SQUARE, sea), 0.5)
+    assert terrain.shore_distance_m(np.array([5.0, 0.0])) == pytest.approx(3.0, abs=0.05)
+    assert Terrain(place(TOWER, SQUARE), 0.5).shore_distance_m(np.zeros(2)) > 1000.0
+
+
+def test_the_moon_is_in_the_picture_where_it_is_up_and_lights_it() -> None:
+    # the full moon of 22 March 2027 rises in the east towards the end of this evening
+    plan = place(TOWER, SQUARE, shoot__anchor={"event": "moonrise", "date": "2027-03-22", "at": 0.2})
+    plan = attrs.evolve(plan, camera=attrs.evolve(plan.camera, focal_length_mm=85.0), blocks=plan.blocks[1:])
+    frames = compute_frames(plan)
+    last = len(frames) - 1
+    towards = float(frames.moon_azimuth_deg[last])
+    poses = tuple(
+        attrs.evolve(pose, pan_deg=towards, tilt_deg=float(frames.moon_altitude_deg[last]))
+        for pose in plan.move.poses
+    )
+    frames = compute_frames(attrs.evolve(plan, move=attrs.evolve(plan.move, poses=poses)))
+    picture = frame_pictures(frames, (last,), 240)[0].astype(float).mean(axis=-1)
+    bright = np.argwhere(picture > picture.mean() + 60.0)
+    assert len(bright)
+    np.testing.assert_allclose(bright.mean(axis=0), (67.0, 119.5), atol=3.0)
+    assert np.ptp(bright, axis=0).max() == pytest.approx(5, abs=2)  # 0.52° of 23.9° across 240
+
+
 def test_a_single_frame_is_a_still() -> None:
     scout = searched(place(TOWER, BENCH, SQUARE, frames=1), attrs.evolve(QUICK, reviews=6))
     assert {found.shot.kind for found in scout._reviewed.values()} == {"still"}
