@@ -18,7 +18,7 @@ import threading
 import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TypedDict
 
 PACKAGE = "duskrail_draws"
 MOST_JOBS = 64
@@ -28,6 +28,23 @@ USUAL_JOBS, CORES_EACH = 4, 4
 MEMORY_EACH_BYTES = 1_500_000_000
 FRAMES_EACH = 24  # fewer are drawn before another Blender has started
 POLL_S, END_WITHIN_S = 0.1, 5.0
+
+
+class Task(TypedDict):
+    """Frames of a plan, counted from 1, that one process draws into a cache."""
+
+    plan: str
+    look: str
+    engine: str
+    size: tuple[int, int]
+    cache: str
+    numbers: list[int]
+
+
+class SentTask(Task):
+    """The same with the folders in which the core and its packages are found."""
+
+    paths: list[str]
 
 
 def usual_jobs(*, fast_on_card: bool, frames: int, cores: int | None = None, memory_bytes: int = 0) -> int:
@@ -63,7 +80,7 @@ def shares(numbers: Sequence[int], jobs: int) -> list[list[int]]:
 
 
 @contextlib.contextmanager
-def drawing(tasks: Sequence[dict[str, Any]]) -> Iterator[list[subprocess.Popen[bytes]]]:
+def drawing(tasks: Sequence[Task]) -> Iterator[list[subprocess.Popen[bytes]]]:
     """Processes at work on tasks, for as long as it is open; then none is left."""
     children: list[subprocess.Popen[bytes]] = []
     try:
@@ -74,7 +91,8 @@ def drawing(tasks: Sequence[dict[str, Any]]) -> Iterator[list[subprocess.Popen[b
             children.append(child)
             assert child.stdin is not None
             with contextlib.suppress(OSError):  # it may have ended already
-                child.stdin.write(json.dumps({**task, "paths": search_paths()}).encode() + b"\n")
+                sent: SentTask = {**task, "paths": search_paths()}
+                child.stdin.write(json.dumps(sent).encode() + b"\n")
                 child.stdin.flush()
         yield children
     finally:
@@ -134,7 +152,7 @@ def end_with_parent() -> None:
     threading.Thread(target=wait, daemon=True).start()
 
 
-def read_task() -> dict[str, Any]:
+def read_task() -> SentTask:
     """The line of JSON on standard input, byte by byte, so that nothing behind it is read."""
     line = bytearray()
     while not line.endswith(b"\n"):
@@ -142,7 +160,7 @@ def read_task() -> dict[str, Any]:
         if not byte:
             raise SystemExit(0)
         line += byte
-    task: dict[str, Any] = json.loads(line)
+    task: SentTask = json.loads(line)
     return task
 
 

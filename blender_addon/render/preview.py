@@ -410,10 +410,18 @@ def drawn_frames(
 
     count = _jobs(look, engine, len(missing)) if jobs is None else jobs
     if count > 1 and len(missing) > 1 and not still:
-        task = {"look": look, "engine": engine.name, "size": size, "cache": str(store.new)}
-        task["plan"] = plan_to_text(frames.plan)
         first, *others = missing
-        tasks = [{**task, "numbers": share} for share in many.shares(others, count)]
+        tasks = [
+            many.Task(
+                plan=plan_to_text(frames.plan),
+                look=look,
+                engine=engine.name,
+                size=size,
+                cache=str(store.new),
+                numbers=some,
+            )
+            for some in many.shares(others, count)
+        ]
         with many.drawing(tasks) as children:
             yield from here([first])  # seen while the others still start
             there = many.finished(children, {n: store.path(keys[n]) for n in others})
@@ -437,11 +445,11 @@ def _jobs(look: str, engine: engines.Engine, count: int) -> int:
     return many.usual_jobs(fast_on_card=on_card and engines.this_machine().graphics_card, frames=count)
 
 
-def draw_task(task: dict[str, Any]) -> None:
+def draw_task(task: many.Task) -> None:
     """Draw the frames that another process asks for (jobs.py), into the cache it names."""
     frames = compute_frames(plan_from_text(task["plan"]))
     engine = engines.Engine(name=task["engine"], words=task["engine"])
-    size = (int(task["size"][0]), int(task["size"][1]))
+    size = (task["size"][0], task["size"][1])  # JSON knows no tuples
     store = framecache.FrameCache(Path(task["cache"]))
     key = frame_keys(frames, task["look"], engine, size)
     left = [number for number in task["numbers"] if not store.has(key(number))]

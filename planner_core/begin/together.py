@@ -6,8 +6,7 @@ the chooser finds out.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Collection, Iterator
 
 import attrs
 
@@ -18,23 +17,25 @@ FARTHER = (1.5, 2.0, 3.0, 5.0, 8.0)  # times as far from the subject
 
 def alternatives(facts: Facts) -> Iterator[tuple[str, Facts]]:
     """The fact given up first, by its name, and the facts without it, the easiest to live with first."""
-    given: dict[str, dict[str, Any]] = {
-        "foreground": {} if facts.foreground is None else {"foreground": None},
-        "lens": {} if facts.focal_length_mm is None else {"focal_length_mm": None},
-        "rail": {} if facts.rail_m is None else {"rail_m": None},
-    }
-    freed = {name: values for name, values in given.items() if values}
-    for name, values in freed.items():
-        yield name, attrs.evolve(facts, **values)
-    for name, values in freed.items():
-        rest = {key: value for other in freed.values() if other is not values for key, value in other.items()}
-        if rest:
-            yield name, attrs.evolve(facts, **values, **rest)
-            break
+    tied = {"foreground": facts.foreground, "lens": facts.focal_length_mm, "rail": facts.rail_m}
+    given = [name for name, value in tied.items() if value is not None]
+    for name in given:
+        yield name, _without(facts, (name,))
+    if len(given) > 1:
+        yield given[0], _without(facts, given)
     for free in (facts, attrs.evolve(facts, foreground=None, focal_length_mm=None)):
         for times in FARTHER:
             away_m = round(times * facts.subject.distance_m)
             yield "subject", attrs.evolve(free, subject=attrs.evolve(facts.subject, distance_m=away_m))
+
+
+def _without(facts: Facts, names: Collection[str]) -> Facts:
+    return attrs.evolve(
+        facts,
+        foreground=None if "foreground" in names else facts.foreground,
+        focal_length_mm=None if "lens" in names else facts.focal_length_mm,
+        rail_m=None if "rail" in names else facts.rail_m,
+    )
 
 
 def fact_text(facts: Facts, name: str) -> str:

@@ -7,8 +7,6 @@ meter's EV comes out at 0.18 (ISO 2720:1974, C = 250). What light/sky.py says of
 
 from __future__ import annotations
 
-from typing import Any
-
 import attrs
 import numpy as np
 from attrs import frozen
@@ -48,7 +46,7 @@ def picture_light(frames: FrameTable) -> PictureLight:
     ev100 = picture_settings_ev100(frames)
     per_lux = 1.0 / daylight.lux_from_ev100(ev100)
     light = frames.sky_light
-    values: dict[str, Any] = {field.name: getattr(light, field.name) for field in attrs.fields(SkyLight)}
+    values: dict[str, Array] = {field.name: getattr(light, field.name) for field in attrs.fields(SkyLight)}
     for name in BRIGHTNESSES:
         values[name] = values[name] * per_lux[:, None]
     return PictureLight(**values, settings_ev100=ev100, level_per_lux=per_lux)

@@ -11,7 +11,7 @@ import datetime as dt
 import io
 from collections.abc import Iterator, Sequence
 from itertools import groupby
-from typing import Any
+from typing import Any, Required, TypedDict
 
 import attrs
 import numpy as np
@@ -222,6 +222,45 @@ def anchor_eye_m(plan: Plan) -> Array:
     return camera_path(plan, np.array([_anchor_place(plan)])).camera_m[0]
 
 
+class _Clip(TypedDict, total=False):
+    """When the plan's clip would run on a date, its share of day, and the moon at its end."""
+
+    clip_start_utc_s: Required[float | None]
+    clip_end_utc_s: Required[float | None]
+    day_share: float
+    moon_end_altitude_deg: float
+    moon_end_lit_fraction: float
+    moon_end_lux: float
+
+
+class _Moonlit(TypedDict, total=False):
+    """How much of the moon is lit, and where the sun stands then; nothing for the sun."""
+
+    sun_altitude_deg: float
+    lit_fraction: float
+
+
+class _Beside(TypedDict, total=False):
+    """The block that hides the disc, and the higher ones beside it."""
+
+    behind: Required[str]
+    left: str
+    right: str
+    clear_left_deg: float
+    clear_right_deg: float
+
+
+class _Common(_Clip):
+    """What is known of a rise or set before its moment over the skyline is."""
+
+    date: Required[dt.date]
+    event: Required[str]
+    level_utc_s: Required[float]
+    level_bearing_deg: Required[float]
+    subject_utc_s: Required[float | None]
+    subject_behind: Required[str]
+
+
 class _Search:
     """Rises or sets of one body over many dates, all dates in one array."""
 
@@ -273,7 +312,7 @@ class _Search:
         for i, (day, t) in enumerate(dated):
             x, y = (float(v) for v in pixels[i])
             inside = 0.0 <= x <= self.plan.clip.width_px and 0.0 <= y <= self.plan.clip.height_px
-            common: dict[str, Any] = {
+            common: _Common = {
                 "date": day,
                 "event": self.event,
                 "level_utc_s": t,
@@ -317,7 +356,7 @@ class _Search:
         behind = in_the_way(*asked, moment, level_utc_s)
         return moment, ["" if index == OPEN else block_label(self.plan, int(index)) for index in behind]
 
-    def _moonlit(self, utc_s: Array) -> list[dict[str, Any]]:
+    def _moonlit(self, utc_s: Array) -> list[_Moonlit]:
         """For the moon: how much of it is lit at instants (n,), and where the sun stands then."""
         if self.body != "moon":
             return [{} for _ in utc_s]
@@ -328,7 +367,7 @@ class _Search:
             for height, share in zip(sun, lit, strict=True)
         ]
 
-    def _beside(self, bearing_deg: float, behind: int, lens_deg: float | None) -> dict[str, Any]:
+    def _beside(self, bearing_deg: float, behind: int, lens_deg: float | None) -> _Beside:
         """The block that hides the disc, and the higher ones to its left and right within the picture's
         width.
         """
@@ -338,18 +377,21 @@ class _Search:
         middle = bearing_deg if lens_deg is None else lens_deg
         turn = wrapped_deg(bearing_deg - middle)
         height = float(horizon.altitude_at(bearing_deg)) if behind != OPEN else 0.0
-        beside: dict[str, Any] = {"behind": block_label(plan, behind) if behind != OPEN else ""}
+        beside: _Beside = {"behind": block_label(plan, behind) if behind != OPEN else ""}
         for side, sign, reach in (("left", -1.0, half + turn), ("right", 1.0, half - turn)):
             away = np.arange(0.0, max(reach, 0.0), 0.02)
             steps = horizon.step(bearing_deg + sign * away)
             higher = (horizon.altitude_deg[steps] > height + NEIGHBOUR_DEG) & (horizon.block[steps] != behind)
             if higher.any():
                 nearest = int(np.argmax(higher))
-                beside[side] = block_label(plan, int(horizon.block[steps[nearest]]))
-                beside[f"clear_{side}_deg"] = float(away[nearest])
+                name, clear_deg = block_label(plan, int(horizon.block[steps[nearest]])), float(away[nearest])
+                if side == "left":
+                    beside["left"], beside["clear_left_deg"] = name, clear_deg
+                else:
+                    beside["right"], beside["clear_right_deg"] = name, clear_deg
         return beside
 
-    def _clip(self, day: dt.date, event_utc_s: float | None) -> dict[str, Any]:
+    def _clip(self, day: dt.date, event_utc_s: float | None) -> _Clip:
         """When the plan's clip would run on a date, its share of day, and the moon at its end."""
         plan, site = self.plan, self.site
         start = self._clip_start(day, event_utc_s)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from itertools import pairwise
-from typing import Any
+from typing import TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,7 +78,12 @@ def _foot_m(plan: Plan, place_m: Array) -> float:
     return land_under_m(plan, np.atleast_2d(place_m))
 
 
-def _post(x: float, y: float, foot_m: float, wide_m: float, high_m: float) -> dict[str, Any]:
+class _Upright(TypedDict):
+    centre_m: tuple[float, float, float]
+    size_m: tuple[float, float, float]
+
+
+def _post(x: float, y: float, foot_m: float, wide_m: float, high_m: float) -> _Upright:
     return {
         "centre_m": (x, y, round(foot_m + high_m / 2.0, 3)),
         "size_m": (round(wide_m, 3), round(wide_m, 3), round(high_m, 3)),

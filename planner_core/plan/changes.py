@@ -11,6 +11,8 @@ import attrs
 from planner_core.plan.file import plan_from_dict, plan_to_dict
 from planner_core.plan.model import Plan, PlanError
 
+Changes = dict[str, Any]  # fields of a plan to set, each by its path
+
 _STEP = re.compile(r"[^.\[\]]+|\[\d+\]")
 
 
@@ -46,7 +48,7 @@ def value_at(plan: Plan, path: str) -> Any:
     return holder
 
 
-def differences(before: Plan, after: Plan) -> dict[str, Any]:
+def differences(before: Plan, after: Plan) -> Changes:
     """The changes that make the plan after of the plan before, by path; a list that is longer or shorter is
     replaced whole.
     """
@@ -60,8 +62,8 @@ def _takes_its_place(path: str, found: Mapping[str, Any]) -> bool:
     return other is not None and found[path] is None and found.get(other) is not None
 
 
-def _differences(old: Any, new: Any, path: str) -> dict[str, Any]:
-    found: dict[str, Any] = {}
+def _differences(old: Any, new: Any, path: str) -> Changes:
+    found: Changes = {}
     if isinstance(old, dict) and isinstance(new, dict):
         for name in dict.fromkeys((*old, *new)):
             inner = f"{path}.{name}" if path else name

@@ -15,10 +15,10 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterator
-from typing import Any
 
 import attrs
 import numpy as np
+from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.evening.balance import (
@@ -54,11 +54,12 @@ from planner_core.review import moon as review_moon
 from planner_core.review import moving as review_moving
 from planner_core.review import sun as review_sun
 from planner_core.review import tones as review_tones
-from planner_core.review.findings import Finding, Remedy, facts
+from planner_core.review.findings import Finding, Quantity, Remedy, facts
 from planner_core.review.remedies import (
     HIGHEST_ISO,
     LONGEST_SHUTTER_S,
     WIDEST_F_NUMBER,
+    LessLight,
     less_light,
     proposes,
 )
@@ -429,7 +430,7 @@ def _too_dark(plan: Plan, frames: FrameTable, ramp: Ramp, short: NDArray[np.bool
         return []
     worst = int(np.argmin(ramp.wanted_error_stops))
     missing = -float(ramp.wanted_error_stops[worst])
-    ways = _ways_brighter(plan, missing)
+    ways = _more_light(plan, missing)
     lags = bool(
         ramp.wanted_shutter_s[worst] < NEARLY * limits.shutter_max_s
         or ramp.iso[worst] < NEARLY * limits.iso_max
@@ -452,8 +453,9 @@ def _too_dark(plan: Plan, frames: FrameTable, ramp: Ramp, short: NDArray[np.bool
                     iso=limits.iso_max,
                     nd=(limits.nd_stops, "stops"),
                 ),
-                *facts(**ways),
-                *facts(**_gains(plan), lamps_unknown=_lamps_unknown(plan, frames, worst)),
+                *ways.facts(),
+                *_gains(plan),
+                *facts(lamps_unknown=_lamps_unknown(plan, frames, worst)),
             ),
             remedies=(
                 *(_following(plan, frames, ramp) if lags else ()),
@@ -486,24 +488,48 @@ def _lamps_unknown(plan: Plan, frames: FrameTable, worst: int) -> bool:
     return plan.exposure.artificial_ev100 is None and bool(frames.scene_ev100[worst] < MOONLIT_EV100)
 
 
-def _ways_brighter(plan: Plan, stops: float) -> dict[str, Any]:
-    """The single changes of a limit that would each make up for so many stops; None for those that can't."""
+@frozen(kw_only=True)
+class _MoreLight:
+    """The single changes of a limit that would each make up for so many stops; None for those that can't.
+
+    less_nd_stops is how much weaker a filter would have to be.
+    """
+
+    less_nd_stops: float | None
+    iso: float | None
+    f_number: float | None
+    shutter_s: float | None
+    shutter_needs_interval: bool
+
+    def facts(self) -> tuple[Quantity, ...]:
+        """The same for words."""
+        return facts(
+            less_nd=self.less_nd_stops,
+            iso_enough=self.iso,
+            f_number_enough=self.f_number,
+            shutter_enough=self.shutter_s,
+            shutter_needs_interval=self.shutter_needs_interval,
+        )
+
+
+def _more_light(plan: Plan, stops: float) -> _MoreLight:
+    """What would each make up for so many stops."""
     limits = plan.exposure
     assert limits is not None
     gain = 2.0**stops
     iso = next_third(limits.iso_max * gain, 100.0)
     wider = wider_f_number(limits.f_number / math.sqrt(gain))
     shutter = next_third(limits.shutter_max_s * gain, 1.0)
-    return {
-        "less_nd": stops if limits.nd_stops >= stops else None,
-        "iso_enough": iso if iso <= HIGHEST_ISO else None,
-        "f_number_enough": wider if wider is not None and wider >= WIDEST_F_NUMBER else None,
-        "shutter_enough": shutter if shutter <= LONGEST_SHUTTER_S else None,
-        "shutter_needs_interval": shutter >= plan.shoot.interval_s - plan.shoot.write_s,
-    }
+    return _MoreLight(
+        less_nd_stops=stops if limits.nd_stops >= stops else None,
+        iso=iso if iso <= HIGHEST_ISO else None,
+        f_number=wider if wider is not None and wider >= WIDEST_F_NUMBER else None,
+        shutter_s=shutter if shutter <= LONGEST_SHUTTER_S else None,
+        shutter_needs_interval=shutter >= plan.shoot.interval_s - plan.shoot.write_s,
+    )
 
 
-def _gains(plan: Plan) -> dict[str, Any]:
+def _gains(plan: Plan) -> tuple[Quantity, ...]:
     """Stops that each limit still has in it, where they are worth having, and all of them together."""
     limits = plan.exposure
     assert limits is not None
@@ -514,32 +540,32 @@ def _gains(plan: Plan) -> dict[str, Any]:
         "shutter_gain": math.log2(LONGEST_SHUTTER_S / limits.shutter_max_s),
     }
     worth_it = {name: gain if gain > 0.1 else 0.0 for name, gain in stops.items()}
-    return {name: (gain, "stops") for name, gain in worth_it.items()} | {
-        "reach": (sum(worth_it.values()), "stops"),
-        "highest_iso": HIGHEST_ISO,
-        "widest_f_number": WIDEST_F_NUMBER,
-        "longest_shutter": (LONGEST_SHUTTER_S, "s"),
-        "longest_needs_interval": plan.shoot.interval_s - plan.shoot.write_s < LONGEST_SHUTTER_S,
-    }
+    return facts(
+        **{name: (gain, "stops") for name, gain in worth_it.items()},
+        reach=(sum(worth_it.values()), "stops"),
+        highest_iso=HIGHEST_ISO,
+        widest_f_number=WIDEST_F_NUMBER,
+        longest_shutter=(LONGEST_SHUTTER_S, "s"),
+        longest_needs_interval=plan.shoot.interval_s - plan.shoot.write_s < LONGEST_SHUTTER_S,
+    )
 
 
 def _brighter(
-    plan: Plan, frames: FrameTable, ramp: Ramp, stops: float, ways: dict[str, Any]
+    plan: Plan, frames: FrameTable, ramp: Ramp, stops: float, ways: _MoreLight
 ) -> tuple[Remedy, ...]:
     """What to set for so many stops more in the dark, without burning out the day."""
     limits = plan.exposure
     assert limits is not None
     day = _room_by_day(limits, ramp) + EXPOSURE_WARN_STOPS
     remedies = []
-    if ways["less_nd"] is not None and stops <= day:
+    if ways.less_nd_stops is not None and stops <= day:
         remedies.append({"exposure.nd_stops": max(math.floor((limits.nd_stops - stops) * 10.0) / 10.0, 0.0)})
-    if ways["iso_enough"] is not None:
-        remedies.append({"exposure.iso_max": nominal_iso(ways["iso_enough"])})
-    wider = ways["f_number_enough"]
-    if wider is not None and 2.0 * math.log2(limits.f_number / wider) <= day:
-        remedies.append({"exposure.f_number": wider})
-    if ways["shutter_enough"] is not None:
-        remedies.append(_longer_shutter(plan, frames, nominal_shutter_s(ways["shutter_enough"])))
+    if ways.iso is not None:
+        remedies.append({"exposure.iso_max": nominal_iso(ways.iso)})
+    if ways.f_number is not None and 2.0 * math.log2(limits.f_number / ways.f_number) <= day:
+        remedies.append({"exposure.f_number": ways.f_number})
+    if ways.shutter_s is not None:
+        remedies.append(_longer_shutter(plan, frames, nominal_shutter_s(ways.shutter_s)))
     remedies += _other_look(plan, frames, int(np.argmin(ramp.wanted_error_stops)), -stops)
     return tuple(Remedy(changes=changes) for changes in remedies)
 
@@ -602,7 +628,7 @@ def _too_bright(plan: Plan, frames: FrameTable, ramp: Ramp, long: NDArray[np.boo
     over = float(ramp.error_stops[worst])
     ways = less_light(limits, over)
     room = _room_in_the_dark(plan, ramp)
-    shortfall = ways["filter"] - room
+    shortfall = ways.filter_stops - room
     lags = bool(
         NEARLY * ramp.shutter_s[worst] > limits.shutter_min_s or NEARLY * ramp.iso[worst] > limits.iso_min
     )
@@ -625,7 +651,7 @@ def _too_bright(plan: Plan, frames: FrameTable, ramp: Ramp, long: NDArray[np.boo
                     nd=(limits.nd_stops, "stops"),
                     shortfall=(shortfall if shortfall > 0.25 else None, "stops"),
                 ),
-                *facts(**ways),
+                *ways.facts(),
             ),
             remedies=(
                 *(_following(plan, frames, ramp) if lags else ()),
@@ -636,19 +662,18 @@ def _too_bright(plan: Plan, frames: FrameTable, ramp: Ramp, long: NDArray[np.boo
     ]
 
 
-def _darker(limits: Exposure, ways: dict[str, Any], room_stops: float) -> tuple[Remedy, ...]:
+def _darker(limits: Exposure, ways: LessLight, room_stops: float) -> tuple[Remedy, ...]:
     """What to set for a day that comes out too bright, where that doesn't leave the night too dark."""
     spare = room_stops + EXPOSURE_WARN_STOPS
     remedies = []
-    if ways["filter"] <= spare and ways["nd_enough"] <= MOST_ND_STOPS:
-        remedies.append({"exposure.nd_stops": ways["nd_enough"]})
-    stopped = ways["f_number_enough"]
-    if stopped is not None and 2.0 * math.log2(stopped / limits.f_number) <= spare:
-        remedies.append({"exposure.f_number": stopped})
-    if ways["shutter_enough"] is not None:
-        remedies.append({"exposure.shutter_min_s": nominal_shutter_s(ways["shutter_enough"])})
-    if ways["iso_enough"] is not None:
-        remedies.append({"exposure.iso_min": math.floor(ways["iso_enough"])})
+    if ways.filter_stops <= spare and ways.nd_stops <= MOST_ND_STOPS:
+        remedies.append({"exposure.nd_stops": ways.nd_stops})
+    if ways.f_number is not None and 2.0 * math.log2(ways.f_number / limits.f_number) <= spare:
+        remedies.append({"exposure.f_number": ways.f_number})
+    if ways.shutter_s is not None:
+        remedies.append({"exposure.shutter_min_s": nominal_shutter_s(ways.shutter_s)})
+    if ways.iso is not None:
+        remedies.append({"exposure.iso_min": math.floor(ways.iso)})
     return tuple(Remedy(changes=changes) for changes in remedies)
 
 

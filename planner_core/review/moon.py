@@ -102,6 +102,6 @@ def _in_picture(plan: Plan, frames: FrameTable, moon: MoonView, seen: tuple[int,
                 shutter=(float(frames.ramp.shutter_s[worst]) if frames.ramp is not None else None, "s"),
                 round_shutter=(None if round_s is None else math.floor(round_s * 10.0) / 10.0, "s"),
             ),
-            *facts(**coming_and_going(plan, frames, moon, first, last)),
+            *coming_and_going(plan, frames, moon, first, last),
         ),
     )

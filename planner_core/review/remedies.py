@@ -10,10 +10,10 @@ from __future__ import annotations
 import math
 import weakref
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from typing import Any
 
 import attrs
 import numpy as np
+from attrs import frozen
 
 from planner_core.evening import interval
 from planner_core.evening.balance import balance, place_of_progress
@@ -28,9 +28,9 @@ from planner_core.light.exposure import (
 from planner_core.picture import aiming, composition, parallax, pose_repair
 from planner_core.picture.composition import WEAK
 from planner_core.place import blocking
-from planner_core.plan.changes import differences
+from planner_core.plan.changes import Changes, differences
 from planner_core.plan.model import Exposure, Plan, Shoot, field_range
-from planner_core.review.findings import Finding, Remedy, facts
+from planner_core.review.findings import Finding, Quantity, Remedy, facts
 from planner_core.rig import drive
 from planner_core.rig.drive import axis_limits
 from planner_core.words.figures import rounded_down
@@ -179,7 +179,7 @@ def held_exposure(plan: Plan, frames: FrameTable, longest_s: float) -> tuple[Rem
     shutter_s = _settable_s(plan, longest_s)
     if shutter_s is None or limits is None or ramp is None:
         return ()
-    held: dict[str, Any] = {"exposure.shutter_max_s": shutter_s}
+    held: Changes = {"exposure.shutter_max_s": shutter_s}
     iso = float(np.max(ramp.iso * np.maximum(ramp.wanted_shutter_s / shutter_s, 1.0)))
     if iso <= limits.iso_max:
         return (Remedy(changes=held),)
@@ -193,19 +193,43 @@ def held_exposure(plan: Plan, frames: FrameTable, longest_s: float) -> tuple[Rem
     return (*made_up, Remedy(changes=held))
 
 
-def less_light(limits: Exposure, over: float) -> dict[str, Any]:
-    """The single changes of a limit that would each take so many stops; None for those that can't."""
+@frozen(kw_only=True)
+class LessLight:
+    """The single changes of a limit that would each take so many stops; None for those that can't.
+
+    filter_stops is a filter that takes them, nd_stops that with what the plan has.
+    """
+
+    filter_stops: int
+    nd_stops: float
+    f_number: float | None
+    shutter_s: float | None
+    iso: float | None
+
+    def facts(self) -> tuple[Quantity, ...]:
+        """The same for words."""
+        return facts(
+            filter=self.filter_stops,
+            nd_enough=self.nd_stops,
+            f_number_enough=self.f_number,
+            shutter_enough=self.shutter_s,
+            iso_enough=self.iso,
+        )
+
+
+def less_light(limits: Exposure, over: float) -> LessLight:
+    """What would each take so many stops."""
     filter_stops = math.ceil(over - 0.05)
     stopped = narrower_f_number(limits.f_number * 2.0 ** (over / 2.0))
     shutter = float(2.0 ** (math.floor(math.log2(limits.shutter_min_s / 2.0**over) * 3.0 + 0.05) / 3.0))
     iso = limits.iso_min / 2.0**over
-    return {
-        "filter": filter_stops,
-        "nd_enough": limits.nd_stops + filter_stops,
-        "f_number_enough": stopped if stopped is not None and stopped <= SMALLEST_F_NUMBER else None,
-        "shutter_enough": shutter if shutter >= SHORTEST_SHUTTER_S else None,
-        "iso_enough": iso if iso >= 100.0 else None,
-    }
+    return LessLight(
+        filter_stops=filter_stops,
+        nd_stops=limits.nd_stops + filter_stops,
+        f_number=stopped if stopped is not None and stopped <= SMALLEST_F_NUMBER else None,
+        shutter_s=shutter if shutter >= SHORTEST_SHUTTER_S else None,
+        iso=iso if iso >= 100.0 else None,
+    )
 
 
 @proposes("exposure-short")
@@ -249,7 +273,7 @@ def _all_limits_together(plan: Plan, frames: FrameTable, stops: float) -> Iterat
     """So many stops from aperture and ISO, and only then from the shutter with the interval that it takes."""
     limits = plan.exposure
     assert limits is not None
-    changes: dict[str, Any] = {}
+    changes: Changes = {}
     left = stops
     wider = wider_f_number(max(limits.f_number * 2.0 ** (-left / 2.0), WIDEST_F_NUMBER))
     if wider is not None and wider < limits.f_number:

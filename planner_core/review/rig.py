@@ -6,7 +6,6 @@ Limits of taste stand here and in speed.py, with where they come from; limits of
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import attrs
 import numpy as np
@@ -26,7 +25,7 @@ from planner_core.place.silhouette import NEAR_M
 from planner_core.plan.model import Plan, Rig
 from planner_core.plan.timeline import local_datetime
 from planner_core.review import remedies
-from planner_core.review.findings import Finding, Remedy, facts
+from planner_core.review.findings import Finding, Quantity, Remedy, facts
 from planner_core.review.summary import RigSummary, ScreenSpeed
 from planner_core.review.support import card_gb, review_support
 from planner_core.rig import drive, geometry
@@ -78,14 +77,14 @@ def _moves(plan: Plan, frames: FrameTable) -> bool:
     return any(np.ptp(position) > 0.0 for _, position in drive.motorised(plan, frames.axes))
 
 
-def _watched_facts(plan: Plan, moving: RoleSpeed, place: int) -> dict[str, Any]:
+def _watched_facts(plan: Plan, moving: RoleSpeed, place: int) -> tuple[Quantity, ...]:
     """What of a role is spoken of at a frame: the block, empty where it is none, and how far away."""
     block = int(moving.block[place])
-    return {
-        "role": moving.role,
-        "block": block_label(plan, block) if block >= 0 else "",
-        "distance": (float(moving.distance_m[place]), "m"),
-    }
+    return facts(
+        role=moving.role,
+        block=block_label(plan, block) if block >= 0 else "",
+        distance=(float(moving.distance_m[place]), "m"),
+    )
 
 
 # ---------------------------------------------------------------- where the axes go
@@ -120,7 +119,7 @@ def _pose_outside(plan: Plan, axis: AxisLimits, index: int, value: float, outsid
         value=value,
         limit=limit,
         unit=axis.unit,
-        facts=facts(pose=index, same_bearing=(same_bearing, "°"), **_axis_facts(axis)),
+        facts=(*facts(pose=index, same_bearing=(same_bearing, "°")), *_axis_facts(axis)),
         remedies=tuple(Remedy(changes={path: new}) for new in (same_bearing, limit) if new is not None),
         fit="travel" if axis.label == "slide" else "",
     )
@@ -135,18 +134,13 @@ def _rest_outside(axis: AxisLimits, value: float, outside: Mask) -> Finding:
         value=value,
         limit=limit,
         unit=axis.unit,
-        facts=facts(pose=None, same_bearing=None, **_axis_facts(axis)),
+        facts=(*facts(pose=None, same_bearing=None), *_axis_facts(axis)),
         remedies=(Remedy(changes={f"move.poses[0].{axis.name}": limit}),),
     )
 
 
-def _axis_facts(axis: AxisLimits) -> dict[str, Any]:
-    return {
-        "axis": axis.label,
-        "field": axis.name,
-        "low": (axis.low, axis.unit),
-        "high": (axis.high, axis.unit),
-    }
+def _axis_facts(axis: AxisLimits) -> tuple[Quantity, ...]:
+    return facts(axis=axis.label, field=axis.name, low=(axis.low, axis.unit), high=(axis.high, axis.unit))
 
 
 def _run_around(mask: Mask, place: int) -> tuple[int, int]:
@@ -207,11 +201,13 @@ def _interval(plan: Plan, frames: FrameTable) -> list[Finding]:
             value=float(needed[worst]),
             limit=interval,
             unit="s",
-            facts=facts(
-                late_frames=int(np.count_nonzero(late)),
-                worst_frame=worst + 1,
-                exposure=(None if wanted is None else float(wanted[worst]), "s"),
-                **_time_spent(plan, frames, worst),
+            facts=(
+                *facts(
+                    late_frames=int(np.count_nonzero(late)),
+                    worst_frame=worst + 1,
+                    exposure=(None if wanted is None else float(wanted[worst]), "s"),
+                ),
+                *_time_spent(plan, frames, worst),
             ),
             fit="clip",
         )
@@ -246,13 +242,13 @@ def _no_room_for_the_longest(plan: Plan, frames: FrameTable) -> list[Finding]:
     ]
 
 
-def _time_spent(plan: Plan, frames: FrameTable, place: int) -> dict[str, Any]:
+def _time_spent(plan: Plan, frames: FrameTable, place: int) -> tuple[Quantity, ...]:
     """What a frame's time goes to beside the exposure, in seconds; None for what a drive doesn't do."""
     move = settling = None
     if plan.move.drive == "shoot-move-shoot" and _moves(plan, frames):
         times = drive.frame_move_times_s(plan, frames.axes)
         move, settling = float(times[min(place, len(times) - 1)]), plan.rig.settle_s
-    return {"writing": (plan.shoot.write_s, "s"), "move": (move, "s"), "settling": (settling, "s")}
+    return facts(writing=(plan.shoot.write_s, "s"), move=(move, "s"), settling=(settling, "s"))
 
 
 def _axis_speeds(plan: Plan, frames: FrameTable) -> list[Finding]:
@@ -421,12 +417,10 @@ def _too_fast(
         value=most,
         limit=limit,
         unit="frame widths a second",
-        facts=facts(
-            **_watched_facts(plan, moving, worst),
-            speed=(moving.worst_px, "px a frame"),
-            worst_frame=worst + 1,
-            fitted=far_too_fast,
-            **slower,
+        facts=(
+            *_watched_facts(plan, moving, worst),
+            *facts(speed=(moving.worst_px, "px a frame"), worst_frame=worst + 1, fitted=far_too_fast),
+            *slower,
         ),
         remedies=ways,
         blocks=_named(plan, moving),
@@ -436,7 +430,7 @@ def _too_fast(
 
 def _slower(
     plan: Plan, frames: FrameTable, widths: float, *, turns: bool
-) -> tuple[dict[str, Any], tuple[Remedy, ...]]:
+) -> tuple[tuple[Quantity, ...], tuple[Remedy, ...]]:
     """What would make a calm move of one that is too fast for the eye: less of the turn or the slide, or more
     frames.
 
@@ -454,14 +448,16 @@ def _slower(
         narrower = remedies.narrowed(plan, "slide_m", factor)
         reduced, amount, unit = "travel", used, "m"
         whole = slide is not None and used >= WHOLE_RAIL * (slide.max_m - slide.min_m)
-    return {
-        "reduced": reduced,
-        "now": (amount, unit),
-        "calm": (amount * factor, unit),
-        "whole_rail": whole,
-        "frames_now": plan.shoot.frames,
-        "calm_frames": count,
-    }, (*narrower, *(remedies.more_frames(plan, count) if count <= MOST_TIMES * plan.shoot.frames else ()))
+    told = facts(
+        reduced=reduced,
+        now=(amount, unit),
+        calm=(amount * factor, unit),
+        whole_rail=whole,
+        frames_now=plan.shoot.frames,
+        calm_frames=count,
+    )
+    more = remedies.more_frames(plan, count) if count <= MOST_TIMES * plan.shoot.frames else ()
+    return told, (*narrower, *more)
 
 
 def _creeping(plan: Plan, frames: FrameTable, moving: RoleSpeed) -> Finding:
@@ -473,10 +469,9 @@ def _creeping(plan: Plan, frames: FrameTable, moving: RoleSpeed) -> Finding:
         value=widths,
         limit=speed.speed_limit("creeping"),
         unit="frame widths a second",
-        facts=facts(
-            **_watched_facts(plan, moving, moving.worst),
-            speed=(moving.worst_px, "px a frame"),
-            slides=bool(slides),
+        facts=(
+            *_watched_facts(plan, moving, moving.worst),
+            *facts(speed=(moving.worst_px, "px a frame"), slides=bool(slides)),
         ),
         blocks=_named(plan, moving),
         fit="travel",
@@ -563,12 +558,14 @@ def _motion_blur(plan: Plan, frames: FrameTable, motion: WatchedMotion) -> list[
             value=float(blur[worst]),
             limit=VISIBLE_BLUR_PX,
             unit="px",
-            facts=facts(
-                **_watched_facts(plan, motion.speeds[role], worst),
-                foreground_blur=(front, "px"),
-                shutter=(float(shutter[worst]), "s"),
-                worst_frame=worst + 1,
-                short_enough=(short_s, "s"),
+            facts=(
+                *_watched_facts(plan, motion.speeds[role], worst),
+                *facts(
+                    foreground_blur=(front, "px"),
+                    shutter=(float(shutter[worst]), "s"),
+                    worst_frame=worst + 1,
+                    short_enough=(short_s, "s"),
+                ),
             ),
             remedies=(
                 Remedy(changes={"move.drive": "shoot-move-shoot"}),

@@ -7,7 +7,7 @@ frame) or more earns a warning, any other sun in the picture a note.
 
 from __future__ import annotations
 
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +27,7 @@ from planner_core.picture.optics import full_frame_focal_mm
 from planner_core.place.blocking import block_label, subject_indices
 from planner_core.plan.model import Plan
 from planner_core.plan.timeline import clock, local_datetime
-from planner_core.review.findings import Finding, facts
+from planner_core.review.findings import Finding, Quantity, facts
 from planner_core.review.summary import SunNumbers, SunTimes
 
 
@@ -98,7 +98,7 @@ def _in_picture(plan: Plan, frames: FrameTable, sun: Sunlight) -> list[Finding]:
                     dangerous=danger,
                     rising=bool(frames.sun_altitude_deg[last - 1] > frames.sun_altitude_deg[first - 1]),
                 ),
-                *facts(**coming_and_going(plan, frames, sun, first, last)),
+                *coming_and_going(plan, frames, sun, first, last),
             ),
         )
     ]
@@ -106,7 +106,7 @@ def _in_picture(plan: Plan, frames: FrameTable, sun: Sunlight) -> list[Finding]:
 
 def coming_and_going(
     plan: Plan, frames: FrameTable, body: BodyInPicture, first: int, last: int
-) -> dict[str, Any]:
+) -> tuple[Quantity, ...]:
     """What sun or moon comes in past before frame number `first`, and goes out past after `last`.
 
     None where it is in the first frame or the last one.
@@ -114,13 +114,13 @@ def coming_and_going(
     n = len(frames)
     comes, comes_name = _out_of_picture(plan, body, first - 2) if first > 1 else (None, "")
     goes, goes_name = _out_of_picture(plan, body, last) if last < n else (None, "")
-    return {
-        "comes_past": comes,
-        "comes_past_name": comes_name,
-        "goes_past": goes,
-        "goes_past_name": goes_name,
-        "gone_time": clock(float(frames.utc_s[last]), plan.zone) if last < n else None,
-    }
+    return facts(
+        comes_past=comes,
+        comes_past_name=comes_name,
+        goes_past=goes,
+        goes_past_name=goes_name,
+        gone_time=clock(float(frames.utc_s[last]), plan.zone) if last < n else None,
+    )
 
 
 def _out_of_picture(plan: Plan, body: BodyInPicture, frame: int) -> tuple[str, str]:

@@ -32,6 +32,7 @@ from planner_core.light.exposure import (
 )
 from planner_core.maths.runs import span
 from planner_core.picture import graduated, metering, tones
+from planner_core.plan.changes import Changes
 from planner_core.plan.model import Exposure, Plan, field_range
 from planner_core.plan.timeline import clock
 from planner_core.review.findings import Finding, Remedy, facts
@@ -46,7 +47,6 @@ GRADUATED_STOPS = (1.0, 2.0, 3.0, 4.0)  # such filters are sold in; from memory
 LIMITS_BIND_STOPS = 0.5
 SIXTH_STOPS = 1.0 / 6.0  # half a step of a camera's
 
-Ways = list[dict[str, Any]]  # fields to set, each by its path
 Kept = Callable[[Plan], bool]
 
 
@@ -168,7 +168,7 @@ class _Meant:
         white = self._read(self.target_ev100(plan)) + plan.camera.headroom_stops
         return float((white - plan.camera.range_stops - self._edge_ev100(plan, fraction)).max())
 
-    def remedy(self, changes: dict[str, Any]) -> Remedy:
+    def remedy(self, changes: Changes) -> Remedy:
         """What to set, and by how much frames get darker or brighter."""
         exposure = {path.removeprefix("exposure."): value for path, value in changes.items()}
         darker = self.target_ev100(_exposed(self.plan, **exposure)) - self.target_ev100(self.plan)
@@ -211,17 +211,17 @@ def _other_light(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[R
     yield from (meant.remedy(changes) for changes in ways)
 
 
-def _ways_darker(plan: Plan, meant: _Meant) -> Ways:
+def _ways_darker(plan: Plan, meant: _Meant) -> list[Changes]:
     """The single changes that would each bring the highlights under white, or else down to a note."""
     by = meant.over(plan, HIGHLIGHTS["note"]) + DEADBAND_STOPS
     meters = [meter for meter in ("picture", "sky") if meter != _limits(plan).meter]
 
-    def enough(fraction: float) -> Ways:
+    def enough(fraction: float) -> list[Changes]:
         def kept(other: Plan) -> bool:
             return meant.over(other, fraction) <= 0.0
 
         meter = next((each for each in meters if kept(_exposed(plan, meter=each))), None)
-        ways: Ways = [] if meter is None else [{"exposure.meter": meter}]
+        ways: list[Changes] = [] if meter is None else [{"exposure.meter": meter}]
         return ways + _looks(plan, -by, kept) + _graduated(plan, meant.frames, kept)
 
     return enough(HIGHLIGHTS["note"]) or enough(HIGHLIGHTS["warn"])
@@ -238,9 +238,9 @@ def _past_the_limits(plan: Plan, meant: _Meant) -> Iterator[Remedy]:
         least_ev100 = settings_ev100(limits.f_number, limits.shutter_min_s, limits.iso_min, limits.nd_stops)
         over = max(float(meant.target_ev100(other).max() - least_ev100), 0.0)
         less = less_light(limits, over)
-        if less["shutter_enough"] is not None:
-            yield Remedy(changes=way | {"exposure.shutter_min_s": nominal_shutter_s(less["shutter_enough"])})
-        yield Remedy(changes=way | {"exposure.nd_stops": less["nd_enough"]})
+        if less.shutter_s is not None:
+            yield Remedy(changes=way | {"exposure.shutter_min_s": nominal_shutter_s(less.shutter_s)})
+        yield Remedy(changes=way | {"exposure.nd_stops": less.nd_stops})
         by_shutter = math.log2(limits.shutter_min_s / SHORTEST_SHUTTER_S)
         if 0.0 < by_shutter < over:  # a filter costs the night as much as the day, so no more than is left
             rest = limits.nd_stops + math.ceil(over - by_shutter - 0.05)
@@ -248,11 +248,11 @@ def _past_the_limits(plan: Plan, meant: _Meant) -> Iterator[Remedy]:
             yield Remedy(changes=way | shortest | {"exposure.nd_stops": rest})
 
 
-def _ways_brighter(plan: Plan, meant: _Meant) -> Ways:
+def _ways_brighter(plan: Plan, meant: _Meant) -> list[Changes]:
     """The single changes that would each bring the shadows up, without burning out the highlights."""
     by = meant.under(plan, SHADOWS["note"]) + DEADBAND_STOPS
 
-    def enough(fraction: float) -> Ways:
+    def enough(fraction: float) -> list[Changes]:
         def kept(other: Plan) -> bool:
             burnt = meant.over(other, HIGHLIGHTS["warn"])
             return meant.under(other, fraction) <= 0.0 and burnt <= 0.0
@@ -262,11 +262,11 @@ def _ways_brighter(plan: Plan, meant: _Meant) -> Ways:
     return enough(SHADOWS["note"]) or enough(SHADOWS["warn"])
 
 
-def _looks(plan: Plan, by_stops: float, kept: Kept) -> Ways:
+def _looks(plan: Plan, by_stops: float, kept: Kept) -> list[Changes]:
     """The day look changed by about so many stops, and the night look: a look that is on its way from one to
     the other has to change by more.
     """
-    looks: Ways = []
+    looks: list[Changes] = []
     for field in ("day_look_stops", "night_look_stops"):
         low, high = field_range(Exposure, field)
         for more in (1.0, 1.5, 2.0):
@@ -282,7 +282,7 @@ def _away(stops: float) -> float:
     return math.copysign(math.ceil(abs(stops) * 10.0 - 1e-6) / 10.0, stops)
 
 
-def _graduated(plan: Plan, frames: FrameTable, kept: Kept) -> Ways:
+def _graduated(plan: Plan, frames: FrameTable, kept: Kept) -> list[Changes]:
     """The weakest graduated filter that does, where the horizon stays within its soft edge."""
     if not graduated.horizon_stays(plan, frames.lens_altitude_deg):
         return []

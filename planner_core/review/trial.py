@@ -18,7 +18,7 @@ from attrs import frozen
 from planner_core.evening.interval import on_the_timer_s
 from planner_core.frames import FrameTable, compute_frames
 from planner_core.light.exposure import nearest_f_number, nearest_third, nominal_iso, nominal_shutter_s
-from planner_core.plan.changes import changed, value_at
+from planner_core.plan.changes import Changes, changed, value_at
 from planner_core.plan.model import Plan, PlanError
 from planner_core.plan.timeline import clock
 from planner_core.review.assess import Assessor
@@ -202,7 +202,7 @@ class Trial:
                     break
         return found
 
-    def _between(self, changes: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    def _between(self, changes: Mapping[str, Any]) -> Iterator[Changes]:
         """A single value that lies between the plan's and the one proposed."""
         if len(changes) != 1:
             return
@@ -213,9 +213,7 @@ class Trial:
             if value is not None and value not in (old, new):
                 yield {path: value}
 
-    def _answered(
-        self, finding: Finding, changes: Mapping[str, Any], outcome: _Outcome
-    ) -> Iterator[dict[str, Any]]:
+    def _answered(self, finding: Finding, changes: Mapping[str, Any], outcome: _Outcome) -> Iterator[Changes]:
         """The changes together with what is proposed against what they bring."""
         brought = _brought(finding, self.report.findings, outcome.findings)
         for new in (each for each in outcome.findings if each.code in brought):
