@@ -14,6 +14,7 @@ from planner_core.maths.angles import compass_deg
 from planner_core.plan.file import plan_from_dict
 from planner_core.plan.model import Block, Plan
 from planner_core.time import ephemeris
+from tests.two_towers import rail, turning
 
 
 def box(
@@ -65,27 +66,9 @@ def place(*blocks: dict[str, Any], frames: int = 24, **more: Any) -> Plan:
             "bearing_deg": 90.0,
             "head_height_m": 0.15,
             "settle_s": 0.5,
-            "slide": {
-                "min_m": 0.0,
-                "max_m": 1.5,
-                "max_speed_m_s": 0.05,
-                "max_acceleration_m_s2": 0.05,
-                "step_m": 1e-5,
-            },
-            "pan": {
-                "min_deg": -360.0,
-                "max_deg": 720.0,
-                "max_speed_deg_s": 5.0,
-                "max_acceleration_deg_s2": 5.0,
-                "step_deg": 0.01,
-            },
-            "tilt": {
-                "min_deg": -45.0,
-                "max_deg": 45.0,
-                "max_speed_deg_s": 5.0,
-                "max_acceleration_deg_s2": 5.0,
-                "step_deg": 0.01,
-            },
+            "slide": rail(0.0, 1.5),
+            "pan": turning(-360.0, 720.0),
+            "tilt": turning(-45.0, 45.0),
         },
         "move": {
             "drive": "shoot-move-shoot",

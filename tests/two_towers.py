@@ -8,6 +8,29 @@ from typing import Any
 from planner_core.plan.file import plan_from_dict
 from planner_core.plan.model import Plan
 
+
+def rail(low_m: float, high_m: float) -> dict[str, float]:
+    """A slider's axis as a plan has it."""
+    return {
+        "min_m": low_m,
+        "max_m": high_m,
+        "max_speed_m_s": 0.05,
+        "max_acceleration_m_s2": 0.05,
+        "step_m": 1e-5,
+    }
+
+
+def turning(low_deg: float, high_deg: float) -> dict[str, float]:
+    """An axis of the head as a plan has it."""
+    return {
+        "min_deg": low_deg,
+        "max_deg": high_deg,
+        "max_speed_deg_s": 5.0,
+        "max_acceleration_deg_s2": 5.0,
+        "step_deg": 0.01,
+    }
+
+
 DOCUMENT: dict[str, Any] = {
     "format": "duskrail-plan",
     "version": 1,
@@ -39,27 +62,9 @@ DOCUMENT: dict[str, Any] = {
         "head_height_m": 0.2,
         "pupil_offset_m": 0.05,
         "settle_s": 0.5,
-        "slide": {
-            "min_m": 0.0,
-            "max_m": 1.5,
-            "max_speed_m_s": 0.05,
-            "max_acceleration_m_s2": 0.05,
-            "step_m": 1e-5,
-        },
-        "pan": {
-            "min_deg": 180.0,
-            "max_deg": 360.0,
-            "max_speed_deg_s": 5.0,
-            "max_acceleration_deg_s2": 5.0,
-            "step_deg": 0.01,
-        },
-        "tilt": {
-            "min_deg": -45.0,
-            "max_deg": 45.0,
-            "max_speed_deg_s": 5.0,
-            "max_acceleration_deg_s2": 5.0,
-            "step_deg": 0.01,
-        },
+        "slide": rail(0.0, 1.5),
+        "pan": turning(180.0, 360.0),
+        "tilt": turning(-45.0, 45.0),
     },
     "move": {
         "drive": "shoot-move-shoot",

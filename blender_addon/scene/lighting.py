@@ -81,6 +81,7 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: PictureLight) -
     cycles.sampling_method = "NONE"  # a smooth sky needs no map of where it is bright
     parts_levels = sky.component_levels(light)
     glare = sky.glare_levels(light)
+    level = sky.on_level_ground(light, frames.sun_direction, frames.moon_direction)
     for name, values in (
         *(
             (name, parts_levels[:, k])
@@ -88,7 +89,7 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: PictureLight) -
         ),
         ("Extinction", -light.extinction),
         ("Lamps", light.lamps),
-        ("Ground", ambient.ground_colour() * _on_level(frames, light)),
+        ("Ground", ambient.ground_colour() * level),
         ("Skyglow", sky.skyglow(light)),
         ("Sun disc", sky.sun_disc(light)),
         ("Moon disc", sky.moon_disc(light, frames.moon_lit_fraction)),
@@ -117,7 +118,7 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: PictureLight) -
         (materials.LOW_CIRCUMSOLAR, circumsolar),
         (materials.LOW_AUREOLE, aureole),
         (materials.LOBE_DIRECTION, light.lobe_direction),
-        (materials.LEVEL_LIGHT, _on_level(frames, light)),
+        (materials.LEVEL_LIGHT, sky.on_level_ground(light, frames.sun_direction, frames.moon_direction)),
     ):
         world[key] = [float(value) for value in values[0]]
         for channel in range(3):
@@ -183,21 +184,6 @@ def _earths_shadow(graph: Graph, over: Any, opposite: Any) -> Any:
     maths = graph.maths
     rising = maths("EXPONENT", maths("MINIMUM", maths("DIVIDE", over, skyshapes.EDGE), 60.0))
     return maths("MULTIPLY", maths("DIVIDE", 1.0, maths("ADD", 1.0, rising)), opposite)
-
-
-def _on_level(frames: FrameTable, light: PictureLight) -> NDArray[Any]:
-    """Light of all kinds on level ground, shape (frames, 3)."""
-    from_sun = np.maximum(frames.sun_direction[:, 2:], 0.0) * light.sun
-    from_moon = np.maximum(frames.moon_direction[:, 2:], 0.0) * light.moon
-    return (
-        light.isotropic
-        + light.horizon_band
-        + light.circumsolar
-        + light.aureole
-        + light.lamps
-        + from_sun
-        + from_moon
-    )
 
 
 def key_lamps(scene: bpy.types.Scene, levels: NDArray[Any]) -> None:

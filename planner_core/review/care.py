@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterator
 
 import numpy as np
 from attrs import frozen
@@ -249,8 +249,9 @@ def _night(plan: Plan, frames: FrameTable) -> Iterator[Finding]:
 # ---------------------------------------------------------------- people, lamps, lasers
 
 
-def _nearest_of(plan: Plan, blocks: Iterable[int]) -> _Near | None:
-    """The nearest of some blocks, of equals the first."""
+def _nearest_where(plan: Plan, counts: Callable[[Block], bool]) -> _Near | None:
+    """The nearest block that counts, of equals the first."""
+    blocks = (index for index, block in enumerate(plan.blocks) if counts(block))
     found = (_Near(distance_m=_away_m(plan, index), block=index) for index in blocks)
     return min(found, key=lambda near: (near.distance_m, near.block), default=None)
 
@@ -258,27 +259,21 @@ def _nearest_of(plan: Plan, blocks: Iterable[int]) -> _Near | None:
 @blocking.remembered
 def _nearest_people(plan: Plan) -> _Near | None:
     """Standing figures, or where people move."""
-    return _nearest_of(
-        plan,
-        (
-            index
-            for index, block in enumerate(plan.blocks)
-            if block.moves == "people" or (block.shape == "figure" and block.moves != "nothing")
-        ),
-    )
+
+    def counts(block: Block) -> bool:
+        return block.moves == "people" or (block.shape == "figure" and block.moves != "nothing")
+
+    return _nearest_where(plan, counts)
 
 
 @blocking.remembered
 def _nearest_way(plan: Plan) -> _Near | None:
     """A road or a waterway."""
-    return _nearest_of(
-        plan,
-        (
-            index
-            for index, block in enumerate(plan.blocks)
-            if block.shape != "ridge" and (block.moves == "traffic" or block.role == "water")
-        ),
-    )
+
+    def counts(block: Block) -> bool:
+        return block.shape != "ridge" and (block.moves == "traffic" or block.role == "water")
+
+    return _nearest_where(plan, counts)
 
 
 def _people(plan: Plan) -> Iterator[Finding]:

@@ -35,7 +35,7 @@ from planner_core.picture import graduated, metering, tones
 from planner_core.plan.changes import Changes
 from planner_core.plan.model import Exposure, Plan, field_range
 from planner_core.plan.timeline import clock
-from planner_core.review.findings import Finding, Remedy, facts
+from planner_core.review.findings import Finding, Quantity, Remedy, facts
 from planner_core.review.remedies import SHORTEST_SHUTTER_S, less_light, proposes
 from planner_core.review.summary import ToneNumbers
 
@@ -61,69 +61,84 @@ def review_tones(plan: Plan, frames: FrameTable) -> tuple[list[Finding], ToneNum
     return [*_highlights(plan, frames, lost.highlights), *_shadows(plan, frames, lost.shadows)], numbers
 
 
-def _highlights(plan: Plan, frames: FrameTable, lost: Array) -> list[Finding]:
-    where, ramp = span(lost >= HIGHLIGHTS["note"]), frames.ramp
-    if where is None or ramp is None or plan.exposure is None:
-        return []
+def _highlights(plan: Plan, frames: FrameTable, lost: Array) -> Iterator[Finding]:
+    ramp, limits = frames.ramp, plan.exposure
+    if lost.max() < HIGHLIGHTS["note"] or ramp is None or limits is None:
+        return
     worst = int(np.argmax(lost))
-    level, limit = _level(float(lost[worst]), HIGHLIGHTS)
     settings = picture_settings_ev100(frames)
     over = tones.stops_over(plan.camera, frames.readings.grid, settings, HIGHLIGHTS["note"])
     limits_bind = bool(ramp.error_stops[worst] > LIMITS_BIND_STOPS)
-    could_go_on = _within(ramp.shutter_s[worst], plan.exposure.shutter_min_s) or _within(
-        ramp.iso[worst], plan.exposure.iso_min
+    could_go_on = _within(ramp.shutter_s[worst], limits.shutter_min_s) or _within(
+        ramp.iso[worst], limits.iso_min
     )
-    return [
-        Finding(
-            code="highlights-lost",
-            level=level,
-            frames=where,
-            value=float(lost[worst]),
-            limit=limit,
-            unit="share of the picture",
-            facts=facts(
-                share=float(lost[worst]),
-                worst_frame=worst + 1,
-                time=clock(float(frames.utc_s[worst]), plan.zone),
-                over=(float(over.max()), "stops"),
-                headroom=(plan.camera.headroom_stops, "stops"),
-                limits_bind=limits_bind,
-                lags=limits_bind and could_go_on,
-            ),
-        )
-    ]
+    yield _finding(
+        plan,
+        frames,
+        "highlights-lost",
+        lost,
+        HIGHLIGHTS,
+        facts(
+            over=(float(over.max()), "stops"),
+            headroom=(plan.camera.headroom_stops, "stops"),
+            limits_bind=limits_bind,
+            lags=limits_bind and could_go_on,
+        ),
+    )
 
 
-def _shadows(plan: Plan, frames: FrameTable, lost: Array) -> list[Finding]:
-    where, ramp = span(lost >= SHADOWS["note"]), frames.ramp
-    if where is None or ramp is None or plan.exposure is None:
-        return []
+def _shadows(plan: Plan, frames: FrameTable, lost: Array) -> Iterator[Finding]:
+    ramp, limits = frames.ramp, plan.exposure
+    if lost.max() < SHADOWS["note"] or ramp is None or limits is None:
+        return
     worst = int(np.argmax(lost))
-    level, limit = _level(float(lost[worst]), SHADOWS)
     limits_bind = bool(ramp.error_stops[worst] < -LIMITS_BIND_STOPS)
     could_go_on = _within(ramp.longest_shutter_s, ramp.shutter_s[worst]) or _within(
-        plan.exposure.iso_max, ramp.iso[worst]
+        limits.iso_max, ramp.iso[worst]
     )
-    night = night_share(frames.scene_ev100, plan.exposure, plan.shoot.cloud_divisor)
-    return [
-        Finding(
-            code="shadows-lost",
-            level=level,
-            frames=where,
-            value=float(lost[worst]),
-            limit=limit,
-            unit="share of the picture",
-            facts=facts(
+    night = night_share(frames.scene_ev100, limits, plan.shoot.cloud_divisor)
+    yield _finding(
+        plan,
+        frames,
+        "shadows-lost",
+        lost,
+        SHADOWS,
+        facts(
+            range=(plan.camera.range_stops, "stops"),
+            limits_bind=limits_bind,
+            lags=limits_bind and could_go_on,
+            lamps_unknown=limits.artificial_ev100 is None and bool(night[worst] > 0.5),
+        ),
+    )
+
+
+def _finding(
+    plan: Plan,
+    frames: FrameTable,
+    code: str,
+    lost: Array,
+    limits: dict[str, float],
+    about: tuple[Quantity, ...],
+) -> Finding:
+    """Shares of the pictures that are lost, and what there is to say about the worst of them."""
+    worst = int(np.argmax(lost))
+    level, limit = _level(float(lost[worst]), limits)
+    return Finding(
+        code=code,
+        level=level,
+        frames=span(lost >= limits["note"]),
+        value=float(lost[worst]),
+        limit=limit,
+        unit="share of the picture",
+        facts=(
+            *facts(
                 share=float(lost[worst]),
                 worst_frame=worst + 1,
                 time=clock(float(frames.utc_s[worst]), plan.zone),
-                range=(plan.camera.range_stops, "stops"),
-                limits_bind=limits_bind,
-                lags=limits_bind and could_go_on,
-                lamps_unknown=plan.exposure.artificial_ev100 is None and bool(night[worst] > 0.5),
             ),
-        )
-    ]
+            *about,
+        ),
+    )
 
 
 def _within(more: float, less: float) -> bool:

@@ -78,18 +78,8 @@ class ReadsFrames(ReadsPlan):
         return True
 
 
-class WithFrames(WithPlan):
-    """An operator that needs to know every frame of the plan."""
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        """Greyed out, with the reason, where the plan has no times."""
-        if not super().poll(context):
-            return False
-        if live.frames_of(context.scene) is None:
-            cls.poll_message_set(live.state_of(context.scene).reason)
-            return False
-        return True
+class WithFrames(ReadsFrames, WithPlan):
+    """An operator that needs to know every frame of the plan, and changes it."""
 
 
 def change(operator: Any, context: Any, edit: Callable[[Plan], Plan], said: str = "") -> Outcome:
