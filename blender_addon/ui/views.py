@@ -22,7 +22,7 @@ NEAR_SHARE = (
     0.004  # of the distance looked from; nearer, water and ground flicker through each other far away
 )
 FAR_M = 20000.0
-SOON_S = 0.3
+SOON_S, AT_ONCE_S = 0.3, 0.02
 FITS_OF_IMAGE = 4
 
 _framed: dict[int, set[int]] = {}  # timelines that have shown the whole move, for scenes a plan came into
@@ -109,7 +109,7 @@ def frame_when_first_seen(context: Any) -> None:
     framed.add(area.as_pointer())
     window = context.window
     # not while it draws, nor before Blender knows of the new frames
-    bpy.app.timers.register(lambda: _frame_timeline(window, area), first_interval=SOON_S)
+    bpy.app.timers.register(lambda: _frame_timeline(window, area), first_interval=AT_ONCE_S)
 
 
 def _frame_timeline(window: Any, area: Any) -> None:
