@@ -2,7 +2,7 @@
 it.
 
 The core alone runs there, on plans that can't change; nothing of Blender's is touched outside the window's
-own thread, and no words are made there, since they are in the language of Blender's interface.
+own thread, not even for the language to speak.
 """
 
 from __future__ import annotations

@@ -8,6 +8,7 @@ dictionaries say of the same word isn't meant here. In a German interface the lo
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterable
 from typing import Any
 
@@ -27,6 +28,7 @@ from .german import GERMAN
 CONTEXT = "Duskrail"
 LANGUAGES = {"de_DE": Language("de", GERMAN)}
 _NONE = Language(language.ENGLISH)
+_found = [_NONE]  # when the window's thread asked last
 
 
 def in_own_context(classes: Iterable[Any]) -> None:
@@ -43,11 +45,14 @@ def in_own_context(classes: Iterable[Any]) -> None:
 
 
 def interface_language() -> Language:
-    """The language of Blender's interface, where the add-on has it; else English."""
-    preferences: Any = bpy.context.preferences
-    if not preferences.view.use_translate_interface:
-        return _NONE
-    return LANGUAGES.get(bpy.app.translations.locale, _NONE)
+    """The language of Blender's interface, where the add-on has it; else English. Other threads than the
+    window's don't ask Blender: they have what was found last.
+    """
+    if threading.current_thread() is threading.main_thread():
+        preferences: Any = bpy.context.preferences
+        translated = preferences.view.use_translate_interface
+        _found[:] = [LANGUAGES.get(bpy.app.translations.locale, _NONE) if translated else _NONE]
+    return _found[0]
 
 
 def register() -> None:

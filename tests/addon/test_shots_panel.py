@@ -14,12 +14,14 @@ import pytest
 
 from blender_addon.scene import parts, store
 from blender_addon.state import live, shots
+from blender_addon.ui import translation
 from blender_addon.ui.operators.shots import moved_plans
 from planner_core import Plan, load_plan, save_plan
 from planner_core.evening.shots import Terms, read_shots
 from planner_core.fit.evening import solve_evening
 from planner_core.output.evening.rows import evening_rows
 from planner_core.output.evening.words import row_text
+from planner_core.words import language
 from tests.addon.scenes import empty_scene
 from tests.addon.test_panels import drawn
 from tests.present import present
@@ -207,9 +209,21 @@ def on_day_after(plan: Plan) -> Plan:
     return attrs.evolve(plan, shoot=attrs.evolve(plan.shoot, anchor=later))
 
 
-def test_the_evenings_page_and_its_sheets_are_saved_in_one_language(evening: Any, tmp_path: Path) -> None:
-    shots.solve_now()
-    assert bpy.ops.duskrail.save_evening(filepath=str(tmp_path / "out.html")) == {"FINISHED"}
+def test_the_evenings_page_and_its_sheets_are_saved_in_one_language(
+    evening: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    crowded(evening)
+    saved = []
+    for choose in (lambda: language.Language(language.ENGLISH), lambda: translation.LANGUAGES["de_DE"]):
+        monkeypatch.setattr(shots, "_solved", None)  # worked out while that language is spoken
+        language.chosen_by(choose)
+        try:
+            shots.solve_now()
+            assert bpy.ops.duskrail.save_evening(filepath=str(tmp_path / "out.html")) == {"FINISHED"}
+        finally:
+            language.left(choose)
+        saved.append({file.name: file.read_text("utf-8") for file in tmp_path.glob("out*.html")})
+    assert saved[0] == saved[1]
     page = (tmp_path / "out.html").read_text("utf-8")
     for number in range(1, len(NAMES) + 1):
         assert f"out-{number}.html" in page
