@@ -8,6 +8,7 @@ collection of a role (or carries the mark): a box where it is one, else an uprig
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import attrs
@@ -52,9 +53,11 @@ def read_blocks(scene: bpy.types.Scene, plan: Plan) -> tuple[tuple[Block, ...], 
     said: list[str] = []
     blocks: list[Block] = []
     seen: set[int] = set()
+    holding = _roles_of(scene)
     for thing in block_objects(scene):
         number = int(thing.get(parts.INDEX_KEY, -1))
-        block = _read(thing, depsgraph, plan, said, is_copy=number in seen)
+        roles = holding.get(thing.session_uid, ())
+        block = _read(thing, depsgraph, plan, said, roles, is_copy=number in seen)
         seen.add(number)
         if block is not None:
             blocks.append(block)
@@ -72,14 +75,33 @@ def _strangers(scene: bpy.types.Scene) -> list[bpy.types.Object]:
     ]
 
 
+def _roles_of(scene: bpy.types.Scene) -> dict[int, list[str]]:
+    """The roles of the collections that hold an object, by its session_uid. To ask each object for its
+    collections would go through all of them for each.
+    """
+    roles: dict[int, list[str]] = {}
+    for collection in parts.collections_of(scene):
+        role = str(parts.part_of(collection)).removeprefix("role:")
+        if role in ROLES:
+            for thing in collection.objects:
+                roles.setdefault(thing.session_uid, []).append(role)
+    return roles
+
+
 def _read(
-    thing: bpy.types.Object, depsgraph: Any, plan: Plan, said: list[str], *, is_copy: bool
+    thing: bpy.types.Object,
+    depsgraph: Any,
+    plan: Plan,
+    said: list[str],
+    roles: Sequence[str],
+    *,
+    is_copy: bool,
 ) -> Block | None:
     number = int(thing.get(parts.INDEX_KEY, -1))
     known = (
         plan.blocks[number] if 0 <= number < len(plan.blocks) and parts.part_of(thing) == "block" else None
     )
-    role = _role(thing, known)
+    role = _role(thing, known, roles)
     name = _name(thing, is_copy=is_copy)
     part_of = _part_of(thing, known, is_copy=is_copy)
     if known is not None and not _touched(thing, depsgraph):
@@ -145,10 +167,8 @@ def _unplanned(obj: bpy.types.Object) -> list[str]:
     return said
 
 
-def _role(thing: bpy.types.Object, known: Block | None) -> str:
+def _role(thing: bpy.types.Object, known: Block | None, roles: Sequence[str]) -> str:
     """The role whose collection holds the object; else the one it is marked with."""
-    holding = [str(parts.part_of(c) or "").removeprefix("role:") for c in thing.users_collection]
-    roles = [role for role in holding if role in ROLES]
     marked = thing.get(ROLE_KEY)
     if marked in ROLES and (not roles or marked in roles):
         return str(marked)

@@ -9,6 +9,7 @@ seen).
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import Any
 
 import attrs
@@ -169,8 +170,9 @@ def draw_block(
     _move_to(thing, collection)
     own = is_own(thing)
     if own:
-        thing[parts.PART_KEY], thing[OWN_MESH_KEY] = "block", True
-        parts.parts_changed()
+        if parts.part_of(thing) != "block" or not thing.get(OWN_MESH_KEY):
+            thing[parts.PART_KEY], thing[OWN_MESH_KEY] = "block", True
+            parts.parts_changed()
     else:
         place, vertices, faces = local_mesh(plan, block)
         mesh = thing.data
@@ -186,14 +188,13 @@ def draw_block(
         elif block.shape == "ridge":
             mesh.polygons.foreach_set("use_smooth", [True] * len(mesh.polygons))
         mesh.update()
-        thing.parent = None
+        parts.assign(thing, parent=None)
         thing.rotation_mode = "XYZ"
         thing.delta_location = (0.0, 0.0, 0.0)  # else the tide would count as part of the place
         thing.matrix_basis = place
         thing.color = (*block_colour(plan, index), 1.0)
-        mesh.materials.clear()
-        mesh.materials.append(materials.role_material(block.role))
-    thing[parts.INDEX_KEY] = index
+        _paint(mesh, block.role)
+    parts.number(thing, index)
     thing[ROLE_KEY] = block.role
     thing[SHAPE_KEY] = block.shape
     thing[NAME_KEY] = block.name
@@ -237,12 +238,19 @@ def local_mesh(plan: Plan, block: Block) -> tuple[Matrix, NDArray[np.float64], t
 
 def mesh_sums(thing: bpy.types.Object) -> list[float]:
     """A few numbers that change with a mesh's vertices: their count, and sums of their coordinates."""
-    mesh = shown_mesh(thing)
-    coordinates = np.empty(3 * len(mesh.vertices), dtype=np.float32)
-    mesh.vertices.foreach_get("co", coordinates)
-    points = coordinates.reshape(-1, 3).astype(np.float64)
-    weights = np.arange(1.0, len(points) + 1.0)
-    return [float(len(points)), *(weights @ points).tolist(), float(np.sum(points**2))]
+    vertices = shown_mesh(thing).vertices
+    count = len(vertices)
+    coordinates = np.empty(3 * count, dtype=np.float32)
+    vertices.foreach_get("co", coordinates)
+    points = coordinates.astype(np.float64)
+    sums = _counted(count) @ points.reshape(count, 3)
+    return [float(count), *sums.tolist(), float(points @ points)]
+
+
+@lru_cache(maxsize=64)
+def _counted(count: int) -> NDArray[np.float64]:
+    """1, 2, 3 …: vertices that change places change their sums."""
+    return np.arange(1.0, count + 1.0)
 
 
 def _round(mesh: bpy.types.Mesh) -> None:
@@ -256,24 +264,30 @@ def _round(mesh: bpy.types.Mesh) -> None:
 def draw_level_ground(scene: bpy.types.Scene, plan: Plan) -> None:
     """The level ground to the horizon, just under the ground and water blocks where there are any."""
     collection = parts.collection_of(scene, "role:ground", ROLE_COLLECTIONS["ground"])
-    ground = parts.ensure_object(
-        scene, "ground", "Level ground", bpy.data.meshes.new("Level ground"), collection
-    )
+    ground = parts.ensure_object(scene, "ground", "Level ground", bpy.types.Mesh, collection)
     mesh = ground.data
     assert isinstance(mesh, bpy.types.Mesh)
     vertices, faces = _rings()
-    mesh.clear_geometry()
-    mesh.from_pydata(vertices, [], faces)
-    mesh.update()
+    if len(mesh.vertices) != len(vertices) or len(mesh.polygons) != len(faces):
+        mesh.clear_geometry()
+        mesh.from_pydata(vertices, [], faces)
+        mesh.update()
     covered = any(block.role in ("ground", "water") for block in plan.blocks)
     x, y, _ = plan.rig.origin_m
     ground.matrix_basis = Matrix.Translation(
         (x, y, ground_level_m(plan) - (GROUND_BELOW_M if covered else 0.0))
     )
     ground.color = (*level_ground_colour(), 1.0)
-    ground.hide_select = True
-    mesh.materials.clear()
-    mesh.materials.append(materials.role_material("ground"))
+    parts.assign(ground, hide_select=True)
+    _paint(mesh, "ground")
+
+
+def _paint(mesh: bpy.types.Mesh, role: str) -> None:
+    """The material of a role as the mesh's only one."""
+    material = materials.role_material(role)
+    if list(mesh.materials) != [material]:
+        mesh.materials.clear()
+        mesh.materials.append(material)
 
 
 def _rings() -> tuple[list[tuple[float, float, float]], list[tuple[int, ...]]]:

@@ -73,11 +73,13 @@ def draw_timeline(scene: Any, frames: FrameTable, keep: Collection[str] = ()) ->
     render.pixel_aspect_x = render.pixel_aspect_y = 1.0
     if "fps" not in keep:
         set_fps(scene, plan)
-    _remove_markers(scene)
-    names = []
-    for name, frame in event_frames(frames):
-        names.append(scene.timeline_markers.new(name, frame=frame).name)
-    scene[MARKERS_KEY] = names
+    events = event_frames(frames)
+    ours = set(scene.get(MARKERS_KEY, ()))
+    if [(m.name, m.frame) for m in scene.timeline_markers if m.name in ours] != events:
+        _remove_markers(scene)
+        scene[MARKERS_KEY] = [scene.timeline_markers.new(name, frame=frame).name for name, frame in events]
+    elif MARKERS_KEY not in scene:
+        scene[MARKERS_KEY] = []
 
 
 def set_frame_range(scene: bpy.types.Scene, plan: Plan) -> None:

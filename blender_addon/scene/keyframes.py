@@ -30,18 +30,19 @@ def write_curve(
     """Draw a curve of an ID: values (n,) on frames (n,), by default 1, 2, 3 …; decided (n,) marks keys of
     type Keyframe.
 
-    A curve already there is replaced. Between keys the way is straight.
+    A curve already there gets other keys: to take it out would have Blender relate all objects of the scene
+    anew. Between keys the way is straight.
     """
     values = np.asarray(values, dtype=np.float64)
     frames = np.arange(1.0, len(values) + 1.0) if frames is None else np.asarray(frames, dtype=np.float64)
     curves = _channelbag(owner).fcurves
-    place = max(index, 0)
-    old = curves.find(data_path, index=place)
-    if old is not None:
-        curves.remove(old)
-    curve = curves.new(data_path, index=place)
+    curve = curves.find(data_path, index=max(index, 0)) or curves.new(data_path, index=max(index, 0))
+    while len(curve.modifiers):
+        curve.modifiers.remove(curve.modifiers[0])
     points = curve.keyframe_points
-    points.add(len(values))
+    if len(points) != len(values):
+        points.clear()
+        points.add(len(values))
     points.foreach_set("co", np.stack([frames, values], axis=1).astype(np.float32).ravel())
     points.foreach_set("interpolation", np.full(len(values), LINEAR, dtype=np.int32))
     kinds = np.full(len(values), GENERATED, dtype=np.int32)

@@ -41,7 +41,7 @@ def draw_light(scene: bpy.types.Scene, frames: FrameTable) -> None:
         ("sun", "Sun", frames.sun_azimuth_deg, frames.sun_altitude_deg, light.sun),
         ("moon", "Moon", frames.moon_azimuth_deg, frames.moon_altitude_deg, light.moon),
     ):
-        lamp = parts.ensure_object(scene, part, name, bpy.data.lights.new(name, "SUN"), collection)
+        lamp = parts.ensure_object(scene, part, name, bpy.types.SunLight, collection)
         lamp.location.z = -LAMPS_BELOW_M
         _key_direction(lamp, azimuth - north, altitude)
         _key_strength(lamp.data, level)

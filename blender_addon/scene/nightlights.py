@@ -55,7 +55,7 @@ def draw_windows(scene: bpy.types.Scene, frames: FrameTable) -> lamps.Panes:
     mesh.materials.append(_material())
     mesh.update()
     thing.color = (*GLASS, 1.0)  # type: ignore[assignment]
-    thing.hide_select = True
+    parts.assign(thing, hide_select=True)
     thing.display.show_shadows = False
     world: Any = scene.world
     for key, values in ((DUSK, _stops(frames.illuminance_lux)), (LEVEL, light.lamps.max(axis=1))):

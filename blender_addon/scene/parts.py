@@ -17,7 +17,8 @@ WRITTEN_KEY = "duskrail_written"  # what was written into the thing, to tell edi
 INDEX_KEY = "duskrail_index"
 
 
-_scanned: dict[int, list[bpy.types.Object]] | None = None  # by scene, while `scanned` holds
+_Parts = dict[str, list[bpy.types.Object]]  # objects by their part, in the order of their index
+_scanned: dict[int, _Parts] | None = None  # by scene, while `scanned` holds
 
 
 @contextlib.contextmanager
@@ -36,19 +37,32 @@ def scanned() -> Iterator[None]:
 
 
 def parts_changed() -> None:
-    """Scan scenes again: an object was made, marked, linked or removed."""
+    """Scan scenes again: an object was made, marked, numbered, linked or removed."""
     if _scanned is not None:
         _scanned.clear()
 
 
-def _parts_in(scene: bpy.types.Scene) -> list[bpy.types.Object]:
+def _parts_in(scene: bpy.types.Scene) -> _Parts:
     """The scene's objects that have a part."""
     known = None if _scanned is None else _scanned.get(scene.session_uid)
     if known is None:
-        known = list(dict.fromkeys(obj for obj in scene.collection.all_objects if part_of(obj) is not None))
+        known = {}
+        for thing in dict.fromkeys(scene.collection.all_objects):
+            part = part_of(thing)
+            if part is not None:
+                known.setdefault(part, []).append(thing)
+        for things in known.values():
+            things.sort(key=lambda thing: int(thing.get(INDEX_KEY, 0)))
         if _scanned is not None:
             _scanned[scene.session_uid] = known
     return known
+
+
+def number(thing: bpy.types.Object, index: int) -> None:
+    """Give an object its place among those of its part."""
+    if thing.get(INDEX_KEY) != index:
+        thing[INDEX_KEY] = index
+        parts_changed()
 
 
 def part_of(thing: Any) -> str | None:
@@ -59,8 +73,7 @@ def part_of(thing: Any) -> str | None:
 
 def objects_of(scene: bpy.types.Scene, part: str) -> list[bpy.types.Object]:
     """The scene's objects with that part, in the order of their index."""
-    objects = [thing for thing in _parts_in(scene) if part_of(thing) == part]
-    return sorted(objects, key=lambda thing: int(thing.get(INDEX_KEY, 0)))
+    return list(_parts_in(scene).get(part, ()))
 
 
 def object_of(scene: bpy.types.Scene, part: str) -> bpy.types.Object | None:
@@ -91,18 +104,39 @@ def collection_of(scene: bpy.types.Scene, part: str, name: str) -> bpy.types.Col
 
 
 def ensure_object(
-    scene: bpy.types.Scene, part: str, name: str, data: Any, collection: bpy.types.Collection
+    scene: bpy.types.Scene, part: str, name: str, kind: type | None, collection: bpy.types.Collection
 ) -> bpy.types.Object:
-    """The scene's one object with that part, made where it is missing. Its data is replaced only by
-    another kind.
+    """The scene's one object with that part, made where it is missing or has data of another kind than this
+    (None: an empty).
+
+    Nothing is made to be thrown away: Blender relates all objects of a scene anew where data is removed.
     """
     existing = object_of(scene, part)
-    if existing is not None and type(existing.data) is type(data):
-        discard(data)
-        return existing
     if existing is not None:
+        if type(existing.data) is (kind or type(None)):
+            return existing
         remove(existing)
-    return new_object(part, name, data, collection)
+    return new_object(part, name, _new_data(kind, name), collection)
+
+
+def assign(thing: Any, **values: Any) -> None:
+    """Set what has another value: parents, data and visibility have Blender relate all objects of a scene
+    anew, even where they are set to what they are.
+    """
+    for name, value in values.items():
+        if getattr(thing, name) != value:
+            setattr(thing, name, value)
+
+
+def _new_data(kind: type | None, name: str) -> Any:
+    if kind is bpy.types.Mesh:
+        return bpy.data.meshes.new(name)
+    if kind is bpy.types.Camera:
+        return bpy.data.cameras.new(name)
+    if kind is bpy.types.SunLight:
+        return bpy.data.lights.new(name, "SUN")
+    assert kind is None, kind
+    return None
 
 
 def new_object(

@@ -58,7 +58,7 @@ def _place(scene: bpy.types.Scene, plan: Plan, number: int, photo: Photo) -> Non
         camera.lock_location = camera.lock_rotation = camera.lock_scale = (True, True, True)  # pins move it
         camera.hide_render = True
         made.show_passepartout = False
-    camera[parts.INDEX_KEY] = number
+    parts.number(camera, number)
     look = panorama.held_deg(photo, float(camera.get(LOOK_KEY, 0.0)))
     aim = panorama.flat_rotation(photo, look, plan.site.scene_north_deg)
     turn = Matrix(aim.tolist()).to_4x4()

@@ -86,7 +86,7 @@ def draw_rig(scene: bpy.types.Scene, frames: FrameTable, keep: Collection[str] =
     """
     plan = frames.plan
     collection = parts.collection_of(scene, "rig", "Rig")
-    rail = parts.ensure_object(scene, "rail", "Rail", bpy.data.meshes.new("Rail"), collection)
+    rail = parts.ensure_object(scene, "rail", "Rail", bpy.types.Mesh, collection)
     _fill(rail, *_rail_shape(plan))
     rail.matrix_basis = rail_matrix(plan)
     carriage = _ensure_axis(scene, collection, "carriage", "Carriage", rail, "CUBE", 0.06)
@@ -94,8 +94,8 @@ def draw_rig(scene: bpy.types.Scene, frames: FrameTable, keep: Collection[str] =
     tilt = _ensure_axis(scene, collection, "tilt", "Tilt", pan, "SINGLE_ARROW", 0.12)
     pan.matrix_parent_inverse = rail.matrix_basis.to_3x3().inverted().to_4x4()
     pan.location = (0.0, 0.0, plan.rig.head_height_m)
-    camera = parts.ensure_object(scene, "camera", "Camera", bpy.data.cameras.new("Camera"), collection)
-    camera.parent = tilt
+    camera = parts.ensure_object(scene, "camera", "Camera", bpy.types.Camera, collection)
+    parts.assign(camera, parent=tilt)
     camera.matrix_parent_inverse = Matrix.Identity(4)
     camera.location = (0.0, plan.rig.pupil_offset_m, 0.0)
     camera.rotation_mode = "XYZ"
@@ -111,7 +111,7 @@ def draw_rig(scene: bpy.types.Scene, frames: FrameTable, keep: Collection[str] =
     ):
         thing.lock_location, thing.lock_rotation, thing.lock_scale = slides, turns, (True, True, True)
     if "camera" not in keep:
-        scene.camera = camera
+        parts.assign(scene, camera=camera)
     draw_move(scene, frames)
 
 
@@ -144,9 +144,10 @@ def draw_move(scene: bpy.types.Scene, frames: FrameTable) -> None:
         values = getattr(frames, axis)
         rest = plan.site.scene_north_deg if axis == "pan_deg" else 0.0
         start = float(channel_values(plan, axis, rest if values is None else values[0]))
-        keyframes.clear_curve(thing, path, index)
         getattr(thing, path)[index] = start
-        if values is not None:
+        if values is None:
+            keyframes.clear_curve(thing, path, index)
+        else:
             _write_axis(thing, plan, axis, values, path, index)
     draw_poses(scene, frames)
 
@@ -197,14 +198,13 @@ def draw_poses(scene: bpy.types.Scene, frames: FrameTable) -> None:
             ghost = old[number]
         else:
             ghost = parts.new_object("pose", f"Pose {number + 1}", camera.data, collection, number)
-        ghost.data = camera.data
-        ghost.parent = rail
+        parts.assign(ghost, data=camera.data, parent=rail)
         ghost.matrix_parent_inverse = Matrix.Identity(4)
         ghost.rotation_mode = "XYZ"
         ghost.matrix_basis = onto_rail @ world
         ghost.lock_location = (True, False, True)
         ghost.lock_scale = (True, True, True)
-        ghost[parts.INDEX_KEY] = number
+        parts.number(ghost, number)
         ghost[POSE_AT_KEY] = pose.at
         ghost[parts.WRITTEN_KEY] = flat(ghost.matrix_basis)
 
@@ -224,7 +224,8 @@ def matrix(position: ArrayLike, rotation: ArrayLike) -> Matrix:
 
 def flat(whole: Any) -> list[float]:
     """A matrix's sixteen numbers, row by row."""
-    return [float(value) for value in np.array(whole).ravel()]
+    rows = whole.tolist() if isinstance(whole, np.ndarray) else whole
+    return [value for row in rows for value in row]
 
 
 def set_sensor(camera: Any, plan: Plan) -> None:
@@ -261,7 +262,7 @@ def _ensure_axis(
     axis = parts.ensure_object(scene, part, name, None, collection)
     axis.empty_display_type = shape  # type: ignore[assignment]
     axis.empty_display_size = size_m
-    axis.parent = parent
+    parts.assign(axis, parent=parent)
     axis.matrix_parent_inverse = Matrix.Identity(4)
     axis.rotation_mode = "XYZ"
     axis.matrix_basis = Matrix.Identity(4)
@@ -302,5 +303,4 @@ def _fill(
     mesh.clear_geometry()
     mesh.from_pydata(vertices, [], faces)
     mesh.update()
-    thing.hide_render = True
-    thing.show_in_front = True
+    parts.assign(thing, hide_render=True, show_in_front=True)

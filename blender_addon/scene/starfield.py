@@ -106,7 +106,7 @@ def _add_to_sky(
     keyframes.write_curve(thing, "rotation_axis_angle", -np.radians(stars.turned_deg(frames)), 0)
     for ray_kind in ("diffuse", "glossy", "transmission", "volume_scatter", "shadow"):
         setattr(thing, f"visible_{ray_kind}", False)
-    thing.hide_select = True
+    parts.assign(thing, hide_select=True)
     thing.display.show_shadows = False
     world: Any = scene.world
     per_lux = sky.picture_light(frames).level_per_lux

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from planner_core.frames import FrameTable
 
 from . import blocking, keyframes, parts
+from .rig import flat
 
 Array = NDArray[np.float64]
 
@@ -65,6 +66,11 @@ def is_only_tide(thing: bpy.types.Object) -> bool:
 
 def planned_matrix(thing: bpy.types.Object, world: Any = None) -> Array:
     """Where a thing stands in the scene (4, 4) but for the tide; world is another matrix of it."""
-    matrix: Array = np.array(thing.matrix_world if world is None else world, dtype=np.float64)
-    matrix[2, 3] -= float(thing.delta_location[UP])
-    return matrix
+    return np.array(planned_numbers(thing, world), dtype=np.float64).reshape(4, 4)
+
+
+def planned_numbers(thing: bpy.types.Object, world: Any = None) -> list[float]:
+    """The same as sixteen numbers, row by row, which takes less time."""
+    numbers = flat(thing.matrix_world if world is None else world)
+    numbers[4 * UP + 3] -= float(thing.delta_location[UP])
+    return numbers

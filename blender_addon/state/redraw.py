@@ -171,14 +171,15 @@ def differs(thing: bpy.types.Object) -> bool:
         return True
     # where constraints or parents move it, as of Blender's last evaluation
     own = thing.parent is None and not thing.constraints
-    place = tides.planned_matrix(thing, thing.matrix_basis if own else None)
-    return not near([*rig.flat(place), *blocking.mesh_sums(thing)], written)
+    place = tides.planned_numbers(thing, thing.matrix_basis if own else None)
+    return not near([*place, *blocking.mesh_sums(thing)], written)
 
 
 def near(now: Sequence[float], then: Sequence[float]) -> bool:
     """Whether numbers are equal within single precision."""
-    return len(now) == len(then) and all(
-        abs(a - b) <= 1e-6 * max(1.0, abs(b)) for a, b in zip(now, then, strict=True)
+    return list(now) == list(then) or (
+        len(now) == len(then)
+        and all(abs(a - b) <= 1e-6 * max(1.0, abs(b)) for a, b in zip(now, then, strict=True))
     )
 
 

@@ -33,6 +33,7 @@ HULL_KEEL_WIDE, HULL_KEEL_LONG = 0.62, 0.86
 HOUSE_SIDES_M, HOUSE_HIGH_M, HOUSE_SLENDER = (4.0, 32.0), (3.0, 24.0), 1.6
 ROOF_SHARE, ROOF_PITCH, HIPPED_M = 0.3, 0.6, 12.0  # of the height, rise over half the depth, and depth: ours
 STOREY_M, SILL_M, WINDOWS_M = 3.2, 1.0, 1.7  # of a storey; common sizes of houses, no source
+ROOF_GAP_M = 0.05  # between a house and what counts as its roof
 ROOF_NARROW, RIDGE = (0.35, 0.95), 0.02  # how much narrower than its house, and share left at its top
 # a box so thin and high is a railing, one that hangs so long and flat over the ground a deck: ours
 RAILING_THIN_M, RAILING_HIGH_M, RAILING_LONG, POST_EVERY_M = 0.13, (0.7, 1.5), 1.5, 1.8
@@ -93,7 +94,7 @@ def is_hull(plan: Plan, block: Block) -> bool:
 
 def box_kind(plan: Plan, block: Block) -> str:
     """What a box evidently stands for: house, roof, railing, deck, or "" for none of them."""
-    return next((kind for one, kind in _box_kinds(plan) if one is block), "")
+    return _box_kinds(plan).get(id(block), "")
 
 
 def roof_high_m(block: Block) -> float:
@@ -110,20 +111,22 @@ def storeys_in(high_m: float) -> int:
 
 
 @remembered
-def _box_kinds(plan: Plan) -> tuple[tuple[Block, str], ...]:
+def _box_kinds(plan: Plan) -> dict[int, str]:
+    """What each box stands for, by its identity: blocks that are alike may stand apart."""
     boxes = [
         b for b in plan.blocks if b.shape == "box" and b.role not in ("ground", "water") and not b.lights
     ]
     ground_m = ground_level_m(plan)
-    return tuple((block, _kind(plan, block, boxes, ground_m)) for block in boxes)
+    return {
+        id(block): "roof" if is_roof else _kind(plan, block, ground_m)
+        for block, is_roof in zip(boxes, _are_roofs(boxes), strict=True)
+    }
 
 
-def _kind(plan: Plan, block: Block, boxes: list[Block], ground_m: float) -> str:
+def _kind(plan: Plan, block: Block, ground_m: float) -> str:
     assert block.size_m is not None
     (narrow, long), high = sorted(block.size_m[:2]), block.size_m[2]
     low = _span(block)[0]
-    if any(_is_roof_of(block, other) for other in boxes):
-        return "roof"
     if (
         narrow <= RAILING_THIN_M
         and RAILING_HIGH_M[0] <= high <= RAILING_HIGH_M[1]
@@ -139,16 +142,30 @@ def _kind(plan: Plan, block: Block, boxes: list[Block], ground_m: float) -> str:
     return ""
 
 
-def _is_roof_of(block: Block, house: Block) -> bool:
-    """Whether a box lies along a house's whole length on it, narrower, as the houses of the kit have it."""
-    if house is block or abs(_span(block)[0] - _span(house)[1]) > 0.05:
-        return False
-    assert block.size_m is not None
-    assert house.size_m is not None
-    if abs(block.turn_deg - house.turn_deg) > 0.5 or not _is_over(block, house):
-        return False
-    shares = sorted(mine / other for mine, other in zip(block.size_m[:2], house.size_m[:2], strict=True))
-    return ROOF_NARROW[0] <= shares[0] <= ROOF_NARROW[1] and abs(shares[1] - 1.0) < 0.02
+def _are_roofs(boxes: list[Block]) -> list[bool]:
+    """Whether each box lies on a house along its whole length, narrower, as the houses of the kit have it."""
+    if not boxes:
+        return []
+    centre = np.array([box.centre_m for box in boxes], dtype=np.float64)
+    size = np.array([box.size_m for box in boxes], dtype=np.float64)
+    turn_deg = np.array([box.turn_deg for box in boxes], dtype=np.float64)
+    low, top = centre[:, 2] - size[:, 2] / 2.0, centre[:, 2] + size[:, 2] / 2.0
+    order = np.argsort(top, kind="stable")
+    first = np.searchsorted(top[order], low - ROOF_GAP_M, side="left")
+    after = np.searchsorted(top[order], low + ROOF_GAP_M, side="right")
+    turn = np.radians(turn_deg)
+    found = []
+    for index in range(len(boxes)):
+        under = order[first[index] : after[index]]  # those whose top is at this one's foot
+        under = under[(under != index) & (abs(turn_deg[index] - turn_deg[under]) <= 0.5)]
+        dx, dy = (centre[index, :2] - centre[under, :2]).T
+        across = dx * np.cos(turn[under]) - dy * np.sin(turn[under])
+        along = dx * np.sin(turn[under]) + dy * np.cos(turn[under])
+        over = (abs(across) <= size[under, 0] / 2.0) & (abs(along) <= size[under, 1] / 2.0)
+        shares = np.sort(size[index, :2] / size[under, :2], axis=1)
+        narrower = (ROOF_NARROW[0] <= shares[:, 0]) & (shares[:, 0] <= ROOF_NARROW[1])
+        found.append(bool(np.any(over & narrower & (abs(shares[:, 1] - 1.0) < 0.02))))
+    return found
 
 
 def _bears_something(plan: Plan, block: Block) -> bool:
