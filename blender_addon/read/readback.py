@@ -18,7 +18,7 @@ import numpy as np
 from attrs import frozen
 
 from planner_core.edit import edits
-from planner_core.frames import compute_frames
+from planner_core.frames import FrameTable, compute_frames
 from planner_core.maths.angles import wrapped_deg
 from planner_core.plan.model import Block, Composition, Plan
 from planner_core.rig.geometry import bearing_and_altitude
@@ -70,11 +70,12 @@ def read_file(blend: str | os.PathLike[str]) -> Readback:
     return read_scene(scene)
 
 
-def read_scene(scene: bpy.types.Scene, *, thorough: bool = True) -> Readback:
+def read_scene(scene: bpy.types.Scene, *, thorough: bool = True, known: FrameTable | None = None) -> Readback:
     """The scene's plan with the edits made to it. Raises ReadbackError and PlanError.
 
     thorough looks at the camera on every frame, and refuses a scene where something else than the rig's
-    three axes moves it. The scene stays as it is.
+    three axes moves it. The scene stays as it is. known are the frames of the plan as it was drawn, where
+    somebody has them.
     """
     drawn = store.stored_plan(scene)
     if drawn is None:
@@ -88,7 +89,8 @@ def read_scene(scene: bpy.types.Scene, *, thorough: bool = True) -> Readback:
         placed,
         rig=attrs.evolve(placed.rig, bearing_deg=drawn.rig.bearing_deg, incline_deg=drawn.rig.incline_deg),
     )
-    move = readmotion.read_move(scene, compute_frames(unturned))
+    frames = known if known is not None and known.plan == unturned else compute_frames(unturned)
+    move = readmotion.read_move(scene, frames)
     blocks, block_words = readblocks.read_blocks(scene, placed)
     plan = placed
     if move is not plan.move:

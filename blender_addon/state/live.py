@@ -472,7 +472,8 @@ def take_edits(scene: bpy.types.Scene, *, curves: bool = True) -> bool:
     here = state_of(scene)
     try:
         with handlers_paused():
-            edited = readback.read_scene(scene, thorough=curves and bool(rig_check.foreign(scene)))
+            thorough = curves and bool(rig_check.foreign(scene))
+            edited = readback.read_scene(scene, thorough=thorough, known=frames)
         set_plan(scene, edited.plan, tuple(edited.said))
     except (PlanError, readback.ReadbackError) as error:
         _refuse(here, error)
