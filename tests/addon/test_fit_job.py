@@ -29,6 +29,9 @@ def renamed(listen: Listener) -> Fit:
     return Fit(plan=edits.evolved(STAGE, "title", "A better name"), said=("The title was changed.",))
 
 
+METHODS = ("invoke", "begin", "modal", "progress", "taken", "ended", "_end", "_take")
+
+
 class Window:
     """What the operator asks of a window: a timer, the status bar, and somebody who presses keys."""
 
@@ -48,10 +51,11 @@ class Window:
         )
         monkeypatch.setattr(operators, "fit_of", lambda _kind, _plan, listen: work(listen))
         kind: Any = operators.DUSKRAIL_OT_apply_fit
-        methods = {name: getattr(kind, name) for name in ("invoke", "modal", "_end", "_taken", "_take")}
+        methods = {name: getattr(kind, name) for name in METHODS}
         self.operator = SimpleNamespace(
             kind="compose",
             timer=None,
+            UNDER_WAY=kind.UNDER_WAY,
             report=lambda level, text: self.told.append((level, text)),
             poll=lambda context: not operators._under_way,
         )

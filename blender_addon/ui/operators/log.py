@@ -19,8 +19,7 @@ from ...scene import store
 from ...state import live
 from ...state.thread_job import Listener, ThreadJob
 from .base import UNDOABLE, Outcome, WithPlan, change
-
-LOOK_EVERY_S = 0.2
+from .beside import BesideTheWindow
 
 _under_way: list[ThreadJob[str]] = []  # the log that is read beside the window, if any
 
@@ -49,7 +48,7 @@ def progress_text(heard: str) -> str:
     return say(one if what == FRAMES else other, done=done, total=total)
 
 
-class DUSKRAIL_OT_open_log(WithPlan, bpy.types.Operator):
+class DUSKRAIL_OT_open_log(BesideTheWindow[ThreadJob[str]], WithPlan, bpy.types.Operator):
     """Lay what was really shot over the plan. Choose the folder with the frames, one of the frames, or the
     JSON file that the verb log writes. Nothing in the folder is changed
     """
@@ -57,6 +56,7 @@ class DUSKRAIL_OT_open_log(WithPlan, bpy.types.Operator):
     bl_idname = "duskrail.open_log"
     bl_label = "Open Log"
     bl_options = UNDOABLE
+    UNDER_WAY = _under_way
 
     filepath: StringProperty(
         name="File",
@@ -90,41 +90,14 @@ class DUSKRAIL_OT_open_log(WithPlan, bpy.types.Operator):
         job = ThreadJob(lambda listen: read(path, plan, listen), "duskrail-log")
         if bpy.app.background:
             job.wait()
-            return self._taken(job)
-        _under_way.append(job)
-        self.timer = context.window_manager.event_timer_add(LOOK_EVERY_S, window=context.window)
-        context.window_manager.modal_handler_add(self)
-        return {"RUNNING_MODAL"}
+            return self.taken(context, job)
+        return self.begin(context, job)
 
-    def modal(self, context: Any, event: Any) -> Outcome:
-        """Pass all events on to Blender but Esc; while the animation plays, Esc stops only that."""
-        if not _under_way:  # the extension was disabled, or another file opened
-            self._end(context)
-            return {"CANCELLED"}
-        job = _under_way[0]
-        is_playing = context.screen is not None and context.screen.is_animation_playing
-        if event.type == "ESC" and event.value == "PRESS" and not is_playing:
-            job.stop()
-            return {"RUNNING_MODAL"}
-        if event.type != "TIMER":
-            return {"PASS_THROUGH"}
-        if job.is_running():
-            context.workspace.status_text_set(progress_text(job.text))
-            return {"PASS_THROUGH"}
-        self._end(context)
-        return self._taken(job)
+    def progress(self, job: ThreadJob[str]) -> str:
+        """How far the reading is."""
+        return progress_text(job.text)
 
-    def cancel(self, context: Any) -> None:
-        """Blender quits, or opens another file."""
-        stop()
-        self._end(context)
-
-    def _end(self, context: Any) -> None:
-        _under_way.clear()
-        context.window_manager.event_timer_remove(self.timer)
-        context.workspace.status_text_set(None)
-
-    def _taken(self, job: ThreadJob[str]) -> Outcome:
+    def taken(self, _context: Any, job: ThreadJob[str]) -> Outcome:
         """What was read, kept in the scene that it was for."""
         if job.defect is not None:
             raise job.defect

@@ -19,11 +19,10 @@ from ...state.thread_job import BEGINS, Listener, ThreadJob
 from .. import timeline, wording
 from ..wording import FITS
 from .base import UNDOABLE, Outcome, ReadsFrames, WithFrames, change
+from .beside import BesideTheWindow
 
 EVERYTHING = "all"
 
-
-LOOK_EVERY_S = 0.2
 TAKES_A_WHILE = ("compose", EVERYTHING)  # so these run beside the window
 
 
@@ -172,12 +171,13 @@ class DUSKRAIL_OT_weakest_frame(WithFrames, bpy.types.Operator):
         return {"FINISHED"}
 
 
-class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
+class DUSKRAIL_OT_apply_fit(BesideTheWindow[FitJob], WithFrames, bpy.types.Operator):
     """Change the plan so that this finding goes away. Undo reverts it"""
 
     bl_idname = "duskrail.apply_fit"
     bl_label = "Fit the Plan"
     bl_options = UNDOABLE
+    UNDER_WAY = _under_way
 
     kind: EnumProperty(
         name="Fit",
@@ -210,47 +210,19 @@ class DUSKRAIL_OT_apply_fit(WithFrames, bpy.types.Operator):
         live.take_edits(context.scene)
         plan, kind = live.plan_of(context.scene), self.kind
         assert plan is not None
-        self.plan, self.told = plan, ""
-        _under_way.append(FitJob(kind, lambda listen: fit_of(kind, plan, listen)))
+        self.plan = plan
         live.pause_reviews()
-        self.timer = context.window_manager.event_timer_add(LOOK_EVERY_S, window=context.window)
-        context.window_manager.modal_handler_add(self)
-        return {"RUNNING_MODAL"}
+        return self.begin(context, FitJob(kind, lambda listen: fit_of(kind, plan, listen)))
 
-    def modal(self, context: Any, event: Any) -> Outcome:
-        """Pass all events on to Blender but Esc; while the animation plays, Esc stops only that."""
-        if not _under_way:  # the extension was disabled, or another file opened
-            self._end(context)
-            return {"CANCELLED"}
-        job = _under_way[0]
-        is_playing = context.screen is not None and context.screen.is_animation_playing
-        if event.type == "ESC" and event.value == "PRESS" and not is_playing:
-            job.stop()
-            return {"RUNNING_MODAL"}
-        if event.type != "TIMER":
-            return {"PASS_THROUGH"}
-        if job.is_running():
-            told = under_way_text()
-            if told != self.told:
-                self.told = told
-                context.workspace.status_text_set(told)
-                live.show()
-            return {"PASS_THROUGH"}
-        self._end(context)
-        return self._taken(context, job)
+    def progress(self, _job: FitJob) -> str:
+        """Which fit runs, and what it is doing."""
+        return under_way_text()
 
-    def cancel(self, context: Any) -> None:
-        """Blender quits, or opens another file."""
-        stop()
-        self._end(context)
-
-    def _end(self, context: Any) -> None:
-        _under_way.clear()
-        context.window_manager.event_timer_remove(self.timer)
-        context.workspace.status_text_set(None)
+    def ended(self) -> None:
+        """The review goes on, which waited for the fit."""
         live.go_on_reviewing()
 
-    def _taken(self, context: Any, job: FitJob) -> Outcome:
+    def taken(self, context: Any, job: FitJob) -> Outcome:
         """What the fit found, taken into the plan that it was for."""
         if job.defect is not None:
             raise job.defect
