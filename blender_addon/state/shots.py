@@ -195,7 +195,9 @@ def _answer(task: Task, job: ThreadJob[Answer]) -> Solved:
 def solve(task: Task, listen: Listener) -> Answer:
     """The evening; touches nothing of Blender's. Raises PlanError for shots of more than one evening."""
     if len(task.plans) > MOST_SHOTS:
-        raise PlanError("evening", len(task.plans), f"shots are too many; leave out all but {MOST_SHOTS}")
+        raise PlanError(
+            "evening", len(task.plans), "shots are too many; leave out all but {most}", most=MOST_SHOTS
+        )
     shots = read_shots(task.plans, task.names)
     return shots, solve_evening(shots, task.terms, listen)
 

@@ -259,6 +259,7 @@ REFUSED: dict[str, str] = {
     "is of a site {away} km away; open that of this plan": "ist von einem Ort {away} km entfernt; öffne das zu diesem Plan",
     "From the log of “{title}” on {day}, at this site": "Aus dem Protokoll von „{title}“ am {day}, an diesem Ort",
     "From the log of {day}, at this site": "Aus dem Protokoll vom {day}, an diesem Ort",
+    "shots are too many; leave out all but {most}": "Aufnahmen sind zu viele; lass alle bis auf {most} weg",
     "shots are too many; {most} or fewer make an evening": "Aufnahmen sind zu viele; ein Abend hat höchstens {most}",
     "is {away} km from the first plan's site; an evening has places that are near": "liegt {away} km vom Ort des ersten Plans; ein Abend hat Orte, die nah beieinander sind",
     "is another evening than that of “{name}”, {day}, {time}; give the plans one date": "ist ein anderer Abend als der von „{name}“, {day}, {time}; gib den Plänen ein Datum",

@@ -155,7 +155,7 @@ def _mark_in(
     free = [place for place in places if 0.0 <= place <= width - size and _is_free(place, size, taken)]
     if not free:
         return None
-    place = min(free, key=lambda place: abs(place - wanted))
+    place = min(free, key=lambda place: place - wanted if place >= wanted else 3.0 * (wanted - place))
     taken.append((place, place + size))
     return place, region.height - size, size
 
@@ -240,7 +240,7 @@ def draw() -> None:
     for bar in found:  # over all of them, as a line's mark may stand on its neighbour
         if bar.mark is not None:
             _draw_mark(bar, words)
-    _draw_marks(region, frames, rows_of(scene, region))
+    _draw_marks(region, frames, rows_of(scene, region), _playhead(scene, region))
 
 
 def _draw_bar(bar: Bar, words: bool) -> None:
@@ -386,7 +386,7 @@ def marks(frames: FrameTable) -> Iterator[tuple[float, str, bool]]:
         yield place, f"{number + 1} · {clock}", False
 
 
-def _draw_marks(region: Any, frames: FrameTable, rows: Rows) -> None:
+def _draw_marks(region: Any, frames: FrameTable, rows: Rows, playhead: tuple[float, float]) -> None:
     """Events as lines with their words, and poses as small diamonds, with words where there is room for them
     between the ruler and the bars; else the words of events lie in the ruler, under findings' lines.
     """
@@ -408,11 +408,20 @@ def _draw_marks(region: Any, frames: FrameTable, rows: Rows) -> None:
             continue
         width = text_width(0, words, size) + 8.0 * scale
         left = min(x + 3.0 * scale, region.width - width)
+        if not below:
+            left = _beside(left, width, playhead, float(region.width))
         if any(left < b and a < left + width for a, b in taken):
             continue
         taken.append((left, left + width))
         fill(left, y - 3.0 * scale, left + width, y + size, CHIP_COLOUR)
         write(0, words, left + 4.0 * scale, y, MARK_COLOUR)
+
+
+def _beside(left: float, width: float, playhead: tuple[float, float], whole: float) -> float:
+    """Where words in the ruler begin that are not to lie under the number of the current frame."""
+    if left >= playhead[1] or left + width <= playhead[0]:
+        return left
+    return playhead[1] if playhead[1] + width <= whole else playhead[0] - width
 
 
 def _diamond(x: float, y: float, half: float) -> None:

@@ -97,6 +97,15 @@ def _strings(node: ast.expr) -> Iterator[str]:
             yield part.value
 
 
+def filled_in_too_early(source: str) -> Iterator[str]:
+    """What is handed to `say`, `phrase` or an error with its values in it: no catalogue can have that."""
+    for call in ast.walk(ast.parse(source)):
+        if isinstance(call, ast.Call) and isinstance(call.func, ast.Name) and call.func.id in SAYING:
+            place = SAYING[call.func.id]
+            if len(call.args) > place and isinstance(call.args[place], ast.JoinedStr | ast.BinOp):
+                yield ast.unparse(call)
+
+
 def _constants(message: ast.expr) -> Iterator[str]:
     """A message that stands where it is said, or either of two."""
     if isinstance(message, ast.Constant):

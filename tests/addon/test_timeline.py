@@ -105,6 +105,12 @@ def test_each_has_the_mark_of_its_level_in_sight_beside_the_others(
                 assert abs((left + right) / 2.0 - timeline._x(shown, 1.0)) > 16.0 * scale
 
 
+def test_words_in_the_ruler_go_beside_the_current_frames_number() -> None:
+    assert timeline._beside(100.0, 60.0, (300.0, 330.0), 1000.0) == 100.0
+    assert timeline._beside(290.0, 60.0, (300.0, 330.0), 1000.0) == 330.0
+    assert timeline._beside(940.0, 60.0, (960.0, 990.0), 1000.0) == 900.0
+
+
 def test_below_that_there_is_none(reviewed: Any) -> None:
     assert timeline.bars(reviewed, region(17)) == []
     assert timeline.bars(reviewed, region(2)) == []  # what Blender leaves of it at a scale of 2

@@ -25,7 +25,7 @@ from planner_core.review import findings
 from planner_core.review.findings import SPEAKERS, Sentences, sentences, speaks
 from planner_core.words import language
 from planner_core.words.language import Language, in_words
-from tests.addon.messages import all_messages
+from tests.addon.messages import SOURCES, all_messages, filled_in_too_early
 from tests.addon.test_panels import drawn
 from tests.spoken import codes_of_the_tool
 
@@ -103,6 +103,11 @@ def test_every_message_is_in_the_german_catalogue_and_nothing_else(empty: Any) -
     messages = set(all_messages())
     assert sorted(messages - set(GERMAN)) == [], "these are not translated yet"
     assert sorted(set(GERMAN) - messages) == [], "these are said no more"
+
+
+def test_no_message_has_its_values_before_it_is_translated() -> None:
+    early = [text for path in SOURCES for text in filled_in_too_early(path.read_text("utf-8"))]
+    assert early == []
 
 
 def test_a_translation_has_the_values_of_its_message() -> None:
