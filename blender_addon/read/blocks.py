@@ -21,6 +21,7 @@ from planner_core.maths.convex import hull
 from planner_core.place.blocking import block_mesh, solid_mesh
 from planner_core.plan.model import ROLES, Block, Plan
 from planner_core.rig.geometry import bearing_and_altitude
+from planner_core.words.language import phrase
 
 from ..scene import parts, tides
 from ..scene.blocking import (
@@ -109,7 +110,8 @@ def _read(
         tidal = known.tidal and role == "water"
         return known if same else attrs.evolve(known, role=role, name=name, part_of=part_of, tidal=tidal)
     if thing.type != "MESH" or not len(shown_mesh(thing).vertices):
-        said.append(f"{thing.name} has no geometry left and was left out of the blocks.")
+        empty = "{thing} has no geometry left and was left out of the blocks."
+        said.append(phrase(empty, thing=thing.name))
         return None
     world = tides.planned_matrix(thing.evaluated_get(depsgraph))
     block = None
@@ -120,13 +122,18 @@ def _read(
         block = _moved(known, thing, world, plan)
         if block is not None and is_ridge and _strays(block, thing, world, plan):
             said.append(
-                f"{thing.name}: a ridge is one skyline at one distance; it was kept as seen from the rail's "
-                f"start, {block.distance_m:.0f} m away."
+                phrase(
+                    "{thing}: a ridge is one skyline at one distance; it was kept as seen from the rail's "
+                    "start, {distance:.0f} m away.",
+                    thing=thing.name,
+                    distance=block.distance_m,
+                )
             )
     if block is None:
         block = _outlined(thing, world, name, role)
         if known is not None and known.shape not in (block.shape, "prism"):
-            said.append(f"“{thing.name}” is no longer a {known.shape}; the plan keeps it as a {block.shape}.")
+            another = "“{thing}” is no longer a {shape}; the plan keeps it as a {other}."
+            said.append(phrase(another, thing=thing.name, shape=known.shape, other=block.shape))
     if known is None:
         return attrs.evolve(block, name=name, role=role)
     return attrs.evolve(
@@ -144,8 +151,8 @@ def _read(
 
 def beyond_a_plan(scene: bpy.types.Scene) -> list[str]:
     """What to say of blocks that move or hide, and of what lies among them without being a mesh."""
-    said = [
-        f"{obj.name} isn't a mesh, so it can't be a block. Convert it (Object ▸ Convert)."
+    said: list[str] = [
+        phrase("{thing} isn't a mesh, so it can't be a block. Convert it (Object ▸ Convert).", thing=obj.name)
         for obj in _strangers(scene)
     ]
     for obj in block_objects(scene):
@@ -154,15 +161,21 @@ def beyond_a_plan(scene: bpy.types.Scene) -> list[str]:
 
 
 def _unplanned(obj: bpy.types.Object) -> list[str]:
-    said = []
+    said: list[str] = []
     moves = obj.animation_data is not None and (obj.animation_data.action or obj.animation_data.drivers)
     if moves and not tides.is_only_tide(obj):
         said.append(
-            f"{obj.name} is animated. Blocks stand still, so it was read as it is on the current frame."
+            phrase(
+                "{thing} is animated. Blocks stand still, so it was read as it is on the current frame.",
+                thing=obj.name,
+            )
         )
     if obj.hide_render or obj.hide_viewport:
         said.append(
-            f"{obj.name} is hidden in Blender, but the plan still counts it. Remove it to leave it out."
+            phrase(
+                "{thing} is hidden in Blender, but the plan still counts it. Remove it to leave it out.",
+                thing=obj.name,
+            )
         )
     return said
 

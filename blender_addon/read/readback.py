@@ -22,6 +22,7 @@ from planner_core.frames import FrameTable, compute_frames
 from planner_core.maths.angles import wrapped_deg
 from planner_core.plan.model import Block, Composition, Plan
 from planner_core.rig.geometry import bearing_and_altitude
+from planner_core.words.language import in_words, phrase
 
 from ..console import silenced
 from ..scene import blocking, parts, rig, store
@@ -35,7 +36,13 @@ RIDGE_SEEN_DEG = 0.05  # about two pixels of a wide clip
 
 
 class ReadbackError(RuntimeError):
-    """Why a scene has no plan to read back, in one line that says what would do."""
+    """Why a scene has no plan to read back, in one line that says what would do: a message and its values."""
+
+    def __init__(self, message: str, /, **values: Any) -> None:
+        super().__init__(phrase(message, **values))
+
+    def __str__(self) -> str:
+        return in_words(self.args[0])
 
 
 @frozen(kw_only=True)
@@ -54,18 +61,21 @@ def read_file(blend: str | os.PathLike[str]) -> Readback:
     path = Path(blend)
     if not path.is_file():
         raise ReadbackError(
-            f"{path}: {'is a folder' if path.is_dir() else 'does not exist'}; a .blend file is meant"
+            "{path}: is a folder; a .blend file is meant"
+            if path.is_dir()
+            else "{path}: does not exist; a .blend file is meant",
+            path=path,
         )
     try:
         with silenced():
             bpy.ops.wm.open_mainfile(filepath=str(path.resolve()), load_ui=False, use_scripts=False)
     except RuntimeError as problem:
         reason = " ".join(str(problem).replace("Error:", "").split())
-        raise ReadbackError(f"{path}: can't be read as a .blend file ({reason})") from None
+        raise ReadbackError("{path}: can't be read as a .blend file ({why})", path=path, why=reason) from None
     scene = next((s for s in (bpy.context.scene, *bpy.data.scenes) if s and store.has_plan(s)), None)
     if scene is None:
         raise ReadbackError(
-            f"{path}: no scene in it has a plan; draw a plan into it with the add-on and save it"
+            "{path}: no scene in it has a plan; draw a plan into it with the add-on and save it", path=path
         )
     return read_scene(scene)
 
@@ -79,7 +89,7 @@ def read_scene(scene: bpy.types.Scene, *, thorough: bool = True, known: FrameTab
     """
     drawn = store.stored_plan(scene)
     if drawn is None:
-        raise ReadbackError(f"Scene {scene.name} has no plan. Start one in it first")
+        raise ReadbackError("Scene {scene} has no plan. Start one in it first", scene=scene.name)
     _check_scene(scene)
     for layer in scene.view_layers:
         layer.update()
@@ -102,7 +112,8 @@ def read_scene(scene: bpy.types.Scene, *, thorough: bool = True, known: FrameTab
         judged = _subject_followed(scene, plan, blocks)
         lost = plan.composition.subject if plan.composition is not None else ""
         if judged is not None and lost and not judged.subject:
-            said.append(f"The subject “{lost}” is gone. Every block with the role Subject is judged now.")
+            gone = "The subject “{name}” is gone. Every block with the role Subject is judged now."
+            said.append(phrase(gone, name=lost))
         plan = attrs.evolve(plan, blocks=blocks, composition=judged)
     if thorough:
         said += [rig_check.unkeyed_text(scene, axis) for axis in rig_check.unkeyed(scene, unturned)]
@@ -129,14 +140,17 @@ def _check_scene(scene: bpy.types.Scene) -> None:
     ]
     if missing:
         raise ReadbackError(
-            f"Scene {scene.name} lacks a part of its rig ({', '.join(missing)}); undo the deletion, "
-            "or draw the plan again"
+            "Scene {scene} lacks a part of its rig ({parts}); undo the deletion, or draw the plan again",
+            scene=scene.name,
+            parts=", ".join(missing),
         )
     scale = scene.unit_settings.scale_length
     if abs(scale - 1.0) > 1e-6:
         raise ReadbackError(
-            f"Scene {scene.name} has a unit scale of {scale:g}; a plan is in metres: set Unit Scale to 1 "
-            "in the scene's properties"
+            "Scene {scene} has a unit scale of {scale:g}; a plan is in metres: set Unit Scale to 1 in the "
+            "scene's properties",
+            scene=scene.name,
+            scale=scale,
         )
 
 
@@ -158,7 +172,9 @@ def _read_rig(scene: bpy.types.Scene, plan: Plan) -> tuple[Plan, list[str]]:
     scale = np.linalg.norm(now[:3, :3], axis=0)
     if np.abs(scale - 1.0).max() > 1e-4:
         raise ReadbackError(
-            f"{rail.name} is scaled by {scale.max():.3g}; clear its scale (Alt S), set its length in the plan"
+            "{rail} is scaled by {scale:.3g}; clear its scale (Alt S), set its length in the plan",
+            rail=rail.name,
+            scale=scale.max(),
         )
     reach = max(1.0, float(np.abs(drawn[:3, 3]).max()))
     if np.abs(now[:3, 3] - drawn[:3, 3]).max() > PLACE_SAME_M * reach:
@@ -168,10 +184,11 @@ def _read_rig(scene: bpy.types.Scene, plan: Plan) -> tuple[Plan, list[str]]:
         changes["bearing_deg"] = round(float(bearing), 4)
         changes["incline_deg"] = round(float(incline), 4)
     if changes.get("incline_deg", plan.rig.incline_deg) != plan.rig.incline_deg:
-        said.append("The rail's slope was read; the head stands level on it again.")
+        said.append(phrase("The rail's slope was read; the head stands level on it again."))
     said += _ridges_along(plan, changes.get("origin_m"))
     if abs(now[2, 0]) > 1e-3:
-        said.append(f"{rail.name} leans sideways, which a plan can't describe. The lean was left out.")
+        leans = "{rail} leans sideways, which a plan can't describe. The lean was left out."
+        said.append(phrase(leans, rail=rail.name))
     for name, value in (("head_height_m", pan.location.z), ("pupil_offset_m", camera.location.y)):
         if abs(value - getattr(plan.rig, name)) > 2e-6:
             changes[name] = round(float(value), 5)
@@ -187,7 +204,8 @@ def _ridges_along(plan: Plan, origin_m: tuple[float, ...] | None) -> list[str]:
     nearest_m = min((block.distance_m or 0.0 for block in plan.blocks if block.shape == "ridge"), default=0.0)
     if nearest_m <= 0.0 or np.degrees(np.arctan2(shift_m, nearest_m)) < RIDGE_SEEN_DEG:
         return []
-    return [f"Ridges keep their bearings as seen from the rail, so they moved along by {shift_m:.1f} m."]
+    along = "Ridges keep their bearings as seen from the rail, so they moved along by {shift:.1f} m."
+    return [phrase(along, shift=shift_m)]
 
 
 def _read_lens(camera: Any, plan: Plan) -> Plan:
@@ -210,8 +228,9 @@ def _check_camera(scene: bpy.types.Scene, plan: Plan) -> None:
     if number is None:
         return
     hanging = rig_check.foreign(scene)
-    what = f" ({hanging[0]})" if hanging else " (a shift of camera or head of its own)"
     raise ReadbackError(
-        f"Frame {number}: the camera is not where slide, pan and tilt put it; something else moves it{what}. "
-        "Take that off, and move poses, rail or the three axes' curves instead"
+        "Frame {frame}: the camera is not where slide, pan and tilt put it; something else moves it "
+        "({what}). Take that off, and move poses, rail or the three axes' curves instead",
+        frame=number,
+        what=hanging[0] if hanging else phrase("a shift of camera or head of its own"),
     )

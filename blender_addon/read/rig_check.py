@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from planner_core.plan.model import Plan
 from planner_core.rig import geometry
+from planner_core.words.language import phrase, say
 
 from ..scene import keyframes, parts, rig
 from . import motion as readmotion
@@ -99,10 +100,14 @@ def differences(scene: bpy.types.Scene, plan: Plan) -> list[Difference]:
     found = []
     hanging = foreign(scene)
     if hanging:
-        text = f"{hanging[0]}, which may move the camera; a plan knows slide, pan and tilt only."
+        text = say(
+            "{what}, which may move the camera; a plan knows slide, pan and tilt only.", what=hanging[0]
+        )
         found.append(Difference(key="rig", text=text))
     elif is_off_now(scene, plan):
-        text = "The camera stands beside its rig: camera or head has a shift of its own, which no plan has."
+        text = say(
+            "The camera stands beside its rig: camera or head has a shift of its own, which no plan has."
+        )
         found.append(Difference(key="rig", text=text))
     axes = unkeyed(scene, plan)
     if axes:
@@ -114,9 +119,11 @@ def unkeyed_text(scene: bpy.types.Scene, axis: str) -> str:
     """What to say of an axis that was moved by hand and has no key for it."""
     thing = parts.object_of(scene, rig.CHANNELS[axis][0])
     assert thing is not None
-    return (
-        f"{thing.name} was moved on frame {scene.frame_current} and isn't keyed, so the plan doesn't have "
-        "it: insert a key (I), or Blender forgets it on the next frame."
+    return say(
+        "{thing} was moved on frame {frame} and isn't keyed, so the plan doesn't have it: insert a key (I), "
+        "or Blender forgets it on the next frame.",
+        thing=thing.name,
+        frame=scene.frame_current,
     )
 
 
@@ -129,33 +136,37 @@ def _foreign_on(scene: bpy.types.Scene, part: str) -> list[str]:
     thing: Any = parts.object_of(scene, part)
     if thing is None:
         return []
-    found = [f"{thing.name} has a constraint ({c.name})" for c in thing.constraints if c.enabled]
+    found = [
+        say("{thing} has a constraint ({name})", thing=thing.name, name=constraint.name)
+        for constraint in thing.constraints
+        if constraint.enabled
+    ]
     holder = parts.object_of(scene, PARENTS[part]) if part in PARENTS else None
     if thing.parent != holder or (holder is not None and thing.parent_type != "OBJECT"):
-        found.append(f"{thing.name} has another parent")
-    return found + [f"{thing.name} has {what}" for what in _animated_by(thing, OWN_CHANNELS.get(part))]
+        found.append(say("{thing} has another parent", thing=thing.name))
+    return found + [say(what, thing=thing.name) for what in _animated_by(thing, OWN_CHANNELS.get(part))]
 
 
 def _animated_by(thing: Any, own: tuple[str, int] | None) -> list[str]:
-    """What animates an object beside the keys of its own channel."""
+    """What animates an object beside the keys of its own channel, as messages with a place for its name."""
     animation = thing.animation_data
     if animation is None:
         return []
-    found = []
+    found: list[str] = []
     if any(not driver.mute for driver in animation.drivers):
-        found.append("a driver")
+        found.append(phrase("{thing} has a driver"))
     if any(not track.mute for track in animation.nla_tracks):
-        found.append("NLA strips")
+        found.append(phrase("{thing} has NLA strips"))
     action = animation.action
     if action is None:
         return found
     if animation.action_influence < 1.0 or animation.action_blend_type != "REPLACE":
-        found.append("keys that are mixed in part only")
+        found.append(phrase("{thing} has keys that are mixed in part only"))
     curves = readsettings.curves_of(action, animation.action_slot)
     if any((curve.data_path, curve.array_index) != own and not curve.mute for curve in curves):
-        found.append("keys of other channels")
+        found.append(phrase("{thing} has keys of other channels"))
     if any(curve.group is not None and curve.group.mute for curve in curves):
-        found.append("keys that are muted as a group")
+        found.append(phrase("{thing} has keys that are muted as a group"))
     return found
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from .german_told import EVENTS, FITTED, REFUSED
+from .german_told import EVENTS, FITTED, READ_BACK, REFUSED
 
 GERMAN: dict[str, str] = {
     **REFUSED,
     **FITTED,
     **EVENTS,
+    **READ_BACK,
     "Blender plays {fps:.6g} frames a second; the plan's clip has {planned:g}.": "Blender spielt {fps:.6g} Bilder je Sekunde; der Clip des Plans hat {planned:g}.",
     "Blender's frames are {first} to {last}; the plan's are 1 to {planned}.": "Blenders Bilder reichen von {first} bis {last}; die des Plans von 1 bis {planned}.",
     "Blender's picture is {width} × {height} px; the plan's clip {wide} × {high}.": "Blenders Bild hat {width} × {height} px; der Clip des Plans {wide} × {high}.",

@@ -271,6 +271,40 @@ REFUSED: dict[str, str] = {
     "leave no way on foot from the planned place to this area; add what one walks over, a bridge or steps, as a block of role ground": "lassen keinen Fußweg vom geplanten Standort in dieses Gebiet; füge hinzu, worüber man geht, eine Brücke oder Stufen, als Block der Rolle Boden",
 }
 
+# What is said where a scene is read back
+READ_BACK: dict[str, str] = {
+    "{what}, which may move the camera; a plan knows slide, pan and tilt only.": "{what}; das kann die Kamera bewegen, ein Plan kennt aber nur Schlitten, Schwenk und Neigung.",
+    "The camera stands beside its rig: camera or head has a shift of its own, which no plan has.": "Die Kamera steht neben ihrem Rig: Kamera oder Kopf ist für sich verschoben, was kein Plan kennt.",
+    "{thing} was moved on frame {frame} and isn't keyed, so the plan doesn't have it: insert a key (I), or Blender forgets it on the next frame.": "{thing} wurde in Bild {frame} bewegt und hat keinen Schlüssel, daher fehlt es im Plan: Füge einen ein (I), sonst vergisst Blender es beim nächsten Bild.",
+    "{thing} has a constraint ({name})": "{thing} hat eine Beschränkung ({name})",
+    "{thing} has another parent": "{thing} hängt an einem anderen Objekt",
+    "{thing} has a driver": "{thing} hat einen Treiber",
+    "{thing} has NLA strips": "{thing} hat NLA-Streifen",
+    "{thing} has keys that are mixed in part only": "{thing} hat Schlüssel, die nur zum Teil gelten",
+    "{thing} has keys of other channels": "{thing} hat Schlüssel anderer Kanäle",
+    "{thing} has keys that are muted as a group": "{thing} hat Schlüssel, deren Gruppe stumm ist",
+    "{path}: is a folder; a .blend file is meant": "{path}: ist ein Ordner; gemeint ist eine .blend-Datei",
+    "{path}: does not exist; a .blend file is meant": "{path}: gibt es nicht; gemeint ist eine .blend-Datei",
+    "{path}: can't be read as a .blend file ({why})": "{path}: ist nicht als .blend-Datei lesbar ({why})",
+    "{path}: no scene in it has a plan; draw a plan into it with the add-on and save it": "{path}: keine Szene darin hat einen Plan; zeichne mit der Erweiterung einen hinein und speichere sie",
+    "Scene {scene} has no plan. Start one in it first": "Szene {scene} hat keinen Plan. Beginne zuerst einen",
+    "Scene {scene} lacks a part of its rig ({parts}); undo the deletion, or draw the plan again": "Szene {scene} fehlt ein Teil ihres Rigs ({parts}); nimm das Löschen zurück, oder zeichne den Plan neu",
+    "Scene {scene} has a unit scale of {scale:g}; a plan is in metres: set Unit Scale to 1 in the scene's properties": "Szene {scene} hat einen Einheitenmaßstab von {scale:g}; ein Plan ist in Metern: Setze ihn in den Eigenschaften der Szene auf 1",
+    "{rail} is scaled by {scale:.3g}; clear its scale (Alt S), set its length in the plan": "{rail} ist um {scale:.3g} skaliert; setze die Skalierung zurück (Alt S) und die Länge im Plan",
+    "The rail's slope was read; the head stands level on it again.": "Die Neigung der Schiene ist übernommen; der Kopf steht wieder waagerecht darauf.",
+    "{rail} leans sideways, which a plan can't describe. The lean was left out.": "{rail} ist seitlich gekippt, was ein Plan nicht kennt. Das Kippen ist weggelassen.",
+    "Ridges keep their bearings as seen from the rail, so they moved along by {shift:.1f} m.": "Bergkämme behalten ihre Richtung von der Schiene aus, daher sind sie um {shift:.1f} m mitgewandert.",
+    "The subject “{name}” is gone. Every block with the role Subject is judged now.": "Das Motiv „{name}“ ist weg. Beurteilt wird nun jeder Block mit der Rolle Motiv.",
+    "Frame {frame}: the camera is not where slide, pan and tilt put it; something else moves it ({what}). Take that off, and move poses, rail or the three axes' curves instead": "Bild {frame}: Die Kamera ist nicht, wo Schlitten, Schwenk und Neigung sie hinstellen; etwas anderes bewegt sie ({what}). Nimm das weg, und bewege Posen, Schiene oder die Kurven der drei Achsen",
+    "a shift of camera or head of its own": "Kamera oder Kopf ist für sich verschoben",
+    "{thing} has no geometry left and was left out of the blocks.": "{thing} hat keine Geometrie mehr und ist aus den Blöcken weggelassen.",
+    "{thing}: a ridge is one skyline at one distance; it was kept as seen from the rail's start, {distance:.0f} m away.": "{thing}: Ein Bergkamm ist eine Horizontlinie in einer Entfernung; er ist geblieben, wie man ihn vom Schienenanfang sieht, {distance:.0f} m entfernt.",
+    "“{thing}” is no longer a {shape}; the plan keeps it as a {other}.": "„{thing}“ hat nicht mehr die Form {shape}; der Plan behält es als {other}.",
+    "{thing} isn't a mesh, so it can't be a block. Convert it (Object ▸ Convert).": "{thing} ist kein Mesh und kann kein Block sein. Wandle es um (Objekt ▸ Konvertieren).",
+    "{thing} is animated. Blocks stand still, so it was read as it is on the current frame.": "{thing} ist animiert. Blöcke stehen still, daher ist es gelesen, wie es im aktuellen Bild ist.",
+    "{thing} is hidden in Blender, but the plan still counts it. Remove it to leave it out.": "{thing} ist in Blender verborgen, zählt aber im Plan weiter. Entferne es, um es wegzulassen.",
+}
+
 # Light events inside a sentence
 EVENTS: dict[str, str] = {
     "sunrise": "Sonnenaufgang",

@@ -45,7 +45,7 @@ def is_message(text: str) -> bool:
 
 
 # What takes a message, and which of its arguments that is
-SAYING = {"say": 0, "phrase": 0, "PlanError": 2, "Word": 0, "flaw": 1, "refuse": 2}
+SAYING = {"say": 0, "phrase": 0, "PlanError": 2, "Word": 0, "flaw": 1, "ReadbackError": 0}
 
 
 def spoken_in(source: str) -> Iterator[str]:

@@ -13,7 +13,7 @@ from bpy.props import BoolProperty, EnumProperty, FloatProperty, StringProperty
 from planner_core import Plan, PlanError
 from planner_core.begin.clock import guess_zone
 from planner_core.edit import edits, kit, starter
-from planner_core.words.language import say
+from planner_core.words.language import in_words, say
 
 from ...read import readback, settings
 from ...scene import startup, store
@@ -312,7 +312,7 @@ class DUSKRAIL_OT_read_back(WithPlan, bpy.types.Operator):
         same = edited.plan == live.plan_of(context.scene)
         outcome = set_plan(self, context.scene, edited.plan)
         for line in edited.said or ((say("The scene already matches the plan"),) if same else ()):
-            self.report({"INFO"}, line)
+            self.report({"INFO"}, in_words(line))
         return outcome
 
 
