@@ -106,6 +106,7 @@ REFUSED: dict[str, str] = {
     "has an offset that {zone} doesn't have then; leave it out": "hat einen Abstand zu UTC, den {zone} dann nicht hat; lass ihn weg",
     "happens twice in {zone}; write {earlier} or {later}": "gibt es in {zone} zweimal; schreib {earlier} oder {later}",
     "is skipped by a clock change in {zone}; {after:%H:%M} comes next": "fällt in {zone} wegen der Zeitumstellung aus; danach kommt {after:%H:%M}",
+    "{event} on {date}": "{event} am {date}",
     "does not happen at latitude {latitude:g} on that date; choose another event or date, or go by a start time": "gibt es auf der Breite {latitude:g} an diesem Tag nicht; wähle ein anderes Ereignis oder Datum oder eine Startzeit",
     'give either "anchor" (a light event) or "start" (a local time)': 'nötig ist entweder "anchor" (ein Lichtereignis) oder "start" (eine Ortszeit)',
     "stands beside an anchor; keep only one of the two": "steht neben einem Lichtereignis; behalte nur eines von beiden",

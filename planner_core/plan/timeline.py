@@ -12,8 +12,9 @@ from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.maths import search
-from planner_core.plan.model import Anchor, Plan, PlanError
+from planner_core.plan.model import Anchor, Plan, PlanError, Word
 from planner_core.time import events
+from planner_core.words.language import phrase
 
 UTC = dt.UTC
 CLOCKS_LOOKED_AT_S = 86400.0  # no zone changes its clocks and back within a day
@@ -69,7 +70,7 @@ def anchor_utc_s(plan: Plan, anchor: Anchor) -> float:
     if not times:
         raise PlanError(
             "shoot.anchor",
-            f"{anchor.event} on {anchor.date}",
+            Word(phrase("{event} on {date}", event=phrase(anchor.event.replace("_", " ")), date=anchor.date)),
             "does not happen at latitude {latitude:g} on that date; "
             "choose another event or date, or go by a start time",
             latitude=site.latitude_deg,
