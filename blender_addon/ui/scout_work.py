@@ -69,8 +69,11 @@ def _evenings(plan: Any, wishes: Any, task: dict[str, Any], say: Callable[..., N
 
     search = EveningSearch(plan, wishes, *date_span(task["first"], task["last"]))
     for now in search.run():
-        ends_a_row = now.stage == "evenings" and now.done % (TELL_EVERY * len(search.shots)) == 0
-        more = _shown_evenings(search) if ends_a_row else {}
+        more: dict[str, Any] = {}
+        if now.stage == "reviews" and now.done % TELL_EVERY == 0 and search.searching is not None:
+            more = _shown(search.searching)  # on one of the evenings, until all are compared
+        elif now.stage == "evenings" and now.done % (TELL_EVERY * len(search.shots)) == 0:
+            more = _shown_evenings(search)
         say(PROGRESS, stage=now.stage, done=now.done, total=now.total, **more)
     say(DONE, done=1, total=1, **_shown_evenings(search))
 
@@ -126,6 +129,7 @@ def _find(find: Any) -> dict[str, Any]:
 
     return {
         "name": find.name,
+        "in_short": find.in_short,
         "points": find.points,
         "reason": find.reason,
         "costs": list(find.costs),

@@ -72,8 +72,8 @@ class Evenings:
         if self.has_wishes:
             return ""
         return (
-            "The plan asks nothing of light, sun or moon (composition.light, sun, moon), so one evening is "
-            "much like another."
+            "The plan asks nothing of light, sun or moon in its composition, so one evening is much like "
+            "another."
         )
 
     def best_spot(self, evening: int) -> int | None:
@@ -167,13 +167,14 @@ class EveningSearch:
             raise PlanError("from", first.isoformat(), "begins a span without such an event on any evening")
         self.table: dict[tuple[dt.date, Shot], Found] = {}
         self.shots: list[Shot] = []
+        self.searching: Scout | None = None  # while places are searched
 
     def run(self) -> Iterator[Progress]:
         """Search on a few evenings, then try what was found on all of them."""
         days = list(self.evenings)
         searched = [days[row] for row in sorted({0, len(days) // 2, len(days) - 1})][:SEARCHED_EVENINGS]
         for date in searched:
-            scout = self.evenings[date]
+            scout = self.searching = self.evenings[date]
             scout.wishes = attrs.evolve(
                 self.wishes, reviews=max(6, self.wishes.reviews // len(searched)), top=MOST_SPOTS
             )
@@ -185,6 +186,7 @@ class EveningSearch:
         for found in ranked:
             if len(self.shots) < MOST_SPOTS and all(_apart(found.shot, other) for other in self.shots):
                 self.shots.append(found.shot)
+        self.searching = None
         total = len(days) * len(self.shots)
         for date in days:
             for shot in self.shots:

@@ -51,6 +51,11 @@ class Find:
         """The score as it is told."""
         return round(self.found.score.total, 1)
 
+    @property
+    def in_short(self) -> str:
+        """Lens and move, for a narrow list: “24 mm, slide left 0.8 m”."""
+        return f"{self.found.shot.focal_length_mm:g} mm, {_move(self.found)}"
+
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON."""
         shot, measured = self.found.shot, self.found.measured
@@ -325,8 +330,8 @@ class Report:
             )
         if not self.finds:
             return (
-                "Nothing found here passes its review; a larger area, another lens in camera.lenses_mm or "
-                "another subject would help."
+                "Nothing found here passes its review; a larger area, another lens or another subject would "
+                "help."
             )
         if self.finds[0].found.shot.kind == "still":
             return (

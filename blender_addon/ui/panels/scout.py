@@ -18,6 +18,11 @@ from ..scout_job import Shown
 from .layout import PlanTab, rows, wrapped
 
 MOST_EVENINGS = 12
+BOX_PX = 66.0  # that a box takes of the sidebar's width
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 class DUSKRAIL_PT_scout(PlanTab, bpy.types.Panel):
@@ -42,7 +47,9 @@ class DUSKRAIL_PT_scout(PlanTab, bpy.types.Panel):
         self._finds(context)
 
     def _wishes(self, layout: Any, settings: Any) -> None:
-        layout.row().prop(settings, "scout_what", expand=True)
+        row = layout.row()
+        row.use_property_split = False  # its three words need the whole width
+        row.prop(settings, "scout_what", expand=True)
         if settings.scout_what == "EVENINGS":
             column = layout.column(align=True)
             column.prop(settings, "scout_from")
@@ -63,7 +70,7 @@ class DUSKRAIL_PT_scout(PlanTab, bpy.types.Panel):
         column = layout.column(align=True)
         for number, other in enumerate(shown.finds):
             subject = f"{one_line(other['subject'])}: " if "subject" in other else ""
-            text = f"{number + 1}.  {other['points']:.0f}   {subject}{other['name']}"
+            text = f"{number + 1}.  {other['points']:.0f}   {subject}{other['in_short']}"
             column.operator(
                 "duskrail.scout_choose", text=text, translate=False, depress=other is find
             ).number = number
@@ -72,11 +79,13 @@ class DUSKRAIL_PT_scout(PlanTab, bpy.types.Panel):
         row.operator("duskrail.scout_take", icon="CHECKMARK")
         row.operator("duskrail.scout_step", text="", icon="TRIA_RIGHT").by = 1
         box = layout.box()
-        wrapped(box, context, f"{find['name']}. {find['reason']}")
+        check = say("Check there {what}.", what="; ".join(find["to_check"]))
+        wrapped(box, context, f"{_capital(find['name'])}. {find['reason']}", spare_px=BOX_PX)
         if find.get("best_evenings"):
-            wrapped(box, context, scout.best_evenings_text(find["best_evenings"]), icon="TIME")
-        wrapped(box, context, f"{', '.join(find['costs'])}.", icon="TRACKING")
-        wrapped(box, context, say("Check there {what}.", what="; ".join(find["to_check"])), icon="VIEWZOOM")
+            best = scout.best_evenings_text(find["best_evenings"])
+            wrapped(box, context, best, icon="TIME", spare_px=BOX_PX)
+        wrapped(box, context, f"{_capital(', '.join(find['costs']))}.", icon="TRACKING", spare_px=BOX_PX)
+        wrapped(box, context, check, icon="VIEWZOOM", spare_px=BOX_PX)
         if shown.remark:
             wrapped(layout, context, shown.remark, icon="INFO")
         self._evenings(context, shown)
