@@ -256,12 +256,11 @@ class Estimator:
         return path, travels
 
     def _near_m(self, plan: Plan, seen: block_visibility.BlockVisibility, count: int) -> Array:
-        """Distance of the nearest solid in the middle picture of each of so many shots, (count,)."""
+        """Distance of the nearest solid in any picture of each of so many shots, (count,)."""
         solid = np.array([block.role not in ("ground", "water") for block in plan.blocks], dtype=bool)
         there = seen.in_frame & solid
         nearest = np.where(there, seen.distance_m, np.inf).min(axis=1, initial=np.inf)
-        middle = nearest.reshape(count, len(self.at))[:, len(self.at) // 2]
-        return np.asarray(np.maximum(middle, 0.3))
+        return np.asarray(np.maximum(nearest.reshape(count, len(self.at)).min(axis=1), 0.3))
 
 
 def _lot(shot: Shot) -> tuple[float, bool]:

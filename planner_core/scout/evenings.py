@@ -16,13 +16,12 @@ from numpy.typing import NDArray
 
 from planner_core.moves.measured import Measured
 from planner_core.moves.score import shot_score
-from planner_core.picture.block_visibility import NEAR_BY_M
 from planner_core.picture.composition import READABLE
 from planner_core.place import blocking
 from planner_core.plan.model import Composition, Plan, PlanError
 from planner_core.plan.text import one_line
 from planner_core.rig import geometry
-from planner_core.scout.finds import Find, describe, told_apart
+from planner_core.scout.finds import BEHIND_M, Find, describe, told_apart
 from planner_core.scout.search import Found, Progress, Scout, Wishes
 from planner_core.scout.shots import Shot, width_share_px, with_lens
 from planner_core.scout.ties import steady
@@ -379,7 +378,7 @@ def could_be_subjects(plan: Plan) -> dict[str, int]:
         half, middle = boxes.half_m[boxes.block == number].max(axis=0), boxes.centre_m[boxes.block == number]
         away = max(float(np.linalg.norm(middle - eye, axis=1).min()) - float(np.linalg.norm(half)), 0.1)
         seen = 2.0 * np.array([min(half[0], half[1]), half[2]]) / away / frame
-        near = block.role == "foreground" and away < NEAR_BY_M
+        near = block.role == "foreground" and away < BEHIND_M
         if number not in own and (near or (seen < READABLE[0]).any()):
             continue
         size, key = float(np.prod(half)), thing(block.name, names)

@@ -145,7 +145,8 @@ def test_evenings_and_subjects_are_searched_as_the_verb_does(found: Any) -> None
     assert [find["subject"] for find in shown.finds] == ["tower"]  # the bench is near, for a foreground
     assert len(shown.places_m) == 0
     told = "\n".join(drawn(scene)["DUSKRAIL_PT_scout"])
-    assert f"tower: {shown.finds[0]['in_short']}" in told
+    assert "The tower stands well" in told.replace("\nlabel ", " ")
+    assert shown.finds[0]["in_short"].startswith("28 mm, ")
     assert "duskrail.scout_stand" not in told
 
 
