@@ -607,10 +607,21 @@ def make_venv(environment: Environment, interpreter: Interpreter) -> None:
         text = made.stdout.decode(errors="replace").strip()
         if DISK_FULL.search(text) or not has_room(environment.folder):
             raise CannotSetUp(FREE_SOME_SPACE)
-        if "ensurepip" in text:
+        if not brings_pip(interpreter):
             raise CannotSetUp(no_venv_line(interpreter, os_release()))
         reason = text.splitlines()[-1] if text else "no reason given"
         raise CannotSetUp(f"{interpreter.path} can't make a virtual environment: {reason}")
+
+
+def brings_pip(interpreter: Interpreter) -> bool:
+    """Whether it has the pip that goes into a new environment: some systems pack that apart."""
+    asked = subprocess.run(
+        [interpreter.path, "-I", "-c", "import ensurepip; ensurepip.version()"],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        stdin=subprocess.DEVNULL,
+    )
+    return asked.returncode == 0
 
 
 def has_room(folder: Path) -> bool:

@@ -2,50 +2,42 @@
 
 from __future__ import annotations
 
-import unicodedata
+import re
 from typing import Any
 
-# Marks that change the direction of writing: text after them reads differently from what it says.
-_TURNING = {chr(code) for code in (*range(0x202A, 0x202F), *range(0x2066, 0x206A))}
-_BREAKS = "\u2028\u2029"
+# Unicode's control characters (category Cc), line and paragraph separators, and marks that override the
+# direction of writing: text after them reads differently from what it says.
+_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069]")
 
 
 def is_control(character: str) -> bool:
-    """Whether a character controls the device that shows it instead of being text.
-
-    Unicode's control characters (category Cc), line and paragraph separators, and marks that override the
-    direction of writing. Line feed and tab are among them.
-    """
-    return unicodedata.category(character) == "Cc" or character in _TURNING or character in _BREAKS
+    """Whether a character controls the device that shows it instead of being text; line feed and tab do."""
+    return _CONTROL.fullmatch(character) is not None
 
 
 def escaped(text: str, *, keep: str = "") -> str:
     r"""The text with control characters written out (\x1b), those in `keep` as they are."""
-    if text.isprintable():
-        return text
-    return "".join(
-        c if c in keep or not is_control(c) else c.encode("unicode_escape").decode("ascii") for c in text
-    )
+
+    def written_out(found: re.Match[str]) -> str:
+        return found[0] if found[0] in keep else found[0].encode("unicode_escape").decode("ascii")
+
+    return _CONTROL.sub(written_out, text)
 
 
 def paragraphs(text: str) -> str:
     """The text without control characters, its line feeds and tabs kept."""
-    return text if text.isprintable() else "".join(c for c in text if c in "\n\t" or not is_control(c))
+    return _CONTROL.sub(lambda found: found[0] if found[0] in "\n\t" else "", text)
 
 
 def one_line(value: Any) -> str:
     """A value as text on one line: where there are control characters, each run of them is one space."""
     text = str(value)
-    if text.isprintable():
-        return text
-    return " ".join("".join(" " if is_control(c) else c for c in text).split())
+    return text if text.isprintable() else " ".join(_CONTROL.sub(" ", text).split())
 
 
 def escaped_json(text: str) -> str:
     """A JSON text with control characters in it written as JSON's escapes; line feeds between parts stay."""
-    if text.isascii() and "\x7f" not in text:
-        return text
-    return "".join(c if c == "\n" or not is_control(c) else f"\\u{ord(c):04x}" for c in text)
+    return _CONTROL.sub(lambda found: found[0] if found[0] == "\n" else f"\\u{ord(found[0]):04x}", text)
 
 
 def cell(text: str) -> str:

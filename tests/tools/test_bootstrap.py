@@ -335,6 +335,26 @@ class TestChoosingWhatDraws:
             bootstrap.pick_interpreter()
 
 
+@posix_only
+@pytest.mark.parametrize(
+    ("script", "says"),
+    [
+        ("exit 1", "python3.11-venv|its venv and ensurepip modules"),
+        ('case "$*" in *ensurepip*) exit 0;; esac; echo the disk is odd; exit 1', "the disk is odd$"),
+    ],
+)
+def test_a_python_that_lacks_its_pip_is_told_what_to_install(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, script: str, says: str
+) -> None:
+    monkeypatch.setattr(bootstrap, "ROOT", tmp_path)
+    python = tmp_path / "python3.11"
+    python.write_text(f"#!/bin/sh\n{script}\n")
+    python.chmod(0o755)
+    interpreter = bootstrap.Interpreter(str(python), (3, 11, 2), True, 64)
+    with pytest.raises(bootstrap.CannotSetUp, match=says):
+        bootstrap.make_venv(bootstrap.Environment(tmp_path / ".venv"), interpreter)
+
+
 # --- the whole thing, on a small project with packages made here ----------------------------------
 
 ECHO = """
