@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -9,9 +10,10 @@ import pytest
 
 from planner_core import compute_frames, review
 from planner_core.maths.convex import convex_pieces
+from planner_core.maths.vectors import length
 from planner_core.picture import parallax, speed
 from planner_core.picture.block_visibility import compute_visibility
-from planner_core.picture.projection import NEAR_M, project_px
+from planner_core.picture.projection import NEAR_M, in_picture, point_paths, project_px
 from planner_core.place import blocking
 from planner_core.plan.model import Block, Composition, Plan, Pose
 from planner_core.rig.camera import CameraPath, camera_path
@@ -108,15 +110,21 @@ def test_the_nearest_part_in_the_picture_is_that_of_dense_points(first: int) -> 
 
 def _by_points(plan: Plan, path: CameraPath, points: np.ndarray) -> tuple[float, float]:
     distance, depth = np.inf, np.inf
-    for camera, rotation in zip(path.camera_m, path.camera_rotation, strict=True):
-        xy, deep = project_px(plan, points, camera, rotation)
-        with np.errstate(invalid="ignore"):
-            inside = np.all((xy >= 0.0) & (xy <= (plan.clip.width_px, plan.clip.height_px)), axis=-1)
-        inside &= deep > NEAR_M
+    for camera, inside, deep in in_the_pictures(plan, path, points):
         if inside.any():
-            distance = min(distance, float(np.linalg.norm(points[inside] - camera, axis=1).min()))
+            distance = min(distance, float(length(points[inside] - camera).min()))
             depth = min(depth, float(deep[inside].min()))
     return distance, depth
+
+
+def in_the_pictures(
+    plan: Plan, path: CameraPath, points: np.ndarray
+) -> Iterator[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+    """For each frame where the camera stands, which of the points it shows, and how deep they lie."""
+    seen = point_paths(plan, points, path.camera_m, path.camera_rotation)
+    with np.errstate(invalid="ignore"):
+        inside = in_picture(plan, seen) & (seen.depth_m > NEAR_M)
+    yield from zip(path.camera_m, inside, seen.depth_m, strict=True)
 
 
 def sliding(*blocks: Block, **changes: Any) -> Plan:
@@ -190,11 +198,8 @@ def test_the_shift_of_near_against_far_is_that_of_dense_points(first: int) -> No
             continue
         points, gap_m = spread_over(plan, near.block, POINTS)
         least, spot = np.inf, points[0]
-        for camera, rotation in zip(path.camera_m, path.camera_rotation, strict=True):
-            xy, deep = project_px(plan, points, camera, rotation)
-            with np.errstate(invalid="ignore"):
-                inside = np.all((xy >= 0.0) & (xy <= (plan.clip.width_px, plan.clip.height_px)), axis=-1)
-            away = np.where(inside & (deep > NEAR_M), np.linalg.norm(points - camera, axis=1), np.inf)
+        for camera, inside, _ in in_the_pictures(plan, path, points):
+            away = np.where(inside, length(points - camera), np.inf)
             if away.min() < least:
                 least, spot = float(away.min()), points[away.argmin()]
         lens = path.camera_rotation[len(path.at) // 2]
