@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import weakref
 
 import numpy as np
 from attrs import frozen
@@ -19,7 +20,7 @@ from planner_core.plan.model import Plan
 from planner_core.plan.timeline import local_datetime
 from planner_core.rig import drive, geometry
 from planner_core.time import ephemeris, events
-from planner_core.words.language import say
+from planner_core.words.language import current, say
 
 # Practice of the trade, no source: how long before the first frame the rig runs its move once for practice.
 SHORTEST_TEST_RUN_S = 600.0
@@ -61,8 +62,23 @@ class Moment:
         return local_datetime(self.utc_s, plan.zone)
 
 
+# for each language that it was asked for in
+_known: weakref.WeakKeyDictionary[FrameTable, dict[str, tuple[Moment, ...]]] = weakref.WeakKeyDictionary()
+
+
 def timetable(plan: Plan, frames: FrameTable) -> tuple[Moment, ...]:
-    """Every moment that somebody on location must know, in order of time."""
+    """Every moment that somebody on location must know, in order of time. Sheet, calendar and panel ask for
+    the same, so it is worked out once.
+    """
+    if plan is not frames.plan:
+        return _worked_out(plan, frames)
+    known, language = _known.setdefault(frames, {}), current().code
+    if language not in known:
+        known[language] = _worked_out(plan, frames)
+    return known[language]
+
+
+def _worked_out(plan: Plan, frames: FrameTable) -> tuple[Moment, ...]:
     start = float(frames.utc_s[0])
     arrive = start - plan.shoot.setup_s
     moments = [
