@@ -431,6 +431,7 @@ def _made_of(plan: Plan) -> tuple[str, ...]:
     return FRAMES_ARE_MADE_OF if by_ground else FRAMES_ARE_MADE_OF + METERED_OF
 
 
+@parts.scanned()
 def change_plan(scene: bpy.types.Scene, change: Callable[[Plan], Plan], said: tuple[str, ...] = ()) -> str:
     """Change the scene's plan; what it refuses is kept to be shown. Returns the reason, or nothing."""
     here = state_of(scene)
@@ -453,6 +454,7 @@ def change_plan(scene: bpy.types.Scene, change: Callable[[Plan], Plan], said: tu
     return ""
 
 
+@parts.scanned()
 def take_edits(scene: bpy.types.Scene, *, curves: bool = True) -> bool:
     """Take what was moved in the scene since it was drawn into the plan. Returns whether anything was.
 
@@ -465,10 +467,9 @@ def take_edits(scene: bpy.types.Scene, *, curves: bool = True) -> bool:
     if plan is None or _busy or linked(scene) or being_edited(scene) or redraw.missing_parts(scene):
         return False
     frames = frames_of(scene)
-    with parts.scanned():
-        touched = redraw.was_touched(scene, plan)
-        if not touched and not (curves and frames is not None and redraw.curves_touched(scene, frames)):
-            return False
+    touched = redraw.was_touched(scene, plan)
+    if not touched and not (curves and frames is not None and redraw.curves_touched(scene, frames)):
+        return False
     here = state_of(scene)
     try:
         with handlers_paused():
@@ -580,6 +581,7 @@ def is_behind(scene: bpy.types.Scene) -> bool:
     return scene.session_uid in _behind
 
 
+@parts.scanned()
 def catch_up(scene: bpy.types.Scene) -> None:
     """After undo or redo: make the lists as long as the plan's, and review it. Where a mesh is being edited,
     that is left for later.
