@@ -152,6 +152,12 @@ REFUSED: dict[str, str] = {
     "is a folder; name a photograph": "ist ein Ordner; nenne ein Foto",
     "is not a JPEG, HEIC, TIFF or raw file that says its size": "ist keine JPEG-, HEIC-, TIFF- oder Rohdatei, die ihre Größe nennt",
     # files
+    "plan": "Plan",
+    "plan file": "Plandatei",
+    "footprints": "Karte",
+    "horizon profile": "Horizontprofil",
+    "photograph": "Foto",
+    "folder": "Ordner",
     "does not exist; check the name": "gibt es nicht; prüfe den Namen",
     "can't be read ({why})": "ist nicht lesbar ({why})",
     "can't be read;": "ist nicht lesbar;",

@@ -20,7 +20,7 @@ from attrs import field, frozen
 
 from planner_core.plan.text import escaped
 from planner_core.plan.zones import meant_zone
-from planner_core.words.language import Phrase, any_of, in_words, phrase
+from planner_core.words.language import Phrase, any_of, in_words, phrase, say
 
 ANCHOR_EVENTS = (
     "sunrise",
@@ -74,7 +74,9 @@ class PlanError(ValueError):
         super().__init__(path, value, self.expected)
 
     def __str__(self) -> str:
-        return f"{escaped(_short(self.path)) or 'plan'}: {self.reason}"
+        return (
+            f"{escaped(_short(say(self.path))) or say('plan')}: {self.reason}"  # files have words for a path
+        )
 
     @property
     def reason(self) -> str:

@@ -139,6 +139,7 @@ def tables() -> Iterator[str]:
     yield from PHASES
     yield from EVENT_WORDS.values()
     yield from (event.replace("_", " ") for event in EVENT_WORDS)
+    yield from ("plan file", "footprints", "horizon profile", "photograph", "folder")  # paths of errors
     yield from (*ROLES, *(word for word, _ in SPEED_WORDS), *PIN_DISCS, "pan", "tilt")
     yield from (*WANTED.values(), *units_and_reasons())
     yield from (*MONTHS, *WEEKDAYS, *MOMENTS, *SIDES)

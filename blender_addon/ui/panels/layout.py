@@ -63,7 +63,7 @@ def done(layout: Any, context: Any, lines: Sequence[str]) -> None:
     row.label(text=say("Done"), translate=False, icon="CHECKMARK")
     row.operator("duskrail.dismiss", text="", icon="X", emboss=False)
     for line in lines:
-        wrapped(box, context, in_words(line))
+        wrapped(box, context, in_words(line), spare_px=52.0)
 
 
 class Tab:
