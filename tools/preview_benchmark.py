@@ -197,9 +197,13 @@ def _barest_s(plan: Plan, name: str, numbers: range, size: tuple[int, int]) -> f
     look, engine = _look_of(name)
     frames = compute_frames(plan)
     scene: Any = bpy.data.scenes.new("Barest")
-    scenes.build_scene(plan, frames, scene)
+    chosen = engines.choose_engine(look, engine)
+    scenes.build_scene(plan, frames, scene, light=looks.takes_light(chosen))
     scene.render.resolution_x, scene.render.resolution_y = size
-    shown = looks.Look(scene, frames, engines.choose_engine(look, engine))
+    chosen = engines.choose_engine(look, engine)
+    scenes.build_scene(plan, frames, scene, light=looks.takes_light(chosen))
+    scene.render.resolution_x, scene.render.resolution_y = size
+    shown = looks.Look(scene, frames, chosen)
     shown.show(numbers[0])
     scene.camera = parts.object_of(scene, "camera")
     scene.frame_start, scene.frame_end, scene.frame_step = numbers.start, numbers[-1], numbers.step

@@ -37,6 +37,7 @@ FAINTEST_GLITTER = 1e-3  # of what the water mirrors besides: where it is fainte
 FAINTEST_LAMP = 1e-6  # of a lamp's path at its brightest: where it is fainter, it counts as none
 LEVEL = 0.9  # rise of a normal from which on a face lies level
 TIDE_STEP_M = 0.15  # of water: how far off its mirror may be worked out
+DROPS, STRAIGHT_DOWN = 300, 0.9999  # steps of the angle down to the water, and the sine of the last
 WAVES = 0.35  # how unevenly the water glitters: ours
 UNSEEN_STAR = 0.03  # of the sky behind it, what a star has to add to be drawn: ours
 
@@ -132,7 +133,10 @@ class CornerColours:
         self.light = light = evolve(light, lamps=light.lamps * from_around[:, None])
         pieces = [_turned_to(piece, eye) for piece in pieces]
         self.skyglow = sky.skyglow(evolve(light, lamps=self.lamps))
-        self.sun_seen = mirror.sun_seen_over_land(frames, eye)
+        self.whole_light = sky.on_level_ground(light, frames.sun_direction, frames.moon_direction)
+        # the sun's light at the place: less while it goes down behind the land
+        self.sun_level = light.sun * mirror.sun_seen_over_land(frames, eye)[:, None]
+        self.level_light, self.taken = _on_level(frames, light, self.sun_level)
 
         def joined(name: str) -> Array:
             return np.concatenate([getattr(piece, name) for piece in pieces])
@@ -177,7 +181,10 @@ class CornerColours:
         self.slope = mirror.slope(plan)
         away = self.water_places - eye
         away /= np.maximum(np.linalg.norm(away, axis=1), 1e-6)[:, None]
-        self.sent_up = 1.0 - water.mirrored_share(np.maximum(-away[:, 2], water.LEAST_DROP), self.slope)
+        # it changes too evenly with the angle to be worked out corner by corner
+        drops = np.geomspace(water.LEAST_DROP, STRAIGHT_DOWN, DROPS)
+        share = water.mirrored_share(drops, self.slope)
+        self.sent_up = 1.0 - np.interp(np.maximum(-away[:, 2], water.LEAST_DROP), drops, share)
         mirrored_lamps = self._mirrored_lamps(away)
         self.lit_water = np.flatnonzero(mirrored_lamps.any(axis=1))
         self.mirrored_lamps = mirrored_lamps[self.lit_water]
@@ -224,8 +231,9 @@ class CornerColours:
                 colours[self.water_rows[self.lit_water]] += self.mirrored_lamps @ shining
         away = self.filtered_places - self.frames.camera_m[frame]
         colours[self.filtered] *= let_through(self.frames, away)
-        shadow = float(taken @ LUMINANCE / max(float(self._on_level(frame) @ LUMINANCE), 1e-12))
-        by_channel = taken / np.maximum(self._on_level(frame), 1e-12)
+        level_light = self.level_light[frame]
+        shadow = float(taken @ LUMINANCE / max(float(level_light @ LUMINANCE), 1e-12))
+        by_channel = taken / np.maximum(level_light, 1e-12)
         takes = self._takes_shadow(self.frames.sun_direction[frame])
         return Lit(capped(colours), shadow, takes, by_channel)
 
@@ -234,22 +242,18 @@ class CornerColours:
         frame counted from 1.
         """
         frame = number - 1
-        light = self._on_level(frame) - (self._taken(frame) if in_shade else 0.0)
+        light = self.level_light[frame] - (self.taken[frame] if in_shade else 0.0)
         away = places - self.frames.camera_m[frame]
-        far = np.linalg.norm(away, axis=1)
+        far = lengths(away)
         level = away * [1.0, 1.0, 0.0]
-        level /= np.maximum(np.linalg.norm(level, axis=1), 1e-6)[:, None]
+        level /= np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-6)[:, None]
         low = sky.radiance(self.light, frame, level) + self.skyglow[frame]
         haze = materials.air_before(far)
         return capped(albedo * light + haze[:, None] * (low - albedo * light))
 
-    def _sun_level(self, frame: int) -> Array:
-        """The sun's light at the place: less while it goes down behind the land."""
-        return np.asarray(self.light.sun[frame] * self.sun_seen[frame])
-
     def _in_full_light(self, frame: int) -> tuple[Array, Array]:
         """Colours of all kinds of corner in full light, and what a shadow takes of that on level ground."""
-        light, sun, sun_level = self.light, self.frames.sun_direction[frame], self._sun_level(frame)
+        light, sun, sun_level = self.light, self.frames.sun_direction[frame], self.sun_level[frame]
         whole = ambient.from_around(self.frames, light, frame, self.unique_normals, sun_level, self.takes)
         moon = np.maximum(self.unique_normals @ self.frames.moon_direction[frame], 0.0)
         whole += moon[:, None] * light.moon[frame]
@@ -259,26 +263,7 @@ class CornerColours:
             share = lamps.share_on(self.pools.on_lux, self.frames.illuminance_lux[frame])
             level = float(self.lamps[frame] @ LUMINANCE)
             on_corners = on_corners + (self.pool_light @ share * level)[:, None] * lamps.pool_tint()
-        return self.albedo * on_corners, self._taken(frame)
-
-    def _on_level(self, frame: int) -> Array:
-        """Light of all kinds on level ground, (3,); of the sun as much as the land leaves."""
-        light, one = self.light, slice(frame, frame + 1)
-        beam = self._sun_level(frame) * max(float(self.frames.sun_direction[frame, 2]), 0.0)
-        moon = light.moon[frame] * max(float(self.frames.moon_direction[frame, 2]), 0.0)
-        kinds = (light.isotropic, light.horizon_band, light.circumsolar, light.aureole, light.lamps)
-        return np.asarray(beam + moon + sum(kind[one][0] for kind in kinds))
-
-    def _taken(self, frame: int) -> Array:
-        """What a shadow takes of the light on level ground, (3,): what hides the sun hides the brightest sky
-        too.
-        """
-        beam = self._sun_level(frame) * max(float(self.frames.sun_direction[frame, 2]), 0.0)
-        if beam.max() <= 0.0:
-            return np.zeros(3)
-        beams = np.zeros_like(self.light.sun)
-        beams[frame] = beam
-        return np.asarray(beam + ambient.bright_around_sun(self.light, beams)[frame])
+        return self.albedo * on_corners, self.taken[frame]
 
     def _takes_shadow(self, sun: Array) -> Array:
         rise = np.clip((self.unique_normals @ sun) / FOCUS, 0.0, 1.0)
@@ -299,20 +284,32 @@ class CornerColours:
         if self.frames.lifts_m is not None:
             lifts = np.append(self.frames.lifts_m[frame], 0.0)  # what is no block stands still
             away[:, 2] += lifts[np.where(self.water_block < 0, len(lifts) - 1, self.water_block)]
-        away /= np.maximum(np.linalg.norm(away, axis=1), 1e-6)[:, None]
+        away /= np.maximum(lengths(away), 1e-6)[:, None]
         blocks = self.facing.means(colours, glass.of_blocks.shape[1])
         band = np.exp(-sky.HORIZON_FALL * glass.sky_directions[:, 2:])
         above = sky.radiance(light, frame, glass.sky_directions) + band * self.skyglow[frame]
         seen = glass.seen(glass.levels(above, blocks), away)
-        for toward, level in ((sun, self._sun_level(frame)), (moon, light.moon[frame])):
+        for toward, level in ((sun, self.sun_level[frame]), (moon, light.moon[frame])):
             if level.max() > 0.0:
                 path = water.glitter(away, self.slope, toward, sky.SUN_RADIUS_RAD)
                 bright = np.flatnonzero(path * level.max() > FAINTEST_GLITTER * seen.min(axis=1))
                 hidden = mirror.is_hidden(self.outlines, self.eye, self.water_places[bright], toward)
                 path[bright[hidden]] = 0.0
                 seen += (self.waves * np.minimum(path, GLITTER_MOST))[:, None] * level
-        level = sky.on_level_ground(light, self.frames.sun_direction, self.frames.moon_direction)[frame]
+        level = self.whole_light[frame]
         return np.asarray(self.sent_up[:, None] * self.albedo[self.is_water] * level + seen)
+
+
+def _on_level(frames: FrameTable, light: PictureLight, sun_level: Array) -> tuple[Array, Array]:
+    """Light of all kinds on level ground, of the sun as much as the land leaves; and what a shadow takes of
+    it: what hides the sun hides the brightest sky too. Both (frames, 3).
+    """
+    beam = sun_level * np.maximum(frames.sun_direction[:, 2:], 0.0)
+    moon = light.moon * np.maximum(frames.moon_direction[:, 2:], 0.0)
+    kinds = (light.isotropic, light.horizon_band, light.circumsolar, light.aureole, light.lamps)
+    shines = beam.max(axis=1, keepdims=True) > 0.0
+    taken = np.where(shines, beam + ambient.bright_around_sun(light, beam), 0.0)
+    return beam + moon + sum(kinds), taken
 
 
 def _tide_levels_m(frames: FrameTable) -> list[float | None]:
@@ -351,7 +348,8 @@ class SkyColours:
         count += fastview.MOON_ROWS * fastview.MOON_COLUMNS
         ends = range(count, count + 4 * len(directions), 4)
         self.faces += [(at + 3, at + 2, at + 1, at) for at in ends]
-        self.discs = count - len(self.outward) + 4 * len(directions)
+        self.points = count + 4 * len(directions)
+        self.discs = self.points - len(self.outward)
 
     def shown(self, number: int) -> tuple[Array, Array]:
         """A frame's directions of the points of discs and stars, and the colours of all points, with the glow
@@ -386,7 +384,7 @@ class SkyColours:
         colours = sky.radiance(self.light, frame, directions)
         colours *= skyshapes.factors(self.frames, frame, directions)
         colours += band * self.skyglow[frame]
-        colours += sky.glare(self.glare[frame], np.linalg.norm(directions - sun, axis=1))
+        colours += sky.glare(self.glare[frame], lengths(directions - sun))
         if self.has_milky_way:
             dome = slice(0, len(self.outward))
             colours[dome] += milky_way.levels(self.frames, frame, directions[dome])
@@ -400,8 +398,13 @@ def let_through(frames: FrameTable, away: Array) -> Array | float:
     plan = frames.plan
     if plan.exposure is None or not plan.exposure.grad_stops:
         return 1.0
-    rise = away[:, 2] / np.maximum(np.linalg.norm(away, axis=1), 1e-6)
+    rise = away[:, 2] / np.maximum(lengths(away), 1e-6)
     return graduated.light_let_through(plan, rise)[:, None]
+
+
+def lengths(vectors: Array) -> Array:
+    """Lengths (n,) of vectors (n, 3)."""
+    return np.sqrt(np.einsum("nk,nk->n", vectors, vectors))
 
 
 def distinct_rows(values: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

@@ -24,6 +24,7 @@ POOL_SIDES = 20
 POOL_RINGS = np.array([0.3, 0.6, 0.9, 1.3, 1.8, 2.5, 3.5, 5.0, 7.0])  # in heights of the lamp
 FARTHEST_SHADE_M = 500.0  # from what throws it
 BELOW_M = 1.0  # how deep under the ground nothing is seen
+LEAST_HEIGHT_M = 0.05  # over the ground, of what throws shade on it
 LOWEST_SUN = 0.015  # sine of its altitude, below which shade is lost in the distance
 
 
@@ -41,7 +42,7 @@ class Level:
 def nearer(places: Array, eye: Array, share: float) -> Array:
     """Places (n, 3) moved towards the eye."""
     away = places - eye
-    far = np.linalg.norm(away, axis=1, keepdims=True)
+    far = np.sqrt(np.einsum("nk,nk->n", away, away))[:, None]
     return eye + away * (1.0 - share - NEARER_PER_M * np.minimum(far, 600.0))
 
 
@@ -79,6 +80,30 @@ def shade(level: Level, places: Array, normals: Array, sun: Array, eye: Array) -
     ends = within(level, places[:, :2], np.tile(-sun[:2] / flat, (len(places), 1)), reach)
     found = nearer(np.column_stack([ends, np.full(len(ends), level.high_m)]), eye, SHADE_NEARER)
     return np.where((normals @ sun > 0.0)[:, None], found, [0.0, 0.0, level.high_m - BELOW_M])
+
+
+def may_shade(level: Level, box_m: Array, beams: Array) -> bool:
+    """Whether the shade of what is within a box, its corners (8, 3), falls on level ground in any of the
+    beams that come from unit directions (n, 3).
+    """
+    high = box_m[:, 2].max() - level.high_m
+    if high < LEAST_HEIGHT_M or not len(beams):
+        return False
+    if level.outline_m is None:
+        return True
+    flat = np.maximum(np.hypot(beams[:, 0], beams[:, 1]), 1e-9)
+    reach = np.minimum(high * flat / np.maximum(beams[:, 2], LOWEST_SUN), FARTHEST_SHADE_M)
+    along = -beams[:, :2] / flat[:, None]
+    aside = np.column_stack([-along[:, 1], along[:, 0]])
+    (near, far), (left, right) = (_extent(box_m[:, :2], way) for way in (along, aside))
+    (first, last), (least, most) = (_extent(level.outline_m, way) for way in (along, aside))
+    return bool(((left <= most) & (right >= least) & (near <= last) & (far + reach >= first)).any())
+
+
+def _extent(points: Array, ways: Array) -> tuple[Array, Array]:
+    """From where to where points (n, 2) reach along each of the directions (m, 2)."""
+    reach = points @ ways.T
+    return reach.min(axis=0), reach.max(axis=0)
 
 
 def levels(plan: Plan, level_ground_m: float) -> list[Level]:

@@ -26,7 +26,8 @@ from planner_core.rig import geometry
 
 from ..scene import blocking, materials, nightlights, parts, tides
 from ..scene.materials import COLOURS
-from . import fastcolours, fastground, fastview
+from . import fastatlas, fastcolours, fastground, fastview
+from .fastatlas import ColourAtlas
 from .fastcolours import FOCUS, Corners
 from .fastview import View
 
@@ -37,8 +38,11 @@ CAMERA_PART = "fast look camera"
 LEAST_DOME_M = 8000.0
 FAR_GROUND_M = 700.0  # beyond which the level ground is painted
 DISC_SHARE = 0.98  # of the dome's radius
+BACKGROUND = (0.05, 0.05, 0.05)  # between ground and sky, where anything of it is seen
 EDGE_COLOUR = (0.02, 0.02, 0.025)
-LEAST_SHADOW, LEAST_HEIGHT_M = 0.01, 0.05  # share of the light, and height over ground, that shade takes
+MOST_BEAMS, BETWEEN_BEAMS = 200, 0.03  # so many of a move's tell; a face may turn so far between two of them
+LEAST_SHADOW = 0.01  # share of the light
+DOWN = (0.0, 0.0, -1.0)  # a normal that lies in the shade, evenly, whenever the sun is up
 NEAREST_M = 0.1  # nothing is nearer to the lens; depths far away are told apart the better
 
 
@@ -48,6 +52,7 @@ class FastLook:
     def __init__(self, scene: bpy.types.Scene, frames: FrameTable, panes: lamps.Panes) -> None:
         self.scene, self.frames = scene, frames
         self.light = picture_light(frames)
+        self.whole_light = on_level_ground(self.light, frames.sun_direction, frames.moon_direction)
         self.eye, self.view = geometry.head_middle_m(frames.plan), fastview.in_view(frames)
         _choose_shading(scene)
         assert scene.camera is not None
@@ -71,6 +76,7 @@ class FastLook:
         )
         self.sky: fastcolours.SkyColours | None = None
         self.dome: _Dome | None = None
+        self.atlas: ColourAtlas | None = None
         self.ahead = _Ahead(self._worked_out)
 
     def _dome_radius_m(self) -> float:
@@ -89,25 +95,53 @@ class FastLook:
 
     def foresee(self, number: int) -> None:
         """Work a frame out in another thread, while Blender draws the one before."""
-        if self.sky is not None:
+        if self.atlas is not None:
             self.ahead.begin(number)
+
+    def clear(self) -> None:
+        """Take out of the file what isn't the scene's."""
+        if self.atlas is not None:
+            self.atlas.remove()
+            self.atlas = None
 
     def _worked_out(self, number: int) -> _FrameColours:
         lit = self.corners.lit(number)
         # what Workbench will leave of a corner that no other thing shades
         left = 1.0 - lit.shadow * np.where(self.corners.in_shade, 1.0, 1.0 - lit.takes_shadow)
         assert self.sky is not None
+        assert self.atlas is not None
         discs, sky = self.sky.shown(number)
-        colours = (lit.rows / left[:, None]).astype(np.float32)
-        shade = {}
-        if lit.shadow > LEAST_SHADOW:
-            sun, eye = self.frames.sun_direction[number - 1], self.frames.camera_m[number - 1]
-            for place, piece in enumerate(self.pieces):
-                if isinstance(piece, _LevelPiece):
-                    spots = fastground.shade(piece.level, piece.cast.places, piece.cast.normals, sun, eye)
-                    on_it = self.corners.on_level(number, piece.albedo, spots, in_shade=True)
-                    shade[place] = spots, on_it / (1.0 - lit.shadow)
-        return _FrameColours(colours, lit.shadow, discs, sky / (1.0 - lit.shadow), shade)
+        colours = [lit.rows / left[:, None], sky / (1.0 - lit.shadow)]
+        shade: dict[int, Array] = {}
+        sun, eye = self.frames.sun_direction[number - 1], self.frames.camera_m[number - 1]
+        for place, piece in self._shaded():
+            if lit.shadow > LEAST_SHADOW:
+                shade[place] = fastground.shade(piece.level, piece.cast.places, piece.cast.normals, sun, eye)
+                on_it = self.corners.on_level(number, piece.albedo, shade[place], in_shade=True)
+                colours.append(on_it / (1.0 - lit.shadow))
+            else:
+                colours.append(np.zeros_like(piece.cast.places))
+        texels = self.atlas.layout.texels(np.concatenate(colours).astype(np.float32))
+        return _FrameColours(texels, lit.shadow, discs, shade)
+
+    def _shaded(self) -> list[tuple[int, _LevelPiece]]:
+        """Level ground that shade may fall on, with its number among the pieces."""
+        levels = ((place, piece) for place, piece in enumerate(self.pieces) if isinstance(piece, _LevelPiece))
+        return [(place, piece) for place, piece in levels if len(piece.cast.places)]
+
+    def _begin(self) -> None:
+        """Draw the sky as finely as the pictures are, and lay out the colours of all there is."""
+        width = float(self.scene.render.resolution_x)
+        self.sky = fastcolours.SkyColours(self.frames, self.light, self.view, width)
+        self.dome = _Dome(self.scene, self.eye, self.sky, self._dome_radius_m())
+        count = len(self.corners.albedo)
+        rows = [*self.corners.alike, count + self.dome.points_of_corners()]
+        count += self.sky.points
+        for place, piece in self._shaded():
+            rows[place] = np.append(rows[place], count + np.arange(len(piece.cast.places)))
+            count += len(piece.cast.places)
+        meshes = [*(piece.mesh for piece in self.pieces), self.dome.mesh]
+        self.atlas = ColourAtlas(meshes, rows)
 
     def show(self, number: int) -> None:
         """Put a frame's camera, colours and shadows in; number counts from 1."""
@@ -116,21 +150,19 @@ class FastLook:
         stands[:3, :3], stands[:3, 3] = self.frames.camera_rotation[frame], self.frames.camera_m[frame]
         self.camera.matrix_basis = Matrix(stands.tolist())
         tides.stand(self.scene, self.frames, frame)
-        if self.sky is None or self.dome is None:
-            width = float(self.scene.render.resolution_x)
-            self.sky = fastcolours.SkyColours(self.frames, self.light, self.view, width)
-            self.dome = _Dome(self.scene, self.eye, self.sky, self._dome_radius_m())
+        if self.atlas is None:
+            self._begin()
+        assert self.atlas is not None
+        assert self.dome is not None
         now = self.ahead.result(number)
-        for place, (piece, alike) in enumerate(zip(self.pieces, self.corners.alike, strict=True)):
-            if isinstance(piece, _LevelPiece):
-                piece.lay(*now.shade.get(place, (None, None)))
-            piece.paint(now.rows[alike])
-        self.dome.show(now.discs, now.sky)
+        for place, piece in self._shaded():
+            piece.lay(now.shade.get(place))
+        self.dome.show(now.discs)
+        self.atlas.show(now.texels)
         display: Any = self.scene.display
         display.shading.show_shadows = bool(now.shadow > LEAST_SHADOW)
         display.shading.shadow_intensity = float(np.clip(now.shadow, 0.0, 1.0))
-        on_level = on_level_ground(self.light, self.frames.sun_direction, self.frames.moon_direction)[frame]
-        edges = min(1.0, float(on_level @ LUMINANCE))  # lines no brighter than the picture is
+        edges = min(1.0, float(self.whole_light[frame] @ LUMINANCE))  # lines no brighter than the picture is
         display.shading.object_outline_color = [edges * part for part in EDGE_COLOUR]
         sun = self.frames.sun_direction[frame]
         if self.light.sun[frame].max() > 0.0:
@@ -158,16 +190,15 @@ class _Ahead(Generic[Result]):
 
 @frozen(eq=False)
 class _FrameColours:
-    """A frame worked out: colours of all corners that differ and of the sky's points, as Workbench is to be
-    given them; how much a shadow takes; where the points of discs and stars stand; and by the number of a
-    piece of level ground, where the shade on it is and in which colours.
+    """A frame worked out: the atlas's texels, as Workbench is to be given them; how much a shadow takes;
+    where the points of discs and stars stand; and by the number of a piece of level ground, where the shade
+    on it is.
     """
 
-    rows: NDArray[np.float32]
+    texels: NDArray[np.float32]
     shadow: float
     discs: Array
-    sky: Array
-    shade: dict[int, tuple[Array, Array]]
+    shade: dict[int, Array]
 
 
 class Painted:
@@ -230,15 +261,15 @@ def dome_radius_m(places: list[Array], eye: Array) -> float:
 
 
 class _Painted:
-    """A mesh object whose corners take colours, or whose points do."""
+    """A mesh object whose corners take colours."""
 
-    def __init__(self, thing: bpy.types.Object, domain: str = "CORNER") -> None:
+    def __init__(self, thing: bpy.types.Object) -> None:
         self.thing = thing
         mesh: Any = thing.data
         self.mesh = mesh
-        self.count = len(mesh.loops if domain == "CORNER" else mesh.vertices)
+        self.count = len(mesh.loops)
         colours = mesh.color_attributes.get(COLOURS) or mesh.color_attributes.new(
-            COLOURS, "FLOAT_COLOR", domain
+            COLOURS, "FLOAT_COLOR", "CORNER"
         )
         mesh.color_attributes.active_color = colours
         mesh.color_attributes.render_color_index = mesh.color_attributes.find(COLOURS)
@@ -251,17 +282,18 @@ class _Painted:
         self.mesh.update_tag()
 
 
-class _Piece(_Painted):
+class _Piece:
     """A block's or the ground's mesh, and its corners."""
 
     def __init__(self, thing: bpy.types.Object, eye: Array) -> None:
         if thing.get(blocking.SHAPE_KEY) == "ridge":
             _turn_to(thing, eye)
-        super().__init__(thing)
-        self.corners = corners_of(thing, self.mesh, np.array(thing.matrix_world))
+        mesh: Any = thing.data
+        self.thing, self.mesh = thing, mesh
+        self.corners = corners_of(thing, mesh, np.array(thing.matrix_world))
         if thing.get(blocking.ROLE_KEY) == "water" or thing.get(blocking.SHAPE_KEY) == "ridge":
             # water mirrors, and a ridge is too far away for Workbench's shadows
-            self.mesh.normals_split_custom_set([(0.0, 0.0, -1.0)] * self.count)
+            _set_normals(mesh, np.tile(DOWN, (len(mesh.loops), 1)))
 
 
 @frozen(eq=False)
@@ -291,13 +323,12 @@ class _LevelPiece(_Piece):
         flat = corners.normals[:, 2] > fastcolours.LEVEL
         own = np.empty(3 * len(mesh.loops), dtype=np.float32)
         mesh.corner_normals.foreach_get("vector", own)
-        normals = np.where(flat[:, None], [0.0, 0.0, -1.0], own.reshape(-1, 3))
+        normals = np.where(flat[:, None], DOWN, own.reshape(-1, 3))
         self.points = len(mesh.vertices)
         _add_faces(mesh, cast, np.zeros((len(cast.places), 3)))
-        normals = np.vstack([normals, np.tile([0.0, 0.0, -1.0], (len(cast.places), 1))])
-        held = mesh.attributes.new("custom_normal", "FLOAT_VECTOR", "CORNER")
-        held.data.foreach_set("vector", normals.astype(np.float32).ravel())
+        normals = np.vstack([normals, np.tile(DOWN, (len(cast.places), 1))])
         super().__init__(thing, eye)
+        _set_normals(mesh, normals)
         self.corners = evolve(corners, in_shade=corners.in_shade | flat)
         colour: Any = thing.color
         self.albedo = np.array(colour[:3], dtype=np.float64)
@@ -309,17 +340,14 @@ class _LevelPiece(_Piece):
     def _own(self, places: Array) -> Array:
         return places @ self.to_own[:3, :3].T + self.to_own[:3, 3]
 
-    def lay(self, places: Array | None, colours: Array | None) -> None:
-        """Lay shade, or none; places and colours (points, 3) in scene metres."""
-        if places is None or colours is None:
-            if not self.is_laid:
-                return
-            self.places[self.points :] = 0.0
-        else:
-            self.places[self.points :] = self._own(places)
-            self.buffer[len(self.buffer) - len(colours) :, :3] = colours
+    def lay(self, places: Array | None) -> None:
+        """Lay shade, or none; places (points, 3) in scene metres."""
+        if places is None and not self.is_laid:
+            return
+        self.places[self.points :] = 0.0 if places is None else self._own(places)
         self.is_laid = places is not None
         self.mesh.vertices.foreach_set("co", self.places.ravel())
+        self.mesh.update_tag()
 
 
 def _pieces(things: list[bpy.types.Object], frames: FrameTable, eye: Array) -> list[_Piece]:
@@ -335,6 +363,7 @@ def _pieces(things: list[bpy.types.Object], frames: FrameTable, eye: Array) -> l
             lamps.pools(frames.plan, eye), list(levels.values()), eye
         )
     }
+    beams = frames.sun_direction[frames.sky_light.sun.max(axis=1) > 0.0]
     casting = [t for t in things if t.display.show_shadows and parts.part_of(t) == "block"]
     nothing = _joined([])
     pieces: list[_Piece] = []
@@ -345,21 +374,15 @@ def _pieces(things: list[bpy.types.Object], frames: FrameTable, eye: Array) -> l
             pieces.append(_Piece(thing, eye))
             continue
         level = levels[block]
-        cast = _joined([_faces_of(one) for one in casting if _may_shade(one, level)])
+        near = [one for one in casting if fastground.may_shade(level, _box_m(one), beams)]
+        cast = _joined([_turned_to_beams(_faces_of(one), beams) for one in near])
         pieces.append(_LevelPiece(thing, eye, level, pools.get(block, nothing), cast))
     return pieces
 
 
-def _may_shade(thing: bpy.types.Object, level: fastground.Level) -> bool:
-    """Whether a thing stands above level ground and near it."""
-    corners = np.array([thing.matrix_world @ Vector(corner) for corner in thing.bound_box])
-    if corners[:, 2].max() < level.high_m + LEAST_HEIGHT_M:
-        return False
-    if level.outline_m is None:
-        return True
-    away = level.outline_m[:, None] - corners[None, :, :2]
-    reach = fastground.FARTHEST_SHADE_M + float(np.ptp(level.outline_m, axis=0).max())
-    return bool(np.linalg.norm(away, axis=2).min() < reach)
+def _box_m(thing: bpy.types.Object) -> Array:
+    """The corners of a thing's bounding box, (8, 3)."""
+    return np.array([thing.matrix_world @ Vector(corner) for corner in thing.bound_box])
 
 
 def _faces_of(thing: bpy.types.Object) -> _Faces:
@@ -372,10 +395,33 @@ def _faces_of(thing: bpy.types.Object) -> _Faces:
     mesh.loops.foreach_get("vertex_index", corners)
     for name, values in (("loop_start", starts), ("loop_total", sizes), ("normal", normals)):
         mesh.polygons.foreach_get(name, values)
+    mesh.calc_loop_triangles()
+    threes, of_faces = (np.empty(n * len(mesh.loop_triangles), np.int32) for n in (3, 1))
+    mesh.loop_triangles.foreach_get("loops", threes)
+    mesh.loop_triangles.foreach_get("polygon_index", of_faces)
+    wide = sizes > fastatlas.CORNERS
+    whole = np.flatnonzero(~np.repeat(wide, sizes))
+    cut = np.flatnonzero(wide[of_faces])
     world = np.array(thing.matrix_world)
     turned = normals.reshape(-1, 3) @ np.linalg.inv(world[:3, :3])
     spots = places.reshape(-1, 3)[corners] @ world[:3, :3].T + world[:3, 3]
-    return _Faces(spots, np.repeat(turned, sizes, axis=0), starts)
+    sizes = np.concatenate([sizes[~wide], np.full(len(cut), 3, np.int32)])
+    return _Faces(
+        spots[np.concatenate([whole, threes.reshape(-1, 3)[cut].ravel()])],
+        np.repeat(np.concatenate([turned[~wide], turned[of_faces[cut]]]), sizes, axis=0),
+        (np.cumsum(sizes) - sizes).astype(np.int32),
+    )
+
+
+def _turned_to_beams(faces: _Faces, beams: Array) -> _Faces:
+    """Those faces that any of the beams from unit directions (n, 3) falls on: the others throw no shade."""
+    some = beams[:: max(1, len(beams) // MOST_BEAMS)]
+    sizes = np.diff([*faces.starts, len(faces.places)])
+    lit = (faces.normals[faces.starts] @ some.T).max(axis=1, initial=-1.0) > -BETWEEN_BEAMS
+    corners = np.repeat(lit, sizes)
+    kept = sizes[lit]
+    starts = (np.cumsum(kept) - kept).astype(np.int32)
+    return _Faces(faces.places[corners], faces.normals[corners], starts)
 
 
 def _joined(some: list[_Faces]) -> _Faces:
@@ -459,7 +505,7 @@ def corners_at(thing: bpy.types.Object, own: Array, normals: Array, world: Array
     )
 
 
-class _Dome(_Painted):
+class _Dome:
     """The sky as part of a sphere around the camera, with the discs of sun and moon and the stars before it.
 
     All is one object, so that no edges are drawn in it, and its normals point down: for Workbench it lies
@@ -472,23 +518,36 @@ class _Dome(_Painted):
         self.dome_vertices = len(sky.outward)
         self.vertices = np.vstack([sky.outward * radius_m, np.zeros((sky.discs, 3))])
         self.disc_m = DISC_SHARE * radius_m
-        super().__init__(_look_object(scene, "sky dome", "Sky dome", self.vertices, sky.faces), "POINT")
-        self.thing.location = eye.tolist()
-        normals = self.mesh.attributes.new("custom_normal", "FLOAT_VECTOR", "POINT")
-        normals.data.foreach_set("vector", np.tile([0.0, 0.0, -1.0], self.count).astype(np.float32))
+        thing = _look_object(scene, "sky dome", "Sky dome", self.vertices, sky.faces)
+        thing.location = eye.tolist()
+        mesh: Any = thing.data
+        self.mesh = mesh
+        _set_normals(mesh, np.tile(DOWN, (len(mesh.loops), 1)))
 
-    def show(self, discs: Array, colours: Array) -> None:
-        """Put a frame's sky in: directions of the points of discs and stars, and colours of all points."""
+    def points_of_corners(self) -> NDArray[np.intp]:
+        """Which of the sky's points each corner of the mesh is."""
+        numbers = np.empty(len(self.mesh.loops), dtype=np.int32)
+        self.mesh.loops.foreach_get("vertex_index", numbers)
+        return numbers.astype(np.intp)
+
+    def show(self, discs: Array) -> None:
+        """Put a frame's discs and stars where their points are, by their directions."""
         self.vertices[self.dome_vertices :] = self.disc_m * discs
         self.mesh.vertices.foreach_set("co", self.vertices.astype(np.float32).ravel())
-        self.paint(colours)
+        self.mesh.update_tag()
+
+
+def _set_normals(mesh: Any, normals: Array) -> None:
+    """Give a mesh's corners normals (n, 3) of their own."""
+    held = mesh.attributes.new("custom_normal", "FLOAT_VECTOR", "CORNER")
+    held.data.foreach_set("vector", normals.astype(np.float32).ravel())
 
 
 def _choose_shading(scene: bpy.types.Scene) -> None:
     display: Any = scene.display
     shading = display.shading
-    shading.light, shading.color_type = "FLAT", "VERTEX"
-    shading.background_type = "WORLD"
+    shading.light, shading.color_type = "FLAT", "TEXTURE"
+    shading.background_type, shading.background_color = "VIEWPORT", BACKGROUND
     shading.show_object_outline = True
     shading.object_outline_color = EDGE_COLOUR
     shading.show_cavity, shading.cavity_type = True, "SCREEN"

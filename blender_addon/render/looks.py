@@ -87,6 +87,11 @@ class Look:
             starfield.draw_stars(self.scene, self.frames, float(width))
             self.stars_px = width
 
+    def clear(self) -> None:
+        """Take out of the file what isn't the scene's."""
+        if self.fast is not None:
+            self.fast.clear()
+
     def foresee(self, number: int) -> None:
         """Get ready for a frame that comes after the one being drawn."""
         coloured = self.fast or self.painted
@@ -103,6 +108,11 @@ class Look:
         if self.scene.render.use_motion_blur and self.frames.ramp is not None:
             open_fraction = self.frames.ramp.shutter_s[number - 1] / self.frames.plan.shoot.interval_s
             self.scene.render.motion_blur_shutter = max(0.01, min(1.0, float(open_fraction)))
+
+
+def takes_light(engine: engines.Engine) -> bool:
+    """Whether an engine takes the scene's lamps and sky: the fast look has its own."""
+    return engine.name != compat.WORKBENCH
 
 
 def settings_key(look: str, engine: engines.Engine, *, still: bool = False) -> list[Any]:

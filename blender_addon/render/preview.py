@@ -476,8 +476,9 @@ def _drawn(
         store.finish(key(number))
 
     scene = bpy.data.scenes.new("Draft clip")
+    prepared: looks.Look | None = None
     try:
-        scenes.build_scene(frames.plan, frames, scene)
+        scenes.build_scene(frames.plan, frames, scene, light=looks.takes_light(engine))
         scene.render.resolution_x, scene.render.resolution_y = size
         blocking.keep_thin_blocks(scene, frames.plan, size[0])
         prepared = looks.Look(scene, frames, engine, still=still)
@@ -491,6 +492,8 @@ def _drawn(
     finally:
         scenes.clear_scene(scene)
         bpy.data.scenes.remove(scene)
+        if prepared is not None:
+            prepared.clear()
 
 
 def frame_keys(

@@ -68,12 +68,26 @@ def rendered(scene: Any, look: Look, numbers: Sequence[int], write: Write) -> It
         folder = Path(name)
         scene.render.filepath = str(folder / FRESH)
         while waiting:
-            now, waiting = waiting[:count], waiting[count:]
+            now = next_together(waiting, count)
+            taken = set(now)
+            waiting = [number for number in waiting if number not in taken]
             start = time.monotonic()
             for first, last, step in progressions(now):
                 yield from _animation(scene, look, range(first, last + 1, step), folder, packer, write)
             each_s = (time.monotonic() - start) / len(now)
             count = max(1, min(MOST_FRAMES, 4 * count, int(ANIMATION_S / each_s)))
+
+
+def next_together(numbers: Sequence[int], count: int) -> list[int]:
+    """The first of some numbers, and others soon after it that are neighbours: `count` at most.
+
+    What lies on both sides of frames that are drawn already would take two animations.
+    """
+    soon = numbers[: 2 * count]
+    for first, last, step in progressions(soon):
+        if first <= numbers[0] <= last:
+            return [number for number in soon if number in range(first, last + 1, step)][:count]
+    return list(numbers[:count])
 
 
 def progressions(numbers: Sequence[int]) -> list[tuple[int, int, int]]:

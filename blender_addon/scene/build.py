@@ -18,11 +18,11 @@ from . import blocking, lighting, parts, photos, rig, store, tides
 MARKERS_KEY = "duskrail_markers"
 
 
-def build_scene(plan: Plan, frames: FrameTable, scene: bpy.types.Scene) -> None:
+def build_scene(plan: Plan, frames: FrameTable, scene: bpy.types.Scene, *, light: bool = True) -> None:
     """Draw the whole plan into a scene, and keep the plan in it.
 
     What an earlier call drew is brought up to date; what the user put there stays. frames must be the
-    plan's own.
+    plan's own. Without light there is no sky and no lamp.
     """
     store.store_plan(scene, plan)
     draw_timeline(scene, frames)
@@ -30,7 +30,8 @@ def build_scene(plan: Plan, frames: FrameTable, scene: bpy.types.Scene) -> None:
     tides.draw_tide(scene, frames)
     photos.draw_photos(scene, plan)
     rig.draw_rig(scene, frames)
-    lighting.draw_light(scene, frames)
+    if light:
+        lighting.draw_light(scene, frames)
     for layer in scene.view_layers:
         layer.update()
 

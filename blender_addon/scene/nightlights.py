@@ -29,8 +29,8 @@ GLASS, GLASS_MIRRORS = (0.030, 0.036, 0.045), 0.08
 
 
 def draw_windows(scene: bpy.types.Scene, frames: FrameTable) -> lamps.Panes:
-    """All windows and lamps that the camera may see, in place of those drawn before. The scene's light must
-    have been drawn.
+    """All windows and lamps that the camera may see, in place of those drawn before. They shine by the keys
+    of the scene's world, where there is one: its light must have been drawn then.
     """
     panes = lamps.panes(frames.plan, geometry.head_middle_m(frames.plan))
     light = picture_light(frames)
@@ -58,6 +58,8 @@ def draw_windows(scene: bpy.types.Scene, frames: FrameTable) -> lamps.Panes:
     parts.assign(thing, hide_select=True)
     thing.display.show_shadows = False
     world: Any = scene.world
+    if world is None:
+        return panes
     for key, values in ((DUSK, _stops(frames.illuminance_lux)), (LEVEL, light.lamps.max(axis=1))):
         world[key] = float(values[0])
         keyframes.write_curve(world, f'["{key}"]', values)

@@ -204,15 +204,13 @@ def radiances(light: SkyLight, directions: Array, instants: slice | NDArray[np.i
     toward = (directions @ middle[:, :, None])[..., 0]
     shapes = _shapes(up, toward, middle[:, 2:], light.aureole_form[instants, :, None])
     through = np.exp(-light.extinction[instants][:, None, :] / (up + EXTINCTION_RISE)[..., None])
-    return (shapes @ component_levels(light)[instants]) * through
+    return (shapes @ component_levels(light, instants)) * through
 
 
-def component_levels(light: SkyLight) -> Array:
-    """Levels of the four components where their shapes are 1, shape (n, 4, 3)."""
-    return (
-        np.stack([light.isotropic, light.horizon_band, light.circumsolar, light.aureole], axis=1)
-        * light.normalisation
-    )
+def component_levels(light: SkyLight, instants: slice | NDArray[np.intp] = slice(None)) -> Array:
+    """Levels of the four components where their shapes are 1, at some instants or all, shape (n, 4, 3)."""
+    components = (light.isotropic, light.horizon_band, light.circumsolar, light.aureole)
+    return np.stack([one[instants] for one in components], axis=1) * light.normalisation[instants]
 
 
 def horizon_components(light: SkyLight) -> tuple[Array, Array, Array]:

@@ -57,8 +57,8 @@ def glitter(away: ArrayLike, slope: float, toward: ArrayLike, radius_rad: float 
     drop = np.maximum(-away[:, 2], LEAST_DROP)
     between = source - away
     steep = np.maximum(between[:, 2], 1e-4)
-    level = source[:, :2] / np.maximum(np.linalg.norm(source[:, :2], axis=1), 1e-9)[:, None]
-    along = np.sum(between[:, :2] * level, axis=1) / steep
+    level = source[:, :2] / np.maximum(np.hypot(source[:, 0], source[:, 1]), 1e-9)[:, None]
+    along = (between[:, 0] * level[:, 0] + between[:, 1] * level[:, 1]) / steep
     across = (between[:, 1] * level[:, 0] - between[:, 0] * level[:, 1]) / steep
     wide = slope + radius_rad**2 / 2.0 / steep**2
     rare = along**2 / slope + across**2 / wide

@@ -69,3 +69,30 @@ def turn_between_deg(a: NDArray[Any], b: NDArray[Any]) -> NDArray[np.float64]:
     axis = [turn[:, 2, 1] - turn[:, 1, 2], turn[:, 0, 2] - turn[:, 2, 0], turn[:, 1, 0] - turn[:, 0, 1]]
     sine = np.linalg.norm(axis, axis=0) / 2.0
     return np.degrees(np.arctan2(sine, (np.trace(turn, axis1=1, axis2=2) - 1.0) / 2.0))
+
+
+def texels(mesh: Any) -> tuple[Any, Any]:
+    """Colours (upward, across, 3) of the image that a mesh wears, and where on it each of the mesh's corners
+    is, (corners, 2), in texels.
+    """
+    (material,) = mesh.materials
+    image = material.node_tree.nodes.active.image
+    across, upward = image.size
+    colours = np.empty(4 * across * upward, dtype=np.float32)
+    image.pixels.foreach_get(colours)
+    places = np.empty(2 * len(mesh.loops), dtype=np.float32)
+    mesh.uv_layers.active.data.foreach_get("uv", places)
+    spots = places.reshape(-1, 2) * np.array([across, upward]) - 0.5
+    return colours.reshape(upward, across, 4)[..., :3].astype(np.float64), spots.astype(np.float64)
+
+
+def colours_of_points(mesh: Any) -> Any:
+    """Colours (points, 3) of a mesh's points, as its image has them."""
+    colours, spots = texels(mesh)
+    assert np.allclose(spots, spots.round(), atol=1e-3)  # amid a texel: nothing of the next one shows
+    column, row = spots.round().astype(int).T
+    numbers = np.empty(len(mesh.loops), dtype=np.int32)
+    mesh.loops.foreach_get("vertex_index", numbers)
+    found = np.zeros((len(mesh.vertices), 3))
+    found[numbers] = colours[row, column]
+    return found

@@ -12,10 +12,10 @@ import pytest
 
 from blender_addon import compat
 from blender_addon.render import engines, evening, looks, viewtransform
-from blender_addon.render.fastlook import COLOURS
 from blender_addon.scene import parts
+from blender_addon.scene.materials import COLOURS
 from planner_core import Plan, compute_frames, load_plan
-from tests.addon.scenes import drawn, empty_scene
+from tests.addon.scenes import colours_of_points, drawn, empty_scene
 from tests.two_towers import plan
 
 EXAMPLES = sorted(Path(__file__).parents[2].glob("example_scenes/*.plan.json"))
@@ -51,9 +51,7 @@ def test_its_colours_are_those_of_the_fast_look() -> None:
         ours = picture.frame(number)
         (dome,) = parts.objects_of(scene, "sky dome")
         mesh: Any = dome.data
-        painted = np.empty(4 * len(mesh.vertices), dtype=np.float32)
-        mesh.color_attributes[COLOURS].data.foreach_get("color", painted)
-        theirs = painted.reshape(-1, 4)[:, :3].astype(np.float64)
+        theirs = colours_of_points(mesh)
         shade = 1.0 - scene.display.shading.shadow_intensity if scene.display.shading.show_shadows else 1.0
         assert len(mesh.vertices) >= len(picture.sky.outward)
         count = len(picture.sky.outward)

@@ -21,7 +21,7 @@ import pytest
 from numpy.typing import NDArray
 
 from blender_addon.render import cache as framecache
-from blender_addon.render import engines, movie, preview
+from blender_addon.render import engines, movie, preview, sequence
 from blender_addon.render.preview import Preview
 from blender_addon.render.progress import Listener, Progress, nobody
 from blender_addon.render.request import PreviewError, PreviewRequest
@@ -719,3 +719,15 @@ def test_a_rig_that_never_stops_blurs_for_as_long_as_the_shutter_is_open(tmp_pat
         if drive == "continuous":
             share = max(0.01, frames.ramp.shutter_s[10] / one.shoot.interval_s)
             assert scene.render.motion_blur_shutter == pytest.approx(share, rel=1e-5)
+
+
+def test_frames_drawn_together_lie_on_one_side_of_those_that_are_there() -> None:
+    waiting = sorted(set(range(1, 101)) - {49, 50, 51}, key=lambda number: abs(number - 50))
+    drawn: list[list[int]] = []
+    while waiting:
+        drawn.append(sequence.next_together(waiting, 16))
+        waiting = [number for number in waiting if number not in drawn[-1]]
+    assert sorted(number for some in drawn for number in some) == [*range(1, 49), *range(52, 101)]
+    assert [len(sequence.progressions(some)) for some in drawn] == [1] * len(drawn)
+    assert {min(drawn[0]), max(drawn[0])} & {48, 52}  # those nearest to the event come first
+    assert {min(drawn[1]), max(drawn[1])} & {48, 52}
