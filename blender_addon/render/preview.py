@@ -411,18 +411,7 @@ def drawn_frames(
     count = _jobs(look, engine, len(missing)) if jobs is None else jobs
     if count > 1 and len(missing) > 1 and not still:
         first, *others = missing
-        tasks = [
-            many.Task(
-                plan=plan_to_text(frames.plan),
-                look=look,
-                engine=engine.name,
-                size=size,
-                cache=str(store.new),
-                numbers=some,
-            )
-            for some in many.shares(others, count)
-        ]
-        with many.drawing(tasks) as children:
+        with many.drawing(_tasks(frames, look, engine, size, store, many.shares(others, count))) as children:
             yield from here([first])  # seen while the others still start
             there = many.finished(children, {n: store.path(keys[n]) for n in others})
             yield from finished(n for n in there if store.has(keys[n]))
@@ -443,6 +432,22 @@ def drawing_order(frames: FrameTable, numbers: Sequence[int]) -> list[int]:
 def _jobs(look: str, engine: engines.Engine, count: int) -> int:
     on_card = look == looks.FAST and engine.name == compat.WORKBENCH and count >= 2 * many.FRAMES_EACH
     return many.usual_jobs(fast_on_card=on_card and engines.this_machine().graphics_card, frames=count)
+
+
+def _tasks(
+    frames: FrameTable,
+    look: str,
+    engine: engines.Engine,
+    size: tuple[int, int],
+    store: framecache.FrameCache,
+    shares: Sequence[list[int]],
+) -> list[many.Task]:
+    """What each of several processes is to draw."""
+    plan, cache = plan_to_text(frames.plan), str(store.new)
+    return [
+        many.Task(plan=plan, look=look, engine=engine.name, size=size, cache=cache, numbers=numbers)
+        for numbers in shares
+    ]
 
 
 def draw_task(task: many.Task) -> None:

@@ -124,6 +124,82 @@ def _outline(value: Any) -> str:
     return "[" + ", ".join(shown(item) for item in value) + "]"
 
 
+@frozen(kw_only=True)
+class _Range:
+    """The numbers that a field takes, and what is said of others; as _number has them."""
+
+    low: float
+    high: float
+    unit: str
+    above: bool
+    slips: Sequence[tuple[float, str]]
+    likely: tuple[float, float]
+    remark: str
+    least: float
+
+    def has(self, number: float) -> bool:
+        """Whether it lies between the limits."""
+        return (self.low < number if self.above else self.low <= number) and number <= self.high
+
+    def refused(self, field: str, value: Any, number: float) -> PlanError | None:
+        """What to say of a number that the field doesn't take; None for one that it does."""
+        if 0.0 < number < self.least:
+            return PlanError(
+                field,
+                value,
+                "is too small; give {least:g} {unit} or more",
+                least=self.least,
+                unit=phrase(self.unit),
+            )
+        if self.has(number):
+            return None
+        return self._slipped(field, value, number) or self._outside(field, value)
+
+    def _slipped(self, field: str, value: Any, number: float) -> PlanError | None:
+        """The same number in another unit, where that is likely meant."""
+        meant = [
+            (slip, f"{scaled:.6g}")
+            for factor, slip in self.slips
+            if self.has(scaled := number * factor) and self.likely[0] <= abs(scaled) <= self.likely[1]
+        ]
+        if not meant:
+            return None
+        slipped = any_of([phrase(slip) for slip, _ in meant])
+        unit = phrase(self.unit)
+        return PlanError(
+            field,
+            value,
+            "{why} ({wanted} meant; {instead}?)",
+            why=phrase(self.remark) if self.remark else phrase("looks like {unit}", unit=slipped),
+            wanted=phrase(WANTED[self.unit]) if self.unit in WANTED else phrase("{unit} are", unit=unit),
+            instead=any_of([scaled for _, scaled in meant]),
+        )
+
+    def _outside(self, field: str, value: Any) -> PlanError:
+        bottom, top = (
+            f"{limit:.6g}" if abs(limit) < 1e6 else f"{limit:.0f}" for limit in (self.low, self.high)
+        )
+        return PlanError(
+            field,
+            value,
+            "is outside what is possible; give a number {span} {unit}"
+            if self.unit
+            else "is outside what is possible; give a number {span}",
+            span=phrase(
+                "above {low} and up to {high}" if self.above else "from {low} to {high}", low=bottom, high=top
+            ),
+            unit=phrase(self.unit),
+        )
+
+    def schema(self, *, whole: bool) -> dict[str, Any]:
+        """The same as JSON Schema."""
+        takes: dict[str, Any] = {"type": "integer" if whole else "number"}
+        if not self.above or self.least:
+            takes["minimum"] = self.least if self.above else self.low
+        takes["maximum"] = self.high
+        return takes if "minimum" in takes else {**takes, "exclusiveMinimum": self.low}
+
+
 def _number(
     low: float,
     high: float,
@@ -145,6 +221,9 @@ def _number(
     the error suggests it, as far as its size is `likely`. What is above 0 and below `least` is smaller than
     such a thing can be. Where `only` some numbers are known, the field has a validator of its own.
     """
+    numbers = _Range(
+        low=low, high=high, unit=unit, above=above, slips=slips, likely=likely, remark=remark, least=least
+    )
 
     def check(_instance: Any, attribute: Any, value: Any) -> None:
         if value is None and optional:
@@ -153,60 +232,14 @@ def _number(
             number = as_whole(value) if whole else as_number(value)
         except PlanError as error:
             raise error.under(attribute.name) from None
-
-        def inside(value: float) -> bool:
-            return (low < value if above else low <= value) and value <= high
-
-        if inside(number) and not 0.0 < number < least:
-            return
-        if 0.0 < number < least:
-            raise PlanError(
-                attribute.name,
-                value,
-                "is too small; give {least:g} {unit} or more",
-                least=least,
-                unit=phrase(unit),
-            )
-        meant = [
-            (slip, f"{scaled:.6g}")
-            for factor, slip in slips
-            if inside(scaled := number * factor) and likely[0] <= abs(scaled) <= likely[1]
-        ]
-        if meant:
-            slipped = any_of([phrase(slip) for slip, _ in meant])
-            why = phrase(remark) if remark else phrase("looks like {unit}", unit=slipped)
-            wanted = phrase(WANTED[unit]) if unit in WANTED else phrase("{unit} are", unit=phrase(unit))
-            instead = any_of([scaled for _, scaled in meant])
-            raise PlanError(
-                attribute.name,
-                value,
-                "{why} ({wanted} meant; {instead}?)",
-                why=why,
-                wanted=wanted,
-                instead=instead,
-            )
-        bottom, top = (f"{limit:.6g}" if abs(limit) < 1e6 else f"{limit:.0f}" for limit in (low, high))
-        raise PlanError(
-            attribute.name,
-            value,
-            "is outside what is possible; give a number {span} {unit}"
-            if unit
-            else "is outside what is possible; give a number {span}",
-            span=phrase(
-                "above {low} and up to {high}" if above else "from {low} to {high}", low=bottom, high=top
-            ),
-            unit=phrase(unit),
-        )
+        refused = numbers.refused(attribute.name, value, number)
+        if refused is not None:
+            raise refused
 
     def convert(value: Any) -> Any:
         return float(value) if type(value) is int and not whole else value
 
-    takes: dict[str, Any] = {"type": "integer" if whole else "number", "minimum": low, "maximum": high}
-    if above and least:
-        takes["minimum"] = least
-    elif above:
-        del takes["minimum"]
-        takes["exclusiveMinimum"] = low
+    takes = numbers.schema(whole=whole)
     if only:
         takes = {"enum": [*only, *([None] if optional else [])]}
     return field(
