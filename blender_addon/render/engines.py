@@ -18,6 +18,7 @@ import bpy
 from attrs import frozen
 
 from planner_core.plan.writing import write_atomically
+from planner_core.words.language import phrase
 
 from .. import compat
 from . import cache as framecache
@@ -79,11 +80,14 @@ def choose_engine(look: str, wanted: str | None = None) -> Engine:
         return Engine(name=compat.WORKBENCH, words="Workbench")
     if look == "lit" and machine.graphics_card:
         return Engine(name=compat.EEVEE, words="EEVEE", why="on the graphics card")
-    why = "no OpenGL here" if look == "fast" else "no graphics card here"
+    why = phrase("no OpenGL here") if look == "fast" else phrase("no graphics card here")
     if not _has_cycles():
         raise EngineError(
-            f"nothing here can draw: {why}, and this Blender was built without Cycles; "
-            "install the system's OpenGL libraries (libgl1 and libegl1 on Debian and Ubuntu)"
+            phrase(
+                "nothing here can draw: {why}, and this Blender was built without Cycles; install the "
+                "system's OpenGL libraries (libgl1 and libegl1 on Debian and Ubuntu)",
+                why=why,
+            )
         )
     return Engine(name=compat.CYCLES, words="Cycles on the processor", why=why)
 

@@ -18,6 +18,7 @@ from typing import Any
 import bpy
 
 from planner_core.plan.writing import check_writable, is_stream, put_in_place
+from planner_core.words.language import phrase
 
 from .. import compat
 from ..console import silenced
@@ -56,7 +57,9 @@ def _encoded(
         _link(picture, folder / f"{number:06d}.png")
     made = _render(folder, len(pictures), fps, size_px)
     if not holds_frames(made.read_bytes(), len(pictures)):
-        raise MovieError(f"{output}: the video could not be written whole; is the disk full?")
+        raise MovieError(
+            phrase("{output}: the video could not be written whole; is the disk full?", output=output)
+        )
     index_first(made)
     undate(made)
     return made
@@ -111,11 +114,12 @@ def _render(folder: Path, count: int, fps: Fraction, size_px: tuple[int, int]) -
         with silenced(), compat.window_on(scene):
             bpy.ops.render.render(animation=True, scene=scene.name)
     except RuntimeError as problem:
-        raise MovieError(f"the video could not be written ({problem})".replace("\n", " ")) from None
+        why = str(problem).replace("\n", " ")
+        raise MovieError(phrase("the video could not be written ({why})", why=why)) from None
     finally:
         bpy.data.scenes.remove(scene)
     if not made.is_file() or made.stat().st_size == 0:
-        raise MovieError("Blender's encoder wrote no video; is the disk full?")
+        raise MovieError(phrase("Blender's encoder wrote no video; is the disk full?"))
     return made
 
 

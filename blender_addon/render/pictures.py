@@ -22,6 +22,7 @@ import blf
 import imbuf
 
 from planner_core.plan.writing import whole_file
+from planner_core.words.language import phrase
 
 from .. import compat
 from .cache import is_whole_png
@@ -56,7 +57,8 @@ def write_picture(picture: Picture, path: Path) -> None:
                 with _reported(path):
                     image.save_render(str(working.absolute()), scene=scene)
                 if not working.is_file() or not is_whole_png(working.read_bytes()):
-                    raise OSError(errno.EIO, "could not be written whole; is the disk full?", str(path))
+                    why = phrase("could not be written whole; is the disk full?")
+                    raise OSError(errno.EIO, why, str(path))
         finally:
             bpy.data.scenes.remove(scene)
     finally:
@@ -76,7 +78,8 @@ def _reported(path: Path) -> Iterator[None]:
     try:
         yield
     except RuntimeError as problem:
-        raise OSError(errno.EIO, f"can't be written ({' '.join(str(problem).split())})", str(path)) from None
+        why = phrase("can't be written ({why})", why=" ".join(str(problem).split()))
+        raise OSError(errno.EIO, why, str(path)) from None
 
 
 def captioned(picture: Picture, left: str, right: str = "") -> Picture:

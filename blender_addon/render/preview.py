@@ -24,6 +24,7 @@ from planner_core.frames import FrameTable, compute_frames
 from planner_core.plan.file import plan_from_text, plan_to_dict, plan_to_text
 from planner_core.plan.model import Plan
 from planner_core.plan.writing import check_writable, whole_file, write_atomically
+from planner_core.words.language import phrase
 
 from .. import compat
 from ..console import silenced
@@ -150,7 +151,7 @@ def _encode(request: PreviewRequest, sides: list[Side], kept: list[list[Path]]) 
         try:
             movie.encode(shown, request.output, request.fps, size_px)
         except movie.MovieError as problem:
-            raise PreviewError(str(problem)) from None
+            raise PreviewError(problem.args[0]) from None
     return size_px
 
 
@@ -201,10 +202,12 @@ def _joined(
     missing = [number for number in numbers if number not in paths]
     if missing:
         raise FramesMissingError(
-            f"{len(missing)} of {len(numbers)} frames are not drawn yet in this look and size: "
-            f"{_spans_text(missing, numbers)}",
+            "{count} of {all} frames are not drawn yet in this look and size: {spans}",
             missing[0],
             missing[-1],
+            count=len(missing),
+            all=len(numbers),
+            spans=_spans_text(missing, numbers),
         )
     return [paths[number] for number in numbers]
 
@@ -220,7 +223,8 @@ def _spans_text(missing: list[int], numbers: tuple[int, ...]) -> str:
             runs.append([number, number])
     words = [f"{first}–{last}" if last > first else f"{first}" for first, last in runs]
     more = len(words) - MOST_SPANS
-    return ", ".join(words[:MOST_SPANS]) + (f" and {more} more stretches" if more > 0 else "")
+    spans = ", ".join(words[:MOST_SPANS])
+    return phrase("{spans} and {more} more stretches", spans=spans, more=more) if more > 0 else spans
 
 
 def render_still(
@@ -332,21 +336,22 @@ def save_scene(plan: Plan, output: Path) -> None:
         with whole_file(output, may_be_empty=False) as working, silenced():
             bpy.ops.wm.save_as_mainfile(filepath=str(working.absolute()), copy=True, compress=True)
     except RuntimeError as problem:
-        raise PreviewError(f"{output}: can't be written ({' '.join(str(problem).split())})") from None
+        why = phrase("can't be written ({why})", why=" ".join(str(problem).split()))
+        raise PreviewError("{output}: {why}", output=output, why=why) from None
 
 
 def _check_output(output: Path) -> None:
     try:
         check_writable(output)
     except OSError as problem:
-        raise PreviewError(f"{output}: {problem.strerror}") from None
+        raise PreviewError("{output}: {why}", output=output, why=problem.strerror) from None
 
 
 def _choose_engine(look: str, wanted: str | None) -> engines.Engine:
     try:
         return engines.choose_engine(look, wanted)
     except engines.EngineError as problem:
-        raise PreviewError(str(problem)) from None
+        raise PreviewError(problem.args[0]) from None
 
 
 # ---------------------------------------------------------------- frame by frame
@@ -493,7 +498,7 @@ def _drawn(
         with compat.window_on(scene) if prepared.needs_window else contextlib.nullcontext():
             yield from sequence.rendered(scene, prepared, numbers, keep)
     except sequence.NotDrawnError as problem:
-        raise PreviewError(str(problem)) from None
+        raise PreviewError(problem.args[0]) from None
     finally:
         scenes.clear_scene(scene)
         bpy.data.scenes.remove(scene)

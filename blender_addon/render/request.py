@@ -9,6 +9,7 @@ from typing import Any
 from attrs import field, frozen
 
 from planner_core.plan.model import Clip, Plan
+from planner_core.words.language import Phrase, phrase
 
 from .jobs import MOST_JOBS
 
@@ -21,21 +22,23 @@ SHORTENED_FPS = 0.005  # what writing a rate with two or three decimals leaves o
 
 
 class PreviewError(RuntimeError):
-    """Something that keeps the clip from being made, in one line that says what would do.
+    """Something that keeps the clip from being made, in one line that says what would do: a message, with
+    places for `values` if need be, in the language of whoever shows it.
 
     field is what of the request it is about (frame_range, size …), or empty.
     """
 
-    def __init__(self, text: str, field: str = "") -> None:
-        super().__init__(text)
+    def __init__(self, message: str, field: str = "", /, **values: Any) -> None:
+        self.text = message if isinstance(message, Phrase) else phrase(message, **values)
+        super().__init__(self.text)
         self.field = field
 
 
 class FramesMissingError(PreviewError):
     """A clip can't be joined: frames from first to last, or some between, are not drawn yet."""
 
-    def __init__(self, text: str, first: int, last: int) -> None:
-        super().__init__(text, "join")
+    def __init__(self, message: str, first: int, last: int, /, **values: Any) -> None:
+        super().__init__(message, "join", **values)
         self.first, self.last = first, last
 
 
@@ -82,17 +85,25 @@ class PreviewRequest:
         plan = self.plan
         if other is None or (other.shoot.frames, other.clip.fps) == (plan.shoot.frames, plan.clip.fps):
             return
-        ours, theirs = (f"{one.shoot.frames} frames at {one.clip.fps:g} a second" for one in (plan, other))
+        ours, theirs = (
+            phrase("{frames} frames at {fps:g} a second", frames=one.shoot.frames, fps=one.clip.fps)
+            for one in (plan, other)
+        )
         raise PreviewError(
-            f"{other.title or 'the other plan'} has {theirs} and {plan.title or 'the first'} {ours}; side by "
-            "side they must have the same",
+            "{other} has {theirs} and {first} {ours}; side by side they must have the same",
             "beside",
+            other=other.title or phrase("the other plan"),
+            theirs=theirs,
+            first=plan.title or phrase("the first"),
+            ours=ours,
         )
 
     @jobs.validator
     def _is_a_number_of_processes(self, _attribute: Any, jobs: int | None) -> None:
         if jobs is not None and not 1 <= jobs <= MOST_JOBS:
-            raise PreviewError(f"{jobs} is not a number of processes from 1 to {MOST_JOBS}", "jobs")
+            raise PreviewError(
+                "{jobs} is not a number of processes from 1 to {most}", "jobs", jobs=jobs, most=MOST_JOBS
+            )
 
     @property
     def fps(self) -> Fraction:
@@ -116,10 +127,14 @@ def frame_numbers(plan: Plan, frame_range: tuple[int, int] | None, every: int) -
     first, last = frame_range or (1, plan.shoot.frames)
     if not 1 <= first <= last <= plan.shoot.frames:
         raise PreviewError(
-            f"{first}:{last} is not within the plan's frames, 1 to {plan.shoot.frames}", "frame_range"
+            "{first}:{last} is not within the plan's frames, 1 to {frames}",
+            "frame_range",
+            first=first,
+            last=last,
+            frames=plan.shoot.frames,
         )
     if every < 1:
-        raise PreviewError(f"{every} is not a whole number from 1", "every")
+        raise PreviewError("{every} is not a whole number from 1", "every", every=every)
     return tuple(range(first, last + 1, every))
 
 
@@ -128,22 +143,28 @@ def picture_size(clip: Clip, size: tuple[int, int] | None, look: str) -> tuple[i
     PreviewError.
     """
     if look not in LOOKS:
-        raise PreviewError(f"{look} is not known; use one of: {', '.join(LOOKS)}", "look")
+        raise PreviewError(
+            "{look} is not known; use one of: {known}", "look", look=look, known=", ".join(LOOKS)
+        )
     if size is None:
         return size_in_shape(clip, min(DEFAULT_WIDTH_PX[look], clip.width_px + clip.width_px % 2))
     width, height = size
+    given = f"{width}x{height}"
     if not (SMALLEST_PX <= width <= LARGEST_PX and SMALLEST_PX <= height <= LARGEST_PX):
-        raise PreviewError(f"{width}x{height} is outside {SMALLEST_PX} to {LARGEST_PX} pixels a side", "size")
+        message = "{given} is outside {least} to {most} pixels a side"
+        raise PreviewError(message, "size", given=given, least=SMALLEST_PX, most=LARGEST_PX)
     if width % 2 or height % 2:
         even = f"{width - width % 2}x{height - height % 2}"
-        raise PreviewError(
-            f"{width}x{height} has an odd side, which video can't have; {even} would do", "size"
-        )
+        message = "{given} has an odd side, which video can't have; {even} would do"
+        raise PreviewError(message, "size", given=given, even=even)
     if abs(height - width * clip.height_px / clip.width_px) > 2.0:
         wide, high = size_in_shape(clip, width)
         raise PreviewError(
-            f"{width}x{height} hasn't the clip's shape ({clip.width_px}x{clip.height_px}); {wide}x{high} has",
+            "{given} hasn't the clip's shape ({shape}); {fitting} has",
             "size",
+            given=given,
+            shape=f"{clip.width_px}x{clip.height_px}",
+            fitting=f"{wide}x{high}",
         )
     return size
 

@@ -20,6 +20,8 @@ import bpy
 import numpy as np
 from numpy.typing import NDArray
 
+from planner_core.words.language import phrase
+
 from .. import compat
 from ..console import silenced
 from .cache import PNG_SIGNATURE
@@ -39,7 +41,7 @@ class NotDrawnError(RuntimeError):
     """A frame that could not be drawn or written, and why, in words for after its number."""
 
     def __init__(self, number: int, why: str) -> None:
-        super().__init__(f"frame {number} {why}")
+        super().__init__(phrase("frame {number} {why}", number=number, why=why))
 
 
 def stop() -> bool:
@@ -133,7 +135,7 @@ def _animation(
             _render(scene)
         except RuntimeError as problem:
             undrawn = next((number for number in numbers if number not in packing), numbers[-1])
-            why = f"could not be drawn ({' '.join(str(problem).split())})"
+            why = phrase("could not be drawn ({why})", why=" ".join(str(problem).split()))
             trouble.append(NotDrawnError(undrawn, why))
         asked = _stop_asked[-1]
     for number in numbers:
@@ -187,7 +189,8 @@ def _pack(number: int, folder: Path, write: Write) -> None:
     path = folder / FRESH.replace("######", f"{number:06d}")
     picture = pixels_of_bmp(path.read_bytes() if path.is_file() else b"")
     if picture is None:
-        raise NotDrawnError(number, f"could not be written to {folder.parent}; is the disk full?")
+        why = phrase("could not be written to {folder}; is the disk full?", folder=folder.parent)
+        raise NotDrawnError(number, why)
     path.unlink()
     write(number, png(picture))
 

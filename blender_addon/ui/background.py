@@ -1,6 +1,7 @@
 """Work given to a process of its own while the photographer goes on: started, watched and stopped.
 
-What the other process has to say it writes into a file, a JSON record a line.
+What the other process has to say it writes into a file, a JSON record a line, in the language of whoever
+asked: its words go along with the task.
 """
 
 from __future__ import annotations
@@ -16,6 +17,9 @@ import time
 from pathlib import Path
 from typing import Any
 
+from planner_core.words import language
+from planner_core.words.language import say
+
 PROGRESS, DONE, FAILED = "progress", "done", "failed"
 STOP_WITHIN_S = 5.0
 
@@ -28,6 +32,7 @@ class BackgroundJob:
 
         from ..render.jobs import search_paths
 
+        spoken = language.current()
         self.folder = Path(tempfile.mkdtemp(prefix="duskrail-"))
         self.said = self.folder / "said.txt"
         described = self.folder / "task.json"
@@ -38,6 +43,7 @@ class BackgroundJob:
                     "plan": str(self.folder / "now.plan.json"),
                     "said": str(self.said),
                     "paths": search_paths(),
+                    "language": {"code": spoken.code, "catalogue": dict(spoken.catalogue)},
                     **task,
                 }
             ),
@@ -83,7 +89,7 @@ class BackgroundJob:
                     self._heard += len(line)
                     self._take(json.loads(line))
         if ended and self.is_running():
-            self.problem = f"Blender quit in the background: {self._last_words()}"
+            self.problem = say("Blender quit in the background: {last}", last=self._last_words())
         if not self.is_running():
             self.close()
         return self.is_running()
@@ -114,7 +120,7 @@ class BackgroundJob:
             for line in (self.folder / "log.txt").read_text("utf-8", "replace").splitlines()
             if line.strip()
         ]
-        return lines[-1][:200] if lines else f"exit code {self.process.returncode}"
+        return lines[-1][:200] if lines else say("exit code {code}", code=self.process.returncode)
 
     def stop(self) -> None:
         """Stop it; frames that are finished are kept for the next time."""

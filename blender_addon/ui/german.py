@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from .german_told import EVENTS, FITTED, READ_BACK, REFUSED
+from .german_told import EVENTS, FITTED, READ_BACK, REFUSED, SCOUTED, UNDRAWN
 
 GERMAN: dict[str, str] = {
     **REFUSED,
     **FITTED,
     **EVENTS,
     **READ_BACK,
+    **SCOUTED,
+    **UNDRAWN,
     "Blender plays {fps:.6g} frames a second; the plan's clip has {planned:g}.": "Blender spielt {fps:.6g} Bilder je Sekunde; der Clip des Plans hat {planned:g}.",
     "Blender's frames are {first} to {last}; the plan's are 1 to {planned}.": "Blenders Bilder reichen von {first} bis {last}; die des Plans von 1 bis {planned}.",
     "Blender's picture is {width} × {height} px; the plan's clip {wide} × {high}.": "Blenders Bild hat {width} × {height} px; der Clip des Plans {wide} × {high}.",
@@ -152,6 +154,8 @@ GERMAN: dict[str, str] = {
     "Frame {done} of {total}": "Bild {done} von {total}",
     "{stage}: {done} of {total}, best {best:.0f}": "{stage}: {done} von {total}, bester {best:.0f}",
     "Starting the search": "Die Suche beginnt",
+    "Blender quit in the background: {last}": "Blender hat sich im Hintergrund beendet: {last}",
+    "exit code {code}": "Rückgabewert {code}",
     "{stage}: {done} of {total}": "{stage}: {done} von {total}",
     "block {number}": "Block {number}",
     "pose {number}": "Pose {number}",

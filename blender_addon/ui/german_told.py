@@ -1,4 +1,4 @@
-"""What plans and files refuse, and what a fit did, in German, by the English messages."""
+"""What plans and files refuse, what a fit did and what a search found, in German, by the English messages."""
 
 from __future__ import annotations
 
@@ -405,4 +405,109 @@ FITTED: dict[str, str] = {
     "Left to you: {finding}": "Bleibt dir überlassen: {finding}",
     "None of the changes that were tried helps, so the plan stays as it is.": "Keine der versuchten Änderungen hilft, also bleibt der Plan, wie er ist.",
     "No problems found, so the plan stays as it is.": "Keine Probleme gefunden, also bleibt der Plan, wie er ist.",
+}
+
+
+# What a search for a shot tells. Names of blocks are in quotation marks, since nobody knows their gender.
+SCOUTED: dict[str, str] = {
+    # where one stands, and how the camera moves
+    "low {where}": "in Bodennähe {where}",
+    "at waist height {where}": "auf Hüfthöhe {where}",
+    "at eye height {where}": "auf Augenhöhe {where}",
+    "high {where}": "über Kopfhöhe {where}",
+    "beside {what}": "neben {what}",
+    "behind {what}": "hinter {what}",
+    "on {what}": "auf {what}",
+    "in the open": "im Freien",
+    "the {name}": "„{name}“",
+    "{name}": "„{name}“",
+    "the {several}": "mehreren „{several}“",
+    "{several}": "mehreren „{several}“",
+    "{word}s": "{word}",  # English plurals: a name stays as it is
+    "{word}es": "{word}",
+    "{stem}ies": "{stem}y",
+    "{subject} held": "{subject} gehalten",
+    "pan right {angle}°": "Schwenk {angle}° nach rechts",
+    "pan left {angle}°": "Schwenk {angle}° nach links",
+    "tilt up {angle}°": "Neigung {angle}° nach oben",
+    "tilt down {angle}°": "Neigung {angle}° nach unten",
+    "push in {travel} m": "Fahrt {travel} m heran",
+    "pull out {travel} m": "Fahrt {travel} m zurück",
+    "slide right {travel} m": "Fahrt {travel} m nach rechts",
+    "slide left {travel} m": "Fahrt {travel} m nach links",
+    "the best shot from there": "die beste Aufnahme von dort",
+    # why
+    "{subject} comes out in time and stays to the end (weakest frame after that {score:.0f} of 100)": "{subject} kommt rechtzeitig zum Vorschein und bleibt bis zum Ende (das schwächste Bild danach {score:.0f} von 100)",
+    "{subject} stands well in every frame (the weakest {score:.0f} of 100)": "{subject} steht in jedem Bild gut (das schwächste {score:.0f} von 100)",
+    "weakest at frame {frame} ({score:.0f} of 100): {part}": "am schwächsten in Bild {frame} ({score:.0f} von 100): {part}",
+    "nothing moves but the light": "nichts bewegt sich außer dem Licht",
+    "the view turns by {turned} of the frame's width, without parallax": "der Blick dreht sich um {turned} der Bildbreite, ohne Parallaxe",
+    "near and far move apart by no more than {apart:.1f} % of the frame's width": "Nähe und Ferne verschieben sich um höchstens {apart:.1f} % der Bildbreite gegeneinander",
+    "near and far move apart by {apart:.0f} % of the frame's width": "Nähe und Ferne verschieben sich um {apart:.0f} % der Bildbreite gegeneinander",
+    "{name}, {away} m from the camera, passes over {apart:.0f} % of the frame's width before the far distance": "{name}, {away} m vor der Kamera, zieht über {apart:.0f} % der Bildbreite an der Ferne vorbei",
+    "{name}, {away} m from the camera, passes over the whole frame and more before the far distance": "{name}, {away} m vor der Kamera, zieht über das ganze Bild und mehr an der Ferne vorbei",
+    "the sun shines from behind the camera": "die Sonne scheint von hinten",
+    "the sun shines from the side": "die Sonne scheint von der Seite",
+    "the sun shines from ahead": "die Sonne scheint von vorn",
+    "{light} and is in the picture at {first}": "{light} und ist um {first} im Bild",
+    "{light} and is in the picture from {first} to {last}": "{light} und ist von {first} bis {last} im Bild",
+    "the moon is in the picture at {first}": "der Mond ist um {first} im Bild",
+    "the moon is in the picture from {first} to {last}": "der Mond ist von {first} bis {last} im Bild",
+    # what it costs
+    "at the planned place": "am geplanten Platz",
+    "{way} m forward": "{way} m nach vorn",
+    "{way} m back": "{way} m zurück",
+    "{way} m to the right": "{way} m nach rechts",
+    "{way} m to the left": "{way} m nach links",
+    "{one} and {other}": "{one} und {other}",
+    "{way} from the planned place": "vom geplanten Platz {way}",
+    "{way} of the planned place": "vom geplanten Platz {way}",
+    "rail {height} m over the ground": "Schiene {height} m über dem Boden",
+    "{rise} m up from there": "von dort {rise} m hinauf",
+    "{rise} m down from there": "von dort {rise} m hinunter",
+    "water {away} m away": "Wasser in {away} m Entfernung",
+    "an edge {away} m away": "eine Kante in {away} m Entfernung",
+    # what to check there
+    "that you may stand there until {until}": "dass du bis {until} dort stehen darfst",
+    "that there is a way on foot": "dass ein Fußweg hinführt",
+    "that {name} is {away} m from the lens: the move lives on it": "dass {name} {away} m vor dem Objektiv steht: Davon lebt die Fahrt",
+    "what stands before the subject: on frame {frame} part of it is hidden": "was vor dem Motiv steht: In Bild {frame} ist ein Teil davon verdeckt",
+    # remarks
+    "Nothing found here passes its review, wherever it stands; the same stops every shot, so change that first. {finding}": "Nichts hier besteht seine Prüfung, wo immer es steht; dasselbe verhindert jede Aufnahme, also ändere das zuerst. {finding}",
+    "Nothing found here passes its review; a larger area, another lens or another subject would help.": "Nichts hier besteht seine Prüfung; ein größeres Gebiet, ein anderes Objektiv oder ein anderes Motiv würde helfen.",
+    "No move is worth more than a still picture here; a foreground within two metres, a longer rail or another subject would help.": "Keine Bewegung ist hier mehr wert als ein Bild ohne Bewegung; ein Vordergrund innerhalb von zwei Metern, eine längere Schiene oder ein anderes Motiv würde helfen.",
+    "Nothing found is worth more than the shot as planned ({planned:.0f}).": "Nichts Gefundenes ist mehr wert als die geplante Aufnahme ({planned:.0f}).",
+    "The plan asks nothing of light, sun or moon in its composition, so one evening is much like another.": "Der Plan verlangt in seiner Gestaltung nichts von Licht, Sonne oder Mond, also gleicht ein Abend dem andern.",
+    "No block makes a picture from here that passes its review.": "Kein Block ergibt von hier ein Bild, das seine Prüfung besteht.",
+    "The search failed: {problem}": "Die Suche ist gescheitert: {problem}",
+}
+
+# Why no clip could be made
+UNDRAWN: dict[str, str] = {
+    "{output}: {why}": "{output}: {why}",
+    "{other} has {theirs} and {first} {ours}; side by side they must have the same": "{other} hat {theirs} und {first} {ours}; nebeneinander müssen sie übereinstimmen",
+    "{frames} frames at {fps:g} a second": "{frames} Bilder bei {fps:g} je Sekunde",
+    "the other plan": "der andere Plan",
+    "the first": "der erste",
+    "{jobs} is not a number of processes from 1 to {most}": "{jobs} ist keine Zahl von Prozessen von 1 bis {most}",
+    "{first}:{last} is not within the plan's frames, 1 to {frames}": "{first}:{last} liegt nicht in den Bildern des Plans, 1 bis {frames}",
+    "{every} is not a whole number from 1": "{every} ist keine ganze Zahl ab 1",
+    "{look} is not known; use one of: {known}": "{look} ist nicht bekannt; möglich sind: {known}",
+    "{given} is outside {least} to {most} pixels a side": "{given} liegt nicht zwischen {least} und {most} Pixeln je Seite",
+    "{given} has an odd side, which video can't have; {even} would do": "{given} hat eine ungerade Seite, was ein Video nicht haben kann; {even} ginge",
+    "{given} hasn't the clip's shape ({shape}); {fitting} has": "{given} hat nicht die Form des Clips ({shape}); {fitting} hat sie",
+    "{count} of {all} frames are not drawn yet in this look and size: {spans}": "{count} von {all} Bildern sind in diesem Aussehen und dieser Größe noch nicht gezeichnet: {spans}",
+    "{spans} and {more} more stretches": "{spans} und {more} weitere Strecken",
+    "no OpenGL here": "kein OpenGL hier",
+    "no graphics card here": "keine Grafikkarte hier",
+    "nothing here can draw: {why}, and this Blender was built without Cycles; install the system's OpenGL libraries (libgl1 and libegl1 on Debian and Ubuntu)": "hier kann nichts zeichnen: {why}, und dieses Blender wurde ohne Cycles gebaut; installiere die OpenGL-Bibliotheken des Systems (libgl1 und libegl1 unter Debian und Ubuntu)",
+    "frame {number} {why}": "Bild {number} {why}",
+    "can't be written ({why})": "kann nicht geschrieben werden ({why})",
+    "could not be drawn ({why})": "konnte nicht gezeichnet werden ({why})",
+    "could not be written to {folder}; is the disk full?": "konnte nicht nach {folder} geschrieben werden; ist der Datenträger voll?",
+    "could not be written whole; is the disk full?": "konnte nicht ganz geschrieben werden; ist der Datenträger voll?",
+    "{output}: the video could not be written whole; is the disk full?": "{output}: Das Video konnte nicht ganz geschrieben werden; ist der Datenträger voll?",
+    "the video could not be written ({why})": "das Video konnte nicht geschrieben werden ({why})",
+    "Blender's encoder wrote no video; is the disk full?": "Blenders Encoder hat kein Video geschrieben; ist der Datenträger voll?",
+    "Blender can't draw this here: {why}": "Blender kann dies hier nicht zeichnen: {why}",
 }

@@ -1,5 +1,6 @@
 """In a Blender of its own: draws one plan file's clip or stills, and writes what it has to say into a file, a
-JSON record a line. Started as a script by preview_job.
+JSON record a line; what it refuses in the language that the task brings along. Started as a script by
+preview_job.
 """
 
 from __future__ import annotations
@@ -34,33 +35,41 @@ def run(task_file: str) -> int:
     request = importlib.import_module(f"{PACKAGE}.render.request")
     import attrs
 
-    from planner_core import PlanError
+    from planner_core.words.language import Language, spoken
 
     with Path(task["said"]).open("a", encoding="utf-8") as said:
 
-        def say(kind: str, **record: Any) -> None:
+        def tell(kind: str, **record: Any) -> None:
             said.write(json.dumps({"kind": kind, **record}) + "\n")
             said.flush()
 
-        def fail(problem: str, field: str = "") -> int:
-            say(FAILED, problem=" ".join(problem.split()), field=field)
-            return 1
-
         try:
-            made = _make(task, preview, request, lambda now: say(PROGRESS, **attrs.asdict(now)))
-        except request.PreviewError as problem:
-            return fail(str(problem), problem.field)
-        except PlanError as problem:
-            return fail(str(problem))
-        except OSError as problem:
-            return fail(f"{problem.filename or task['output']}: {problem.strerror or problem}")
+            made = _make(task, preview, request, lambda now: tell(PROGRESS, **attrs.asdict(now)))
         except KeyboardInterrupt:
             return 130
         except Exception as problem:
-            traceback.print_exc()
-            return fail(f"Blender can't draw this here: {str(problem) or type(problem).__name__}")
-        say(DONE, **made)
+            with spoken(Language(**task["language"])):  # not before: what is drawn stays as a file is
+                words = refusal_words(problem, task["output"])
+            tell(FAILED, problem=" ".join(words.split()), field=getattr(problem, "field", ""))
+            return 1
+        tell(DONE, **made)
     return 0
+
+
+def refusal_words(problem: Exception, output: str) -> str:
+    """What keeps the clip from being made, in the current language."""
+    from planner_core import PlanError
+    from planner_core.words.language import Phrase, in_words, say
+
+    told = getattr(problem, "text", None)
+    if isinstance(told, Phrase):
+        return in_words(told)
+    if isinstance(problem, PlanError):
+        return str(problem)
+    if isinstance(problem, OSError):
+        return f"{problem.filename or output}: {in_words(problem.strerror or str(problem))}"
+    traceback.print_exception(problem)
+    return say("Blender can't draw this here: {why}", why=str(problem) or type(problem).__name__)
 
 
 def _make(task: dict[str, Any], preview: Any, request: Any, progress: Any) -> dict[str, Any]:

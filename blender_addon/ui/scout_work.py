@@ -1,5 +1,6 @@
 """In a process of its own: searches one plan's place for the shot, and writes how far it is and the best so
-far into a file, a JSON record a line. Started as a script by scout_job.
+far into a file, a JSON record a line, in the language that the task brings along. Started as a script by
+scout_job.
 """
 
 from __future__ import annotations
@@ -21,31 +22,41 @@ def run(task_file: str) -> int:
     task = json.loads(Path(task_file).read_text(encoding="utf-8"))
     sys.path[:0] = [path for path in task["paths"] if path not in sys.path]
     from planner_core import PlanError, load_plan
+    from planner_core.review.german import (  # noqa: F401  (registers its sentences)
+        care,
+        light,
+        picture,
+        remedies,
+        rig,
+        sky,
+    )
     from planner_core.scout.search import Wishes
+    from planner_core.words.language import Language, say, spoken
 
-    with Path(task["said"]).open("a", encoding="utf-8") as said:
+    with Path(task["said"]).open("a", encoding="utf-8") as said, spoken(Language(**task["language"])):
 
-        def say(kind: str, **record: Any) -> None:
+        def tell(kind: str, **record: Any) -> None:
             said.write(json.dumps({"kind": kind, **record}) + "\n")
             said.flush()
 
         try:
             area = tuple(task["area"]) if task["area"] else None
             wishes = Wishes(area=area, reviews=task["reviews"], top=task["top"])  # type: ignore[arg-type]
-            SEARCHES[task["what"]](load_plan(task["plan"]), wishes, task, say)
+            SEARCHES[task["what"]](load_plan(task["plan"]), wishes, task, tell)
         except PlanError as problem:
-            say(FAILED, problem=str(problem))
+            tell(FAILED, problem=str(problem))
             return 1
         except KeyboardInterrupt:
             return 130
         except Exception as problem:
             traceback.print_exc()
-            say(FAILED, problem=f"The search failed: {str(problem) or type(problem).__name__}")
+            why = str(problem) or type(problem).__name__
+            tell(FAILED, problem=say("The search failed: {problem}", problem=why))
             return 1
     return 0
 
 
-def _spots(plan: Any, wishes: Any, _task: dict[str, Any], say: Callable[..., None]) -> None:
+def _spots(plan: Any, wishes: Any, _task: dict[str, Any], tell: Callable[..., None]) -> None:
     """Where to stand on the planned evening."""
     from planner_core.scout.search import Scout
 
@@ -55,14 +66,14 @@ def _spots(plan: Any, wishes: Any, _task: dict[str, Any], say: Callable[..., Non
     for now in scout.run():
         better = now.stage == "reviews" and now.done % TELL_EVERY == 0 and now.finds != told
         if better or now.stage != stage:
-            say(PROGRESS, stage=now.stage, done=now.done, total=now.total, **_shown(scout))
+            tell(PROGRESS, stage=now.stage, done=now.done, total=now.total, **_shown(scout))
             told, stage = now.finds, now.stage
         else:
-            say(PROGRESS, stage=now.stage, done=now.done, total=now.total)
-    say(DONE, done=1, total=1, **_shown(scout))
+            tell(PROGRESS, stage=now.stage, done=now.done, total=now.total)
+    tell(DONE, done=1, total=1, **_shown(scout))
 
 
-def _evenings(plan: Any, wishes: Any, task: dict[str, Any], say: Callable[..., None]) -> None:
+def _evenings(plan: Any, wishes: Any, task: dict[str, Any], tell: Callable[..., None]) -> None:
     """Which of several evenings is the best for each spot, and which spot for each evening."""
     from planner_core.evening.dates import date_span
     from planner_core.scout.evenings import EveningSearch
@@ -74,8 +85,8 @@ def _evenings(plan: Any, wishes: Any, task: dict[str, Any], say: Callable[..., N
             more = _shown(search.searching)  # on one of the evenings, until all are compared
         elif now.stage == "evenings" and now.done % (TELL_EVERY * len(search.shots)) == 0:
             more = _shown_evenings(search)
-        say(PROGRESS, stage=now.stage, done=now.done, total=now.total, **more)
-    say(DONE, done=1, total=1, **_shown_evenings(search))
+        tell(PROGRESS, stage=now.stage, done=now.done, total=now.total, **more)
+    tell(DONE, done=1, total=1, **_shown_evenings(search))
 
 
 def _shown_evenings(search: Any) -> dict[str, Any]:
@@ -100,16 +111,16 @@ def _evening(found: Any, row: int) -> dict[str, Any]:
     return {"date": found.dates[row].isoformat(), "best": best, "points": points}
 
 
-def _subjects(plan: Any, wishes: Any, _task: dict[str, Any], say: Callable[..., None]) -> None:
+def _subjects(plan: Any, wishes: Any, _task: dict[str, Any], tell: Callable[..., None]) -> None:
     """Which block makes the best subject from the planned place."""
     from planner_core.scout.evenings import SubjectSearch
 
     search = SubjectSearch(plan, wishes)
     for now in search.run():
-        say(PROGRESS, stage=now.stage, done=now.done, total=now.total)
+        tell(PROGRESS, stage=now.stage, done=now.done, total=now.total)
     found = search.result()
     finds = [{**_find(find), "subject": name} for name, find in zip(found.subjects, found.finds, strict=True)]
-    say(DONE, done=1, total=1, **_map(None, 1.0, found.planned_score, found.remark), finds=finds)
+    tell(DONE, done=1, total=1, **_map(None, 1.0, found.planned_score, found.remark), finds=finds)
 
 
 def _map(tally: Any, cell_m: float, planned: float, remark: str) -> dict[str, Any]:

@@ -26,6 +26,7 @@ from planner_core.scout.search import Found, Progress, Scout, Wishes
 from planner_core.scout.shots import Shot, width_share_px, with_lens
 from planner_core.scout.ties import steady
 from planner_core.words.dates import day_words
+from planner_core.words.language import say
 
 Array = NDArray[np.float64]
 
@@ -70,7 +71,7 @@ class Evenings:
         """What would make the evenings differ more."""
         if self.has_wishes:
             return ""
-        return (
+        return say(
             "The plan asks nothing of light, sun or moon in its composition, so one evening is much like "
             "another."
         )
@@ -320,7 +321,7 @@ class SubjectSearch:
             finds=tuple(describe(scout, found) for _, (scout, found) in order),
             planned_score=planned,
             scout=scout,
-            remark="" if order else "No block makes a picture from here that passes its review.",
+            remark="" if order else say("No block makes a picture from here that passes its review."),
         )
 
 

@@ -21,12 +21,18 @@ from planner_core.plan.text import one_line
 from planner_core.plan.timeline import clock
 from planner_core.scout.search import Found, Scout
 from planner_core.words.figures import figure, percent
+from planner_core.words.language import say
 
 LOW_M, WAIST_M, EYE_M = 0.75, 1.25, 1.85  # heights of the camera over the ground; common practice, no source
 BEHIND_M = 8.0  # a foreground nearer than this gives the shot its name
 WALL_M, OVERHEAD_M = 2.0, 0.7  # wider and so much higher than the camera, one doesn't look past or over it
+WHOLE_PERCENT = 95.0  # of the frame, from where on it is told as the whole
 WATER_NEAR_M, EDGE_NEAR_M = 5.0, 2.0
-LIGHT_WORDS = {"front": "from behind the camera", "side": "from the side", "back": "from ahead"}
+LIGHT_WORDS = {
+    "front": "the sun shines from behind the camera",
+    "side": "the sun shines from the side",
+    "back": "the sun shines from ahead",
+}
 NUMBERED = re.compile(r"(.*\S)\s+\d+")
 
 
@@ -97,36 +103,39 @@ def describe(scout: Scout, found: Found) -> Find:
 
 def _name(scout: Scout, found: Found) -> str:
     shot = found.shot
-    where = f"{_height(shot.height_m + scout.plan.rig.head_height_m)} {_where(scout, found)}"
-    parts = [where, f"{shot.focal_length_mm:g} mm", _move(found)]
+    place = _height(shot.height_m + scout.plan.rig.head_height_m, _where(scout, found))
+    parts = [place, f"{shot.focal_length_mm:g} mm", _move(found)]
     if shot.kind == "slide-held":
-        parts.append(f"{_bare(composition.subject_name(found.plan))} held")
+        label = _subject_label(found)
+        held = say("{name}", name=label) if label else say("the subject")
+        parts.append(say("{subject} held", subject=held))
     return ", ".join(parts)
 
 
-def _height(camera_m: float) -> str:
+def _height(camera_m: float, where: str) -> str:
     if camera_m < LOW_M:
-        return "low"
+        return say("low {where}", where=where)
     if camera_m < WAIST_M:
-        return "at waist height"
-    return "at eye height" if camera_m < EYE_M else "high"
+        return say("at waist height {where}", where=where)
+    return say("at eye height {where}" if camera_m < EYE_M else "high {where}", where=where)
 
 
 def _where(scout: Scout, found: Found) -> str:
     near = _foreground(found)
     if near is not None and near.distance_m < BEHIND_M:
-        return f"{_beside_or_behind(found, near)} {_called(found, near.block)}"
+        beside = _is_beside(found, near)
+        return say("beside {what}" if beside else "behind {what}", what=_called(found, near.block))
     _, which = scout.terrain.under(np.array([found.shot.place_m[:2]]))
     name = scout.terrain.names[int(which[0])]
-    return f"on {_with_article(one_line(name))}" if name else "in the open"
+    return say("on {what}", what=_with_article(one_line(name))) if name else say("in the open")
 
 
-def _beside_or_behind(found: Found, near: Layer) -> str:
+def _is_beside(found: Found, near: Layer) -> bool:
     """One stands beside what is too wide and high to look past and over: a house, not a post."""
     seen = found.measured.frames.view.visibility
     wall = float(np.ptp(seen.boxes.corners_m[seen.boxes.block == near.block], axis=(0, 1))[:2].max()) > WALL_M
     above_m = float(seen.top_m[near.block]) - float(seen.camera_m[:, 2].mean())
-    return "beside" if wall and above_m > OVERHEAD_M else "behind"
+    return wall and above_m > OVERHEAD_M
 
 
 def _foreground(found: Found) -> Layer | None:
@@ -138,51 +147,72 @@ def _foreground(found: Found) -> Layer | None:
 
 def _called(found: Found, block: int) -> str:
     """A block as one would speak of it; of several that are numbered alike and stand near, all of them."""
-    name = _bare(block_text(found.plan, block))
-    several = NUMBERED.fullmatch(name)
-    if several is None:
+    name = _label(found, block)
+    numbered = NUMBERED.fullmatch(name)
+    if numbered is None:
         return _with_article(name)
-    stem = several[1]
+    stem = numbered[1]
     near = [layer for layer in found.measured.parallax.layers if layer.distance_m < 2.0 * BEHIND_M]
-    names = [_bare(block_text(found.plan, layer.block)) for layer in near if layer.block != HORIZON]
+    names = [_label(found, layer.block) for layer in near if layer.block != HORIZON]
     alike = sum(bool(one and one[1] == stem) for one in map(NUMBERED.fullmatch, names))
-    return _with_article(_plural(stem) if alike > 1 else name)
+    if alike < 2:
+        return _with_article(name)
+    several = _plural(stem)
+    return say("the {several}" if _is_common(several) else "{several}", several=several)
 
 
 def _plural(word: str) -> str:
     if word.endswith(("s", "x", "ch", "sh")):
-        return f"{word}es"
-    return f"{word[:-1]}ies" if re.search(r"[^aeiou]y$", word) else f"{word}s"
+        return say("{word}es", word=word)
+    if re.search(r"[^aeiou]y$", word):
+        return say("{stem}ies", stem=word[:-1])
+    return say("{word}s", word=word)
 
 
 def _with_article(name: str) -> str:
     """“the quay”; a name that is written as one, or has its article or number, stays as it is."""
+    return say("the {name}" if _is_common(name) else "{name}", name=name)
+
+
+def _is_common(name: str) -> bool:
     common = name[:1].islower() and not any(letter.isdigit() for letter in name)
-    return f"the {name}" if common and not name.startswith(("the ", "a ", "an ")) else name
+    return common and not name.startswith(("the ", "a ", "an "))
 
 
-def _bare(text: str) -> str:
+def _label(found: Found, block: int) -> str:
     """A block's name without the marks around it."""
-    return text.strip("“”")
+    return block_text(found.plan, block).strip("“”")
+
+
+def _subject_label(found: Found) -> str:
+    """The subject's name without marks; empty where there is none."""
+    return composition.subject_label(found.plan).strip("“”")
+
+
+def _subject(found: Found) -> str:
+    """The subject as one would speak of it."""
+    label = _subject_label(found)
+    return _with_article(label) if label else say("the subject")
 
 
 def _move(found: Found) -> str:
-    shot, plan = found.shot, found.plan
-    poses = plan.move.poses
+    shot, poses = found.shot, found.plan.move.poses
     if shot.kind == "still":
-        return "still"
+        return say("still")
     if shot.kind == "pan":
         turned = wrapped_deg(float(poses[-1].pan_deg or 0.0) - float(poses[0].pan_deg or 0.0))
-        return f"pan {'right' if turned > 0.0 else 'left'} {figure(abs(turned), 2)}°"
+        angle = figure(abs(turned), 2)
+        return say("pan right {angle}°" if turned > 0.0 else "pan left {angle}°", angle=angle)
     if shot.kind == "tilt":
         turned = float(poses[-1].tilt_deg or 0.0) - float(poses[0].tilt_deg or 0.0)
-        return f"tilt {'up' if turned > 0.0 else 'down'} {figure(abs(turned), 2)}°"
-    metres = f"{figure(abs(shot.travel_m), 2)} m"
+        angle = figure(abs(turned), 2)
+        return say("tilt up {angle}°" if turned > 0.0 else "tilt down {angle}°", angle=angle)
+    travel = figure(abs(shot.travel_m), 2)
     if shot.kind in ("push-in", "pull-out"):
-        return f"{'push in' if shot.kind == 'push-in' else 'pull out'} {metres}"
+        return say("push in {travel} m" if shot.kind == "push-in" else "pull out {travel} m", travel=travel)
     lens = float(found.measured.frames.lens_bearing_deg[0])
     aside = np.sin(np.radians(shot.rail_deg - lens)) * shot.travel_m
-    return f"slide {'right' if aside > 0.0 else 'left'} {metres}"
+    return say("slide right {travel} m" if aside > 0.0 else "slide left {travel} m", travel=travel)
 
 
 # ---------------------------------------------------------------- the reason
@@ -197,60 +227,96 @@ def _reason(found: Found) -> str:
     if light:
         sentences.append(f"{light[0].upper()}{light[1:]}.")
     worry = found.measured.worst(set(found.score.faults) - {"foreground-missing", "background-static"})
-    return " ".join(sentences) + (f" But: {worry.message}" if worry is not None else "")
+    if worry is not None:
+        sentences.append(say("But: {finding}", finding=worry.message))
+    return " ".join(sentences)
 
 
 def _picture_words(found: Found) -> str:
     measured = found.measured
-    subject = _with_article(_bare(composition.subject_name(found.plan)))
     score = measured.reading.score[measured.weakest] * 100.0
     if measured.reveals:
-        return (
-            f"{subject} comes out in time and stays to the end (weakest frame after that {score:.0f} of 100)"
+        return say(
+            "{subject} comes out in time and stays to the end (weakest frame after that {score:.0f} of 100)",
+            subject=_subject(found),
+            score=score,
         )
     if score >= 80.0:
-        return f"{subject} stands well in every frame (the weakest {score:.0f} of 100)"
+        template = "{subject} stands well in every frame (the weakest {score:.0f} of 100)"
+        return say(template, subject=_subject(found), score=score)
     part = composition.part_text(found.plan, measured.reading, measured.weakest)
-    return f"weakest at frame {measured.weakest + 1} ({score:.0f} of 100): {part}"
+    frame = measured.weakest + 1
+    return say("weakest at frame {frame} ({score:.0f} of 100): {part}", frame=frame, score=score, part=part)
 
 
 def _move_words(found: Found) -> str:
     measured, near = found.measured, _foreground(found)
     if not measured.axes:
-        return "nothing moves but the light"
+        return say("nothing moves but the light")
     if "slide" not in measured.axes:
         turned = percent(max(measured.turned_percent) / 100.0)
-        return f"the view turns by {turned} of the frame's width, without parallax"
+        return say("the view turns by {turned} of the frame's width, without parallax", turned=turned)
     apart = measured.parallax.separation_percent
     if apart < MISSING_PERCENT:
-        return f"near and far move apart by no more than {apart:.1f} % of the frame's width"
+        return say("near and far move apart by no more than {apart:.1f} % of the frame's width", apart=apart)
     if near is None:
-        return f"near and far move apart by {apart:.0f} % of the frame's width"
-    widths = f"{apart:.0f} % of the frame's width" if apart < 95.0 else "the whole frame and more"
-    name, away = _bare(block_text(found.plan, near.block)), figure(near.distance_m, 2)
-    return f"{_with_article(name)}, {away} m from the camera, passes over {widths} before the far distance"
+        return say("near and far move apart by {apart:.0f} % of the frame's width", apart=apart)
+    return say(
+        "{name}, {away} m from the camera, passes over {apart:.0f} % of the frame's width before the far "
+        "distance"
+        if apart < WHOLE_PERCENT
+        else "{name}, {away} m from the camera, passes over the whole frame and more before the far distance",
+        name=_with_article(_label(found, near.block)),
+        away=figure(near.distance_m, 2),
+        apart=apart,
+    )
 
 
 def _light_words(found: Found) -> str:
     """Where the light comes from, and sun and moon in the picture with their clock."""
-    frames = found.measured.frames
-    sun, said = _in_picture_words(found, sunlight.sunlight(frames).in_picture), []
+    frames, said = found.measured.frames, []
     lit = frames.sun_altitude_deg > 0.0
     if lit.any():
         off = np.abs(wrapped_deg(frames.sun_azimuth_deg - frames.lens_bearing_deg))[lit]
         side = LIGHT_SIDES[int(light_comes_from(np.array([float(np.median(off))]))[0])]
-        said.append(f"the sun shines {LIGHT_WORDS[side]}" + (f" and {sun}" if sun else ""))
-    moon = _in_picture_words(found, moonlight.moon_view(frames).in_picture)
-    return ", ".join([*said, *([f"the moon {moon}"] if moon else [])])
+        said.append(_sun_words(found, say(LIGHT_WORDS[side]), sunlight.sunlight(frames).in_picture))
+    moon = moonlight.moon_view(frames).in_picture
+    if moon.any():
+        said.append(_moon_words(found, moon))
+    return ", ".join(said)
 
 
-def _in_picture_words(found: Found, inside: NDArray[np.bool_]) -> str:
-    rows = np.flatnonzero(inside)
-    if not len(rows):
-        return ""
-    utc_s = found.measured.frames.utc_s
-    first, last = (clock(float(utc_s[row]), found.plan.zone) for row in (rows[0], rows[-1]))
-    return f"is in the picture {f'at {first}' if first == last else f'from {first} to {last}'}"
+def _sun_words(found: Found, light: str, inside: NDArray[np.bool_]) -> str:
+    """Where the sun shines from, and when it is in the picture, if ever."""
+    if not inside.any():
+        return light
+    first, last = _clocks(found, inside)
+    return say(
+        "{light} and is in the picture at {first}"
+        if first == last
+        else "{light} and is in the picture from {first} to {last}",
+        light=light,
+        first=first,
+        last=last,
+    )
+
+
+def _moon_words(found: Found, inside: NDArray[np.bool_]) -> str:
+    """When the moon is in the picture."""
+    first, last = _clocks(found, inside)
+    return say(
+        "the moon is in the picture at {first}"
+        if first == last
+        else "the moon is in the picture from {first} to {last}",
+        first=first,
+        last=last,
+    )
+
+
+def _clocks(found: Found, inside: NDArray[np.bool_]) -> tuple[str, str]:
+    """The local time of the first and of the last frame of some."""
+    utc_s, zone = found.measured.frames.utc_s[inside], found.plan.zone
+    return clock(float(utc_s[0]), zone), clock(float(utc_s[-1]), zone)
 
 
 # ---------------------------------------------------------------- costs and checks
@@ -259,16 +325,17 @@ def _in_picture_words(found: Found, inside: NDArray[np.bool_]) -> str:
 def _costs(scout: Scout, found: Found) -> tuple[str, ...]:
     plan, terrain, shot = scout.plan, scout.terrain, found.shot
     place = np.array(shot.place_m[:2])
-    said = [_walk(scout, found), f"rail {figure(shot.height_m, 2)} m over the ground"]
+    said = [_walk(scout, found), say("rail {height} m over the ground", height=figure(shot.height_m, 2))]
     planned = float(terrain.under(np.array([plan.rig.origin_m[:2]]))[0][0])
     rise = shot.place_m[2] - planned
     if abs(rise) >= 0.5:
-        said.append(f"{figure(abs(rise), 2)} m {'up' if rise > 0.0 else 'down'} from there")
+        way = "{rise} m up from there" if rise > 0.0 else "{rise} m down from there"
+        said.append(say(way, rise=figure(abs(rise), 2)))
     water, edge = terrain.shore_distance_m(place), terrain.edge_distance_m(place)
     if water < WATER_NEAR_M:
-        said.append(f"water {figure(water, 2)} m away")
+        said.append(say("water {away} m away", away=figure(water, 2)))
     elif edge < EDGE_NEAR_M:
-        said.append(f"an edge {figure(edge, 2)} m away")
+        said.append(say("an edge {away} m away", away=figure(edge, 2)))
     return tuple(said)
 
 
@@ -277,33 +344,32 @@ def _walk(scout: Scout, found: Found) -> str:
     way = np.array(found.shot.place_m[:2]) - scout.planned_place()[0]
     walk = float(np.hypot(*way))
     if walk < 1.0:
-        return "at the planned place"
+        return say("at the planned place")
     ahead = ((scout.aim.low + scout.aim.high) / 2.0)[:2] - scout.planned_place()[0]
     ahead = ahead / max(float(np.hypot(*ahead)), 1e-9)
     on, right = float(way @ ahead), float(way @ np.array([ahead[1], -ahead[0]]))
-    parts = [
-        f"{figure(abs(value), 2)} m {words[0] if value > 0.0 else words[1]}"
-        for value, words in ((on, ("forward", "back")), (right, ("to the right", "to the left")))
-        if abs(value) >= max(0.5, 0.15 * walk)
-    ]
-    aside = parts[-1].endswith(("left", "right"))
-    return f"{' and '.join(parts)} {'of' if aside else 'from'} the planned place"
+    least = max(0.5, 0.15 * walk)
+    ahead_words = say("{way} m forward" if on > 0.0 else "{way} m back", way=figure(abs(on), 2))
+    if abs(right) < least:
+        return say("{way} from the planned place", way=ahead_words)
+    aside = say("{way} m to the right" if right > 0.0 else "{way} m to the left", way=figure(abs(right), 2))
+    both = aside if abs(on) < least else say("{one} and {other}", one=ahead_words, other=aside)
+    return say("{way} of the planned place", way=both)
 
 
 def _to_check(scout: Scout, found: Found) -> tuple[str, ...]:
     near, frames = _foreground(found), found.measured.frames
     until = clock(float(frames.utc_s[-1]), found.plan.zone)
-    said = [f"that you may stand there until {until}"]
+    said = [say("that you may stand there until {until}", until=until)]
     if not scout.tally.way_known:
-        said.append("that there is a way on foot")
+        said.append(say("that there is a way on foot"))
     if found.shot.travel_m and near is not None:
-        name = _with_article(_bare(block_text(found.plan, near.block)))
-        said.append(f"that {name} is {figure(near.distance_m, 2)} m from the lens: the move lives on it")
+        name, away = _with_article(_label(found, near.block)), figure(near.distance_m, 2)
+        said.append(say("that {name} is {away} m from the lens: the move lives on it", name=name, away=away))
     reading = found.measured.reading
     if reading.subject and float(reading.shown[found.measured.weakest]) < 0.95:
-        said.append(
-            f"what stands before the subject: on frame {found.measured.weakest + 1} part of it is hidden"
-        )
+        hidden = "what stands before the subject: on frame {frame} part of it is hidden"
+        said.append(say(hidden, frame=found.measured.weakest + 1))
     return tuple(said)
 
 
@@ -324,22 +390,26 @@ class Report:
         """Where no find, or no move, is worth more than a still picture: that, and what would help."""
         stop = None if self.finds else self.scout.stopped_by()
         if stop is not None:
-            return (
+            return say(
                 "Nothing found here passes its review, wherever it stands; the same stops every shot, so "
-                f"change that first. {stop.message}"
+                "change that first. {finding}",
+                finding=stop.message,
             )
         if not self.finds:
-            return (
-                "Nothing found here passes its review; a larger area, another lens or another subject would "
-                "help."
+            return say(
+                "Nothing found here passes its review; a larger area, another lens or another subject "
+                "would help."
             )
         if self.finds[0].found.shot.kind == "still":
-            return (
+            return say(
                 "No move is worth more than a still picture here; a foreground within two metres, a longer "
                 "rail or another subject would help."
             )
         if self.finds[0].points < self.planned_score:
-            return f"Nothing found is worth more than the shot as planned ({self.planned_score:.0f})."
+            planned = self.planned_score
+            return say(
+                "Nothing found is worth more than the shot as planned ({planned:.0f}).", planned=planned
+            )
         return ""
 
     def as_dict(self) -> dict[str, Any]:

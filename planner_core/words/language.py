@@ -9,7 +9,7 @@ last: `in_words`. Findings have speakers of their own in each language (`review/
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from typing import Any
 
 from attrs import field, frozen
@@ -41,17 +41,22 @@ def left(choose: Callable[[], Language]) -> None:
 
 
 @contextmanager
-def in_english() -> Iterator[None]:
-    """Say everything in English meanwhile: for pages that are in English as a whole."""
+def spoken(chosen: Language) -> Iterator[None]:
+    """Say everything in one language meanwhile."""
 
-    def english() -> Language:
-        return _PLAIN
+    def choose() -> Language:
+        return chosen
 
-    chosen_by(english)
+    chosen_by(choose)
     try:
         yield
     finally:
-        left(english)
+        left(choose)
+
+
+def in_english() -> AbstractContextManager[None]:
+    """Say everything in English meanwhile: for pages that are in English as a whole."""
+    return spoken(_PLAIN)
 
 
 def current() -> Language:

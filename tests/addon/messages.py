@@ -17,6 +17,7 @@ from planner_core.output.evening.words import TRIED
 from planner_core.picture.speed import ROLES, SPEED_WORDS
 from planner_core.plan.model import PIN_DISCS, WANTED
 from planner_core.review.words import in_short
+from planner_core.scout.finds import LIGHT_WORDS
 from planner_core.time.events import PHASES
 from planner_core.words.dates import MONTHS, WEEKDAYS
 from tests.spoken import codes_of_the_tool
@@ -45,7 +46,16 @@ def is_message(text: str) -> bool:
 
 
 # What takes a message, and which of its arguments that is
-SAYING = {"say": 0, "phrase": 0, "PlanError": 2, "Word": 0, "flaw": 1, "ReadbackError": 0}
+SAYING = {
+    "say": 0,
+    "phrase": 0,
+    "PlanError": 2,
+    "Word": 0,
+    "flaw": 1,
+    "ReadbackError": 0,
+    "PreviewError": 0,
+    "FramesMissingError": 0,
+}
 
 
 def spoken_in(source: str) -> Iterator[str]:
@@ -146,7 +156,7 @@ def tables() -> Iterator[str]:
     yield from (*wording.PANELS.values(), *wording.PARTS.values(), *wording.labels.values())
     for piece in kit.PIECES.values():
         yield from (piece.label, piece.says)
-    yield from (*LABELS.values(), *TRIED.values())
+    yield from (*LABELS.values(), *TRIED.values(), *LIGHT_WORDS.values())
     for label, tip in wording.FITS.values():
         yield from (label, tip)
     yield from (in_short.title(code) for code in codes_of_the_tool())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import attrs
 import bpy
 import numpy as np
 import pytest
@@ -12,7 +13,10 @@ from blender_addon.scene import store
 from blender_addon.state import live
 from blender_addon.ui import scout_overlay
 from blender_addon.ui.operators import scout
-from planner_core.plan.file import plan_from_text
+from blender_addon.ui.scout_job import ScoutJob
+from blender_addon.ui.translation import LANGUAGES
+from planner_core.plan.file import plan_from_text, plan_to_text
+from planner_core.words import language
 from tests.addon.test_panels import drawn
 from tests.present import present
 from tests.scouting import TOWER, box, ground, place
@@ -155,3 +159,21 @@ def test_a_date_that_is_none_is_told_and_searches_nothing(found: Any) -> None:
     scene.duskrail.scout_what, scene.duskrail.scout_from = "EVENINGS", "next week"
     with pytest.raises(RuntimeError, match="not a date"):
         bpy.ops.duskrail.scout()
+
+
+@pytest.mark.once
+def test_another_process_tells_and_refuses_in_the_language_of_the_window(addon: None) -> None:
+    plan = place(TOWER, BENCH, ground("square", (-6.0, -5.0), (6.0, 3.0)))
+    task = {"what": "SUBJECTS", "area": None, "reviews": 6, "top": 2}
+    with language.spoken(LANGUAGES["de_DE"]):
+        job = ScoutJob(plan_to_text(plan), task)
+        nothing = ScoutJob(plan_to_text(attrs.evolve(plan, blocks=plan.blocks[2:])), task)
+    job.wait()
+    nothing.wait()
+    assert job.problem == ""
+    assert job.shown is not None
+    for find in job.shown.finds:
+        assert "dass du bis" in find["to_check"][0]
+        assert "Platz" in find["costs"][0]
+        assert plan_from_text(find["plan"]).title == plan.title
+    assert nothing.problem.endswith("haben keinen mit einem Namen, der Motiv sein könnte")

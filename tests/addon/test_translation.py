@@ -10,23 +10,30 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+import attrs
 import bpy
 import pytest
 
+from blender_addon.render.request import PreviewError, PreviewRequest
 from blender_addon.state import live
 from blender_addon.ui import operators, panels, properties, wording
 from blender_addon.ui.german import GERMAN
 from blender_addon.ui.operators.review import fit_of
+from blender_addon.ui.preview_job import Job
+from blender_addon.ui.preview_work import refusal_words
 from blender_addon.ui.translation import CONTEXT, LANGUAGES
 from planner_core import Plan, PlanError, compute_frames, load_plan, review
 from planner_core.edit import starter
 from planner_core.plan.file import plan_to_text
 from planner_core.review import findings
 from planner_core.review.findings import SPEAKERS, Sentences, sentences, speaks
+from planner_core.scout.finds import describe, report
+from planner_core.scout.search import Found, Scout, Wishes
 from planner_core.words import language
 from planner_core.words.language import Language, in_words
 from tests.addon.messages import SOURCES, all_messages, filled_in_too_early
 from tests.addon.test_panels import drawn
+from tests.scouting import TOWER, box, ground, place
 from tests.spoken import codes_of_the_tool
 
 
@@ -335,3 +342,128 @@ def test_a_fit_and_a_refusal_speak_german(project_root: Path, tmp_path: Path) ->
     assert said.endswith("1500 ist länger als jeder Slider (gemeint sind Meter; 1.5?)")
     assert any("statt" in line for line in told)
     assert all(line != str(english) for line, english in zip(told, fitted.said, strict=True))
+
+
+# ---------------------------------------------------------------- what a search for a shot tells
+
+
+Search = tuple[Scout, list[Found]]
+
+
+@pytest.fixture(scope="module")
+def search() -> Search:
+    """A search that has run, its finds, and a shot of every kind from one of their places."""
+    posts = [box(f"post {n}", "foreground", (0.6 * n, 3.5), (0.2, 0.2, 1.0)) for n in (1, 2)]
+    wall = box("wall", "foreground", (-1.6, 4.0), (2.6, 0.4, 3.0))
+    square, sea = (
+        ground("square", (-6.0, -5.0), (6.0, 3.0)),
+        ground("sea", (-9.0, -9.0), (9.0, 9.0), -0.5, "water"),
+    )
+    plan = place(TOWER, wall, *posts, square, sea, frames=12)
+    scout = Scout(plan, Wishes(cell_m=4.0, heights_m=(0.6, 1.1), lenses_mm=(24.0, 50.0), reviews=10))
+    for _ in scout.run():
+        pass
+    finds = list(scout.finds())
+    shot = finds[0].shot
+    still = attrs.evolve(shot, travel_m=0.0)
+    others = [
+        attrs.evolve(still, kind="still"),
+        *(attrs.evolve(still, kind="pan", across=across) for across in ((0.3, 0.6), (0.6, 0.3))),
+        *(attrs.evolve(still, kind="tilt", tilts_deg=tilts) for tilts in ((0.0, 5.0), (5.0, 0.0))),
+        *(attrs.evolve(shot, kind=kind) for kind in ("push-in", "pull-out", "slide-held")),
+        *(attrs.evolve(shot, height_m=height_m) for height_m in (0.3, 2.0)),
+        attrs.evolve(shot, travel_m=0.02),
+        attrs.evolve(shot, focal_length_mm=24.0),
+        shot.backwards(),
+    ]
+    return scout, [*finds, *(scout.look(other) for other in others)]
+
+
+def told_of(search: Search) -> list[str]:
+    """All that is told of a search's finds."""
+    scout, every = search
+    finds = [describe(scout, found) for found in every]
+    return [
+        text
+        for find in finds
+        for text in (find.name, find.in_short, find.reason, *find.costs, *find.to_check)
+    ] + [attrs.evolve(report(scout), planned_score=101.0).remark]
+
+
+def without_names(text: str) -> str:
+    """A text without the names of what stands in the searched place."""
+    return re.sub(r"\b(?:tower|wall|post|square|sea)[sσ]?\b", "", text)
+
+
+@pytest.mark.once
+def test_what_a_search_tells_can_be_translated(search: Search, spoken_oddly: None) -> None:
+    for line in told_of(search):
+        assert plain_letters(without_names(re.sub(r"\bm\b", "", line))) == [], line
+
+
+@pytest.mark.once
+def test_what_a_search_tells_is_german_in_a_german_window_and_english_elsewhere(search: Search) -> None:
+    english = told_of(search)
+    with language.spoken(choose_german()):
+        told = told_of(search)
+    assert english == told_of(search)
+    kinds = {"still", "pan", "tilt", "slide", "push-in", "pull-out", "slide-held"}
+    assert {found.shot.kind for found in search[1]} == kinds
+    words = r"\b(?:the|and|of|is|with|from|frames?|at|that|rail|slide|metres?|planned|water)\b"
+    for ours, theirs in zip(english, told, strict=True):
+        assert re.findall(words, without_names(theirs)) == [], theirs
+        assert theirs != ours or ours.endswith("mm, still")
+    assert any("hinter mehreren „post“" in line for line in told)
+    assert told[-1] == "Nichts Gefundenes ist mehr wert als die geplante Aufnahme (101)."
+
+
+@pytest.mark.once
+def test_the_language_changes_nothing_in_what_is_found(search: Search) -> None:
+    scout, every = search
+    with language.spoken(choose_german()):
+        german = Scout(scout.plan, scout.wishes)
+        for _ in german.run():
+            pass
+        texts = [plan_to_text(found.plan) for found in german.finds()]
+    assert texts == [plan_to_text(found.plan) for found in scout.finds()]
+    assert [found.score for found in german.finds()] == [found.score for found in every[: len(texts)]]
+
+
+# ---------------------------------------------------------------- what no clip is made of
+
+
+REFUSED_CLIPS: dict[str, dict[str, Any]] = {
+    "range": {"frame_range": (5, 2)},
+    "every": {"every": 0},
+    "processes": {"jobs": 0},
+    "small": {"size": (10, 10)},
+    "odd": {"size": (641, 361)},
+    "shape": {"size": (640, 640)},
+    "look": {"look": "bright"},
+    "beside": {"beside": place(TOWER, frames=13)},
+}
+
+
+@pytest.mark.once
+@pytest.mark.parametrize("asked", REFUSED_CLIPS.values(), ids=REFUSED_CLIPS.keys())
+def test_why_a_clip_is_refused_can_be_translated(asked: dict[str, Any], spoken_oddly: None) -> None:
+    with pytest.raises(PreviewError) as refused:
+        PreviewRequest(plan=attrs.evolve(place(TOWER), title=""), output=Path("a.mp4"), **asked)
+    said = refusal_words(refused.value, "a.mp4")
+    assert str(refused.value) != said
+    assert set(plain_letters(said)) <= {"bright", "fast", "lit", "Scouted"}, said
+
+
+@pytest.mark.once
+def test_a_clip_that_cannot_be_written_is_refused_in_german(tmp_path: Path) -> None:
+    plan = plan_to_text(place(TOWER))
+    drawn = {"look": "fast", "frame_range": None, "every": 1, "jobs": 1, "size": None}
+    with language.spoken(choose_german()):
+        nowhere = Job(plan, tmp_path / "nowhere" / "a.mp4", drawn)
+        early = Job(plan, tmp_path / "a.mp4", drawn | {"frame_range": [5, 2]})
+        for job in (nowhere, early):
+            job.wait()
+    assert nowhere.problem == f"{nowhere.output}: {GERMAN['the folder to write it to does not exist']}"
+    assert early.problem == "Bildbereich: 5:2 liegt nicht in den Bildern des Plans, 1 bis 24"
+    with language.spoken(choose_german()):
+        assert refusal_words(ValueError("?"), "a.mp4") == "Blender kann dies hier nicht zeichnen: ?"

@@ -286,7 +286,7 @@ def stand_at(operator: Any, scene: Any, place: Any) -> Outcome:
     if shot is None:
         operator.report({"WARNING"}, say("The rail has no room there: an edge, water or a block is too near"))
         return {"CANCELLED"}
-    return _take(operator, scene, plan_of(plan, shot, scout.aim), "the best shot from there")
+    return _take(operator, scene, plan_of(plan, shot, scout.aim), say("the best shot from there"))
 
 
 def _take(operator: Any, scene: Any, plan: Plan, said: str) -> Outcome:
