@@ -73,9 +73,9 @@ def _highlights(plan: Plan, frames: FrameTable, lost: Array) -> Iterator[Finding
         ramp.iso[worst], limits.iso_min
     )
     yield _finding(
+        "highlights-lost",
         plan,
         frames,
-        "highlights-lost",
         lost,
         HIGHLIGHTS,
         facts(
@@ -98,9 +98,9 @@ def _shadows(plan: Plan, frames: FrameTable, lost: Array) -> Iterator[Finding]:
     )
     night = night_share(frames.scene_ev100, limits, plan.shoot.cloud_divisor)
     yield _finding(
+        "shadows-lost",
         plan,
         frames,
-        "shadows-lost",
         lost,
         SHADOWS,
         facts(
@@ -113,9 +113,9 @@ def _shadows(plan: Plan, frames: FrameTable, lost: Array) -> Iterator[Finding]:
 
 
 def _finding(
+    code: str,
     plan: Plan,
     frames: FrameTable,
-    code: str,
     lost: Array,
     limits: dict[str, float],
     about: tuple[Quantity, ...],
