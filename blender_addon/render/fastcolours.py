@@ -19,6 +19,7 @@ from planner_core.draft.sky import PictureLight
 from planner_core.frames import FrameTable
 from planner_core.light import lamps, sky, water
 from planner_core.light.colour import LUMINANCE
+from planner_core.maths.vectors import length
 from planner_core.picture import graduated
 from planner_core.rig import geometry
 
@@ -136,7 +137,9 @@ class CornerColours:
         self.whole_light = sky.on_level_ground(light, frames.sun_direction, frames.moon_direction)
         # the sun's light at the place: less while it goes down behind the land
         self.sun_level = light.sun * mirror.sun_seen_over_land(frames, eye)[:, None]
-        self.level_light, self.taken = _on_level(frames, light, self.sun_level)
+        here = evolve(light, sun=self.sun_level)
+        self.level_light = sky.on_level_ground(here, frames.sun_direction, frames.moon_direction)
+        self.taken = _taken_by_shadow(frames, here)
 
         def joined(name: str) -> Array:
             return np.concatenate([getattr(piece, name) for piece in pieces])
@@ -244,7 +247,7 @@ class CornerColours:
         frame = number - 1
         light = self.level_light[frame] - (self.taken[frame] if in_shade else 0.0)
         away = places - self.frames.camera_m[frame]
-        far = lengths(away)
+        far = length(away)
         level = away * [1.0, 1.0, 0.0]
         level /= np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-6)[:, None]
         low = sky.radiance(self.light, frame, level) + self.skyglow[frame]
@@ -284,7 +287,7 @@ class CornerColours:
         if self.frames.lifts_m is not None:
             lifts = np.append(self.frames.lifts_m[frame], 0.0)  # what is no block stands still
             away[:, 2] += lifts[np.where(self.water_block < 0, len(lifts) - 1, self.water_block)]
-        away /= np.maximum(lengths(away), 1e-6)[:, None]
+        away /= np.maximum(length(away), 1e-6)[:, None]
         blocks = self.facing.means(colours, glass.of_blocks.shape[1])
         band = np.exp(-sky.HORIZON_FALL * glass.sky_directions[:, 2:])
         above = sky.radiance(light, frame, glass.sky_directions) + band * self.skyglow[frame]
@@ -300,16 +303,13 @@ class CornerColours:
         return np.asarray(self.sent_up[:, None] * self.albedo[self.is_water] * level + seen)
 
 
-def _on_level(frames: FrameTable, light: PictureLight, sun_level: Array) -> tuple[Array, Array]:
-    """Light of all kinds on level ground, of the sun as much as the land leaves; and what a shadow takes of
-    it: what hides the sun hides the brightest sky too. Both (frames, 3).
+def _taken_by_shadow(frames: FrameTable, light: PictureLight) -> Array:
+    """What a shadow takes of the light on level ground, (frames, 3): what hides the sun hides the brightest
+    sky too.
     """
-    beam = sun_level * np.maximum(frames.sun_direction[:, 2:], 0.0)
-    moon = light.moon * np.maximum(frames.moon_direction[:, 2:], 0.0)
-    kinds = (light.isotropic, light.horizon_band, light.circumsolar, light.aureole, light.lamps)
+    beam = light.sun * np.maximum(frames.sun_direction[:, 2:], 0.0)
     shines = beam.max(axis=1, keepdims=True) > 0.0
-    taken = np.where(shines, beam + ambient.bright_around_sun(light, beam), 0.0)
-    return beam + moon + sum(kinds), taken
+    return np.where(shines, beam + ambient.bright_around_sun(light, beam), 0.0)
 
 
 def _tide_levels_m(frames: FrameTable) -> list[float | None]:
@@ -384,7 +384,7 @@ class SkyColours:
         colours = sky.radiance(self.light, frame, directions)
         colours *= skyshapes.factors(self.frames, frame, directions)
         colours += band * self.skyglow[frame]
-        colours += sky.glare(self.glare[frame], lengths(directions - sun))
+        colours += sky.glare(self.glare[frame], length(directions - sun))
         if self.has_milky_way:
             dome = slice(0, len(self.outward))
             colours[dome] += milky_way.levels(self.frames, frame, directions[dome])
@@ -398,13 +398,8 @@ def let_through(frames: FrameTable, away: Array) -> Array | float:
     plan = frames.plan
     if plan.exposure is None or not plan.exposure.grad_stops:
         return 1.0
-    rise = away[:, 2] / np.maximum(lengths(away), 1e-6)
+    rise = away[:, 2] / np.maximum(length(away), 1e-6)
     return graduated.light_let_through(plan, rise)[:, None]
-
-
-def lengths(vectors: Array) -> Array:
-    """Lengths (n,) of vectors (n, 3)."""
-    return np.sqrt(np.einsum("nk,nk->n", vectors, vectors))
 
 
 def distinct_rows(values: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

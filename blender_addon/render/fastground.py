@@ -14,6 +14,7 @@ from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.light.lamps import Pools
+from planner_core.maths.vectors import length
 from planner_core.place.ground import flat_blocks
 from planner_core.plan.model import Plan
 
@@ -42,7 +43,7 @@ class Level:
 def nearer(places: Array, eye: Array, share: float) -> Array:
     """Places (n, 3) moved towards the eye."""
     away = places - eye
-    far = np.sqrt(np.einsum("nk,nk->n", away, away))[:, None]
+    far = length(away)[:, None]
     return eye + away * (1.0 - share - NEARER_PER_M * np.minimum(far, 600.0))
 
 

@@ -22,14 +22,7 @@ def run(task_file: str) -> int:
     task = json.loads(Path(task_file).read_text(encoding="utf-8"))
     sys.path[:0] = [path for path in task["paths"] if path not in sys.path]
     from planner_core import PlanError, load_plan
-    from planner_core.review.german import (  # noqa: F401  (registers its sentences)
-        care,
-        light,
-        picture,
-        remedies,
-        rig,
-        sky,
-    )
+    from planner_core.review import german  # noqa: F401  (registers its sentences)
     from planner_core.scout.search import Wishes
     from planner_core.words.language import Language, say, spoken
 

@@ -14,12 +14,7 @@ from typing import Any
 
 import bpy
 
-from planner_core.review.german import care as _care  # noqa: F401  (registers its sentences)
-from planner_core.review.german import light as _light  # noqa: F401
-from planner_core.review.german import picture as _picture  # noqa: F401
-from planner_core.review.german import remedies as _remedies  # noqa: F401
-from planner_core.review.german import rig as _rig  # noqa: F401
-from planner_core.review.german import sky as _sky  # noqa: F401
+from planner_core.review import german as _german  # noqa: F401  (registers its sentences)
 from planner_core.words import language
 from planner_core.words.language import Language
 

@@ -9,7 +9,7 @@ import math
 import os
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args, get_type_hints
 
 import attrs
 import cattrs
@@ -432,8 +432,20 @@ def _unknown_key(error: cattrs.errors.ForbiddenExtraKeysError) -> PlanError:
     if error.cl is Plan:
         known = ["format", "version", SCHEMA, *(name for name in known if name != "schema")]
     begun = [name for name in known if name.startswith(key.lower())]
-    near = (begun or difflib.get_close_matches(key, known, n=1, cutoff=0.0))[0]
+    likely = begun or _one_level_down(error.cl, key)
+    near = (likely or difflib.get_close_matches(key, known, n=1, cutoff=0.0))[0]
     return PlanError(key, NO_FIELD, "did you mean {near}? (free text goes under notes)", near=near)
+
+
+def _one_level_down(cls: type, key: str) -> list[str]:
+    """Where the parts of a part of the plan have a field of that name: `anchor.date` of the shoot."""
+    parts = (
+        (name, part)
+        for name, kind in get_type_hints(cls).items()
+        for part in (kind, *get_args(kind))
+        if isinstance(part, type) and attrs.has(part)
+    )
+    return [f"{name}.{key}" for name, part in parts if key in attrs.fields_dict(part)]
 
 
 _converter = _build_converter()

@@ -155,6 +155,8 @@ WRONG = [
     (["format"], DELETE, "format", "duskrail-plan"),
     (["format"], "flipbook", "format", "is not a plan's format"),
     (["site", "lat"], 43.5, "site.lat", "latitude_deg?"),
+    (["shoot", "date"], "2027-03-14", "shoot.date", "anchor.date?"),
+    (["headroom_stops"], 3.0, "headroom_stops", "camera.headroom_stops?"),
     (["title"], "half a \ud83d", "title", "half a character"),
     (["notes"], {"half": ["\ud83d"]}, "notes", "half a character"),
     (["reason"], None, "reason", "null"),

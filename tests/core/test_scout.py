@@ -48,6 +48,20 @@ def best(plan: Plan, wishes: Wishes = QUICK) -> Found:
 # ---------------------------------------------------------------- where one may stand
 
 
+def still_from(x: float, y: float) -> Shot:
+    """A still picture from a place on the ground at zero."""
+    return Shot(
+        kind="still",
+        place_m=(x, y, 0.0),
+        height_m=0.9,
+        focal_length_mm=28.0,
+        rail_deg=90.0,
+        travel_m=0.0,
+        across=(0.5, 0.5),
+        tilts_deg=(0.0, 0.0),
+    )
+
+
 def adversarial_ground(seed: int) -> Plan:
     """A quay in pieces, with a basin cut into it, a lower landing, a road, a kept-out yard and a wall."""
     rng = np.random.default_rng(seed)
@@ -245,16 +259,7 @@ def test_every_find_passes_its_review_and_keeps_its_score() -> None:
 def test_a_near_foreground_never_draws_the_focus_off_the_subject(near_m: float) -> None:
     plan = place(TOWER, box("post", "foreground", (0.0, near_m), (0.2, 0.2, 1.0)), SQUARE)
     plan = attrs.evolve(plan, exposure=Exposure(f_number=5.6))
-    shot = Shot(
-        kind="still",
-        place_m=(0.0, 0.0, 0.0),
-        height_m=0.9,
-        focal_length_mm=28.0,
-        rail_deg=90.0,
-        travel_m=0.0,
-        across=(0.5, 0.5),
-        tilts_deg=(0.0, 0.0),
-    )
+    shot = still_from(0.0, 0.0)
     focus = plan_of(plan, shot, Aim(plan)).camera.focus_distance_m
     near, far = depth_of_field_m(focus, 28.0, 5.6, circle_of_confusion_mm(plan.camera))
     assert far >= 63.0  # the far side of the tower
@@ -348,16 +353,7 @@ def test_a_ridge_stays_where_it_is_when_the_rig_moves(x: float, y: float) -> Non
     }
     plan = place(TOWER, ridge, SQUARE)
     scout = Scout(plan, QUICK)
-    shot = Shot(
-        kind="still",
-        place_m=(x, y, 0.0),
-        height_m=0.9,
-        focal_length_mm=28.0,
-        rail_deg=90.0,
-        travel_m=0.0,
-        across=(0.5, 0.5),
-        tilts_deg=(0.0, 0.0),
-    )
+    shot = still_from(x, y)
     moved = plan_of(plan, shot, scout.aim)
     before = ridge_line(plan.blocks[1], plan.rig.origin_m, 0.0)
     after = ridge_line(moved.blocks[1], moved.rig.origin_m, 0.0)
