@@ -9,7 +9,7 @@ from planner_core.review.findings import SPEAKERS, Finding, Names, Sentences, fa
 
 @speaks("spoken")
 def _spoken(finding: Finding, names: Names) -> Sentences:
-    return Sentences(finding.fact("message"), finding.fact("fix"))
+    return Sentences(finding.fact("message"), finding.fact("fix"), complete=finding.fact("complete"))
 
 
 def codes_of_the_tool() -> frozenset[str]:
@@ -17,6 +17,6 @@ def codes_of_the_tool() -> frozenset[str]:
     return frozenset(SPEAKERS["en"]) - {"spoken"}
 
 
-def spoken(message: str, fix: str = "", **fields: Any) -> Finding:
-    """A finding that says this."""
-    return Finding(code="spoken", facts=facts(message=message, fix=fix), **fields)
+def spoken(message: str, fix: str = "", *, complete: bool = False, **fields: Any) -> Finding:
+    """A finding that says this, after its frames where the message isn't complete without them."""
+    return Finding(code="spoken", facts=facts(message=message, fix=fix, complete=complete), **fields)

@@ -178,8 +178,7 @@ def _lines(made: FirstPlan, output: str) -> list[str]:
 
 
 def _told(finding: Finding) -> str:
-    told = sentences(finding)
-    return " ".join(filter(None, (told.message, told.fix)))
+    return sentences(finding).text
 
 
 def _as_dict(made: FirstPlan, output: str) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from planner_core.plan.model import Plan
 from planner_core.plan.text import one_line
 from planner_core.review.findings import Finding, Quantity, Review, finding_dict, sentences
 from planner_core.review.summary import Summary
-from planner_core.words.figures import figure, frames_text
+from planner_core.words.figures import figure
 
 if TYPE_CHECKING:
     from planner_core.fit.result import Fit
@@ -49,9 +49,7 @@ def review_text(report: Review) -> str:
 def finding_text(finding: Finding) -> str:
     """A finding as one paragraph: what it says, and what to do."""
     said = sentences(finding)
-    where = frames_text(finding.frames) if finding.frames else ""
-    message = said.message if said.message.startswith(where) else f"{where}: {said.message}"
-    return " ".join(filter(None, [message, said.fix, f"[{finding.code}]"]))
+    return " ".join(filter(None, [said.after_frames, said.fix, f"[{finding.code}]"]))
 
 
 def fits_dict(before: Plan, fits: Sequence[Fit]) -> dict[str, Any]:

@@ -140,6 +140,7 @@ GERMAN: dict[str, str] = {
     "{first} and {last}": "{first} und {last}",
     "Weakest Frame: {frame}": "Schwächstes Bild: {frame}",
     "Weakest Frame": "Schwächstes Bild",
+    "Whole Plan": "Ganzer Plan",
     "No problems found.": "Keine Einwände.",
     "Looking for what would help …": "Es wird gesucht, was helfen würde …",
     "Slide": "Fahrt",

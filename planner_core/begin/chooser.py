@@ -36,7 +36,7 @@ from planner_core.plan.changes import changed
 from planner_core.plan.file import plan_from_dict, plan_to_dict
 from planner_core.plan.model import Anchor, Composition, Plan, PlanError, field_range
 from planner_core.plan.timeline import anchor_utc_s
-from planner_core.review.findings import Finding, sentences
+from planner_core.review.findings import Finding
 from planner_core.review.remedy import PLAN_FILE, Remedy, remedy_text
 from planner_core.review.report import review
 from planner_core.rig import geometry
@@ -447,7 +447,7 @@ def _repaired(plan: Plan, said: list[str]) -> Plan:
 
 def _refusal(facts: Facts, usual: PlanDefaults, stop: Finding) -> PlanError:
     """What to say of facts that leave a stop: the fact to give up, and what came of the others."""
-    why = f"doesn't go with the other facts: {sentences(stop).message}"
+    why = f"doesn't go with the other facts: {stop.message}"
     for name, other in alternatives(facts):
         full = _without_a_stop(other, usual)
         if full is not None:

@@ -159,8 +159,7 @@ def _rig_faults(plan: Plan) -> list[Finding]:
 
 
 def _told(finding: Finding, names: Names) -> str:
-    told = sentences(finding, names)
-    return f"{told.message} {told.fix}".strip()
+    return sentences(finding, names).text
 
 
 def _weakest_text(plan: Plan, reading: Reading) -> str:

@@ -188,5 +188,4 @@ def _summed_up(
     if not left:
         yield phrase("Only notes are left.")
     for finding in left:
-        told = sentences(finding, names)
-        yield phrase("Left to you: {finding}", finding=f"{told.message} {told.fix}".strip())
+        yield phrase("Left to you: {finding}", finding=sentences(finding, names).text)

@@ -23,6 +23,7 @@ from planner_core.review.remedy import (
 )
 from planner_core.review.summary import Summary
 from planner_core.review.words.in_short import in_short
+from planner_core.words.figures import frames_text
 from planner_core.words.language import ENGLISH, current
 
 __all__ = [
@@ -99,20 +100,45 @@ class Finding:
 class Sentences(NamedTuple):
     """What a speaker says of a finding: what is the case, and what to do about it beside its remedies.
 
-    It gives as fix what no field of the plan can do, which is always said; and as otherwise what is
-    left to decide where no remedy helps.
+    message goes on after the finding's frames, which are put in front of it where it is shown, with the
+    clock in brackets behind them; one that is complete needs them only in a list. fix is what no field of
+    the plan can do, which is always said; otherwise is what is left to decide where no remedy helps.
     """
 
     message: str
     fix: str = ""
     otherwise: str = ""
+    clock: str = ""
+    complete: bool = False
 
 
-class Told(NamedTuple):
-    """What a reader is told of a finding: what is the case, and what to do about it."""
+@frozen
+class Told:
+    """What a reader is told of a finding: in which frames, what is the case, and what to do about it.
 
-    message: str
+    frames are empty where it is about the whole plan. body doesn't name them; where it is complete, it
+    stands as a sentence without them.
+    """
+
+    frames: str
+    body: str
     fix: str
+    complete: bool
+
+    @property
+    def after_frames(self) -> str:
+        """What is the case, after the frames: 'Frames 3–9: the beacon is cut by the left edge.'"""
+        return f"{self.frames}: {self.body}" if self.frames else self.body
+
+    @property
+    def message(self) -> str:
+        """What is the case, in a sentence that can stand alone."""
+        return self.body if self.complete else self.after_frames
+
+    @property
+    def text(self) -> str:
+        """What is the case and what to do about it, as one paragraph."""
+        return _joined(self.message, self.fix)
 
 
 Speaker = Callable[[Finding, Names], Sentences]
@@ -167,16 +193,23 @@ def sentences(finding: Finding, names: Names = PLAN_FILE) -> Told:
 
     Of remedies only those are told that were tried.
     """
-    code = current().code
-    speaks_of = voice()
-    said = _speaker_of(finding.code, code)(finding, names)
+    said = _speaker_of(finding.code, current().code)(finding, names)
+    frames = frames_text(finding.frames) if finding.frames else ""
+    return Told(
+        frames=f"{frames} ({said.clock})" if said.clock else frames,
+        body=said.message,
+        fix=_what_to_do(finding, said, names),
+        complete=said.complete,
+    )
+
+
+def _what_to_do(finding: Finding, said: Sentences, names: Names) -> str:
     if not finding.tried:
-        return Told(said.message, said.fix)
+        return said.fix
     if finding.remedies:
-        return Told(said.message, _joined(speaks_of.remedies(finding.remedies, names), said.fix))
-    plainly = "" if said.fix or finding.level == "note" else speaks_of.nothing_helps(finding)
-    otherwise = "" if finding.goes_with else said.otherwise
-    return Told(said.message, _joined(plainly, said.fix, otherwise))
+        return _joined(voice().remedies(finding.remedies, names), said.fix)
+    plainly = "" if said.fix or finding.level == "note" else voice().nothing_helps(finding)
+    return _joined(plainly, said.fix, "" if finding.goes_with else said.otherwise)
 
 
 def _joined(*parts: str) -> str:

@@ -23,7 +23,7 @@ from planner_core.picture.composition import (
 )
 from planner_core.picture.parallax import MISSING_PERCENT, STILL_PERCENT, Layer, Parallax
 from planner_core.place import blocking
-from planner_core.place.blocking import block_label, block_text
+from planner_core.place.blocking import block_label
 from planner_core.plan.model import Plan
 from planner_core.review import remedies
 from planner_core.review.edges import review_edges
@@ -376,7 +376,7 @@ def _foreground(plan: Plan, moved: Parallax, turned_percent: float) -> list[Find
                 level="warn",
                 facts=facts(
                     travel=(moved.travel_m, "m"),
-                    nearest=block_text(plan, near.block) if near else None,
+                    nearest=block_label(plan, near.block) if near else None,
                     nearest_distance=(near.distance_m if near else None, "m"),
                     shows_within=(moved.plain_within_m, "m"),
                 ),
@@ -400,7 +400,7 @@ def _background(
         code="background-static",
         level="warn" if missing and not turns else "note",
         facts=facts(
-            block=block_text(plan, far.block) if far.block >= 0 else None,
+            block=block_label(plan, far.block) if far.block >= 0 else None,
             still_beyond=(moved.still_beyond_m, "m"),
             turns=turns,
             foreground=not missing,

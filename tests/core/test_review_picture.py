@@ -248,7 +248,7 @@ def test_a_slide_past_nothing_misses_a_foreground() -> None:
     finding = codes["foreground-missing"][0]
     assert finding.level == "warn"
     assert finding.value < finding.limit
-    assert finding.fact("nearest") == "“tower”"
+    assert finding.fact("nearest") == "tower"
     assert finding.fact("nearest_distance") == pytest.approx(58.5)  # 60 m to its middle, 3 m deep
     assert "1.2 to " in finding.fix  # a usual distance, common practice
     assert codes["background-static"][0].level == "warn"

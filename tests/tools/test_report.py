@@ -12,6 +12,8 @@ from planner_core import Plan, Review, compute_frames, review
 from planner_core.plan.model import METERS, Anchor, Move
 from planner_core.plan.timeline import clock
 from planner_core.review.assess import assess
+from planner_core.review.findings import sentences
+from planner_core.words.figures import frames_text
 from tests.present import present
 from tests.spoken import spoken
 from tools.report import finding_text, review_text
@@ -34,7 +36,7 @@ def test_every_finding_is_told_under_its_heading_with_its_code(harbour: Plan) ->
     text = review_text(attrs.evolve(reviewed(harbour), findings=findings))
     assert text.index("Must change (1)") < text.index("Look at (1)") < text.index("Good to know (1)")
     for finding in findings:
-        assert f"Frames 3–9: {finding.message} Do this. [{finding.code}]" in text
+        assert f"Frames 3–9: Said {finding.level}. Do this. [{finding.code}]" in text
 
 
 @pytest.mark.parametrize("columns", range(60, 101, 5))
@@ -45,9 +47,18 @@ def test_a_code_stands_on_one_line(harbour: Plan, columns: int, monkeypatch: pyt
     assert all(f"[{finding.code}]" in text for finding in report.findings)
 
 
-def test_frames_are_not_said_twice() -> None:
-    finding = spoken("Frames 3–9: dark.", level="note", frames=(3, 9))
-    assert finding_text(finding).count("Frames 3–9") == 1
+@pytest.mark.parametrize("complete", [False, True])
+def test_the_list_names_the_frames_of_every_finding_that_has_some(complete: bool) -> None:
+    finding = spoken("The battery is empty.", level="note", frames=(3, 9), complete=complete)
+    assert finding_text(finding) == "Frames 3–9: The battery is empty. [spoken]"
+    assert finding.message == ("" if complete else "Frames 3–9: ") + "The battery is empty."
+    assert finding_text(attrs.evolve(finding, frames=None)) == "The battery is empty. [spoken]"
+
+
+def test_no_sentence_names_the_frames_that_are_put_before_it(example_plan: Plan) -> None:
+    for finding in assess(example_plan, compute_frames(example_plan)).findings:
+        said = sentences(finding)
+        assert not said.frames or frames_text(finding.frames or (0, 0)) not in said.body, finding.code
 
 
 def test_the_clock_in_the_text_is_the_frame_tables(harbour: Plan) -> None:

@@ -109,7 +109,7 @@ class DUSKRAIL_OT_finding_go(WithFrames, bpy.types.Operator):
         if report is None or properties.finding >= len(report.findings):
             return say("Show the frames that this finding is about, and select its blocks")
         finding = report.findings[properties.finding]
-        told = " ".join(filter(None, sentences(finding, wording.SIDEBAR)))
+        told = sentences(finding, wording.SIDEBAR).text
         return say("{told}\n\nClick to show its frames and select its blocks", told=told)
 
     def execute(self, context: Any) -> Outcome:
@@ -128,7 +128,7 @@ class DUSKRAIL_OT_finding_go(WithFrames, bpy.types.Operator):
         if numbers:
             live.choose_block(scene, numbers[0])
             selection.select_blocks(context, scene, numbers)
-        self.report({"INFO"}, " ".join(filter(None, sentences(finding, wording.SIDEBAR))))
+        self.report({"INFO"}, sentences(finding, wording.SIDEBAR).text)
         return {"FINISHED"}
 
 

@@ -9,7 +9,6 @@ from typing import Any
 import bpy
 
 from planner_core.review.findings import sentences
-from planner_core.words.figures import frames_text
 from planner_core.words.language import say
 
 from ...state import live
@@ -56,7 +55,6 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
 
     def _finding(self, layout: Any, context: Any, number: int, finding: Any) -> None:
         """One line; what it says and what would do is folded in, and open at first where it is grave."""
-        about = frames_text(finding.frames) if finding.frames else "Whole Plan"
         header, body = layout.panel(
             f"duskrail_finding_{finding.code}_{number}", default_closed=finding.level != "stop"
         )
@@ -72,12 +70,12 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
         button.finding = number
         if body is None:
             return
-        message, fix = sentences(finding, wording.SIDEBAR)
-        message = message.removeprefix(f"{about}: ")
+        told = sentences(finding, wording.SIDEBAR)
+        about = told.frames or say("Whole Plan")
         body.operator("duskrail.finding_go", text=about, translate=False, icon="TIME").finding = number
-        wrapped(body, context, message[:1].upper() + message[1:], spare_px=52.0)
-        if fix:
-            wrapped(body, context, fix, icon="TOOL_SETTINGS", spare_px=52.0)
+        wrapped(body, context, told.body[:1].upper() + told.body[1:], spare_px=52.0)
+        if told.fix:
+            wrapped(body, context, told.fix, icon="TOOL_SETTINGS", spare_px=52.0)
         if finding.code == "no-reason":
             body.prop(context.scene.duskrail, "reason", text="")
         if not finding.tried:

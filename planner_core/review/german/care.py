@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from planner_core.light.exposure import shutter_label
 from planner_core.review.findings import Finding, Names, Sentences, speaks
-from planner_core.review.german.phrases import GERMAN, limit, measured, quoted, where, word
+from planner_core.review.german.phrases import GERMAN, limit, measured, quoted, word
 from planner_core.review.words.phrases import amount_text
 from planner_core.words.figures import figure, percent
 
@@ -27,8 +27,7 @@ def _strobing(finding: Finding, names: Names) -> Sentences:
     count = fact("filter")
     spared = "" if fact("throughout") else ", was den dunkleren Bildern fehlen würde"
     return Sentences(
-        f"{where(finding)}{does}: Der Verschluss ist von {fact('interval'):g} s nur {shutter_label(fact('shutter'))} "
-        "offen.",
+        f"{does}: Der Verschluss ist von {fact('interval'):g} s nur {shutter_label(fact('shutter'))} offen.",
         f"Damit es fließt, müssten es {figure(fact('enough'), 2)} s sein, ein Fünftel des Intervalls: Das braucht "
         f"{count} Blende{'n' * (count > 1)} ND{spared}.",
     )
@@ -39,8 +38,7 @@ def _smearing(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     does = _SMEAR[fact("kind")].format(block=quoted(fact("block")), far=figure(measured(finding), 2))
     return Sentences(
-        f"{where(finding)}{does}: Belichtet wird bis zu {shutter_label(fact('shutter'))} (Bild "
-        f"{fact('worst_frame')}).",
+        f"{does}: Belichtet wird bis zu {shutter_label(fact('shutter'))} (Bild {fact('worst_frame')}).",
         _of_smearing(finding),
     )
 
@@ -102,7 +100,7 @@ def _lightning(finding: Finding, names: Names) -> Sentences:
 def _night_alone(finding: Finding, names: Names) -> Sentences:
     until = "bis" if finding.fact("clears") else "ab"
     return Sentences(
-        f"{where(finding)}es ist {until} {finding.fact('time')} dunkel.",
+        f"es ist {until} {finding.fact('time')} dunkel.",
         "Geh nicht allein. Sag jemandem, wo du bist und wann du zurück bist, und nimm eine zweite Lampe mit.",
     )
 
@@ -121,7 +119,7 @@ def _people_near(finding: Finding, names: Names) -> Sentences:
 def _lamps_dazzle(finding: Finding, names: Names) -> Sentences:
     who = "Boote" if finding.fact("boats") else "Autos"
     return Sentences(
-        f"{where(finding)}{who} auf {quoted(finding.blocks[0])} können deine Lampe im Dunkeln sehen.",
+        f"{who} auf {quoted(finding.blocks[0])} können deine Lampe im Dunkeln sehen.",
         "Nimm eine schwache rote Lampe, richte sie auf den Boden und nie auf sie.",
     )
 
@@ -129,7 +127,7 @@ def _lamps_dazzle(finding: Finding, names: Names) -> Sentences:
 @speaks("nd-sun", language=GERMAN)
 def _nd_sun(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        f"{where(finding)}ein Graufilter von {measured(finding):g} Blenden macht die Sonne nicht ungefährlich.",
+        f"ein Graufilter von {measured(finding):g} Blenden macht die Sonne nicht ungefährlich.",
         "Blicke nie hindurch in die Sonne: Es lässt Infrarot und Ultraviolett durch. Nimm Live-View.",
     )
 
@@ -152,7 +150,7 @@ def _tide_unknown(finding: Finding, names: Names) -> Sentences:
             f"Gib die Hoch- und Niedrigwasser um die Aufnahme in {field} ein.",
         )
     return Sentences(
-        f"{where(finding)}die Gezeitentafel reicht nur über {covers}; davor und danach bleibt das Wasser auf seiner "
+        f"die Gezeitentafel reicht nur über {covers}; davor und danach bleibt das Wasser auf seiner "
         "letzten Höhe.",
         f"Ergänze die Wasserstände vor und nach der Aufnahme in {field}.",
     )
@@ -172,6 +170,7 @@ def _water_reaches(finding: Finding, names: Names) -> Sentences:
         f"Das Wasser steht{when} {stands} {feet}; bei {fact('swell'):g} m Dünung und {fact('margin'):g} m Reserve ist "
         f"das zu nah{begins}.",
         "Stelle höher auf, oder wähle eine andere Tide. Lass ein Rig nie bei steigendem Wasser allein.",
+        complete=True,
     )
 
 
@@ -191,7 +190,7 @@ def _way_cut_off(finding: Finding, names: Names) -> Sentences:
 @speaks("foreground-drowned", language=GERMAN)
 def _foreground_drowned(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        f"{where(finding)}{quoted(finding.blocks[0])} steht ab {finding.fact('from_time')} unter Wasser.",
+        f"{quoted(finding.blocks[0])} steht ab {finding.fact('from_time')} unter Wasser.",
         "Wähle einen Vordergrund, der über Wasser bleibt, oder eine andere Tide.",
     )
 
@@ -199,6 +198,6 @@ def _foreground_drowned(finding: Finding, names: Names) -> Sentences:
 @speaks("foreground-dry", language=GERMAN)
 def _foreground_dry(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        f"{where(finding)}{quoted(finding.blocks[0])} steht ab {finding.fact('from_time')} auf dem Trockenen.",
+        f"{quoted(finding.blocks[0])} steht ab {finding.fact('from_time')} auf dem Trockenen.",
         "Rechne dort mit Schlick oder Sand statt Wasser, oder wähle eine andere Tide.",
     )

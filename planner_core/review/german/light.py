@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from planner_core.light.exposure import f_number_label, iso_label, shutter_label
 from planner_core.review.findings import Finding, Names, Sentences, speaks
-from planner_core.review.german.phrases import GERMAN, stops, where, word
+from planner_core.review.german.phrases import GERMAN, stops, word
 from planner_core.words.figures import figure, frame_count, percent
 
 
@@ -30,7 +30,7 @@ def _move_midpoint(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     done = fact("done")
     return Sentences(
-        f"Bild {fact('frame')}: Bei {word(fact('event'))} ({fact('event_time')}) sind {done * 100.0:.0f} % der "
+        f"Bei {word(fact('event'))} ({fact('event_time')}) sind {done * 100.0:.0f} % der "
         "Bewegung getan; beiden Teilen des Clips bekommt es, wenn es dann rund 50 % sind.",
         otherwise=f"Eine Pose unterwegs lässt die Bewegung davor {'schneller' if done < 0.5 else 'langsamer'} "
         "werden.",
@@ -62,6 +62,7 @@ def _clock_change(finding: Finding, names: Names) -> Sentences:
         f"{fact('new_time')}. In allen Zeiten hier ist das enthalten.",
         "Lass Kamera und Steuerung bis zum Ende auf einer Zeit, und sieh nach, nach welcher Uhr dein Wecker "
         "geht.",
+        complete=True,
     )
 
 
@@ -102,9 +103,7 @@ def _settings(finding: Finding) -> str:
 @speaks("exposure-short", language=GERMAN)
 def _exposure_short(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
-    head = (
-        f"{where(finding)}bis zu {stops(fact('missing'))} dunkler als gewollt (Bild {fact('worst_frame')}), "
-    )
+    head = f"bis zu {stops(fact('missing'))} dunkler als gewollt (Bild {fact('worst_frame')}), "
     if fact("cause") == "interval":
         room_s = fact("room")
         leaves = (
@@ -151,7 +150,7 @@ def _exposure_long(finding: Finding, names: Names) -> Sentences:
         "und Nacht als zwei Clips auf."
     )
     return Sentences(
-        f"{where(finding)}bis zu {stops(fact('over'))} heller als gewollt (Bild {fact('worst_frame')}), mit dem "
+        f"bis zu {stops(fact('over'))} heller als gewollt (Bild {fact('worst_frame')}), mit dem "
         f"wenigsten Licht, das der Plan erlaubt: {_settings(finding)}.",
         otherwise=f"Dafür braucht es {size}{rest}",
     )
@@ -161,7 +160,7 @@ def _exposure_long(finding: Finding, names: Names) -> Sentences:
 def _ramp_steep(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     return Sentences(
-        f"{where(finding)}die Belichtung ändert sich von Bild zu Bild um bis zu {fact('step'):.2f} Blenden "
+        f"die Belichtung ändert sich von Bild zu Bild um bis zu {fact('step'):.2f} Blenden "
         f"({figure(fact('speed'), 2)} Blenden je Minute bei Bild {fact('worst_frame')}, {fact('time')}), mehr als "
         "die Drittelblende, in der eine Kamera stuft: Die Helligkeit springt.",
         otherwise=f"Dafür bräuchte es ein Intervall von {figure(fact('interval_enough'), 2)} s oder weniger.",
@@ -183,7 +182,7 @@ def _highlights_lost(finding: Finding, names: Names) -> Sentences:
     if fact("lags"):
         darker = FOLLOWS_LATE
     return Sentences(
-        f"{where(finding)}bis zu {100.0 * fact('share'):.0f} % des Bildes sind weiß ohne Zeichnung (Bild "
+        f"bis zu {100.0 * fact('share'):.0f} % des Bildes sind weiß ohne Zeichnung (Bild "
         f"{fact('worst_frame')}, {fact('time')}): bis zu {stops(fact('over'))} heller, als der Sensor hält, "
         f"{headroom}.",
         otherwise=darker,
@@ -204,7 +203,7 @@ def _shadows_lost(finding: Finding, names: Names) -> Sentences:
         f"{told[:1].upper()}{told[1:]}." if told else "Nimm sie hin, oder wähle Licht, das sie erreicht."
     )
     return Sentences(
-        f"{where(finding)}bis zu {100.0 * fact('share'):.0f} % des Bildes sind schwarz ohne Zeichnung (Bild "
+        f"bis zu {100.0 * fact('share'):.0f} % des Bildes sind schwarz ohne Zeichnung (Bild "
         f"{fact('worst_frame')}, {fact('time')}): dunkler, als der Sensor hält, {held}.",
         otherwise=FOLLOWS_LATE if fact("lags") else brighter,
     )
@@ -215,7 +214,7 @@ def _mains_flicker(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     here = "" if fact("given") else f" hier{names.aside('exposure.mains_hz')}"
     return Sentences(
-        f"{where(finding)}Lampen an {fact('hz'):g} Hz pulsen{here} {2.0 * fact('hz'):g}-mal je Sekunde, und bei "
+        f"Lampen an {fact('hz'):g} Hz pulsen{here} {2.0 * fact('hz'):g}-mal je Sekunde, und bei "
         f"{shutter_label(fact('shutter'))} (Bild {fact('worst_frame')}, {fact('time')}) kann ein Bild um "
         f"{figure(finding.value or 0.0, 2)} Blenden heller werden als das nächste; {percent(fact('lamp_share'))} "
         "seines Lichts kommt von Lampen.",

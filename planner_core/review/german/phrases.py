@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from planner_core.review.findings import Finding, Quantity
-from planner_core.words.figures import frames_text
 
 GERMAN = "de"
 WORDS = {
@@ -78,11 +77,6 @@ def all_of(labels: Sequence[str]) -> str:
     """Labels with commas and a last 'und'."""
     names = [quoted(label) for label in labels]
     return " und ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
-
-
-def where(finding: Finding) -> str:
-    """'Bilder 3–9: ', as a sentence about some frames begins."""
-    return f"{frames_text(finding.frames)}: " if finding.frames else ""
 
 
 def begun(text: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from planner_core.picture.composition import weakest_part_text
 from planner_core.picture.parallax import GOOD_PERCENT, PRACTICE_M
 from planner_core.review.findings import Finding, Names, Sentences, speaks
-from planner_core.review.german.phrases import GERMAN, all_of, measured, quoted, where, word
+from planner_core.review.german.phrases import GERMAN, all_of, measured, quoted, word
 from planner_core.words.figures import figure, percent
 
 
@@ -16,10 +16,6 @@ def _metres(value: float) -> str:
 def _subject(finding: Finding) -> str:
     label = finding.fact("subject")
     return quoted(label) if label else "das Motiv"
-
-
-def _about(finding: Finding, message: str) -> str:
-    return f"{where(finding)}{message}"
 
 
 @speaks("no-blocks", language=GERMAN)
@@ -50,7 +46,7 @@ def _no_subject(finding: Finding, names: Names) -> Sentences:
 @speaks("camera-inside", language=GERMAN)
 def _camera_inside(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        _about(finding, f"die Kamera steckt in {quoted(finding.blocks[0])}."),
+        f"die Kamera steckt in {quoted(finding.blocks[0])}.",
         "Versetze die Schiene, oder berichtige den Block.",
     )
 
@@ -70,7 +66,7 @@ def _reveal_late(finding: Finding, names: Names) -> Sentences:
         )
     message += f" Davor steht {all_of(fact('behind'))}." if fact("behind") else ""
     return Sentences(
-        _about(finding, message),
+        message,
         otherwise="Beginne die Bewegung weiter vorn, oder lass den Plan später enthüllen.",
     )
 
@@ -79,9 +75,7 @@ def _reveal_late(finding: Finding, names: Names) -> Sentences:
 def _reveal_early(finding: Finding, names: Names) -> Sentences:
     shown = percent(measured(finding))
     return Sentences(
-        _about(
-            finding, f"{shown} von {_subject(finding)} sind von Anfang an zu sehen; zu enthüllen ist nichts."
-        ),
+        f"{shown} von {_subject(finding)} sind von Anfang an zu sehen; zu enthüllen ist nichts.",
         otherwise="Beginne, wo etwas davor steht oder wo es außerhalb des Bildes liegt.",
     )
 
@@ -96,7 +90,7 @@ def _subject_lost(finding: Finding, names: Names) -> Sentences:
             f", jenseits vom {word(edge)} Rand" if edge else ", hinter der Kamera"
         )
     return Sentences(
-        _about(finding, f"{_subject(finding)} {gone} ({percent(measured(finding))} außerhalb)."),
+        f"{_subject(finding)} {gone} ({percent(measured(finding))} außerhalb).",
         otherwise="Drehe das Objektiv mit, oder verkürze die Bewegung; „Bild anpassen“ versucht mehr.",
     )
 
@@ -105,7 +99,7 @@ def _subject_lost(finding: Finding, names: Names) -> Sentences:
 def _subject_cut(finding: Finding, names: Names) -> Sentences:
     edge, outside = word(finding.fact("edge")), percent(measured(finding))
     return Sentences(
-        _about(finding, f"{_subject(finding)} wird vom {edge} Rand angeschnitten ({outside} außerhalb)."),
+        f"{_subject(finding)} wird vom {edge} Rand angeschnitten ({outside} außerhalb).",
         otherwise="Eine kürzere Brennweite oder mehr Abstand nimmt es auf; „Bild anpassen“ versucht mehr.",
     )
 
@@ -118,9 +112,7 @@ def _subject_hidden(finding: Finding, names: Names) -> Sentences:
     behind = f" von {all_of(by)}" if by else ""
     advice = f"Trage {what} zur Seite, bis {all_of(by) or 'es'} frei davon steht."
     return Sentences(
-        _about(
-            finding, f"{_subject(finding)} ist{behind} {hidden} (höchstens {percent(measured(finding))})."
-        ),
+        f"{_subject(finding)} ist{behind} {hidden} (höchstens {percent(measured(finding))}).",
         otherwise=advice if finding.level != "note" else "",
     )
 
@@ -128,11 +120,8 @@ def _subject_hidden(finding: Finding, names: Names) -> Sentences:
 @speaks("subject-large", language=GERMAN)
 def _subject_large(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        _about(
-            finding,
-            f"{_subject(finding)} ist größer als das Bild, bis zu {measured(finding):.1f}-mal; seine Ränder werden "
-            "nicht beurteilt.",
-        ),
+        f"{_subject(finding)} ist größer als das Bild, bis zu {measured(finding):.1f}-mal; seine Ränder werden "
+        "nicht beurteilt.",
         "Geh weiter weg oder nimm eine kürzere Brennweite, wenn es ganz zu sehen sein soll.",
     )
 
@@ -140,11 +129,8 @@ def _subject_large(finding: Finding, names: Names) -> Sentences:
 @speaks("weak-frame", language=GERMAN)
 def _weak_frame(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        _about(
-            finding,
-            f"ein schwaches Bild, am schwächsten Bild {finding.fact('worst_frame')} ({measured(finding) * 100:.0f} "
-            f"von 100): {weakest_part_text(finding.fact('part'))}.",
-        ),
+        f"ein schwaches Bild, am schwächsten Bild {finding.fact('worst_frame')} ({measured(finding) * 100:.0f} "
+        f"von 100): {weakest_part_text(finding.fact('part'))}.",
         otherwise="Gestalte diesen Teil der Bewegung anders, oder lass ihn weg.",
     )
 
@@ -153,11 +139,8 @@ def _weak_frame(finding: Finding, names: Names) -> Sentences:
 def _subject_merging(finding: Finding, names: Names) -> Sentences:
     what = "die Schiene" if finding.fact("rail") else "das Stativ"
     return Sentences(
-        _about(
-            finding,
-            f"die Umrisse von {_subject(finding)} und {quoted(finding.fact('other'))} laufen ineinander; sie wirken "
-            "wie eines.",
-        ),
+        f"die Umrisse von {_subject(finding)} und {quoted(finding.fact('other'))} laufen ineinander; sie wirken "
+        "wie eines.",
         otherwise=f"Trage {what} ein wenig zur Seite, bis sie getrennt stehen oder sich klar überdecken.",
     )
 
@@ -166,11 +149,8 @@ def _subject_merging(finding: Finding, names: Names) -> Sentences:
 def _horizon_middle(finding: Finding, names: Names) -> Sentences:
     tilt = abs(finding.fact("tilt"))
     return Sentences(
-        _about(
-            finding,
-            f"der Horizont läuft durch die Bildmitte ({percent(measured(finding))} der Höhe); weder Himmel noch "
-            "Boden führt.",
-        ),
+        f"der Horizont läuft durch die Bildmitte ({percent(measured(finding))} der Höhe); weder Himmel noch "
+        "Boden führt.",
         otherwise=f"Neige etwa {tilt:.0f}° nach oben für den Himmel, oder nach unten für den Boden."
         if tilt >= 0.5
         else "",
@@ -183,7 +163,7 @@ def _foreground_missing(finding: Finding, names: Names) -> Sentences:
     there = (
         "In der Mitte der Bewegung steht kein Block vor dem Objektiv."
         if nearest is None
-        else f"Das Nächste im Bild, {nearest}, ist {_metres(finding.fact('nearest_distance'))} entfernt."
+        else f"Das Nächste im Bild, {quoted(nearest)}, ist {_metres(finding.fact('nearest_distance'))} entfernt."
     )
     if reach < PRACTICE_M / 2.0:
         advice = (
@@ -208,7 +188,7 @@ def _foreground_missing(finding: Finding, names: Names) -> Sentences:
 def _background_static(finding: Finding, names: Names) -> Sentences:
     fact, shifted = finding.fact, measured(finding)
     moves = figure(shifted, 2) if shifted >= 0.01 else "unter 0.01"
-    what = quoted(str(fact("block")).strip("“”")) if fact("block") else "der Horizont"
+    what = quoted(fact("block")) if fact("block") else "der Horizont"
     shift = f"{what} verschiebt sich über den ganzen Clip um {moves} % der Bildbreite"
     beyond = _metres(fact("still_beyond"))
     message = (
@@ -228,7 +208,7 @@ def _background_static(finding: Finding, names: Names) -> Sentences:
 def _skyline_ends(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     return Sentences(
-        f"{where(finding)}das {'linke' if fact('side') == 'left' else 'rechte'} Ende von {quoted(fact('block'))} "
+        f"das {'linke' if fact('side') == 'left' else 'rechte'} Ende von {quoted(fact('block'))} "
         f"liegt bei {fact('bearing'):.1f}° im Bild und ist noch {figure(measured(finding), 2)}° höher als das "
         "dahinter.",
         "Geht der Horizont dort weiter, dann füge Richtungen hinzu, bis er das Bild verlässt; so sieht man Sonne "
@@ -240,7 +220,7 @@ def _skyline_ends(finding: Finding, names: Names) -> Sentences:
 def _ground_ends(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     return Sentences(
-        f"{where(finding)}{quoted(fact('block'))} endet im Bild, {_metres(fact('distance'))} entfernt, und "
+        f"{quoted(fact('block'))} endet im Bild, {_metres(fact('distance'))} entfernt, und "
         f"{percent(fact('share'))} des Bildes sind dahinter blanker Boden.",
         "Ist es offenes Wasser, dann lass es bis zum Horizont reichen; sonst setze das andere Ufer dorthin."
         if fact("role") == "water"

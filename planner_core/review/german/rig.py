@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from planner_core.picture.speed import LEAST_PX, px_text, speed_word
 from planner_core.review.findings import Finding, Names, Sentences, speaks
-from planner_core.review.german.phrases import GERMAN, limit, measured, quantity, quoted, where, word
+from planner_core.review.german.phrases import GERMAN, limit, measured, quantity, quoted, word
 from planner_core.review.words.phrases import amount_text, exact, rate_text
 from planner_core.words.figures import figure, frame_count, percent
 
@@ -31,11 +31,13 @@ def _axis_range(finding: Finding, names: Names) -> Sentences:
             f"Keine Pose gibt {names.field(field)} an; die Achse {axis} ruht also bei {exact(value, unit)}, "
             f"außerhalb ihres {span}.",
             otherwise=f"Gib {names.field(field)} in der ersten Pose an.",
+            complete=True,
         )
     direction = "weniger" if value > limit(finding) else "mehr"
     return Sentences(
         f"{names.field(f'move.poses[{pose}].{field}')}: {exact(value, unit)} liegt außerhalb des {span} ({axis}).",
         otherwise=f"Es müssen {exact(limit(finding), unit)} oder {direction} sein.",
+        complete=True,
     )
 
 
@@ -53,13 +55,13 @@ def _interval(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     if finding.level == "warn":
         return Sentences(
-            f"{where(finding)}die längste Belichtung, {fact('longest'):g} s{names.aside('exposure.shutter_max_s')}, "
+            f"die längste Belichtung, {fact('longest'):g} s{names.aside('exposure.shutter_max_s')}, "
             f"passt nicht ins Intervall von {limit(finding):g} s, das {figure(fact('room'))} s lässt. Beim "
             "berechneten Licht braucht sie kein Bild; bei Wolken vielleicht doch.",
         )
     faster = "" if fact("exposure") is not None else ", oder speichere schneller"
     return Sentences(
-        f"{where(finding)}das Intervall von {limit(finding):g} s ist für {frame_count(fact('late_frames'))} zu "
+        f"das Intervall von {limit(finding):g} s ist für {frame_count(fact('late_frames'))} zu "
         f"kurz; Bild {fact('worst_frame')} braucht {figure(measured(finding))} s ({_time_spent(finding)}).",
         otherwise=f"Bewege von Bild zu Bild weniger{faster}.",
     )
@@ -81,13 +83,13 @@ def _axis_speed(finding: Finding, names: Names) -> Sentences:
     if fact("drive") == "continuous":
         does = "läuft mit" if fact("of") == "speed" else "beschleunigt oder bremst mit"
         return Sentences(
-            f"{where(finding)}die Achse {axis} {does} bis zu {rate_text(measured(finding), finding.unit)} (Bild "
+            f"die Achse {axis} {does} bis zu {rate_text(measured(finding), finding.unit)} (Bild "
             f"{fact('worst_frame')}); ihr Motor schafft {exact(limit(finding), finding.unit)}.",
             otherwise="Bewege weniger, oder gib der Bewegung mehr Ein- und Auslauf.",
         )
     way = quantity(finding, "distance")
     return Sentences(
-        f"{where(finding)}die Achse {axis} braucht {figure(measured(finding))} s für "
+        f"die Achse {axis} braucht {figure(measured(finding))} s für "
         f"{amount_text(way.value, way.unit)} von Bild {fact('worst_frame')} zum nächsten (höchstens "
         f"{exact(fact('max_speed'), way.unit)}/s und {exact(fact('max_acceleration'), way.unit)}/s²); das Intervall "
         f"lässt {figure(limit(finding))} s, ganz ohne Belichtung.",
@@ -107,6 +109,7 @@ def _step_coarse(finding: Finding, names: Names) -> Sentences:
         f"(Bild {fact('worst_frame')}){stands}.",
         f"Untersetze die Achse auf Schritte von {amount_text(fact('fine_step'), unit)} oder weniger, oder "
         "stabilisiere den Clip danach.",
+        complete=True,
     )
 
 
@@ -123,7 +126,7 @@ def _screen_speed(finding: Finding, names: Names) -> Sentences:
         )
     whole = "Ein Teil der Schiene genügt für dieses Bild." if finding.remedies and fact("whole_rail") else ""
     return Sentences(
-        f"{where(finding)}zu schnell zum Ansehen: {_role_text(finding)} zieht mit {speed} durchs Bild (Bild "
+        f"zu schnell zum Ansehen: {_role_text(finding)} zieht mit {speed} durchs Bild (Bild "
         f"{fact('worst_frame')}), eine ganze Breite in {figure(1.0 / widths, 2)} s; {1.0 / limit(finding):.0f} s "
         "oder mehr wirken ruhig.",
         fix=whole,
@@ -173,7 +176,7 @@ def _motion_blur(finding: Finding, names: Names) -> Sentences:
     fact, front = finding.fact, finding.fact("foreground_blur")
     near = "" if front is None else f" (den Vordergrund um bis zu {figure(front, 2)} px)"
     return Sentences(
-        f"{where(finding)}das Rig bewegt sich bei offenem Verschluss und verwischt {_role_text(finding)} um bis zu "
+        f"das Rig bewegt sich bei offenem Verschluss und verwischt {_role_text(finding)} um bis zu "
         f"{figure(measured(finding), 2)} px{near} bei {figure(fact('shutter'), 2)} s (Bild {fact('worst_frame')}).",
         otherwise=f"Dafür braucht es höchstens {figure(fact('short_enough'), 2)} s Belichtung, oder ein Rig, das bei "
         "offenem Verschluss ruht.",
@@ -184,7 +187,7 @@ def _motion_blur(finding: Finding, names: Names) -> Sentences:
 def _rail_in_frame(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     return Sentences(
-        f"{where(finding)}im Bild ist das Rig selbst ({word(fact('part'))}), am meisten in Bild "
+        f"im Bild ist das Rig selbst ({word(fact('part'))}), am meisten in Bild "
         f"{fact('most_frame')} ({amount_text(fact('nearest'), 'm')} voraus), {figure(measured(finding), 2)}° "
         "innerhalb des Randes.",
         otherwise="Setze den Kopf höher, oder lege die Schiene so, dass ihr Ende hinter der Kamera bleibt.",
@@ -194,7 +197,7 @@ def _rail_in_frame(finding: Finding, names: Names) -> Sentences:
 @speaks("rig-shadow", language=GERMAN)
 def _rig_shadow(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        f"{where(finding)}mit der Sonne im Rücken, {finding.fact('sun_altitude'):.1f}° hoch in Bild "
+        f"mit der Sonne im Rücken, {finding.fact('sun_altitude'):.1f}° hoch in Bild "
         f"{finding.fact('first_frame')}, liegt der Schatten von Kamera und Rig im Bild am Boden, ab "
         f"{amount_text(measured(finding), 'm')} voraus.",
         otherwise="Nimm den Boden aus dem Bild, stelle das Rig tiefer oder in den Schatten, oder beginne später.",
@@ -210,7 +213,9 @@ def _card_space(finding: Finding, names: Names) -> Sentences:
     if full is not None:
         when = f"nach Bild {full} ({fact('full_time')})" if full else "sofort"
         card = f"die Karte mit {limit(finding):g} GB{names.aside('camera.card_gb')}"
-        return Sentences(f"{head}; {card} ist {when} voll.", otherwise="Nimm eine größere Karte mit.")
+        return Sentences(
+            f"{head}; {card} ist {when} voll.", otherwise="Nimm eine größere Karte mit.", complete=True
+        )
     if finding.level == "warn":
         return Sentences(
             f"{head}, mehr als eine Karte mit {limit(finding):g} GB fasst.",
@@ -230,6 +235,7 @@ def _battery_short(finding: Finding, names: Names) -> Sentences:
         f"weniger: Um {fact('empty_time')} ist er leer, und {left:.0f} Bilder fehlen noch.",
         f"Versorge die Kamera von außen, oder nimm {count} Akkus und einen Griff mit, der "
         f"{'beide' if count == 2 else 'mehr als einen'} fasst: Niemand wechselt einen, ohne die Kamera zu bewegen.",
+        complete=True,
     )
 
 
@@ -251,7 +257,7 @@ def _wind_shake(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     rail = ", mit einer Stütze unter der Mitte der Schiene" if fact("on_rail") else ""
     return Sentences(
-        f"{where(finding)}bei {fact('focal_length'):g} mm und Belichtungen bis {fact('shutter'):.3g} s genügt eine "
+        f"bei {fact('focal_length'):g} mm und Belichtungen bis {fact('shutter'):.3g} s genügt eine "
         f"Brise, das Bild zu verwischen: Ein Schwanken von {3600.0 * fact('sway'):.0f}″ sind "
         f"{figure(measured(finding), 2)} px.",
         f"Stelle tief und im Windschatten auf, beschwere das Stativ{rail}, und lass Gegenlichtblende und alles weg, "

@@ -6,8 +6,8 @@ import math
 
 from planner_core.light.exposure import f_number_label
 from planner_core.review.findings import Finding, Names, Sentences, speaks
-from planner_core.review.german.phrases import GERMAN, measured, quoted, stops, where, word
-from planner_core.words.figures import figure, frames_text, percent
+from planner_core.review.german.phrases import GERMAN, measured, quoted, stops, word
+from planner_core.words.figures import figure, percent
 
 _COMES = {"horizon": "geht auf", "block": "kommt hervor hinter", "edge": "kommt herein über"}
 _GOES = {"horizon": "geht unter", "block": "verschwindet hinter", "edge": "geht hinaus über"}
@@ -57,9 +57,10 @@ def _sun_in_frame(finding: Finding, names: Names) -> Sentences:
         "optischen Sucher in die Sonne."
     )
     return Sentences(
-        f"{frames_text(finding.frames)} ({fact('first_time')} bis {fact('last_time')}): Die Sonne ist"
-        f"{_gaps(finding)} im Bild, bis zu {fact('highest'):.1f}° hoch; sie {_coming_and_going(finding)}.",
+        f"Die Sonne ist{_gaps(finding)} im Bild, bis zu {fact('highest'):.1f}° hoch; sie "
+        f"{_coming_and_going(finding)}.",
         fix,
+        clock=f"{fact('first_time')} bis {fact('last_time')}",
     )
 
 
@@ -88,10 +89,10 @@ def _moon_in_frame(finding: Finding, names: Names) -> Sentences:
     first, last = finding.frames
     when = fact("first_time") if first == last else f"{fact('first_time')} bis {fact('last_time')}"
     told = (
-        f"{frames_text(finding.frames)} ({when}): Der Mond, zu {percent(fact('lit'))} beleuchtet, ist{_gaps(finding)} im "
-        f"Bild, bis zu {fact('highest'):.1f}° hoch; er {_coming_and_going(finding)}."
+        f"Der Mond, zu {percent(fact('lit'))} beleuchtet, ist{_gaps(finding)} im Bild, bis zu "
+        f"{fact('highest'):.1f}° hoch; er {_coming_and_going(finding)}."
     )
-    return Sentences(told + _disc(finding), _moon_fix(finding))
+    return Sentences(told + _disc(finding), _moon_fix(finding), clock=when)
 
 
 @speaks("moon-missing", language=GERMAN)
@@ -150,7 +151,7 @@ def _star_trails(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     shutter_s, points_s = fact("shutter"), fact("shutter_enough")
     return Sentences(
-        f"{where(finding)}Sterne wandern bis zu {fact('drift'):.1f} px, solange der Verschluss {figure(shutter_s)} s "
+        f"Sterne wandern bis zu {fact('drift'):.1f} px, solange der Verschluss {figure(shutter_s)} s "
         f"offen ist (Bild {fact('worst_frame')}); bis {fact('point'):.1f} px wirken sie wie Punkte. Die 500er-Regel "
         f"gibt hier {fact('rule_of_500'):.0f} s.",
         otherwise=f"Punkte brauchen {figure(points_s, 2)} s, {stops(math.log2(shutter_s / points_s))} weniger Licht: "
@@ -162,7 +163,7 @@ def _star_trails(finding: Finding, names: Names) -> Sentences:
 def _stars_soft(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     return Sentences(
-        f"{where(finding)}die Sterne sind unscharf, auf {measured(finding):.1f} px verschwommen: Bei Fokus auf "
+        f"die Sterne sind unscharf, auf {measured(finding):.1f} px verschwommen: Bei Fokus auf "
         f"{fact('focus'):g} m und {f_number_label(fact('f_number'))} ist das Bild bis {figure(fact('sharp_to'))} m "
         "scharf.",
         otherwise="Stelle auf die Sterne scharf, und lass Nahes aus dem Bild oder unscharf.",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from planner_core.review.findings import Finding, Names, Sentences, speaks
-from planner_core.review.words.phrases import about, measured, quoted
+from planner_core.review.words.phrases import measured, quoted
 from planner_core.words.figures import figure
 
 TIE = "Weigh the rig down, tether it to something that holds, and keep everyone else away from the edge."
@@ -51,11 +51,8 @@ def _lightning(finding: Finding, names: Names) -> Sentences:
 @speaks("night-alone")
 def _night_alone(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        about(
-            finding,
-            f"it is dark {'until' if finding.fact('clears') else 'from'} "
-            f"{finding.fact('time')}{'' if finding.fact('clears') else ' on'}.",
-        ),
+        f"it is dark {'until' if finding.fact('clears') else 'from'} "
+        f"{finding.fact('time')}{'' if finding.fact('clears') else ' on'}.",
         "Don't go alone. Tell someone where you are and when you will be back, and take a second lamp.",
     )
 
@@ -74,7 +71,7 @@ def _people_near(finding: Finding, names: Names) -> Sentences:
 def _lamps_dazzle(finding: Finding, names: Names) -> Sentences:
     who = "boats" if finding.fact("boats") else "drivers"
     return Sentences(
-        about(finding, f"{who} on {quoted(finding.blocks[0])} can see your lamp in the dark."),
+        f"{who} on {quoted(finding.blocks[0])} can see your lamp in the dark.",
         "Use a dim red lamp, point it at the ground, and never shine it towards them.",
     )
 
@@ -82,7 +79,7 @@ def _lamps_dazzle(finding: Finding, names: Names) -> Sentences:
 @speaks("nd-sun")
 def _nd_sun(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        about(finding, f"a neutral density filter of {measured(finding):g} stops doesn't make the sun safe."),
+        f"a neutral density filter of {measured(finding):g} stops doesn't make the sun safe.",
         "Never look at the sun through it: it lets infrared and ultraviolet through. Use live view.",
     )
 

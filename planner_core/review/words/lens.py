@@ -6,7 +6,7 @@ import math
 
 from planner_core.light.exposure import f_number_label
 from planner_core.review.findings import Finding, Names, Sentences, speaks
-from planner_core.words.figures import figure, frames_text
+from planner_core.words.figures import figure
 
 
 @speaks("clip-enlarged")
@@ -22,11 +22,10 @@ def _clip_enlarged(finding: Finding, names: Names) -> Sentences:
 
 @speaks("star-trails")
 def _star_trails(finding: Finding, names: Names) -> Sentences:
-    assert finding.frames is not None
     fact = finding.fact
     shutter_s, points_s = fact("shutter"), fact("shutter_enough")
     return Sentences(
-        f"{frames_text(finding.frames)}: stars drift up to {fact('drift'):.1f} px while the shutter is open "
+        f"stars drift up to {fact('drift'):.1f} px while the shutter is open "
         f"for {figure(shutter_s)} s (frame {fact('worst_frame')}); up to {fact('point'):.1f} px they read as "
         f"points. The rule of 500 gives {fact('rule_of_500'):.0f} s here.",
         "Or let them trail, with as little time as can be between the frames.",
@@ -37,11 +36,10 @@ def _star_trails(finding: Finding, names: Names) -> Sentences:
 
 @speaks("stars-soft")
 def _stars_soft(finding: Finding, names: Names) -> Sentences:
-    assert finding.frames is not None
     assert finding.value is not None
     fact = finding.fact
     return Sentences(
-        f"{frames_text(finding.frames)}: the stars are out of focus, blurred over {finding.value:.1f} px: "
+        f"the stars are out of focus, blurred over {finding.value:.1f} px: "
         f"with the focus at {fact('focus'):g} m and {f_number_label(fact('f_number'))} the picture is sharp "
         f"to {figure(fact('sharp_to'))} m.",
         otherwise="Focus on the stars, and keep what is near out of the picture or soft.",

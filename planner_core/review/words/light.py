@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from planner_core.light.exposure import f_number_label, iso_label, shutter_label
 from planner_core.review.findings import Finding, Names, Sentences, speaks
-from planner_core.words.figures import figure, frame_count, frames_text
+from planner_core.words.figures import figure, frame_count
 
 # ---------------------------------------------------------------- balance
 
@@ -30,7 +30,7 @@ def _move_midpoint(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     done = fact("done")
     return Sentences(
-        f"Frame {fact('frame')}: {done * 100.0:.0f} % of the move is done at "
+        f"{done * 100.0:.0f} % of the move is done at "
         f"{fact('event').replace('_', ' ')} ({fact('event_time')}); both parts of the clip gain when "
         "about half of it is done by then.",
         otherwise=f"An extra pose lets the move go {'faster' if done < 0.5 else 'slower'} up to there.",
@@ -65,6 +65,7 @@ def _clock_change(finding: Finding, names: Names) -> Sentences:
         f"{fact('new_time')}. All times given here allow for it.",
         "Don't change the clocks of camera and controller until the end, and check which time your alarm "
         "follows.",
+        complete=True,
     )
 
 
@@ -117,11 +118,7 @@ _SHORTER = "A shorter interval lets it follow."
 
 @speaks("exposure-short")
 def _exposure_short(finding: Finding, names: Names) -> Sentences:
-    assert finding.frames is not None
-    head = (
-        f"{frames_text(finding.frames)}: up to {finding.fact('missing'):.1f} stops too dark "
-        f"(frame {finding.fact('worst_frame')}), "
-    )
+    head = f"up to {finding.fact('missing'):.1f} stops too dark (frame {finding.fact('worst_frame')}), "
     if finding.fact("cause") == "interval":
         return _held_back(finding, names, head)
     if finding.fact("cause") == "lag":
@@ -165,11 +162,7 @@ def _together(finding: Finding) -> str:
 
 @speaks("exposure-long")
 def _exposure_long(finding: Finding, names: Names) -> Sentences:
-    assert finding.frames is not None
-    head = (
-        f"{frames_text(finding.frames)}: up to {finding.fact('over'):.1f} stops too bright (frame "
-        f"{finding.fact('worst_frame')}), "
-    )
+    head = f"up to {finding.fact('over'):.1f} stops too bright (frame {finding.fact('worst_frame')}), "
     if finding.fact("cause") == "lag":
         return Sentences(f"{head}{_LAGS}", otherwise=_SHORTER)
     return Sentences(
@@ -191,10 +184,9 @@ def _darker(finding: Finding) -> str:
 
 @speaks("ramp-steep")
 def _ramp_steep(finding: Finding, names: Names) -> Sentences:
-    assert finding.frames is not None
     fact = finding.fact
     return Sentences(
-        f"{frames_text(finding.frames)}: the exposure changes by up to {fact('step'):.2f} stop from one "
+        f"the exposure changes by up to {fact('step'):.2f} stop from one "
         f"frame to the next ({figure(fact('speed'), 2)} stops a minute at frame {fact('worst_frame')}, "
         f"{fact('time')}), more than the third of a stop that a camera steps by: brightness will jump.",
         otherwise=f"It would take an interval of {figure(fact('interval_enough'), 2)} s or less.",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from planner_core.light.exposure import shutter_label
 from planner_core.review.findings import Finding, Names, Sentences, speaks
 from planner_core.review.words.sun import coming_and_going
-from planner_core.words.figures import figure, frames_text, percent
+from planner_core.words.figures import figure, percent
 
 DRIFT_SAID_PX = 0.1
 
@@ -18,10 +18,10 @@ def _moon_in_frame(finding: Finding, names: Names) -> Sentences:
     gaps = f" in {fact('count')} of them" if fact("count") < last - first + 1 else ""
     when = fact("first_time") if first == last else f"{fact('first_time')} to {fact('last_time')}"
     told = (
-        f"{frames_text(finding.frames)} ({when}): the moon, {percent(fact('lit'))} lit, is in the "
-        f"picture{gaps}, up to {fact('highest'):.1f}° high; {coming_and_going(finding)}."
+        f"the moon, {percent(fact('lit'))} lit, is in the picture{gaps}, up to {fact('highest'):.1f}° high; "
+        f"{coming_and_going(finding)}."
     )
-    return Sentences(told + _disc(finding), _fix(finding))
+    return Sentences(told + _disc(finding), _fix(finding), clock=when)
 
 
 @speaks("moon-missing")

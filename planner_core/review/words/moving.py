@@ -5,7 +5,7 @@ from __future__ import annotations
 from planner_core.light.exposure import shutter_label
 from planner_core.review.findings import Finding, Names, Sentences, speaks
 from planner_core.review.words.phrases import measured
-from planner_core.words.figures import figure, frames_text
+from planner_core.words.figures import figure
 
 _JUMP = {
     "water": "the waves on “{block}” are different in every frame, and the water flickers",
@@ -21,13 +21,12 @@ _SMEAR = {
 
 @speaks("strobing")
 def _strobing(finding: Finding, names: Names) -> Sentences:
-    assert finding.frames is not None
     fact = finding.fact
     does = _JUMP[fact("kind")].format(block=fact("block"), jump=figure(fact("jump"), 2))
     stops = fact("filter")
     spared = "" if fact("throughout") else ", which the darker frames can't spare"
     return Sentences(
-        f"{frames_text(finding.frames)}: {does}: the shutter is open for as little as "
+        f"{does}: the shutter is open for as little as "
         f"{shutter_label(fact('shutter'))} of every {fact('interval'):g} s.",
         f"To flow, it would have to be exposed for {figure(fact('enough'), 2)} s, a fifth of the "
         f"interval: that takes {stops} stop{'s' * (stops > 1)} of ND{spared}.",
@@ -36,12 +35,10 @@ def _strobing(finding: Finding, names: Names) -> Sentences:
 
 @speaks("smearing")
 def _smearing(finding: Finding, names: Names) -> Sentences:
-    assert finding.frames is not None
     fact = finding.fact
     does = _SMEAR[fact("kind")].format(block=fact("block"), far=figure(measured(finding), 2))
     return Sentences(
-        f"{frames_text(finding.frames)}: {does}: exposures go up to {shutter_label(fact('shutter'))} (frame "
-        f"{fact('worst_frame')}).",
+        f"{does}: exposures go up to {shutter_label(fact('shutter'))} (frame {fact('worst_frame')}).",
         _what_to_do(finding, names),
     )
 

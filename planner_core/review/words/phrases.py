@@ -3,17 +3,7 @@
 from __future__ import annotations
 
 from planner_core.review.findings import Finding
-from planner_core.words.figures import figure, frames_text
-
-
-def where(finding: Finding) -> str:
-    """'Frames 3–9: ', as a sentence about some frames begins."""
-    return f"{frames_text(finding.frames)}: " if finding.frames else ""
-
-
-def about(finding: Finding, message: str) -> str:
-    """A message that begins with its frames: 'Frames 3–9: the camera is inside …'."""
-    return f"{where(finding)}{message}"
+from planner_core.words.figures import figure
 
 
 def measured(finding: Finding) -> float:

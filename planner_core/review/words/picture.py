@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from planner_core.picture.composition import subject_text, weakest_part_text
 from planner_core.picture.parallax import GOOD_PERCENT, PRACTICE_M
 from planner_core.review.findings import Finding, Names, Sentences, speaks
-from planner_core.review.words.phrases import about, measured
+from planner_core.review.words.phrases import measured, quoted
 from planner_core.words.figures import figure, percent
 
 
@@ -46,7 +46,7 @@ def _no_subject(finding: Finding, names: Names) -> Sentences:
 @speaks("camera-inside")
 def _camera_inside(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        about(finding, f"the camera is inside “{finding.blocks[0]}”."),
+        f"the camera is inside “{finding.blocks[0]}”.",
         "Move the rail, or correct the block.",
     )
 
@@ -83,19 +83,14 @@ def _reveal_late(finding: Finding, names: Names) -> Sentences:
             f"plan asks for {percent(finding.limit)}, frame {fact('due_frame')}."
         )
     message += f" It is behind {_all_of(fact('behind'))}." if fact("behind") else ""
-    return Sentences(
-        about(finding, message), otherwise="Start the move farther along, or plan the reveal for later."
-    )
+    return Sentences(message, otherwise="Start the move farther along, or plan the reveal for later.")
 
 
 @speaks("reveal-early")
 def _reveal_early(finding: Finding, names: Names) -> Sentences:
     shown = percent(measured(finding))
     return Sentences(
-        about(
-            finding,
-            f"{shown} of {_subject(finding)} shows from the start, so there is nothing to reveal.",
-        ),
+        f"{shown} of {_subject(finding)} shows from the start, so there is nothing to reveal.",
         otherwise="Start where something hides it or where it lies outside the frame.",
     )
 
@@ -108,7 +103,7 @@ def _subject_lost(finding: Finding, names: Names) -> Sentences:
     else:
         gone = "is outside the frame" + (f", beyond its {edge} edge" if edge else ", behind the camera")
     return Sentences(
-        about(finding, f"{_subject(finding)} {gone} ({percent(measured(finding))} outside)."),
+        f"{_subject(finding)} {gone} ({percent(measured(finding))} outside).",
         otherwise=f"Turn the lens with it, or shorten the move; {names.fit('compose')} searches further.",
     )
 
@@ -117,10 +112,7 @@ def _subject_lost(finding: Finding, names: Names) -> Sentences:
 def _subject_cut(finding: Finding, names: Names) -> Sentences:
     outside = percent(measured(finding))
     return Sentences(
-        about(
-            finding,
-            f"{_subject(finding)} is cut by the {finding.fact('edge')} edge ({outside} outside).",
-        ),
+        f"{_subject(finding)} is cut by the {finding.fact('edge')} edge ({outside} outside).",
         otherwise=f"A shorter lens or more distance gets it in; {names.fit('compose')} searches further.",
     )
 
@@ -132,11 +124,8 @@ def _subject_hidden(finding: Finding, names: Names) -> Sentences:
     clear = f"until {_all_of(by) or 'what hides it'} {verb} clear of it"
     elsewhere = f"Move the {_carried(finding)} to the side {clear}."
     return Sentences(
-        about(
-            finding,
-            f"{_subject(finding)} is {'hidden' if finding.fact('barely') else 'partly hidden'}"
-            f"{' by ' + _all_of(by) if by else ''} ({percent(measured(finding))} of it at most).",
-        ),
+        f"{_subject(finding)} is {'hidden' if finding.fact('barely') else 'partly hidden'}"
+        f"{' by ' + _all_of(by) if by else ''} ({percent(measured(finding))} of it at most).",
         otherwise=elsewhere if finding.level != "note" else "",
     )
 
@@ -144,11 +133,8 @@ def _subject_hidden(finding: Finding, names: Names) -> Sentences:
 @speaks("subject-large")
 def _subject_large(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        about(
-            finding,
-            f"{_subject(finding)} is larger than the frame, up to {measured(finding):.1f} times, so "
-            "its edges aren't judged.",
-        ),
+        f"{_subject(finding)} is larger than the frame, up to {measured(finding):.1f} times, so "
+        "its edges aren't judged.",
         "Go farther away or use a shorter lens if all of it should show.",
     )
 
@@ -156,11 +142,8 @@ def _subject_large(finding: Finding, names: Names) -> Sentences:
 @speaks("weak-frame")
 def _weak_frame(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        about(
-            finding,
-            f"a weak picture, frame {finding.fact('worst_frame')} the weakest "
-            f"({measured(finding) * 100:.0f} of 100): {weakest_part_text(finding.fact('part'))}.",
-        ),
+        f"a weak picture, frame {finding.fact('worst_frame')} the weakest "
+        f"({measured(finding) * 100:.0f} of 100): {weakest_part_text(finding.fact('part'))}.",
         otherwise="Reframe that part of the move, or leave it out.",
     )
 
@@ -168,11 +151,8 @@ def _weak_frame(finding: Finding, names: Names) -> Sentences:
 @speaks("subject-merging")
 def _subject_merging(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        about(
-            finding,
-            f"the outlines of {_subject(finding)} and “{finding.fact('other')}” run together; "
-            "they read as one thing.",
-        ),
+        f"the outlines of {_subject(finding)} and “{finding.fact('other')}” run together; "
+        "they read as one thing.",
         otherwise=f"Carry the {_carried(finding)} a little to the side, so that they stand apart or clearly "
         "overlap.",
     )
@@ -185,11 +165,8 @@ def _subject_merging(finding: Finding, names: Names) -> Sentences:
 def _horizon_middle(finding: Finding, names: Names) -> Sentences:
     tilt = abs(finding.fact("tilt"))
     return Sentences(
-        about(
-            finding,
-            f"the horizon runs through the middle of the frame ({percent(measured(finding))} of its height), "
-            "so neither sky nor ground leads.",
-        ),
+        f"the horizon runs through the middle of the frame ({percent(measured(finding))} of its height), "
+        "so neither sky nor ground leads.",
         otherwise=f"Tilt about {tilt:.0f}° up for the sky, or down for the ground." if tilt >= 0.5 else "",
     )
 
@@ -201,7 +178,7 @@ def _foreground_missing(finding: Finding, names: Names) -> Sentences:
         there = "There is no block in front of the lens at the middle of the move."
     else:
         distance = _metres(finding.fact("nearest_distance"))
-        there = f"The nearest thing in the picture, {nearest}, is {distance} away."
+        there = f"The nearest thing in the picture, {quoted(nearest)}, is {distance} away."
     return Sentences(
         f"The slide of {finding.fact('travel'):.2f} m hardly shows: near and far move apart by "
         f"{measured(finding):.1f} % of the frame's width. {there}",
@@ -225,7 +202,8 @@ def _where_to_put_it(reach: float) -> str:
 def _background_static(finding: Finding, names: Names) -> Sentences:
     fact, shifted = finding.fact, measured(finding)
     moves = figure(shifted, 2) if shifted >= 0.01 else "under 0.01"
-    shift = f"{fact('block') or 'the horizon'} shifts by {moves} % of the frame's width over the whole clip"
+    what = quoted(fact("block")) if fact("block") else "the horizon"
+    shift = f"{what} shifts by {moves} % of the frame's width over the whole clip"
     beyond = _metres(fact("still_beyond"))
     if fact("turns"):
         message = (

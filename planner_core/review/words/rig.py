@@ -11,7 +11,6 @@ from planner_core.review.words.phrases import (
     measured,
     quoted,
     rate_text,
-    where,
 )
 from planner_core.words.figures import figure, frame_count, percent
 
@@ -42,11 +41,13 @@ def _axis_range(finding: Finding, names: Names) -> Sentences:
             f"No pose gives {names.field(field)}, so the {axis} rests at {exact(value, unit)}, outside its "
             f"{span}.",
             otherwise=f"Give {names.field(field)} in the first pose.",
+            complete=True,
         )
     direction = "less" if value > limit(finding) else "more"
     return Sentences(
         f"{names.field(f'move.poses[{pose}].{field}')}: {exact(value, unit)} is outside the {axis}'s {span}.",
         otherwise=f"It has to be {exact(limit(finding), unit)} or {direction}.",
+        complete=True,
     )
 
 
@@ -71,7 +72,7 @@ def _too_short(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     faster = "" if fact("exposure") is not None else ", or write faster"
     return Sentences(
-        f"{where(finding)}the interval of {limit(finding):g} s is too short for "
+        f"the interval of {limit(finding):g} s is too short for "
         f"{frame_count(fact('late_frames'))}; frame {fact('worst_frame')} needs "
         f"{figure(measured(finding))} s ({_time_spent(finding)}).",
         otherwise=f"Move less from frame to frame{faster}.",
@@ -91,7 +92,7 @@ def _time_spent(finding: Finding) -> str:
 def _no_room_for_the_longest(finding: Finding, names: Names) -> Sentences:
     fact, shutter_max = finding.fact, "exposure.shutter_max_s"
     return Sentences(
-        f"{where(finding)}the longest exposure, {fact('longest'):g} s{names.aside(shutter_max)}, doesn't fit "
+        f"the longest exposure, {fact('longest'):g} s{names.aside(shutter_max)}, doesn't fit "
         f"the interval of {limit(finding):g} s, which leaves {figure(fact('room'))} s. By the light as "
         "computed no frame needs it; under cloud one may.",
     )
@@ -107,7 +108,7 @@ def _stepped(finding: Finding, names: Names) -> Sentences:
     distance = next(quantity for quantity in finding.facts if quantity.name == "distance")
     value, unit = distance.value, distance.unit
     return Sentences(
-        f"{where(finding)}the {fact('axis')} takes {figure(measured(finding))} s for the "
+        f"the {fact('axis')} takes {figure(measured(finding))} s for the "
         f"{amount_text(value, unit)} from frame {fact('worst_frame')} to the next (up to "
         f"{exact(fact('max_speed'), unit)}/s and {exact(fact('max_acceleration'), unit)}/s²); the "
         f"interval leaves {figure(limit(finding))} s, without any exposure.",
@@ -119,7 +120,7 @@ def _driven(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     does = "moves at" if fact("of") == "speed" else "speeds up or slows down by"
     return Sentences(
-        f"{where(finding)}the {fact('axis')} {does} up to {rate_text(measured(finding), finding.unit)} "
+        f"the {fact('axis')} {does} up to {rate_text(measured(finding), finding.unit)} "
         f"(frame {fact('worst_frame')}); its motor gives {exact(limit(finding), finding.unit)}.",
         otherwise="Move less, or give the move more ease.",
     )
@@ -136,8 +137,8 @@ def _step_coarse(finding: Finding, names: Names) -> Sentences:
         f"about {amount_text(fact('frame_to_frame'), unit)}: the picture stutters by up to "
         f"{figure(measured(finding), 2)} px (frame {fact('worst_frame')}){stands}.",
         f"Use a gear that gives the {fact('axis')} steps of {amount_text(fact('fine_step'), unit)} or "
-        f"less, or "
-        "stabilise the clip afterwards.",
+        "less, or stabilise the clip afterwards.",
+        complete=True,
     )
 
 
@@ -152,7 +153,7 @@ def _screen_speed(finding: Finding, names: Names) -> Sentences:
 def _too_fast(finding: Finding) -> Sentences:
     fact, widths = finding.fact, measured(finding)
     return Sentences(
-        f"{where(finding)}too fast to look at: {_role_text(finding)} crosses the picture at "
+        f"too fast to look at: {_role_text(finding)} crosses the picture at "
         f"{_speed_text(fact('speed'), widths)} (frame {fact('worst_frame')}), a whole width in "
         f"{figure(1.0 / widths, 2)} s; {1.0 / limit(finding):.0f} s or more reads well.",
         fix=_whole_rail_remark(finding) if finding.remedies else "",
@@ -217,7 +218,7 @@ def _motion_blur(finding: Finding, names: Names) -> Sentences:
     fact, front = finding.fact, finding.fact("foreground_blur")
     near = "" if front is None else f" (the foreground by up to {figure(front, 2)} px)"
     return Sentences(
-        f"{where(finding)}the rig moves while the shutter is open and smears {_role_text(finding)} by up to "
+        f"the rig moves while the shutter is open and smears {_role_text(finding)} by up to "
         f"{figure(measured(finding), 2)} px{near} at {figure(fact('shutter'), 2)} s (frame "
         f"{fact('worst_frame')}).",
         otherwise=f"It takes an exposure of {figure(fact('short_enough'), 2)} s at most, or a rig that rests "
@@ -232,7 +233,7 @@ def _motion_blur(finding: Finding, names: Names) -> Sentences:
 def _rail_in_frame(finding: Finding, names: Names) -> Sentences:
     fact = finding.fact
     return Sentences(
-        f"{where(finding)}the {fact('part')} itself is in the picture, most of it in frame "
+        f"the {fact('part')} itself is in the picture, most of it in frame "
         f"{fact('most_frame')} ({amount_text(fact('nearest'), 'm')} ahead at the nearest), "
         f"{figure(measured(finding), 2)}° inside the edge.",
         otherwise="Raise the head, or lay the rail so that its end stays behind the camera.",
@@ -242,7 +243,7 @@ def _rail_in_frame(finding: Finding, names: Names) -> Sentences:
 @speaks("rig-shadow")
 def _rig_shadow(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        f"{where(finding)}with the sun behind, {finding.fact('sun_altitude'):.1f}° high in frame "
+        f"with the sun behind, {finding.fact('sun_altitude'):.1f}° high in frame "
         f"{finding.fact('first_frame')}, the shadow of camera and rig lies on the ground in the picture, "
         f"from {amount_text(measured(finding), 'm')} ahead.",
         otherwise="Frame the ground out, set the rig up lower or in the shade, or start later.",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from planner_core.review.findings import Finding, Names, Sentences, speaks
-from planner_core.words.figures import frames_text
 
 _COMES = {"horizon": "rises", "block": "comes out from behind", "edge": "comes in by"}
 _GOES = {"horizon": "sets", "block": "goes behind", "edge": "leaves by"}
@@ -25,9 +24,9 @@ def _sun_in_frame(finding: Finding, names: Names) -> Sentences:
         "an optical finder."
     )
     return Sentences(
-        f"{frames_text(finding.frames)} ({fact('first_time')} to {fact('last_time')}): the sun is in the "
-        f"picture{gaps}, up to {fact('highest'):.1f}° high; {coming_and_going(finding)}.",
+        f"the sun is in the picture{gaps}, up to {fact('highest'):.1f}° high; {coming_and_going(finding)}.",
         fix,
+        clock=f"{fact('first_time')} to {fact('last_time')}",
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from planner_core.light.exposure import shutter_label
 from planner_core.review.findings import Finding, Names, Sentences, speaks
 from planner_core.review.words.phrases import limit, measured
-from planner_core.words.figures import figure, frame_count, frames_text
+from planner_core.words.figures import figure, frame_count
 
 LITTLE_DEG = 0.3  # less isn't worth a word
 
@@ -32,11 +32,10 @@ def _off_level(finding: Finding) -> str:
 
 @speaks("wind-shake")
 def _wind_shake(finding: Finding, names: Names) -> Sentences:
-    assert finding.frames is not None
     fact = finding.fact
     rail = ", with a stand under the middle of the rail" if fact("on_rail") else ""
     return Sentences(
-        f"{frames_text(finding.frames)}: at {fact('focal_length'):g} mm and exposures up to "
+        f"at {fact('focal_length'):g} mm and exposures up to "
         f"{shutter_label(fact('shutter'))}, a breeze is enough to smear the picture: a sway of "
         f"{3600.0 * fact('sway'):.0f}″ is {figure(measured(finding), 2)} px.",
         f"Set up low and in the lee, weigh the tripod down{rail}, and leave off the lens hood and whatever "
@@ -57,6 +56,7 @@ def _card_space(finding: Finding, names: Names) -> Sentences:
         return Sentences(
             f"{head}; the card of {limit(finding):g} GB{names.aside('camera.card_gb')} is full{when}.",
             otherwise="Bring a larger card.",
+            complete=True,
         )
     if finding.level == "warn":
         return Sentences(
@@ -78,4 +78,5 @@ def _battery_short(finding: Finding, names: Names) -> Sentences:
         "to go.",
         f"Feed the camera from outside, or bring {count} batteries and a grip that holds "
         f"{'both' if count == 2 else 'more than one'}: nobody changes one without moving the camera.",
+        complete=True,
     )

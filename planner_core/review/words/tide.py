@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from planner_core.review.findings import Finding, Names, Sentences, speaks
-from planner_core.review.words.phrases import about, amount_text, limit, measured, quoted
+from planner_core.review.words.phrases import amount_text, limit, measured, quoted
 from planner_core.words.figures import figure
 
 
@@ -18,10 +18,7 @@ def _tide_unknown(finding: Finding, names: Names) -> Sentences:
             f"Enter the high and low waters around the shoot in {names.field('site.tides')}.",
         )
     return Sentences(
-        about(
-            finding,
-            f"the tide table covers {covers} only; outside of it the water is kept at its last height.",
-        ),
+        f"the tide table covers {covers} only; outside of it the water is kept at its last height.",
         f"Add the waters before and after the shoot to {names.field('site.tides')}.",
     )
 
@@ -43,6 +40,7 @@ def _water_reaches(finding: Finding, names: Names) -> Sentences:
         f"The water{when} stands {stands} {feet}; with a swell of {fact('swell'):g} m and a margin of "
         f"{fact('margin'):g} m that is too close{begins}.",
         "Set up higher, or choose another tide. Never leave a rig alone near rising water.",
+        complete=True,
     )
 
 
@@ -62,7 +60,7 @@ def _way_cut_off(finding: Finding, names: Names) -> Sentences:
 @speaks("foreground-drowned")
 def _foreground_drowned(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        about(finding, f"{quoted(finding.blocks[0])} is under water, from {finding.fact('from_time')} on."),
+        f"{quoted(finding.blocks[0])} is under water, from {finding.fact('from_time')} on.",
         "Choose a foreground that stays above the water, or another tide.",
     )
 
@@ -70,8 +68,6 @@ def _foreground_drowned(finding: Finding, names: Names) -> Sentences:
 @speaks("foreground-dry")
 def _foreground_dry(finding: Finding, names: Names) -> Sentences:
     return Sentences(
-        about(
-            finding, f"{quoted(finding.blocks[0])} stands on dry ground, from {finding.fact('from_time')} on."
-        ),
+        f"{quoted(finding.blocks[0])} stands on dry ground, from {finding.fact('from_time')} on.",
         "Expect mud or sand there instead of water, or choose another tide.",
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from planner_core.review.findings import Finding, Names, Sentences, speaks
-from planner_core.words.figures import figure, frames_text
+from planner_core.words.figures import figure
 
 FOLLOWS_LATE = (
     "The exposure follows the light late, a third of a stop a frame: take frames at a shorter interval."
@@ -57,8 +57,7 @@ def _brighter(finding: Finding, names: Names) -> str:
 
 
 def _where_and_how_much(finding: Finding) -> str:
-    assert finding.frames is not None
-    return f"{frames_text(finding.frames)}: up to {100.0 * finding.fact('share'):.0f} % of the picture"
+    return f"up to {100.0 * finding.fact('share'):.0f} % of the picture"
 
 
 def _sentence(ways: list[str]) -> str:
