@@ -665,6 +665,9 @@ def install(environment: Environment, pins: Sequence[str]) -> None:
     command = [str(environment.python), "-I", "-u", "-m", "pip", "install", "--no-deps"]
     command += ["--only-binary", ":all:", "--progress-bar", "off", "--no-input", "--no-color"]
     command += ["--disable-pip-version-check", "--no-warn-script-location", *pins]
+    if not sys.dont_write_bytecode:
+        # of thousands of modules few are ever imported, and Python compiles those then
+        command.append("--no-compile")
     # Downloads go where the disk was checked, and where their growth can be watched.
     settings = {**pip_settings(), "TMPDIR": str(scratch), "TEMP": str(scratch), "TMP": str(scratch)}
     pip = subprocess.Popen(

@@ -439,8 +439,41 @@ def first_run(
 @pytest.fixture
 def project(first_run: tuple[SmallProject, subprocess.CompletedProcess[str]], tmp_path: Path) -> SmallProject:
     """A copy of the small project after its first run, to do with as one likes."""
-    shutil.copytree(first_run[0].root, tmp_path / "copy", symlinks=True)
+    shutil.copytree(first_run[0].root, tmp_path / "copy", symlinks=True, copy_function=copied_or_linked)
     return SmallProject(tmp_path / "copy", first_run[0].wheels)
+
+
+def copied_or_linked(source: str, target: str) -> None:
+    """The thousands of files of pip's own, which nothing here changes, are linked."""
+    if {"pip", "setuptools"} & set(Path(source).parts):
+        os.link(source, target)
+    else:
+        shutil.copy2(source, target)
+
+
+@pytest.fixture(scope="module")
+def quick(
+    first_run: tuple[SmallProject, subprocess.CompletedProcess[str]], tmp_path_factory: pytest.TempPathFactory
+) -> dict[str, str]:
+    """Environment variables for a Python whose `-m venv` copies what this one's has made, in a moment
+    instead of ten seconds: for what isn't about the making.
+    """
+    folder = tmp_path_factory.mktemp("quick")
+    ours = shutil.ignore_patterns("tinycore*", bootstrap.MARKER, "setup.log")
+    shutil.copytree(first_run[0].venv, folder / "venv", symlinks=True, ignore=ours)
+    python = python_with_venv(folder / "python", f'for to; do :; done; exec cp -RPp "{folder}/venv/." "$to"')
+    return {"DUSKRAIL_PYTHON": str(python)}
+
+
+def python_with_venv(python: Path, making: str) -> Path:
+    """A program that answers like the Python of the tests, and makes an environment by these commands."""
+    version = " ".join(map(str, sys.version_info[:3]))
+    python.write_text(
+        f'#!/bin/sh\ncase "$*" in *"-m venv"*) {making} ;; esac\n'
+        f"printf '%s\\n' '{python}' '{version}' 1 64\n"
+    )
+    python.chmod(0o755)
+    return python
 
 
 def test_the_first_run_sets_up_and_runs_the_verb(
@@ -476,7 +509,7 @@ def test_a_package_that_went_missing_is_installed_again(project: SmallProject) -
 
 
 @posix_only
-def test_a_set_up_that_was_killed_is_begun_anew(project: SmallProject) -> None:
+def test_a_set_up_that_was_killed_is_begun_anew(project: SmallProject, quick: dict[str, str]) -> None:
     shutil.rmtree(project.venv)
     began = subprocess.Popen(
         project.command("other"),
@@ -492,7 +525,7 @@ def test_a_set_up_that_was_killed_is_begun_anew(project: SmallProject) -> None:
     began.wait()
     assert json.loads((project.venv / bootstrap.MARKER).read_text())["state"] == "unfinished"
 
-    run = project.run("other")
+    run = project.run("other", **quick)
     assert ".venv is unfinished or broken: making it anew" in run.stderr
     assert run.stdout == "1.0 other\n"
 
@@ -500,23 +533,26 @@ def test_a_set_up_that_was_killed_is_begun_anew(project: SmallProject) -> None:
 @posix_only
 @pytest.mark.parametrize("moment", ["Making", "Installing"])
 def test_only_the_set_up_killed_what_it_left_running_is_waited_for(
-    project: SmallProject, moment: str
+    project: SmallProject, moment: str, quick: dict[str, str]
 ) -> None:
     shutil.rmtree(project.venv)
+    python = {} if moment == "Making" else quick
     with subprocess.Popen(
-        project.command("other"), env=project.environ(), stderr=subprocess.PIPE, text=True
+        project.command("other"), env=project.environ(**python), stderr=subprocess.PIPE, text=True
     ) as began:
         assert began.stderr is not None
         while not began.stderr.readline().startswith(moment):
             pass
         began.kill()  # venv or pip goes on writing
-    run = project.run("other")
+    run = project.run("other", **quick)
     assert run.stdout == "1.0 other\n"
     assert [path.name for path in sorted(project.root.glob(".*venv*")) if path.is_dir()] == [".venv"]
 
 
 @posix_only
-def test_killed_at_any_moment_the_same_folder_is_used_again(project: SmallProject) -> None:
+def test_killed_at_any_moment_the_same_folder_is_used_again(
+    project: SmallProject, quick: dict[str, str]
+) -> None:
     shutil.rmtree(project.venv)
     for after_s in (0.02, 0.06, 0.12, 0.2, 0.4):
         with subprocess.Popen(
@@ -528,12 +564,12 @@ def test_killed_at_any_moment_the_same_folder_is_used_again(project: SmallProjec
         ) as began:
             time.sleep(after_s)
             os.killpg(began.pid, signal.SIGKILL)
-    assert project.run("other").stdout == "1.0 other\n"
+    assert project.run("other", **quick).stdout == "1.0 other\n"
     assert [path.name for path in sorted(project.root.glob(".*venv*")) if path.is_dir()] == [".venv"]
 
 
 def test_a_disk_that_fills_up_during_the_set_up_is_told_and_the_next_run_goes_on(
-    project: SmallProject, tmp_path: Path
+    project: SmallProject, tmp_path: Path, quick: dict[str, str]
 ) -> None:
     disk = tmp_path / "disk"
     disk.mkdir()
@@ -547,7 +583,7 @@ def test_a_disk_that_fills_up_during_the_set_up_is_told_and_the_next_run_goes_on
         assert run.returncode == 2
         assert run.stderr.splitlines()[-1].endswith("The disk is full: free some space and run this again")
         subprocess.run(["mount", "-o", "remount,nr_inodes=9000", str(disk)], check=True)
-        assert small.run("check", "a plan.json").returncode == 7
+        assert small.run("check", "a plan.json", **quick).returncode == 7
         assert [path.name for path in disk.iterdir() if "venv" in path.name and path.is_dir()] == [".venv"]
     finally:
         subprocess.run(["umount", "-l", str(disk)], check=True)
@@ -707,29 +743,29 @@ def is_calm(code: int, said: str) -> bool:
 
 
 @posix_only
-def test_ctrl_c_while_packages_are_fetched_is_taken_calmly(project: SmallProject) -> None:
+def test_ctrl_c_while_packages_are_fetched_is_taken_calmly(
+    project: SmallProject, quick: dict[str, str]
+) -> None:
     shutil.rmtree(project.venv)
     with socket.create_server(("127.0.0.1", 0)) as index:  # takes the question and never answers
         index.settimeout(120)
         address = f"http://127.0.0.1:{index.getsockname()[1]}/simple"
         asked = {"PIP_NO_INDEX": "0", "PIP_INDEX_URL": address, "PIP_CONFIG_FILE": os.devnull}
-        assert is_calm(*ctrl_c(project, index.accept, **asked, PIP_FIND_LINKS="", NO_PROXY="127.0.0.1"))
-    assert project.run("other").stdout == "1.0 other\n"
+        asked = {**quick, **asked, "PIP_FIND_LINKS": "", "NO_PROXY": "127.0.0.1"}
+        assert is_calm(*ctrl_c(project, index.accept, **asked))
+    assert project.run("other", **quick).stdout == "1.0 other\n"
 
 
 @posix_only
-def test_ctrl_c_while_the_environment_is_made_is_taken_calmly(project: SmallProject, tmp_path: Path) -> None:
+def test_ctrl_c_while_the_environment_is_made_is_taken_calmly(
+    project: SmallProject, tmp_path: Path, quick: dict[str, str]
+) -> None:
     shutil.rmtree(project.venv)
-    python, begun = tmp_path / "python", tmp_path / "begun"
+    begun = tmp_path / "begun"
     os.mkfifo(begun)  # opening it waits for the other side
-    version = " ".join(map(str, sys.version_info[:3]))
-    python.write_text(
-        f'#!/bin/sh\ncase "$*" in *"-m venv"*) echo > "{begun}"; exec sleep 120 ;; esac\n'
-        f"printf '%s\\n' '{python}' '{version}' 1 64\n"
-    )
-    python.chmod(0o755)
+    python = python_with_venv(tmp_path / "python", f'echo > "{begun}"; exec sleep 120')
     assert is_calm(*ctrl_c(project, begun.read_text, DUSKRAIL_PYTHON=str(python)))
-    assert project.run("other").stdout == "1.0 other\n"
+    assert project.run("other", **quick).stdout == "1.0 other\n"
 
 
 @posix_only
