@@ -1,7 +1,6 @@
 """Work given to a process of its own while the photographer goes on: started, watched and stopped.
 
-What the other process has to say it writes into a file, a JSON record a line, in the language of whoever
-asked: its words go along with the task.
+What passes to it and back is in `job_records`; what runs there is `background_work`.
 """
 
 from __future__ import annotations
@@ -15,40 +14,43 @@ import sys
 import tempfile
 import time
 from pathlib import Path
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from planner_core.words import language
 from planner_core.words.language import say
 
-PROGRESS, DONE, FAILED = "progress", "done", "failed"
+from ..render.progress import Progress
+from .job_records import Failure, JobFile, Said, plain, read
+
+SCRIPT = Path(__file__).resolve().with_name("background_work.py")
 STOP_WITHIN_S = 5.0
 
+Made = TypeVar("Made")
 
-class BackgroundJob:
-    """A script at work on a plan, with the last thing it said."""
 
-    def __init__(self, script: Path, plan_text: str, task: dict[str, Any]) -> None:
+class BackgroundJob(Generic[Made]):
+    """A module of `ui` at work on a plan, with the last thing it said; what comes of it is a record of the
+    kind `made`.
+    """
+
+    def __init__(self, work: str, plan_text: str, task: Any, made: type[Made]) -> None:
         import bpy
 
         from ..render.jobs import search_paths
 
-        spoken = language.current()
         self.folder = Path(tempfile.mkdtemp(prefix="duskrail-"))
         self.said = self.folder / "said.txt"
-        described = self.folder / "task.json"
-        (self.folder / "now.plan.json").write_text(plan_text, encoding="utf-8")
-        described.write_text(
-            json.dumps(
-                {
-                    "plan": str(self.folder / "now.plan.json"),
-                    "said": str(self.said),
-                    "paths": search_paths(),
-                    "language": {"code": spoken.code, "catalogue": dict(spoken.catalogue)},
-                    **task,
-                }
-            ),
-            encoding="utf-8",
+        self._made = made
+        described = self.folder / "job.json"
+        job = JobFile(
+            work=work,
+            task=plain(task),
+            plan=plan_text,
+            said=self.said,
+            paths=tuple(search_paths()),
+            language=language.current(),
         )
+        described.write_text(json.dumps(plain(job)), encoding="utf-8")
         command = (
             [
                 bpy.app.binary_path,
@@ -57,18 +59,18 @@ class BackgroundJob:
                 "--python-exit-code",
                 "1",
                 "--python",
-                str(script),
+                str(SCRIPT),
                 "--",
             ]
             if bpy.app.binary_path
-            else [sys.executable, "-I", str(script)]
+            else [sys.executable, "-I", str(SCRIPT)]
         )
         self.log = (self.folder / "log.txt").open("w", encoding="utf-8")
         self.process = subprocess.Popen(
             [*command, str(described)], stdin=subprocess.DEVNULL, stdout=self.log, stderr=subprocess.STDOUT
         )
-        self.progress: dict[str, Any] = {}
-        self.result: dict[str, Any] | None = None
+        self.progress: Progress | None = None
+        self.result: Made | None = None
         self.problem = ""
         self.stopped = False
         self._heard = 0  # bytes of what it said
@@ -87,31 +89,30 @@ class BackgroundJob:
             for line in said.read().splitlines(keepends=True):
                 if line.endswith(b"\n"):  # the last one may be half written
                     self._heard += len(line)
-                    self._take(json.loads(line))
+                    self._take(read(Said, json.loads(line)))
         if ended and self.is_running():
             self.problem = say("Blender quit in the background: {last}", last=self._last_words())
         if not self.is_running():
             self.close()
         return self.is_running()
 
-    def _take(self, record: dict[str, Any]) -> None:
-        kind = record.pop("kind")
-        if kind == PROGRESS:
-            self.progress = record
-        elif kind == DONE:
-            self.result = record
-        elif kind == FAILED:
-            self.problem = self.worded(record)
+    def _take(self, said: Said) -> None:
+        if said.progress is not None:
+            self.progress = said.progress
+        if said.done is not None:
+            self.result = read(self._made, said.done)
+        if said.failed is not None:
+            self.problem = self.worded(said.failed)
 
-    def worded(self, record: dict[str, Any]) -> str:
-        """What a failure's record says."""
-        return str(record["problem"])
+    def worded(self, failure: Failure) -> str:
+        """What went wrong, in a sentence."""
+        return failure.problem
 
     @property
     def done_fraction(self) -> float:
         """How much is done, 0 to 1."""
-        total = self.progress.get("total", 0)
-        return self.progress["done"] / total if total else 0.0
+        now = self.progress
+        return now.done / now.total if now is not None and now.total else 0.0
 
     def _last_words(self) -> str:
         self.log.flush()

@@ -2,18 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Any
-
-import numpy as np
-from attrs import frozen
-from numpy.typing import NDArray
-
 from planner_core.words.language import say
 
 from .background import BackgroundJob
+from .job_records import Said, ScoutTask, Shown, read
 
-WORK = Path(__file__).resolve().with_name("scout_work.py")
 STAGES = {
     "places": "Places",
     "framings": "Framings",
@@ -24,54 +17,29 @@ STAGES = {
 }
 
 
-@frozen(kw_only=True, eq=False)
-class Shown:
-    """What there is to see of a search: places (n, 3) in the scene, what each is worth (n,), and finds.
-
-    evenings are those of a search over dates, each with its best find, from 0; without counts the dates that
-    have no such event.
-    """
-
-    places_m: NDArray[np.float64]
-    worth: NDArray[np.float64]
-    cell_m: float
-    planned: float
-    remark: str
-    finds: tuple[dict[str, Any], ...]
-    evenings: tuple[dict[str, Any], ...] = ()
-    without: int = 0
-
-
-class ScoutJob(BackgroundJob):
+class ScoutJob(BackgroundJob[Shown]):
     """One search under way, or done."""
 
-    def __init__(self, plan_text: str, options: dict[str, Any]) -> None:
+    def __init__(self, plan_text: str, task: ScoutTask) -> None:
         self.shown: Shown | None = None
-        super().__init__(WORK, plan_text, options)
+        super().__init__("scout_work", plan_text, task, Shown)
 
-    def _take(self, record: dict[str, Any]) -> None:
+    def _take(self, said: Said) -> None:
         """Keep what is shown until something better comes."""
-        if "places_m" in record:
-            self.shown = Shown(
-                places_m=np.array(record.pop("places_m"), dtype=np.float64).reshape(-1, 3),
-                worth=np.array(record.pop("worth"), dtype=np.float64),
-                cell_m=record.pop("cell_m"),
-                planned=record.pop("planned"),
-                remark=record.pop("remark"),
-                finds=tuple(record.pop("finds")),
-                evenings=tuple(record.pop("evenings", ())),
-                without=record.pop("without", 0),
-            )
-        super()._take(record)
+        super()._take(said)
+        if said.meanwhile is not None:
+            self.shown = read(Shown, said.meanwhile)
+        if self.result is not None:
+            self.shown = self.result
 
     @property
     def text(self) -> str:
         """How far it is, in words."""
         now = self.progress
-        if not now:
+        if now is None:
             return say("Starting the search")
-        best = self.shown.finds[0]["points"] if self.shown and self.shown.finds else None
-        done = {"stage": say(STAGES[now["stage"]]), "done": now["done"], "total": now["total"]}
+        best = self.shown.finds[0].points if self.shown and self.shown.finds else None
+        done = {"stage": say(STAGES[now.stage]), "done": now.done, "total": now.total}
         if best is None:
             return say("{stage}: {done} of {total}", **done)
         return say("{stage}: {done} of {total}, best {best:.0f}", best=best, **done)

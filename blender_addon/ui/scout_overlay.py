@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from planner_core.scout.picture import worth_colours
 
 from .drawing import Colour, fill, text_width, ui_scale, write
-from .scout_job import Shown
+from .job_records import Shown
 
 Array = NDArray[Any]
 
@@ -75,12 +75,12 @@ def draw_in_scene(shown: Shown, chosen: int, uid: int, aspect: float) -> None:
     gpu.state.depth_test_set("NONE")
     for number, find in enumerate(shown.finds):
         is_chosen = number == chosen
-        cameras = np.array(find["cameras_m"])
+        cameras = find.cameras_m
         _lines(cameras, RAIL_COLOUR, 4.0 if is_chosen else 2.0)
         if is_chosen:
-            stand = np.array([find["place_m"], cameras.mean(axis=0)])
+            stand = np.array([find.place_m, cameras.mean(axis=0)])
             _lines(stand, QUIET_COLOUR, 1.0)
-            for at, turn in zip(cameras, np.array(find["turns"]), strict=True):
+            for at, turn in zip(cameras, find.turns, strict=True):
                 _lines(ghost(at, turn, aspect), FIND_COLOUR, 1.5)
     gpu.state.blend_set("NONE")
 
@@ -155,7 +155,7 @@ def _legend(context: Any, shown: Shown) -> None:
 
 
 def _marker_px(context: Any, shown: Shown, number: int) -> tuple[float, float] | None:
-    place = Vector(shown.finds[number]["place_m"])
+    place = Vector(shown.finds[number].place_m)
     spot = location_3d_to_region_2d(context.region, context.region_data, place)
     return None if spot is None else (float(spot.x), float(spot.y))
 

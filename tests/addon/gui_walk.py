@@ -555,12 +555,13 @@ def file_and_preview() -> Wait:
     yield DRAWN_S
     job = jobs.current()
     assert job.result, job.problem
-    clip = bpy.data.movieclips.load(job.result["output"])
+    clip = bpy.data.movieclips.load(str(job.result.output))
     told["clip_frames"], told["clip_size"] = clip.frame_duration, list(clip.size)
-    told["clip_file"] = job.result["output"]
+    told["clip_file"] = str(job.result.output)
     bpy.data.movieclips.remove(clip)
     assert told["clip_frames"] == 4, told["clip_frames"]
-    yield from step("preview done", clip=job.result)
+    records = sys.modules[f"{MODULE}.ui.job_records"]
+    yield from step("preview done", clip=records.plain(job.result))
 
 
 # ---------------------------------------------------------------- the first still
@@ -603,7 +604,7 @@ def first_still() -> Wait:
     job = jobs.current()
     assert job.result, job.problem
     told["still_after_s"] = time.monotonic() - began
-    told["still"] = job.result["output"]
+    told["still"] = str(job.result.output)
     yield 4 * DRAWN_S
     told["windows"] = [[a.type for a in w.screen.areas] for w in bpy.context.window_manager.windows]
     yield from step("stills side by side")

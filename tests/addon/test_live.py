@@ -17,8 +17,10 @@ import numpy as np
 import pytest
 from mathutils import Matrix
 
+from blender_addon.render.progress import Progress
 from blender_addon.scene import parts, rig, store
 from blender_addon.state import handlers, live, redraw
+from blender_addon.ui.job_records import PreviewTask
 from blender_addon.ui.operators import preview
 from blender_addon.ui.preview_job import Job
 from planner_core import Plan, compute_frames, review
@@ -464,8 +466,8 @@ def test_four_frames_are_rendered_in_the_background(in_a_folder: Any, tmp_path: 
     job = preview.current()
     assert job is not None
     assert job.result is not None
-    assert job.result["frames"] == 4
-    assert job.result["size"] == "64 × 36"
+    assert job.result.frames == 4
+    assert job.result.size == "64 × 36"
     assert (tmp_path / "draft.mp4").stat().st_size > 500
     assert store.stored_text(in_a_folder) == before
     assert not job.folder.exists()
@@ -474,7 +476,7 @@ def test_four_frames_are_rendered_in_the_background(in_a_folder: Any, tmp_path: 
 def test_a_stopped_preview_leaves_no_clip_and_no_litter(in_a_folder: Any, tmp_path: Path) -> None:
     in_a_folder.duskrail.last_frame = 360
     in_a_folder.duskrail.clip_px = 640
-    job = Job(str(store.stored_text(in_a_folder)), tmp_path / "draft.mp4", options_of(in_a_folder))
+    job = Job(str(store.stored_text(in_a_folder)), task_of(in_a_folder))
     deadline = time.monotonic() + 120.0
     while job.look() and job.done_fraction == 0.0 and time.monotonic() < deadline:
         time.sleep(0.1)
@@ -486,10 +488,10 @@ def test_a_stopped_preview_leaves_no_clip_and_no_litter(in_a_folder: Any, tmp_pa
     assert not job.folder.exists()
 
 
-def options_of(scene: Any) -> dict[str, Any]:
+def task_of(scene: Any) -> PreviewTask:
     plan = live.plan_of(scene)
     assert plan is not None
-    return preview.options_of(scene, plan)
+    return preview.task_of(scene, plan, preview.clip_path(scene))
 
 
 def test_what_keeps_a_clip_from_being_made_is_told(in_a_folder: Any, tmp_path: Path) -> None:
@@ -498,7 +500,7 @@ def test_what_keeps_a_clip_from_being_made_is_told(in_a_folder: Any, tmp_path: P
         bpy.ops.duskrail.preview()
     in_a_folder.duskrail.clip_file = str(tmp_path / "draft.mp4")
     in_a_folder.duskrail.clip_px = 7680 * 2
-    job = Job("{}", tmp_path / "draft.mp4", options_of(in_a_folder))
+    job = Job("{}", task_of(in_a_folder))
     job.wait()
     assert job.problem.startswith("format: is missing;")
 
@@ -510,23 +512,23 @@ def test_the_other_blender_runs_nothing_from_the_current_folder(
         (tmp_path / name).write_text(f"open({str(tmp_path / 'ran')!r}, 'w').close()", encoding="utf-8")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("PYTHONPATH", str(tmp_path))
-    job = Job("{}", tmp_path / "draft.mp4", options_of(in_a_folder))
+    job = Job("{}", task_of(in_a_folder))
     job.wait()
     assert job.problem.startswith("format: is missing;")
     assert not (tmp_path / "ran").exists()
 
 
 def test_progress_is_shown_as_the_other_blender_counts_it(in_a_folder: Any, tmp_path: Path) -> None:
-    job = Job("{}", tmp_path / "draft.mp4", options_of(in_a_folder))
+    job = Job("{}", task_of(in_a_folder))
     job.wait()
-    record = {"stage": "drawing", "done": 12, "total": 48, "seconds_left": None, "engine": "Workbench"}
-    for changes, text, fraction in (
-        ({"done": 0}, "Drawing with Workbench", 0.0),
-        ({"engine": "", "seconds_left": 130.4}, "Frame 12 of 48, about 2 min 10 s left", 0.25),
-        ({"engine": ""}, "Frame 12 of 48", 0.25),
+    cases: tuple[tuple[dict[str, Any], str, float], ...] = (
+        ({"done": 0, "engine": "Workbench"}, "Drawing with Workbench", 0.0),
+        ({"seconds_left": 130.4}, "Frame 12 of 48, about 2 min 10 s left", 0.25),
+        ({}, "Frame 12 of 48", 0.25),
         ({"stage": "encoding", "done": 48}, "Writing the clip", 1.0),
-    ):
-        job.progress = record | changes
+    )
+    for changes, text, fraction in cases:
+        job.progress = attrs.evolve(Progress(stage="drawing", done=12, total=48), **changes)
         assert (job.text, job.done_fraction) == (text, fraction)
 
 

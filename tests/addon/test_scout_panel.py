@@ -12,6 +12,7 @@ import pytest
 from blender_addon.scene import store
 from blender_addon.state import live
 from blender_addon.ui import scout_overlay
+from blender_addon.ui.job_records import SUBJECTS, ScoutTask
 from blender_addon.ui.operators import scout
 from blender_addon.ui.scout_job import ScoutJob
 from blender_addon.ui.translation import LANGUAGES
@@ -42,7 +43,7 @@ def test_a_search_in_the_background_tells_finds_and_a_map(found: Any) -> None:
     assert shown is not None
     assert len(shown.finds) >= 2
     assert len(shown.worth) == len(shown.places_m) > 20
-    points = [find["points"] for find in shown.finds]
+    points = [find.points for find in shown.finds]
     assert points == sorted(points, reverse=True)
 
 
@@ -68,7 +69,7 @@ def test_taking_a_find_makes_the_plan_that_find(found: Any) -> None:
     find = scout.chosen_find(found)
     assert find is not None
     assert bpy.ops.duskrail.scout_take() == {"FINISHED"}
-    assert live.plan_of(found) == plan_from_text(find["plan"]) != before
+    assert live.plan_of(found) == plan_from_text(find.plan) != before
 
 
 def test_a_click_on_the_map_stands_the_rig_there(found: Any) -> None:
@@ -133,24 +134,23 @@ def test_evenings_and_subjects_are_searched_as_the_verb_does(found: Any) -> None
     settings.scout_what, settings.scout_from, settings.scout_to = "EVENINGS", "2027-03-14", "2027-03-15"
     assert bpy.ops.duskrail.scout() == {"FINISHED"}
     shown = present(scout.shown_of(scene))
-    assert [one["date"] for one in shown.evenings] == ["2027-03-14", "2027-03-15"]
-    best = {date for find in shown.finds for date in find["best_evenings"]}
-    assert best <= {"2027-03-14", "2027-03-15"}
+    assert [one.date.isoformat() for one in shown.evenings] == ["2027-03-14", "2027-03-15"]
+    assert {day for find in shown.finds for day in find.best_evenings} <= {one.date for one in shown.evenings}
     for find in shown.finds:  # its plan is that of the first of its best evenings
-        anchor = present(plan_from_text(find["plan"]).shoot.anchor)
-        assert anchor.date.isoformat() == find["best_evenings"][0]
+        anchor = present(plan_from_text(find.plan).shoot.anchor)
+        assert anchor.date == find.best_evenings[0]
     told = "\n".join(drawn(scene)["DUSKRAIL_PT_scout"])
     assert "Best on " in told
-    evenings = [one for one in shown.evenings if one["best"] is not None]
+    evenings = [one for one in shown.evenings if one.best is not None]
     assert told.count("duskrail.scout_choose") == len(shown.finds) + len(evenings) > len(shown.finds)
     settings.scout_what = "SUBJECTS"
     assert bpy.ops.duskrail.scout() == {"FINISHED"}
     shown = present(scout.shown_of(scene))
-    assert [find["subject"] for find in shown.finds] == ["tower"]  # the bench is near, for a foreground
+    assert [find.subject for find in shown.finds] == ["tower"]  # the bench is near, for a foreground
     assert len(shown.places_m) == 0
     told = "\n".join(drawn(scene)["DUSKRAIL_PT_scout"])
     assert "The tower stands well" in told.replace("\nlabel ", " ")
-    assert shown.finds[0]["in_short"].startswith("28 mm, ")
+    assert shown.finds[0].in_short.startswith("28 mm, ")
     assert "duskrail.scout_stand" not in told
 
 
@@ -164,7 +164,7 @@ def test_a_date_that_is_none_is_told_and_searches_nothing(found: Any) -> None:
 @pytest.mark.once
 def test_another_process_tells_and_refuses_in_the_language_of_the_window(addon: None) -> None:
     plan = place(TOWER, BENCH, ground("square", (-6.0, -5.0), (6.0, 3.0)))
-    task = {"what": "SUBJECTS", "area": None, "reviews": 6, "top": 2}
+    task = ScoutTask(what=SUBJECTS, reviews=6, top=2)
     with language.spoken(LANGUAGES["de_DE"]):
         job = ScoutJob(plan_to_text(plan), task)
         nothing = ScoutJob(plan_to_text(attrs.evolve(plan, blocks=plan.blocks[2:])), task)
@@ -173,7 +173,7 @@ def test_another_process_tells_and_refuses_in_the_language_of_the_window(addon: 
     assert job.problem == ""
     assert job.shown is not None
     for find in job.shown.finds:
-        assert "dass du bis" in find["to_check"][0]
-        assert "Platz" in find["costs"][0]
-        assert plan_from_text(find["plan"]).title == plan.title
+        assert "dass du bis" in find.to_check[0]
+        assert "Platz" in find.costs[0]
+        assert plan_from_text(find.plan).title == plan.title
     assert nothing.problem.endswith("haben keinen mit einem Namen, der Motiv sein könnte")

@@ -18,6 +18,7 @@ from blender_addon.render.request import PreviewError, PreviewRequest
 from blender_addon.state import live
 from blender_addon.ui import operators, panels, properties, wording
 from blender_addon.ui.german import GERMAN
+from blender_addon.ui.job_records import PreviewTask
 from blender_addon.ui.operators.review import fit_of
 from blender_addon.ui.preview_job import Job
 from blender_addon.ui.preview_work import refusal_words
@@ -457,10 +458,10 @@ def test_why_a_clip_is_refused_can_be_translated(asked: dict[str, Any], spoken_o
 @pytest.mark.once
 def test_a_clip_that_cannot_be_written_is_refused_in_german(tmp_path: Path) -> None:
     plan = plan_to_text(place(TOWER))
-    drawn = {"look": "fast", "frame_range": None, "every": 1, "jobs": 1, "size": None}
+    task = PreviewTask(output=tmp_path / "a.mp4", look="fast", jobs=1)
     with language.spoken(choose_german()):
-        nowhere = Job(plan, tmp_path / "nowhere" / "a.mp4", drawn)
-        early = Job(plan, tmp_path / "a.mp4", drawn | {"frame_range": [5, 2]})
+        nowhere = Job(plan, attrs.evolve(task, output=tmp_path / "nowhere" / "a.mp4"))
+        early = Job(plan, attrs.evolve(task, frame_range=(5, 2)))
         for job in (nowhere, early):
             job.wait()
     assert nowhere.problem == f"{nowhere.output}: {GERMAN['the folder to write it to does not exist']}"

@@ -5,6 +5,7 @@
 from pathlib import Path
 from typing import Any
 
+import attrs
 import bpy
 
 from planner_core import FrameTable, Plan, PlanError, load_plan
@@ -16,7 +17,8 @@ from planner_core.words.language import say
 
 from ...state import live
 from .. import views
-from ..preview_job import STILLS, Job
+from ..job_records import STILLS, Drawn, PreviewTask
+from ..preview_job import Job
 from .base import Outcome, WithFrames
 from .plan_file import ENDING
 
@@ -62,19 +64,20 @@ def even_height(width: int, clip: Any) -> int:
     return max(2, 2 * round(width * clip.height_px / clip.width_px / 2))
 
 
-def options_of(scene: Any, plan: Plan) -> dict[str, Any]:
-    """What the panel asks of the clip, within what the plan has."""
+def task_of(scene: Any, plan: Plan, clip: Path) -> PreviewTask:
+    """The clip that the panel asks for, within what the plan has, and where it goes."""
     settings = scene.duskrail
     width = 2 * round(settings.clip_px / 2)
     first = min(settings.first_frame, plan.shoot.frames)
     last = min(max(first, settings.last_frame), plan.shoot.frames)
-    return {
-        "look": settings.look.lower(),
-        "frame_range": [first, last] if settings.use_range else None,
-        "every": settings.every,
-        "jobs": settings.jobs or None,
-        "size": [width, even_height(width, plan.clip)],
-    }
+    return PreviewTask(
+        output=clip,
+        look=settings.look.lower(),
+        frame_range=(first, last) if settings.use_range else None,
+        every=settings.every,
+        jobs=settings.jobs or None,
+        size=(width, even_height(width, plan.clip)),
+    )
 
 
 def beside_of(scene: Any) -> Plan | None:
@@ -137,16 +140,16 @@ class _Draws(WithFrames):
         frames = live.frames_of(scene)
         assert frames is not None
         try:
-            output, asked = self._asked(scene, frames, clip)
+            task = self._asked(scene, frames, task_of(scene, plan, clip))
         except PlanError as error:
             self.report({"ERROR"}, say("Second plan: {error}", error=error))
             return None
         stop()
-        _jobs.append(Job(plan_to_text(plan), output, options_of(scene, plan) | asked))
+        _jobs.append(Job(plan_to_text(plan), task))
         return _jobs[0]
 
-    def _asked(self, scene: Any, frames: FrameTable, clip: Path) -> tuple[Path, dict[str, Any]]:
-        """The file that is made, and what is asked for beside the usual. Raises PlanError."""
+    def _asked(self, scene: Any, frames: FrameTable, clip: PreviewTask) -> PreviewTask:
+        """What is drawn in place of the plain clip. Raises PlanError."""
         raise NotImplementedError
 
     def execute(self, context: Any) -> Outcome:
@@ -192,9 +195,9 @@ class _Draws(WithFrames):
 
     def _tell(self, job: Job) -> Outcome:
         if job.result is not None:
-            self.report({"INFO"}, f"{Path(job.result['output']).name}: {told(job)}")
-            if job.result.get("make") == STILLS:
-                views.show_image(bpy.context, job.result["output"])
+            self.report({"INFO"}, f"{job.result.output.name}: {told(job.result)}")
+            if job.result.make == STILLS:
+                views.show_image(bpy.context, str(job.result.output))
             return {"FINISHED"}
         self.report({"WARNING"} if job.stopped else {"ERROR"}, job.problem or say("Preview stopped"))
         return {"CANCELLED"}
@@ -207,17 +210,18 @@ class DUSKRAIL_OT_preview(_Draws, bpy.types.Operator):
     bl_label = "Render Preview"
     bl_options = {"REGISTER"}
 
-    def _asked(self, scene: Any, frames: FrameTable, clip: Path) -> tuple[Path, dict[str, Any]]:
+    def _asked(self, scene: Any, frames: FrameTable, clip: PreviewTask) -> PreviewTask:
         settings = scene.duskrail
         other = beside_of(scene)
         contact = settings.contact_sheet
-        return clip, {
-            "title": settings.title_card,
-            "burn_in": settings.burn_in,
-            "beside": plan_to_text(other) if other is not None else None,
-            "contact": str(contact_path(clip)) if contact else None,
-            "shown": frames_that_matter(frames) if contact else [],
-        }
+        return attrs.evolve(
+            clip,
+            title=settings.title_card,
+            burn_in=settings.burn_in,
+            beside=plan_to_text(other) if other is not None else None,
+            contact=contact_path(clip.output) if contact else None,
+            shown=tuple(frames_that_matter(frames)) if contact else (),
+        )
 
 
 class DUSKRAIL_OT_stills(_Draws, bpy.types.Operator):
@@ -229,20 +233,19 @@ class DUSKRAIL_OT_stills(_Draws, bpy.types.Operator):
     bl_label = "Stills Side by Side"
     bl_options = {"REGISTER"}
 
-    def _asked(self, scene: Any, frames: FrameTable, clip: Path) -> tuple[Path, dict[str, Any]]:
-        return stills_path(clip), {"make": STILLS, "shown": three_frames(frames)}
+    def _asked(self, scene: Any, frames: FrameTable, clip: PreviewTask) -> PreviewTask:
+        stills = stills_path(clip.output)
+        return attrs.evolve(clip, make=STILLS, output=stills, shown=tuple(three_frames(frames)))
 
 
-def told(job: Job) -> str:
+def told(made: Drawn) -> str:
     """What was made, in a line."""
-    made = job.result or {}
-    if made.get("make") == STILLS:
-        return say("{frames} stills side by side", frames=made["frames"])
-    told_of = {"frames": made.get("frames"), "size": made.get("size"), "engine": made.get("engine")}
-    if made.get("kept"):
-        kept = "{frames} frames, {kept} of them reused, {size}, {engine}"
-        return say(kept, kept=made["kept"], **told_of)
-    return say("{frames} frames, {size}, {engine}", **told_of)
+    if made.make == STILLS:
+        return say("{frames} stills side by side", frames=made.frames)
+    values = {"frames": made.frames, "size": made.size, "engine": made.engine}
+    if made.kept:
+        return say("{frames} frames, {kept} of them reused, {size}, {engine}", kept=made.kept, **values)
+    return say("{frames} frames, {size}, {engine}", **values)
 
 
 class DUSKRAIL_OT_preview_stop(bpy.types.Operator):

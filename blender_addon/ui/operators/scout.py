@@ -3,6 +3,7 @@
 # mypy: disable-error-code="valid-type"
 
 import datetime as dt
+from collections.abc import Sequence
 from typing import Any
 
 import bpy
@@ -19,7 +20,8 @@ from planner_core.words.language import say
 
 from ...state import live
 from .. import scout_overlay, views
-from ..scout_job import ScoutJob, Shown
+from ..job_records import SUBJECTS, ScoutTask, Shown, ShownFind
+from ..scout_job import ScoutJob
 from .base import UNDOABLE, Outcome, ReadsPlan, WithFrames, set_plan
 
 LOOK_EVERY_S = 0.3
@@ -41,7 +43,7 @@ def shown_of(scene: Any) -> Shown | None:
     return job.shown if job is not None else None
 
 
-def chosen_find(scene: Any) -> dict[str, Any] | None:
+def chosen_find(scene: Any) -> ShownFind | None:
     """The find that is chosen in the list."""
     shown = shown_of(scene)
     if shown is None or not shown.finds:
@@ -49,9 +51,9 @@ def chosen_find(scene: Any) -> dict[str, Any] | None:
     return shown.finds[min(scene.duskrail.scout_find, len(shown.finds) - 1)]
 
 
-def best_evenings_text(dates: list[str]) -> str:
+def best_evenings_text(dates: Sequence[dt.date]) -> str:
     """On which of the evenings a find is at its best."""
-    day = day_words(dt.date.fromisoformat(dates[0]), year=True)
+    day = day_words(dates[0], year=True)
     if len(dates) == 1:
         return say("Best on {day}, which its plan has", day=day)
     return say("Best on {day}, which its plan has, and {count} more", day=day, count=len(dates) - 1)
@@ -64,11 +66,11 @@ def stop() -> None:
     scout_overlay.forget()
 
 
-def area_of(scene: Any, plan: Plan) -> list[float] | None:
+def area_of(scene: Any, plan: Plan) -> tuple[float, float, float, float]:
     """The square that is searched, around the rail's start."""
     x, y, _ = plan.rig.origin_m
     reach = float(scene.duskrail.scout_reach)
-    return [x - reach, y - reach, x + reach, y + reach]
+    return x - reach, y - reach, x + reach, y + reach
 
 
 def date_of(scene: Any) -> dt.date:
@@ -89,15 +91,15 @@ def start(scene: Any) -> ScoutJob:
     scene.duskrail.scout_find = 0
     settings = scene.duskrail
     planned = date_of(scene)
-    options = {
-        "what": settings.scout_what,
-        "area": None if settings.scout_what == "SUBJECTS" else area_of(scene, plan),
-        "reviews": settings.scout_reviews,
-        "top": TOP,
-        "first": settings.scout_from.strip() or planned.isoformat(),
-        "last": settings.scout_to.strip() or (planned + dt.timedelta(days=USUAL_DAYS)).isoformat(),
-    }
-    job = _jobs[scene.session_uid] = ScoutJob(plan_to_text(plan), options)
+    task = ScoutTask(
+        what=settings.scout_what,
+        area=None if settings.scout_what == SUBJECTS else area_of(scene, plan),
+        reviews=settings.scout_reviews,
+        top=TOP,
+        first=settings.scout_from.strip() or planned.isoformat(),
+        last=settings.scout_to.strip() or (planned + dt.timedelta(days=USUAL_DAYS)).isoformat(),
+    )
+    job = _jobs[scene.session_uid] = ScoutJob(plan_to_text(plan), task)
     return job
 
 
@@ -217,7 +219,7 @@ class DUSKRAIL_OT_scout_take(WithFinds, bpy.types.Operator):
     def execute(self, context: Any) -> Outcome:
         find = chosen_find(context.scene)
         assert find is not None
-        return _take(self, context.scene, plan_from_text(find["plan"]), find["name"])
+        return _take(self, context.scene, plan_from_text(find.plan), find.name)
 
 
 class DUSKRAIL_OT_scout_stand(WithFinds, bpy.types.Operator):

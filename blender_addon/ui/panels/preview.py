@@ -46,8 +46,8 @@ class DUSKRAIL_PT_preview(PlanTab, bpy.types.Panel):
         layout.operator("duskrail.stills", icon="IMAGE_DATA")
         if job is not None and job.problem:
             wrapped(layout, context, job.problem, icon="ERROR")
-        elif job is not None and job.result:
-            wrapped(layout, context, preview.told(job), icon="CHECKMARK")
+        elif job is not None and job.result is not None:
+            wrapped(layout, context, preview.told(job.result), icon="CHECKMARK")
         layout.operator("duskrail.preview_open", icon="PLAY")
 
 

@@ -4,7 +4,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 
 import bpy
@@ -13,8 +12,8 @@ from planner_core.plan.text import one_line
 from planner_core.words.dates import day_words
 from planner_core.words.language import say
 
+from ..job_records import EVENINGS, SUBJECTS, Shown
 from ..operators import scout
-from ..scout_job import Shown
 from .layout import PlanTab, rows, wrapped
 
 MOST_EVENINGS = 12
@@ -50,12 +49,12 @@ class DUSKRAIL_PT_scout(PlanTab, bpy.types.Panel):
         row = layout.row()
         row.use_property_split = False  # its three words need the whole width
         row.prop(settings, "scout_what", expand=True)
-        if settings.scout_what == "EVENINGS":
+        if settings.scout_what == EVENINGS:
             column = layout.column(align=True)
             column.prop(settings, "scout_from")
             column.prop(settings, "scout_to")
         layout.prop(settings, "lenses")
-        if settings.scout_what == "SUBJECTS":
+        if settings.scout_what == SUBJECTS:
             return
         column = layout.column(align=True)
         column.prop(settings, "scout_reach")
@@ -69,8 +68,8 @@ class DUSKRAIL_PT_scout(PlanTab, bpy.types.Panel):
         wrapped(layout, context, say("The shot as planned: {planned:.0f} points", planned=shown.planned))
         column = layout.column(align=True)
         for number, other in enumerate(shown.finds):
-            subject = f"{one_line(other['subject'])}: " if "subject" in other else ""
-            text = f"{number + 1}.  {other['points']:.0f}   {subject}{other['in_short']}"
+            subject = f"{one_line(other.subject)}: " if other.subject else ""
+            text = f"{number + 1}.  {other.points:.0f}   {subject}{other.in_short}"
             column.operator(
                 "duskrail.scout_choose", text=text, translate=False, depress=other is find
             ).number = number
@@ -79,12 +78,12 @@ class DUSKRAIL_PT_scout(PlanTab, bpy.types.Panel):
         row.operator("duskrail.scout_take", icon="CHECKMARK")
         row.operator("duskrail.scout_step", text="", icon="TRIA_RIGHT").by = 1
         box = layout.box()
-        check = say("Check there {what}.", what="; ".join(find["to_check"]))
-        wrapped(box, context, f"{_capital(find['name'])}. {find['reason']}", spare_px=BOX_PX)
-        if find.get("best_evenings"):
-            best = scout.best_evenings_text(find["best_evenings"])
+        check = say("Check there {what}.", what="; ".join(find.to_check))
+        wrapped(box, context, f"{_capital(find.name)}. {find.reason}", spare_px=BOX_PX)
+        if find.best_evenings:
+            best = scout.best_evenings_text(find.best_evenings)
             wrapped(box, context, best, icon="TIME", spare_px=BOX_PX)
-        wrapped(box, context, f"{_capital(', '.join(find['costs']))}.", icon="TRACKING", spare_px=BOX_PX)
+        wrapped(box, context, f"{_capital(', '.join(find.costs))}.", icon="TRACKING", spare_px=BOX_PX)
         wrapped(box, context, check, icon="VIEWZOOM", spare_px=BOX_PX)
         if shown.remark:
             wrapped(layout, context, shown.remark, icon="INFO")
@@ -95,18 +94,18 @@ class DUSKRAIL_PT_scout(PlanTab, bpy.types.Panel):
 
     def _evenings(self, context: Any, shown: Shown) -> None:
         """The evenings with their best spot, as many as there is room for; a click shows that."""
-        good = [one for one in shown.evenings if one["best"] is not None]
-        best = sorted(good, key=lambda one: -one["points"])[:MOST_EVENINGS]
+        good = [one for one in shown.evenings if one.best is not None]
+        best = sorted(good, key=lambda one: -one.points)[:MOST_EVENINGS]
         if not best:
             return
         column, count = self.layout.column(align=True), len(shown.evenings)
         if count > len(best):
             template = "The best {best} of {count} evenings"
             column.label(text=say(template, best=len(best), count=count), translate=False)
-        for one in sorted(best, key=lambda one: str(one["date"])):
-            number, day = one["best"], day_words(dt.date.fromisoformat(one["date"]), weekday=True)
+        for one in sorted(best, key=lambda one: one.date):
+            number, day = one.best or 0, day_words(one.date, weekday=True)
             template = "{day}: spot {number}, {points:.0f} points"
-            text = say(template, day=day, number=number + 1, points=one["points"])
+            text = say(template, day=day, number=number + 1, points=one.points)
             column.operator("duskrail.scout_choose", text=text, translate=False).number = number
         if shown.without:
             single, many = "1 date has no such event.", "{count} dates have no such event."
