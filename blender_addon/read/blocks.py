@@ -8,7 +8,7 @@ collection of a role (or carries the mark): a box where it is one, else an uprig
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
 import attrs
@@ -48,14 +48,25 @@ MOVED_M = 1e-3
 RIDGE_SAME = 2e-5  # of its distance: what bearings and altitudes of four decimals may round
 
 
-def read_blocks(scene: bpy.types.Scene, plan: Plan) -> tuple[tuple[Block, ...], list[str]]:
-    """The plan's blocks as the scene has them now, and sentences on what could not be kept as it was."""
+def read_blocks(
+    scene: bpy.types.Scene, plan: Plan, only: Collection[int] | None = None
+) -> tuple[tuple[Block, ...], list[str]]:
+    """The plan's blocks as the scene has them now, and sentences on what could not be kept as it was.
+
+    only are the numbers of those to look at, where the scene has one object for each block, in order, and all
+    others are as they were drawn.
+    """
+    if only is not None and not only:
+        return plan.blocks, []
     depsgraph = parts.depsgraph_of(scene)
     said: list[str] = []
     blocks: list[Block] = []
     seen: set[int] = set()
-    holding = _roles_of(scene)
-    for thing in block_objects(scene):
+    holding = roles_of(scene)
+    for place, thing in enumerate(block_objects(scene)):
+        if only is not None and place not in only:
+            blocks.append(plan.blocks[place])
+            continue
         number = int(thing.get(parts.INDEX_KEY, -1))
         roles = holding.get(thing.session_uid, ())
         block = _read(thing, depsgraph, plan, said, roles, is_copy=number in seen)
@@ -76,7 +87,7 @@ def _strangers(scene: bpy.types.Scene) -> list[bpy.types.Object]:
     ]
 
 
-def _roles_of(scene: bpy.types.Scene) -> dict[int, list[str]]:
+def roles_of(scene: bpy.types.Scene) -> dict[int, list[str]]:
     """The roles of the collections that hold an object, by its session_uid. To ask each object for its
     collections would go through all of them for each.
     """
@@ -113,7 +124,7 @@ def _read(
         empty = "{thing} has no geometry left and was left out of the blocks."
         said.append(phrase(empty, thing=thing.name))
         return None
-    world = tides.planned_matrix(thing.evaluated_get(depsgraph))
+    world = _world(thing, depsgraph)
     block = None
     is_ridge = known is not None and known.shape == "ridge"
     if known is not None and known.shape == "terrain" and _reshaped(thing) and not is_shaped_later(thing):
@@ -205,11 +216,20 @@ def _part_of(thing: bpy.types.Object, known: Block | None, *, is_copy: bool) -> 
     return f"{known.part_of}.{number}" if is_copy and dot and number.isdigit() else known.part_of
 
 
+def _world(thing: bpy.types.Object, depsgraph: Any) -> Array:
+    """Where a thing stands (4, 4) but for the tide, also where it is hidden, so that Blender doesn't evaluate
+    it.
+    """
+    if thing.parent is None and not thing.constraints and thing.animation_data is None:
+        return tides.planned_matrix(thing, thing.matrix_basis)
+    return tides.planned_matrix(thing.evaluated_get(depsgraph))
+
+
 def _touched(thing: bpy.types.Object, depsgraph: Any) -> bool:
     written = list(thing.get(parts.WRITTEN_KEY, ()))
     if thing.type != "MESH" or len(written) != 21:
         return True
-    now = flat(tides.planned_matrix(thing.evaluated_get(depsgraph)))
+    now = flat(_world(thing, depsgraph))
     reach = np.maximum(1.0, np.abs(written[:16]))
     return bool(np.any(np.abs(np.array(now) - written[:16]) > 2e-6 * reach)) or _reshaped(thing)
 

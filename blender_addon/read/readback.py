@@ -9,6 +9,7 @@ exactly.
 from __future__ import annotations
 
 import os
+from collections.abc import Collection
 from pathlib import Path
 from typing import Any
 
@@ -80,12 +81,19 @@ def read_file(blend: str | os.PathLike[str]) -> Readback:
     return read_scene(scene)
 
 
-def read_scene(scene: bpy.types.Scene, *, thorough: bool = True, known: FrameTable | None = None) -> Readback:
+def read_scene(
+    scene: bpy.types.Scene,
+    *,
+    thorough: bool = True,
+    known: FrameTable | None = None,
+    only: Collection[int] | None = None,
+) -> Readback:
     """The scene's plan with the edits made to it. Raises ReadbackError and PlanError.
 
     thorough looks at the camera on every frame, and refuses a scene where something else than the rig's
     three axes moves it. The scene stays as it is. known are the frames of the plan as it was drawn, where
-    somebody has them.
+    somebody has them; only are the numbers of the blocks that may differ from what was drawn, where it is
+    known that no others do.
     """
     drawn = store.stored_plan(scene)
     if drawn is None:
@@ -101,7 +109,7 @@ def read_scene(scene: bpy.types.Scene, *, thorough: bool = True, known: FrameTab
     )
     frames = known if known is not None and known.plan == unturned else compute_frames(unturned)
     move = readmotion.read_move(scene, frames)
-    blocks, block_words = readblocks.read_blocks(scene, placed)
+    blocks, block_words = readblocks.read_blocks(scene, placed, only)
     plan = placed
     if move is not plan.move:
         plan = attrs.evolve(plan, move=move)

@@ -68,6 +68,11 @@ def block_objects(scene: bpy.types.Scene) -> list[bpy.types.Object]:
 
     A mesh of the user's own is a block once it lies in the collection of a role.
     """
+    return list(_block_objects(scene))
+
+
+@parts.once_a_scan
+def _block_objects(scene: bpy.types.Scene) -> list[bpy.types.Object]:
     first: dict[int, bpy.types.Object] = {}
     copies: list[bpy.types.Object] = []
     for thing in parts.objects_of(scene, "block"):
@@ -135,6 +140,7 @@ def release(scene: bpy.types.Scene, thing: bpy.types.Object) -> None:
             collection.objects.unlink(thing)
     if not thing.users_collection:
         scene.collection.objects.link(thing)
+    parts.parts_changed()
 
 
 def _match(plan: Plan, old: list[bpy.types.Object]) -> list[bpy.types.Object | None]:
@@ -177,22 +183,19 @@ def draw_block(
         place, vertices, faces = local_mesh(plan, block)
         mesh = thing.data
         assert isinstance(mesh, bpy.types.Mesh)
-        mesh.clear_geometry()
         stands_for = draft_shapes.drawn_shape(plan, block)
-        vertices, faces = stands_for or (vertices, faces)
-        mesh.from_pydata(vertices.tolist(), [], [list(face) for face in faces])
-        if block.shape == "post" and stands_for is not None:
-            mesh.polygons.foreach_set("use_smooth", [True] * len(mesh.polygons))
-        elif block.shape == "post":
-            _round(mesh)
-        elif block.shape == "ridge":
-            mesh.polygons.foreach_set("use_smooth", [True] * len(mesh.polygons))
-        mesh.update()
-        parts.assign(thing, parent=None)
-        thing.rotation_mode = "XYZ"
-        thing.delta_location = (0.0, 0.0, 0.0)  # else the tide would count as part of the place
+        if parts.assign_mesh(mesh, *(stands_for or (vertices, faces))):
+            if block.shape == "ridge" or (block.shape == "post" and stands_for is not None):
+                mesh.polygons.foreach_set("use_smooth", [True] * len(mesh.polygons))
+            elif block.shape == "post":
+                _round(mesh)
+            mesh.update()
+        # else the tide would count as part of the place
+        parts.assign(thing, parent=None, rotation_mode="XYZ", delta_location=(0.0, 0.0, 0.0))
         thing.matrix_basis = place
-        thing.color = (*block_colour(plan, index), 1.0)
+        parts.assign(
+            thing, color=tuple(np.array([*block_colour(plan, index), 1.0], dtype=np.float32).tolist())
+        )
         _paint(mesh, block.role)
     parts.number(thing, index)
     thing[ROLE_KEY] = block.role
@@ -308,5 +311,7 @@ def _move_to(thing: bpy.types.Object, collection: bpy.types.Collection) -> None:
     for other in list(thing.users_collection):
         if other != collection and str(parts.part_of(other) or "").startswith("role:"):
             other.objects.unlink(thing)
+            parts.parts_changed()
     if collection not in list(thing.users_collection):
         collection.objects.link(thing)
+        parts.parts_changed()

@@ -70,8 +70,7 @@ def draw_timeline(scene: Any, frames: FrameTable, keep: Collection[str] = ()) ->
         scene.frame_set(1)
     if "size" not in keep:
         set_size(scene, plan)
-    render.resolution_percentage = 100
-    render.pixel_aspect_x = render.pixel_aspect_y = 1.0
+    parts.assign(render, resolution_percentage=100, pixel_aspect_x=1.0, pixel_aspect_y=1.0)
     if "fps" not in keep:
         set_fps(scene, plan)
     events = event_frames(frames)
@@ -85,18 +84,18 @@ def draw_timeline(scene: Any, frames: FrameTable, keep: Collection[str] = ()) ->
 
 def set_frame_range(scene: bpy.types.Scene, plan: Plan) -> None:
     """Blender's frame range as the plan has it."""
-    scene.frame_start, scene.frame_end = 1, plan.shoot.frames
+    parts.assign(scene, frame_start=1, frame_end=plan.shoot.frames)
 
 
 def set_size(scene: bpy.types.Scene, plan: Plan) -> None:
     """Blender's picture as large as the delivered clip."""
-    scene.render.resolution_x, scene.render.resolution_y = plan.clip.width_px, plan.clip.height_px
+    parts.assign(scene.render, resolution_x=plan.clip.width_px, resolution_y=plan.clip.height_px)
 
 
 def set_fps(scene: bpy.types.Scene, plan: Plan) -> None:
     """Blender's speed as the clip's."""
-    scene.render.fps = max(1, round(plan.clip.fps))
-    scene.render.fps_base = scene.render.fps / plan.clip.fps
+    fps = max(1, round(plan.clip.fps))
+    parts.assign(scene.render, fps=fps, fps_base=fps / plan.clip.fps)
 
 
 def event_frames(frames: FrameTable) -> list[tuple[str, int]]:

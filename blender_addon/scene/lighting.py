@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planner_core.draft import ambient, mirror, skyshapes
-from planner_core.draft.sky import PictureLight, picture_light
+from planner_core.draft.sky import PictureLight, picture_light, picture_settings_ev100
 from planner_core.frames import FrameTable
 from planner_core.light import sky
 from planner_core.rig import geometry
@@ -42,23 +42,30 @@ def draw_light(scene: bpy.types.Scene, frames: FrameTable) -> None:
         ("moon", "Moon", frames.moon_azimuth_deg, frames.moon_altitude_deg, light.moon),
     ):
         lamp = parts.ensure_object(scene, part, name, bpy.types.SunLight, collection)
-        lamp.location.z = -LAMPS_BELOW_M
+        parts.assign(lamp.location, z=-LAMPS_BELOW_M)
         _key_direction(lamp, azimuth - north, altitude)
         _key_strength(lamp.data, level)
     _draw_sky(scene, frames, light)
 
 
+def is_lit_alike(known: FrameTable, frames: FrameTable) -> bool:
+    """Whether two tables of the same evening are exposed alike, and have their lamps at the same side: what
+    the meter reads goes by blocks and poses too.
+    """
+    lamps = known.lens_bearing_deg[0] == frames.lens_bearing_deg[0]
+    return bool(lamps and np.array_equal(picture_settings_ev100(known), picture_settings_ev100(frames)))
+
+
 def _key_direction(lamp: bpy.types.Object, bearing_deg: NDArray[Any], altitude_deg: NDArray[Any]) -> None:
     """Turn a sun lamp so that its light comes from a bearing (from the scene's +Y) and altitude."""
-    lamp.rotation_mode = "XYZ"
+    parts.assign(lamp, rotation_mode="XYZ")
     keyframes.write_curve(lamp, "rotation_euler", np.radians(90.0 - altitude_deg), 0)
     keyframes.write_curve(lamp, "rotation_euler", np.unwrap(np.radians(180.0 - bearing_deg)), 2)
 
 
 def _key_strength(lamp: Any, level: NDArray[Any]) -> None:
     """A sun lamp of strength π lights a white surface square to it to level 1."""
-    lamp.angle = SUN_WIDTH_RAD
-    lamp.shadow_maximum_resolution = SHADOW_M
+    parts.assign(lamp, angle=SUN_WIDTH_RAD, shadow_maximum_resolution=SHADOW_M)
     brightest = np.maximum(level.max(axis=1), DIMMEST)
     keyframes.write_curve(lamp, "energy", np.where(brightest > DIMMEST, np.pi * brightest, 0.0))
     for channel in range(3):
@@ -76,9 +83,9 @@ def _draw_sky(scene: bpy.types.Scene, frames: FrameTable, light: PictureLight) -
         tree = compat.use_nodes(world)
         _build_sky(tree)
     world_light: Any = world
-    world_light.sun_threshold = 0.0  # the sun is a lamp already: none is taken out of the sky
+    parts.assign(world_light, sun_threshold=0.0)  # the sun is a lamp already: none is taken out of the sky
     cycles: Any = world.cycles  # type: ignore[attr-defined]
-    cycles.sampling_method = "NONE"  # a smooth sky needs no map of where it is bright
+    parts.assign(cycles, sampling_method="NONE")  # a smooth sky needs no map of where it is bright
     parts_levels = sky.component_levels(light)
     glare = sky.glare_levels(light)
     level = sky.on_level_ground(light, frames.sun_direction, frames.moon_direction)

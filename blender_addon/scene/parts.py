@@ -7,10 +7,14 @@ looked for among its own objects, so that scenes don't mix.
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator
-from typing import Any
+import functools
+import struct
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any, TypeVar
 
 import bpy
+import numpy as np
+from numpy.typing import ArrayLike
 
 PART_KEY = "duskrail_part"
 WRITTEN_KEY = "duskrail_written"  # what was written into the thing, to tell edits from what was there
@@ -18,7 +22,8 @@ INDEX_KEY = "duskrail_index"
 
 
 _Parts = dict[str, list[bpy.types.Object]]  # objects by their part, in the order of their index
-_scanned: dict[int, _Parts] | None = None  # by scene, while `scanned` holds
+_Found = TypeVar("_Found")
+_scanned: dict[tuple[str, int], Any] | None = None  # by what was looked for and scene, while `scanned` holds
 
 
 @contextlib.contextmanager
@@ -42,19 +47,31 @@ def parts_changed() -> None:
         _scanned.clear()
 
 
+def once_a_scan(look: Callable[[bpy.types.Scene], _Found]) -> Callable[[bpy.types.Scene], _Found]:
+    """Have something be looked for in a scene once while `scanned` holds, and each time otherwise."""
+
+    @functools.wraps(look)
+    def found(scene: bpy.types.Scene) -> _Found:
+        if _scanned is None:
+            return look(scene)
+        key = look.__qualname__, scene.session_uid
+        if key not in _scanned:
+            _scanned[key] = look(scene)
+        return _scanned[key]  # type: ignore[no-any-return]
+
+    return found
+
+
+@once_a_scan
 def _parts_in(scene: bpy.types.Scene) -> _Parts:
     """The scene's objects that have a part."""
-    known = None if _scanned is None else _scanned.get(scene.session_uid)
-    if known is None:
-        known = {}
-        for thing in dict.fromkeys(scene.collection.all_objects):
-            part = part_of(thing)
-            if part is not None:
-                known.setdefault(part, []).append(thing)
-        for things in known.values():
-            things.sort(key=lambda thing: int(thing.get(INDEX_KEY, 0)))
-        if _scanned is not None:
-            _scanned[scene.session_uid] = known
+    known: _Parts = {}
+    for thing in dict.fromkeys(scene.collection.all_objects):
+        part = part_of(thing)
+        if part is not None:
+            known.setdefault(part, []).append(thing)
+    for things in known.values():
+        things.sort(key=lambda thing: int(thing.get(INDEX_KEY, 0)))
     return known
 
 
@@ -120,12 +137,37 @@ def ensure_object(
 
 
 def assign(thing: Any, **values: Any) -> None:
-    """Set what has another value: parents, data and visibility have Blender relate all objects of a scene
-    anew, even where they are set to what they are.
+    """Set what has another value: settings of a scene, lamp, camera or world, and parents, data and
+    visibility, have Blender relate all objects of a scene anew, even where they are set to what they are.
     """
     for name, value in values.items():
-        if getattr(thing, name) != value:
+        if not _is(getattr(thing, name), value):
             setattr(thing, name, value)
+
+
+def assign_mesh(mesh: Any, vertices: ArrayLike, faces: Sequence[Sequence[int]]) -> bool:
+    """Give a mesh these vertices (n, 3) and faces where it has others: another mesh has Blender relate all
+    objects of a scene anew. Returns whether it was given them.
+    """
+    wanted = np.asarray(vertices, dtype=np.float32).reshape(-1, 3)
+    corners = [corner for face in faces for corner in face]
+    there = np.empty(wanted.size, dtype=np.float32)
+    joined = np.empty(len(corners), dtype=np.int32)
+    if (len(mesh.vertices), len(mesh.polygons), len(mesh.loops)) == (len(wanted), len(faces), len(corners)):
+        mesh.vertices.foreach_get("co", there)
+        mesh.loops.foreach_get("vertex_index", joined)
+        if np.array_equal(there, wanted.ravel()) and joined.tolist() == corners:
+            return False
+    mesh.clear_geometry()
+    mesh.from_pydata(wanted.tolist(), [], [list(face) for face in faces])
+    return True
+
+
+def _is(now: Any, value: Any) -> bool:
+    """Whether a property of Blender's, which keeps numbers in single precision, has a value."""
+    if isinstance(value, float):
+        return bool(now == struct.unpack("f", struct.pack("f", value))[0])
+    return bool(tuple(now) == value if isinstance(value, tuple) else now == value)
 
 
 def _new_data(kind: type | None, name: str) -> Any:

@@ -109,7 +109,7 @@ def draw_rig(scene: bpy.types.Scene, frames: FrameTable, keep: Collection[str] =
         (tilt, (True, True, True), (False, True, True)),
         (camera, (True, True, True), (True, True, True)),
     ):
-        thing.lock_location, thing.lock_rotation, thing.lock_scale = slides, turns, (True, True, True)
+        parts.assign(thing, lock_location=slides, lock_rotation=turns, lock_scale=(True, True, True))
     if "camera" not in keep:
         parts.assign(scene, camera=camera)
     draw_move(scene, frames)
@@ -231,22 +231,30 @@ def flat(whole: Any) -> list[float]:
 def set_sensor(camera: Any, plan: Plan) -> None:
     """Sensor and crop, so that the frame is the delivered clip frame."""
     crop = projection.delivered_crop(plan.camera, plan.clip)
-    camera.type = "PERSP"
-    camera.sensor_fit = "HORIZONTAL"
-    camera.sensor_width, camera.sensor_height = crop.width_mm, crop.height_mm
-    camera.shift_x = camera.shift_y = 0.0
+    parts.assign(
+        camera,
+        type="PERSP",
+        sensor_fit="HORIZONTAL",
+        sensor_width=crop.width_mm,
+        sensor_height=crop.height_mm,
+        shift_x=0.0,
+        shift_y=0.0,
+    )
 
 
 def set_lens(camera: Any, plan: Plan) -> None:
     """Focal length, focus and aperture."""
-    camera.lens_unit = "MILLIMETERS"
-    camera.lens = plan.camera.focal_length_mm
-    camera.clip_start, camera.clip_end = CLIP_START_M, CLIP_END_M
-    camera.display_size = 0.25
-    camera.dof.use_dof = False
-    camera.dof.focus_distance = plan.camera.focus_distance_m
+    parts.assign(
+        camera,
+        lens_unit="MILLIMETERS",
+        lens=plan.camera.focal_length_mm,
+        clip_start=CLIP_START_M,
+        clip_end=CLIP_END_M,
+        display_size=0.25,
+    )
+    parts.assign(camera.dof, use_dof=False, focus_distance=plan.camera.focus_distance_m)
     if plan.exposure is not None:
-        camera.dof.aperture_fstop = plan.exposure.f_number
+        parts.assign(camera.dof, aperture_fstop=plan.exposure.f_number)
 
 
 def _ensure_axis(
@@ -260,8 +268,7 @@ def _ensure_axis(
 ) -> bpy.types.Object:
     """An empty of the hierarchy, at rest on its parent."""
     axis = parts.ensure_object(scene, part, name, None, collection)
-    axis.empty_display_type = shape  # type: ignore[assignment]
-    axis.empty_display_size = size_m
+    parts.assign(axis, empty_display_type=shape, empty_display_size=size_m)
     parts.assign(axis, parent=parent)
     axis.matrix_parent_inverse = Matrix.Identity(4)
     axis.rotation_mode = "XYZ"
@@ -300,7 +307,6 @@ def _fill(
     """
     mesh = thing.data
     assert isinstance(mesh, bpy.types.Mesh)
-    mesh.clear_geometry()
-    mesh.from_pydata(vertices, [], faces)
-    mesh.update()
+    if parts.assign_mesh(mesh, vertices, faces):
+        mesh.update()
     parts.assign(thing, hide_render=True, show_in_front=True)

@@ -12,7 +12,7 @@ import bpy
 from bpy.app.handlers import persistent
 
 from ..scene import parts, store
-from . import files, live, shots
+from . import files, live, shots, standing
 from .listening import listen, stop_listening
 
 LISTENED_TO = {"block", "pose", "rail"}
@@ -46,6 +46,7 @@ def _concerns_us(depsgraph: Any) -> bool:
 @persistent
 def on_undo(scene: Any, *_more: Any) -> None:
     """After undo and redo the scene is what counts; the plan's text is updated from it."""
+    standing.forget()
     for other in bpy.data.scenes:
         if store.has_plan(other):
             files.after_undo(other)
@@ -71,6 +72,8 @@ def on_load(*_more: Any) -> None:
 def before_saving(*_more: Any) -> None:
     """A file is saved with its plans up to date and in the light of their days, whichever was tried out."""
     scenes: Any = bpy.data.scenes
+    standing.forget()
+    live.light_up_now()
     for scene in scenes:
         if live.is_behind(scene):
             live.catch_up(scene)
@@ -81,6 +84,7 @@ def before_saving(*_more: Any) -> None:
 
 HANDLERS = (
     ("save_pre", before_saving),
+    ("depsgraph_update_post", standing.hear),
     ("depsgraph_update_post", on_depsgraph_update),
     ("undo_post", on_undo),
     ("redo_post", on_undo),

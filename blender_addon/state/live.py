@@ -25,7 +25,7 @@ from planner_core.words.language import say
 
 from ..read import readback, rig_check
 from ..scene import parts, store, windows
-from . import redraw
+from . import redraw, standing
 
 FRAMES_ARE_MADE_OF = ("site", "camera", "clip", "rig", "move", "shoot", "exposure")
 METERED_OF = ("composition", "blocks")  # the picture, where that is what is metered
@@ -56,6 +56,7 @@ class SceneState:
 _states: dict[int, SceneState] = {}
 _reviews: dict[int, tuple[Plan, Iterator[Review | None]]] = {}  # under way, by scene
 _unlit: set[int] = set()  # scenes whose windows and lamps lag behind the plan
+_other_light: set[int] = set()  # … and those of them that are exposed otherwise than they were lit
 _behind: set[int] = set()  # scenes that nobody sees, not looked at since undo or redo
 _busy = False
 _reviews_wait = False  # while something else needs the computer
@@ -72,7 +73,9 @@ def clear() -> None:
     _states.clear()
     _reviews.clear()
     _unlit.clear()
+    _other_light.clear()
     _behind.clear()
+    standing.forget()
     for timer in (_review_on, _light_up, _look_at_others):
         if bpy.app.timers.is_registered(timer):
             bpy.app.timers.unregister(timer)
@@ -345,10 +348,30 @@ def _light_up() -> float | None:
         frames = frames_of(scene) if scene.session_uid in _unlit and scene.library is None else None
         if frames is not None:
             with handlers_paused():
+                if scene.session_uid in _other_light:
+                    redraw.draw_light(scene, shown_frames(scene) or frames)
                 windows.draw(scene, frames)
     _unlit.clear()
+    _other_light.clear()
     show()
     return None
+
+
+def _light_anew(scene: bpy.types.Scene, frames: FrameTable) -> None:
+    """Draw the light again, whose exposure goes by blocks and poses too; in a window a moment after the last
+    change, so that dragging stays smooth.
+    """
+    if _in_a_window():
+        _other_light.add(scene.session_uid)
+    else:
+        redraw.draw_light(scene, frames)
+
+
+def light_up_now() -> None:
+    """Draw light, windows and lamps that lag behind their plans."""
+    if bpy.app.timers.is_registered(_light_up):
+        bpy.app.timers.unregister(_light_up)
+        _light_up()
 
 
 def show() -> None:
@@ -378,8 +401,13 @@ def set_plan(scene: bpy.types.Scene, plan: Plan, said: tuple[str, ...] = ()) -> 
     here = state_of(scene)
     frames = _frames_for(plan, here.frames)
     with handlers_paused():
+        if before is not None:
+            standing.suspects(scene, before)  # what was moved until now; what is drawn next was not
         store.store_plan(scene, plan)
-        redraw.redraw(scene, before, frames)
+        is_lit = redraw.redraw(scene, before, frames)
+        standing.drawn(scene, before, plan)
+        if not is_lit and (here.frames is None or not redraw.is_lit_alike(here.frames, frames)):
+            _light_anew(scene, frames)
         here.frames = frames
         shown = shown_frames(scene)
         if shown is not None and shown is not frames:
@@ -414,15 +442,16 @@ def match_lists(scene: bpy.types.Scene, plan: Plan | None) -> None:
             row = rows.add()
             row.row = len(rows) - 1
     with handlers_paused():
-        settings.pose_row = max(0, min(settings.pose_row, len(settings.poses) - 1))
-        settings.block_row = max(-1, min(settings.block_row, len(settings.blocks) - 1))
+        pose_row = max(0, min(settings.pose_row, len(settings.poses) - 1))
+        block_row = max(-1, min(settings.block_row, len(settings.blocks) - 1))
+        parts.assign(settings, pose_row=pose_row, block_row=block_row)
 
 
 def _frames_for(plan: Plan, known: FrameTable | None) -> FrameTable:
     """The plan's FrameTable, out of a known one where the plans differ in nothing that it is made of."""
     if known is not None and all(getattr(known.plan, name) == getattr(plan, name) for name in _made_of(plan)):
         return attrs.evolve(known, plan=plan)
-    return compute_frames(plan)
+    return compute_frames(plan, known)
 
 
 def _made_of(plan: Plan) -> tuple[str, ...]:
@@ -467,23 +496,36 @@ def take_edits(scene: bpy.types.Scene, *, curves: bool = True) -> bool:
     if plan is None or _busy or linked(scene) or being_edited(scene) or redraw.missing_parts(scene):
         return False
     frames = frames_of(scene)
-    touched = redraw.was_touched(scene, plan)
-    if not touched and not (curves and frames is not None and redraw.curves_touched(scene, frames)):
+    if curves:
+        _evaluate(scene)
+    touched = redraw.touched(scene, plan)
+    if touched is None and curves and frames is not None and redraw.curves_touched(scene, frames):
+        touched = redraw.Touched(rig=True, blocks=frozenset())
+    if touched is None:
         return False
     here = state_of(scene)
     try:
         with handlers_paused():
             thorough = curves and bool(rig_check.foreign(scene))
-            edited = readback.read_scene(scene, thorough=thorough, known=frames)
+            edited = readback.read_scene(scene, thorough=thorough, known=frames, only=touched.blocks)
         set_plan(scene, edited.plan, tuple(edited.said))
     except (PlanError, readback.ReadbackError) as error:
         _refuse(here, error)
         return False
     frames = frames_of(scene)
     if frames is not None:
+        if len(frames.plan.blocks) != len(plan.blocks):
+            touched = redraw.Touched(rig=touched.rig, blocks=None)
         with handlers_paused():
-            redraw.settle(scene, frames)
+            redraw.settle(scene, frames, touched)
     return True
+
+
+def _evaluate(scene: bpy.types.Scene) -> None:
+    """Have Blender tell of what was changed by a script just now."""
+    with handlers_paused():
+        for layer in scene.view_layers:
+            layer.update()
 
 
 def _refuse(here: SceneState, error: Exception) -> None:
@@ -593,6 +635,7 @@ def catch_up(scene: bpy.types.Scene) -> None:
     take_edits(scene, curves=False)
     match_lists(scene, plan_of(scene))
     ask_for_review(scene)
+    _other_light.add(scene.session_uid)  # an undo step may have been taken before the light was drawn
     ask_for_windows(scene)
 
 

@@ -7,23 +7,28 @@ from typing import Any
 
 import attrs
 import bpy
+from attrs import frozen
 
 from planner_core import FrameTable, Plan
 
+from ..read import blocks as readblocks
 from ..read import motion as readmotion
 from ..read import settings as readsettings
 from ..scene import blocking, lighting, parts, photos, rig, tides
 from ..scene import build as whole_scene
+from . import standing
 
 RIG_PARTS = ("rail", "carriage", "pan", "tilt", "camera")
 
 
-def redraw(scene: bpy.types.Scene, before: Plan | None, frames: FrameTable) -> None:
-    """Update what is drawn of a plan; what is drawn now is that of `before`."""
+def redraw(scene: bpy.types.Scene, before: Plan | None, frames: FrameTable) -> bool:
+    """Update what is drawn of a plan; what is drawn now is that of `before`. Returns whether the light was
+    drawn too.
+    """
     plan = frames.plan
     if before is None or any(parts.object_of(scene, part) is None for part in RIG_PARTS):
         whole_scene.build_scene(plan, frames, scene)
-        return
+        return True
     keep = readsettings.kept(scene, before, plan)
     changed = {
         field.name for field in attrs.fields(Plan) if getattr(before, field.name) != getattr(plan, field.name)
@@ -35,7 +40,7 @@ def redraw(scene: bpy.types.Scene, before: Plan | None, frames: FrameTable) -> N
         _redraw_blocks(scene, before, plan)
     if changed & {"photos", "site", "clip"}:
         photos.draw_photos(scene, plan)
-    if when or "blocks" in changed:
+    if (when or "blocks" in changed) and any(block.tidal for block in (*before.blocks, *plan.blocks)):
         tides.draw_tide(scene, frames)
     if changed & {"site", "camera", "clip", "rig", "exposure"}:
         rig.draw_rig(scene, frames, keep)
@@ -43,6 +48,7 @@ def redraw(scene: bpy.types.Scene, before: Plan | None, frames: FrameTable) -> N
         rig.draw_move(scene, frames)
     if when or "exposure" in changed:
         lighting.draw_light(scene, frames)
+    return when or "exposure" in changed
 
 
 def draw_rig(scene: bpy.types.Scene, frames: FrameTable) -> None:
@@ -53,6 +59,11 @@ def draw_rig(scene: bpy.types.Scene, frames: FrameTable) -> None:
 def draw_light(scene: bpy.types.Scene, frames: FrameTable) -> None:
     """Sun, moon and sky of these frames."""
     lighting.draw_light(scene, frames)
+
+
+def is_lit_alike(known: FrameTable, frames: FrameTable) -> bool:
+    """Whether the light of one table is that of another, of the same evening."""
+    return lighting.is_lit_alike(known, frames)
 
 
 def clear_foreign(scene: bpy.types.Scene) -> None:
@@ -73,7 +84,7 @@ def _redraw_blocks(scene: bpy.types.Scene, before: Plan, plan: Plan) -> None:
         return
     ridges_moved = before.rig.origin_m != plan.rig.origin_m or before.site != plan.site
     for number, (old, block) in enumerate(zip(before.blocks, plan.blocks, strict=True)):
-        if block != old or (block.shape == "ridge" and ridges_moved):
+        if (block is not old and block != old) or (block.shape == "ridge" and ridges_moved):
             blocking.draw_block(scene, plan, number, block, things[number])
     blocking.draw_level_ground(scene, plan)
 
@@ -83,14 +94,54 @@ def _numbered(things: Sequence[bpy.types.Object], count: int) -> bool:
     return [int(thing.get(parts.INDEX_KEY, -1)) for thing in things] == list(range(count))
 
 
-def was_touched(scene: bpy.types.Scene, plan: Plan) -> bool:
-    """Whether any block, pose or the rail stands other than it was drawn, or is gone, or was added."""
-    blocks, poses = blocking.block_objects(scene), parts.objects_of(scene, "pose")
-    if not _numbered(blocks, len(plan.blocks)) or not _numbered(poses, len(plan.move.poses)):
-        return True
-    if _rail_moved(scene, plan) or _lens_changed(scene, plan):
-        return True
-    return any(differs(thing) for thing in (*blocks, *poses))
+@frozen
+class Touched:
+    """What stands other than it was drawn: the rig (rail, lens or poses), and which blocks, by their number
+    (None: all are to be looked at, for others may be there than were drawn).
+    """
+
+    rig: bool
+    blocks: frozenset[int] | None
+
+
+def touched(scene: bpy.types.Scene, plan: Plan) -> Touched | None:
+    """Which blocks, poses or rail stand other than they were drawn, or are gone, or were added; None where
+    nothing is.
+    """
+    suspected = standing.suspects(scene, plan)
+    if suspected is not None and not suspected:
+        return None
+    moved = _rig_touched(scene, plan)
+    things = blocking.block_objects(scene)
+    if suspected is None and not _numbered(things, len(plan.blocks)):
+        return Touched(moved, None)
+    other = frozenset(number for number in standing.of(things, suspected) if differs(things[number]))
+    if suspected is None:
+        other |= _in_another_role(scene, things)
+    if moved or other:
+        return Touched(moved, other)
+    standing.looked_through(scene, plan)
+    return None
+
+
+def _in_another_role(scene: bpy.types.Scene, things: Sequence[bpy.types.Object]) -> frozenset[int]:
+    """Which of these blocks lie in no collection of the role that they are marked with, but in another's."""
+    holding = readblocks.roles_of(scene)
+    marked = ((number, holding.get(thing.session_uid), thing) for number, thing in enumerate(things))
+    return frozenset(
+        number for number, roles, thing in marked if roles and thing.get(blocking.ROLE_KEY) not in roles
+    )
+
+
+def _rig_touched(scene: bpy.types.Scene, plan: Plan) -> bool:
+    """Whether a pose, the rail or the lens is other than it was drawn."""
+    poses = parts.objects_of(scene, "pose")
+    return (
+        not _numbered(poses, len(plan.move.poses))
+        or _rail_moved(scene, plan)
+        or _lens_changed(scene, plan)
+        or any(differs(pose) for pose in poses)
+    )
 
 
 def curves_touched(scene: bpy.types.Scene, frames: FrameTable) -> bool:
@@ -100,22 +151,19 @@ def curves_touched(scene: bpy.types.Scene, frames: FrameTable) -> bool:
     return any(readmotion.read_axis(scene, frames, axis) is not None for axis in readmotion.AXES)
 
 
-def settle(scene: bpy.types.Scene, frames: FrameTable) -> None:
-    """Put what still stands other than the plan has it back to where it belongs."""
+def settle(scene: bpy.types.Scene, frames: FrameTable, edited: Touched) -> None:
+    """Put what still stands other than the plan has it, of what was touched, back to where it belongs."""
     plan = frames.plan
     things = blocking.block_objects(scene)
-    if not _numbered(things, len(plan.blocks)):
+    if edited.blocks is None and not _numbered(things, len(plan.blocks)):
         blocking.draw_blocks(scene, plan)
-    for number, thing in enumerate(blocking.block_objects(scene)):
-        if differs(thing):
-            blocking.draw_block(scene, plan, number, plan.blocks[number], thing)
-    poses = parts.objects_of(scene, "pose")
-    if (
-        not _numbered(poses, len(plan.move.poses))
-        or _rail_moved(scene, plan)
-        or any(differs(pose) for pose in poses)
-    ):
+        things = blocking.block_objects(scene)
+    for number in range(len(things)) if edited.blocks is None else sorted(edited.blocks):
+        if number < len(things) and differs(things[number]):
+            blocking.draw_block(scene, plan, number, plan.blocks[number], things[number])
+    if _rig_touched(scene, plan):
         rig.draw_rig(scene, frames, readsettings.kept(scene, plan, plan))
+    standing.looked_through(scene, plan)
 
 
 def restore_setting(scene: bpy.types.Scene, frames: FrameTable, key: str) -> None:

@@ -20,6 +20,7 @@ from planner_core.light.colour import tint_from_xy
 from planner_core.place.blocking import POST_SIDES, block_label, ground_level_m, solid_mesh
 from planner_core.place.draft_shapes import SILL_M, STOREY_M, storeys_in
 from planner_core.place.ground import ground_under_m
+from planner_core.plan.kept import kept
 from planner_core.plan.model import Block, Plan
 
 Array = NDArray[np.float64]
@@ -163,10 +164,13 @@ def pools(plan: Plan, eye_m: ArrayLike) -> Pools:
     """The lamps of posts that stand near enough to the ground to light it, the nearest first."""
     eye = np.asarray(eye_m, dtype=np.float64)
     lamps = []
-    for distance, index in sorted((_distance_m(block, eye), i) for i, block in enumerate(plan.blocks)):
+    posts = (
+        (_distance_m(block, eye), i)
+        for i, block in enumerate(plan.blocks)
+        if block.shape == "post" and block.lights and block.role not in ("ground", "water")
+    )
+    for distance, index in sorted(posts):
         block = plan.blocks[index]
-        if block.shape != "post" or not block.lights or block.role in ("ground", "water"):
-            continue
         x, y, _, top, radius = _head(block)
         height = top - ground_under_m(plan, (x, y, math.inf), water=True)
         if distance > FARTHEST_M or not POOL_HEIGHTS_M[0] <= height <= POOL_HEIGHTS_M[1]:
@@ -214,13 +218,20 @@ def gathered(pools: Pools, natural_lux: ArrayLike) -> Array:
 
 
 def _distance_m(block: Block, eye: Array) -> float:
-    if block.shape == "prism":
-        middle = np.mean(np.asarray(block.footprint_m, dtype=np.float64), axis=0)
-    elif block.centre_m is not None:
-        middle = np.asarray(block.centre_m[:2], dtype=np.float64)
-    else:
+    middle = _middle_m(block)
+    if middle is None:
         return float(block.distance_m or 0.0)
-    return float(np.linalg.norm(middle - eye[:2]))
+    dx, dy = middle[0] - float(eye[0]), middle[1] - float(eye[1])
+    return math.sqrt(dx * dx + dy * dy)
+
+
+@kept
+def _middle_m(block: Block) -> tuple[float, float] | None:
+    """The middle of a block on the ground; None for a ridge, which is all around."""
+    if block.shape == "prism":
+        x, y = np.mean(np.asarray(block.footprint_m, dtype=np.float64), axis=0).tolist()
+        return x, y
+    return None if block.centre_m is None else block.centre_m[:2]
 
 
 def _places(plan: Plan, block: Block, eye: Array) -> tuple[Array, bool]:

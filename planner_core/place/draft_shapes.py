@@ -154,17 +154,19 @@ def _are_roofs(boxes: list[Block]) -> list[bool]:
     first = np.searchsorted(top[order], low - ROOF_GAP_M, side="left")
     after = np.searchsorted(top[order], low + ROOF_GAP_M, side="right")
     turn = np.radians(turn_deg)
-    found = []
-    for index in range(len(boxes)):
+    found = [False] * len(boxes)
+    for index in np.flatnonzero(first < after):
         under = order[first[index] : after[index]]  # those whose top is at this one's foot
         under = under[(under != index) & (abs(turn_deg[index] - turn_deg[under]) <= 0.5)]
+        if not len(under):
+            continue
         dx, dy = (centre[index, :2] - centre[under, :2]).T
         across = dx * np.cos(turn[under]) - dy * np.sin(turn[under])
         along = dx * np.sin(turn[under]) + dy * np.cos(turn[under])
         over = (abs(across) <= size[under, 0] / 2.0) & (abs(along) <= size[under, 1] / 2.0)
         shares = np.sort(size[index, :2] / size[under, :2], axis=1)
         narrower = (ROOF_NARROW[0] <= shares[:, 0]) & (shares[:, 0] <= ROOF_NARROW[1])
-        found.append(bool(np.any(over & narrower & (abs(shares[:, 1] - 1.0) < 0.02))))
+        found[index] = bool(np.any(over & narrower & (abs(shares[:, 1] - 1.0) < 0.02)))
     return found
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import colorsys
 import zlib
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,7 +40,15 @@ def block_colour(plan: Plan, index: int) -> tuple[float, float, float]:
     else:
         of_role = RIDGE_COLOUR if block.shape == "ridge" else ROLE_COLOURS[block.role]
         hue, saturation, albedo = drawn_colour(plan, block) or of_role
-    lighter, warmer = (luck % 97) / 96.0 - 0.5, (luck // 97 % 89) / 88.0 - 0.5
+    return _varied(hue, saturation, albedo, luck % 97, luck // 97 % 89)
+
+
+@lru_cache(maxsize=8192)
+def _varied(
+    hue: float, saturation: float, albedo: float, lightness: int, warmth: int
+) -> tuple[float, float, float]:
+    """A colour a little lighter or darker, of 97 steps, and warmer or colder, of 89."""
+    lighter, warmer = lightness / 96.0 - 0.5, warmth / 88.0 - 0.5
     red, green, blue = colorsys.hsv_to_rgb((hue + 0.03 * warmer) % 1.0, saturation, 1.0)
     scale = albedo * (1.0 + 0.5 * lighter) / luminance((red, green, blue))
     return red * scale, green * scale, blue * scale
@@ -52,6 +61,7 @@ def level_ground_colour() -> tuple[float, float, float]:
     return albedo * red, albedo * green, albedo * blue
 
 
+@lru_cache(maxsize=8192)
 def luminance(rgb: tuple[float, float, float]) -> float:
     """Luminance of a linear colour; of a surface's, its albedo."""
     return sum(weight * part for weight, part in zip(LUMINANCE_RGB, rgb, strict=True))

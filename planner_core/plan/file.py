@@ -16,6 +16,7 @@ import cattrs
 from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 
 from planner_core.plan import model as parts
+from planner_core.plan.kept import kept
 from planner_core.plan.model import MISSING, NO_FIELD, Plan, PlanError, Word, as_number, as_whole
 from planner_core.plan.text import escaped_json, nested_deeper
 from planner_core.plan.timeline import start_utc_s, tide_times_utc_s
@@ -111,7 +112,12 @@ def plan_from_text(text: str) -> Plan:
 
 def plan_to_text(plan: Plan) -> str:
     """The plan as JSON, short lists kept on one line, ending in a line feed."""
-    return escaped_json(_layout(plan_to_dict(plan))) + "\n"
+    bare = plan_to_dict(attrs.evolve(plan, blocks=()))
+    rows = [
+        f"  {_encode(key)}: {_blocks_text(plan) if key == 'blocks' else escaped_json(_layout(item, '  '))}"
+        for key, item in bare.items()
+    ]
+    return "{\n" + ",\n".join(rows) + "\n}\n"
 
 
 def plan_from_dict(document: Any) -> Plan:
@@ -454,13 +460,28 @@ _converter = _build_converter()
 # ---------------------------------------------------------------- writing JSON that a person can edit
 
 
+LINE = 110
+
 _encode = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode
+
+
+@kept
+def _block_text(block: parts.Block) -> str:
+    """A block as it stands in a plan's list of blocks."""
+    return escaped_json(_layout(_converter.unstructure(block), "    "))
+
+
+def _blocks_text(plan: Plan) -> str:
+    """The blocks as `_layout` would have them."""
+    if len(plan.blocks) < 2:
+        return escaped_json(_layout([_converter.unstructure(block) for block in plan.blocks], "  "))
+    return "[\n" + ",\n".join(f"    {_block_text(block)}" for block in plan.blocks) + "\n  ]"
 
 
 def _layout(value: Any, indent: str = "") -> str:
     """JSON with objects opened up and short ones kept on a line, as a person would write it."""
     flat = _encode(value)
-    if not isinstance(value, (dict, list)) or len(flat) + len(indent) <= 110 - (40 if indent == "" else 0):
+    if not isinstance(value, (dict, list)) or len(flat) + len(indent) <= LINE:
         return flat
     inner = indent + "  "
     if isinstance(value, dict):

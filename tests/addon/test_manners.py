@@ -9,11 +9,10 @@ from types import SimpleNamespace
 from typing import Any
 
 import bpy
-import numpy as np
 import pytest
 
-from blender_addon.read import readback, settings
-from blender_addon.scene import blocking, keyframes, parts
+from blender_addon.read import settings
+from blender_addon.scene import parts
 from blender_addon.state import files, handlers, live
 from blender_addon.ui import manual, manual_page, menus, operators
 from blender_addon.ui.operators import plan_file, view
@@ -192,88 +191,6 @@ def test_a_full_copy_keeps_every_name_of_the_plan(scene: Any) -> None:
     assert block_of(copied, "lighthouse").name != "lighthouse"
     live.catch_up(copied)
     assert live.plan_of(copied) == plan == live.plan_of(scene)
-
-
-def test_an_edit_looks_through_the_scene_but_a_few_times(scene: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    looked: list[int] = []
-    real = parts._parts_in
-
-    def counted(where: Any) -> Any:
-        if parts._scanned is None or where.session_uid not in parts._scanned:
-            looked.append(1)
-        return real(where)
-
-    monkeypatch.setattr(parts, "_parts_in", counted)
-    scene.duskrail.title = "Another"
-    assert 0 < len(looked) <= 4  # 3,000 strangers take 6 ms to look through
-
-
-class Counted:
-    """How often something was called."""
-
-    def __init__(self, monkeypatch: pytest.MonkeyPatch, owner: Any, name: str) -> None:
-        self.count, real = 0, getattr(owner, name)
-
-        def counting(*args: Any, **named: Any) -> Any:
-            self.count += 1
-            return real(*args, **named)
-
-        monkeypatch.setattr(owner, name, counting)
-
-
-def move_a_block(scene: Any) -> None:
-    block_of(scene, "lighthouse").location.x += 1.0
-    bpy.context.view_layer.update()
-
-
-def set_a_field(scene: Any) -> None:
-    scene.duskrail.f_number = 8.0
-
-
-@pytest.mark.parametrize("edit", [move_a_block, set_a_field])
-def test_an_edit_throws_nothing_away_for_which_blender_would_relate_all_objects_anew(
-    scene: Any, monkeypatch: pytest.MonkeyPatch, edit: Any
-) -> None:
-    # with 3,000 other meshes in the file, each time it did took 0.25 s
-    edit(scene)  # what is drawn for the first time is made
-    scene.duskrail.f_number = 5.6
-    things = {thing: (thing.session_uid, thing.data) for thing in scene.objects}
-    made = [Counted(monkeypatch, parts, name) for name in ("remove", "discard", "new_object", "_new_data")]
-    before = len(bpy.data.meshes), len(bpy.data.cameras), len(bpy.data.lights), len(bpy.data.actions)
-    edit(scene)
-    assert [called.count for called in made] == [0, 0, 0, 0]
-    assert before == (
-        len(bpy.data.meshes),
-        len(bpy.data.cameras),
-        len(bpy.data.lights),
-        len(bpy.data.actions),
-    )
-    assert {thing: (thing.session_uid, thing.data) for thing in scene.objects} == things
-
-
-def test_a_curve_that_is_drawn_again_is_the_same_curve_with_other_keys(scene: Any) -> None:
-    carriage = parts.object_of(scene, "carriage")
-    curve = keyframes.find_curve(carriage, "location", 1)
-    assert curve is not None
-    curve.modifiers.new("NOISE")
-    address, count = curve.as_pointer(), len(curve.keyframe_points)
-    keyframes.write_curve(carriage, "location", np.linspace(0.0, 0.5, count), 1)
-    now = keyframes.find_curve(carriage, "location", 1)
-    assert now is not None
-    assert now.as_pointer() == address
-    assert len(now.keyframe_points) == count
-    assert now.keyframe_points[-1].co.y == pytest.approx(0.5)
-    assert not len(now.modifiers)
-
-
-def test_a_block_moved_asks_for_one_frame_table_and_draws_one_block(
-    scene: Any, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    tables = [Counted(monkeypatch, owner, "compute_frames") for owner in (live, readback)]
-    drawn = Counted(monkeypatch, blocking, "draw_block")
-    move_a_block(scene)
-    assert sum(counted.count for counted in tables) == 1
-    assert drawn.count <= 2  # the place it was dragged to, then that to the plan's decimals
 
 
 # ---------------------------------------------------------------- Blender's own settings

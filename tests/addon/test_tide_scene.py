@@ -45,7 +45,7 @@ def test_the_tide_is_no_edit_of_the_block(drawn: Any) -> None:
     scene, frames = drawn
     for number in (1, 40):
         scene.frame_set(number)
-        assert not redraw.was_touched(scene, frames.plan)
+        assert redraw.touched(scene, frames.plan) is None
         found = readback.read_scene(scene)
         assert found.plan == frames.plan
         assert not [said for said in found.said if "animated" in said]
