@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import importlib
 import os
+import sys
 from collections.abc import Iterator
 from typing import Any
 
@@ -68,3 +70,17 @@ def stamp_nothing(render: bpy.types.RenderSettings) -> None:
     for name in dir(render):
         if name.startswith("use_stamp"):
             setattr(render, name, False)
+
+
+def brought(module: str) -> Any:
+    """A Python module that Blender brings with it, such as USD's own; None where a build goes without."""
+    minor = "python{}.{}".format(*sys.version_info)
+    packages = os.path.join(bpy.utils.resource_path("LOCAL"), "python", "lib", minor, "site-packages")
+    before = list(sys.path)
+    sys.path.append(packages)  # Blender has it there already, its module for Python hasn't
+    try:
+        return importlib.import_module(module)
+    except ImportError:
+        return None
+    finally:
+        sys.path[:] = before

@@ -6,9 +6,14 @@ import contextlib
 import io
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from typing import TextIO
 
 import bpy
+
+OUTPUTS = (1, 2)
+
+_aside: list[tuple[list[int], int, TextIO]] = []  # of each silence: the outputs it keeps, and nowhere
 
 
 @contextlib.contextmanager
@@ -21,15 +26,38 @@ def silenced() -> Iterator[None]:
         return
     sys.stdout.flush()
     sys.stderr.flush()
-    kept = [os.dup(number) for number in (1, 2)]
+    kept = [os.dup(number) for number in OUTPUTS]
     nowhere = os.open(os.devnull, os.O_WRONLY)
+    _aside.append((kept, nowhere, sys.stdout))
     try:
-        for number in (1, 2):
-            os.dup2(nowhere, number)
+        _lead([nowhere, nowhere])
         with contextlib.redirect_stdout(io.StringIO()):
             yield
     finally:
-        for number, old in zip((1, 2), kept, strict=True):
-            os.dup2(old, number)
-            os.close(old)
-        os.close(nowhere)
+        _aside.pop()
+        _lead(kept)
+        for number in (*kept, nowhere):
+            os.close(number)
+
+
+@contextlib.contextmanager
+def aloud() -> Iterator[None]:
+    """Within silenced(): let what is written be heard."""
+    if not _aside:
+        yield
+        return
+    kept, nowhere, output = _aside[-1]
+    _lead(kept)
+    try:
+        with contextlib.redirect_stdout(output):
+            yield
+            sys.stdout.flush()
+        sys.stderr.flush()
+    finally:
+        _lead([nowhere, nowhere])
+
+
+def _lead(to: Sequence[int]) -> None:
+    """Where standard output and error go."""
+    for number, other in zip(OUTPUTS, to, strict=True):
+        os.dup2(other, number)

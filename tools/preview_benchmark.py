@@ -110,7 +110,7 @@ def _preview_s(
             (preview.scenes, "build_scene", "set-up"),
             (looks.Look, "__init__", "set-up"),
             (looks.Look, "prepare", "colours"),
-            (sequence, "_pack", "pack beside it"),
+            (sequence._Packing, "_pack", "pack beside it"),
             (sequence, "_render", "draw"),
             (movie, "encode", "encode"),
         ):
@@ -139,15 +139,15 @@ def _write_s(size: tuple[int, int], times: int = 5) -> float:
     """Seconds for writing a picture of a size in the form that frames are written in."""
     import bpy
 
-    from blender_addon import compat
+    from blender_addon.render import sequence
 
     scene = bpy.data.scenes.new("Writing")
     picture = bpy.data.images.new("Writing", *size, float_buffer=True)
-    compat.choose_image(scene.render.image_settings, "BMP")
+    sequence._choose_format(scene.render.image_settings)
     with tempfile.TemporaryDirectory() as folder:
         start = time.perf_counter()
         for _ in range(times):
-            picture.save_render(str(Path(folder) / "one.bmp"), scene=scene)
+            picture.save_render(str(Path(folder) / "one"), scene=scene)
         spent = (time.perf_counter() - start) / times
     bpy.data.images.remove(picture)
     bpy.data.scenes.remove(scene)
@@ -197,9 +197,6 @@ def _barest_s(plan: Plan, name: str, numbers: range, size: tuple[int, int]) -> f
     look, engine = _look_of(name)
     frames = compute_frames(plan)
     scene: Any = bpy.data.scenes.new("Barest")
-    chosen = engines.choose_engine(look, engine)
-    scenes.build_scene(plan, frames, scene, light=looks.takes_light(chosen))
-    scene.render.resolution_x, scene.render.resolution_y = size
     chosen = engines.choose_engine(look, engine)
     scenes.build_scene(plan, frames, scene, light=looks.takes_light(chosen))
     scene.render.resolution_x, scene.render.resolution_y = size

@@ -29,7 +29,7 @@ LARGEST_BYTES = 4_000_000_000
 STALE_S = 86400.0
 VARIANTS_FILE, MOST_VARIANTS = "drawn.json", 40
 # The modules that draw; they and all that they import shape a picture's pixels.
-DRAWING = ("scene/build.py", "render/looks.py")
+DRAWING = ("scene/build.py", "render/looks.py", "render/displayed.py")
 # an import statement, and what only begins like one
 IMPORT = re.compile(r"^[ \t]*(?:import|from)[ \t][^(\n]*(?:\([^)]*\))?", re.MULTILINE)
 PNG_SIGNATURE, PNG_END = b"\x89PNG\r\n\x1a\n", b"IEND"

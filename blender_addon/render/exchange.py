@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-import importlib
 import json
 import os
-import sys
 import tempfile
 from collections.abc import Set
 from pathlib import Path
-from typing import Any
 
 import addon_utils
 import bpy
 
 from planner_core.plan.writing import check_writable, is_stream, put_in_place
 
+from .. import compat
 from ..console import silenced
 
 KINDS = (".glb", ".gltf", ".usd", ".usda", ".usdc")
@@ -109,7 +107,7 @@ def _gltf(path: Path) -> Set[str]:
 
 def _usd(path: Path) -> Set[str]:
     """Write it as text, put in order, and from that as binary where that is asked for."""
-    library = None if path.suffix.lower() == ".usda" else _usd_library()
+    library = None if path.suffix.lower() == ".usda" else compat.brought("pxr.Sdf")
     if library is None and path.suffix.lower() != ".usda":
         return _usd_of_blender(path)
     text = path.with_suffix(".usda")
@@ -121,20 +119,6 @@ def _usd(path: Path) -> Set[str]:
             library.Layer.OpenAsAnonymous(str(text)).Export(str(path))
             text.unlink()
     return finished
-
-
-def _usd_library() -> Any:
-    """USD's own module for Python (pxr.Sdf), which Blender brings; None where a build goes without."""
-    minor = "python{}.{}".format(*sys.version_info)
-    brought = Path(bpy.utils.resource_path("LOCAL"), "python", "lib", minor, "site-packages")
-    before = list(sys.path)
-    sys.path.append(str(brought))  # Blender has it there already, its module for Python hasn't
-    try:
-        return importlib.import_module("pxr.Sdf")
-    except ImportError:
-        return None
-    finally:
-        sys.path[:] = before
 
 
 def _usd_of_blender(path: Path) -> Set[str]:

@@ -27,6 +27,8 @@ MOST_JOBS = 64
 USUAL_JOBS, CORES_EACH = 4, 4
 MEMORY_EACH_BYTES = 1_500_000_000
 FRAMES_EACH = 24  # fewer are drawn before another Blender has started
+# numpy's threads would wait for one another, each with a core of its own, for products this small
+ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1"}
 POLL_S, END_WITHIN_S = 0.1, 5.0
 
 
@@ -86,7 +88,11 @@ def drawing(tasks: Sequence[Task]) -> Iterator[list[subprocess.Popen[bytes]]]:
     try:
         for task in tasks:
             child = subprocess.Popen(
-                _command(), stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+                _command(),
+                stdin=subprocess.PIPE,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+                env={**os.environ, **ONE_THREAD},
             )
             children.append(child)
             assert child.stdin is not None

@@ -69,8 +69,10 @@ class Look:
         _set_motion_blur(scene, frames, engine)
 
     @property
-    def needs_window(self) -> bool:
-        """Whether the scene must be the window's while it renders: Blender goes by the keys of no other."""
+    def goes_by_keys(self) -> bool:
+        """Whether Blender goes by the scene's keys, which it does of the window's scene alone; otherwise all
+        that changes is put in frame by frame.
+        """
         return self.fast is None
 
     def show(self, number: int) -> None:

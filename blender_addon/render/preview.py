@@ -129,13 +129,17 @@ def _drawn_sides(
     for frames, size in sides:
         before, to_come = each * len(kept), each * (len(sides) - len(kept) - 1)
         found: dict[int, Path] = {}
-        for picture in drawn_frames(
-            frames, request.numbers, request.look, engine, size, store, jobs=request.jobs
-        ):
+
+        def seen(
+            picture: Picture, found: dict[int, Path] = found, before: int = before, to_come: int = to_come
+        ) -> None:
+            nonlocal drawn
             found[picture.number] = picture.path
             drawn += not picture.kept
             left = picture.pace.seconds_for(picture.to_draw + to_come)
             progress(Progress(stage=DRAWING, done=before + len(found), total=total, seconds_left=left))
+
+        draw_frames(frames, request.numbers, request.look, engine, size, store, seen, jobs=request.jobs)
         kept.append([found[number] for number in request.numbers])
     return kept, drawn
 
@@ -313,10 +317,13 @@ def _drawn_paths(
     engine, total = _choose_engine(look, None), len(numbers)
     progress(Progress(stage=DRAWING, done=0, total=total, engine=engine.said))
     paths: dict[int, Path] = {}
-    for picture in drawn_frames(frames, numbers, look, engine, size, store, still=still):
+
+    def seen(picture: Picture) -> None:
         paths[picture.number] = picture.path
         left = picture.pace.seconds_for(picture.to_draw)
         progress(Progress(stage=DRAWING, done=len(paths), total=total, seconds_left=left))
+
+    draw_frames(frames, numbers, look, engine, size, store, seen, still=still)
     return [paths[number] for number in numbers]
 
 
@@ -370,57 +377,55 @@ class Picture:
     pace: Pace
 
 
-def drawn_frames(
+def draw_frames(
     frames: FrameTable,
     numbers: tuple[int, ...],
     look: str,
     engine: engines.Engine,
     size: tuple[int, int],
     store: framecache.FrameCache,
+    seen: Callable[[Picture], None],
     *,
     still: bool = False,
     jobs: int | None = 1,
-) -> Iterator[Picture]:
-    """Draw frames into the cache, or find them there, one a step: those found first, then those drawn, from
-    the light's event outwards, so that one that is stopped is useful too. A scene is made only where one has
-    to be drawn; jobs processes draw, for None as many as help.
+) -> None:
+    """Draw frames into the cache, or find them there, and call seen with each: those found first, then those
+    drawn, from the light's event outwards, so that a clip that is stopped is useful too. A scene is made only
+    where one has to be drawn; jobs processes draw, for None as many as help.
     """
     key = frame_keys(frames, look, engine, size, still=still)
     keys = {number: key(number) for number in numbers}
     missing = [n for n in drawing_order(frames, numbers) if not store.has(keys[n])]
-    pace, to_draw = Pace(), len(missing)
+    pace, waiting = Pace(), set(missing)
     if missing and not still:
         store.note_variant(
             framecache.CacheVariant(look=look, engine=engine.name, width_px=size[0], height_px=size[1])
         )
 
-    def picture(number: int, kept: bool) -> Picture:
-        return Picture(number=number, path=store.path(keys[number]), kept=kept, to_draw=to_draw, pace=pace)
+    def show(number: int, *, kept: bool) -> None:
+        path = store.path(keys[number])
+        seen(Picture(number=number, path=path, kept=kept, to_draw=len(waiting), pace=pace))
 
-    waiting = set(missing)
+    def finished(number: int) -> None:
+        waiting.discard(number)
+        pace.step()
+        show(number, kept=False)
+
+    def draw(some: Sequence[int]) -> None:
+        _draw(frames, some, engine, size, store, key, finished, still=still)
+
     for number in numbers:
         if number not in waiting:
-            yield picture(number, True)
-
-    def finished(drawn: Iterator[int]) -> Iterator[Picture]:
-        nonlocal to_draw
-        for number in drawn:
-            waiting.discard(number)
-            pace.step()
-            to_draw -= 1
-            yield picture(number, False)
-
-    def here(some: Sequence[int]) -> Iterator[Picture]:
-        return finished(_drawn(frames, some, engine, size, store, key, still=still))
-
+            show(number, kept=True)
     count = _jobs(look, engine, len(missing)) if jobs is None else jobs
     if count > 1 and len(missing) > 1 and not still:
         first, *others = missing
         with many.drawing(_tasks(frames, look, engine, size, store, many.shares(others, count))) as children:
-            yield from here([first])  # seen while the others still start
-            there = many.finished(children, {n: store.path(keys[n]) for n in others})
-            yield from finished(n for n in there if store.has(keys[n]))
-    yield from here([number for number in missing if number in waiting])
+            draw([first])  # seen while the others still start
+            for number in many.finished(children, {n: store.path(keys[n]) for n in others}):
+                if store.has(keys[number]):
+                    finished(number)
+    draw([number for number in missing if number in waiting])
 
 
 def drawing_order(frames: FrameTable, numbers: Sequence[int]) -> list[int]:
@@ -463,21 +468,21 @@ def draw_task(task: many.Task) -> None:
     store = framecache.FrameCache(Path(task["cache"]))
     key = frame_keys(frames, task["look"], engine, size)
     left = [number for number in task["numbers"] if not store.has(key(number))]
-    for _ in _drawn(frames, left, engine, size, store, key, still=False):
-        pass
+    _draw(frames, left, engine, size, store, key, lambda _number: None, still=False)
 
 
-def _drawn(
+def _draw(
     frames: FrameTable,
     numbers: Sequence[int],
     engine: engines.Engine,
     size: tuple[int, int],
     store: framecache.FrameCache,
     key: Callable[[int], str],
+    done: sequence.Done,
     *,
     still: bool,
-) -> Iterator[int]:
-    """Draw frames into the cache, in a scene of their own; yields each that is there."""
+) -> None:
+    """Draw frames into the cache, in a scene of their own; done is called with each that is there."""
     if not numbers:
         return
 
@@ -495,8 +500,8 @@ def _drawn(
         prepared.size_stars()
         if prepared.fast is not None:
             prepared.fast.stand_still()
-        with compat.window_on(scene) if prepared.needs_window else contextlib.nullcontext():
-            yield from sequence.rendered(scene, prepared, numbers, keep)
+        with compat.window_on(scene) if prepared.goes_by_keys else contextlib.nullcontext():
+            sequence.draw(scene, prepared, numbers, keep, done)
     except sequence.NotDrawnError as problem:
         raise PreviewError(problem.args[0]) from None
     finally:

@@ -1,16 +1,14 @@
 """A scene's frames rendered as animations: what Blender sets up for a picture, it then sets up once for many.
 
-Each picture leaves Blender in the form that costs it least to write, and is packed as PNG beside the next
-one's drawing.
+Each picture leaves Blender in the form that costs it least to write, linear as it was drawn, and becomes a
+PNG as the display shows it beside the next one's drawing.
 """
 
 from __future__ import annotations
 
 import contextlib
-import struct
+import sys
 import tempfile
-import time
-import zlib
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
@@ -18,22 +16,22 @@ from typing import Any
 
 import bpy
 import numpy as np
+from attrs import frozen
 from numpy.typing import NDArray
 
 from planner_core.words.language import phrase
 
 from .. import compat
-from ..console import silenced
-from .cache import PNG_SIGNATURE
+from ..console import aloud, silenced
+from . import displayed, pixels
 from .looks import Look
 
-# An animation lasts about so long: for so long nothing stops it. The first has one frame, which is soon seen.
-ANIMATION_S, MOST_FRAMES = 2.0, 64
-PACKED = 1  # zlib's quickest: less to write and to read costs less than packing it does
 FRESH = "fresh-######"  # of a frame as Blender writes it; the marks stand for its number
-BMP_HEAD = struct.Struct("<2sIHHIIiiHH")  # with the start of its second header
+HANDS_OVER_S = 5e-4  # after so long a thread lets another one go on: Blender's waits for it with each frame
 
 Write = Callable[[int, bytes], None]
+Done = Callable[[int], None]
+Pixels = NDArray[np.uint8]
 _stop_asked: list[bool] = []  # whether somebody wants an animation under way to end
 
 
@@ -54,30 +52,75 @@ def stop() -> bool:
     return bool(_stop_asked)
 
 
-def rendered(scene: Any, look: Look, numbers: Sequence[int], write: Write) -> Iterator[int]:
-    """Render frames of the window's scene, those named first as far as neighbours may go along with them.
+def draw(scene: Any, look: Look, numbers: Sequence[int], write: Write, done: Done) -> None:
+    """Render frames of a scene, those named first as far as neighbours may go along with them.
 
-    write(number, png) gets each picture, in another thread; numbers count from 1 and are yielded once it is
-    written. Raises NotDrawnError, what write raises, and KeyboardInterrupt after stop().
+    write(number, png) gets each picture, in another thread; done(number) is called once it is written, in
+    this one. Numbers count from 1. Raises NotDrawnError, what write and done raise, and KeyboardInterrupt
+    after stop().
     """
-    compat.choose_image(scene.render.image_settings, "BMP")
-    scene.render.image_settings.color_mode = "RGB"
-    scene.render.use_file_extension = scene.render.use_compositing = scene.render.use_sequencer = False
-    scene.render.use_overwrite, scene.render.use_placeholder = True, False
-    compat.stamp_nothing(scene.render)
+    render = scene.render
+    read = _choose_format(render.image_settings)
+    render.use_file_extension = render.use_compositing = render.use_sequencer = False
+    render.use_overwrite, render.use_placeholder = True, False
+    compat.stamp_nothing(render)
+    with (
+        tempfile.TemporaryDirectory(prefix="duskrail-") as name,
+        ThreadPoolExecutor(1) as packer,
+        _taking_turns(),
+    ):
+        render.filepath = str(Path(name) / FRESH)
+        for together in _animations(look, numbers):
+            _Animation(scene, look, together, _Packing(Path(name), packer, read, write, done)).run()
+
+
+def _choose_format(settings: Any) -> Callable[[bytes], Pixels | None]:
+    """Have pictures written quickly; returns what makes pixels of such a file, None of a broken one."""
+    is_known = displayed.is_known()
+    compat.choose_image(settings, "OPEN_EXR" if is_known else "BMP")
+    settings.color_mode = "RGB"
+    if is_known:
+        settings.color_depth, settings.exr_codec = "16", "NONE"
+    return _displayed if is_known else pixels.of_bmp
+
+
+def _displayed(content: bytes) -> Pixels | None:
+    linear = pixels.of_exr(content)
+    return None if linear is None else displayed.shown(linear)
+
+
+# ---------------------------------------------------------------- what goes into one animation
+
+
+@frozen(eq=False)
+class Together:
+    """Frames drawn in one animation, numbers from 1, and Blender's frame for each of them."""
+
+    numbers: Sequence[int]
+    at: range
+
+    def after(self, frame: int) -> int | None:
+        """The number of what is drawn after Blender's frame."""
+        place = self.at.index(frame) + 1
+        return self.numbers[place] if place < len(self.at) else None
+
+
+def _animations(look: Look, numbers: Sequence[int]) -> Iterator[Together]:
+    """All at once where the look puts each frame in itself; where Blender goes by the scene's keys, first one
+    frame, which is soon seen, then four times as many as before: each animation sets up anew.
+    """
+    if not look.goes_by_keys:
+        yield Together(numbers, range(1, len(numbers) + 1))
+        return
     waiting, count = list(numbers), 1
-    with tempfile.TemporaryDirectory(prefix="duskrail-") as name, ThreadPoolExecutor(1) as packer:
-        folder = Path(name)
-        scene.render.filepath = str(folder / FRESH)
-        while waiting:
-            now = next_together(waiting, count)
-            taken = set(now)
-            waiting = [number for number in waiting if number not in taken]
-            start = time.monotonic()
-            for first, last, step in progressions(now):
-                yield from _animation(scene, look, range(first, last + 1, step), folder, packer, write)
-            each_s = (time.monotonic() - start) / len(now)
-            count = max(1, min(MOST_FRAMES, 4 * count, int(ANIMATION_S / each_s)))
+    while waiting:
+        now = next_together(waiting, count)
+        taken = set(now)
+        waiting = [number for number in waiting if number not in taken]
+        for first, last, step in progressions(now):
+            frames = range(first, last + 1, step)
+            yield Together(frames, frames)
+        count *= 4
 
 
 def next_together(numbers: Sequence[int], count: int) -> list[int]:
@@ -106,65 +149,116 @@ def progressions(numbers: Sequence[int]) -> list[tuple[int, int, int]]:
     return stretches
 
 
-def _animation(
-    scene: Any, look: Look, numbers: range, folder: Path, packer: ThreadPoolExecutor, write: Write
-) -> Iterator[int]:
-    """Render one stretch of frames."""
-    packing: dict[int, Future[None]] = {}
-    trouble: list[BaseException] = []
+# ---------------------------------------------------------------- under way
 
-    def before(now: Any, _graph: Any = None) -> None:
-        if now.original == scene and not trouble:
-            _kept(trouble, lambda: _prepare(look, scene.frame_current, numbers))
 
-    def written(now: Any, _graph: Any = None) -> None:
-        if now.original == scene and not trouble:
-            number = scene.frame_current
-            packing[number] = packer.submit(_pack, number, folder, write)
+class _Packing:
+    """Pictures that Blender has written, made PNG and written in another thread."""
 
-    if look.needs_window:
-        look.show(numbers.start)  # of its first frame an animation takes the shutter as it is before
-    scene.frame_start, scene.frame_end, scene.frame_step = numbers.start, numbers[-1], numbers.step
-    handlers = bpy.app.handlers
-    with (
-        _hooked(handlers.frame_change_pre, before),
-        _hooked(handlers.render_write, written),
-        _listening(),
-    ):
-        try:
-            _render(scene)
-        except RuntimeError as problem:
-            undrawn = next((number for number in numbers if number not in packing), numbers[-1])
+    def __init__(
+        self,
+        folder: Path,
+        packer: ThreadPoolExecutor,
+        read: Callable[[bytes], Pixels | None],
+        write: Write,
+        done: Done,
+    ) -> None:
+        self.folder, self.packer, self.read, self.write, self.done = folder, packer, read, write, done
+        self.begun: dict[int, Future[None]] = {}
+
+    def begin(self, number: int, frame: int) -> None:
+        """Pack what Blender has written as one of its frames."""
+        self.begun[number] = self.packer.submit(self._pack, number, frame)
+
+    def tell(self, *, wait: bool = False) -> None:
+        """Say which pictures are there, or wait until all are."""
+        for number in [number for number, packed in self.begun.items() if wait or packed.done()]:
+            self.begun.pop(number).result()
+            with aloud():
+                self.done(number)
+
+    def _pack(self, number: int, frame: int) -> None:
+        path = self.folder / FRESH.replace("######", f"{frame:06d}")
+        picture = self.read(path.read_bytes() if path.is_file() else b"")
+        if picture is None:
+            why = phrase("could not be written to {folder}; is the disk full?", folder=self.folder.parent)
+            raise NotDrawnError(number, why)
+        path.unlink()
+        self.write(number, pixels.png(picture))
+
+
+class _Animation:
+    """One animation under way. What goes wrong within it is kept: Blender would only print it."""
+
+    def __init__(self, scene: Any, look: Look, together: Together, packing: _Packing) -> None:
+        self.scene, self.look, self.together, self.packing = scene, look, together, packing
+        self.left = dict(zip(together.at, together.numbers, strict=True))  # by Blender's frame, to draw
+        self.trouble: list[BaseException] = []
+
+    def run(self) -> None:
+        """Render it."""
+        scene, handlers, at = self.scene, bpy.app.handlers, self.together.at
+        if self.look.goes_by_keys:
+            self.look.show(at.start)  # of its first frame an animation takes the shutter as it is before
+        scene.frame_start, scene.frame_end, scene.frame_step = at.start, at[-1], at.step
+        with (
+            _hooked(handlers.frame_change_pre, self._before),
+            _hooked(handlers.render_write, self._written),
+            _listening(),
+        ):
+            try:
+                _render(scene)
+            except RuntimeError as problem:
+                self._take_as_trouble(problem)
+            asked = _stop_asked[-1]
+        self.packing.tell(wait=True)
+        if self.trouble:
+            raise self.trouble[0]
+        if asked or self.left:  # Blender ends one by itself on Esc, or on Ctrl+C in its own way
+            raise KeyboardInterrupt
+
+    def _take_as_trouble(self, problem: RuntimeError) -> None:
+        if not self.trouble and not _stop_asked[-1]:
+            undrawn = next(iter(self.left.values()), self.together.numbers[-1])
             why = phrase("could not be drawn ({why})", why=" ".join(str(problem).split()))
-            trouble.append(NotDrawnError(undrawn, why))
-        asked = _stop_asked[-1]
-    for number in numbers:
-        if number in packing:
-            packing[number].result()
-            yield number
-    if trouble:
-        raise trouble[0]
-    if asked or len(packing) < len(numbers):  # Blender ends one by itself on Esc, or on Ctrl+C in its own way
-        raise KeyboardInterrupt
+            self.trouble.append(NotDrawnError(undrawn, why))
 
+    def _before(self, now: Any, _graph: Any = None) -> None:
+        if now.original == self.scene:
+            self._kept(self._prepare)
 
-def _prepare(look: Look, number: int, numbers: range) -> None:
-    look.prepare(number)
-    if number + numbers.step in numbers:
-        look.foresee(number + numbers.step)
+    def _written(self, now: Any, _graph: Any = None) -> None:
+        if now.original == self.scene:
+            self._kept(self._take)
+
+    def _prepare(self) -> None:
+        frame = self.scene.frame_current
+        if frame not in self.left:
+            return  # one beside it, for how it moves
+        self.look.prepare(self.left[frame])
+        after = self.together.after(frame)
+        if after is not None:
+            self.look.foresee(after)
+
+    def _take(self) -> None:
+        frame = self.scene.frame_current
+        self.packing.begin(self.left.pop(frame), frame)
+        self.packing.tell()
+
+    def _kept(self, task: Callable[[], None]) -> None:
+        if not self.trouble:
+            try:
+                task()
+            except BaseException as problem:
+                self.trouble.append(problem)
+        if self.trouble or _stop_asked[-1]:
+            # an animation ends with a frame that can't be written, as nothing can be inside a file
+            self.scene.render.filepath = str(Path(__file__) / FRESH)
 
 
 def _render(scene: Any) -> None:
     with silenced():
         bpy.ops.render.render(animation=True, scene=scene.name)
-
-
-def _kept(trouble: list[BaseException], task: Callable[[], None]) -> None:
-    """Do what Blender calls for; it would only print what is raised."""
-    try:
-        task()
-    except BaseException as problem:
-        trouble.append(problem)
 
 
 @contextlib.contextmanager
@@ -185,37 +279,12 @@ def _hooked(handlers: Any, handler: Callable[..., None]) -> Iterator[None]:
         handlers.remove(handler)
 
 
-def _pack(number: int, folder: Path, write: Write) -> None:
-    path = folder / FRESH.replace("######", f"{number:06d}")
-    picture = pixels_of_bmp(path.read_bytes() if path.is_file() else b"")
-    if picture is None:
-        why = phrase("could not be written to {folder}; is the disk full?", folder=folder.parent)
-        raise NotDrawnError(number, why)
-    path.unlink()
-    write(number, png(picture))
-
-
-def pixels_of_bmp(content: bytes) -> NDArray[np.uint8] | None:
-    """Pixels (height, width, 3) of an uncompressed 24-bit BMP, the top row first; None if it isn't whole."""
-    if len(content) < BMP_HEAD.size + 2:
-        return None
-    kind, size, _, _, start, _, width, height, _, bits = BMP_HEAD.unpack_from(content)
-    stride = (3 * width + 3) // 4 * 4
-    if kind != b"BM" or bits != 24 or len(content) < max(size, start + stride * abs(height)):
-        return None
-    rows = np.frombuffer(content, np.uint8, stride * abs(height), start).reshape(abs(height), stride)
-    pixels = rows[:, : 3 * width].reshape(abs(height), width, 3)[:, :, ::-1]
-    return pixels[::-1] if height > 0 else pixels
-
-
-def png(pixels: NDArray[np.uint8]) -> bytes:
-    """Pixels (height, width, 3) as PNG (ISO/IEC 15948), the same bytes each time."""
-    height, width, _ = pixels.shape
-    rows = np.zeros((height, 1 + 3 * width), dtype=np.uint8)
-    rows[:, 1:].reshape(height, width, 3)[...] = pixels
-    head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
-    chunks = ((b"IHDR", head), (b"IDAT", zlib.compress(rows.tobytes(), PACKED)), (b"IEND", b""))
-    return PNG_SIGNATURE + b"".join(
-        struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
-        for kind, data in chunks
-    )
+@contextlib.contextmanager
+def _taking_turns() -> Iterator[None]:
+    """Have threads take turns often."""
+    before = sys.getswitchinterval()
+    sys.setswitchinterval(HANDS_OVER_S)
+    try:
+        yield
+    finally:
+        sys.setswitchinterval(before)

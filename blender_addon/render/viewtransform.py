@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from .. import compat
 
-VIEW, CONTRAST = "AgX", "AgX - Punchy"
+VIEW, CONTRAST, DISPLAY = "AgX", "AgX - Punchy", "sRGB"
 GREY_STOPS = 0.82  # by so much that contrast darkens a grey card
 
 STEPS = 48  # of the table, along each channel
@@ -28,7 +28,7 @@ def choose_view(scene: bpy.types.Scene) -> None:
     settings.view_transform, settings.look = VIEW, CONTRAST
     settings.exposure, settings.gamma = GREY_STOPS, 1.0
     display: Any = scene.display_settings
-    display.display_device = "sRGB"
+    display.display_device = DISPLAY
 
 
 @lru_cache(maxsize=1)

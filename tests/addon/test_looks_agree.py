@@ -131,7 +131,7 @@ def pictures(frames: FrameTable, engine: str, folder: Path) -> dict[int, Array]:
     scene.render.image_settings.color_depth = "32"
     scene.render.use_file_extension = scene.render.use_compositing = False
     found = {}
-    with compat.window_on(scene) if shown.needs_window else contextlib.nullcontext():
+    with compat.window_on(scene) if shown.goes_by_keys else contextlib.nullcontext():
         for number in (1, 2):
             shown.show(number)
             scene.render.filepath = str(folder / f"{number}.exr")

@@ -44,8 +44,9 @@ def test_a_post_thinner_than_a_pixel_stands_whole_in_the_picture(engine: str, tm
     look = "lit" if engine == compat.CYCLES else "fast"
     with open_cache(tmp_path) as store:
         chosen = engines.choose_engine(look, engine)
-        (drawn,) = preview.drawn_frames(frames, (1,), look, chosen, SIZE, store)
-        picture = pictures.read_picture(drawn.path).astype(float).mean(axis=-1)
+        drawn: list[preview.Picture] = []
+        preview.draw_frames(frames, (1,), look, chosen, SIZE, store, drawn.append)
+        picture = pictures.read_picture(drawn[0].path).astype(float).mean(axis=-1)
     heights = np.linspace(2.0, 7.0, 11)  # above the eye, where the sky is behind it
     places = np.column_stack([np.full(11, -0.5), np.full(11, 60.0), heights])
     px, _ = project_px(frames.plan, places, frames.camera_m[:1, None], frames.camera_rotation[:1, None])
