@@ -160,7 +160,7 @@ def parser_of(runs: Mapping[str, Callable[[argparse.Namespace], int]]) -> argpar
         dest="verb", required=True, metavar="VERB", title="verbs", parser_class=_Parser
     )
 
-    def verb(name: str, *, plan: bool = True) -> Any:
+    def verb(name: str, *, plan: bool = True) -> argparse.ArgumentParser:
         about, more = ABOUT[name]
         added = verbs.add_parser(
             name,
@@ -214,15 +214,15 @@ def parser_of(runs: Mapping[str, Callable[[argparse.Namespace], int]]) -> argpar
     return parser
 
 
-def _add_quiet(one: Any) -> None:
+def _add_quiet(one: argparse.ArgumentParser) -> None:
     one.add_argument("--quiet", action="store_true", help="Print the result only, and no progress.")
 
 
-def _add_new_plan(one: Any) -> None:
+def _add_new_plan(one: argparse.ArgumentParser) -> None:
     one.add_argument("-o", "--output", metavar="NEW", required=True, help="Write the new plan to this file.")
 
 
-def _add_new(one: Any) -> None:
+def _add_new(one: argparse.ArgumentParser) -> None:
     one.add_argument(
         "output", metavar="PLAN", help="The plan file to write; its name should end in .plan.json."
     )
@@ -264,7 +264,7 @@ def _add_new(one: Any) -> None:
     )
 
 
-def _add_check(one: Any) -> None:
+def _add_check(one: argparse.ArgumentParser) -> None:
     one.add_argument("--json", action="store_true", help="Print the review as JSON.")
     one.add_argument(
         "--log",
@@ -276,7 +276,7 @@ def _add_check(one: Any) -> None:
     )
 
 
-def _add_fit(one: Any) -> None:
+def _add_fit(one: argparse.ArgumentParser) -> None:
     _add_new_plan(one)
     one.add_argument(
         "--travel",
@@ -312,7 +312,7 @@ def _add_fit(one: Any) -> None:
     _add_quiet(one)
 
 
-def _add_scout(one: Any) -> None:
+def _add_scout(one: argparse.ArgumentParser) -> None:
     one.add_argument(
         "--area",
         metavar="BLOCK|X0,Y0,X1,Y1",
@@ -369,7 +369,7 @@ def _add_scout(one: Any) -> None:
     )
 
 
-def _add_blocks(one: Any) -> None:
+def _add_blocks(one: argparse.ArgumentParser) -> None:
     one.add_argument(
         "source",
         metavar="FOOTPRINTS",
@@ -407,7 +407,7 @@ def _add_blocks(one: Any) -> None:
     )
 
 
-def _add_photo(one: Any) -> None:
+def _add_photo(one: argparse.ArgumentParser) -> None:
     from .photo_command import moment, place
 
     one.add_argument("image", metavar="IMAGE", nargs="?", help="A JPEG, HEIC, TIFF or raw file.")
@@ -459,7 +459,7 @@ def _add_photo(one: Any) -> None:
     one.add_argument("--json", action="store_true", help="Print the result as JSON.")
 
 
-def _add_terrain(one: Any) -> None:
+def _add_terrain(one: argparse.ArgumentParser) -> None:
     one.add_argument(
         "sources",
         metavar="FILE",
@@ -484,7 +484,7 @@ def _add_terrain(one: Any) -> None:
     one.add_argument("--json", action="store_true", help="Print the horizon and what was found as JSON.")
 
 
-def _add_log(one: Any) -> None:
+def _add_log(one: argparse.ArgumentParser) -> None:
     from .log_command import clock_offset
 
     one.add_argument("folder", metavar="FOLDER", help="The folder with the frames; it is only read.")
@@ -508,7 +508,7 @@ def _add_log(one: Any) -> None:
     _add_quiet(one)
 
 
-def _add_late(one: Any) -> None:
+def _add_late(one: argparse.ArgumentParser) -> None:
     from .late_command import length_s
 
     one.add_argument(
@@ -524,7 +524,7 @@ def _add_late(one: Any) -> None:
     one.add_argument("--json", action="store_true", help="Print the ways as JSON.")
 
 
-def _add_evening(one: Any) -> None:
+def _add_evening(one: argparse.ArgumentParser) -> None:
     from .late_command import length_s
 
     one.add_argument("plans", metavar="PLAN", nargs="+", help="The plans of the evening, up to six.")
@@ -577,7 +577,7 @@ def _add_evening(one: Any) -> None:
     one.add_argument("--json", action="store_true", help="Print the evening as JSON.")
 
 
-def _add_dates(one: Any) -> None:
+def _add_dates(one: argparse.ArgumentParser) -> None:
     one.add_argument(
         "--from", dest="first", metavar="DATE", required=True, help="The first date, as 2027-03-01."
     )
@@ -603,7 +603,7 @@ def _add_dates(one: Any) -> None:
     one.add_argument("-o", "--output", metavar="FILE.csv", help="Write all days as a table to this file.")
 
 
-def _add_preview(one: Any) -> None:
+def _add_preview(one: argparse.ArgumentParser) -> None:
     one.add_argument(
         "-o", "--output", metavar="CLIP.mp4", help="Write the clip to this file, or a still as PNG."
     )

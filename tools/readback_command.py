@@ -15,11 +15,13 @@ import sys
 import traceback
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 if __package__ in (None, ""):  # started as a file
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
     __package__ = Path(__file__).resolve().parent.name
+
+import attrs
+from attrs import frozen
 
 from planner_core.plan.file import plan_from_text, plan_to_text, save_plan
 from planner_core.plan.model import PlanError
@@ -39,16 +41,28 @@ def run_readback(arguments: argparse.Namespace) -> int:
         raise PlanError("scene file", str(scene), "does not exist; check the name")
     need_blender()
     answer = _asked(scene)
-    if "refused" in answer:
-        raise UsageError(answer["refused"])
-    if "defect" in answer:
-        raise RuntimeError(answer["defect"])
-    save_plan(plan_from_text(answer["plan"]), arguments.output)
-    say("\n".join((*answer["said"], f"Written to {arguments.output}.")), arguments.output)
+    if answer.refused:
+        raise UsageError(answer.refused)
+    if answer.defect:
+        raise RuntimeError(answer.defect)
+    save_plan(plan_from_text(answer.plan), arguments.output)
+    say("\n".join((*answer.said, f"Written to {arguments.output}.")), arguments.output)
     return DONE
 
 
-def _asked(scene: Path) -> dict[str, Any]:
+@frozen(kw_only=True)
+class Answer:
+    """What is read of a scene: its plan's text with what could not be kept, or why the scene is refused, or
+    where the program failed.
+    """
+
+    plan: str = ""
+    said: Sequence[str] = ()
+    refused: str = ""
+    defect: str = ""
+
+
+def _asked(scene: Path) -> Answer:
     """What a process of its own says of a scene. Raises UsageError where it doesn't live to say anything."""
     import bpy
 
@@ -56,10 +70,8 @@ def _asked(scene: Path) -> dict[str, Any]:
     if bpy.app.binary_path:  # the application, whose Python can't be started without it
         command = blender_application.command(bpy.app.binary_path, __name__, [str(scene)])
     done = subprocess.run(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, check=False)
-    with contextlib.suppress(ValueError):
-        answer = json.loads(blender_application.said_after(done.stdout))
-        if isinstance(answer, dict):
-            return answer
+    with contextlib.suppress(ValueError, TypeError):
+        return Answer(**json.loads(blender_application.said_after(done.stdout)))
     raise UsageError(
         f"{scene}: Blender falls over while reading it, so the file is damaged; take an older copy "
         "(Blender keeps one beside it, ending in .blend1)"
@@ -80,17 +92,18 @@ def _limited() -> None:
         resource.setrlimit(resource.RLIMIT_DATA, (most, most))
 
 
-def _answer(scene: str) -> dict[str, Any]:
+def _answer(scene: str) -> Answer:
     from blender_addon.read.readback import ReadbackError, read_file
 
     try:
         edited = read_file(scene)
-        return {"plan": plan_to_text(edited.plan), "said": edited.said}
+        return Answer(plan=plan_to_text(edited.plan), said=edited.said)
     except (ReadbackError, PlanError) as refused:
-        return {"refused": str(refused)}
+        return Answer(refused=str(refused))
     except Exception as defect:
         told = traceback.extract_tb(defect.__traceback__)[-1]
-        return {"defect": f"{type(defect).__name__}: {defect}, {Path(told.filename).name}:{told.lineno}"}
+        where = f"{Path(told.filename).name}:{told.lineno}"
+        return Answer(defect=f"{type(defect).__name__}: {defect}, {where}")
 
 
 def _read(scene: str) -> None:
@@ -101,7 +114,7 @@ def _read(scene: str) -> None:
     for number in (1, 2):
         os.dup2(nowhere, number)
     with os.fdopen(said, "w", encoding="utf-8") as out:
-        json.dump(_answer(scene), out)
+        json.dump(attrs.asdict(_answer(scene)), out)
     os._exit(0)  # Blender's tidying up can hang after drivers that need Python
 
 

@@ -18,6 +18,7 @@ from planner_core.words.figures import figure
 
 if TYPE_CHECKING:
     from planner_core.fit.result import Fit
+    from planner_core.moves.compare import Comparison
 
 HEADINGS = {"stop": "Must change", "warn": "Look at", "note": "Good to know"}
 
@@ -248,6 +249,6 @@ _TOPICS = {
 }
 
 
-def comparison_text(comparison: Any) -> str:
+def comparison_text(comparison: Comparison) -> str:
     """The ranked candidates, a line and a sentence each."""
     return "\n".join(comparison.lines())

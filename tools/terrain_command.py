@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,6 +12,9 @@ from planner_core.plan.file import load_plan, save_plan
 from .files import say
 from .outcome import DONE
 from .terminal import json_text
+
+if TYPE_CHECKING:
+    from planner_core.terrain.land import Landed
 
 
 def run_terrain(arguments: argparse.Namespace) -> int:
@@ -30,7 +33,7 @@ def run_terrain(arguments: argparse.Namespace) -> int:
     return DONE
 
 
-def _as_dict(landed: Any) -> dict[str, Any]:
+def _as_dict(landed: Landed) -> dict[str, Any]:
     seen = landed.horizon
     met = seen.altitude_deg > -90.0
     return {

@@ -175,8 +175,6 @@ def _read_rig(scene: bpy.types.Scene, plan: Plan) -> tuple[Plan, list[str]]:
     assert pan is not None
     assert camera is not None
     now, drawn = np.array(rail.evaluated_get(depsgraph).matrix_world), np.array(rig.rail_matrix(plan))
-    changes: dict[str, Any] = {}
-    said: list[str] = []
     scale = np.linalg.norm(now[:3, :3], axis=0)
     if np.abs(scale - 1.0).max() > 1e-4:
         raise ReadbackError(
@@ -184,30 +182,41 @@ def _read_rig(scene: bpy.types.Scene, plan: Plan) -> tuple[Plan, list[str]]:
             rail=rail.name,
             scale=scale.max(),
         )
+    was = plan.rig
+    origin_m, bearing_deg, incline_deg = was.origin_m, was.bearing_deg, was.incline_deg
+    said: list[str] = []
     reach = max(1.0, float(np.abs(drawn[:3, 3]).max()))
     if np.abs(now[:3, 3] - drawn[:3, 3]).max() > PLACE_SAME_M * reach:
-        changes["origin_m"] = tuple(round(float(x), 5) for x in now[:3, 3])
+        x, y, z = (round(float(part), 5) for part in now[:3, 3])
+        origin_m = (x, y, z)
+        said += _ridges_along(plan, origin_m)
     if np.abs(now[:3, 1] - drawn[:3, 1]).max() > DIRECTION_SAME:
         bearing, incline = bearing_and_altitude(now[:3, 1], plan.site.scene_north_deg)
-        changes["bearing_deg"] = round(float(bearing), 4)
-        changes["incline_deg"] = round(float(incline), 4)
-    if changes.get("incline_deg", plan.rig.incline_deg) != plan.rig.incline_deg:
-        said.append(phrase("The rail's slope was read; the head stands level on it again."))
-    said += _ridges_along(plan, changes.get("origin_m"))
+        bearing_deg, incline_deg = round(float(bearing), 4), round(float(incline), 4)
+    if incline_deg != was.incline_deg:
+        said.insert(0, phrase("The rail's slope was read; the head stands level on it again."))
     if abs(now[2, 0]) > 1e-3:
         leans = "{rail} leans sideways, which a plan can't describe. The lean was left out."
         said.append(phrase(leans, rail=rail.name))
-    for name, value in (("head_height_m", pan.location.z), ("pupil_offset_m", camera.location.y)):
-        if abs(value - getattr(plan.rig, name)) > 2e-6:
-            changes[name] = round(float(value), 5)
-    placed = attrs.evolve(plan, rig=attrs.evolve(plan.rig, **changes)) if changes else plan
-    return _read_lens(camera.data, placed), said
+    placed = attrs.evolve(
+        was,
+        origin_m=origin_m,
+        bearing_deg=bearing_deg,
+        incline_deg=incline_deg,
+        head_height_m=_now(pan.location.z, was.head_height_m, same=2e-6, digits=5),
+        pupil_offset_m=_now(camera.location.y, was.pupil_offset_m, same=2e-6, digits=5),
+    )
+    moved = attrs.evolve(plan, rig=placed) if placed != was else plan
+    return _read_lens(camera.data, moved), said
 
 
-def _ridges_along(plan: Plan, origin_m: tuple[float, ...] | None) -> list[str]:
+def _now(value: float, planned: float, *, same: float, digits: int) -> float:
+    """A value of the scene; the plan's own where no more than single precision lies between them."""
+    return round(float(value), digits) if abs(value - planned) > same else planned
+
+
+def _ridges_along(plan: Plan, origin_m: tuple[float, float, float]) -> list[str]:
     """What to say of ridges that go along with the rail: their skyline is as seen from its start."""
-    if origin_m is None:
-        return []
     shift_m = float(np.hypot(origin_m[0] - plan.rig.origin_m[0], origin_m[1] - plan.rig.origin_m[1]))
     nearest_m = min((block.distance_m or 0.0 for block in plan.blocks if block.shape == "ridge"), default=0.0)
     if nearest_m <= 0.0 or np.degrees(np.arctan2(shift_m, nearest_m)) < RIDGE_SEEN_DEG:
@@ -218,16 +227,19 @@ def _ridges_along(plan: Plan, origin_m: tuple[float, ...] | None) -> list[str]:
 
 def _read_lens(camera: Any, plan: Plan) -> Plan:
     """Focal length and focus as the camera has them; animated ones are told by `settings` and left out."""
-    changes: dict[str, Any] = {}
-    for name, path, value in (
-        ("focal_length_mm", "lens", camera.lens),
-        ("focus_distance_m", "dof.focus_distance", camera.dof.focus_distance),
-    ):
+    was = plan.camera
+
+    def now(path: str, value: float, planned: float) -> float:
         if readsettings.is_animated(camera, path):
-            continue
-        if abs(value - getattr(plan.camera, name)) > 2e-6 * abs(getattr(plan.camera, name)):
-            changes[name] = round(float(value), 4)
-    return attrs.evolve(plan, camera=attrs.evolve(plan.camera, **changes)) if changes else plan
+            return planned
+        return _now(value, planned, same=2e-6 * abs(planned), digits=4)
+
+    read = attrs.evolve(
+        was,
+        focal_length_mm=now("lens", camera.lens, was.focal_length_mm),
+        focus_distance_m=now("dof.focus_distance", camera.dof.focus_distance, was.focus_distance_m),
+    )
+    return attrs.evolve(plan, camera=read) if read != was else plan
 
 
 def _check_camera(scene: bpy.types.Scene, plan: Plan) -> None:

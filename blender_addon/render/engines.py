@@ -12,7 +12,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
-from typing import Any
+from typing import Any, TypedDict
 
 import bpy
 from attrs import frozen
@@ -67,6 +67,14 @@ class Machine:
     graphics_card: bool
 
 
+class Note(TypedDict):
+    """What the probe found, kept in a file, and when, in seconds since 1970."""
+
+    opengl: bool
+    graphics_card: bool
+    time: float
+
+
 def choose_engine(look: str, wanted: str | None = None) -> Engine:
     """The engine for a look on this machine; or the wanted one, by Blender's name. Raises EngineError.
 
@@ -98,11 +106,11 @@ def this_machine() -> Machine:
         return Machine(opengl=True, graphics_card=_device_type() not in ("SOFTWARE", "UNKNOWN"))
     notes, key = _read_notes(), _machine_key()
     noted = notes.get(key)
-    if isinstance(noted, dict) and 0.0 <= time.time() - float(noted.get("time", 0.0)) < PROBE_LASTS_S:
-        return Machine(opengl=bool(noted.get("opengl")), graphics_card=bool(noted.get("graphics_card")))
+    if noted is not None and 0.0 <= time.time() - noted["time"] < PROBE_LASTS_S:
+        return Machine(opengl=noted["opengl"], graphics_card=noted["graphics_card"])
     machine, said = _probe()
     if STARTED in said:  # what failed before it could look says nothing about the machine
-        notes[key] = {"opengl": machine.opengl, "graphics_card": machine.graphics_card, "time": time.time()}
+        notes[key] = Note(opengl=machine.opengl, graphics_card=machine.graphics_card, time=time.time())
         _write_notes(notes)
     return machine
 
@@ -168,15 +176,23 @@ def _binary_words(name: str) -> str:
     return f"{name}:{facts.st_size}:{facts.st_mtime_ns}"
 
 
-def _read_notes() -> dict[str, Any]:
+def _read_notes() -> dict[str, Note]:
+    """What was found before, by machine; what another version wrote otherwise is left out."""
     try:
         notes = json.loads((framecache.cache_folder() / "machine.json").read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        return {
+            str(key): Note(
+                opengl=bool(noted["opengl"]),
+                graphics_card=bool(noted["graphics_card"]),
+                time=float(noted["time"]),
+            )
+            for key, noted in notes.items()
+        }
+    except (OSError, ValueError, TypeError, KeyError, AttributeError):
         return {}
-    return notes if isinstance(notes, dict) else {}
 
 
-def _write_notes(notes: dict[str, Any]) -> None:
+def _write_notes(notes: dict[str, Note]) -> None:
     try:
         path = framecache.cache_folder() / "machine.json"
         path.parent.mkdir(parents=True, exist_ok=True)

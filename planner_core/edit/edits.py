@@ -15,32 +15,17 @@ from typing import Any
 
 import attrs
 import numpy as np
+from numpy.typing import ArrayLike
 
 from planner_core.maths.angles import compass_deg, unwound_deg
 from planner_core.plan import timeline
+from planner_core.plan.changes import Step, steps_of
 from planner_core.plan.model import Anchor, Plan, PlanError, Pose, Rig, SlideAxis, Tide, TurnAxis
 from planner_core.rig import geometry, motion
 from planner_core.words.language import phrase
 
 AXES = {"slide": "slide_m", "pan": "pan_deg", "tilt": "tilt_deg"}
 PLACE_DECIMALS = 6  # of a place in the move: a thousandth of a second in an evening
-
-Step = str | int
-
-
-def steps_of(path: str) -> list[Step]:
-    """`move.poses[2].at` as ["move", "poses", 2, "at"]."""
-    return [int(number) if number else name for number, name in re.findall(r"\[(\d+)\]|([a-z_0-9]+)", path)]
-
-
-def value_at(plan: Any, path: str) -> Any:
-    """The value at a path; None where a part on the way is None."""
-    value = plan
-    for step in steps_of(path):
-        if value is None:
-            return None
-        value = value[step] if isinstance(step, int) else getattr(value, step)
-    return value
 
 
 def evolved(plan: Plan, path: str, value: Any) -> Plan:
@@ -101,13 +86,8 @@ def without_axis(plan: Plan, axis: str) -> Plan:
     """The plan with an axis taken from the rig. A head that can't turn keeps its first bearing."""
     name = AXES[axis]
     first = None if axis == "slide" else getattr(plan.move.poses[0], name)
-    change: dict[str, Any] = {name: first}
-    lost: dict[str, Any] = {axis: None}
-    return attrs.evolve(
-        plan,
-        rig=attrs.evolve(plan.rig, **lost),
-        move=attrs.evolve(plan.move, poses=tuple(attrs.evolve(pose, **change) for pose in plan.move.poses)),
-    )
+    poses = tuple(_evolved(pose, [name], first) for pose in plan.move.poses)
+    return attrs.evolve(plan, rig=_evolved(plan.rig, [axis], None), move=attrs.evolve(plan.move, poses=poses))
 
 
 # ---------------------------------------------------------------- poses
@@ -349,7 +329,10 @@ def _range_around(pan: TurnAxis | None, poses: tuple[Pose, ...]) -> TurnAxis | N
 
 
 def rail_placed(
-    plan: Plan, origin_m: Sequence[float], bearing_deg: float | None = None, aim_m: Any = None
+    plan: Plan,
+    origin_m: Sequence[float],
+    bearing_deg: float | None = None,
+    aim_m: ArrayLike | None = None,
 ) -> Plan:
     """The plan with its rail's start at a point, turned to a bearing.
 

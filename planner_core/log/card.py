@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -97,7 +97,7 @@ def _positive(value: float | None) -> float | None:
     return value if value is not None and value > 0.0 else None
 
 
-def _camera(tags: Any) -> str:
+def _camera(tags: Mapping[str, Any]) -> str:
     parts = (text_in(tags, name) for name in ("Image Make", "Image Model", "EXIF BodySerialNumber"))
     return " ".join(part for part in parts if part)
 

@@ -15,7 +15,7 @@ from attrs import frozen
 
 from planner_core.moves import candidates
 from planner_core.moves.candidates import KINDS, MoveContext
-from planner_core.moves.measured import Measured, reason_text
+from planner_core.moves.measured import Measured, Measures, reason_text
 from planner_core.moves.score import (
     OF_PICTURE,
     OF_RIG,
@@ -42,7 +42,7 @@ class Candidate:
     label: str
     plan: Plan
     score: float
-    measures: dict[str, Any]
+    measures: Measures
     stops: tuple[str, ...]
     reason: str
 
@@ -72,7 +72,7 @@ class Comparison:
                     "score": round(row.score, 1),
                     "reason": row.reason,
                     "stops": list(row.stops),
-                    "measures": row.measures,
+                    "measures": row.measures.as_dict(),
                 }
                 for rank, row in enumerate(self.rows, start=1)
             ],

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+import attrs
+from attrs import frozen
+
 from planner_core.frames import FrameTable, compute_frames
 from planner_core.moves.score import OF_PICTURE, OF_RIG, moving_axes, reveal_works, turned_percent
 from planner_core.picture import composition, parallax
@@ -14,6 +17,28 @@ from planner_core.plan.model import Plan
 from planner_core.review.assess import assess
 from planner_core.review.findings import Finding, Review
 from planner_core.words.figures import percent
+
+
+@frozen(kw_only=True)
+class Measures:
+    """A move in numbers, rounded as they are told; frames count from 1. reveal_works is None where nothing is
+    to be revealed.
+    """
+
+    weakest_frame: int
+    weakest_score: float
+    weakest_part: str
+    separation_percent: float
+    pan_percent: float
+    tilt_percent: float
+    fastest_frame_widths_s: float
+    speed: str
+    reveal_works: bool | None
+    moving_axes: tuple[str, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain values for JSON."""
+        return attrs.asdict(self)
 
 
 class Measured:
@@ -45,19 +70,19 @@ class Measured:
     def worst(self, codes: set[str]) -> Finding | None:
         return next((finding for finding in self.findings if finding.code in codes), None)
 
-    def measures(self) -> dict[str, Any]:
-        return {
-            "weakest_frame": self.weakest + 1,
-            "weakest_score": round(float(self.reading.score[self.weakest]), 3),
-            "weakest_part": composition.part_text(self.plan, self.reading, self.weakest),
-            "separation_percent": round(self.parallax.separation_percent, 2),
-            "pan_percent": round(self.turned_percent[0], 2),
-            "tilt_percent": round(self.turned_percent[1], 2),
-            "fastest_frame_widths_s": round(self.fastest, 4),
-            "speed": speed_word(self.fastest),
-            "reveal_works": self.reveals,
-            "moving_axes": list(self.axes),
-        }
+    def measures(self) -> Measures:
+        return Measures(
+            weakest_frame=self.weakest + 1,
+            weakest_score=round(float(self.reading.score[self.weakest]), 3),
+            weakest_part=composition.part_text(self.plan, self.reading, self.weakest),
+            separation_percent=round(self.parallax.separation_percent, 2),
+            pan_percent=round(self.turned_percent[0], 2),
+            tilt_percent=round(self.turned_percent[1], 2),
+            fastest_frame_widths_s=round(self.fastest, 4),
+            speed=speed_word(self.fastest),
+            reveal_works=self.reveals,
+            moving_axes=tuple(self.axes),
+        )
 
 
 def reason_text(found: Measured, stops: set[str], warns: set[str]) -> str:

@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 import zoneinfo
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 from attrs import frozen
@@ -20,7 +19,7 @@ from planner_core.frames import FrameTable
 from planner_core.light.exposure import f_number_label, iso_label, shutter_label
 from planner_core.log.curve import Curve, off_plan_stops
 from planner_core.plan import timeline
-from planner_core.plan.model import Plan
+from planner_core.plan.model import Plan, Site
 from planner_core.rig import geometry
 from planner_core.time import ephemeris, events, galaxy
 from planner_core.time.galaxy import MILKY_WAY_SHOWS_DEG
@@ -170,7 +169,7 @@ class SkyPaths:
 
 @lru_cache(maxsize=4)
 def _day(
-    site: Any, date_ordinal: int, start_utc_s: float
+    site: Site, date_ordinal: int, start_utc_s: float
 ) -> tuple[Array, NDArray[np.int8], Array, tuple[str, ...]]:
     north = site.scene_north_deg
     times = start_utc_s + np.arange(0.0, DAY_S + 1.0, SKY_STEP_S)

@@ -315,13 +315,15 @@ class _Import:
 
     def _is_repeated(self, block: Block, base_m: float) -> bool:
         """Whether a prism is in the plan or the map already; parts that stand on others share outlines."""
-        outline, high = _fingerprint(block), round(block.height_m or 0.0, 1)
-        known: set[Any] = self.lifted if base_m > 0.0 else self.outlines
-        key: Any = (outline, high) if base_m > 0.0 else outline
-        if key in known:
-            return True
-        known.add(key)
-        return False
+        outline = _fingerprint(block)
+        if base_m > 0.0:
+            lifted = (outline, round(block.height_m or 0.0, 1))
+            repeated = lifted in self.lifted
+            self.lifted.add(lifted)
+        else:
+            repeated = outline in self.outlines
+            self.outlines.add(outline)
+        return repeated
 
     # ------------------------------------------------------------ trees and walls
 

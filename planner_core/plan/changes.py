@@ -12,6 +12,7 @@ from planner_core.plan.file import plan_from_dict, plan_to_dict
 from planner_core.plan.model import Plan, PlanError
 
 Changes = dict[str, Any]  # fields of a plan to set, each by its path
+Step = str | int
 
 _STEP = re.compile(r"[^.\[\]]+|\[\d+\]")
 
@@ -38,13 +39,18 @@ def changed(plan: Plan, changes: Mapping[str, Any]) -> Plan:
     return attrs.evolve(new, **kept)
 
 
+def steps_of(path: str) -> list[Step]:
+    """`move.poses[2].at` as ["move", "poses", 2, "at"]."""
+    return [int(step[1:-1]) if step.startswith("[") else step for step in _STEP.findall(path)]
+
+
 def value_at(plan: Plan, path: str) -> Any:
     """What a plan has at a path, None where it has nothing there: a number, a word, a part."""
     holder: Any = plan
-    for step in _STEP.findall(path):
+    for step in steps_of(path):
         if holder is None:
             return None
-        holder = holder[int(step[1:-1])] if step.startswith("[") else getattr(holder, step)
+        holder = holder[step] if isinstance(step, int) else getattr(holder, step)
     return holder
 
 
@@ -83,7 +89,7 @@ def _parts(values: list[Any]) -> bool:
 
 
 def _set(document: dict[str, Any], path: str, value: Any) -> None:
-    steps = [int(step[1:-1]) if step.startswith("[") else step for step in _STEP.findall(path)]
+    steps = steps_of(path)
     holder: Any = document
     for step in steps[:-1]:
         if isinstance(step, str):

@@ -18,6 +18,7 @@ from planner_core.light.exposure import (
     nominal_shutter_s,
 )
 from planner_core.maths.runs import span
+from planner_core.plan.changes import Changes
 from planner_core.plan.model import Exposure, Plan
 from planner_core.plan.timeline import clock
 from planner_core.review.findings import Finding, Remedy, facts
@@ -74,7 +75,7 @@ def _lamp_share(frames: FrameTable, artificial_ev100: float) -> Array:
 
 def _longer(limits: Exposure, stops: float, even_s: float) -> tuple[Remedy, ...]:
     """What makes exposures under the lamps longer: the ramp's order, its longest, the aperture, ND."""
-    changes: list[dict[str, object]] = []
+    changes: list[Changes] = []
     if limits.ramp_order == "iso-first":
         changes.append({"exposure.ramp_order": "shutter-first"})
     if limits.shutter_max_s < even_s:

@@ -79,7 +79,7 @@ class Find:
             "rail_bearing_deg": self.plan.rig.bearing_deg,
             "focal_length_mm": shot.focal_length_mm,
             "travel_m": abs(shot.travel_m),
-            "measures": measured.measures(),
+            "measures": measured.measures().as_dict(),
             "findings": sorted({f.code for f in measured.findings if f.level != "note"}),
         }
 

@@ -94,8 +94,8 @@ def test_a_reveal_is_won_by_what_reveals() -> None:
     assert order[0] in ("slide", "slide-held", "slide-tilt")
     assert order.index("still") > order.index("pan")  # which can come in from outside
     measures = {row.name: row.measures for row in comparison.rows}
-    assert measures["slide"]["reveal_works"] is True
-    assert measures["still"]["reveal_works"] is False
+    assert measures["slide"].reveal_works is True
+    assert measures["still"].reveal_works is False
     still = next(row for row in comparison.rows if row.name == "still")
     assert "nothing to reveal" in still.reason or "never revealed" in still.reason
 
@@ -245,7 +245,7 @@ def test_the_comparison_is_plain_values_and_its_plans_are_plans() -> None:
 def test_a_plan_for_a_reveal_ranks_what_reveals_before_what_shows_at_once(project_root: Path) -> None:
     plan = load_plan(project_root / "example_scenes" / "chapel_sunrise.plan.json")
     rows = compare.compare(plan).rows
-    reveals = [row.measures["reveal_works"] for row in rows if not row.stops]
+    reveals = [bool(row.measures.reveal_works) for row in rows if not row.stops]
     assert reveals == sorted(reveals, reverse=True)
     assert True in reveals
     assert False in reveals

@@ -132,9 +132,12 @@ def test_columns_of_the_tables_are_those_that_are_written() -> None:
 
 
 def keys_of(*makers: Callable[..., Any]) -> set[str]:
-    """Names of the dictionaries that functions write down."""
+    """Names of the dictionaries that functions write down, or of a record's fields."""
     found: set[str] = set()
     for maker in makers:
+        if isinstance(maker, type):
+            found |= {each.name for each in attrs.fields(maker)}
+            continue
         tree = ast.parse(textwrap.dedent(inspect.getsource(maker)))
         for node in ast.walk(tree):
             if isinstance(node, ast.Dict):
@@ -147,10 +150,10 @@ def names(heading: str) -> set[str]:
     return {part.removesuffix("[]") for name in columns.JSON[heading] for part in name.split(".")} - {"…"}
 
 
-FIND = (finds.Find.as_dict, score.ShotScore.as_dict, measured.Measured.measures)
+FIND = (finds.Find.as_dict, score.ShotScore.as_dict, measured.Measures)
 MAKERS: dict[str, tuple[Callable[..., Any], ...]] = {
     "`fit PLAN -o NEW --json`": (report.fits_dict, report._cost_list, finding_dict),
-    "`compare PLAN --json`": (compare.Comparison.as_dict, measured.Measured.measures),
+    "`compare PLAN --json`": (compare.Comparison.as_dict, measured.Measures),
     "`scout PLAN --json`": (finds.Report.as_dict, *FIND),
     "`scout PLAN --from D --to D --json`": (evenings.Evenings.as_dict, *FIND),
     "`scout PLAN --subjects --json`": (evenings.Subjects.as_dict, *FIND),

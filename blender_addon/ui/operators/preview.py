@@ -12,6 +12,7 @@ from planner_core import FrameTable, Plan, PlanError, load_plan
 from planner_core.evening.timetable import EVENT_WORDS
 from planner_core.output.sheet.page import strip_frames
 from planner_core.plan.file import plan_to_text
+from planner_core.plan.model import Clip
 from planner_core.review.assess import assess
 from planner_core.words.language import say
 
@@ -59,7 +60,7 @@ def clip_path(scene: Any) -> Path:
     return Path.home() / "duskrail_preview.mp4"
 
 
-def even_height(width: int, clip: Any) -> int:
+def even_height(width: int, clip: Clip) -> int:
     """The height that goes with a width for the clip's shape; even, as video wants it."""
     return max(2, 2 * round(width * clip.height_px / clip.width_px / 2))
 

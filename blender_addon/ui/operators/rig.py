@@ -7,6 +7,7 @@ from typing import Any
 import bpy
 import numpy as np
 from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty
+from numpy.typing import NDArray
 
 from planner_core import Plan
 from planner_core.edit import edits
@@ -27,7 +28,7 @@ CHOSEN = IntProperty(
 )
 
 
-def subject_middle_m(plan: Plan) -> Any:
+def subject_middle_m(plan: Plan) -> NDArray[np.float64] | None:
     """The middle of the picture's subject in scene metres, or None where there is none."""
     subjects = subject_indices(plan)
     if not subjects:

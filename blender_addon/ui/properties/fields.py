@@ -22,6 +22,7 @@ from bpy.props import (
 from planner_core import Plan
 from planner_core.edit import edits, starter
 from planner_core.light.exposure import shutter_label
+from planner_core.plan.changes import value_at
 
 from ...state import live
 from .. import wording
@@ -44,7 +45,7 @@ def get_value(path: str, convert: Callable[[Any], Any], empty: Any) -> Getter:
         if plan is None:
             return empty
         try:
-            value = edits.value_at(plan, _row_path(owner, path))
+            value = value_at(plan, _row_path(owner, path))
         except IndexError:
             return empty
         return empty if value is None else convert(value)
@@ -55,7 +56,7 @@ def get_value(path: str, convert: Callable[[Any], Any], empty: Any) -> Getter:
 def usual(path: str, convert: Callable[[Any], Any], empty: Any) -> Any:
     """A field's value in a new plan, as Blender's property has it: the default that Backspace gives."""
     try:
-        value = edits.value_at(USUAL, path)
+        value = value_at(USUAL, path)
     except (IndexError, AttributeError):
         return empty
     return empty if value is None else convert(value)
@@ -277,7 +278,7 @@ def optional_part(
 
     def switch(owner: Any, wanted: bool) -> None:
         plan = live.plan_of(owner.id_data)
-        if plan is not None and wanted != (edits.value_at(plan, path) is not None):
+        if plan is not None and wanted != (value_at(plan, path) is not None):
             live.change_plan(owner.id_data, make if wanted else drop)
 
     return BoolProperty(
