@@ -38,6 +38,12 @@ def _config() -> Path:
     return Path(bpy.utils.resource_path("LOCAL"), "datafiles", "colormanagement", "config.ocio")
 
 
+def make_ready() -> None:
+    """Make the table, if pictures can be shown here: it takes a while, once."""
+    if is_known():
+        _table()
+
+
 def shown(linear: NDArray[np.float16]) -> NDArray[np.uint8]:
     """Pixels (height, width, 3), linear, as the display shows them, 0 to 255, the top row first."""
     library, (height, width, channels) = _library(), linear.shape

@@ -493,15 +493,16 @@ def _draw(
     scene = bpy.data.scenes.new("Draft clip")
     prepared: looks.Look | None = None
     try:
-        scenes.build_scene(frames.plan, frames, scene, light=looks.takes_light(engine))
-        scene.render.resolution_x, scene.render.resolution_y = size
-        blocking.keep_thin_blocks(scene, frames.plan, size[0])
-        prepared = looks.Look(scene, frames, engine, still=still)
-        prepared.size_stars()
-        if prepared.fast is not None:
-            prepared.fast.stand_still()
-        with compat.window_on(scene) if prepared.goes_by_keys else contextlib.nullcontext():
-            sequence.draw(scene, prepared, numbers, keep, done)
+        with sequence.packing() as packer:
+            scenes.build_scene(frames.plan, frames, scene, light=looks.takes_light(engine))
+            scene.render.resolution_x, scene.render.resolution_y = size
+            blocking.keep_thin_blocks(scene, frames.plan, size[0])
+            prepared = looks.Look(scene, frames, engine, still=still)
+            prepared.size_stars()
+            if prepared.fast is not None:
+                prepared.fast.stand_still()
+            with compat.window_on(scene) if prepared.goes_by_keys else contextlib.nullcontext():
+                sequence.draw(scene, prepared, numbers, packer, keep, done)
     except sequence.NotDrawnError as problem:
         raise PreviewError(problem.args[0]) from None
     finally:

@@ -52,11 +52,21 @@ def stop() -> bool:
     return bool(_stop_asked)
 
 
-def draw(scene: Any, look: Look, numbers: Sequence[int], write: Write, done: Done) -> None:
+@contextlib.contextmanager
+def packing() -> Iterator[ThreadPoolExecutor]:
+    """The thread in which pictures are packed, which makes itself ready while a scene is built."""
+    with ThreadPoolExecutor(1) as packer:
+        packer.submit(displayed.make_ready)
+        yield packer
+
+
+def draw(
+    scene: Any, look: Look, numbers: Sequence[int], packer: ThreadPoolExecutor, write: Write, done: Done
+) -> None:
     """Render frames of a scene, those named first as far as neighbours may go along with them.
 
-    write(number, png) gets each picture, in another thread; done(number) is called once it is written, in
-    this one. Numbers count from 1. Raises NotDrawnError, what write and done raise, and KeyboardInterrupt
+    write(number, png) gets each picture, in the packer's thread; done(number) is called once it is written,
+    in this one. Numbers count from 1. Raises NotDrawnError, what write and done raise, and KeyboardInterrupt
     after stop().
     """
     render = scene.render
@@ -64,11 +74,7 @@ def draw(scene: Any, look: Look, numbers: Sequence[int], write: Write, done: Don
     render.use_file_extension = render.use_compositing = render.use_sequencer = False
     render.use_overwrite, render.use_placeholder = True, False
     compat.stamp_nothing(render)
-    with (
-        tempfile.TemporaryDirectory(prefix="duskrail-") as name,
-        ThreadPoolExecutor(1) as packer,
-        _taking_turns(),
-    ):
+    with tempfile.TemporaryDirectory(prefix="duskrail-") as name, _taking_turns():
         render.filepath = str(Path(name) / FRESH)
         for together in _animations(look, numbers):
             _Animation(scene, look, together, _Packing(Path(name), packer, read, write, done)).run()
