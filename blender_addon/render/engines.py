@@ -18,7 +18,7 @@ import bpy
 from attrs import frozen
 
 from planner_core.plan.writing import write_atomically
-from planner_core.words.language import phrase
+from planner_core.words.language import Phrase, in_words, phrase
 
 from .. import compat
 from . import cache as framecache
@@ -51,12 +51,17 @@ class Engine:
     """An engine by Blender's name, how to say it to a person, and why it was chosen."""
 
     name: str
-    words: str
-    why: str = ""
+    words: str | Phrase
+    why: str | Phrase = ""
 
     @property
     def said(self) -> str:
-        return f"{self.words} ({self.why})" if self.why else self.words
+        return f"{self.named} ({in_words(self.why)})" if self.why else self.named
+
+    @property
+    def named(self) -> str:
+        """What it is called, in the current language."""
+        return in_words(self.words)
 
 
 @frozen(kw_only=True)
@@ -87,7 +92,7 @@ def choose_engine(look: str, wanted: str | None = None) -> Engine:
     if look == "fast" and machine.opengl:
         return Engine(name=compat.WORKBENCH, words="Workbench")
     if look == "lit" and machine.graphics_card:
-        return Engine(name=compat.EEVEE, words="EEVEE", why="on the graphics card")
+        return Engine(name=compat.EEVEE, words="EEVEE", why=phrase("on the graphics card"))
     why = phrase("no OpenGL here") if look == "fast" else phrase("no graphics card here")
     if not _has_cycles():
         raise EngineError(
@@ -97,7 +102,7 @@ def choose_engine(look: str, wanted: str | None = None) -> Engine:
                 why=why,
             )
         )
-    return Engine(name=compat.CYCLES, words="Cycles on the processor", why=why)
+    return Engine(name=compat.CYCLES, words=phrase("Cycles on the processor"), why=why)
 
 
 def this_machine() -> Machine:
@@ -146,8 +151,12 @@ def _has_cycles() -> bool:
 
 
 def _named(name: str) -> Engine:
-    words = {compat.WORKBENCH: "Workbench", compat.CYCLES: "Cycles on the processor", compat.EEVEE: "EEVEE"}
-    return Engine(name=name, words=words.get(name, name), why="as asked")
+    words: dict[str, str | Phrase] = {
+        compat.WORKBENCH: "Workbench",
+        compat.CYCLES: phrase("Cycles on the processor"),
+        compat.EEVEE: "EEVEE",
+    }
+    return Engine(name=name, words=words.get(name, name), why=phrase("as asked"))
 
 
 def _machine_key() -> str:

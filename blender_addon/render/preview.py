@@ -110,7 +110,7 @@ def render_preview(request: PreviewRequest, progress: Listener = nobody) -> Prev
         kept=count - drawn,
         fps=float(request.fps),
         size_px=size_px,
-        engine=engine.words if engine else "joined",
+        engine=engine.named if engine else "joined",
     )
 
 

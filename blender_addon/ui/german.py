@@ -11,6 +11,7 @@ GERMAN: dict[str, str] = {
     **READ_BACK,
     **SCOUTED,
     **UNDRAWN,
+    "“{name}”": "„{name}“",
     "Blender plays {fps:.6g} frames a second; the plan's clip has {planned:g}.": "Blender spielt {fps:.6g} Bilder je Sekunde; der Clip des Plans hat {planned:g}.",
     "Blender's frames are {first} to {last}; the plan's are 1 to {planned}.": "Blenders Bilder reichen von {first} bis {last}; die des Plans von 1 bis {planned}.",
     "Blender's picture is {width} × {height} px; the plan's clip {wide} × {high}.": "Blenders Bild hat {width} × {height} px; der Clip des Plans {wide} × {high}.",

@@ -42,7 +42,8 @@ FITS = {
     ),
 }
 
-labels: dict[str, str] = {}  # of the plan's fields, with # for the number of a row
+labels: dict[str, str] = {}  # of the plan's fields, with # for the number of a row …
+options: dict[str, dict[str, str]] = {}  # … and of the options of those that have some
 
 
 class SidebarNames(Names):
@@ -51,15 +52,24 @@ class SidebarNames(Names):
     def field(self, path: str) -> str:
         """A field's label in quotation marks; its path where the sidebar doesn't have it."""
         label = labels.get(label_key(path))
-        return f"“{say(label)}”" if label else path
+        return _quoted(label) if label else path
 
     def fit(self, kind: str) -> str:
         """The button's name in quotation marks."""
-        return f"“{say(FITS[kind][0])}”"
+        return _quoted(FITS[kind][0])
 
     def fraction(self, value: float) -> str:
         """A place in the move, in percent."""
         return f"{100.0 * value:.3g} %"
+
+    def choice(self, path: str, value: str) -> str:
+        """An option as its menu has it, in quotation marks; the plan's word where there is no menu."""
+        label = options.get(label_key(path), {}).get(value)
+        return _quoted(label) if label else value
+
+
+def _quoted(label: str) -> str:
+    return say("“{name}”", name=say(label))
 
 
 SIDEBAR = SidebarNames()

@@ -84,9 +84,9 @@ def panes(plan: Plan, eye_m: ArrayLike) -> Panes:
     eye = np.asarray(eye_m, dtype=np.float64)
     groups: list[tuple[Array, Array, Array, bool]] = []
     count = 0
-    for _, index in sorted((_distance_m(block, eye), i) for i, block in enumerate(plan.blocks)):
+    for distance, index in sorted((_distance_m(block, eye), i) for i, block in enumerate(plan.blocks)):
         block = plan.blocks[index]
-        if count >= MOST_PANES or _distance_m(block, eye) > FARTHEST_M:
+        if count >= MOST_PANES or distance > FARTHEST_M:
             break
         corners, is_lamp = _places(plan, block, eye)
         if not len(corners):

@@ -14,6 +14,7 @@ from planner_core.maths.vectors import dot
 from planner_core.place import blocking
 from planner_core.place.blocking import remembered
 from planner_core.place.visibility import NOTHING, TOUCHING
+from planner_core.plan.kept import kept
 from planner_core.plan.model import Plan
 
 Array = NDArray[np.float64]
@@ -59,6 +60,12 @@ class _Group:
     count: Rows
 
 
+@kept
+def _limits(piece: blocking.ConvexPiece) -> Array:
+    """A piece's normals with the limits along each, (k, 5)."""
+    return np.column_stack([piece.normals, piece.low_m, piece.high_m])
+
+
 @remembered
 def _groups(plan: Plan) -> tuple[_Group, ...]:
     ground_m = blocking.ground_level_m(plan)
@@ -74,7 +81,7 @@ def _groups(plan: Plan) -> tuple[_Group, ...]:
             _Group(
                 block=block,
                 slabs=np.stack(
-                    [np.column_stack([piece.normals, piece.low_m, piece.high_m]) for _, piece in members],
+                    [_limits(piece) for _, piece in members],
                     axis=-1,
                 ),
                 first=np.cumsum(count) - count,

@@ -57,6 +57,10 @@ class Names:
         """A place in the move, 0 to 1."""
         return figure(value)
 
+    def choice(self, _path: str, value: str) -> str:
+        """One of a field's options: `shutter-first`."""
+        return value
+
 
 PLAN_FILE = Names()
 
@@ -179,7 +183,7 @@ def _value_text(path: str, value: Any, names: Names) -> str:
             f"{name} {_value_text(f'{path}.{name}', item, names)}" for name, item in value.items()
         )
     if not isinstance(value, (int, float)):
-        return f"“{value}”" if path == "composition.subject" else str(value)
+        return f"“{value}”" if path == "composition.subject" else names.choice(path, str(value))
     if path.endswith(".at"):
         return names.fraction(float(value))
     if path.startswith("exposure.shutter_"):

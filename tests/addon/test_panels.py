@@ -11,6 +11,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import attrs
+import blf
 import bpy
 import pytest
 
@@ -99,7 +100,9 @@ def context(scene: Any, width: int = 280) -> Any:
         scene=scene,
         space_data=None,
         region=SimpleNamespace(width=width),
-        preferences=SimpleNamespace(system=SimpleNamespace(ui_scale=1.0)),
+        preferences=SimpleNamespace(
+            system=SimpleNamespace(ui_scale=1.0), ui_styles=bpy.context.preferences.ui_styles
+        ),
     )
 
 
@@ -253,7 +256,25 @@ def test_long_words_are_wrapped_to_the_sidebar(empty: Any) -> None:
     layout.wrapped(Layout(asked), context(empty, width=200), text)
     lines = [line.removeprefix("label ") for line in asked]
     assert " ".join(lines).replace("\N{NO-BREAK SPACE}", " ") == text
-    assert max(len(line) for line in lines) * layout.LETTER_PX < 200
+    assert len(lines) > 2
+
+
+@pytest.mark.parametrize("width", [240, 270, 300])
+@pytest.mark.parametrize("scale", [1.0, 1.5])
+def test_a_line_is_as_full_as_the_sidebar_is_wide(width: int, scale: float) -> None:
+    text = "Frame 214: the beacon is cut by the left edge; it stays in the picture until the last frame. " * 3
+    room, type_px = width * scale, 11.0 * scale
+    lines = layout.lines_of(text.strip(), room, type_px)
+    firsts = [line.split(" ")[0] for line in lines]
+    blf.size(layout.TYPE, type_px)
+    for line, first in zip(lines, [*firsts[1:], "word" * 20], strict=True):
+        assert blf.dimensions(layout.TYPE, line)[0] <= room
+        assert blf.dimensions(layout.TYPE, f"{line} {first}")[0] > room  # no word more has room in it
+
+
+def test_a_word_wider_than_the_sidebar_has_a_line_of_its_own() -> None:
+    lines = layout.lines_of("a Straßenbahnhaltestellenhäuschen b", 60.0, 11.0)
+    assert lines == ("a", "Straßenbahnhaltestellenhäuschen", "b")
 
 
 def test_a_line_never_ends_between_a_number_and_its_unit(empty: Any) -> None:
@@ -353,7 +374,8 @@ def test_every_field_of_the_plan_has_a_name_for_messages() -> None:
         ("shoot.interval_s", 13.0, "Set “Interval” to 13 s."),
         ("shoot.anchor.at", 0.5, "Set “Falls At” to 50 %."),
         ("exposure.shutter_max_s", 4.0, "Set “Slowest Shutter” to 4 s."),
+        ("exposure.meter", "picture", "Set “Meter” to “Picture”."),
     ],
 )
-def test_remedies_name_fields_as_the_panels_do(path: str, value: float, shown: str) -> None:
+def test_remedies_name_fields_as_the_panels_do(path: str, value: float | str, shown: str) -> None:
     assert remedy_text(Remedy(changes={path: value}), wording.SIDEBAR) == shown

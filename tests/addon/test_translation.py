@@ -14,6 +14,8 @@ import attrs
 import bpy
 import pytest
 
+from blender_addon import compat
+from blender_addon.render import engines
 from blender_addon.render.request import PreviewError, PreviewRequest
 from blender_addon.state import live
 from blender_addon.ui import operators, panels, properties, wording
@@ -28,6 +30,8 @@ from planner_core.edit import starter
 from planner_core.plan.file import plan_to_text
 from planner_core.review import findings
 from planner_core.review.findings import SPEAKERS, Sentences, sentences, speaks
+from planner_core.review.german import remedies as german
+from planner_core.review.remedy import Remedy
 from planner_core.scout.finds import describe, report
 from planner_core.scout.search import Found, Scout, Wishes
 from planner_core.words import language
@@ -168,6 +172,18 @@ def test_an_examples_review_is_told_in_german(name: str, project_root: Path) -> 
         said = re.sub("[„“][^“”]*[“”]", "", f"{theirs.message} {theirs.fix}")  # names stay
         left = re.findall(r"\b(?:the|and|of|is|with|frames?|instead|set)\b", said)
         assert left == [], (finding.code, theirs)
+
+
+def test_what_draws_and_what_a_field_is_set_to_are_told_in_german() -> None:
+    language.chosen_by(choose_german)
+    try:
+        drawn_by = engines.choose_engine("lit", compat.CYCLES).said
+        remedy = german.remedies_text([Remedy(changes={"exposure.meter": "picture"})], wording.SIDEBAR)
+    finally:
+        language.left(choose_german)
+    assert drawn_by == "Cycles auf dem Prozessor (wie verlangt)"
+    assert "„Bild“" in remedy
+    assert "picture" not in remedy
 
 
 def choose_german() -> Language:

@@ -4,32 +4,52 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Any
+
+import blf
 
 from planner_core.words.language import in_words, say
 
 from ...state import live
 
 TAB = "Duskrail"
-LETTER_PX = 5.9  # width of a letter of Blender's interface font at scale 1, on the generous side
+TYPE = 0  # Blender's interface font
 UNITS = ("%", "°", "m", "s", "mm", "px", "min", "h", "EV")
-ICON_PX = 24.0
+ICON_PX = 26.0
+SPARE_PX, BOX_PX = 50.0, 60.0  # that margins and tabs take of a sidebar's width, and a box with them
 LEVEL_ICONS = {"stop": "CANCEL", "warn": "ERROR", "note": "INFO"}
 
 
-def wrapped(layout: Any, context: Any, text: str, *, icon: str = "NONE", spare_px: float = 40.0) -> None:
+def wrapped(layout: Any, context: Any, text: str, *, icon: str = "NONE", spare_px: float = SPARE_PX) -> None:
     """Text over as many lines as the sidebar's width needs."""
     scale = context.preferences.system.ui_scale
     spare_px += ICON_PX if icon != "NONE" else 0.0
-    room = max(16, int((context.region.width - spare_px * scale) / (LETTER_PX * scale)))
+    room_px = context.region.width - spare_px * scale
+    type_px = context.preferences.ui_styles[0].widget.points * scale
     column = layout.column(align=True)
     column.scale_y = 0.8
-    for number, line in enumerate(textwrap.wrap(with_units_beside_numbers(text), room)):
+    for number, line in enumerate(lines_of(with_units_beside_numbers(text), room_px, type_px)):
         column.label(
             text=line, translate=False, icon=icon if number == 0 else ("BLANK1" if icon != "NONE" else "NONE")
         )
+
+
+@lru_cache(maxsize=1024)
+def lines_of(text: str, room_px: float, type_px: float) -> tuple[str, ...]:
+    """Text in lines as wide as there is room for, in Blender's interface font; a word that is wider alone has
+    a line of its own.
+    """
+    blf.size(TYPE, type_px)
+    lines = [""]
+    for word in text.split(" "):
+        longer = f"{lines[-1]} {word}" if lines[-1] else word
+        if lines[-1] and blf.dimensions(TYPE, longer)[0] > room_px:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return tuple(lines)
 
 
 def with_units_beside_numbers(text: str) -> str:
@@ -63,7 +83,7 @@ def done(layout: Any, context: Any, lines: Sequence[str]) -> None:
     row.label(text=say("Done"), translate=False, icon="CHECKMARK")
     row.operator("duskrail.dismiss", text="", icon="X", emboss=False)
     for line in lines:
-        wrapped(box, context, in_words(line), spare_px=52.0)
+        wrapped(box, context, in_words(line), spare_px=BOX_PX)
 
 
 class Tab:

@@ -16,7 +16,7 @@ from planner_core.words.language import say
 from ...scene import store
 from ...state import live
 from .. import wording
-from .layout import PlanTab, wrapped
+from .layout import BOX_PX, PlanTab, wrapped
 
 
 class DUSKRAIL_PT_log(PlanTab, bpy.types.Panel):
@@ -51,7 +51,7 @@ class DUSKRAIL_PT_log(PlanTab, bpy.types.Panel):
         if lines:
             box = layout.box()
             for line in lines:
-                wrapped(box, context, line, spare_px=60.0)
+                wrapped(box, context, line, spare_px=BOX_PX)
         layout.operator("duskrail.learn_from_log", icon="IMPORT")
         layout.operator("duskrail.clear_log", icon="X")
 

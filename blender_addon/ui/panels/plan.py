@@ -15,7 +15,7 @@ from ...read import rig_check, settings
 from ...scene import store
 from ...state import live, redraw
 from .. import evening, guidance, manual_page, wording
-from .layout import Tab, counts, done, wrapped
+from .layout import BOX_PX, Tab, counts, done, wrapped
 
 
 class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
@@ -96,7 +96,7 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
         linked = live.linked(scene)
         if linked:
             box = layout.box()
-            wrapped(box, context, linked, icon="LINKED", spare_px=52.0)
+            wrapped(box, context, linked, icon="LINKED", spare_px=BOX_PX)
             if scene.library is None:
                 box.operator("duskrail.make_own", icon="DUPLICATE")
         if scene.unit_settings.scale_length != 1.0:
@@ -110,12 +110,12 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
                     scale=scale,
                 ),
                 icon="ERROR",
-                spare_px=52.0,
+                spare_px=BOX_PX,
             )
             box.operator("duskrail.set_units")
         for difference in (*rig_check.differences(scene, plan), *settings.differences(scene, plan)):
             box = layout.box()
-            wrapped(box, context, difference.text, icon="INFO", spare_px=52.0)
+            wrapped(box, context, difference.text, icon="INFO", spare_px=BOX_PX)
             row = box.row(align=True)
             if difference.take is not None:
                 row.operator("duskrail.take_setting").setting = difference.key
@@ -124,7 +124,7 @@ class DUSKRAIL_PT_plan(Tab, bpy.types.Panel):
         if missing:
             box = layout.box()
             told = say("Deleted from the scene: {parts}.", parts=_listed(missing))
-            wrapped(box, context, told, icon="ERROR", spare_px=52.0)
+            wrapped(box, context, told, icon="ERROR", spare_px=BOX_PX)
             box.operator("duskrail.redraw", text="Redraw", icon="FILE_REFRESH")
 
 

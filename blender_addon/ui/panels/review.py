@@ -15,7 +15,7 @@ from ...state import live
 from .. import wording
 from ..operators.review import EVERYTHING, under_way_text
 from ..wording import FITS
-from .layout import LEVEL_ICONS, PlanTab, counts, done, wrapped
+from .layout import BOX_PX, LEVEL_ICONS, PlanTab, counts, done, wrapped
 
 
 class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
@@ -73,13 +73,13 @@ class DUSKRAIL_PT_review(PlanTab, bpy.types.Panel):
         told = sentences(finding, wording.SIDEBAR)
         about = told.frames or say("Whole Plan")
         body.operator("duskrail.finding_go", text=about, translate=False, icon="TIME").finding = number
-        wrapped(body, context, told.body[:1].upper() + told.body[1:], spare_px=52.0)
+        wrapped(body, context, told.body[:1].upper() + told.body[1:], spare_px=BOX_PX)
         if told.fix:
-            wrapped(body, context, told.fix, icon="TOOL_SETTINGS", spare_px=52.0)
+            wrapped(body, context, told.fix, icon="TOOL_SETTINGS", spare_px=BOX_PX)
         if finding.code == "no-reason":
             body.prop(context.scene.duskrail, "reason", text="")
         if not finding.tried:
-            wrapped(body, context, say("Looking for what would help …"), icon="SORTTIME", spare_px=52.0)
+            wrapped(body, context, say("Looking for what would help …"), icon="SORTTIME", spare_px=BOX_PX)
         if finding.fit in FITS:
             label, _ = FITS[finding.fit]
             body.operator("duskrail.apply_fit", text=label, icon="MODIFIER").kind = finding.fit

@@ -14,10 +14,9 @@ from planner_core.words.language import say
 
 from ..job_records import EVENINGS, SUBJECTS, Shown
 from ..operators import scout
-from .layout import PlanTab, rows, wrapped
+from .layout import BOX_PX, PlanTab, rows, wrapped
 
 MOST_EVENINGS = 12
-BOX_PX = 66.0  # that a box takes of the sidebar's width
 
 
 def _capital(text: str) -> str:

@@ -27,7 +27,7 @@ from planner_core.words.language import say
 from ...state import live, shots
 from .. import wording
 from ..operators.shots import moved_plans
-from .layout import PlanTab, rows, wrapped
+from .layout import SPARE_PX, PlanTab, rows, wrapped
 
 CLOCK_SHARE = 0.18  # of the sidebar's width
 
@@ -127,7 +127,7 @@ def _line(layout: Any, context: Any, evening: Evening, row: Row) -> None:
     split.active = row.kind != "light"
     split.label(text=f"{local(evening, row.begin_s):%H:%M}", translate=False)
     scale = context.preferences.system.ui_scale
-    taken_px = CLOCK_SHARE * context.region.width / scale + 52.0
+    taken_px = CLOCK_SHARE * context.region.width / scale + SPARE_PX
     wrapped(split.column(), context, row_text(evening, row), spare_px=taken_px)
 
 

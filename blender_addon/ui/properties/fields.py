@@ -198,6 +198,7 @@ def choice(
     path: str, name: str, description: str, options: tuple[str, ...], words: dict[str, tuple[str, str]]
 ) -> Any:
     """One of the plan's options; words has a label and a tooltip for each."""
+    wording.options[path] = {option: words[option][0] for option in options}
     return EnumProperty(
         name=labelled(path, name),
         description=description,

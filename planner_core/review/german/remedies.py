@@ -126,7 +126,7 @@ def _value(path: str, value: Any, names: Names) -> str:
     if isinstance(value, Mapping):
         return ", ".join(f"{name} {_value(f'{path}.{name}', item, names)}" for name, item in value.items())
     if not isinstance(value, (int, float)):
-        return f"„{value}“" if path == "composition.subject" else str(value)
+        return f"„{value}“" if path == "composition.subject" else names.choice(path, str(value))
     if path.endswith(".at"):
         return names.fraction(float(value))
     if path.startswith("exposure.shutter_"):
