@@ -845,7 +845,7 @@ class Composition:
     moon: str = _choice(DISC_PLACES, default="any")
 
 
-@frozen(kw_only=True)
+@frozen(kw_only=True, cache_hash=True)
 class Block:
     """One solid of the roughly blocked-out place, in scene metres.
 
