@@ -564,6 +564,7 @@ def remove(scene: bpy.types.Scene) -> None:
         redraw.clear(scene)
     _states.pop(scene.session_uid, None)
     _reviews.pop(scene.session_uid, None)
+    standing.forget(scene)
     match_lists(scene, None)
     show()
 
