@@ -616,7 +616,7 @@ GERMAN: dict[str, str] = {
     "Show the next find, or the one before": "Den nächsten oder vorigen Fund zeigen",
     "Show Find": "Fund zeigen",
     "Show this find: why it is one, what it costs, and its cameras in the view": "Diesen Fund zeigen: warum er einer ist, was er kostet, und seine Kameras in der Ansicht",
-    "Take This Shot": "Diese Aufnahme übernehmen",
+    "Take This Shot": "Fund übernehmen",
     "Make the plan this find's: rail, lens, focus and poses. Ctrl Z takes it back": "Den Plan zu dem dieses Fundes machen: Schiene, Objektiv, Fokus und Posen. Strg Z nimmt es zurück",
     "Stand Where I Click": "Stehen, wo ich klicke",
     "Click a place on the map to stand there with the best shot from it, or a find's number to see that. Esc leaves it": "Klicke auf der Karte auf einen Ort, um dort mit der besten Aufnahme zu stehen, oder auf die Nummer eines Fundes. Esc beendet",
