@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
@@ -58,12 +59,20 @@ SAYING = {
 }
 
 
+@functools.cache
+def nodes_of(source: str) -> tuple[ast.AST, ...]:
+    """Every node of a module, itself first."""
+    return tuple(ast.walk(ast.parse(source)))
+
+
 def spoken_in(source: str) -> Iterator[str]:
     """What is handed to `say`, `phrase` or an error in a module; where that is a name or a table, every
     message of the function.
     """
-    yield from _of_the_module(ast.parse(source))
-    for function in ast.walk(ast.parse(source)):
+    module, *inside = nodes_of(source)
+    assert isinstance(module, ast.Module)
+    yield from _of_the_module(module)
+    for function in inside:
         if not isinstance(function, ast.FunctionDef):
             continue
         given = [
@@ -109,7 +118,7 @@ def _strings(node: ast.expr) -> Iterator[str]:
 
 def filled_in_too_early(source: str) -> Iterator[str]:
     """What is handed to `say`, `phrase` or an error with its values in it: no catalogue can have that."""
-    for call in ast.walk(ast.parse(source)):
+    for call in nodes_of(source):
         if isinstance(call, ast.Call) and isinstance(call.func, ast.Name) and call.func.id in SAYING:
             place = SAYING[call.func.id]
             if len(call.args) > place and isinstance(call.args[place], ast.JoinedStr | ast.BinOp):
@@ -193,7 +202,7 @@ def told_to_blender(cls: Any) -> Iterator[str]:
 def button_words() -> Iterator[str]:
     """Words that a layout gives a button or field in place of its own."""
     for path in SOURCES:
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        for node in nodes_of(path.read_text("utf-8")):
             if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Attribute):
                 continue
             if node.func.attr in {"prop", "operator", "operator_menu_enum", "column", "row"}:

@@ -6,6 +6,7 @@ Cycles is the measure. Brightness within a quarter of a stop and colours within 
 from __future__ import annotations
 
 import contextlib
+import functools
 import os
 import sys
 import tempfile
@@ -158,7 +159,7 @@ def patch(frames: FrameTable, picture: Array, number: int, place: Array) -> Arra
 def compared(engine: str, evening: str, folder: Path) -> dict[str, tuple[float, Array]]:
     """By place: how many stops brighter than Cycles, and by what share red and blue over green are more."""
     frames, places = place_at(*EVENINGS[evening])
-    truth, drawn_so = pictures(frames, compat.CYCLES, folder), pictures(frames, engine, folder)
+    truth, drawn_so = drawn_by_cycles(evening), pictures(frames, engine, folder)
     rows = {}
     for name, (number, place) in places.items():
         expected = patch(frames, truth[number], number, place)
@@ -166,6 +167,13 @@ def compared(engine: str, evening: str, folder: Path) -> dict[str, tuple[float, 
         stops = float(np.log2((found @ LUMINANCE) / (expected @ LUMINANCE)))
         rows[name] = (stops, (found[[0, 2]] / found[1]) / (expected[[0, 2]] / expected[1]) - 1.0)
     return rows
+
+
+@functools.cache
+def drawn_by_cycles(evening: str) -> dict[int, Array]:
+    frames, _ = place_at(*EVENINGS[evening])
+    with tempfile.TemporaryDirectory() as folder:
+        return pictures(frames, compat.CYCLES, Path(folder))
 
 
 def compare(engine: str, evening: str, folder: Path) -> None:
@@ -189,7 +197,7 @@ def test_eevee_has_the_light_of_cycles(evening: str, tmp_path: Path, monkeypatch
         pytest.skip(f"minutes in software: {ALL}=1 draws all evenings")
     if not engines.this_machine().opengl:
         pytest.skip("no OpenGL here")
-    monkeypatch.setattr(looks, "EEVEE_SAMPLES", 4)  # drawn in software here, slowly
+    monkeypatch.setattr(looks, "EEVEE_SAMPLES", 2)  # drawn in software here, slowly
     compare(compat.EEVEE, evening, tmp_path)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 import sys
 from collections.abc import Collection, Iterable, Iterator
 from pathlib import Path
@@ -69,8 +70,13 @@ def nodes(tree: ast.AST, *, late: bool) -> Iterator[ast.AST]:
             yield from nodes(child, late=late)
 
 
-def imports(module: Module, *, late: bool = True) -> Iterator[str]:
+@functools.cache
+def imports(module: Module, *, late: bool = True) -> tuple[str, ...]:
     """Full dotted name of everything that a module imports: `package.module.name` for a from-import."""
+    return tuple(_imports(module, late=late))
+
+
+def _imports(module: Module, *, late: bool) -> Iterator[str]:
     for node in nodes(ast.parse(module.source), late=late):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)

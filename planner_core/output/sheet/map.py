@@ -355,18 +355,19 @@ class _View:
 
         named = [pair for pair in outlines if self.plan.blocks[pair[0]].name]
         spots: list[tuple[Array, Array, list[int]]] = []
+        middles = np.empty((len(named), 2))
         for index, ring in sorted(named, key=weight):
             drawn = self.paper(ring)
             low, high = drawn.min(axis=0), drawn.max(axis=0)
             if np.any(high <= 0.0) or np.any(low >= (self.width, self.height)):
                 continue
             middle = (low + high) / 2.0
-            same = (found for found in spots if np.hypot(*(middle - (found[0] + found[1]) / 2.0)) < SAME_MM)
-            spot = next(same, None)
-            if spot is None:
-                spots.append((low, high, [index]))
+            same = np.flatnonzero(np.hypot(*(middle - middles[: len(spots)]).T) < SAME_MM)
+            if len(same):
+                spots[same[0]][2].append(index)
             else:
-                spot[2].append(index)
+                middles[len(spots)] = middle
+                spots.append((low, high, [index]))
         for low, high, parts in spots[:LABELLED]:
             low, high = np.maximum(low, 2.0), np.minimum(high, (self.width - 2.0, self.height - 2.0))
             flat = self.plan.blocks[parts[0]].role in FLAT
