@@ -50,6 +50,7 @@ from .fuzz_cases import Case
 
 USUAL_KINDS = "plan,verb,search,bytes,map,profile,words,evening,late,log,new,photo,terrain"
 FEW_TRIALS = 1  # of remedies, for a plan of a kind that isn't FOLLOWED
+FEW_SHOTS = 6  # that a search reviews, but for the kind "search"
 LIMIT_S = 30.0  # of the processor's time for one call; the slowest sound one takes a tenth of that
 SCENE_S = 300.0  # by the clock, for reading a scene on a busy machine
 RAN = "ran.txt"  # what a scene leaves that gets to run something
@@ -339,21 +340,26 @@ def _work() -> None:
 
 
 @contextlib.contextmanager
-def _meanwhile(*, few_trials: bool) -> Iterator[None]:
-    """A review tries few remedies, so a plan takes a moment (FOLLOWED kinds try them all); and no lines of
-    progress, which a busy machine has and an idle one hasn't.
+def _meanwhile(*, few_trials: bool, few_shots: bool) -> Iterator[None]:
+    """A review tries few remedies, so a plan takes a moment (FOLLOWED kinds try them all), and a search few
+    shots; and no lines of progress, which a busy machine has and an idle one hasn't.
     """
     from planner_core.review import trial
+    from planner_core.scout import search
 
     before = trial.MOST_REVIEWS, trial.FEWEST_REVIEWS
     trial.MOST_REVIEWS, trial.FEWEST_REVIEWS = (FEW_TRIALS, FEW_TRIALS) if few_trials else before
     line: Any = terminal.StatusLine
     show, line.show = line.show, _unseen
+    scout: Any = search
+    wishes = scout.Wishes
+    if few_shots:
+        scout.Wishes = lambda **wished: wishes(**{**wished, "reviews": min(wished["reviews"], FEW_SHOTS)})
     try:
         yield
     finally:
         trial.MOST_REVIEWS, trial.FEWEST_REVIEWS = before
-        line.show = show
+        line.show, scout.Wishes = show, wishes
 
 
 def _unseen(_line: terminal.StatusLine, _text: str, **_more: object) -> None:
@@ -364,7 +370,7 @@ def judged(case: Case) -> str:
     """What falls with a case, run in this process in a folder of its own."""
     with (
         tempfile.TemporaryDirectory(prefix="duskrail-fuzz-") as name,
-        _meanwhile(few_trials=case.kind not in fuzz_cases.FOLLOWED),
+        _meanwhile(few_trials=case.kind not in fuzz_cases.FOLLOWED, few_shots=case.kind != "search"),
     ):
         found = flaw(case, call(case, Path(name)))
     if found or case.kind not in fuzz_cases.FOLLOWED:
