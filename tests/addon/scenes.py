@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blender_addon.scene.build import build_scene
+from blender_addon.state import live
 from planner_core import FrameTable, Plan, compute_frames
 from planner_core.plan.file import plan_to_text
 from tests.present import present
@@ -42,6 +43,20 @@ def drawn(plan: Plan, scene: bpy.types.Scene | None = None) -> tuple[bpy.types.S
     if kept is not None:
         bpy.ops.wm.save_as_mainfile(filepath=str(kept), copy=True)
     return scene, frames
+
+
+def planned(plan: Plan, scene: bpy.types.Scene) -> bpy.types.Scene:
+    """A new file's scene with the plan set in it; where that was done before, its file is opened."""
+    kept = _folder() / f"planned-{zlib.crc32(plan_to_text(plan).encode())}.blend"
+    if kept.exists():
+        bpy.ops.wm.open_mainfile(filepath=str(kept), load_ui=False)
+        scene = present(bpy.context.scene)
+    else:
+        live.set_plan(scene, plan)
+    bpy.context.view_layer.update()
+    if not kept.exists():
+        bpy.ops.wm.save_as_mainfile(filepath=str(kept), copy=True)
+    return scene
 
 
 @functools.cache

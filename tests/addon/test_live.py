@@ -30,14 +30,13 @@ from planner_core.plan.timeline import clock
 from planner_core.review.report import review_in_parts
 from planner_core.rig import geometry
 from planner_core.time import ephemeris
+from tests.addon.scenes import planned
 from tests.present import present
 
 
 @pytest.fixture
 def scene(empty: Any) -> Any:
-    live.set_plan(empty, start())
-    bpy.context.view_layer.update()
-    return empty
+    return planned(start(), empty)
 
 
 def start() -> Plan:

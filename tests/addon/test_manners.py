@@ -18,13 +18,13 @@ from blender_addon.ui import manual, manual_page, menus, operators
 from blender_addon.ui.operators import plan_file, view
 from planner_core import save_plan
 from planner_core.edit import edits, starter
+from planner_core.plan.changes import value_at
+from tests.addon.scenes import planned
 
 
 @pytest.fixture
 def scene(empty: Any) -> Any:
-    live.set_plan(empty, starter.starter_plan(starter.PlanDefaults(), dt.date(2027, 3, 14)))
-    bpy.context.view_layer.update()
-    return empty
+    return planned(starter.starter_plan(starter.PlanDefaults(), dt.date(2027, 3, 14)), empty)
 
 
 def fields(scene: Any) -> list[tuple[Any, Any]]:
@@ -233,7 +233,7 @@ def test_a_setting_of_blender_is_told_kept_and_taken_or_set_back(scene: Any, key
     assert bpy.ops.duskrail.take_setting(setting=key) == {"FINISHED"}
     plan = live.plan_of(scene)
     assert plan is not None
-    assert edits.value_at(plan, path) == wanted
+    assert value_at(plan, path) == wanted
     assert settings.differences(scene, plan) == []
 
 

@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 
 from blender_addon.read import readback
 from blender_addon.scene import keyframes, parts, rig, store
-from blender_addon.state import files, handlers, live
+from blender_addon.state import files, live
 from blender_addon.ui import operators, translation
 from blender_addon.ui.operators import plan_file
 from blender_addon.ui.wording import FITS
@@ -30,7 +30,7 @@ from planner_core.edit import edits, kit, starter
 from planner_core.plan.file import plan_to_text
 from planner_core.plan.model import Photo, Pin
 from planner_core.words import language
-from tests.addon.scenes import empty_scene
+from tests.addon.scenes import planned
 from tests.present import present
 
 DAY = dt.date(2027, 3, 14)
@@ -40,13 +40,10 @@ def start() -> Plan:
     return starter.starter_plan(starter.PlanDefaults(), DAY)
 
 
-@pytest.fixture(scope="module")
-def kept(addon: None, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A file with the starter's plan drawn, and a mesh of the user's own."""
-    scene = empty_scene()
-    live.clear()
-    handlers.register()  # a new file keeps only persistent ones
-    live.set_plan(scene, start())
+@pytest.fixture
+def scene(empty: Any) -> Any:
+    """A scene with the starter's plan, and a mesh of the user's own."""
+    scene = planned(start(), empty)
     mesh = bpy.data.meshes.new("shed")
     mesh.from_pydata(
         [(x, y, z) for z in (0, 3) for x, y in ((0, 0), (5, 0), (5, 4), (0, 4))],
@@ -57,17 +54,7 @@ def kept(addon: None, tmp_path_factory: pytest.TempPathFactory) -> Path:
     shed.location = (20.0, 30.0, 0.0)
     scene.collection.objects.link(shed)
     bpy.context.view_layer.update()
-    path = tmp_path_factory.mktemp("kept") / "starter.blend"
-    bpy.ops.wm.save_as_mainfile(filepath=str(path), copy=True)
-    return path
-
-
-@pytest.fixture
-def scene(empty: Any, kept: Path) -> Any:
-    """The scene of that file, opened."""
-    bpy.ops.wm.open_mainfile(filepath=str(kept), load_ui=False)
-    bpy.context.view_layer.update()
-    return present(bpy.context.scene)
+    return scene
 
 
 def state() -> dict[str, Any]:
