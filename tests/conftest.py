@@ -25,10 +25,13 @@ settings.register_profile(
 settings.load_profile("duskrail")
 
 
-# Files that take minutes begin first, so that no core is left waiting for one of them at the end.
+# Files that take long begin first, so that no core is left waiting for one of them at the end.
 LONG_FILES = (
-    *("test_fuzz", "test_preview", "test_operators", "test_one_source", "test_clip_file", "test_kills"),
-    *("test_scout", "test_nearest", "test_bootstrap", "test_compare", "test_sheet_browser", "test_files"),
+    *("test_fuzz", "test_preview", "test_bootstrap", "test_operators", "test_clip_file"),
+    *("test_scout", "test_looks_agree", "test_kills", "test_one_source", "test_compare"),
+    *("test_sheet_browser", "test_nearest", "test_live", "test_edits_right_or_refused"),
+    *("test_extension", "test_translation", "test_exposure_render", "test_readback", "test_files"),
+    *("test_sheet", "test_jobs", "test_pose_fitting", "test_fit_travel"),
 )
 
 

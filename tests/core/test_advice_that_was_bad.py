@@ -49,6 +49,7 @@ def test_sun_hidden_asks_for_no_other_start_since_none_changes_the_skyline(behin
     assert "high range" in finding.message
 
 
+@pytest.mark.once
 def test_move_midpoint_offers_nothing_that_unbalances_the_clip(behind_a_ridge: Plan) -> None:
     poses = behind_a_ridge.move.poses
     early = attrs.evolve(
@@ -114,6 +115,7 @@ def test_the_usual_exposure_for_the_milky_way_is_not_called_too_dark() -> None:
     assert told(short)["exposure-short"].level == "stop"
 
 
+@pytest.mark.once
 def test_star_trails_names_a_shutter_at_which_it_is_content() -> None:
     plan = place(box("hut", 0.0, 30.0, (6.0, 6.0, 4.0), role="subject"))
     trailing = attrs.evolve(

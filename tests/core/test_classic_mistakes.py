@@ -55,6 +55,7 @@ def test_eight_seconds_of_exposure_are_told_not_to_fit_six_of_interval(mistaken:
     assert stop.value > 8.0 > 6.0 == stop.limit
 
 
+@pytest.mark.once
 def test_fit_makes_a_plan_of_it_that_nothing_stops(mistaken: Plan) -> None:
     plan = fit_clip(mistaken, 10.0).plan
     plan = fit_travel(plan).plan

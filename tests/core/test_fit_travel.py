@@ -54,6 +54,7 @@ def test_the_foreground_moves_as_fast_as_asked_for(wanted_px: float) -> None:
     assert middle(fit.plan) == pytest.approx(middle(QUAY), abs=1e-4)
 
 
+@pytest.mark.once
 def test_without_a_speed_it_is_a_calm_one() -> None:
     fit = fit_travel(with_shoot(sliding(QUAY, 0.0, 1.5), frames=200))
     widths = float(speed.frame_widths_a_second(fit.plan, foreground_px(fit.plan)))
@@ -81,12 +82,14 @@ def test_poses_stay_on_the_rail_and_about_their_middle(
         assert min(min(slides), 1.5 - max(slides)) < 0.021
 
 
+@pytest.mark.once
 def test_a_speed_that_the_rail_can_t_give_is_said_and_the_nearest_taken() -> None:
     fit = fit_travel(QUAY, 400.0)
     assert travel_m(fit.plan) == pytest.approx(1.36)  # about the middle at 0.7 m, 2 cm from the stop
     assert any("400 px a frame" in sentence and "can't be met" in sentence for sentence in fit.said)
 
 
+@pytest.mark.once
 def test_a_speed_that_the_turn_alone_exceeds_is_said() -> None:
     fit = fit_travel(panning(QUAY, 255.0, 285.0), 0.5)
     assert any("pan and tilt alone" in sentence for sentence in fit.said)
@@ -117,6 +120,7 @@ def test_with_nothing_near_the_travel_stays_and_the_reason_is_said() -> None:
     assert "up to two metres from the lens" in fit.said[0]
 
 
+@pytest.mark.once
 def test_a_subject_that_is_near_is_judged_like_a_foreground() -> None:
     near_subject = box("subject", (0.0, 2.5, 0.8), (0.3, 0.3, 1.6))
     plan = sliding(attrs.evolve(QUAY, blocks=(near_subject,), composition=None), 0.2, 1.4)
@@ -214,6 +218,7 @@ def test_holds_and_poses_without_a_slide_stay_what_they_are() -> None:
     assert (second - first) / 0.4 == pytest.approx(factor, abs=1e-3)
 
 
+@pytest.mark.once
 def test_the_motor_s_limits_bound_the_travel() -> None:
     lazy = with_slide(with_shoot(sliding(QUAY, 0.0, 1.5), frames=40), max_speed_m_s=0.0015)
     assert any(f.code == "axis-speed" for f in review_topic(lazy, compute_frames(lazy))[0])
@@ -223,6 +228,7 @@ def test_the_motor_s_limits_bound_the_travel() -> None:
     assert 0.05 < travel_m(fitted) < 1.4
 
 
+@pytest.mark.once
 def test_a_continuous_drive_s_limits_bound_it_too() -> None:
     lazy = with_slide(with_move(sliding(QUAY, 0.0, 1.5), drive="continuous"), max_speed_m_s=1e-4)
     fitted = fit_travel(lazy, 500.0).plan
@@ -230,6 +236,7 @@ def test_a_continuous_drive_s_limits_bound_it_too() -> None:
     assert 0.05 < travel_m(fitted) < 1.4
 
 
+@pytest.mark.once
 def test_a_pose_off_the_rail_is_brought_onto_it() -> None:
     plan = sliding(QUAY, 0.2, 2.4)
     fitted = fit_travel(plan, 6.0).plan

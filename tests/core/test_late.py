@@ -23,6 +23,7 @@ def late_by(plan: Plan, minutes: float) -> float:
     return float(compute_frames(plan).utc_s[0]) + 60.0 * minutes
 
 
+@pytest.mark.once
 def test_each_way_begins_now_and_keeps_what_it_says(evening: Plan) -> None:
     now, before = late_by(evening, 20.0), compute_frames(evening)
     turn = day_night_turn(before)
@@ -53,6 +54,7 @@ def test_nothing_runs_past_the_time_there_is(evening: Plan) -> None:
         assert float(one.frames.utc_s[-1]) <= now + 2400.0 + 1.0
 
 
+@pytest.mark.once
 def test_the_fewest_stops_come_first(evening: Plan) -> None:
     found = rescues(evening, late_by(evening, 30.0))
     stops = [sum(finding.level == "stop" for finding in one.report.findings) for one in found]
@@ -74,6 +76,7 @@ def test_a_clock_time_is_that_of_the_plans_evening(evening: Plan) -> None:
         now_utc_s(evening, "soon")
 
 
+@pytest.mark.once
 def test_the_numbers_to_set_stand_on_the_page(evening: Plan) -> None:
     found = rescues(evening, late_by(evening, 20.0))
     page, text = late_page(evening.title, found), "\n".join(late_lines(found))

@@ -146,6 +146,7 @@ def test_a_tripod_that_looks_elsewhere_is_reviewed(resting: dict[str, float]) ->
     assert "subject-lost" in {finding.code for finding in report.findings}
 
 
+@pytest.mark.once
 def test_a_tripod_of_one_pose_that_says_no_direction_is_told_where_to_point() -> None:
     changed = document(rig__slide=None, rig__pan=None, rig__tilt=None)
     changed["move"]["poses"] = [{"at": 0.0}]

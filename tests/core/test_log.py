@@ -46,6 +46,7 @@ def log_of(folder: Path, plan: Plan, offset_s: float | None = None) -> Log:
     return read_log(plan, shot, offset_s)
 
 
+@pytest.mark.once
 def test_a_card_as_planned_has_nothing_to_tell(evening: Plan, tmp_path: Path) -> None:
     write_card(tmp_path, compute_frames(evening))
     log = log_of(tmp_path, evening)
@@ -95,6 +96,7 @@ def test_every_planted_fault_is_found_with_its_frames_and_nothing_else(evening: 
     assert log.shot.interval_s == pytest.approx(interval + 0.01, abs=0.001)
 
 
+@pytest.mark.once
 def test_a_frame_that_holds_the_rest_up_is_late_and_the_rest_keep_their_numbers(
     evening: Plan, tmp_path: Path
 ) -> None:
@@ -114,6 +116,7 @@ def test_a_frame_that_holds_the_rest_up_is_late_and_the_rest_keep_their_numbers(
     assert shot.count == FRAMES
 
 
+@pytest.mark.once
 def test_cloud_lamps_and_clock_are_learned_through_scatter(evening: Plan, tmp_path: Path) -> None:
     assert evening.exposure is not None
     truth = attrs.evolve(
@@ -191,6 +194,7 @@ def test_the_light_is_that_of_settings_and_thumbnails(evening: Plan, tmp_path: P
     assert "in blue, of the light" in log_page(log)
 
 
+@pytest.mark.once
 def test_a_clock_offset_that_is_known_says_how_late_the_shoot_began(evening: Plan, tmp_path: Path) -> None:
     write_card(tmp_path, compute_frames(evening), ahead_s=300.0, fraction=True)
     log = log_of(tmp_path, evening, offset_s=60.0)
@@ -198,6 +202,7 @@ def test_a_clock_offset_that_is_known_says_how_late_the_shoot_began(evening: Pla
     assert any("the shoot began 4 min late" in line for line in log_lines(log))
 
 
+@pytest.mark.once
 def test_the_balance_as_shot_is_that_of_the_frames_about_the_event(evening: Plan, tmp_path: Path) -> None:
     write_card(tmp_path, compute_frames(evening), ahead_s=600.0, fraction=True)
     log = log_of(tmp_path, evening, offset_s=0.0)
@@ -214,6 +219,7 @@ def test_a_plan_without_exposure_has_nothing_to_compare(evening: Plan, tmp_path:
     assert log.learned.cloud_divisor is None
 
 
+@pytest.mark.once
 def test_the_frames_of_another_day_ask_whether_it_is_this_plan(evening: Plan, tmp_path: Path) -> None:
     write_card(tmp_path, compute_frames(evening), ahead_s=-3.0 * 86400.0)
     log = log_of(tmp_path, evening)
@@ -230,6 +236,7 @@ def test_a_folder_without_a_sequence_says_what_it_has_not(tmp_path: Path) -> Non
     assert find_sequence(read_card(tmp_path), 10.0) is None
 
 
+@pytest.mark.once
 def test_the_report_is_one_page_that_says_the_same(evening: Plan, tmp_path: Path) -> None:
     write_card(tmp_path, compute_frames(evening), without=(5,))
     log = log_of(tmp_path, evening)

@@ -81,6 +81,7 @@ def test_a_clip_of_night_alone_that_was_meant_to_begin_at_sunset_is_flagged() ->
     assert "no day at all" in found.message
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(
     "given",
     [
@@ -96,6 +97,7 @@ def test_a_clip_that_is_no_day_to_night_is_not_asked_for_balance(given: Plan) ->
     assert not findings(given, "move-midpoint")
 
 
+@pytest.mark.once
 def test_half_of_the_move_should_be_done_at_sunset() -> None:
     # common practice, no source: the move's half belongs near the event
     late = plan(shoot__anchor=anchored(0.75))
@@ -222,6 +224,7 @@ def test_two_stops_short_is_a_reason_not_to_go() -> None:
     assert found.limit == -2.0
 
 
+@pytest.mark.once
 def test_a_night_that_is_to_look_bright_is_told_to_look_darker() -> None:
     bright = exposing(plan(shoot__interval_s=20.0), night_look_stops=3.0, artificial_ev100=0.0, iso_max=400.0)
     assert one(bright, "exposure-short").level == "stop"
@@ -276,6 +279,7 @@ def test_an_interval_that_leaves_no_time_at_all_is_lengthened_by_what_is_needed(
     assert not left & {"exposure-short", "interval-too-short"}
 
 
+@pytest.mark.once
 def test_a_day_too_bright_for_the_limits_asks_for_nd() -> None:
     bright = exposing(plan(), f_number=2.8, shutter_min_s=1 / 160)
     found = one(bright, "exposure-long")
@@ -290,6 +294,7 @@ def test_a_day_too_bright_for_the_limits_asks_for_nd() -> None:
     assert one(exposing(bright, iso_min=400.0), "exposure-long").level == "stop"
 
 
+@pytest.mark.once
 def test_nd_that_costs_the_night_is_said() -> None:
     bright = exposing(plan(), f_number=2.8, shutter_min_s=1 / 8, iso_max=100.0, shutter_max_s=1.0)
     assert one(bright, "exposure-long").fact("shortfall") > 3.0
@@ -382,6 +387,7 @@ def test_a_hill_that_takes_the_sun_early_is_said() -> None:
 # ---------------------------------------------------------------- stars and focus
 
 
+@pytest.mark.once
 def test_a_clip_larger_than_the_camera_s_image_is_said_to_be_enlarged() -> None:
     assert not findings(plan(), "clip-enlarged")
     assert not findings(plan(clip__width_px=6000, clip__height_px=3374), "clip-enlarged")
@@ -395,6 +401,7 @@ def test_a_clip_larger_than_the_camera_s_image_is_said_to_be_enlarged() -> None:
     assert one(bare, "clip-enlarged").value == pytest.approx(3840 / 3600, rel=1e-3)
 
 
+@pytest.mark.once
 def test_long_exposures_draw_the_stars_out() -> None:
     dark = exposing(
         plan(shoot__interval_s=35.0),
@@ -441,6 +448,7 @@ def test_stars_behind_a_near_focus_are_said_to_be_soft_and_advice_that_makes_the
     assert all("brings stars out of focus" in remedy_text(each) for each in blurring)
 
 
+@pytest.mark.once
 def test_a_soft_foreground_is_said_and_mended_by_the_advice() -> None:
     found = one(plan(), "focus-depth")
     assert found.level == "warn"
@@ -452,6 +460,7 @@ def test_a_soft_foreground_is_said_and_mended_by_the_advice() -> None:
     assert not findings(mended, "focus-depth")
 
 
+@pytest.mark.once
 def test_a_far_subject_is_sharp_from_half_the_hyperfocal_distance_on() -> None:
     soft = plan()
     soft = attrs.evolve(
@@ -540,6 +549,7 @@ def test_altitudes_in_findings_and_in_the_summary_are_those_of_the_table_with_re
     assert float(row["sun_altitude_deg"]) == told["sun_altitude_first_deg"]
 
 
+@pytest.mark.once
 def test_every_example_has_a_story_to_tell(example_plan: Plan) -> None:
     found, summary = review_topic(example_plan, compute_frames(example_plan))
     json.dumps(plain(summary), allow_nan=False)

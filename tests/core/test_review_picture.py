@@ -165,6 +165,7 @@ def test_a_thin_post_that_covers_a_part_is_no_stop() -> None:
     assert 0.1 < present(finding.value) < 0.5
 
 
+@pytest.mark.once
 def test_a_hidden_subject_gets_a_fix_that_was_tried() -> None:
     plan = slid(0.2, 1.2, tower(), post("lamp", 0.3, 2.0, 0.2, 3.0), bollard(1.5))
     assert advice(plan, "subject-hidden").fix.startswith("Start the slide at")

@@ -60,6 +60,7 @@ def by_night(plan: Plan, *, shutter_max_s: float = 6.0, **shoot: Any) -> Plan:
     return with_shoot(dark, anchor=NIGHT, **shoot)
 
 
+@pytest.mark.once
 def test_an_honest_rig_gets_no_more_than_notes(example_plan: Plan) -> None:
     found, _ = reviewed(example_plan)
     if "first try" not in example_plan.title:  # that one has the classic mistakes
@@ -252,6 +253,7 @@ def test_a_coarse_pan_is_seen_at_any_distance() -> None:
 # ---------------------------------------------------------------- speed on screen
 
 
+@pytest.mark.once
 def test_a_quick_pan_is_too_fast_to_look_at() -> None:
     quick = with_shoot(panning(QUAY, 190.0, 350.0), frames=120)
     finding = only(quick, "screen-speed")

@@ -206,6 +206,7 @@ def test_the_times_are_the_timetables() -> None:
     assert set(page.times) == {"leave", "arrive", "test-run", "start", "event", "end"}
 
 
+@pytest.mark.once
 def test_every_part_of_an_evening_is_there() -> None:
     _, page = made(plan())
     for words in (
@@ -230,6 +231,7 @@ def test_every_part_of_an_evening_is_there() -> None:
         assert words in page.text, words
 
 
+@pytest.mark.once
 def test_nothing_comes_from_outside_and_nothing_runs() -> None:
     here = plan(
         title="<script>alert(1)</script>",
@@ -313,6 +315,7 @@ def test_upright_pictures_fill_the_strip() -> None:
     assert len(strip_frames(upright, None)) == 8
 
 
+@pytest.mark.once
 def test_drawings_have_names_for_those_who_cannot_see_them() -> None:
     _, page = made(plan())
     for tag, given in page.tags:
@@ -321,6 +324,7 @@ def test_drawings_have_names_for_those_who_cannot_see_them() -> None:
             assert given["aria-label"]
 
 
+@pytest.mark.once
 def test_identifiers_within_the_page_are_unique() -> None:
     _, page = made(plan())
     found = [given["id"] for _, given in page.tags if "id" in given]
@@ -494,6 +498,7 @@ def test_the_document_of_the_tests_is_a_plan() -> None:
     assert plan_from_dict(document()) == plan()
 
 
+@pytest.mark.once
 def test_a_length_of_an_hour_less_a_few_seconds_is_told_as_the_hour() -> None:
     _, page = made(plan(shoot__frames=1200, shoot__interval_s=15.0))  # 4 h 59 min 45 s
     assert "one every 15 s, 5 h ·" in " ".join(page.words)

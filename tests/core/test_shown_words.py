@@ -30,6 +30,7 @@ def test_the_check_itself_finds_what_it_looks_for() -> None:
     assert faults("Set “Interval” to 11 s.", sentence=True, in_sidebar=True) == []
 
 
+@pytest.mark.once
 def test_findings_of_random_plans_are_sentences() -> None:
     for report in reviews(COUNT):
         for finding in report.findings:

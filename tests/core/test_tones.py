@@ -60,6 +60,7 @@ def test_an_evening_exposed_by_the_ground_loses_its_sky() -> None:
     assert "stops above middle grey (camera.headroom_stops)" in found.message
 
 
+@pytest.mark.once
 def test_an_evening_metered_by_the_picture_keeps_its_tones() -> None:
     plan = toward_the_sunset()
     assert finding(plan, "highlights-lost") is None
@@ -110,6 +111,7 @@ def test_highlights_have_their_levels_from_their_shares_on(level: str, share: fl
     assert level_with(edge + 0.03) == levels[levels.index(level) - 1]
 
 
+@pytest.mark.once
 def test_a_dark_picture_loses_its_shadows_and_says_what_brings_them_back() -> None:
     plan = toward_the_sunset(day_look_stops=-6.0, night_look_stops=-6.0)
     found = finding(plan, "shadows-lost")
@@ -121,6 +123,7 @@ def test_a_dark_picture_loses_its_shadows_and_says_what_brings_them_back() -> No
         assert after is None or after.level == "note", remedy
 
 
+@pytest.mark.once
 def test_shadows_hold_as_far_down_as_the_sensor_does() -> None:
     plan = toward_the_sunset()
     assert finding(attrs.evolve(plan, camera=attrs.evolve(plan.camera, range_stops=4.0)), "shadows-lost")
@@ -230,6 +233,7 @@ def test_the_packing_list_has_the_graduated_filter_and_where_its_edge_goes() -> 
     assert "move it as the camera tilts" in packed(toward_the_sunset(tilt_deg=20.0, grad_stops=2.0))
 
 
+@pytest.mark.once
 def test_a_filter_that_is_set_once_is_not_advised_for_a_camera_that_tilts() -> None:
     still, tilting = (
         finding(toward_the_sunset(tilt_deg=tilt, meter="ground"), "highlights-lost") for tilt in (0.0, 12.0)
