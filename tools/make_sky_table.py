@@ -341,9 +341,8 @@ def _basis(sun_altitude_deg: float, over: Dome) -> Array:
     toward = middle * over.rises[:, None] + np.sqrt(1 - middle**2) * np.sqrt(1 - over.rises**2)[
         :, None
     ] * np.cos(over.azimuths)
-    shapes = sky._shapes(
-        np.broadcast_to(up, toward.shape), toward, float(middle), sky.aureole_form(sun_altitude_deg)[:, None]
-    )
+    aureole = sky.aureole_form(sun_altitude_deg)
+    shapes = np.stack(sky._shapes(np.broadcast_to(up, toward.shape), toward, float(middle), aureole), axis=-1)
     thinning = np.exp(-sky.extinction_depth(sun_altitude_deg) / (up + sky.EXTINCTION_RISE))
     return shapes[..., None] * sky.component_normalisation(sun_altitude_deg) * thinning[:, None, None, :]
 

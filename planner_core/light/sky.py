@@ -28,6 +28,7 @@ from attrs import frozen
 from numpy.typing import ArrayLike, NDArray
 
 from planner_core.light import colour, daylight
+from planner_core.maths import vectors
 
 Array = NDArray[np.float64]
 
@@ -202,9 +203,24 @@ def radiances(light: SkyLight, directions: Array, instants: slice | NDArray[np.i
     up = np.maximum(directions[..., 2], LOWEST_RISE)
     middle = light.lobe_direction[instants]
     toward = (directions @ middle[:, :, None])[..., 0]
-    shapes = _shapes(up, toward, middle[:, 2:], light.aureole_form[instants, :, None])
+    forms = light.aureole_form[instants].T[..., None]
+    shapes = np.stack(_shapes(up, toward, middle[:, 2:], forms), axis=-1)
     through = np.exp(-light.extinction[instants][:, None, :] / (up + EXTINCTION_RISE)[..., None])
     return (shapes @ component_levels(light, instants)) * through
+
+
+def luminances(light: SkyLight, directions: Array, instant: NDArray[np.intp]) -> Array:
+    """The luminance of the same in directions (k, 3), at an instant each, (k,): shape (k,)."""
+    up = np.maximum(directions[:, 2], LOWEST_RISE)
+    middle = light.lobe_direction
+    toward = vectors.dot(directions, middle.take(instant, axis=0))
+    _, *shapes = _shapes(up, toward, middle[instant, 2], light.aureole_form.take(instant, axis=0).T)
+    levels = component_levels(light) * colour.LUMINANCE
+    seen = levels[:, 0].take(instant, axis=0)
+    for component, shape in enumerate(shapes, start=1):
+        seen += shape[:, None] * levels[:, component].take(instant, axis=0)
+    seen *= np.exp(-light.extinction.take(instant, axis=0) / (up + EXTINCTION_RISE)[:, None])
+    return seen[:, 0] + seen[:, 1] + seen[:, 2]
 
 
 def component_levels(light: SkyLight, instants: slice | NDArray[np.intp] = slice(None)) -> Array:
@@ -361,18 +377,17 @@ def lamp_tint() -> Array:
     return colour.tint_from_xy(LAMP_XY)
 
 
-def _shapes(up: Array, toward: Array, middle_up: Array | float, aureole: Array) -> Array:
-    """The four components' shapes by the sine of the altitude and the cosine from their middle, (..., 4)."""
-    above = np.maximum(up - middle_up, 0.0)
-    return np.stack(
-        [
-            np.ones_like(up),
-            np.exp(-HORIZON_FALL * up),
-            np.exp(CIRCUMSOLAR_WIDTH * (toward - 1.0) - CIRCUMSOLAR_FALL * above),
-            np.exp(aureole[..., 0, :] * (toward - 1.0) - aureole[..., 1, :] * above),
-        ],
-        axis=-1,
-    )
+def _shapes(up: Array, toward: Array, middle_up: Array | float, aureole: Array) -> list[Array]:
+    """The four components' shapes by the sine of the altitude and the cosine from their middle; aureole is
+    the aureole's width and fall.
+    """
+    above, beside = np.maximum(up - middle_up, 0.0), toward - 1.0
+    return [
+        np.ones_like(up),
+        np.exp(-HORIZON_FALL * up),
+        np.exp(CIRCUMSOLAR_WIDTH * beside - CIRCUMSOLAR_FALL * above),
+        np.exp(aureole[0] * beside - aureole[1] * above),
+    ]
 
 
 @lru_cache(maxsize=8 * len(NORMALISED_DEG))
@@ -416,11 +431,14 @@ def _normalisation(altitude_deg: float, depth: Array) -> Array:
     seen_up = np.maximum(up, LOWEST_RISE)
     rise = np.radians(max(altitude_deg, 0.0))
     toward = np.cos(rise) * np.sqrt(1.0 - up**2)[:, None] * around + np.sin(rise) * up[:, None]
-    shapes = _shapes(
-        np.broadcast_to(seen_up[:, None], toward.shape),
-        toward,
-        float(np.sin(rise)),
-        aureole_form(altitude_deg)[:, None],
+    shapes = np.stack(
+        _shapes(
+            np.broadcast_to(seen_up[:, None], toward.shape),
+            toward,
+            float(np.sin(rise)),
+            aureole_form(altitude_deg),
+        ),
+        axis=-1,
     ).mean(axis=1)
     air = np.exp(-depth / (seen_up + EXTINCTION_RISE)[:, None])
     return np.asarray(1.0 / (2.0 * np.einsum("i,ik,ic->kc", weight * up, shapes, air)))

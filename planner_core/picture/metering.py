@@ -316,8 +316,10 @@ class _Reading:
 
     def grid(self) -> Grid:
         distance, met, normal = self.distance, self.met, self.normal
-        white_lux = self._sky(self.rays).ravel()
-        solid = np.flatnonzero(met != SKY)
+        is_sky = met == SKY
+        solid, open_sky = np.flatnonzero(~is_sky), np.flatnonzero(is_sky)
+        white_lux = np.empty(len(met))
+        white_lux[open_sky] = self._sky(self.rays.reshape(-1, 3).take(open_sky, axis=0), self.frame[open_sky])
         white_lux[solid] = self._surfaces(distance[solid], met[solid], normal[solid], solid)
         shape = (len(self.at), self.lines, self.columns)
         white_lux = white_lux.reshape(shape)
@@ -327,7 +329,7 @@ class _Reading:
             at=self.at,
             luminance_cd_m2=white_lux / np.pi,
             met=met.reshape(shape),
-            is_sky=(met == SKY).reshape(shape),
+            is_sky=is_sky.reshape(shape),
             let_through=graduated.light_let_through(self.plan, self.rays[..., 2]).reshape(shape),
             subject_cd_m2=subject / np.pi,
             subject_rise=toward_subject,
@@ -337,18 +339,16 @@ class _Reading:
 
     # ------------------------------------------------------------ how bright it is, in lux of a white surface
 
-    def _sky(self, directions: Array) -> Array:
-        """The sky as the camera sees it, (n, k)."""
-        seen = sky.radiances(self.light, directions)
-        band = np.exp(-sky.HORIZON_FALL * np.maximum(directions[..., 2], 0.0))
-        white = seen @ LUMINANCE + band * self.skyglow[:, None]
-        lit = self.sun_lux > 0.0
-        if lit.any():
-            away = length(directions[lit] - self.sun[lit, None, :])
-            for (_, width), peak in zip(
-                sky.GLARE, sky.glare_levels(self.light)[lit].transpose(1, 0, 2), strict=True
-            ):
-                white[lit] += np.exp(-away / width) * (peak @ LUMINANCE)[:, None]
+    def _sky(self, directions: Array, frame: Rows) -> Array:
+        """The sky as the camera sees it, in directions (k, 3) of as many frames' own."""
+        white = self._low_sky(directions, frame)
+        lit = np.flatnonzero(self.sun_lux[frame] > 0.0)
+        if len(lit):
+            frame = frame[lit]
+            away = length(directions.take(lit, axis=0) - self.sun.take(frame, axis=0))
+            peaks = sky.glare_levels(self.light) @ LUMINANCE
+            for (_, width), peak in zip(sky.GLARE, peaks.T, strict=True):
+                white[lit] += np.exp(away * (-1.0 / width)) * peak[frame]
         return white
 
     def _dome(self) -> tuple[Array, Array]:
@@ -433,7 +433,9 @@ class _Reading:
 
     def _low_sky(self, directions: Array, frame: Rows) -> Array:
         """The sky without glare in directions (k, 3) of as many frames' own."""
-        natural = (sky.radiances(self.light, directions[:, None, :], frame) @ LUMINANCE)[:, 0]
+        natural = sky.luminances(self.light, directions, frame)
+        if not self.skyglow.any():
+            return natural
         band = np.exp(-sky.HORIZON_FALL * np.maximum(directions[:, 2], 0.0))
         return np.asarray(natural + band * self.skyglow[frame])
 
@@ -558,21 +560,21 @@ class _Reading:
             return extra
         cell_sr = 4.0 * self.half[0] * self.half[1] / (self.columns * self.lines)
         lit = lamps.share_on(lights.on_lux, self.scene.illuminance_lux[self.at][:, None])
-        for n in np.flatnonzero(lit.any(axis=1)):
-            shine = lights.bright * np.where(lights.is_lamp, level[n], level[n] > 0.0)
-            local = (lights.middle_m - self.eye[n]) @ self.rotation[n]
-            depth = np.maximum(-local[:, 2], NEAR_M)
-            place = local[:, :2] / depth[:, None] / self.half
-            on = np.flatnonzero((lit[n] > 0.0) & (np.abs(place) < 1.0).all(axis=1) & (-local[:, 2] > NEAR_M))
-            away, depth, place = lights.middle_m[on] - self.eye[n], depth[on], place[on]
-            far = length(away)
-            facing = np.maximum(-dot(lights.area_m2[on], away), 0.0) / far  # m² across the sight
-            column = ((place[:, 0] + 1.0) * (self.columns / 2.0)).astype(np.intp)
-            line = ((1.0 - place[:, 1]) * (self.lines / 2.0)).astype(np.intp)
-            seen = far <= distance[n, line, column] * 1.05 + 1.0
-            # a cell's part of the picture plane, seen from here, takes in this much of the pane
-            covers = np.minimum(facing * far / depth**3 / cell_sr, 1.0)
-            np.add.at(extra[n], (line, column), seen * lit[n][on] * shine[on] * covers)
+        local = (lights.middle_m - self.eye[:, None]) @ self.rotation
+        depth = -local[..., 2]
+        place = local[..., :2] / np.maximum(depth, NEAR_M)[..., None] / self.half
+        within = (np.abs(place) < 1.0).all(axis=2) & (depth > NEAR_M)
+        n, on = np.nonzero((lit > 0.0) & within)
+        away, depth, place = lights.middle_m[on] - self.eye[n], depth[n, on], place[n, on]
+        far = length(away)
+        facing = np.maximum(-dot(lights.area_m2[on], away), 0.0) / far  # m² across the sight
+        column = ((place[:, 0] + 1.0) * (self.columns / 2.0)).astype(np.intp)
+        line = ((1.0 - place[:, 1]) * (self.lines / 2.0)).astype(np.intp)
+        seen = far <= distance[n, line, column] * 1.05 + 1.0
+        # a cell's part of the picture plane, seen from here, takes in this much of the pane
+        covers = np.minimum(facing * far / depth**3 / cell_sr, 1.0)
+        shine = lights.bright[on] * np.where(lights.is_lamp[on], level[n], level[n] > 0.0)
+        np.add.at(extra, (n, line, column), seen * lit[n, on] * shine * covers)
         return extra
 
     def _subject(self) -> tuple[Array, Array]:

@@ -107,9 +107,12 @@ def _clipped(polygons: Array, sides: Array, offsets: Array) -> tuple[Array, NDAr
     left = np.ones(len(polygons), dtype=bool)
     for side, offset in zip(sides, offsets, strict=True):
         height = polygons @ side + offset
-        if (height < 0.0).any():
-            polygons, some = _cut(polygons, height)
-            left &= some
+        outside = np.flatnonzero((height < 0.0).any(axis=1))
+        if len(outside):
+            cut, some = _cut(polygons[outside], height[outside])
+            polygons = np.concatenate([polygons, polygons[:, -1:]], axis=1)
+            polygons[outside] = cut
+            left[outside] &= some
     return polygons, left
 
 

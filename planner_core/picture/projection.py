@@ -94,21 +94,21 @@ def point_paths(
     (frames, 3), camera_rotation (frames, 3, 3), and lift_m by how much points stand higher on a frame, as
     tidal water does, (frames, points).
     """
-    frames, points = len(camera_m), len(points_m)
-    turned = np.ascontiguousarray(camera_rotation.transpose(0, 2, 1))
-    local = (turned.reshape(-1, 3) @ np.ascontiguousarray(points_m).T).reshape(frames, 3, points)
-    local -= np.einsum("fji,fi->fj", turned, camera_m)[:, :, None]
+    axes = np.ascontiguousarray(camera_rotation.transpose(2, 0, 1))  # right, up, back: (3, frames, 3)
+    local = (axes.reshape(-1, 3) @ np.ascontiguousarray(points_m).T).reshape(3, len(camera_m), -1)
+    local -= np.einsum("jfi,fi->jf", axes, camera_m)[:, :, None]
     if lift_m is not None:
-        local += turned[:, :, 2, None] * lift_m[:, None, :]
-    depth = -local[:, 2]
+        local += axes[:, :, 2, None] * lift_m
+    x, y, depth = local
+    np.negative(depth, out=depth)
     with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
         scale = delivered_crop(plan.camera, plan.clip).focal_px / depth
-    scale[depth <= 0.0] = np.nan
-    return PointPaths(
-        x_px=plan.clip.width_px / 2.0 + local[:, 0] * scale,
-        y_px=plan.clip.height_px / 2.0 - local[:, 1] * scale,
-        depth_m=depth,
-    )
+        scale[depth <= 0.0] = np.nan
+        x *= scale
+        y *= scale
+    x += plan.clip.width_px / 2.0
+    np.subtract(plan.clip.height_px / 2.0, y, out=y)
+    return PointPaths(x_px=x, y_px=y, depth_m=depth)
 
 
 def in_picture(plan: Plan, paths: PointPaths) -> NDArray[np.bool_]:

@@ -50,12 +50,14 @@ class Hits:
 class _Group:
     """The convex pieces with as many rows of faces, p of them with m rows, in the blocks' order.
 
-    block (p,); slabs (m, 5, p), each a normal and its low_m and high_m as ConvexPiece has them; first and
+    block (p,); slabs (m, 5, p), each a normal and its low_m and high_m as ConvexPiece has them; along (m,)
+    are the components that any of a row's normals has, since most stand upright or lie level; first and
     count (blocks,) say which pieces are a block's.
     """
 
     block: Rows
     slabs: Array
+    along: tuple[tuple[int, ...], ...]
     first: Rows
     count: Rows
 
@@ -77,13 +79,12 @@ def _groups(plan: Plan) -> tuple[_Group, ...]:
     for members in by_rows.values():
         block = np.array([index for index, _ in members], dtype=np.intp)
         count = np.bincount(block, minlength=len(plan.blocks))
+        slabs = np.stack([_limits(piece) for _, piece in members], axis=-1)
         groups.append(
             _Group(
                 block=block,
-                slabs=np.stack(
-                    [_limits(piece) for _, piece in members],
-                    axis=-1,
-                ),
+                slabs=slabs,
+                along=tuple(tuple(np.flatnonzero(slab[:3].any(axis=1)).tolist()) for slab in slabs),
                 first=np.cumsum(count) - count,
                 count=count,
             )
@@ -124,27 +125,25 @@ def _met(group: _Group, origins: Array, ways: Array, pairs: Pairs) -> list[tuple
     there, in or out; in parts.
     """
     mine = np.flatnonzero(group.count[pairs.block])
-    rays, blocks = pairs.ray[mine], pairs.block[mine]
-    counts = group.count[blocks]
-    total = np.cumsum(counts)
+    block = pairs.block[mine]
+    piece, counts = group.first[block], group.count[block]
+    if counts.max(initial=1) > 1:
+        starts = np.cumsum(counts) - counts
+        mine = np.repeat(mine, counts)
+        piece = np.arange(len(mine)) + np.repeat(piece - starts, counts)
+    rays = pairs.ray[mine]
     found = []
-    begin = 0
-    while begin < len(counts):
-        done = total[begin - 1] if begin else 0
-        end = max(int(np.searchsorted(total, done + PAIRS_AT_ONCE, side="right")), begin + 1)
-        some = counts[begin:end]
-        ray = np.repeat(rays[begin:end], some)
-        within = np.arange(len(ray)) - np.repeat(total[begin:end] - some - done, some)
-        piece = np.repeat(group.first[blocks[begin:end]], some) + within
+    for begin in range(0, len(rays), PAIRS_AT_ONCE):
+        part = slice(begin, begin + PAIRS_AT_ONCE)
+        ray, met = rays[part], piece[part]
         start = origins.take(ray, axis=1)
         if pairs.lift_m is not None:
-            start[2] -= np.repeat(pairs.lift_m[mine[begin:end]], some)
-        enter, leave, row = _slabs(group, piece, start, ways.take(ray, axis=1))
+            start[2] -= pairs.lift_m[mine[part]]
+        enter, leave, row = _slabs(group, met, start, ways.take(ray, axis=1))
         hit = np.flatnonzero((enter <= leave) & (enter > 0.0))
-        met = piece[hit]
+        met = met[hit]
         normal = group.slabs[row[hit], :3, met]
         found.append((ray[hit], group.block[met], enter[hit], normal))
-        begin = end
     return found
 
 
@@ -154,12 +153,13 @@ def _slabs(group: _Group, piece: Rows, origins: Array, ways: Array) -> tuple[Arr
     """
     enter, leave = np.full(len(piece), -np.inf), np.full(len(piece), np.inf)
     row = np.zeros(len(piece), dtype=np.intp)
-    for number, slab in enumerate(group.slabs):
-        x, y, z, low, high = slab.take(piece, axis=1)
-        inverse = _sum_of_products(x, y, z, ways)
+    for number, (slab, along) in enumerate(zip(group.slabs, group.along, strict=True)):
+        normal = [(component, slab[component].take(piece)) for component in along]
+        inverse = _sum_of_products(normal, ways)
         inverse += 1e-300
         np.divide(1.0, inverse, out=inverse)
-        place = _sum_of_products(x, y, z, origins)
+        place = _sum_of_products(normal, origins)
+        low, high = slab[3].take(piece), slab[4].take(piece)
         for limit in (low, high):
             limit -= place
             limit *= inverse
@@ -170,9 +170,12 @@ def _slabs(group: _Group, piece: Rows, origins: Array, ways: Array) -> tuple[Arr
     return enter, leave, row
 
 
-def _sum_of_products(x: Array, y: Array, z: Array, vectors: Array) -> Array:
-    """Scalar products with vectors (3, n), (n,): arrays of so many pairs cost by the pass."""
-    total = x * vectors[0]
-    total += y * vectors[1]
-    total += z * vectors[2]
+def _sum_of_products(normal: list[tuple[int, Array]], vectors: Array) -> Array:
+    """Scalar products of normals, some of their components (n,), with vectors (3, n): arrays of so many
+    pairs cost by the pass.
+    """
+    (first, values), *others = normal
+    total = values * vectors[first]
+    for component, values in others:
+        total += values * vectors[component]
     return total
