@@ -272,6 +272,15 @@ def test_a_line_is_as_full_as_the_sidebar_is_wide(width: int, scale: float) -> N
         assert blf.dimensions(layout.TYPE, f"{line} {first}")[0] > room  # no word more has room in it
 
 
+@pytest.mark.parametrize("width", [240, 300])
+def test_a_field_with_buttons_has_room_for_its_value(empty: Any, width: int) -> None:
+    live.set_plan(empty, plan())
+    asked: list[str] = []
+    layout.field(Layout(asked), context(empty, width=width), "date")
+    assert [line for line in asked if "date" in line or "Date" in line]
+    assert ("label Date" in asked) == (width == 240)  # its name takes less, then
+
+
 def test_a_word_wider_than_the_sidebar_has_a_line_of_its_own() -> None:
     lines = layout.lines_of("a Straßenbahnhaltestellenhäuschen b", 60.0, 11.0)
     assert lines == ("a", "Straßenbahnhaltestellenhäuschen", "b")

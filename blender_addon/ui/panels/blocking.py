@@ -11,7 +11,7 @@ import bpy
 from planner_core.edit import kit
 
 from ...state import live
-from .layout import PlanTab, rows
+from .layout import PlanTab, is_narrow, rows
 
 ROLE_ICONS = {
     "subject": "OUTLINER_OB_LIGHT",
@@ -83,7 +83,8 @@ class DUSKRAIL_PT_blocking(PlanTab, bpy.types.Panel):
     def draw(self, context: Any) -> None:
         layout, settings = self.layout, context.scene.duskrail
         layout.row().prop(settings, "block_where", expand=True)
-        grid = layout.grid_flow(row_major=True, columns=3, even_columns=True, align=True)
+        columns = 2 if is_narrow(context) else 3
+        grid = layout.grid_flow(row_major=True, columns=columns, even_columns=True, align=True)
         for kind, piece in kit.PIECES.items():
             button = grid.operator("duskrail.add_block", text=piece.label, icon=PIECE_ICONS[kind])
             button.kind, button.where = kind, settings.block_where

@@ -19,6 +19,7 @@ TYPE = 0  # Blender's interface font
 UNITS = ("%", "°", "m", "s", "mm", "px", "min", "h", "EV")
 ICON_PX = 26.0
 SPARE_PX, BOX_PX = 50.0, 60.0  # that margins and tabs take of a sidebar's width, and a box with them
+NARROW_PX, NAME_SHARE = 270.0, 0.27
 LEVEL_ICONS = {"stop": "CANCEL", "warn": "ERROR", "note": "INFO"}
 
 
@@ -59,6 +60,32 @@ def with_units_beside_numbers(text: str) -> str:
         is_unit = kept[-1:].isdigit() and word.rstrip(".,;:)") in UNITS
         kept += ("\N{NO-BREAK SPACE}" if is_unit else " ") + word
     return kept[1:]
+
+
+def is_narrow(context: Any) -> bool:
+    """Whether the sidebar is so narrow that what usually stands side by side has no room."""
+    return bool(context.region.width < NARROW_PX * context.preferences.system.ui_scale)
+
+
+def field(layout: Any, context: Any, name: str) -> Any:
+    """A field behind its name, which leaves it more room where the sidebar is narrow. Returns its row."""
+    settings = context.scene.duskrail
+    if not is_narrow(context):
+        row = layout.row(align=True)
+        row.prop(settings, name)
+        return row
+    split = layout.split(factor=NAME_SHARE)
+    cell = split.row()
+    cell.alignment = "RIGHT"
+    cell.label(text=_name_of(settings, name), translate=False)
+    row = split.row(align=True)
+    row.use_property_split = False
+    row.prop(settings, name, text="")
+    return row
+
+
+def _name_of(settings: Any, name: str) -> str:
+    return say(settings.bl_rna.properties[name].name)
 
 
 def counts(layout: Any, scene: Any) -> None:

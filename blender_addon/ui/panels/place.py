@@ -17,7 +17,9 @@ from planner_core.words.language import say
 
 from ...state import live
 from .. import presets
-from .layout import PlanTab, rows
+from .layout import SPARE_PX, PlanTab, field, rows, wrapped
+
+CLOCK_SHARE = 0.22
 
 
 class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
@@ -35,7 +37,7 @@ class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
         column.prop(settings, "site_name")
         column.prop(settings, "latitude")
         column.prop(settings, "longitude")
-        column.prop(settings, "timezone")
+        field(column, context, "timezone")
         layout.prop(settings, "north")
         self._sea(context)
         layout.separator()
@@ -43,16 +45,14 @@ class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
         row.use_property_split = False
         row.prop(settings, "timing", expand=True)
         if settings.timing == "ANCHOR":
-            layout.prop(settings, "event")
-            row = layout.row(align=True)
-            row.prop(settings, "date")
-            self._day_buttons(row)
+            field(layout, context, "event")
+            self._day_buttons(field(layout, context, "date"))
             row = layout.row(align=True)
             row.prop(settings, "anchor_at")
             row.operator("duskrail.anchor_here", text="", icon="EYEDROPPER")
             row.operator("duskrail.go_to_event", text="", icon="TIME")
         else:
-            layout.prop(settings, "start")
+            field(layout, context, "start")
             split = layout.split(factor=0.4, align=True)
             name = split.row()
             name.alignment = "RIGHT"
@@ -148,11 +148,11 @@ class DUSKRAIL_PT_evening(PlanTab, bpy.types.Panel):
         grid = layout.column(align=True)
         grid.scale_y = 0.85
         for moment in timetable(plan, frames):
-            row = grid.row()
-            split = row.split(factor=0.22)
+            split = grid.row().split(factor=CLOCK_SHARE)
             split.label(text=f"{moment.local(plan):%H:%M}", translate=False)
-            tail = f"  ({say('frame {frame}', frame=moment.frame)})" if moment.frame else ""
-            split.label(text=f"{say(moment.label)}{tail}", translate=False)
+            tail = f" ({say('frame {frame}', frame=moment.frame)})" if moment.frame else ""
+            taken_px = CLOCK_SHARE * context.region.width / context.preferences.system.ui_scale + SPARE_PX
+            wrapped(split.column(), context, f"{say(moment.label)}{tail}", spare_px=taken_px)
         column = rows(layout).column(align=True)
         column.prop(scene.duskrail, "setup")
         column.prop(scene.duskrail, "travel")

@@ -11,7 +11,7 @@ import bpy
 from planner_core.words.language import say
 
 from .. import presets
-from .layout import PlanTab, rows
+from .layout import PlanTab, is_narrow, rows
 
 
 class DUSKRAIL_PT_rig(PlanTab, bpy.types.Panel):
@@ -24,7 +24,8 @@ class DUSKRAIL_PT_rig(PlanTab, bpy.types.Panel):
 
     def draw(self, context: Any) -> None:
         layout, settings = rows(self.layout), context.scene.duskrail
-        row = layout.row(heading="Axes")
+        row = layout.row() if is_narrow(context) else layout.row(heading="Axes")
+        row.use_property_split = not is_narrow(context)
         row.prop(settings, "has_slide", toggle=True)
         row.prop(settings, "has_pan", toggle=True)
         row.prop(settings, "has_tilt", toggle=True)

@@ -136,7 +136,7 @@ class RigFields:
     )
     pan_acceleration: number(
         "rig.pan.max_acceleration_deg_s2",
-        "Acceleration (°/s²)",
+        "Accel. (°/s²)",
         "How quickly the pan speeds up, in degrees a second, every second",
         low=0.01,
         high=90.0,
@@ -163,7 +163,7 @@ class RigFields:
     )
     tilt_acceleration: number(
         "rig.tilt.max_acceleration_deg_s2",
-        "Acceleration (°/s²)",
+        "Accel. (°/s²)",
         "How quickly the tilt speeds up, in degrees a second, every second",
         low=0.01,
         high=90.0,
