@@ -55,12 +55,18 @@ def by_example(project_root: Path) -> dict[str, Comparison]:
     }
 
 
+@pytest.fixture(scope="module")
+def with_bollards() -> Comparison:
+    """The comparison on the tower with bollards near the rail."""
+    return compare.compare(scene(*near()))
+
+
 # ---------------------------------------------------------------- the ranking
 
 
-def test_with_something_near_a_slide_wins() -> None:
+def test_with_something_near_a_slide_wins(with_bollards: Comparison) -> None:
     # common practice, no source
-    order = ranks(compare.compare(scene(*near())))
+    order = ranks(with_bollards)
     assert order[0] in ("slide", "slide-held", "slide-tilt")
     assert order.index("slide") < order.index("pan")
     assert order[-1] == "still"
@@ -113,8 +119,8 @@ def test_a_rail_that_points_at_the_subject_pushes_in() -> None:
     assert ways["pull-out"][-1] < ways["pull-out"][0]
 
 
-def test_a_rail_across_says_why_it_can_t_push_in() -> None:
-    cannot = dict(compare.compare(scene(*near())).not_possible)
+def test_a_rail_across_says_why_it_can_t_push_in(with_bollards: Comparison) -> None:
+    cannot = dict(with_bollards.not_possible)
     assert "90° off" in cannot["push-in"] or "89° off" in cannot["push-in"]
 
 
@@ -229,15 +235,14 @@ def test_a_place_without_blocks_or_subject_is_compared_all_the_same() -> None:
 # ---------------------------------------------------------------- what it hands on
 
 
-def test_the_comparison_is_plain_values_and_its_plans_are_plans() -> None:
-    comparison = compare.compare(scene(*near()))
-    document = json.loads(json.dumps(comparison.as_dict()))
-    assert [row["rank"] for row in document["candidates"]] == list(range(1, len(comparison.rows) + 1))
+def test_the_comparison_is_plain_values_and_its_plans_are_plans(with_bollards: Comparison) -> None:
+    document = json.loads(json.dumps(with_bollards.as_dict()))
+    assert [row["rank"] for row in document["candidates"]] == list(range(1, len(with_bollards.rows) + 1))
     assert document["candidates"][0]["score"] >= document["candidates"][-1]["score"]
-    for plan in comparison.plans.values():
+    for plan in with_bollards.plans.values():
         assert plan_from_text(plan_to_text(plan)) == plan
-    text = "\n".join(comparison.lines())
-    for row in comparison.rows:
+    text = "\n".join(with_bollards.lines())
+    for row in with_bollards.rows:
         assert row.label in text
         assert row.reason in text
 

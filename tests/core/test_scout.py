@@ -41,6 +41,12 @@ def searched(plan: Plan, wishes: Wishes = QUICK) -> Scout:
     return scout
 
 
+@pytest.fixture(scope="module")
+def square() -> Scout:
+    """The search of the square with its tower and bench."""
+    return searched(place(TOWER, BENCH, SQUARE))
+
+
 def best(plan: Plan, wishes: Wishes = QUICK) -> Found:
     return searched(plan, wishes).finds()[0]
 
@@ -245,10 +251,9 @@ def test_what_stops_every_shot_is_said_where_nothing_is_found() -> None:
 # ---------------------------------------------------------------- what is found
 
 
-def test_every_find_passes_its_review_and_keeps_its_score() -> None:
-    scout = searched(place(TOWER, BENCH, SQUARE))
-    assert len(scout.finds()) >= 3
-    for found in scout.finds():
+def test_every_find_passes_its_review_and_keeps_its_score(square: Scout) -> None:
+    assert len(square.finds()) >= 3
+    for found in square.finds():
         again = Measured(found.plan)
         assert not [f for f in review(found.plan, compute_frames(found.plan)).findings if f.level == "stop"]
         assert shot_score(again).total == pytest.approx(found.score.total, abs=1e-9)
@@ -266,15 +271,14 @@ def test_a_near_foreground_never_draws_the_focus_off_the_subject(near_m: float) 
     assert near < 2.6  # hyperfocal focus has all from 2.3 m on sharp: 28²/(5.6 × 0.03) mm = 4.7 m, halved
 
 
-def test_the_same_search_finds_the_same() -> None:
-    plan = place(TOWER, BENCH, SQUARE)
-    once, twice = report(searched(plan)), report(searched(plan))
+def test_the_same_search_finds_the_same(square: Scout) -> None:
+    once, twice = report(square), report(searched(place(TOWER, BENCH, SQUARE)))
     assert once.as_dict() == twice.as_dict()
     assert finds_png(once) == finds_png(twice)
 
 
-def test_finds_differ_in_place_or_in_lens_and_move() -> None:
-    shots = [found.shot for found in searched(place(TOWER, BENCH, SQUARE)).finds()]
+def test_finds_differ_in_place_or_in_lens_and_move(square: Scout) -> None:
+    shots = [found.shot for found in square.finds()]
     for i, shot in enumerate(shots):
         for other in shots[:i]:
             apart = np.hypot(*(np.subtract(shot.place_m, other.place_m)[:2]))
@@ -290,8 +294,8 @@ def test_a_search_can_be_left_with_the_best_so_far() -> None:
     assert report(scout).finds
 
 
-def test_a_find_is_told_by_height_foreground_lens_and_move() -> None:
-    told = report(searched(place(TOWER, BENCH, SQUARE)))
+def test_a_find_is_told_by_height_foreground_lens_and_move(square: Scout) -> None:
+    told = report(square)
     first = told.finds[0]
     assert "28 mm" in first.name
     assert len({find.name for find in told.finds}) == len(told.finds)
