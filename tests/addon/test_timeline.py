@@ -7,11 +7,13 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import bpy
 import pytest
 
-from blender_addon.state import live
+from blender_addon.state import handlers, live
 from blender_addon.ui import level_marks, timeline
-from planner_core import load_plan
+from planner_core import Plan, load_plan
+from tests.addon.scenes import empty_scene
 
 USUAL_HEIGHT_PX = 33  # seen in Blender 5.2's Layout workspace at a window of 1600 × 900
 
@@ -26,12 +28,15 @@ def region(height: int = USUAL_HEIGHT_PX, width: int = 1311, frames: int = 240) 
     return SimpleNamespace(width=width, height=height, view2d=SimpleNamespace(view_to_region=to_x))
 
 
-@pytest.fixture
-def reviewed(empty: Any, project_root: Path) -> Any:
+@pytest.fixture(scope="module")
+def reviewed(addon: None, project_root: Path) -> Any:
     """The example with the most findings, reviewed."""
-    live.set_plan(empty, load_plan(project_root / "example_scenes" / "classic_mistakes.plan.json"))
-    assert live.review_now(empty) is not None
-    return empty
+    scene = empty_scene()
+    live.clear()
+    handlers.register()  # a new file keeps only persistent ones
+    live.set_plan(scene, load_plan(project_root / "example_scenes" / "classic_mistakes.plan.json"))
+    assert live.review_now(scene) is not None
+    return scene
 
 
 def test_findings_lie_over_their_frames(reviewed: Any) -> None:
@@ -161,9 +166,10 @@ def test_in_the_ruler_a_click_on_a_mark_finds_it_and_one_beside_is_left_for_scru
     assert len(free) <= 12 * len(found)
 
 
-def test_a_plan_that_is_not_reviewed_yet_has_no_bars(empty: Any, project_root: Path) -> None:
-    live.set_plan(empty, load_plan(project_root / "example_scenes" / "harbour_light.plan.json"))
-    assert timeline.bars(empty, region()) == []
+def test_a_plan_that_is_not_reviewed_yet_has_no_bars(addon: None, harbour: Plan) -> None:
+    scene = bpy.data.scenes.new("Harbour")
+    live.set_plan(scene, harbour)
+    assert timeline.bars(scene, region()) == []
 
 
 def test_poses_and_events_are_marked_with_the_clock(reviewed: Any) -> None:
