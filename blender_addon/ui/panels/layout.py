@@ -19,7 +19,7 @@ TYPE = 0  # Blender's interface font
 UNITS = ("%", "°", "m", "s", "mm", "px", "min", "h", "EV")
 ICON_PX = 26.0
 SPARE_PX, BOX_PX = 50.0, 60.0  # that margins and tabs take of a sidebar's width, and a box with them
-NARROW_PX, NAME_SHARE = 270.0, 0.27
+NARROW_PX, NAME_SPARE_PX, NAME_SHARE = 270.0, 14.0, (0.27, 0.5)
 LEVEL_ICONS = {"stop": "CANCEL", "warn": "ERROR", "note": "INFO"}
 
 
@@ -74,10 +74,14 @@ def field(layout: Any, context: Any, name: str) -> Any:
         row = layout.row(align=True)
         row.prop(settings, name)
         return row
-    split = layout.split(factor=NAME_SHARE)
+    named, scale = _name_of(settings, name), context.preferences.system.ui_scale
+    blf.size(TYPE, context.preferences.ui_styles[0].widget.points * scale)
+    wide_px = blf.dimensions(TYPE, named)[0] + NAME_SPARE_PX * scale
+    share = wide_px / (context.region.width - SPARE_PX * scale)
+    split = layout.split(factor=min(max(share, NAME_SHARE[0]), NAME_SHARE[1]))
     cell = split.row()
     cell.alignment = "RIGHT"
-    cell.label(text=_name_of(settings, name), translate=False)
+    cell.label(text=named, translate=False)
     row = split.row(align=True)
     row.use_property_split = False
     row.prop(settings, name, text="")

@@ -38,7 +38,7 @@ class DUSKRAIL_PT_place(PlanTab, bpy.types.Panel):
         column.prop(settings, "latitude")
         column.prop(settings, "longitude")
         field(column, context, "timezone")
-        layout.prop(settings, "north")
+        field(layout, context, "north")
         self._sea(context)
         layout.separator()
         row = layout.row()

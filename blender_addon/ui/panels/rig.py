@@ -11,7 +11,7 @@ import bpy
 from planner_core.words.language import say
 
 from .. import presets
-from .layout import PlanTab, is_narrow, rows
+from .layout import PlanTab, field, is_narrow, rows
 
 
 class DUSKRAIL_PT_rig(PlanTab, bpy.types.Panel):
@@ -62,8 +62,9 @@ class DUSKRAIL_PT_motors(PlanTab, bpy.types.Panel):
         if settings.has_slide:
             layout.label(text=say("Slide"), translate=False)
             column = layout.column(align=True)
-            for name in ("slide_speed", "slide_acceleration", "slide_step", "max_incline"):
+            for name in ("slide_speed", "slide_acceleration", "slide_step"):
                 column.prop(settings, name)
+            field(column, context, "max_incline")
         for axis in ("pan", "tilt"):
             if getattr(settings, f"has_{axis}"):
                 layout.label(text=say(axis.capitalize()), translate=False)
