@@ -121,7 +121,7 @@ class FrameTable:
 
     @cached_property
     def view(self) -> View:
-        """What its pictures hang on beside the light; that of another table which shows the same."""
+        """What its pictures depend on beside the light; that of another table which shows the same."""
         mine = View(
             plan=self.plan,
             at=self.at,

@@ -1,4 +1,4 @@
-"""Feeds broken and strange input to the command line and says what falls.
+"""Feeds broken and strange input to the command line and reports what fails.
 
     python tools/fuzz.py --minutes 60            an hour over all kinds; begins where the last run stopped
     python tools/fuzz.py --kinds plan --cases 20000

@@ -1,4 +1,4 @@
-"""What is printed goes through here: nobody's title, name or key gives the terminal orders."""
+"""All output to the terminal, with control characters in titles, names and keys escaped."""
 
 from __future__ import annotations
 

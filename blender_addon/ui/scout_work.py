@@ -16,7 +16,7 @@ from planner_core.plan.file import plan_from_text, plan_to_text
 from planner_core.review import german  # noqa: F401  (registers its sentences)
 from planner_core.scout.evenings import Evenings, EveningSearch, SubjectSearch
 from planner_core.scout.finds import Find, report
-from planner_core.scout.search import Found, Scout, Tally, Wishes
+from planner_core.scout.search import ReviewedShot, Scout, Tally, Wishes
 from planner_core.words.language import say, spoken
 
 from ..render.progress import Progress
@@ -66,7 +66,7 @@ def _show(tell: Tell, shown: Shown) -> None:
 def _spots(plan: Plan, wishes: Wishes, _task: ScoutTask, tell: Tell) -> Shown:
     """Where to stand on the planned evening."""
     scout = Scout(plan, wishes)
-    told: tuple[Found, ...] = ()
+    told: tuple[ReviewedShot, ...] = ()
     stage = ""
     for now in scout.run():
         better = now.stage == "reviews" and now.done % TELL_EVERY == 0 and now.finds != told
@@ -150,8 +150,8 @@ def _evening(found: Evenings, row: int) -> ShownEvening:
 
 
 def _find(find: Find) -> ShownFind:
-    x, y, z = (float(part) for part in find.found.shot.place_m)
-    frames = find.found.measured.frames
+    x, y, z = (float(part) for part in find.reviewed.shot.place_m)
+    frames = find.reviewed.measured.frames
     return ShownFind(
         name=find.name,
         in_short=find.in_short,

@@ -17,8 +17,8 @@ import numpy as np
 from attrs import frozen
 
 from planner_core.begin.clock import guess_zone
+from planner_core.begin.conflicts import alternatives, fact_text, instead_text
 from planner_core.begin.facts import Facts, Thing
-from planner_core.begin.together import alternatives, fact_text, instead_text
 from planner_core.edit import kit
 from planner_core.edit.starter import PlanDefaults, bare_plan
 from planner_core.evening.balance import TURNING_EVENTS

@@ -66,10 +66,10 @@ def nights(plan: Plan, first: dt.date, last: dt.date) -> tuple[Night, ...]:
     check_years(first, last)
     horizon = skyline(plan, anchor_eye_m(plan))
     days = [first + dt.timedelta(days=day) for day in range((last - first).days + 1)]
-    found = [_night(plan, horizon, day) for day in days]
-    order = sorted(range(len(found)), key=lambda i: _merit(found[i]))
+    nights = [_night(plan, horizon, day) for day in days]
+    order = sorted(range(len(nights)), key=lambda i: _merit(nights[i]))
     ranks = {i: rank for rank, i in enumerate(order, start=1)}
-    return tuple(attrs.evolve(night, rank=ranks[i]) for i, night in enumerate(found))
+    return tuple(attrs.evolve(night, rank=ranks[i]) for i, night in enumerate(nights))
 
 
 def _merit(night: Night) -> tuple[float, ...]:
@@ -158,16 +158,16 @@ def _clip_start(plan: Plan, date: dt.date, noon_utc_s: float) -> float | None:
 # ---------------------------------------------------------------- as text and CSV
 
 
-def nights_text(plan: Plan, found: tuple[Night, ...]) -> str:
+def nights_text(plan: Plan, nights: tuple[Night, ...]) -> str:
     """What a photographer asks: from when to when in the year, and the best nights."""
     title = f"{plan.title}: " if plan.title else ""
-    lines = [f"{title}the Milky Way, {span_words(found[0].date, found[-1].date)}"]
-    seen = [night for night in found if night.best_utc_s is not None]
+    lines = [f"{title}the Milky Way, {span_words(nights[0].date, nights[-1].date)}"]
+    seen = [night for night in nights if night.best_utc_s is not None]
     if not seen:
-        return "\n".join([*lines, _never(plan, found)]) + "\n"
+        return "\n".join([*lines, _never(plan, nights)]) + "\n"
     moonless = [night for night in seen if night.moonless_s > 0.0]
     lines.append(
-        f"Its middle stands over the skyline in the dark on {len(seen)} of {len(found)} nights, and on "
+        f"Its middle stands over the skyline in the dark on {len(seen)} of {len(nights)} nights, and on "
         f"{len(moonless)} of them without a moon."
     )
     pictured = sum(night.frames is not None for night in seen)
@@ -179,11 +179,11 @@ def nights_text(plan: Plan, found: tuple[Night, ...]) -> str:
     return "\n".join([*lines, *(_line(plan, night) for night in best)]) + "\n"
 
 
-def _never(plan: Plan, found: tuple[Night, ...]) -> str:
+def _never(plan: Plan, nights: tuple[Night, ...]) -> str:
     highest = 90.0 - abs(plan.site.latitude_deg - galaxy.CENTRE_DEG[1])
     if highest <= 0.0:
         return f"At latitude {plan.site.latitude_deg:g}° its middle never rises."
-    if not any(night.dark_s for night in found):
+    if not any(night.dark_s for night in nights):
         return "The sun is never 18° below the horizon on these dates: it doesn't get dark enough."
     return (
         f"Its middle doesn't stand over the skyline in the dark on any of these dates; here it gets no "
@@ -216,7 +216,7 @@ COLUMNS = (
 )
 
 
-def nights_csv(plan: Plan, found: tuple[Night, ...]) -> str:
+def nights_csv(plan: Plan, nights: tuple[Night, ...]) -> str:
     """All nights in the order of time, full precision; a cell is empty where there is no value."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
@@ -225,7 +225,7 @@ def nights_csv(plan: Plan, found: tuple[Night, ...]) -> str:
     def local(utc_s: float | None) -> str:
         return "" if utc_s is None else timeline.local_datetime(round(utc_s), plan.zone).isoformat()
 
-    for night in found:
+    for night in nights:
         first, last = night.frames or ("", "")
         writer.writerow(
             [

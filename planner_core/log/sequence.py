@@ -1,6 +1,6 @@
-"""The sequence on a card: its beat, and what fell out of it: gaps, doubles, strangers, files cut off.
+"""The sequence on a card: its interval, and what breaks it: gaps, duplicates, foreign and truncated files.
 
-A frame keeps the beat when it comes a whole number of intervals after the one before. Limits are common
+A frame is regular when it comes a whole number of intervals after the one before. Limits are common
 practice, no source.
 """
 
@@ -17,7 +17,7 @@ from planner_core.log.card import Taken
 
 Array = NDArray[np.float64]
 
-OFF_BEAT = 0.3  # of the interval: what is farther from its place is late, or none of the sequence
+OFF_INTERVAL = 0.3  # of the interval: what is farther from its place is late, or none of the sequence
 FEWEST = 3
 APART = 30.0  # intervals between two sequences
 SECOND_STEP_S = 1.0 / np.sqrt(12.0)  # scatter of a clock that is written in whole seconds
@@ -39,10 +39,11 @@ class Fault:
 
 @frozen(kw_only=True, eq=False)
 class ShotSequence:
-    """The frames that keep the beat: number (n,) from 1, each file once, and the line their clock follows.
+    """The frames at regular intervals: number (n,) from 1, each file once, and the line their clock follows.
 
-    start_s is the first beat on the camera's clock; interval_s and its deviation come from all frames;
-    jitter_s is their scatter about the line, clock_step_s what a clock written in whole seconds adds to it.
+    start_s is the time of the first frame on the camera's clock; interval_s and its deviation come from all
+    frames; jitter_s is their scatter about the line, clock_step_s what a clock written in whole seconds adds
+    to it.
     """
 
     frames: tuple[Taken, ...]
@@ -69,9 +70,9 @@ def find_sequence(card: Sequence[Taken], interval_s: float) -> ShotSequence | No
     mine = [one for one in timed if one.camera == camera]
     if len(mine) < FEWEST:
         return None
-    beat = _beat_s(np.array([one.clock_s for one in mine]), interval_s)
-    longest, others = _longest(mine, beat)
-    kept, numbers, faults, off = _walk(longest, beat)
+    measured_s = _measured_interval_s(np.array([one.clock_s for one in mine]), interval_s)
+    longest, others = _longest(mine, measured_s)
+    kept, numbers, faults, off = _walk(longest, measured_s)
     if len(kept) < FEWEST:
         return None
     strangers += others + off
@@ -102,7 +103,7 @@ def find_sequence(card: Sequence[Taken], interval_s: float) -> ShotSequence | No
     )
 
 
-def _beat_s(clock: Array, planned_s: float) -> float:
+def _measured_interval_s(clock: Array, planned_s: float) -> float:
     """The interval that most frames keep: near the plan's where enough do, else the middle of all."""
     gaps = np.diff(clock)
     gaps = gaps[gaps > 0.05]
@@ -111,15 +112,15 @@ def _beat_s(clock: Array, planned_s: float) -> float:
     if not len(chosen):
         return planned_s
     middle = float(np.median(chosen))
-    close = chosen[np.abs(chosen - middle) < OFF_BEAT * middle]
+    close = chosen[np.abs(chosen - middle) < OFF_INTERVAL * middle]
     return float(close.mean()) if len(close) else middle
 
 
-def _longest(frames: list[Taken], beat: float) -> tuple[list[Taken], list[Taken]]:
+def _longest(frames: list[Taken], measured_s: float) -> tuple[list[Taken], list[Taken]]:
     """The longest run without a long pause, and all else."""
     runs: list[list[Taken]] = [[]]
     for one in frames:
-        if runs[-1] and _clock(one) - _clock(runs[-1][-1]) > APART * beat:
+        if runs[-1] and _clock(one) - _clock(runs[-1][-1]) > APART * measured_s:
             runs.append([])
         runs[-1].append(one)
     longest = max(runs, key=len)
@@ -131,12 +132,12 @@ def _clock(one: Taken) -> float:
     return one.clock_s
 
 
-def _walk(frames: list[Taken], beat: float) -> tuple[list[Taken], list[int], list[Fault], list[Taken]]:
-    """Frame by frame: what keeps the beat, with its number, what fell out of it, and what never was in it."""
-    slack = OFF_BEAT + 0.5 / beat  # a clock in whole seconds is half a second off either way
+def _walk(frames: list[Taken], measured_s: float) -> tuple[list[Taken], list[int], list[Fault], list[Taken]]:
+    """Frame by frame: what is regular, with its number, what is missing or irregular, and what is foreign."""
+    slack = OFF_INTERVAL + 0.5 / measured_s  # a clock in whole seconds is half a second off either way
     kept, numbers, faults, off = [frames[0]], [1], [], []
     for place, one in enumerate(frames[1:], start=1):
-        since = (_clock(one) - _clock(kept[-1])) / beat
+        since = (_clock(one) - _clock(kept[-1])) / measured_s
         steps = round(since)
         if steps >= 1 and abs(since - steps) <= slack:
             if steps > 1:
@@ -146,9 +147,9 @@ def _walk(frames: list[Taken], beat: float) -> tuple[list[Taken], list[int], lis
                 Fault(kind="doubled", frames=(numbers[-1], numbers[-1]), files=(kept[-1].name, one.name))
             )
             continue
-        elif _keeps_on(frames, place, beat, slack):
+        elif _keeps_on(frames, place, measured_s, slack):
             steps = max(int(since), 1)
-            late = (since - steps) * beat
+            late = (since - steps) * measured_s
             faults.append(
                 Fault(kind="late", frames=(numbers[-1] + steps,) * 2, files=(one.name,), seconds=late)
             )
@@ -160,12 +161,12 @@ def _walk(frames: list[Taken], beat: float) -> tuple[list[Taken], list[int], lis
     return kept, numbers, faults, off
 
 
-def _keeps_on(frames: list[Taken], place: int, beat: float, slack: float) -> bool:
-    """Whether the frames after an odd one go by its beat: then all of them are late by it."""
+def _keeps_on(frames: list[Taken], place: int, measured_s: float, slack: float) -> bool:
+    """Whether the frames after an odd one are as late as it is: then the sequence goes on from there."""
     following = frames[place + 1 : place + 4]
     if not following:
         return False
-    since = np.array([(_clock(other) - _clock(frames[place])) / beat for other in following])
+    since = np.array([(_clock(other) - _clock(frames[place])) / measured_s for other in following])
     return bool(np.all(np.abs(since - np.round(since)) <= slack) and np.all(since > 0.5))
 
 

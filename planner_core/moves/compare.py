@@ -84,13 +84,13 @@ class Comparison:
     def lines(self) -> list[str]:
         """The table as text, a line and a sentence each."""
         wide = max(len(row.label) for row in self.rows)
-        found = [f"{self.title or 'Untitled plan'}: moves compared, the best first", ""]
+        lines = [f"{self.title or 'Untitled plan'}: moves compared, the best first", ""]
         for rank, row in enumerate(self.rows, start=1):
-            found += [f"{rank:>2}. {row.label:<{wide}}  {row.score:>3.0f}", f"    {row.reason}"]
+            lines += [f"{rank:>2}. {row.label:<{wide}}  {row.score:>3.0f}", f"    {row.reason}"]
         if self.not_possible:
-            found += ["", "Not possible here:"]
-            found += [f"    {KINDS[name]}: {why}" for name, why in self.not_possible]
-        return found
+            lines += ["", "Not possible here:"]
+            lines += [f"    {KINDS[name]}: {why}" for name, why in self.not_possible]
+        return lines
 
 
 def compare(plan: Plan) -> Comparison:
@@ -141,29 +141,29 @@ def _quick_score(plan: Plan) -> float:
 # ---------------------------------------------------------------- ranking
 
 
-def _candidate(name: str, found: Measured, still: Measured) -> Candidate:
+def _candidate(name: str, measured: Measured, still: Measured) -> Candidate:
     stops, warns = (
-        found.codes(level, OF_PICTURE) | (found.codes(level, OF_RIG) - still.codes(level, OF_RIG))
+        measured.codes(level, OF_PICTURE) | (measured.codes(level, OF_RIG) - still.codes(level, OF_RIG))
         for level in ("stop", "warn")
     )
     score = move_points(
-        float(found.reading.score[found.weakest]),
-        found.parallax.separation_percent,
-        found.turned_percent,
-        found.axes,
-        found.reveals,
+        float(measured.reading.score[measured.weakest]),
+        measured.parallax.separation_percent,
+        measured.turned_percent,
+        measured.axes,
+        measured.reveals,
     )
     score += POINTS["stop"] * len(stops) + POINTS["warn"] * len(warns)
-    if "reveal-early" in found.codes("warn"):
+    if "reveal-early" in measured.codes("warn"):
         score += POINTS["no reveal"]
-    if speed_word(found.fastest) == "too fast":
+    if speed_word(measured.fastest) == "too fast":
         score += POINTS["too fast"]
     return Candidate(
         name=name,
         label="as planned" if name == PLANNED else KINDS[name],
-        plan=found.plan,
+        plan=measured.plan,
         score=max(score, 0.0),
-        measures=found.measures(),
+        measures=measured.measures(),
         stops=tuple(sorted(stops)),
-        reason=reason_text(found, stops, warns),
+        reason=reason_text(measured, stops, warns),
     )

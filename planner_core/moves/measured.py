@@ -55,9 +55,9 @@ class Measured:
         self.turned_percent = turned_percent(seen)
         self.axes = moving_axes(plan)
         self.speeds = {
-            role: float(frame_widths_a_second(plan, found.worst_px))
-            for role, found in frames.view.motion.speeds.items()
-            if found.seen
+            role: float(frame_widths_a_second(plan, speed.worst_px))
+            for role, speed in frames.view.motion.speeds.items()
+            if speed.seen
         }
         self.fastest = max(self.speeds.values(), default=0.0)
         judged = composition.judged(plan, self.reading.at)
@@ -85,34 +85,34 @@ class Measured:
         )
 
 
-def reason_text(found: Measured, stops: set[str], warns: set[str]) -> str:
+def reason_text(measured: Measured, stops: set[str], warns: set[str]) -> str:
     """Why a move stands where it does, in a sentence."""
-    fault = found.worst(stops)
+    fault = measured.worst(stops)
     if fault is not None:
         return fault.message
-    said = [_picture_text(found), _move_text(found)]
-    if speed_word(found.fastest) == "too fast":
-        said.append(f"but it is too fast at {found.fastest:.2f} frame widths a second")
-    worry = found.worst(warns - {"foreground-missing", "background-static"})
+    said = [_picture_text(measured), _move_text(measured)]
+    if speed_word(measured.fastest) == "too fast":
+        said.append(f"but it is too fast at {measured.fastest:.2f} frame widths a second")
+    worry = measured.worst(warns - {"foreground-missing", "background-static"})
     text = ", ".join(part for part in said if part)
     text = text[0].upper() + text[1:] + "."
     return f"{text} {worry.message}" if worry is not None else text
 
 
-def _picture_text(found: Measured) -> str:
-    score = found.reading.score[found.weakest] * 100.0
-    name = composition.subject_name(found.plan)
-    if found.reveals:
+def _picture_text(measured: Measured) -> str:
+    score = measured.reading.score[measured.weakest] * 100.0
+    name = composition.subject_name(measured.plan)
+    if measured.reveals:
         return f"reveals {name} in time and keeps it to the end (weakest frame after that {score:.0f} of 100)"
     if score >= 80.0:
-        what = f"composes {name}" if found.reading.subject else "every picture stands"
+        what = f"composes {name}" if measured.reading.subject else "every picture stands"
         return f"{what} from first to last frame (weakest {score:.0f} of 100)"
-    part = composition.part_text(found.plan, found.reading, found.weakest)
-    return f"weakest at frame {found.weakest + 1} ({score:.0f} of 100): {part}"
+    part = composition.part_text(measured.plan, measured.reading, measured.weakest)
+    return f"weakest at frame {measured.weakest + 1} ({score:.0f} of 100): {part}"
 
 
-def _move_text(found: Measured) -> str:
-    moved, axes = found.parallax, found.axes
+def _move_text(measured: Measured) -> str:
+    moved, axes = measured.parallax, measured.axes
     if not axes:
         return "and nothing moves but the light"
     if "slide" in axes:
@@ -122,8 +122,10 @@ def _move_text(found: Measured) -> str:
                 f"but the slide hardly shows: near and far move apart by {apart:.1f} % of the frame's width"
             )
         near = moved.near
-        name = block_text(found.plan, near.block) if near is not None and near.block >= 0 else "what is near"
+        name = (
+            block_text(measured.plan, near.block) if near is not None and near.block >= 0 else "what is near"
+        )
         where = f", {near.distance_m:.1f} m from the camera," if near is not None else ""
         return f"and {name}{where} moves {apart:.0f} % of the frame's width against the far distance"
-    turned = percent(max(found.turned_percent) / 100.0)
+    turned = percent(max(measured.turned_percent) / 100.0)
     return f"and turns the view by {turned} of the frame's width, without parallax"

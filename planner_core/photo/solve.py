@@ -74,15 +74,15 @@ def solve_photo(plan: Plan, photo: Photo, *, place_known: bool = True) -> Solved
         return Solved(photo=photo, residual_px=(), rms_px=0.0, certainty=Certainty(), solved=())
     problem = _Problem(plan=plan, photo=photo, targets=aimed_at)
     unknowns = _unknowns(count, int(aimed_at.is_point.sum()))
-    found = problem.solve(unknowns, place_known=place_known)
+    solution = problem.solve(unknowns, place_known=place_known)
     kept = None
     if unknowns == 7:
-        uncertain = problem.place_uncertain_m(found)
+        uncertain = problem.place_uncertain_m(solution)
         if uncertain is not None:
             kept, unknowns = uncertain, 4
-            found = problem.solve(unknowns, place_known=True)
-    off, off_px = problem.odd_one(unknowns, found)
-    return _solved(problem, found, unknowns, off, off_px, kept)
+            solution = problem.solve(unknowns, place_known=True)
+    off, off_px = problem.odd_one(unknowns, solution)
+    return _solved(problem, solution, unknowns, off, off_px, kept)
 
 
 def _unknowns(pins: int, points: int) -> int:
@@ -142,9 +142,9 @@ class _Problem:
         best: Solution | None = None
         for start in self._starts(unknowns, place_known):
             near = self._run(start, unknowns, rays=True)
-            found = self._run(near.values, unknowns, rays=False)
-            if best is None or found.sum_of_squares < best.sum_of_squares:
-                best = found
+            solution = self._run(near.values, unknowns, rays=False)
+            if best is None or solution.sum_of_squares < best.sum_of_squares:
+                best = solution
             if best.sum_of_squares < good:
                 break
         assert best is not None
@@ -156,8 +156,8 @@ class _Problem:
         def residuals(free: Array) -> Array:
             return off(np.concatenate([free, start[unknowns:]])).ravel()
 
-        found = solve(residuals, start[:unknowns], STEPS[:unknowns], settled=1e-3 if rays else 1e-12)
-        return attrs.evolve(found, values=np.concatenate([found.values, start[unknowns:]]))
+        solution = solve(residuals, start[:unknowns], STEPS[:unknowns], settled=1e-3 if rays else 1e-12)
+        return attrs.evolve(solution, values=np.concatenate([solution.values, start[unknowns:]]))
 
     def _starts(self, unknowns: int, place_known: bool) -> Iterator[Array]:
         given = self.start()
@@ -207,21 +207,21 @@ class _Problem:
                 if not known:
                     yield middle + around
 
-    def sigma_px(self, found: Solution, unknowns: int) -> float:
+    def sigma_px(self, solution: Solution, unknowns: int) -> float:
         """How far a thing is from its pin in each direction, from the residuals and from what is usual."""
         free = 2 * len(self.targets.pixels) - unknowns
         usual = CLICK_WEIGHT * CLICK_PX**2
-        return math.sqrt((found.sum_of_squares + usual) / (free + CLICK_WEIGHT))
+        return math.sqrt((solution.sum_of_squares + usual) / (free + CLICK_WEIGHT))
 
-    def place_uncertain_m(self, found: Solution) -> float | None:
+    def place_uncertain_m(self, solution: Solution) -> float | None:
         """How uncertain the place is, where that is too much to take it; else None."""
         points = self.targets.vectors[self.targets.is_point]
-        nearest = float(np.linalg.norm(points - found.values[4:7], axis=1).min())
-        variance = np.diag(found.cofactor)[4:7]
-        uncertain = self.sigma_px(found, 7) * math.sqrt(float(variance.sum()))
+        nearest = float(np.linalg.norm(points - solution.values[4:7], axis=1).min())
+        variance = np.diag(solution.cofactor)[4:7]
+        uncertain = self.sigma_px(solution, 7) * math.sqrt(float(variance.sum()))
         return uncertain if uncertain > UNCERTAIN * nearest else None
 
-    def odd_one(self, unknowns: int, found: Solution) -> tuple[int | None, float]:
+    def odd_one(self, unknowns: int, solution: Solution) -> tuple[int | None, float]:
         """The pin that all others contradict, and by how many pixels; None where no one stands out."""
         count = len(self.targets.pixels)
         if 2 * (count - 1) <= unknowns or count < 3:
@@ -229,14 +229,14 @@ class _Problem:
         best: tuple[float, int, float] | None = None
         for number in range(count):
             others = attrs.evolve(self, targets=self.targets.without(number))
-            without = others._run(found.values, unknowns, rays=False)
+            without = others._run(solution.values, unknowns, rays=False)
             off = float(np.linalg.norm(self.off_px(without.values)[number]))
             rms = math.sqrt(without.sum_of_squares / (count - 1))
             if best is None or rms < best[0]:
                 best = rms, number, off
         assert best is not None
         rms, number, off = best
-        whole = math.sqrt(found.sum_of_squares / count)
+        whole = math.sqrt(solution.sum_of_squares / count)
         is_off = (
             off > OFF_PX and off > OFF_FACTOR * rms and whole > OFF_FACTOR / 2.0 * max(rms, CLICK_PX / 2.0)
         )
@@ -252,9 +252,9 @@ def _angles(aim: Array, scene_north_deg: float) -> tuple[float, float, float]:
 
 
 def _solved(
-    problem: _Problem, found: Solution, unknowns: int, off: int | None, off_px: float, kept_m: float | None
+    problem: _Problem, solution: Solution, unknowns: int, off: int | None, off_px: float, kept_m: float | None
 ) -> Solved:
-    values = found.values
+    values = solution.values
     # angles past the zenith come back as a person says them
     bearing, altitude, roll = _angles(problem.aim(values), problem.plan.site.scene_north_deg)
     photo = attrs.evolve(
@@ -270,7 +270,7 @@ def _solved(
         photo=photo,
         residual_px=tuple(float(value) for value in residuals),
         rms_px=float(np.sqrt(np.mean(residuals**2))),
-        certainty=_certainty(problem, found, unknowns),
+        certainty=_certainty(problem, solution, unknowns),
         solved=(
             "aim",
             *(("roll",) * (unknowns > 2)),
@@ -283,10 +283,10 @@ def _solved(
     )
 
 
-def _certainty(problem: _Problem, found: Solution, unknowns: int) -> Certainty:
-    deviation = problem.sigma_px(found, unknowns) * np.sqrt(np.diag(found.cofactor))
+def _certainty(problem: _Problem, solution: Solution, unknowns: int) -> Certainty:
+    deviation = problem.sigma_px(solution, unknowns) * np.sqrt(np.diag(solution.cofactor))
     spread = [float(value) for value in deviation]
-    focal = problem.focal_px(found.values)
+    focal = problem.focal_px(solution.values)
     wider, narrower = (
         (
             camera.fov_of_focal_deg(problem.photo, focal * math.exp(sign * min(spread[3], 1.0)))

@@ -1,4 +1,4 @@
-"""What goes about in the picture while the camera looks: how far it gets in an exposure and in an interval.
+"""Movers in the picture: how far they get in an exposure and in an interval.
 
 How fast and how long such things are is from memory, no source: a wave, somebody who walks, a car at 50 km/h.
 """

@@ -1,4 +1,4 @@
-"""What a clip's pictures hang on beside the light, and what is worked out of that once.
+"""What a clip's pictures depend on beside the light, and what is worked out of that once.
 
 Plans that differ in their times, their exposure or their words show the same place from the same poses. Their
 tables share one View, and with it whatever took long to find.

@@ -1,4 +1,4 @@
-"""What was found of a part of a plan, kept as long as the part is.
+"""A cache of what was worked out from a part of a plan, for as long as that part is in use.
 
 Parts are immutable, and an edit leaves most of a plan's as they are: of three thousand blocks it changes one.
 """

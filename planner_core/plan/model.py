@@ -857,7 +857,7 @@ class Block:
     the rail's start, skyline_deg (bearing, altitude) pairs at distance_m. `lights` says whether
     windows or lamps come on at dusk; None lets the role decide. keep_out marks
     what nobody may stand on: a neighbour's ground, a railway. Blocks with the same part_of are one thing: the
-    bar and posts of a railing, a row of houses. moves says what goes about on a block while the camera looks:
+    bar and posts of a railing, a row of houses. moves says what moves on a block while the shutter is open:
     people on a square, traffic on a road; None takes water for moving and all else for still. A tidal block
     of water rises and falls with site.tides. floods_at_m is the height of the tide, as the table counts
     it, at

@@ -1,4 +1,4 @@
-"""The plan looked over: every topic's findings gathered, with proposals that nobody has tried yet."""
+"""The plan assessed: the findings of every topic, with proposals that haven't been tried."""
 
 from __future__ import annotations
 

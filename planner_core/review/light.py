@@ -430,7 +430,7 @@ def _too_dark(plan: Plan, frames: FrameTable, ramp: Ramp, short: NDArray[np.bool
         return []
     worst = int(np.argmin(ramp.wanted_error_stops))
     missing = -float(ramp.wanted_error_stops[worst])
-    ways = _more_light(plan, missing)
+    more = _more_light(plan, missing)
     lags = bool(
         ramp.wanted_shutter_s[worst] < NEARLY * limits.shutter_max_s
         or ramp.iso[worst] < NEARLY * limits.iso_max
@@ -453,13 +453,13 @@ def _too_dark(plan: Plan, frames: FrameTable, ramp: Ramp, short: NDArray[np.bool
                     iso=limits.iso_max,
                     nd=(limits.nd_stops, "stops"),
                 ),
-                *ways.facts(),
+                *more.facts(),
                 *_gains(plan),
                 *facts(lamps_unknown=_lamps_unknown(plan, frames, worst)),
             ),
             remedies=(
                 *(_following(plan, frames, ramp) if lags else ()),
-                *_brighter(plan, frames, ramp, missing, ways),
+                *_brighter(plan, frames, ramp, missing, more),
             ),
         )
     ]
@@ -551,21 +551,21 @@ def _gains(plan: Plan) -> tuple[Quantity, ...]:
 
 
 def _brighter(
-    plan: Plan, frames: FrameTable, ramp: Ramp, stops: float, ways: _MoreLight
+    plan: Plan, frames: FrameTable, ramp: Ramp, stops: float, more: _MoreLight
 ) -> tuple[Remedy, ...]:
     """What to set for so many stops more in the dark, without burning out the day."""
     limits = plan.exposure
     assert limits is not None
     day = _room_by_day(limits, ramp) + EXPOSURE_WARN_STOPS
     remedies = []
-    if ways.less_nd_stops is not None and stops <= day:
+    if more.less_nd_stops is not None and stops <= day:
         remedies.append({"exposure.nd_stops": max(math.floor((limits.nd_stops - stops) * 10.0) / 10.0, 0.0)})
-    if ways.iso is not None:
-        remedies.append({"exposure.iso_max": nominal_iso(ways.iso)})
-    if ways.f_number is not None and 2.0 * math.log2(limits.f_number / ways.f_number) <= day:
-        remedies.append({"exposure.f_number": ways.f_number})
-    if ways.shutter_s is not None:
-        remedies.append(_longer_shutter(plan, frames, nominal_shutter_s(ways.shutter_s)))
+    if more.iso is not None:
+        remedies.append({"exposure.iso_max": nominal_iso(more.iso)})
+    if more.f_number is not None and 2.0 * math.log2(limits.f_number / more.f_number) <= day:
+        remedies.append({"exposure.f_number": more.f_number})
+    if more.shutter_s is not None:
+        remedies.append(_longer_shutter(plan, frames, nominal_shutter_s(more.shutter_s)))
     remedies += _other_look(plan, frames, int(np.argmin(ramp.wanted_error_stops)), -stops)
     return tuple(Remedy(changes=changes) for changes in remedies)
 
@@ -626,9 +626,9 @@ def _too_bright(plan: Plan, frames: FrameTable, ramp: Ramp, long: NDArray[np.boo
         return []
     worst = int(np.argmax(ramp.error_stops))
     over = float(ramp.error_stops[worst])
-    ways = less_light(limits, over)
+    less = less_light(limits, over)
     room = _room_in_the_dark(plan, ramp)
-    shortfall = ways.filter_stops - room
+    shortfall = less.filter_stops - room
     lags = bool(
         NEARLY * ramp.shutter_s[worst] > limits.shutter_min_s or NEARLY * ramp.iso[worst] > limits.iso_min
     )
@@ -651,29 +651,29 @@ def _too_bright(plan: Plan, frames: FrameTable, ramp: Ramp, long: NDArray[np.boo
                     nd=(limits.nd_stops, "stops"),
                     shortfall=(shortfall if shortfall > 0.25 else None, "stops"),
                 ),
-                *ways.facts(),
+                *less.facts(),
             ),
             remedies=(
                 *(_following(plan, frames, ramp) if lags else ()),
-                *_darker(limits, ways, room),
+                *_darker(limits, less, room),
                 *(Remedy(changes=changes) for changes in _other_look(plan, frames, worst, over)),
             ),
         )
     ]
 
 
-def _darker(limits: Exposure, ways: LessLight, room_stops: float) -> tuple[Remedy, ...]:
+def _darker(limits: Exposure, less: LessLight, room_stops: float) -> tuple[Remedy, ...]:
     """What to set for a day that comes out too bright, where that doesn't leave the night too dark."""
     spare = room_stops + EXPOSURE_WARN_STOPS
     remedies = []
-    if ways.filter_stops <= spare and ways.nd_stops <= MOST_ND_STOPS:
-        remedies.append({"exposure.nd_stops": ways.nd_stops})
-    if ways.f_number is not None and 2.0 * math.log2(ways.f_number / limits.f_number) <= spare:
-        remedies.append({"exposure.f_number": ways.f_number})
-    if ways.shutter_s is not None:
-        remedies.append({"exposure.shutter_min_s": nominal_shutter_s(ways.shutter_s)})
-    if ways.iso is not None:
-        remedies.append({"exposure.iso_min": math.floor(ways.iso)})
+    if less.filter_stops <= spare and less.nd_stops <= MOST_ND_STOPS:
+        remedies.append({"exposure.nd_stops": less.nd_stops})
+    if less.f_number is not None and 2.0 * math.log2(less.f_number / limits.f_number) <= spare:
+        remedies.append({"exposure.f_number": less.f_number})
+    if less.shutter_s is not None:
+        remedies.append({"exposure.shutter_min_s": nominal_shutter_s(less.shutter_s)})
+    if less.iso is not None:
+        remedies.append({"exposure.iso_min": math.floor(less.iso)})
     return tuple(Remedy(changes=changes) for changes in remedies)
 
 

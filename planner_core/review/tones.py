@@ -222,11 +222,11 @@ def _other_light(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[R
         if finding.code == "highlights-lost":
             yield from _past_the_limits(plan, meant)
         return
-    ways = (_ways_darker if finding.code == "highlights-lost" else _ways_brighter)(plan, meant)
-    yield from (meant.remedy(changes) for changes in ways)
+    settings = _darker_settings if finding.code == "highlights-lost" else _brighter_settings
+    yield from (meant.remedy(changes) for changes in settings(plan, meant))
 
 
-def _ways_darker(plan: Plan, meant: _Meant) -> list[Changes]:
+def _darker_settings(plan: Plan, meant: _Meant) -> list[Changes]:
     """The single changes that would each bring the highlights under white, or else down to a note."""
     by = meant.over(plan, HIGHLIGHTS["note"]) + DEADBAND_STOPS
     meters = [meter for meter in ("picture", "sky") if meter != _limits(plan).meter]
@@ -236,8 +236,8 @@ def _ways_darker(plan: Plan, meant: _Meant) -> list[Changes]:
             return meant.over(other, fraction) <= 0.0
 
         meter = next((each for each in meters if kept(_exposed(plan, meter=each))), None)
-        ways: list[Changes] = [] if meter is None else [{"exposure.meter": meter}]
-        return ways + _looks(plan, -by, kept) + _graduated(plan, meant.frames, kept)
+        metered: list[Changes] = [] if meter is None else [{"exposure.meter": meter}]
+        return metered + _looks(plan, -by, kept) + _graduated(plan, meant.frames, kept)
 
     return enough(HIGHLIGHTS["note"]) or enough(HIGHLIGHTS["warn"])
 
@@ -247,23 +247,23 @@ def _past_the_limits(plan: Plan, meant: _Meant) -> Iterator[Remedy]:
     bright as well.
     """
     fine = meant.over(plan, HIGHLIGHTS["note"]) <= 0.0
-    for way in [{}] if fine else _ways_darker(plan, meant):
-        other = _exposed(plan, **{path.removeprefix("exposure."): value for path, value in way.items()})
+    for first in [{}] if fine else _darker_settings(plan, meant):
+        other = _exposed(plan, **{path.removeprefix("exposure."): value for path, value in first.items()})
         limits = _limits(other)
         least_ev100 = settings_ev100(limits.f_number, limits.shutter_min_s, limits.iso_min, limits.nd_stops)
         over = max(float(meant.target_ev100(other).max() - least_ev100), 0.0)
         less = less_light(limits, over)
         if less.shutter_s is not None:
-            yield Remedy(changes=way | {"exposure.shutter_min_s": nominal_shutter_s(less.shutter_s)})
-        yield Remedy(changes=way | {"exposure.nd_stops": less.nd_stops})
+            yield Remedy(changes=first | {"exposure.shutter_min_s": nominal_shutter_s(less.shutter_s)})
+        yield Remedy(changes=first | {"exposure.nd_stops": less.nd_stops})
         by_shutter = math.log2(limits.shutter_min_s / SHORTEST_SHUTTER_S)
         if 0.0 < by_shutter < over:  # a filter costs the night as much as the day, so no more than is left
             rest = limits.nd_stops + math.ceil(over - by_shutter - 0.05)
             shortest = {"exposure.shutter_min_s": nominal_shutter_s(SHORTEST_SHUTTER_S)}
-            yield Remedy(changes=way | shortest | {"exposure.nd_stops": rest})
+            yield Remedy(changes=first | shortest | {"exposure.nd_stops": rest})
 
 
-def _ways_brighter(plan: Plan, meant: _Meant) -> list[Changes]:
+def _brighter_settings(plan: Plan, meant: _Meant) -> list[Changes]:
     """The single changes that would each bring the shadows up, without burning out the highlights."""
     by = meant.under(plan, SHADOWS["note"]) + DEADBAND_STOPS
 

@@ -134,13 +134,13 @@ class Estimator:
 
     def estimates(self, tried: Sequence[Shot]) -> list[Estimate]:
         """What each shot would be worth."""
-        found: list[Estimate | None] = [None] * len(tried)
+        estimates: list[Estimate | None] = [None] * len(tried)
         order = sorted(range(len(tried)), key=lambda i: _lot(tried[i]))
         for _, group in groupby(order, key=lambda i: _lot(tried[i])):
             rows = list(group)
             for row, one in zip(rows, self._of_lot([tried[row] for row in rows]), strict=True):
-                found[row] = one
-        return [one for one in found if one is not None]
+                estimates[row] = one
+        return [one for one in estimates if one is not None]
 
     def _of_lot(self, tried: Sequence[Shot]) -> list[Estimate]:
         """Shots of one lens that all travel, or all don't."""
@@ -156,15 +156,15 @@ class Estimator:
         large = np.nan_to_num((rect[..., 3] - rect[..., 1]).mean(axis=1)) / plan.clip.height_px
         near, width = self._near_m(plan, seen, len(tried)), width_share_px(plan)
         around_m = self.surroundings.mean_distance_m(before_lens_m(path)).reshape(shape)
-        found = []
+        estimates = []
         for i, shot in enumerate(tried):
             percent = 100.0 * travels[i] / near[i] / width if near[i] < np.inf else 0.0
             points = self._move_points(plan, shot, float(score[i]), percent)
             grace = min(percent / GRACE_PERCENT, 1.0) + min(float(large[i]) / GRACE_SIZE, 1.0)
             points += float(reveal[i] + wishes[i] + GRACE * grace)
             ends_m, begins_m = float(around_m[i, -1]), float(around_m[i, 0])
-            found.append(Estimate(points=round(points, STEADY_DIGITS), ends_m=ends_m, begins_m=begins_m))
-        return found
+            estimates.append(Estimate(points=round(points, STEADY_DIGITS), ends_m=ends_m, begins_m=begins_m))
+        return estimates
 
     def _move_points(self, plan: Plan, shot: Shot, picture: float, percent: float) -> float:
         pan = abs(shot.across[1] - shot.across[0]) * 100.0

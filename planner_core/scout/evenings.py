@@ -22,7 +22,7 @@ from planner_core.plan.model import Composition, Plan, PlanError
 from planner_core.plan.text import one_line
 from planner_core.rig import geometry
 from planner_core.scout.finds import BEHIND_M, Find, describe, told_apart
-from planner_core.scout.search import Found, Progress, Scout, Wishes
+from planner_core.scout.search import Progress, ReviewedShot, Scout, Wishes
 from planner_core.scout.shots import Shot, width_share_px, with_lens
 from planner_core.scout.ties import steady
 from planner_core.words.dates import day_words
@@ -165,7 +165,7 @@ class EveningSearch:
                 self.without.append(date)
         if not self.evenings:
             raise PlanError("from", first.isoformat(), "begins a span without such an event on any evening")
-        self.table: dict[tuple[dt.date, Shot], Found] = {}
+        self.table: dict[tuple[dt.date, Shot], ReviewedShot] = {}
         self.shots: list[Shot] = []
         self.searching: Scout | None = None  # while places are searched
 
@@ -180,12 +180,12 @@ class EveningSearch:
             )
             yield from (now for now in scout.run() if now.stage != "done")
         ranked = sorted(
-            (found for date in searched for found in self.evenings[date].finds()),
-            key=lambda found: -steady(found.score.total, 1),
+            (reviewed for date in searched for reviewed in self.evenings[date].finds()),
+            key=lambda reviewed: -steady(reviewed.score.total, 1),
         )
-        for found in ranked:
-            if len(self.shots) < MOST_SPOTS and all(_apart(found.shot, other) for other in self.shots):
-                self.shots.append(found.shot)
+        for reviewed in ranked:
+            if len(self.shots) < MOST_SPOTS and all(_apart(reviewed.shot, other) for other in self.shots):
+                self.shots.append(reviewed.shot)
         self.searching = None
         total = len(days) * len(self.shots)
         for date in days:
@@ -199,9 +199,9 @@ class EveningSearch:
         points = np.full((len(dates), len(self.shots)), np.nan)
         for row, date in enumerate(dates):
             for column, shot in enumerate(self.shots):
-                found = self.table[date, shot]
-                if not found.stops:
-                    points[row, column] = found.score.total
+                reviewed = self.table[date, shot]
+                if not reviewed.stops:
+                    points[row, column] = reviewed.score.total
         kept = [column for column in range(len(self.shots)) if not np.isnan(points[:, column]).all()]
         order = sorted(kept, key=lambda column: -steady(np.nanmax(points[:, column]), 1))
         spots = []
@@ -276,7 +276,7 @@ class SubjectSearch:
         if not self.names:
             raise PlanError("blocks", len(plan.blocks), "have none with a name that could be a subject")
         self.planned = {plan.blocks[part].name for part in blocking.subject_parts(plan)}
-        self.found: dict[str, tuple[Scout, Found]] = {}
+        self.reviewed: dict[str, tuple[Scout, ReviewedShot]] = {}
 
     def run(self) -> Iterator[Progress]:
         """Estimate every subject, then review the best shots of the most promising."""
@@ -294,10 +294,10 @@ class SubjectSearch:
                 scout.look(shot)
             finds = scout.finds()
             if finds:
-                self.found[self.names[number]] = (scout, finds[0])
+                self.reviewed[self.names[number]] = (scout, finds[0])
             yield Progress(stage="reviews", done=count, total=len(chosen))
 
-    def _promise(self, item: tuple[str, tuple[Scout, Found]]) -> tuple[float, ...]:
+    def _promise(self, item: tuple[str, tuple[Scout, ReviewedShot]]) -> tuple[float, ...]:
         """What subjects are sorted by: points as they are told; of equals the planned one, then faults and
         what shows more.
         """
@@ -306,7 +306,7 @@ class SubjectSearch:
 
     def result(self) -> Subjects:
         """The subjects found so far, the best first."""
-        order = sorted(self.found.items(), key=self._promise)
+        order = sorted(self.reviewed.items(), key=self._promise)
         kinds = dict(reversed([(ANY_NUMBER.sub("", item[0]), item[0]) for item in order]))
         order.sort(
             key=lambda item: item[0] not in kinds.values()
@@ -318,7 +318,7 @@ class SubjectSearch:
         return Subjects(
             title=self.plan.title,
             subjects=tuple(name for name, _ in order),
-            finds=tuple(describe(scout, found) for _, (scout, found) in order),
+            finds=tuple(describe(scout, reviewed) for _, (scout, reviewed) in order),
             planned_score=planned,
             scout=scout,
             remark="" if order else say("No block makes a picture from here that passes its review."),

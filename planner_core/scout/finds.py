@@ -15,11 +15,11 @@ from planner_core.moves.score import light_comes_from
 from planner_core.picture import composition
 from planner_core.picture.parallax import HORIZON, MISSING_PERCENT, Layer
 from planner_core.place import blocking
-from planner_core.place.blocking import block_text
+from planner_core.place.blocking import block_label
 from planner_core.plan.model import LIGHT_SIDES, Plan
 from planner_core.plan.text import one_line
 from planner_core.plan.timeline import clock
-from planner_core.scout.search import Found, Scout
+from planner_core.scout.search import ReviewedShot, Scout
 from planner_core.words.figures import figure, percent
 from planner_core.words.language import say
 
@@ -46,28 +46,28 @@ class Find:
     to_check: tuple[str, ...]
     weakest_frame: int
     weakest_score: float
-    found: Found
+    reviewed: ReviewedShot
 
     @property
     def plan(self) -> Plan:
-        return self.found.plan
+        return self.reviewed.plan
 
     @property
     def points(self) -> float:
         """The score as it is told."""
-        return round(self.found.score.total, 1)
+        return round(self.reviewed.score.total, 1)
 
     @property
     def in_short(self) -> str:
         """Lens and move, for a narrow list: “24 mm, slide left 0.8 m”."""
-        return f"{self.found.shot.focal_length_mm:g} mm, {_move(self.found)}"
+        return f"{self.reviewed.shot.focal_length_mm:g} mm, {_move(self.reviewed)}"
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON."""
-        shot, measured = self.found.shot, self.found.measured
+        shot, measured = self.reviewed.shot, self.reviewed.measured
         return {
             "name": self.name,
-            **self.found.score.as_dict(),
+            **self.reviewed.score.as_dict(),
             "reason": self.reason,
             "costs": list(self.costs),
             "to_check": list(self.to_check),
@@ -84,29 +84,29 @@ class Find:
         }
 
 
-def describe(scout: Scout, found: Found) -> Find:
+def describe(scout: Scout, reviewed: ReviewedShot) -> Find:
     """A find in words."""
-    measured = found.measured
+    measured = reviewed.measured
     return Find(
-        name=_name(scout, found),
-        reason=_reason(found),
-        costs=_costs(scout, found),
-        to_check=_to_check(scout, found),
+        name=_name(scout, reviewed),
+        reason=_reason(reviewed),
+        costs=_costs(scout, reviewed),
+        to_check=_to_check(scout, reviewed),
         weakest_frame=measured.weakest + 1,
         weakest_score=round(float(measured.reading.score[measured.weakest]), 3),
-        found=found,
+        reviewed=reviewed,
     )
 
 
 # ---------------------------------------------------------------- the name
 
 
-def _name(scout: Scout, found: Found) -> str:
-    shot = found.shot
-    place = _height(shot.height_m + scout.plan.rig.head_height_m, _where(scout, found))
-    parts = [place, f"{shot.focal_length_mm:g} mm", _move(found)]
+def _name(scout: Scout, reviewed: ReviewedShot) -> str:
+    shot = reviewed.shot
+    place = _height(shot.height_m + scout.plan.rig.head_height_m, _where(scout, reviewed))
+    parts = [place, f"{shot.focal_length_mm:g} mm", _move(reviewed)]
     if shot.kind == "slide-held":
-        label = _subject_label(found)
+        label = _subject_label(reviewed)
         held = say("{name}", name=label) if label else say("the subject")
         parts.append(say("{subject} held", subject=held))
     return ", ".join(parts)
@@ -120,40 +120,40 @@ def _height(camera_m: float, where: str) -> str:
     return say("at eye height {where}" if camera_m < EYE_M else "high {where}", where=where)
 
 
-def _where(scout: Scout, found: Found) -> str:
-    near = _foreground(found)
+def _where(scout: Scout, reviewed: ReviewedShot) -> str:
+    near = _foreground(reviewed)
     if near is not None and near.distance_m < BEHIND_M:
-        beside = _is_beside(found, near)
-        return say("beside {what}" if beside else "behind {what}", what=_called(found, near.block))
-    _, which = scout.terrain.under(np.array([found.shot.place_m[:2]]))
+        beside = _is_beside(reviewed, near)
+        return say("beside {what}" if beside else "behind {what}", what=_called(reviewed, near.block))
+    _, which = scout.terrain.under(np.array([reviewed.shot.place_m[:2]]))
     name = scout.terrain.names[int(which[0])]
     return say("on {what}", what=_with_article(one_line(name))) if name else say("in the open")
 
 
-def _is_beside(found: Found, near: Layer) -> bool:
+def _is_beside(reviewed: ReviewedShot, near: Layer) -> bool:
     """One stands beside what is too wide and high to look past and over: a house, not a post."""
-    seen = found.measured.frames.view.visibility
+    seen = reviewed.measured.frames.view.visibility
     wall = float(np.ptp(seen.boxes.corners_m[seen.boxes.block == near.block], axis=(0, 1))[:2].max()) > WALL_M
     above_m = float(seen.top_m[near.block]) - float(seen.camera_m[:, 2].mean())
     return wall and above_m > OVERHEAD_M
 
 
-def _foreground(found: Found) -> Layer | None:
+def _foreground(reviewed: ReviewedShot) -> Layer | None:
     """The nearest thing in the picture that isn't the subject itself."""
-    near = found.measured.parallax.near
-    own = blocking.subject_parts(found.plan)
+    near = reviewed.measured.parallax.near
+    own = blocking.subject_parts(reviewed.plan)
     return None if near is None or near.block == HORIZON or near.block in own else near
 
 
-def _called(found: Found, block: int) -> str:
+def _called(reviewed: ReviewedShot, block: int) -> str:
     """A block as one would speak of it; of several that are numbered alike and stand near, all of them."""
-    name = _label(found, block)
+    name = _label(reviewed, block)
     numbered = NUMBERED.fullmatch(name)
     if numbered is None:
         return _with_article(name)
     stem = numbered[1]
-    near = [layer for layer in found.measured.parallax.layers if layer.distance_m < 2.0 * BEHIND_M]
-    names = [_label(found, layer.block) for layer in near if layer.block != HORIZON]
+    near = [layer for layer in reviewed.measured.parallax.layers if layer.distance_m < 2.0 * BEHIND_M]
+    names = [_label(reviewed, layer.block) for layer in near if layer.block != HORIZON]
     alike = sum(bool(one and one[1] == stem) for one in map(NUMBERED.fullmatch, names))
     if alike < 2:
         return _with_article(name)
@@ -179,24 +179,24 @@ def _is_common(name: str) -> bool:
     return common and not name.startswith(("the ", "a ", "an "))
 
 
-def _label(found: Found, block: int) -> str:
+def _label(reviewed: ReviewedShot, block: int) -> str:
     """A block's name without the marks around it."""
-    return block_text(found.plan, block).strip("“”")
+    return block_label(reviewed.plan, block)
 
 
-def _subject_label(found: Found) -> str:
+def _subject_label(reviewed: ReviewedShot) -> str:
     """The subject's name without marks; empty where there is none."""
-    return composition.subject_label(found.plan).strip("“”")
+    return composition.subject_label(reviewed.plan)
 
 
-def _subject(found: Found) -> str:
+def _subject(reviewed: ReviewedShot) -> str:
     """The subject as one would speak of it."""
-    label = _subject_label(found)
+    label = _subject_label(reviewed)
     return _with_article(label) if label else say("the subject")
 
 
-def _move(found: Found) -> str:
-    shot, poses = found.shot, found.plan.move.poses
+def _move(reviewed: ReviewedShot) -> str:
+    shot, poses = reviewed.shot, reviewed.plan.move.poses
     if shot.kind == "still":
         return say("still")
     if shot.kind == "pan":
@@ -210,7 +210,7 @@ def _move(found: Found) -> str:
     travel = figure(abs(shot.travel_m), 2)
     if shot.kind in ("push-in", "pull-out"):
         return say("push in {travel} m" if shot.kind == "push-in" else "pull out {travel} m", travel=travel)
-    lens = float(found.measured.frames.lens_bearing_deg[0])
+    lens = float(reviewed.measured.frames.lens_bearing_deg[0])
     aside = np.sin(np.radians(shot.rail_deg - lens)) * shot.travel_m
     return say("slide right {travel} m" if aside > 0.0 else "slide left {travel} m", travel=travel)
 
@@ -218,39 +218,39 @@ def _move(found: Found) -> str:
 # ---------------------------------------------------------------- the reason
 
 
-def _reason(found: Found) -> str:
+def _reason(reviewed: ReviewedShot) -> str:
     """Why it is one, in a sentence or two: picture, move, light, and what its review warns of."""
-    said = [_picture_words(found), _move_words(found)]
+    said = [_picture_words(reviewed), _move_words(reviewed)]
     text = "; ".join(part for part in said if part)
     sentences = [f"{text[0].upper()}{text[1:]}."]
-    light = _light_words(found)
+    light = _light_words(reviewed)
     if light:
         sentences.append(f"{light[0].upper()}{light[1:]}.")
-    worry = found.measured.worst(set(found.score.faults) - {"foreground-missing", "background-static"})
+    worry = reviewed.measured.worst(set(reviewed.score.faults) - {"foreground-missing", "background-static"})
     if worry is not None:
         sentences.append(say("But: {finding}", finding=worry.message))
     return " ".join(sentences)
 
 
-def _picture_words(found: Found) -> str:
-    measured = found.measured
+def _picture_words(reviewed: ReviewedShot) -> str:
+    measured = reviewed.measured
     score = measured.reading.score[measured.weakest] * 100.0
     if measured.reveals:
         return say(
             "{subject} comes out in time and stays to the end (weakest frame after that {score:.0f} of 100)",
-            subject=_subject(found),
+            subject=_subject(reviewed),
             score=score,
         )
     if score >= 80.0:
         template = "{subject} stands well in every frame (the weakest {score:.0f} of 100)"
-        return say(template, subject=_subject(found), score=score)
-    part = composition.part_text(found.plan, measured.reading, measured.weakest)
+        return say(template, subject=_subject(reviewed), score=score)
+    part = composition.part_text(reviewed.plan, measured.reading, measured.weakest)
     frame = measured.weakest + 1
     return say("weakest at frame {frame} ({score:.0f} of 100): {part}", frame=frame, score=score, part=part)
 
 
-def _move_words(found: Found) -> str:
-    measured, near = found.measured, _foreground(found)
+def _move_words(reviewed: ReviewedShot) -> str:
+    measured, near = reviewed.measured, _foreground(reviewed)
     if not measured.axes:
         return say("nothing moves but the light")
     if "slide" not in measured.axes:
@@ -266,31 +266,31 @@ def _move_words(found: Found) -> str:
         "distance"
         if apart < WHOLE_PERCENT
         else "{name}, {away} m from the camera, passes over the whole frame and more before the far distance",
-        name=_with_article(_label(found, near.block)),
+        name=_with_article(_label(reviewed, near.block)),
         away=figure(near.distance_m, 2),
         apart=apart,
     )
 
 
-def _light_words(found: Found) -> str:
+def _light_words(reviewed: ReviewedShot) -> str:
     """Where the light comes from, and sun and moon in the picture with their clock."""
-    frames, said = found.measured.frames, []
+    frames, said = reviewed.measured.frames, []
     lit = frames.sun_altitude_deg > 0.0
     if lit.any():
         off = np.abs(wrapped_deg(frames.sun_azimuth_deg - frames.lens_bearing_deg))[lit]
         side = LIGHT_SIDES[int(light_comes_from(np.array([float(np.median(off))]))[0])]
-        said.append(_sun_words(found, say(LIGHT_WORDS[side]), sunlight.sunlight(frames).in_picture))
+        said.append(_sun_words(reviewed, say(LIGHT_WORDS[side]), sunlight.sunlight(frames).in_picture))
     moon = moonlight.moon_view(frames).in_picture
     if moon.any():
-        said.append(_moon_words(found, moon))
+        said.append(_moon_words(reviewed, moon))
     return ", ".join(said)
 
 
-def _sun_words(found: Found, light: str, inside: NDArray[np.bool_]) -> str:
+def _sun_words(reviewed: ReviewedShot, light: str, inside: NDArray[np.bool_]) -> str:
     """Where the sun shines from, and when it is in the picture, if ever."""
     if not inside.any():
         return light
-    first, last = _clocks(found, inside)
+    first, last = _clocks(reviewed, inside)
     return say(
         "{light} and is in the picture at {first}"
         if first == last
@@ -301,9 +301,9 @@ def _sun_words(found: Found, light: str, inside: NDArray[np.bool_]) -> str:
     )
 
 
-def _moon_words(found: Found, inside: NDArray[np.bool_]) -> str:
+def _moon_words(reviewed: ReviewedShot, inside: NDArray[np.bool_]) -> str:
     """When the moon is in the picture."""
-    first, last = _clocks(found, inside)
+    first, last = _clocks(reviewed, inside)
     return say(
         "the moon is in the picture at {first}"
         if first == last
@@ -313,19 +313,19 @@ def _moon_words(found: Found, inside: NDArray[np.bool_]) -> str:
     )
 
 
-def _clocks(found: Found, inside: NDArray[np.bool_]) -> tuple[str, str]:
+def _clocks(reviewed: ReviewedShot, inside: NDArray[np.bool_]) -> tuple[str, str]:
     """The local time of the first and of the last frame of some."""
-    utc_s, zone = found.measured.frames.utc_s[inside], found.plan.zone
+    utc_s, zone = reviewed.measured.frames.utc_s[inside], reviewed.plan.zone
     return clock(float(utc_s[0]), zone), clock(float(utc_s[-1]), zone)
 
 
 # ---------------------------------------------------------------- costs and checks
 
 
-def _costs(scout: Scout, found: Found) -> tuple[str, ...]:
-    plan, terrain, shot = scout.plan, scout.terrain, found.shot
+def _costs(scout: Scout, reviewed: ReviewedShot) -> tuple[str, ...]:
+    plan, terrain, shot = scout.plan, scout.terrain, reviewed.shot
     place = np.array(shot.place_m[:2])
-    said = [_walk(scout, found), say("rail {height} m over the ground", height=figure(shot.height_m, 2))]
+    said = [_walk(scout, reviewed), say("rail {height} m over the ground", height=figure(shot.height_m, 2))]
     planned = float(terrain.under(np.array([plan.rig.origin_m[:2]]))[0][0])
     rise = shot.place_m[2] - planned
     if abs(rise) >= 0.5:
@@ -339,9 +339,9 @@ def _costs(scout: Scout, found: Found) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _walk(scout: Scout, found: Found) -> str:
+def _walk(scout: Scout, reviewed: ReviewedShot) -> str:
     """How far from the planned place, and where from there as one looks at the subject."""
-    way = np.array(found.shot.place_m[:2]) - scout.planned_place()[0]
+    way = np.array(reviewed.shot.place_m[:2]) - scout.planned_place()[0]
     walk = float(np.hypot(*way))
     if walk < 1.0:
         return say("at the planned place")
@@ -357,19 +357,19 @@ def _walk(scout: Scout, found: Found) -> str:
     return say("{way} of the planned place", way=both)
 
 
-def _to_check(scout: Scout, found: Found) -> tuple[str, ...]:
-    near, frames = _foreground(found), found.measured.frames
-    until = clock(float(frames.utc_s[-1]), found.plan.zone)
+def _to_check(scout: Scout, reviewed: ReviewedShot) -> tuple[str, ...]:
+    near, frames = _foreground(reviewed), reviewed.measured.frames
+    until = clock(float(frames.utc_s[-1]), reviewed.plan.zone)
     said = [say("that you may stand there until {until}", until=until)]
     if not scout.tally.way_known:
         said.append(say("that there is a way on foot"))
-    if found.shot.travel_m and near is not None:
-        name, away = _with_article(_label(found, near.block)), figure(near.distance_m, 2)
+    if reviewed.shot.travel_m and near is not None:
+        name, away = _with_article(_label(reviewed, near.block)), figure(near.distance_m, 2)
         said.append(say("that {name} is {away} m from the lens: the move lives on it", name=name, away=away))
-    reading = found.measured.reading
-    if reading.subject and float(reading.shown[found.measured.weakest]) < 0.95:
+    reading = reviewed.measured.reading
+    if reading.subject and float(reading.shown[reviewed.measured.weakest]) < 0.95:
         hidden = "what stands before the subject: on frame {frame} part of it is hidden"
-        said.append(say(hidden, frame=found.measured.weakest + 1))
+        said.append(say(hidden, frame=reviewed.measured.weakest + 1))
     return tuple(said)
 
 
@@ -400,7 +400,7 @@ class Report:
                 "Nothing found here passes its review; a larger area, another lens or another subject "
                 "would help."
             )
-        if self.finds[0].found.shot.kind == "still":
+        if self.finds[0].reviewed.shot.kind == "still":
             return say(
                 "No move is worth more than a still picture here; a foreground within two metres, a longer "
                 "rail or another subject would help."
@@ -467,7 +467,7 @@ def told_apart(finds: list[Find]) -> list[Find]:
 
 def report(scout: Scout) -> Report:
     """The report of a search that has run, or was left."""
-    finds = [describe(scout, found) for found in scout.finds()]
+    finds = [describe(scout, reviewed) for reviewed in scout.finds()]
     return Report(
         title=scout.plan.title,
         finds=tuple(told_apart(finds)),

@@ -79,7 +79,7 @@ def finds_png(report: Told, draw: Draw | None = None) -> bytes:
 
 
 def _find_row(image: Image, find: Find, rank: int, top: int, draw: Draw) -> None:
-    frames = find.found.measured.frames
+    frames = find.reviewed.measured.frames
     end = raster.write(image, f"{rank}", GAP_PX, top + 6, FIND_COLOUR, LARGE)
     points = f"{find.points:.0f}"
     right = image.shape[1] - GAP_PX - raster.text_px(points, LARGE)
@@ -214,7 +214,7 @@ def map_image(report: Told, columns: int) -> Image:
     as the places ask for, within MAP_LINES_PX.
     """
     scout = report.scout
-    spots = [scout.tally.places_m[:, :2], *(np.array([f.found.shot.place_m[:2]]) for f in report.finds)]
+    spots = [scout.tally.places_m[:, :2], *(np.array([f.reviewed.shot.place_m[:2]]) for f in report.finds)]
     there = np.concatenate(spots)
     if not len(there):
         there = scout.planned_place()
@@ -262,8 +262,8 @@ def _paint_worth(image: Image, px: Array, worth: Array, side: float) -> None:
 
 
 def _mark_find(image: Image, find: Find, rank: int, px: Callable[[Array], Array]) -> None:
-    frames = find.found.measured.frames
-    place = np.array(find.found.shot.place_m)
+    frames = find.reviewed.measured.frames
+    place = np.array(find.reviewed.shot.place_m)
     for frame in (0, -1):
         ahead = geometry.direction(frames.lens_bearing_deg[frame], 0.0, find.plan.site.scene_north_deg)
         start = frames.camera_m[frame]

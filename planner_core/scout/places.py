@@ -61,9 +61,9 @@ class Surface:
         if self.outline_m is None:
             return np.ones(len(points), dtype=bool)
         low, high = self.outline_m.min(axis=0), self.outline_m.max(axis=0)
-        found = ((points >= low - SEAM_M) & (points <= high + SEAM_M)).all(axis=1)
-        found[found] = outlines.inside_or_on(self.outline_m, points[found], SEAM_M)
-        return found
+        inside = ((points >= low - SEAM_M) & (points <= high + SEAM_M)).all(axis=1)
+        inside[inside] = outlines.inside_or_on(self.outline_m, points[inside], SEAM_M)
+        return inside
 
 
 class Terrain:
@@ -129,23 +129,23 @@ class Terrain:
     def may_stand(self, points: Array) -> Mask:
         """Which points (n, 2) one may put a foot on."""
         height, which = self.under(points)
-        found = np.array([surface.walkable for surface in self.surfaces])[which]
+        standable = np.array([surface.walkable for surface in self.surfaces])[which]
         for ring in self.standing:
-            found &= ~_within(ring, points, CLEAR_M)
+            standable &= ~_within(ring, points, CLEAR_M)
         for ring, below_m in self.kept_out:
-            found &= ~(_within(ring, points, self.edge_m) & (height <= below_m))
-        found[found] &= _nearest_m(points[found], self.edges) >= self.edge_m + SAMPLE_M / 2.0
-        return found
+            standable &= ~(_within(ring, points, self.edge_m) & (height <= below_m))
+        standable[standable] &= _nearest_m(points[standable], self.edges) >= self.edge_m + SAMPLE_M / 2.0
+        return standable
 
     def may_walk(self, points: Array) -> Mask:
         """Which points (n, 2) one can walk over, road or narrow quay: under a bridge, not through a wall."""
         height, which = self.under(points)
-        found = np.array([surface.passable for surface in self.surfaces])[which]
+        passable = np.array([surface.passable for surface in self.surfaces])[which]
         for ring, underside_m in zip(self.standing, self.underside_m, strict=True):
-            found &= ~(_within(ring, points, SHOULDER_M) & (underside_m < height + HEADROOM_M))
+            passable &= ~(_within(ring, points, SHOULDER_M) & (underside_m < height + HEADROOM_M))
         for ring, below_m in self.kept_out:
-            found &= ~(_within(ring, points, 0.0) & (height <= below_m))
-        return found
+            passable &= ~(_within(ring, points, 0.0) & (height <= below_m))
+        return passable
 
     @property
     def ground_low_m(self) -> Array:
@@ -165,7 +165,7 @@ class Terrain:
         """Points (n, 2) along every edge beyond which the ground falls, or is none to stand on; and those of
         them with water on one side.
         """
-        found, shores = [np.empty((0, 2))], [np.empty((0, 2))]
+        edges, shores = [np.empty((0, 2))], [np.empty((0, 2))]
         for number, surface in enumerate(self.surfaces):
             if surface.outline_m is None:
                 continue
@@ -176,9 +176,9 @@ class Terrain:
             firm = np.array([s.walkable for s in self.surfaces])
             falls = (beyond < here - STEP_M) | (wet[outer] != wet[top]) | (firm[outer] != firm[top])
             edge = falls & ((top == number) | wet[number])
-            found.append(along[edge])
+            edges.append(along[edge])
             shores.append(along[edge & (wet[outer] != wet[top])])
-        return np.concatenate(found), np.concatenate(shores)
+        return np.concatenate(edges), np.concatenate(shores)
 
     def _reach(self) -> tuple[Array, Array]:
         """The corners of the area with room for a rail around it."""
@@ -189,9 +189,9 @@ class Terrain:
 
 def _surfaces(plan: Plan, level_m: float) -> tuple[Surface, ...]:
     blocks = [block for block in plan.blocks if block.role in ("ground", "water")]
-    found = []
+    surfaces = []
     for block in blocks:
-        found.append(
+        surfaces.append(
             Surface(
                 outline_m=outline_m(plan, block),
                 top_m=float(blocking.block_mesh(plan, block).vertices_m[:, 2].max()),
@@ -202,9 +202,9 @@ def _surfaces(plan: Plan, level_m: float) -> tuple[Surface, ...]:
                 terrain=block if block.shape == "terrain" else None,
             )
         )
-    wet = any(s.is_water and s.top_m <= level_m + 1e-9 for s in found)
+    wet = any(s.is_water and s.top_m <= level_m + 1e-9 for s in surfaces)
     level = Surface(outline_m=None, top_m=level_m, is_water=wet, walkable=not blocks, passable=not wet)
-    return (level, *found)
+    return (level, *surfaces)
 
 
 def _kept_below_m(plan: Plan, block: Block) -> float:
@@ -244,30 +244,30 @@ def _cut(start: Array, edge: Array, low: Array, high: Array) -> tuple[Array, Arr
 def _within(ring: Array, points: Array, margin_m: float) -> Mask:
     """Which points (n, 2) are inside a ring or nearer to it than the margin."""
     low, high = ring.min(axis=0) - margin_m, ring.max(axis=0) + margin_m
-    found = ((points >= low) & (points <= high)).all(axis=1)
-    near = np.flatnonzero(found)
+    within = ((points >= low) & (points <= high)).all(axis=1)
+    near = np.flatnonzero(within)
     if not len(near):
-        return found
+        return within
     there = points[near]
     edge = np.roll(ring, -1, axis=0) - ring
     length = np.maximum(np.sum(edge**2, axis=1), 1e-12)
     share = np.clip(np.einsum("pei,ei->pe", there[:, None] - ring, edge) / length, 0.0, 1.0)
     away = np.linalg.norm(there[:, None] - ring - share[..., None] * edge, axis=2).min(axis=1)
-    found[near] = (away < margin_m) | outlines.inside(ring, there)
-    return found
+    within[near] = (away < margin_m) | outlines.inside(ring, there)
+    return within
 
 
 def _nearest_m(points: Array, others: Array, at_once: int = 256) -> Array:
     """Distance of each point (n, 2) to the nearest of the others (m, 2)."""
-    found = np.full(len(points), NOTHING_NEAR_M)
+    nearest_m = np.full(len(points), NOTHING_NEAR_M)
     if not len(others):
-        return found
+        return nearest_m
     for first in range(0, len(points), at_once):
         rows = slice(first, first + at_once)
         x = points[rows, 0, None] - others[:, 0]
         y = points[rows, 1, None] - others[:, 1]
-        found[rows] = np.sqrt((x * x + y * y).min(axis=1))
-    return found
+        nearest_m[rows] = np.sqrt((x * x + y * y).min(axis=1))
+    return nearest_m
 
 
 def standing_places(terrain: Terrain, area: Area, cell_m: float, middle_m: Array) -> tuple[Array, Array]:

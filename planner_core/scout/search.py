@@ -77,7 +77,7 @@ class Wishes:
     keep_place: bool = False
 
 
-class Found:
+class ReviewedShot:
     """A shot that was reviewed. rank is the lower, the better: points as they are told, then fewer faults, a
     move that shows more and a larger subject.
     """
@@ -114,7 +114,7 @@ class Progress:
     stage: str
     done: int
     total: int
-    finds: tuple[Found, ...] = ()
+    finds: tuple[ReviewedShot, ...] = ()
 
 
 @attrs.define(kw_only=True)
@@ -170,7 +170,7 @@ class Scout:
         self.lenses_mm = self.wishes.lenses_mm or plan.camera.lenses_mm or (plan.camera.focal_length_mm,)
         self.surroundings = Surroundings(plan)
         self.estimator = Estimator(plan, self.frames, self.aim, self.surroundings)
-        self._reviewed: dict[Shot, Found] = {}
+        self._reviewed: dict[Shot, ReviewedShot] = {}
         self._standing: dict[tuple[float, float, float], bool] = {}
         self._estimated: dict[Shot, Estimate] = {}
         self._planned: tuple[float, bool] | None = None
@@ -188,20 +188,20 @@ class Scout:
         finds = self.finds()
         yield Progress(stage="done", done=len(finds), total=len(finds), finds=finds)
 
-    def finds(self) -> tuple[Found, ...]:
+    def finds(self) -> tuple[ReviewedShot, ...]:
         """The best so far, the best first, none with a stop, each different from those before it."""
-        passed = [found for found in self._reviewed.values() if not found.stops]
-        whole = [found for found in passed if found.fits]
+        passed = [reviewed for reviewed in self._reviewed.values() if not reviewed.stops]
+        whole = [reviewed for reviewed in passed if reviewed.fits]
         ranked = sorted(
             whole if whole and self.planned_fits() else passed,
-            key=lambda found: (*found.rank, *self._equals(found.shot)),
+            key=lambda reviewed: (*reviewed.rank, *self._equals(reviewed.shot)),
         )
         if not ranked:
             return ()
         least = ranked[0].score.total - FAR_BELOW
         chosen = _varied(
-            [found.shot for found in ranked if found.score.total >= least],
-            [steady(found.score.total, STEADY_DIGITS) for found in ranked],
+            [reviewed.shot for reviewed in ranked if reviewed.score.total >= least],
+            [steady(reviewed.score.total, STEADY_DIGITS) for reviewed in ranked],
             self.wishes.top,
         )
         return tuple(ranked[row] for row in sorted(chosen))
@@ -209,10 +209,10 @@ class Scout:
     def stopped_by(self) -> Finding | None:
         """What stops every shot that was reviewed, as the best of them says it; None without such."""
         every = list(self._reviewed.values())
-        common = frozenset.intersection(*(found.stops for found in every)) if every else frozenset()
+        common = frozenset.intersection(*(reviewed.stops for reviewed in every)) if every else frozenset()
         if not common:
             return None
-        best = min(every, key=lambda found: (*found.rank, *self._equals(found.shot)))
+        best = min(every, key=lambda reviewed: (*reviewed.rank, *self._equals(reviewed.shot)))
         return best.measured.worst(set(common))
 
     def best_at(self, place: Array) -> Shot | None:
@@ -253,12 +253,12 @@ class Scout:
         there = self._places()
         heights = self.heights_m()
         total = len(there) * len(heights) * len(self.lenses_mm)
-        found: list[Spots] = []
+        lots: list[Spots] = []
         for lot in spots.bounded(self.plan, self.frames, there, heights, self.lenses_mm):
-            found.append(lot)
+            lots.append(lot)
             self.tally.candidates += len(lot)
             yield Progress(stage="places", done=self.tally.candidates, total=total)
-        every = spots.joined(found)
+        every = spots.joined(lots)
         self._note_places(there, every)
         tiles = len(np.unique(every.tiles(self.aim.middle_m), axis=0))
         a_tile = max(FRAMED_A_TILE, FRAMED_SPOTS // tiles)
@@ -380,13 +380,13 @@ class Scout:
                 for bearing in self._rails_deg(float(towards))
             ]
         )
-        found: list[Shot] = []
+        shots: list[Shot] = []
         for row in range(len(chosen)):
             tried = list(self._shots(chosen, row, float(across[row]), float(tilt[row])))
             self._estimate(tried)
-            found += tried
+            shots += tried
             yield Progress(stage="moves", done=row + 1, total=len(chosen))
-        return sorted(found, key=self._promise)
+        return sorted(shots, key=self._promise)
 
     def _promise(self, shot: Shot) -> tuple[float, ...]:
         """What shots are sorted by: the most points, as estimated."""
@@ -515,7 +515,7 @@ class Scout:
         if not tried or self.wishes.keep_place:
             return list(tried)
         chosen = _varied(tried, [self._estimated[shot].points for shot in tried], IMPROVED)
-        found: list[Shot] = []
+        shots: list[Shot] = []
         for count, row in enumerate(sorted(chosen), start=1):
             shot, step = tried[row], self.cell_m / 2.0
             for _ in range(ROUNDS):
@@ -525,9 +525,9 @@ class Scout:
                 if self._estimated[better].points > self._estimated[shot].points + WORTH_A_STEP:
                     shot = better
                 step = max(step / 2.0, 0.1)
-            found.append(shot)
+            shots.append(shot)
             yield Progress(stage="moves", done=count, total=len(chosen))
-        every = dict.fromkeys([*found, *tried])
+        every = dict.fromkeys([*shots, *tried])
         return sorted(every, key=self._promise)
 
     def _neighbours(self, shot: Shot, step_m: float) -> Iterator[Shot]:
@@ -612,10 +612,14 @@ class Scout:
         tried: set[Shot] = set()
         step = self.cell_m / 2.0
         while self.tally.reviews < self.wishes.reviews and step > 0.1:
-            for found in self.finds()[:STEPS_FROM]:
-                near = [s for s in self._neighbours(found.shot, step) if s not in tried and self._stands(s)]
+            for reviewed in self.finds()[:STEPS_FROM]:
+                near = [
+                    shot
+                    for shot in self._neighbours(reviewed.shot, step)
+                    if shot not in tried and self._stands(shot)
+                ]
                 tried.update(near)
-                least = self._estimate([found.shot])[0] - WORTH_A_REVIEW
+                least = self._estimate([reviewed.shot])[0] - WORTH_A_REVIEW
                 self._estimate(near)
                 for shot in sorted(near, key=self._promise):
                     if self.tally.reviews >= self.wishes.reviews:
@@ -639,18 +643,18 @@ class Scout:
             self._planned = shot_score(measured).total, fits(measured)
         return self._planned
 
-    def look(self, shot: Shot) -> Found:
+    def look(self, shot: Shot) -> ReviewedShot:
         """Review a shot, once."""
         if shot not in self._reviewed:
-            found = self._reviewed[shot] = Found(shot, plan_of(self.plan, shot, self.aim))
+            reviewed = self._reviewed[shot] = ReviewedShot(shot, plan_of(self.plan, shot, self.aim))
             self.tally.reviews += 1
             if self.tally.reviews % KEPT == 0:
                 best = self.finds()
                 for other in self._reviewed.values():
                     if other not in best:
                         other.let_go()
-            if not found.stops and len(self.tally.worth):
-                self.tally.learn(shot.place_m, found.score.total)
+            if not reviewed.stops and len(self.tally.worth):
+                self.tally.learn(shot.place_m, reviewed.score.total)
         return self._reviewed[shot]
 
     def _reviewing(self) -> Progress:

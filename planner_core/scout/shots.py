@@ -169,7 +169,7 @@ def nearest_foreground_m(plan: Plan, eye: Array, bearing: Array, half_deg: float
     """
     boxes = blocking.bounding_boxes(plan)
     subject = set(blocking.subject_parts(plan))
-    found = np.full(len(eye), np.inf)
+    nearest = np.full(len(eye), np.inf)
     for row, index in enumerate(boxes.block):
         block = plan.blocks[int(index)]
         if block.role in ("ground", "water") or block.shape == "ridge" or int(index) in subject:
@@ -182,8 +182,8 @@ def nearest_foreground_m(plan: Plan, eye: Array, bearing: Array, half_deg: float
         # the subject at a third leaves two thirds of the frame's width on its other side
         inside = np.abs(wrapped_deg(towards - bearing)) - wide < FAR_SIDE * half_deg
         counts = inside & ((distance < NEAR_BY_M) | (block.role == "foreground"))
-        found = np.where(counts, np.minimum(found, distance), found)
-    return found
+        nearest = np.where(counts, np.minimum(nearest, distance), nearest)
+    return nearest
 
 
 def reveals(plan: Plan) -> bool:

@@ -1,7 +1,7 @@
 """Which of two shots that are worth the same comes first.
 
-Nothing here hangs on how the scene's axes lie, nor on the order in which things are tried: a place seen in a
-mirror has the finds of the place itself, seen in that mirror.
+Nothing here depends on how the scene's axes lie, nor on the order in which shots are tried: a mirrored place
+has the mirrored finds of the place itself.
 """
 
 from __future__ import annotations
@@ -32,13 +32,13 @@ class Surroundings:
 
     def mean_distance_m(self, points_m: Array) -> Array:
         """From points (n, 3), (n,), to a micrometre."""
-        found = np.zeros(len(points_m))
+        mean_m = np.zeros(len(points_m))
         step = max(1, PAIRS_AT_ONCE // max(len(self.corners_m), 1))
         for first in range(0, len(points_m) if len(self.corners_m) else 0, step):
             rows = slice(first, first + step)
             away = points_m[rows, None] - self.corners_m
-            found[rows] = np.sqrt(np.einsum("pci,pci->pc", away, away)).mean(axis=1)
-        return np.round(found, STEADY_DIGITS)
+            mean_m[rows] = np.sqrt(np.einsum("pci,pci->pc", away, away)).mean(axis=1)
+        return np.round(mean_m, STEADY_DIGITS)
 
 
 def steady(value: float, digits: int) -> float:

@@ -46,12 +46,12 @@ def reachable(terrain: Terrain, start: Array, points: Array) -> Mask | None:
     away = np.where(free, np.linalg.norm(cells - start, axis=-1), np.inf)
     reached = _flood(free, height, away < away.min() + 1e-6)
     near = np.rint((points - low) / pace).astype(int)
-    found = np.zeros(len(points), dtype=bool)
+    reachable = np.zeros(len(points), dtype=bool)
     for dx in (-1, 0, 1):
         for dy in (-1, 0, 1):
             i, j = (np.clip(near + np.array([dx, dy]), 0, shape - 1)).T
-            found |= reached[i, j]
-    return found
+            reachable |= reached[i, j]
+    return reachable
 
 
 def _flood(free: Mask, height: Array, start: Mask) -> Mask:

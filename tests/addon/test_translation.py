@@ -33,7 +33,7 @@ from planner_core.review.findings import SPEAKERS, Sentences, sentences, speaks
 from planner_core.review.german import remedies as german
 from planner_core.review.remedy import Remedy
 from planner_core.scout.finds import describe, report
-from planner_core.scout.search import Found, Scout, Wishes
+from planner_core.scout.search import ReviewedShot, Scout, Wishes
 from planner_core.words import language
 from planner_core.words.language import Language, in_words
 from tests.addon.messages import SOURCES, all_messages, filled_in_too_early
@@ -364,7 +364,7 @@ def test_a_fit_and_a_refusal_speak_german(project_root: Path, tmp_path: Path) ->
 # ---------------------------------------------------------------- what a search for a shot tells
 
 
-Search = tuple[Scout, list[Found]]
+Search = tuple[Scout, list[ReviewedShot]]
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from planner_core import compute_frames, review
-from planner_core.begin import together
+from planner_core.begin import conflicts
 from planner_core.begin.chooser import FirstPlan, first_plan
 from planner_core.begin.clock import guess_zone
 from planner_core.begin.facts import Facts, Thing, parse_event, parse_place, parse_thing
@@ -172,14 +172,14 @@ def test_facts_are_given_up_one_at_a_time_before_two_together() -> None:
         foreground=POST,
         focal_length_mm=85.0,
     )
-    names = [name for name, _ in together.alternatives(facts)]
+    names = [name for name, _ in conflicts.alternatives(facts)]
     assert names[:3] == ["foreground", "lens", "foreground"]
     assert set(names[3:]) == {"subject"}
-    both = list(together.alternatives(facts))[2][1]
+    both = list(conflicts.alternatives(facts))[2][1]
     assert (both.foreground, both.focal_length_mm) == (None, None)
-    nearer = next(iter(together.alternatives(attrs.evolve(facts, foreground=None, focal_length_mm=None))))[1]
+    nearer = next(iter(conflicts.alternatives(attrs.evolve(facts, foreground=None, focal_length_mm=None))))[1]
     assert nearer.subject.distance_m > TOWER.distance_m
-    assert together.instead_text(facts, attrs.evolve(facts, focal_length_mm=24.0)) == "A lens of 24 mm"
+    assert conflicts.instead_text(facts, attrs.evolve(facts, focal_length_mm=24.0)) == "A lens of 24 mm"
 
 
 # ---------------------------------------------------------------- any place, any evening

@@ -22,7 +22,7 @@ from planner_core.scout import places
 from planner_core.scout.finds import report
 from planner_core.scout.picture import finds_png, frame_pictures, shown_frames
 from planner_core.scout.places import Terrain, standing_places
-from planner_core.scout.search import Found, Scout, Wishes
+from planner_core.scout.search import ReviewedShot, Scout, Wishes
 from planner_core.scout.shots import Aim, Shot, plan_of
 from tests.scouting import TOWER, box, ground, mirrored, mirrored_sky, place, random_place
 
@@ -47,7 +47,7 @@ def square() -> Scout:
     return searched(place(TOWER, BENCH, SQUARE))
 
 
-def best(plan: Plan, wishes: Wishes = QUICK) -> Found:
+def best(plan: Plan, wishes: Wishes = QUICK) -> ReviewedShot:
     return searched(plan, wishes).finds()[0]
 
 
@@ -180,7 +180,7 @@ def test_a_wall_before_the_subject_takes_away_the_places_behind_it() -> None:
 MIRROR_PLACES = int(os.environ.get("DUSKRAIL_SCOUT_MIRRORS", "2"))
 
 
-def seen(found: Found, side: float) -> Array:
+def seen(found: ReviewedShot, side: float) -> Array:
     """Where the camera is at the start and the end, which way it looks there, its lens and the points; with
     side −1 as a mirror along the scene's Y shows them.
     """

@@ -15,7 +15,7 @@ from planner_core.plan.model import Plan
 from planner_core.scout import spots
 from planner_core.scout.estimate import Framer
 from planner_core.scout.places import standing_places
-from planner_core.scout.search import Found, Scout, Wishes
+from planner_core.scout.search import ReviewedShot, Scout, Wishes
 from tests.scouting import TOWER, box, ground, place
 
 pytestmark = pytest.mark.once
@@ -26,7 +26,7 @@ ENOUGH = 0.97  # of the best that trying everything finds
 NOTHING = 0.0  # where the subject is hidden from everywhere
 
 
-def finds(plan: Plan, wishes: Wishes) -> tuple[Found, ...]:
+def finds(plan: Plan, wishes: Wishes) -> tuple[ReviewedShot, ...]:
     scout = Scout(plan, wishes)
     for _ in scout.run():
         pass
