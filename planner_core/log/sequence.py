@@ -162,7 +162,7 @@ def _walk(frames: list[Taken], measured_s: float) -> tuple[list[Taken], list[int
 
 
 def _keeps_on(frames: list[Taken], place: int, measured_s: float, slack: float) -> bool:
-    """Whether the frames after an odd one are as late as it is: then the sequence goes on from there."""
+    """Whether the next frames come whole intervals after an odd one: then the sequence goes on from it."""
     following = frames[place + 1 : place + 4]
     if not following:
         return False
