@@ -143,8 +143,8 @@ def _plain_walls(lit: Array, facing: Array, sun: Array) -> tuple[Array, Array]:
     weights = 1.0 + TURNED_COUNT * is_up * turned**2
     terms = np.column_stack([np.ones(len(facing)), facing])
     squares = np.einsum("fw,wi,wj->fij", weights, terms, terms)
-    found = np.linalg.solve(squares, np.einsum("fw,wi,fwc->fic", weights, terms, lit))
-    return found[:, 0], found[:, 1:]
+    coefficients = np.linalg.solve(squares, np.einsum("fw,wi,fwc->fic", weights, terms, lit))
+    return coefficients[:, 0], coefficients[:, 1:]
 
 
 def _up_and_walls() -> Array:

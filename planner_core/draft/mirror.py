@@ -114,7 +114,7 @@ def water_level_m(plan: Plan) -> float:
 
 def outlines(plan: Plan, eye_m: ArrayLike) -> list[Outline]:
     """Outlines of what stands up, the farthest first."""
-    eye, found = np.asarray(eye_m, dtype=np.float64), []
+    eye, standing = np.asarray(eye_m, dtype=np.float64), []
     for index, block in enumerate(plan.blocks):
         if block.role in ("ground", "water"):
             continue
@@ -122,14 +122,14 @@ def outlines(plan: Plan, eye_m: ArrayLike) -> list[Outline]:
         distance = np.hypot(away[:, 0], away[:, 1])
         bearing = np.arctan2(away[:, 1], away[:, 0])
         if block.shape == "ridge":
-            found += _skyline(index, away, distance, bearing)
+            standing += _skyline(index, away, distance, bearing)
             continue
         middle = np.arctan2(np.sin(bearing).mean(), np.cos(bearing).mean())
         aside = (bearing - middle + np.pi) % (2.0 * np.pi) - np.pi
         if distance.min() < 2.0 or np.ptp(aside) > np.pi:
             continue
         top = float(away[:, 2].max())
-        found.append(
+        standing.append(
             Outline(
                 block=index,
                 first_rad=float(middle + aside.min()),
@@ -139,8 +139,8 @@ def outlines(plan: Plan, eye_m: ArrayLike) -> list[Outline]:
                 last_m=top,
             )
         )
-    found.sort(key=lambda one: -one.distance_m)
-    return found[-MOST_OUTLINES:]
+    standing.sort(key=lambda one: -one.distance_m)
+    return standing[-MOST_OUTLINES:]
 
 
 def sun_seen_over_land(frames: FrameTable, eye_m: ArrayLike) -> Array:
@@ -172,7 +172,7 @@ def is_hidden(found: list[Outline], eye_m: Array, places_m: Array, toward: Array
     return np.asarray(_struck(near, high_m, there_m, bearing, rays)[:, 0] >= 0)
 
 
-def _in_sector(found: list[Outline], bearing: Array, toward_rad: float) -> list[Outline]:
+def _in_sector(standing: list[Outline], bearing: Array, toward_rad: float) -> list[Outline]:
     """Outlines that reach into the sector which rays from bearings (n,) toward one bearing can cross."""
     aside = (bearing - toward_rad + np.pi) % (2.0 * np.pi) - np.pi
     low, high = min(float(aside.min()), 0.0), max(float(aside.max()), 0.0)
@@ -182,7 +182,7 @@ def _in_sector(found: list[Outline], bearing: Array, toward_rad: float) -> list[
         off = abs((off + np.pi) % (2.0 * np.pi) - np.pi)
         return bool(off <= (one.last_rad - one.first_rad + high - low) / 2.0 + 1e-9)
 
-    return [one for one in found if reaches(one)]
+    return [one for one in standing if reaches(one)]
 
 
 def _skyline(index: int, away: Array, distance: Array, bearing: Array) -> list[Outline]:
@@ -209,12 +209,12 @@ def _height(one: Outline, bearing: Array) -> tuple[NDArray[np.bool_], Array]:
     wide = one.last_rad - one.first_rad
     along = bearing - one.first_rad
     along -= 2.0 * np.pi * np.floor((along + np.pi - wide / 2.0) / (2.0 * np.pi))  # quicker than a remainder
-    place = along / wide
-    return (place >= 0.0) & (place <= 1.0), one.first_m + place * (one.last_m - one.first_m)
+    fraction = along / wide
+    return (fraction >= 0.0) & (fraction <= 1.0), one.first_m + fraction * (one.last_m - one.first_m)
 
 
 def _struck(
-    found: list[Outline], high_m: float, there_m: Array, bearing: Array, toward: Array
+    standing: list[Outline], high_m: float, there_m: Array, bearing: Array, toward: Array
 ) -> NDArray[np.intp]:
     """Which block rays (n, k, 3) strike that start on the water at distances (n,) and bearings (n,); −1 for
     none.
@@ -223,7 +223,7 @@ def _struck(
     turned = np.arctan2(toward[..., 1], toward[..., 0]) - bearing[:, None]
     turned = (turned + np.pi) % (2.0 * np.pi) - np.pi
     steep = np.maximum(toward[..., 2], 0.0) / np.maximum(np.hypot(toward[..., 0], toward[..., 1]), 1e-9)
-    for one in found:
+    for one in standing:
         before = np.flatnonzero(there_m < one.distance_m)
         left = (one.distance_m - there_m[before])[:, None]
         aside = bearing[before, None] + turned[before] * (left / one.distance_m)

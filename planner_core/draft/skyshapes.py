@@ -93,7 +93,7 @@ def clouds(directions: Array, drift: Array) -> Array:
     up = np.maximum(directions[:, 2], 0.0)
     place = directions[:, :2] / (up + NEAREST_RISE)[:, None] - drift
     bent = place + np.stack(
-        [a * np.sin(place @ way) for a, way in zip(BENDS, np.array(BENT), strict=True)], axis=1
+        [a * np.sin(place @ direction) for a, direction in zip(BENDS, np.array(BENT), strict=True)], axis=1
     )
     along_x, along_y, phase, amplitude = waves().T
     total = np.sin(bent @ np.stack([along_x, along_y]) + phase) @ amplitude

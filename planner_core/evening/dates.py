@@ -295,8 +295,8 @@ class _Search:
         starts = np.array(
             [c["clip_start_utc_s"] if c["clip_start_utc_s"] is not None else np.nan for c in clips]
         )
-        place = (shown - starts) / max(self.plan.duration_s, self.plan.shoot.interval_s)
-        at = np.clip(np.nan_to_num(place, nan=_anchor_place(self.plan)), 0.0, 1.0)
+        fraction = (shown - starts) / max(self.plan.duration_s, self.plan.shoot.interval_s)
+        at = np.clip(np.nan_to_num(fraction, nan=_anchor_place(self.plan)), 0.0, 1.0)
         camera = camera_path(self.plan, at)
         north = self.site.scene_north_deg
         pixels, _ = project_px(
@@ -324,7 +324,7 @@ class _Search:
             if np.isnan(moment[i]):
                 rows.append(RiseOrSet(**common, behind=block_label(self.plan, int(hiders[i]))))
                 continue
-            in_clip = bool(0.0 <= place[i] <= 1.0)
+            in_clip = bool(0.0 <= fraction[i] <= 1.0)
             rows.append(
                 RiseOrSet(
                     **common,
@@ -363,8 +363,8 @@ class _Search:
         _, true = ephemeris.sun_position(utc_s, self.site.latitude_deg, self.site.longitude_deg)
         sun, lit = ephemeris.apparent_altitude_deg(true), ephemeris.moon_lit_fraction(utc_s)
         return [
-            {"sun_altitude_deg": float(height), "lit_fraction": float(share)}
-            for height, share in zip(sun, lit, strict=True)
+            {"sun_altitude_deg": float(height), "lit_fraction": float(fraction)}
+            for height, fraction in zip(sun, lit, strict=True)
         ]
 
     def _beside(self, bearing_deg: float, behind: int, lens_deg: float | None) -> _Beside:

@@ -133,7 +133,7 @@ def _frames_with_it(plan: Plan, horizon: Skyline, date: dt.date, noon_utc_s: flo
     where = span(inside & shows & (sun < DARK_DEG))
     if where is None:
         return None
-    first, last = (1 + round(float(at[place - 1]) * (plan.shoot.frames - 1)) for place in where)
+    first, last = (1 + round(float(at[number - 1]) * (plan.shoot.frames - 1)) for number in where)
     return first, last
 
 

@@ -97,10 +97,10 @@ def find_starts(
     search = _Starts(jobs=jobs, walk_s=walk_s, reserve_s=0, watch_s=watch_s, rank=rank)
     if search.best(hurry=True) is None:
         return None
-    found = attrs.evolve(search, reserve_s=reserve_s).best()
-    assert found is not None
-    starts = tuple(start for start in found.starts_s if start is not None)
-    return Starts(starts_s=starts, rush_s=found.rush_s, moved_s=found.moved_s)
+    best = attrs.evolve(search, reserve_s=reserve_s).best()
+    assert best is not None
+    starts = tuple(start for start in best.starts_s if start is not None)
+    return Starts(starts_s=starts, rush_s=best.rush_s, moved_s=best.moved_s)
 
 
 def shortest(
@@ -119,14 +119,14 @@ def shortest(
     search = _Stays(
         jobs=fixed, walk_s=walk_s, reserve_s=reserve_s, watch_s=watch_s, most_rush_s=starts.rush_s
     )
-    found = search.best()
-    assert found is not None
+    best = search.best()
+    assert best is not None
     return Schedule(
-        steps=tuple(Step(kind=kind, shot=shot, begin_s=a, end_s=b) for kind, shot, a, b in found.steps),
+        steps=tuple(Step(kind=kind, shot=shot, begin_s=a, end_s=b) for kind, shot, a, b in best.steps),
         starts_s=starts.starts_s,
         rush_s=starts.rush_s,
         moved_s=starts.moved_s,
-        out_s=found.out_s,
+        out_s=best.out_s,
     )
 
 

@@ -133,22 +133,22 @@ def blocks_in_the_way(
     points_m (3,) or (n, 3), close to each other, and directions (n, 3), unit vectors above the horizon; shape
     (n,).
     """
-    points, ways = np.asarray(points_m, dtype=np.float64), np.asarray(directions, dtype=np.float64)
-    if not len(ways) or not plan.blocks:
-        return np.full(len(ways), OPEN, dtype=np.intp)
-    beside = set(range(len(plan.blocks))) - _towards(plan, np.atleast_2d(points), ways)
-    _, met = visibility.first_hits(plan, points, ways, ignoring=beside | set(ignoring))
+    points, vectors = np.asarray(points_m, dtype=np.float64), np.asarray(directions, dtype=np.float64)
+    if not len(vectors) or not plan.blocks:
+        return np.full(len(vectors), OPEN, dtype=np.intp)
+    beside = set(range(len(plan.blocks))) - _towards(plan, np.atleast_2d(points), vectors)
+    _, met = visibility.first_hits(plan, points, vectors, ignoring=beside | set(ignoring))
     return np.where(met >= 0, met, OPEN).astype(np.intp)
 
 
-def _towards(plan: Plan, points: Array, ways: Array) -> set[int]:
+def _towards(plan: Plan, points: Array, directions: Array) -> set[int]:
     """The blocks that could be met: spheres around their boxes against the cone of directions."""
     boxes = blocking.bounding_boxes(plan)
     eye = (points.min(axis=0) + points.max(axis=0)) / 2.0
     spread = float(np.linalg.norm(points - eye, axis=1).max())
-    axis = ways.mean(axis=0)
+    axis = directions.mean(axis=0)
     axis /= max(float(np.linalg.norm(axis)), 1e-12)
-    cone = float(np.arccos(np.clip(np.min(ways @ axis), -1.0, 1.0)))
+    cone = float(np.arccos(np.clip(np.min(directions @ axis), -1.0, 1.0)))
     offset = boxes.centre_m - eye
     distance = np.maximum(np.linalg.norm(offset, axis=1), 1e-9)
     reach = np.minimum((np.linalg.norm(boxes.half_m, axis=1) + spread) / distance, 1.0)

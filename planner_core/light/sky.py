@@ -336,11 +336,11 @@ def _between_rows(at: Array, known: Array, row: Callable[[int], Array]) -> Array
     """Rows (...) of a table for known values (n,), rising, straight between them and held beyond; shape
     (*at.shape, ...). Only the rows that it takes are asked for.
     """
-    place = np.clip(np.searchsorted(known, at) - 1, 0, len(known) - 2)
-    fraction = np.clip((at - known[place]) / (known[place + 1] - known[place]), 0.0, 1.0)
-    wanted, index = np.unique(np.concatenate([place.ravel(), place.ravel() + 1]), return_inverse=True)
+    below = np.clip(np.searchsorted(known, at) - 1, 0, len(known) - 2)
+    fraction = np.clip((at - known[below]) / (known[below + 1] - known[below]), 0.0, 1.0)
+    wanted, index = np.unique(np.concatenate([below.ravel(), below.ravel() + 1]), return_inverse=True)
     rows = np.stack([row(number) for number in wanted.tolist() or [0]])
-    before, after = index[: place.size].reshape(place.shape), index[place.size :].reshape(place.shape)
+    before, after = index[: below.size].reshape(below.shape), index[below.size :].reshape(below.shape)
     fraction = fraction.reshape(fraction.shape + (1,) * (rows.ndim - 1))
     return np.asarray(rows[before] + fraction * (rows[after] - rows[before]))
 

@@ -93,8 +93,8 @@ def _triangles(corners: list[tuple[float, float]]) -> list[list[int]]:
     return [*ears, left]
 
 
-def _is_ear(left: list[int], place: int, corners: list[tuple[float, float]]) -> bool:
-    a, b, c = left[place - 1], left[place], left[(place + 1) % len(left)]
+def _is_ear(left: list[int], index: int, corners: list[tuple[float, float]]) -> bool:
+    a, b, c = left[index - 1], left[index], left[(index + 1) % len(left)]
     pa, pb, pc = corners[a], corners[b], corners[c]
     if _left_turn(pa, pb, pc) < 0.0:
         return False

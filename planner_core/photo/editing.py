@@ -116,10 +116,10 @@ def corner_at(plan: Plan, photo: Photo, point_px: Pixel, within_px: float) -> Co
     """The corner that a photograph, as it is aimed now, has nearest to a point; of those behind one another
     the nearer one. None where there is none so near.
     """
-    found = list(corners(plan))
-    if not found:
+    all_corners = list(corners(plan))
+    if not all_corners:
         return None
-    away = np.array([corner.place_m for corner in found]) - photo.place_m
+    away = np.array([corner.place_m for corner in all_corners]) - photo.place_m
     distance = np.linalg.norm(away, axis=1)
     aim = camera.photo_rotation(photo, plan.site.scene_north_deg)
     seen = camera.pixels(photo, away, aim, camera.focal_px(photo))
@@ -130,4 +130,4 @@ def corner_at(plan: Plan, photo: Photo, point_px: Pixel, within_px: float) -> Co
     if not len(near):
         return None
     best = near[np.lexsort((distance[near], np.round(off_px[near])))[0]]
-    return found[int(best)]
+    return all_corners[int(best)]

@@ -128,11 +128,11 @@ class _Guarded:
         self._bytes += len(content)
         return content
 
-    def seek(self, place: int, whence: int = 0) -> int:
+    def seek(self, offset: int, whence: int = 0) -> int:
         self._reads += 1
         if self._reads > MOST_READS:
             raise _TooMuch
-        return self._file.seek(place, whence)
+        return self._file.seek(offset, whence)
 
     def tell(self) -> int:
         return self._file.tell()
@@ -246,10 +246,10 @@ def _panorama(path: Path) -> float | None:
     if value("ProjectionType").lower() != "cylindrical":
         return None
     try:
-        share = float(value("CroppedAreaImageWidthPixels")) / float(value("FullPanoWidthPixels"))
+        fraction = float(value("CroppedAreaImageWidthPixels")) / float(value("FullPanoWidthPixels"))
     except (ValueError, ZeroDivisionError):
         return None
-    return _within(360.0 * share, 1.0, 360.0)
+    return _within(360.0 * fraction, 1.0, 360.0)
 
 
 # ---------------------------------------------------------------- place and direction
@@ -281,7 +281,7 @@ def _angle(tags: Mapping[str, Any], name: str, negative: str, limit: float) -> f
     side = (text_in(tags, name + "Ref") or "").upper()[:1]
     if not 1 <= len(parts) <= 3 or not side:
         return None
-    degrees = sum(part / 60.0**place for place, part in enumerate(parts))
+    degrees = sum(part / 60.0**power for power, part in enumerate(parts))
     if not 0.0 <= degrees <= limit:
         return None
     return -degrees if side == negative else degrees

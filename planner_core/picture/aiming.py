@@ -89,17 +89,17 @@ def _set_to(plan: Plan, name: str, values: Array, chosen: NDArray[np.bool_]) -> 
     limits = {axis.name: axis for axis in axis_limits(plan)}
     if name not in limits:
         values, chosen = np.full(len(values), values[chosen].mean()), np.ones(len(values), dtype=bool)
-    found = {}
+    changes = {}
     before: float | None = None
-    for place, pose in enumerate(plan.move.poses):
-        if not chosen[place]:
+    for index, pose in enumerate(plan.move.poses):
+        if not chosen[index]:
             before = getattr(pose, name) if getattr(pose, name) is not None else before
             continue
-        value = round(float(values[place]), DIGITS)
+        value = round(float(values[index]), DIGITS)
         if name in limits:
             value = _in_range(value, limits[name].low, limits[name].high, name == "pan_deg", before)
-        before = found[f"move.poses[{place}].{name}"] = round(value, DIGITS)
-    return found
+        before = changes[f"move.poses[{index}].{name}"] = round(value, DIGITS)
+    return changes
 
 
 def _in_range(value: float, low: float, high: float, turns: bool, before: float | None) -> float:

@@ -122,8 +122,8 @@ class BlockProjection:
             left += self.width_px / 2.0
             right += self.width_px / 2.0
             top, bottom = self.height_px / 2.0 - high, self.height_px / 2.0 - low
-            for place, side in enumerate((left, top, right, bottom, depth)):
-                by_block[place, rows] = self._by_block(side, _JOINS[place])
+            for index, side in enumerate((left, top, right, bottom, depth)):
+                by_block[index, rows] = self._by_block(side, _JOINS[index])
         left, top, right, bottom, depth = by_block
         return left, top, right, bottom, depth
 

@@ -395,9 +395,9 @@ def _crossed(plan: Plan, visibility: BlockVisibility, subject: SubjectReading) -
     roles = np.array([block.role for block in plan.blocks])
     near = (visibility.distance_m[looked_at] < NEAR_BY_M) & (roles != "ground") & (roles != "water")
     before = np.where(near | (roles == "foreground"), np.nan_to_num(subject.seen.hidden_by), 0.0).sum(axis=1)
-    found = np.zeros(count)
-    found[hidden] = np.interp(hidden, looked_at, before)
-    return np.minimum(found, 1.0 - subject.visible)
+    crossed = np.zeros(count)
+    crossed[hidden] = np.interp(hidden, looked_at, before)
+    return np.minimum(crossed, 1.0 - subject.visible)
 
 
 def _foreground_score(foreground: Array) -> Array:

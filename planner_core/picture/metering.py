@@ -414,9 +414,9 @@ class _Reading:
         lit = np.flatnonzero(self.pools_on.any(axis=0)[frame])
         if not len(lit):
             return light
-        way = self.pools.places_m - points[lit][:, None]
-        away = np.maximum(length(way), LAMP_SIZE_M)
-        facing = np.maximum(np.einsum("kpi,ki->kp", way, normal[lit]), 0.0) / away
+        toward = self.pools.places_m - points[lit][:, None]
+        away = np.maximum(length(toward), LAMP_SIZE_M)
+        facing = np.maximum(np.einsum("kpi,ki->kp", toward, normal[lit]), 0.0) / away
         lux = self.pools_on[:, frame[lit]].T * (self.light.lamps @ LUMINANCE)[frame[lit], None]
         light[lit] = np.sum(self.pools.intensity * lux * facing / away**2, axis=1)
         return light
@@ -458,22 +458,22 @@ class _Reading:
 
     def _mirrored(self, rays: Array, drop: Array, points: Array, ray: Rows) -> Array:
         """What rays see in level water at points (k, 3): the sky, or a block, found by its image below."""
-        ways = rays * [1.0, 1.0, 0.0]
-        ways[:, 2] = drop
-        ways /= length(ways)[:, None]
+        directions = rays * [1.0, 1.0, 0.0]
+        directions[:, 2] = drop
+        directions /= length(directions)[:, None]
         frame = self.frame[ray]
-        seen = self._low_sky(ways, frame)
-        hits = self._mirrored_hits(ways, points, ray)
+        seen = self._low_sky(directions, frame)
+        hits = self._mirrored_hits(directions, points, ray)
         met = np.flatnonzero(np.isfinite(hits.distance_m))
         if len(met):
             away = hits.distance_m[met]
-            there = points.take(met, axis=0) + away[:, None] * ways.take(met, axis=0)
+            there = points.take(met, axis=0) + away[:, None] * directions.take(met, axis=0)
             white, _ = self._matt(there, hits.block[met], hits.normal[met], frame[met])
-            seen[met] = self._through_air(white, ways[met], away, frame[met])
+            seen[met] = self._through_air(white, directions[met], away, frame[met])
         return seen
 
-    def _mirrored_hits(self, ways: Array, points: Array, ray: Rows) -> solids.Hits:
-        """What ways (k, 3) up from points in water meet, found once for frames of one view."""
+    def _mirrored_hits(self, directions: Array, points: Array, ray: Rows) -> solids.Hits:
+        """What rays in directions (k, 3) up from points in water meet, found once for frames of one view."""
         cells = self.lines * self.columns
         own = self.picture.same_view[self.frame[ray]] * cells + ray % cells
         traced, first, alike = np.unique(own, return_index=True, return_inverse=True)
@@ -486,7 +486,7 @@ class _Reading:
         )
         mine = np.flatnonzero(number[pairs.ray] >= 0)
         some = solids.Pairs(ray=number[pairs.ray[mine]], block=pairs.block[mine])
-        hits = solids.nearest(self.plan, points[first], ways[first], some)
+        hits = solids.nearest(self.plan, points[first], directions[first], some)
         return solids.Hits(
             distance_m=hits.distance_m[alike], block=hits.block[alike], normal=hits.normal[alike]
         )
@@ -536,13 +536,13 @@ class _Reading:
         (x, y, z), (sx, sy, sz) = (points[point] - boxes.centre_m[box]).T, sun[point].T
         half = boxes.half_m[box]
         enter, leave = np.full(len(point), -np.inf), np.full(len(point), np.inf)
-        for place, component, reach in (
+        for offset, component, reach in (
             (x * cos - y * sin, sx * cos - sy * sin, half[:, 0]),
             (x * sin + y * cos, sx * sin + sy * cos, half[:, 1]),
             (z, sz, half[:, 2]),
         ):
             inverse = 1.0 / (component + 1e-30)
-            middle, extent = -place * inverse, reach * np.abs(inverse)
+            middle, extent = -offset * inverse, reach * np.abs(inverse)
             enter, leave = np.maximum(enter, middle - extent), np.minimum(leave, middle + extent)
         hidden[point[(enter <= leave) & (leave > 0.0)]] = True
         return hidden
@@ -562,14 +562,14 @@ class _Reading:
         lit = lamps.share_on(lights.on_lux, self.scene.illuminance_lux[self.at][:, None])
         local = (lights.middle_m - self.eye[:, None]) @ self.rotation
         depth = -local[..., 2]
-        place = local[..., :2] / np.maximum(depth, NEAR_M)[..., None] / self.half
-        within = (np.abs(place) < 1.0).all(axis=2) & (depth > NEAR_M)
+        position = local[..., :2] / np.maximum(depth, NEAR_M)[..., None] / self.half
+        within = (np.abs(position) < 1.0).all(axis=2) & (depth > NEAR_M)
         n, on = np.nonzero((lit > 0.0) & within)
-        away, depth, place = lights.middle_m[on] - self.eye[n], depth[n, on], place[n, on]
+        away, depth, position = lights.middle_m[on] - self.eye[n], depth[n, on], position[n, on]
         far = length(away)
         facing = np.maximum(-dot(lights.area_m2[on], away), 0.0) / far  # m² across the sight
-        column = ((place[:, 0] + 1.0) * (self.columns / 2.0)).astype(np.intp)
-        line = ((1.0 - place[:, 1]) * (self.lines / 2.0)).astype(np.intp)
+        column = ((position[:, 0] + 1.0) * (self.columns / 2.0)).astype(np.intp)
+        line = ((1.0 - position[:, 1]) * (self.lines / 2.0)).astype(np.intp)
         seen = far <= distance[n, line, column] * 1.05 + 1.0
         # a cell's part of the picture plane, seen from here, takes in this much of the pane
         covers = np.minimum(facing * far / depth**3 / cell_sr, 1.0)
@@ -602,9 +602,9 @@ class _Reading:
         return albedo * (direct * ~shaded + to_moon + lit), rise
 
 
-def _near_the_way(points: Array, way: Array, centre: Array, half: Array) -> tuple[Rows, Rows]:
-    """Points (k, 3) and boxes (b, 3), one ball around each, that lie on the way (k, 3) from the point."""
-    along = way @ centre.T - dot(points, way)[:, None]
+def _near_the_way(points: Array, direction: Array, centre: Array, half: Array) -> tuple[Rows, Rows]:
+    """Points (k, 3) and boxes (b, 3), one ball around each, that lie in a direction (k, 3) from the point."""
+    along = direction @ centre.T - dot(points, direction)[:, None]
     apart = dot(points, points)[:, None] + dot(centre, centre) - 2.0 * (points @ centre.T)
     ball = dot(half, half) * 1.001 + 1e-3
     point, box = np.nonzero((apart - along**2 <= ball) & (along > -np.sqrt(ball)))

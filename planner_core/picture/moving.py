@@ -49,13 +49,13 @@ def movers(view: View) -> tuple[Mover, ...]:
     moving = {index: kind for index, kind in kinds.items() if kind != "nothing"}
     if not moving:
         return ()
-    found: dict[str, Mover] = {}
+    nearest: dict[str, Mover] = {}
     for index, kind in moving.items():
         distance = _nearest_m(plan, view, index)
-        known = found.get(kind)
+        known = nearest.get(kind)
         if np.isfinite(distance) and (known is None or distance < known.distance_m):
-            found[kind] = Mover(block=index, kind=kind, distance_m=distance)
-    return tuple(found.values())
+            nearest[kind] = Mover(block=index, kind=kind, distance_m=distance)
+    return tuple(nearest.values())
 
 
 def _nearest_m(plan: Plan, view: View, index: int) -> float:

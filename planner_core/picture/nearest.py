@@ -299,20 +299,20 @@ def _look(view: BlockProjection, best: NearestOfClip, *pairs: tuple[Indices, Ind
     for first in range(0, len(frames), PAIRS_AT_A_TIME):
         frame, block = frames[first : first + PAIRS_AT_A_TIME], blocks[first : first + PAIRS_AT_A_TIME]
         nearest = nearest_parts(view.plan, block, view.camera_m[frame], view.camera_rotation[frame])
-        owner, place = _least_of(nearest.distance_m, block, best.distance_m)
-        best.distance_m[owner], best.near_m[owner] = nearest.distance_m[place], nearest.near_m[place]
-        best.frame[owner] = frame[place]
-        owner, place = _least_of(nearest.depth_m, block, best.depth_m)
-        best.depth_m[owner], best.depth_frame[owner] = nearest.depth_m[place], frame[place]
+        owner, chosen = _least_of(nearest.distance_m, block, best.distance_m)
+        best.distance_m[owner], best.near_m[owner] = nearest.distance_m[chosen], nearest.near_m[chosen]
+        best.frame[owner] = frame[chosen]
+        owner, chosen = _least_of(nearest.depth_m, block, best.depth_m)
+        best.depth_m[owner], best.depth_frame[owner] = nearest.depth_m[chosen], frame[chosen]
 
 
 def _least_of(values: Array, owner: Indices, known: Array) -> tuple[Indices, Indices]:
-    """Owners whose least value is below what is known of them, and the places of those values."""
+    """Owners whose least value is below what is known of them, and the indices of those values."""
     order = np.lexsort((values, owner))
     owners, first = np.unique(owner[order], return_index=True)
-    place = order[first]
-    less = values[place] < known[owners]
-    return owners[less], place[less]
+    index = order[first]
+    less = values[index] < known[owners]
+    return owners[less], index[less]
 
 
 # ---------------------------------------------------------------- faces

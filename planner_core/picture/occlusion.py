@@ -117,14 +117,14 @@ class Occlusion:
         near: Callable[[int, Frames], Mask],
         lifts_m: Array | None = None,
     ) -> tuple[Array, Array, NDArray[np.intp]]:
-        """start (3, n, 1 or rays) and way (3, n, rays): share free, share hidden by each block, rays that
-        meet the group.
+        """start (3, n, 1 or rays) and directions (3, n, rays): share free, share hidden by each block, rays
+        that meet the group.
 
         near(block, rows) says which rays of some frames may meet a block at all, (rows, rays). lifts_m
         (n, blocks) is by how much blocks stand above where the plan has them.
         """
         count, rays = directions.shape[1:]
-        ways = np.ascontiguousarray(directions).reshape(3, -1)
+        toward = np.ascontiguousarray(directions).reshape(3, -1)
         starts = np.ascontiguousarray(start).reshape(3, -1)
         step = rays if start.shape[2] == 1 else 1
 
@@ -138,7 +138,7 @@ class Occlusion:
         everywhere = np.arange(count)
         for index in group:
             tried = np.flatnonzero(near(index, everywhere))
-            for enter, leave in self._meetings(index, beside(index, tried), ways[:, tried]):
+            for enter, leave in self._meetings(index, beside(index, tried), toward[:, tried]):
                 meets = (enter <= leave) & (leave > 0.0)
                 nearer = np.minimum(reach[tried], np.maximum(enter, 0.0))
                 reach[tried] = np.where(meets, nearer, reach[tried])
@@ -152,7 +152,7 @@ class Occlusion:
             row, ray = np.nonzero(near(index, rows) & target[rows])
             tried = rows[row] * rays + ray
             here = np.zeros(len(tried), dtype=bool)
-            for enter, leave in self._meetings(index, beside(index, tried), ways[:, tried]):
+            for enter, leave in self._meetings(index, beside(index, tried), toward[:, tried]):
                 here |= (enter <= leave) & (leave > 0.0) & (enter < before[tried])
             hidden[tried] |= here
             counts[rows, index] = np.bincount(row[here], minlength=len(rows))
@@ -160,12 +160,12 @@ class Occlusion:
             free = 1.0 - hidden.reshape(count, rays).sum(axis=1) / hits
             return free, counts / hits[:, None], hits
 
-    def _meetings(self, index: int, starts: Array, ways: Array) -> Iterator[tuple[Array, Array]]:
+    def _meetings(self, index: int, starts: Array, directions: Array) -> Iterator[tuple[Array, Array]]:
         """Where rays enter and leave each piece of a block; counts them as work done."""
-        if ways.shape[1]:
+        if directions.shape[1]:
             for piece in self._pieces(index):
-                self.projection.work.ray_tests += ways.shape[1]
-                yield interval(piece, starts, ways)
+                self.projection.work.ray_tests += directions.shape[1]
+                yield interval(piece, starts, directions)
 
     def _pieces(self, index: int) -> tuple[blocking.ConvexPiece, ...]:
         if index not in self._pieces_of:

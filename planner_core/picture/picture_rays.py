@@ -38,8 +38,8 @@ def cell_directions(plan: Plan, rotation: Array, size: tuple[int, int] = (COLUMN
     local = np.column_stack([across.ravel(), up.ravel(), np.full(across.size, -1.0)])
     local /= vectors.length(local)[:, None]
     (x, y, z), turned = local.T, rotation[..., None]
-    ways = turned[:, :, 0] * x + turned[:, :, 2] * z + turned[:, :, 1] * y
-    return np.ascontiguousarray(ways.transpose(0, 2, 1))
+    directions = turned[:, :, 0] * x + turned[:, :, 2] * z + turned[:, :, 1] * y
+    return np.ascontiguousarray(directions.transpose(0, 2, 1))
 
 
 class PictureRays:

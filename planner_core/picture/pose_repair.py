@@ -64,7 +64,7 @@ class PoseStep:
     @property
     def changes(self) -> dict[str, float]:
         """The plan's fields by path with their new values."""
-        return {f"move.poses[{place}].{self.axis}": value for place, value in self.values.items()}
+        return {f"move.poses[{index}].{self.axis}": value for index, value in self.values.items()}
 
 
 def step_text(step: PoseStep) -> str:
@@ -94,8 +94,8 @@ def step_text(step: PoseStep) -> str:
     if step.end:
         ends = "Start the {axis} at {new} instead of {old}.", "End the {axis} at {new} instead of {old}."
         return say(ends[step.end != "first"], axis=say(verb), new=new, old=old)
-    way = "At {at:.0f} % of the move, {axis} to {new} instead of {old}."
-    return say(way, at=step.at * 100.0, axis=say(verb), new=new, old=old)
+    template = "At {at:.0f} % of the move, {axis} to {new} instead of {old}."
+    return say(template, at=step.at * 100.0, axis=say(verb), new=new, old=old)
 
 
 @frozen(kw_only=True)
@@ -114,20 +114,20 @@ class Change:
 
     def step(self, before: Plan) -> PoseStep:
         """What it sets in a plan, as facts."""
-        values = {place: getattr(self.plan.move.poses[place], self.axis) for place in self.poses}
+        values = {index: getattr(self.plan.move.poses[index], self.axis) for index in self.poses}
         if len(self.poses) > 1 or getattr(before.move.poses[self.poses[0]], self.axis) is None:
-            first, last = (_value_at(self.plan, self.axis, place) for place in (0.0, 1.0))
+            first, last = (_value_at(self.plan, self.axis, at) for at in (0.0, 1.0))
             return PoseStep(axis=self.axis, values=values, by=self.by, throughout=(first, last))
-        (place,) = self.poses
+        (index,) = self.poses
         poses = before.move.poses
         return PoseStep(
             axis=self.axis,
             values=values,
             by=self.by,
-            before=getattr(poses[place], self.axis),
-            after=values[place],
-            at=poses[place].at,
-            end="first" if place == 0 else "last" if place == len(poses) - 1 else "",
+            before=getattr(poses[index], self.axis),
+            after=values[index],
+            at=poses[index].at,
+            end="first" if index == 0 else "last" if index == len(poses) - 1 else "",
         )
 
 
@@ -135,8 +135,8 @@ def _shown(axis: str, value: float) -> str:
     return f"{round(value, 3):g} m" if axis == "slide_m" else f"{round(value, 2):g}°"
 
 
-def _value_at(plan: Plan, axis: str, place: float) -> float:
-    values = axis_values(plan.move, axis, np.array([place]))
+def _value_at(plan: Plan, axis: str, at: float) -> float:
+    values = axis_values(plan.move, axis, np.array([at]))
     return float(values[0]) if values is not None else 0.0
 
 

@@ -150,8 +150,8 @@ def role_speeds(plan: Plan, watched: WatchedPoints, paths: PointPaths) -> dict[s
     moved = np.where(np.isfinite(moved), moved, math.hypot(plan.clip.width_px, plan.clip.height_px))
     depth = paths.depth_m[:-1]
     speeds = {}
-    for place, role in enumerate(ROLES):
-        mine = watched.role == place
+    for index, role in enumerate(ROLES):
+        mine = watched.role == index
         if not np.any(counts[:, mine]):
             continue
         choose = _nearest if role == FOREGROUND else _median
@@ -330,7 +330,7 @@ def _blocks_in_picture(plan: Plan, blocks: Sequence[int], eyes: Array, turns: Ar
     order = np.argsort(near, kind="stable")[: int(np.isfinite(near).sum())]
     if len(order) > most:
         order = order[np.linspace(0, len(order) - 1, most).round().astype(int)]
-    return [blocks[place] for place in order]
+    return [blocks[index] for index in order]
 
 
 def _surface_points(plan: Plan, blocks: Iterable[int], lookouts: Array) -> tuple[Array, NDArray[np.intp]]:

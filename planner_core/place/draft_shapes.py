@@ -154,7 +154,7 @@ def _are_roofs(boxes: list[Block]) -> list[bool]:
     first = np.searchsorted(top[order], low - ROOF_GAP_M, side="left")
     after = np.searchsorted(top[order], low + ROOF_GAP_M, side="right")
     turn = np.radians(turn_deg)
-    found = [False] * len(boxes)
+    are_roofs = [False] * len(boxes)
     for index in np.flatnonzero(first < after):
         under = order[first[index] : after[index]]  # those whose top is at this one's foot
         under = under[(under != index) & (abs(turn_deg[index] - turn_deg[under]) <= 0.5)]
@@ -166,8 +166,8 @@ def _are_roofs(boxes: list[Block]) -> list[bool]:
         over = (abs(across) <= size[under, 0] / 2.0) & (abs(along) <= size[under, 1] / 2.0)
         shares = np.sort(size[index, :2] / size[under, :2], axis=1)
         narrower = (ROOF_NARROW[0] <= shares[:, 0]) & (shares[:, 0] <= ROOF_NARROW[1])
-        found[index] = bool(np.any(over & narrower & (abs(shares[:, 1] - 1.0) < 0.02)))
-    return found
+        are_roofs[index] = bool(np.any(over & narrower & (abs(shares[:, 1] - 1.0) < 0.02)))
+    return are_roofs
 
 
 def _bears_something(plan: Plan, block: Block) -> bool:

@@ -521,7 +521,7 @@ def _lines(geometry: Any, label: str) -> Iterator[Array]:
         positions = [line] if depth == 0 else line
         if not isinstance(positions, list) or not positions:
             raise PlanError(where, positions, "is not a line; it lists its positions in [ ]")
-        places = np.array([_position(place, f"{where}[{k}]") for k, place in enumerate(positions)])
+        places = np.array([_position(position, f"{where}[{k}]") for k, position in enumerate(positions)])
         yield from np.split(places, len(places)) if kind == "MultiPoint" else [places]
 
 
@@ -778,16 +778,16 @@ def _profile(text: str) -> list[tuple[float, float]]:
                 delimiter.join(row),
                 "is outside bearings from 0 to 360 and altitudes from -89 to 89 degrees",
             )
-        place = compass_deg(bearing)
-        if pairs.get(place, altitude) != altitude:
-            if bearing == 360.0 or place == 0.0:
+        compass = compass_deg(bearing)
+        if pairs.get(compass, altitude) != altitude:
+            if bearing == 360.0 or compass == 0.0:
                 continue  # 0 and 360 are one bearing; the first stands
             raise PlanError(
                 f"horizon profile, line {number}",
                 bearing,
                 "is the second altitude for this bearing; keep one",
             )
-        pairs[place] = altitude
+        pairs[compass] = altitude
     if len(pairs) < 2:
         raise PlanError("horizon profile", f"{len(pairs)} lines", "needs two or more bearings with altitudes")
     return list(pairs.items())

@@ -154,10 +154,10 @@ def joined(lines: Sequence[Line]) -> list[Line]:
     while left:
         ring = list(left.pop())
         while ring[0] != ring[-1]:
-            found = next((k for k, line in enumerate(left) if ring[-1] in (line[0], line[-1])), None)
-            if found is None:
+            index = next((k for k, line in enumerate(left) if ring[-1] in (line[0], line[-1])), None)
+            if index is None:
                 break
-            line = left.pop(found)
+            line = left.pop(index)
             ring += (line if line[0] == ring[-1] else line[::-1])[1:]
         if _is_ring(ring):
             rings.append(ring)

@@ -40,16 +40,16 @@ def inside(ring: Array, points: Array) -> NDArray[np.bool_]:
 
 def inside_or_on(ring: Array, points: Array, on_m: float) -> NDArray[np.bool_]:
     """Which points (n, 2) lie inside a ring (n, 2), or nearer to one of its edges than on_m."""
-    found = inside(ring, points)
-    out = np.flatnonzero(~found)
+    within = inside(ring, points)
+    out = np.flatnonzero(~within)
     edge = np.roll(ring, -1, axis=0) - ring
     length = np.maximum(np.hypot(*edge.T), 1e-12)
     away = points[out, None] - ring
     along = np.einsum("pei,ei->pe", away, edge) / length
     aside = (away[..., 0] * edge[:, 1] - away[..., 1] * edge[:, 0]) / length
     near = (np.abs(aside) < on_m) & (along > -on_m) & (along < length + on_m)
-    found[out] = near.any(axis=1)
-    return found
+    within[out] = near.any(axis=1)
+    return within
 
 
 def distance_m(ring: Array, point: Array) -> float:
@@ -249,10 +249,10 @@ class _Net:
                     self._cut(tip, sign)
 
     def _corner(self, x: float, y: float) -> int:
-        place = (float(x), float(y))
-        number = self.numbers.setdefault(place, len(self.corners))
+        corner = (float(x), float(y))
+        number = self.numbers.setdefault(corner, len(self.corners))
         if number == len(self.corners):
-            self.corners.append(place)
+            self.corners.append(corner)
         return number
 
     def _angle(self, a: int, b: int) -> float:

@@ -62,8 +62,8 @@ def roof_of(feature: Feature, outline: NDArray[np.float64], north_deg: float) ->
     if falls is None and feature.says("roof:orientation") == "across" and shape in ("gabled", "hipped"):
         # along the longer side, which is the rectangle's own x or y
         along_x = half[0] >= half[1]
-        way = (math.cos(turn), -math.sin(turn)) if along_x else (math.sin(turn), math.cos(turn))
-        falls = math.degrees(math.atan2(*way)) % 360.0
+        direction = (math.cos(turn), -math.sin(turn)) if along_x else (math.sin(turn), math.cos(turn))
+        falls = math.degrees(math.atan2(*direction)) % 360.0
     return Roof(
         roof=shape,
         roof_height_m=round(max(rise, 0.05), 3),

@@ -30,8 +30,8 @@ class Skyline:
 
     def step(self, bearing_deg: ArrayLike) -> NDArray[np.intp]:
         """The step that stands for a bearing, any shape."""
-        place = np.rint(np.asarray(bearing_deg, dtype=np.float64) / STEP_DEG).astype(np.intp)
-        return place % len(self.altitude_deg)
+        step = np.rint(np.asarray(bearing_deg, dtype=np.float64) / STEP_DEG).astype(np.intp)
+        return step % len(self.altitude_deg)
 
     def altitude_at(self, bearing_deg: ArrayLike) -> Array:
         """Altitude of the skyline, degrees, 0 or more, any shape."""
@@ -80,13 +80,13 @@ def skyline_at(plan: Plan, eye_m: ArrayLike, bearing_deg: ArrayLike) -> tuple[Ar
     start, end = starts - eye, ends - eye
     low, counts = _spans(start, end)
     past_low = (turned[:, None] - low) % STEPS
-    place, edge = np.nonzero(past_low < counts)
-    heights = _heights_deg(start, end, edge, low[edge] + past_low[place, edge])
+    row, edge = np.nonzero(past_low < counts)
+    heights = _heights_deg(start, end, edge, low[edge] + past_low[row, edge])
     altitude = np.zeros(len(turned))
-    np.maximum.at(altitude, place, heights)
-    top = heights >= altitude[place]
+    np.maximum.at(altitude, row, heights)
+    top = heights >= altitude[row]
     owner = np.full(len(turned), OPEN, dtype=np.int32)
-    owner[place[top]] = owners[edge[top]]
+    owner[row[top]] = owners[edge[top]]
     owner[altitude <= 0.0] = OPEN
     return altitude, owner
 

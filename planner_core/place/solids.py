@@ -102,11 +102,11 @@ def nearest(plan: Plan, origins_m: Array, directions: Array, pairs: Pairs) -> Hi
     hits = Hits(distance_m=np.full(count, np.inf), block=np.full(count, NOTHING), normal=np.zeros((count, 3)))
     if not len(pairs.ray):
         return hits
-    origins, ways = np.ascontiguousarray(origins_m.T), np.ascontiguousarray(directions.T)
-    found = [part for group in _groups(plan) for part in _met(group, origins, ways, pairs)]
-    if not found:
+    origins, toward = np.ascontiguousarray(origins_m.T), np.ascontiguousarray(directions.T)
+    parts = [part for group in _groups(plan) for part in _met(group, origins, toward, pairs)]
+    if not parts:
         return hits
-    ray, block, enter, normal = (np.concatenate(column) for column in zip(*found, strict=True))
+    ray, block, enter, normal = (np.concatenate(column) for column in zip(*parts, strict=True))
     # a later block counts as a touch nearer
     nearness = enter * (1.0 - TOUCHING * (block + 1.0) / len(plan.blocks))
     least = np.full(count, np.inf)
@@ -120,7 +120,9 @@ def nearest(plan: Plan, origins_m: Array, directions: Array, pairs: Pairs) -> Hi
     return hits
 
 
-def _met(group: _Group, origins: Array, ways: Array, pairs: Pairs) -> list[tuple[Rows, Rows, Array, Array]]:
+def _met(
+    group: _Group, origins: Array, directions: Array, pairs: Pairs
+) -> list[tuple[Rows, Rows, Array, Array]]:
     """Rays, the blocks with pieces in the group that they meet, how far away, and the normals of the faces
     there, in or out; in parts.
     """
@@ -132,22 +134,22 @@ def _met(group: _Group, origins: Array, ways: Array, pairs: Pairs) -> list[tuple
         mine = np.repeat(mine, counts)
         piece = np.arange(len(mine)) + np.repeat(piece - starts, counts)
     rays = pairs.ray[mine]
-    found = []
+    parts = []
     for begin in range(0, len(rays), PAIRS_AT_ONCE):
         part = slice(begin, begin + PAIRS_AT_ONCE)
         ray, met = rays[part], piece[part]
         start = origins.take(ray, axis=1)
         if pairs.lift_m is not None:
             start[2] -= pairs.lift_m[mine[part]]
-        enter, leave, row = _slabs(group, met, start, ways.take(ray, axis=1))
+        enter, leave, row = _slabs(group, met, start, directions.take(ray, axis=1))
         hit = np.flatnonzero((enter <= leave) & (enter > 0.0))
         met = met[hit]
         normal = group.slabs[row[hit], :3, met]
-        found.append((ray[hit], group.block[met], enter[hit], normal))
-    return found
+        parts.append((ray[hit], group.block[met], enter[hit], normal))
+    return parts
 
 
-def _slabs(group: _Group, piece: Rows, origins: Array, ways: Array) -> tuple[Array, Array, Rows]:
+def _slabs(group: _Group, piece: Rows, origins: Array, directions: Array) -> tuple[Array, Array, Rows]:
     """Where rays (3, n) enter and leave pieces (n,), in lengths of their direction, and through which row of
     faces they enter (Kay and Kajiya, *SIGGRAPH 1986*).
     """
@@ -155,13 +157,13 @@ def _slabs(group: _Group, piece: Rows, origins: Array, ways: Array) -> tuple[Arr
     row = np.zeros(len(piece), dtype=np.intp)
     for number, (slab, along) in enumerate(zip(group.slabs, group.along, strict=True)):
         normal = [(component, slab[component].take(piece)) for component in along]
-        inverse = _sum_of_products(normal, ways)
+        inverse = _sum_of_products(normal, directions)
         inverse += 1e-300
         np.divide(1.0, inverse, out=inverse)
-        place = _sum_of_products(normal, origins)
+        position = _sum_of_products(normal, origins)
         low, high = slab[3].take(piece), slab[4].take(piece)
         for limit in (low, high):
-            limit -= place
+            limit -= position
             limit *= inverse
         into = np.minimum(low, high)
         row[into > enter] = number

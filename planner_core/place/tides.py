@@ -57,5 +57,5 @@ def lifts_m(plan: Plan, water: Array | None, count: int) -> Array | None:
 
 def tidal_blocks(plan: Plan) -> NDArray[np.intp]:
     """The blocks that rise and fall."""
-    found = [index for index, block in enumerate(plan.blocks) if block.tidal and plan.site.tides]
-    return np.array(found, dtype=np.intp)
+    indices = [index for index, block in enumerate(plan.blocks) if block.tidal and plan.site.tides]
+    return np.array(indices, dtype=np.intp)

@@ -33,8 +33,8 @@ def is_wall(feature: Feature) -> bool:
 def tree_blocks(feature: Feature, name: str, place_m: Array, plan: Plan, role: str) -> list[Block]:
     """A tree at a place (2,) of the scene."""
     high = _within(feature.length_m(("height", "est_height")), TREE_M, TALLEST_TREE_M)
-    share = NARROW_CROWN_SHARE if feature.says("leaf_type") == "needleleaved" else CROWN_SHARE
-    wide = _within(feature.length_m(("diameter_crown",)), share * high, TALLEST_TREE_M)
+    crown_share = NARROW_CROWN_SHARE if feature.says("leaf_type") == "needleleaved" else CROWN_SHARE
+    wide = _within(feature.length_m(("diameter_crown",)), crown_share * high, TALLEST_TREE_M)
     thick = max(TRUNK_OF_CROWN * wide, 0.05)
     foot, trunk = _foot_m(plan, place_m), TRUNK_SHARE * high
     x, y = round(float(place_m[0]), 3), round(float(place_m[1]), 3)

@@ -53,10 +53,10 @@ def interval(piece: ConvexPiece, origins: Array, directions: Array) -> tuple[Arr
     """
     towards = _along(piece.normals, directions) + 1e-300  # no division by zero, no 0 × ∞
     inverse = 1.0 / towards
-    place = _along(piece.normals, origins)
-    limits = (-1,) + (1,) * (place.ndim - 1)
-    one = (piece.low_m.reshape(limits) - place) * inverse
-    other = (piece.high_m.reshape(limits) - place) * inverse
+    position = _along(piece.normals, origins)
+    limits = (-1,) + (1,) * (position.ndim - 1)
+    one = (piece.low_m.reshape(limits) - position) * inverse
+    other = (piece.high_m.reshape(limits) - position) * inverse
     return np.minimum(one, other).max(axis=0), np.maximum(one, other).min(axis=0)
 
 

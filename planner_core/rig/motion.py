@@ -38,8 +38,8 @@ def progress(at: ArrayLike, ease: float) -> NDArray[np.float64]:
     steady = 1.0 / (1.0 - 2.0 * ease * (1.0 - 1.0 / MINIMUM_JERK_PEAK_SPEED))
     ramp_length = 2.0 * ease * steady / MINIMUM_JERK_PEAK_SPEED  # way of both ramps together
 
-    def ramp(place: NDArray[np.float64]) -> NDArray[np.float64]:
-        return ramp_length * minimum_jerk(np.minimum(place, ease) / (2.0 * ease))
+    def ramp(from_end: NDArray[np.float64]) -> NDArray[np.float64]:
+        return ramp_length * minimum_jerk(np.minimum(from_end, ease) / (2.0 * ease))
 
     middle = ramp_length / 2.0 + steady * (at - ease)
     return np.where(at < ease, ramp(at), np.where(at > 1.0 - ease, 1.0 - ramp(1.0 - at), middle))
@@ -123,11 +123,11 @@ def _axes_values(move: Move, names: Sequence[str], at: ArrayLike) -> dict[str, N
     return values
 
 
-def _warped(move: Move, place: ArrayLike) -> NDArray[np.float64]:
+def _warped(move: Move, at: ArrayLike) -> NDArray[np.float64]:
     """Share of the move's way done at places of it, any shape."""
     first, last = move.poses[0].at, move.poses[-1].at
-    place = np.asarray(place, dtype=np.float64)
-    return progress((place - first) / (last - first), move.ease) if last > first else np.zeros(place.shape)
+    at = np.asarray(at, dtype=np.float64)
+    return progress((at - first) / (last - first), move.ease) if last > first else np.zeros(at.shape)
 
 
 def _apart(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

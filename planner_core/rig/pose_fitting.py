@@ -104,7 +104,7 @@ def _target(move: Move, at: Array, wanted: Mapping[str, Array]) -> _Target:
         [np.asarray(wanted[a], dtype=np.float64) / (TOLERANCES[a] * MARGIN) for a in axes], axis=1
     )
     between = [pose.at for pose in move.poses if np.abs(at - pose.at).min() > 1e-9] if len(at) > 1 else []
-    rows = np.array([_value_between(at, values, place) for place in between]).reshape(-1, len(axes))
+    rows = np.array([_value_between(at, values, position) for position in between]).reshape(-1, len(axes))
     order = np.argsort(np.concatenate([at, between]), kind="stable")
     return _Target(
         at=np.concatenate([at, between])[order],
@@ -114,17 +114,17 @@ def _target(move: Move, at: Array, wanted: Mapping[str, Array]) -> _Target:
     )
 
 
-def _value_between(at: Array, values: Array, place: float) -> Array:
-    """Values at a place between frames, where a bend may be: what cubics through either side's frames
+def _value_between(at: Array, values: Array, position: float) -> Array:
+    """Values at a position between frames, where a bend may be: what cubics through either side's frames
     agree on.
     """
-    first_after = int(np.searchsorted(at, place))
+    first_after = int(np.searchsorted(at, position))
     estimates = []
     for low, high in ((first_after - SIDE_FRAMES, first_after), (first_after, first_after + SIDE_FRAMES)):
         side = slice(max(low, 0), max(high, 0))
         if len(at[side]) < 2:
             continue
-        step = (at[side] - place) / (at[1] - at[0])
+        step = (at[side] - position) / (at[1] - at[0])
         powers = step[:, None] ** np.arange(min(4, len(step)))
         estimates.append(np.linalg.lstsq(powers, values[side], rcond=None)[0][0])
     return np.mean(estimates, axis=0)
@@ -196,13 +196,13 @@ def _beside(move: Move, target: _Target, kept: Sequence[str]) -> Move | None:
     new = {round(float(target.at[row]), PLACE_DECIMALS): row for row in fit.rows}
     old = {round(pose.at, PLACE_DECIMALS): pose for pose in move.poses}
     poses = []
-    for place in sorted({*new, *old}):
-        values = {axis: getattr(old[place], axis) if place in old else None for axis in kept}
-        if place in new:
-            row = new[place]
+    for at in sorted({*new, *old}):
+        values = {axis: getattr(old[at], axis) if at in old else None for axis in kept}
+        if at in new:
+            row = new[at]
             values |= {axis: target.value(axis, row) for axis in target.axes if row in fit.knots[axis]}
-        if any(value is not None for value in values.values()) or place in (min(old), max(old)):
-            poses.append(Pose(at=old[place].at if place in old else float(target.at[new[place]]), **values))
+        if any(value is not None for value in values.values()) or at in (min(old), max(old)):
+            poses.append(Pose(at=old[at].at if at in old else float(target.at[new[at]]), **values))
     return attrs.evolve(move, poses=tuple(poses))
 
 
@@ -337,8 +337,8 @@ def _is_cubic(problem: _Problem, within: float, first: int, last: int) -> bool:
     span = problem.warped[first : last + 1]
     if span[-1] - span[0] < 1e-12:
         return False
-    place = 2.0 * (span - span[0]) / (span[-1] - span[0]) - 1.0
-    powers = np.stack([np.ones_like(place), place, place**2, place**3], axis=1)
+    scaled = 2.0 * (span - span[0]) / (span[-1] - span[0]) - 1.0
+    powers = np.stack([np.ones_like(scaled), scaled, scaled**2, scaled**3], axis=1)
     values = problem.values[first : last + 1]
     solved = np.linalg.lstsq(powers, values, rcond=None)[0]
     return bool(np.abs(powers @ solved - values).max() < within)
@@ -409,9 +409,9 @@ def _shifted(problem: _Problem, knots: list[int]) -> list[int]:
         moved = False
         for i in range(1, len(knots) - 1):
             for by in (-step, step):
-                place = knots[i] + by
-                if knots[i - 1] < place < knots[i + 1]:
-                    tried = [*knots[:i], place, *knots[i + 1 :]]
+                knot = knots[i] + by
+                if knots[i - 1] < knot < knots[i + 1]:
+                    tried = [*knots[:i], knot, *knots[i + 1 :]]
                     cost = problem.badness(tried)
                     if cost < best * (1.0 - 1e-6):
                         knots, best, moved = tried, cost, True

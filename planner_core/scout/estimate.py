@@ -82,7 +82,7 @@ class Framer:
 
     def _tilts(self, chosen: Spots) -> Array:
         """Tilts to try, (n, tilts)."""
-        on_horizon = [np.degrees(np.arctan((0.5 - share) * self.tall)) for share in HORIZONS]
+        on_horizon = [np.degrees(np.arctan((0.5 - height) * self.tall)) for height in HORIZONS]
         tried = np.column_stack([*(np.full(len(chosen), tilt) for tilt in on_horizon), chosen.altitude_deg])
         axis = self.plan.rig.tilt
         return tried if axis is None else np.clip(tried, axis.min_deg, axis.max_deg)

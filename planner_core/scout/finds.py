@@ -329,8 +329,8 @@ def _costs(scout: Scout, reviewed: ReviewedShot) -> tuple[str, ...]:
     planned = float(terrain.under(np.array([plan.rig.origin_m[:2]]))[0][0])
     rise = shot.place_m[2] - planned
     if abs(rise) >= 0.5:
-        way = "{rise} m up from there" if rise > 0.0 else "{rise} m down from there"
-        said.append(say(way, rise=figure(abs(rise), 2)))
+        template = "{rise} m up from there" if rise > 0.0 else "{rise} m down from there"
+        said.append(say(template, rise=figure(abs(rise), 2)))
     water, edge = terrain.shore_distance_m(place), terrain.edge_distance_m(place)
     if water < WATER_NEAR_M:
         said.append(say("water {away} m away", away=figure(water, 2)))
@@ -341,13 +341,13 @@ def _costs(scout: Scout, reviewed: ReviewedShot) -> tuple[str, ...]:
 
 def _walk(scout: Scout, reviewed: ReviewedShot) -> str:
     """How far from the planned place, and where from there as one looks at the subject."""
-    way = np.array(reviewed.shot.place_m[:2]) - scout.planned_place()[0]
-    walk = float(np.hypot(*way))
+    offset = np.array(reviewed.shot.place_m[:2]) - scout.planned_place()[0]
+    walk = float(np.hypot(*offset))
     if walk < 1.0:
         return say("at the planned place")
     ahead = ((scout.aim.low + scout.aim.high) / 2.0)[:2] - scout.planned_place()[0]
     ahead = ahead / max(float(np.hypot(*ahead)), 1e-9)
-    on, right = float(way @ ahead), float(way @ np.array([ahead[1], -ahead[0]]))
+    on, right = float(offset @ ahead), float(offset @ np.array([ahead[1], -ahead[0]]))
     least = max(0.5, 0.15 * walk)
     ahead_words = say("{way} m forward" if on > 0.0 else "{way} m back", way=figure(abs(on), 2))
     if abs(right) < least:

@@ -86,8 +86,8 @@ def _find_row(image: Image, find: Find, rank: int, top: int, draw: Draw) -> None
     raster.write(image, points, right, top + 6, FIND_COLOUR, LARGE)
     raster.write(image, _fitting(_capital(find.name), right - end - 24), end + 12, top + 10, INK)
     pictures = draw(frames, shown_frames(frames), PICTURE_PX)
-    for place, picture in enumerate(pictures):
-        raster.paste(image, picture, GAP_PX + place * (PICTURE_PX + GAP_PX), top + HEAD_PX)
+    for index, picture in enumerate(pictures):
+        raster.paste(image, picture, GAP_PX + index * (PICTURE_PX + GAP_PX), top + HEAD_PX)
 
 
 def _legend(image: Image, worth: Array, left: int, top: int) -> None:
@@ -244,9 +244,9 @@ def map_image(report: Told, columns: int) -> Image:
 def worth_colours(worth: Array) -> Array:
     """Colours (n, 3), 0 to 255, of what places are worth (n,), from the lowest of them to the highest."""
     low, high = float(worth.min()), float(worth.max())
-    share = (worth - low) / max(high - low, 1e-9) * (len(SCALE) - 1)
-    first = np.minimum(share.astype(int), len(SCALE) - 2)
-    return np.asarray(SCALE[first] + (share - first)[:, None] * (SCALE[first + 1] - SCALE[first]))
+    position = (worth - low) / max(high - low, 1e-9) * (len(SCALE) - 1)
+    first = np.minimum(position.astype(int), len(SCALE) - 2)
+    return np.asarray(SCALE[first] + (position - first)[:, None] * (SCALE[first + 1] - SCALE[first]))
 
 
 def _paint_worth(image: Image, px: Array, worth: Array, side: float) -> None:

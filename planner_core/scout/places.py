@@ -224,9 +224,9 @@ def _along(ring: Array, low: Array, high: Array) -> tuple[Array, Array]:
     length = np.linalg.norm(edge, axis=1)
     counts = np.maximum(np.ceil(length / SAMPLE_M).astype(int), 1)
     start = np.repeat(np.arange(len(ring)), counts)
-    share = (np.arange(len(start)) - np.repeat(np.cumsum(counts) - counts, counts) + 0.5) / counts[start]
+    fraction = (np.arange(len(start)) - np.repeat(np.cumsum(counts) - counts, counts) + 0.5) / counts[start]
     out = np.column_stack([edge[:, 1], -edge[:, 0]]) / np.maximum(length, 1e-9)[:, None]
-    return ring[start] + share[:, None] * edge[start], out[start]
+    return ring[start] + fraction[:, None] * edge[start], out[start]
 
 
 def _cut(start: Array, edge: Array, low: Array, high: Array) -> tuple[Array, Array]:
@@ -251,8 +251,8 @@ def _within(ring: Array, points: Array, margin_m: float) -> Mask:
     there = points[near]
     edge = np.roll(ring, -1, axis=0) - ring
     length = np.maximum(np.sum(edge**2, axis=1), 1e-12)
-    share = np.clip(np.einsum("pei,ei->pe", there[:, None] - ring, edge) / length, 0.0, 1.0)
-    away = np.linalg.norm(there[:, None] - ring - share[..., None] * edge, axis=2).min(axis=1)
+    fraction = np.clip(np.einsum("pei,ei->pe", there[:, None] - ring, edge) / length, 0.0, 1.0)
+    away = np.linalg.norm(there[:, None] - ring - fraction[..., None] * edge, axis=2).min(axis=1)
     within[near] = (away < margin_m) | outlines.inside(ring, there)
     return within
 

@@ -79,8 +79,8 @@ def write(image: Image, text: str, left: int, top: int, colour: Colour, size: in
             break
         rows = slice(max(top, 0), max(min(top + lines, len(image)), 0))
         under = image[rows, left : left + columns]
-        share = ink[rows.start - top : rows.start - top + len(under), :, None]
-        under[:] = np.round(under * (1.0 - share) + np.array(colour) * share)
+        coverage = ink[rows.start - top : rows.start - top + len(under), :, None]
+        under[:] = np.round(under * (1.0 - coverage) + np.array(colour) * coverage)
         left += columns
     return left
 
@@ -139,8 +139,8 @@ def line(image: Image, start: Array, end: Array, colour: Colour, width: float = 
     rows, columns = np.mgrid[: len(image), : image.shape[1]]
     along = np.asarray(end, dtype=np.float64) - start
     length = max(float(along @ along), 1e-9)
-    share = np.clip(((columns - start[0]) * along[0] + (rows - start[1]) * along[1]) / length, 0.0, 1.0)
-    away = np.hypot(columns - start[0] - share * along[0], rows - start[1] - share * along[1])
+    fraction = np.clip(((columns - start[0]) * along[0] + (rows - start[1]) * along[1]) / length, 0.0, 1.0)
+    away = np.hypot(columns - start[0] - fraction * along[0], rows - start[1] - fraction * along[1])
     image[away <= width / 2.0 + 0.2] = colour
 
 

@@ -479,12 +479,12 @@ class Scout:
         slide, aimed_at = self.plan.rig.slide, 1.0 if reveals(self.plan) else 0.5
         assert slide is not None
         length = slide.max_m - slide.min_m
-        travels = [round(share * length, 2) for share in (spots.USED_TRAVEL, SHORT_TRAVEL)]
-        for way in (sign * travel for travel in travels for sign in (1.0, -1.0)):
-            kind = "slide" if sideways else ("push-in" if way * towards > 0.0 else "pull-out")
-            yield attrs.evolve(rail, kind=kind, travel_m=way, aimed_at=aimed_at)
+        travels = [round(fraction * length, 2) for fraction in (spots.USED_TRAVEL, SHORT_TRAVEL)]
+        for travel_m in (sign * travel for travel in travels for sign in (1.0, -1.0)):
+            kind = "slide" if sideways else ("push-in" if travel_m * towards > 0.0 else "pull-out")
+            yield attrs.evolve(rail, kind=kind, travel_m=travel_m, aimed_at=aimed_at)
             if sideways and self.plan.rig.pan is not None:
-                yield attrs.evolve(rail, kind="slide-held", travel_m=way)
+                yield attrs.evolve(rail, kind="slide-held", travel_m=travel_m)
 
     # ------------------------------------------------------------ where the rail stands
 
@@ -499,8 +499,8 @@ class Scout:
         slide = self.plan.rig.slide
         half = (slide.max_m - slide.min_m) / 2.0 if slide else 0.0
         given = np.array([tuple(map(float, rail)) for rail in rails]).reshape(-1, 3)
-        way = half * geometry.direction(given[:, 2], 0.0, self.plan.site.scene_north_deg)[:, :2]
-        ends = np.stack([given[:, :2] - way, given[:, :2] + way], axis=1)
+        to_end = half * geometry.direction(given[:, 2], 0.0, self.plan.site.scene_north_deg)[:, :2]
+        ends = np.stack([given[:, :2] - to_end, given[:, :2] + to_end], axis=1)
         heights = self.terrain.under(ends.reshape(-1, 2))[0].reshape(-1, 2)
         safe = places.rail_stands(self.terrain, ends) & (np.ptp(heights, axis=1) < places.STEP_M)
         if self.wishes.keep_place:  # as it is planned it stands, wherever that is

@@ -67,9 +67,9 @@ class Grid:
         top = np.clip(row.astype(np.int64), 0, rows - 2)
         left = np.clip(column.astype(np.int64), 0, columns - 2)
         down, across = row - top, column - left
-        flat, place = self.heights_m.reshape(-1), top * columns + left
-        upper = flat[place] * (1.0 - across) + flat[place + 1] * across
-        lower = flat[place + columns] * (1.0 - across) + flat[place + columns + 1] * across
+        flat, index = self.heights_m.reshape(-1), top * columns + left
+        upper = flat[index] * (1.0 - across) + flat[index + 1] * across
+        lower = flat[index + columns] * (1.0 - across) + flat[index + columns + 1] * across
         return np.where(inside, upper * (1.0 - down) + lower * down, np.nan)
 
 

@@ -180,12 +180,12 @@ def _ridges(seen: Horizon, plan: Plan) -> Iterator[Block]:
 def _at_one_distance(rows: NDArray[np.intp], distance: Array) -> Iterator[NDArray[np.intp]]:
     """A stretch cut where its crest comes much nearer or goes much farther; neighbours share their end."""
     first = 0
-    for place in range(1, len(rows)):
-        nearest, farthest = distance[first : place + 1].min(), distance[first : place + 1].max()
-        long_enough = min(place - first, len(rows) - place) >= SHORTEST_PART
+    for index in range(1, len(rows)):
+        nearest, farthest = distance[first : index + 1].min(), distance[first : index + 1].max()
+        long_enough = min(index - first, len(rows) - index) >= SHORTEST_PART
         if farthest > LONGEST * nearest and long_enough:
-            yield rows[first : place + 1]
-            first = place
+            yield rows[first : index + 1]
+            first = index
     yield rows[first:]
 
 

@@ -321,8 +321,8 @@ def _geocentric(utc_s: Array, vectors: Vectors) -> Array:
     days = (utc_s + _tt_minus_utc_s(utc_s) - J2000_UTC_S) / DAY_S
     if not days.size:
         return np.zeros((0, 3))
-    place = days / NODE_STEP_D
-    before = np.floor(place).astype(np.int64)
+    position = days / NODE_STEP_D
+    before = np.floor(position).astype(np.int64)
     first, count = int(before.min()) - 1, int(before.max() - before.min()) + 4
     if count > CHEAP_NODES * days.size:
         return vectors(days, lambda waves: waves.at(days))
@@ -331,7 +331,7 @@ def _geocentric(utc_s: Array, vectors: Vectors) -> Array:
         first_d + NODE_STEP_D * np.arange(count, dtype=np.float64),
         lambda waves: waves.on_grid(first_d, NODE_STEP_D, count),
     )
-    f, index = place - before, before - first
+    f, index = position - before, before - first
     weights = (
         -f * (f - 1.0) * (f - 2.0) / 6.0,
         (f + 1.0) * (f - 1.0) * (f - 2.0) / 2.0,

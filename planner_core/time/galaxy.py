@@ -43,9 +43,11 @@ def milky_way(
     centre = centre - (centre @ pole) * pole  # the source itself lies 0.05° beside the middle of the band
     centre /= np.linalg.norm(centre)
     turn = np.radians(np.asarray(galactic_longitude_deg, dtype=np.float64))[..., None]
-    way = np.cos(turn) * centre + np.sin(turn) * np.cross(pole, centre)
-    ascension = np.degrees(np.arctan2(way[..., 1], way[..., 0]))
-    return fixed_place(ascension, np.degrees(np.arcsin(way[..., 2])), utc_s, latitude_deg, longitude_deg)
+    direction = np.cos(turn) * centre + np.sin(turn) * np.cross(pole, centre)
+    ascension = np.degrees(np.arctan2(direction[..., 1], direction[..., 0]))
+    return fixed_place(
+        ascension, np.degrees(np.arcsin(direction[..., 2])), utc_s, latitude_deg, longitude_deg
+    )
 
 
 def fixed_place(
