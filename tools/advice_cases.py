@@ -217,9 +217,9 @@ def bad_advice(document: Document, told: Callable[[Document], None] = lambda _: 
 def _worse(before: list[Document], after: list[Document], level: str) -> list[str]:
     """Codes of which a level as grave as this one, or graver, has more than before."""
     worse = []
-    for place in range(LEVELS.index(level) + 1):
+    for rank in range(LEVELS.index(level) + 1):
         was, now = (
-            Counter(f["code"] for f in each if LEVELS.index(f["level"]) <= place) for each in (before, after)
+            Counter(f["code"] for f in each if LEVELS.index(f["level"]) <= rank) for each in (before, after)
         )
         worse += [code for code in now if now[code] > was[code]]
     return worse

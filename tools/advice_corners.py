@@ -304,7 +304,7 @@ def _longest_lens(rng: random.Random, document: Document) -> None:
 
 
 def _many_poses(rng: random.Random, document: Document) -> None:
-    first, last = (document["move"]["poses"][place] for place in (0, -1))
+    first, last = (document["move"]["poses"][index] for index in (0, -1))
     inner = [
         {"at": at, "pan_deg": round(first["pan_deg"] + rng.uniform(-15.0, 15.0), 1)}
         for at in sorted(rng.sample((0.2, 0.35, 0.5, 0.65, 0.8), rng.choice((1, 2, 3))))
@@ -362,8 +362,8 @@ def _over_a_street(rng: random.Random, document: Document) -> None:
 
 def _walled_in(rng: random.Random, document: Document) -> None:
     subject = document["blocks"][0]["centre_m"]
-    share = rng.uniform(0.2, 0.6)
-    wall = [round(share * subject[0], 2), round(share * subject[1], 2), 2.0]
+    fraction = rng.uniform(0.2, 0.6)
+    wall = [round(fraction * subject[0], 2), round(fraction * subject[1], 2), 2.0]
     document["blocks"].append(
         {
             "name": "wall",

@@ -36,10 +36,10 @@ def best_s(*tasks: Callable[[], object], rounds: int = 7) -> list[float]:
         task()
     shortest = [float("inf")] * len(tasks)
     for _ in range(rounds):
-        for place, task in enumerate(tasks):
+        for index, task in enumerate(tasks):
             start = time.perf_counter()
             task()
-            shortest[place] = min(shortest[place], time.perf_counter() - start)
+            shortest[index] = min(shortest[index], time.perf_counter() - start)
     return shortest
 
 
@@ -459,7 +459,7 @@ def log() -> Iterator[str]:
                 clock = start + dt.timedelta(seconds=5 * k)
                 path.write_bytes(frame_bytes(clock, settings) + bytes(100_000) + b"\xff\xd9")
             began_s, cpu_s = time.perf_counter(), time.process_time()
-            found = find_sequence(read_card(folder), 5.0)
+            sequence = find_sequence(read_card(folder), 5.0)
             took_s, cpu_s = time.perf_counter() - began_s, time.process_time() - cpu_s
             began_s = time.process_time()
             for path in paths:
@@ -469,8 +469,8 @@ def log() -> Iterator[str]:
             read_card(folder)
             peak = tracemalloc.get_traced_memory()[1]
             tracemalloc.stop()
-        assert found is not None
-        assert found.count == count
+        assert sequence is not None
+        assert sequence.count == count
         yield (
             f"{count:,} files: {took_s:.1f} s ({cpu_s:.1f} s of computing; piexif {beside_s:.1f} s), "
             f"{peak / 1e6:.1f} MB at most, {peak / count:.0f} bytes a frame"

@@ -60,8 +60,8 @@ def find() -> Optional[Application]:
                 )
             )
         return application
-    found = shutil.which("blender")
-    first = probe(found) if found else None
+    on_path = shutil.which("blender")
+    first = probe(on_path) if on_path else None
     if first is not None and first.version >= OLDEST:
         return first
     others = [application for application in map(probe, usual_paths()) if application is not None]

@@ -235,14 +235,14 @@ def pick_interpreter(for_blender: bool = True) -> Interpreter:
     running = this_interpreter()
     if running.fits and running.can_make_venv:
         return running
-    found = [running]
+    interpreters = [running]
     for command in candidate_commands():
         interpreter = probe(command)
         if interpreter:
             if interpreter.fits and interpreter.can_make_venv:
                 return interpreter
-            found.append(interpreter)
-    fitting = [one for one in found if one.fits or (one.fits_core and not for_blender)]
+            interpreters.append(interpreter)
+    fitting = [one for one in interpreters if one.fits or (one.fits_core and not for_blender)]
     for interpreter in fitting:
         if interpreter.can_make_venv:
             return interpreter
@@ -316,16 +316,16 @@ def python_of_uv() -> bool:
     uv = shutil.which("uv")
     if not uv:
         return False
-    found = asked_of_uv([uv, "python", "find", PYTHON_OF_UV])
-    if found is None:
+    python = asked_of_uv([uv, "python", "find", PYTHON_OF_UV])
+    if python is None:
         say(f"Fetching Python {PYTHON_OF_UV} with uv, once")
         asked_of_uv([uv, "python", "install", PYTHON_OF_UV])
-        found = asked_of_uv([uv, "python", "find", PYTHON_OF_UV])
-    interpreter = probe([found]) if found else None
+        python = asked_of_uv([uv, "python", "find", PYTHON_OF_UV])
+    interpreter = probe([python]) if python else None
     if interpreter is None or not interpreter.fits:
         return False
-    assert found is not None
-    os.environ["DUSKRAIL_PYTHON"] = found
+    assert python is not None
+    os.environ["DUSKRAIL_PYTHON"] = python
     return True
 
 

@@ -65,8 +65,8 @@ def run_evening(arguments: argparse.Namespace) -> int:
 
 def _check_once(paths: list[Path]) -> None:
     """Raise UsageError where a plan stands there twice."""
-    for place, path in enumerate(paths):
-        if any(is_same_file(path, other) for other in paths[:place]):
+    for index, path in enumerate(paths):
+        if any(is_same_file(path, other) for other in paths[:index]):
             raise UsageError(f"evening: {path} is given twice; name each shot's plan once")
 
 

@@ -372,9 +372,9 @@ def judged(case: Case) -> str:
         tempfile.TemporaryDirectory(prefix="duskrail-fuzz-") as name,
         _meanwhile(few_trials=case.kind not in fuzz_cases.FOLLOWED, few_shots=case.kind != "search"),
     ):
-        found = flaw(case, call(case, Path(name)))
-    if found or case.kind not in fuzz_cases.FOLLOWED:
-        return found
+        fault = flaw(case, call(case, Path(name)))
+    if fault or case.kind not in fuzz_cases.FOLLOWED:
+        return fault
     return next(bad_advice(json.loads(case.files[fuzz_cases.PLAN])), "")
 
 

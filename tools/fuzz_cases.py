@@ -373,16 +373,16 @@ def mutated_bytes(rng: random.Random, content: bytes) -> bytes:
     """Bytes with some flipped, cut out, doubled or put in."""
     changed = bytearray(content)
     for _ in range(rng.choice((1, 1, 2, 5, 20))):
-        place = rng.randrange(len(changed) + 1)
+        offset = rng.randrange(len(changed) + 1)
         kind, length = rng.random(), rng.choice((1, 1, 2, 8, 200))
-        if kind < 0.3 and place < len(changed):
-            changed[place] ^= 1 << rng.randrange(8)
+        if kind < 0.3 and offset < len(changed):
+            changed[offset] ^= 1 << rng.randrange(8)
         elif kind < 0.55:
-            del changed[place : place + length]
+            del changed[offset : offset + length]
         elif kind < 0.7:
-            changed[place:place] = changed[place : place + length]
+            changed[offset:offset] = changed[offset : offset + length]
         else:
-            changed[place:place] = rng.choice(
+            changed[offset:offset] = rng.choice(
                 (b"\x00", b"\xff", b"\xed\xa0\x80", b'"', b"{", b"]", b",", b"\\u0000", b"1e999", b"[" * 400)
             )
     return bytes(changed)

@@ -33,17 +33,17 @@ def chunks_of(content: bytes) -> tuple[bytes, list[Chunk]]:
     if content[:7] != b"BLENDER":
         raise ValueError("a .blend that isn't compressed is meant")
     start = 12 if content[7:8] in (b"-", b"_") else 17
-    head, place, found = OLD_HEAD if start == 12 else NEW_HEAD, start, []
-    while place + head.size <= len(content):
-        numbers = head.unpack_from(content, place)
+    head, offset, chunks = OLD_HEAD if start == 12 else NEW_HEAD, start, []
+    while offset + head.size <= len(content):
+        numbers = head.unpack_from(content, offset)
         if start == 12:
             code, length, address, kind, count = numbers
         else:
             code, kind, address, length, count = numbers
-        place += head.size
-        found.append(Chunk(code, length, address, kind, count, content[place : place + length]))
-        place += length
-    return content[:start], found
+        offset += head.size
+        chunks.append(Chunk(code, length, address, kind, count, content[offset : offset + length]))
+        offset += length
+    return content[:start], chunks
 
 
 def joined(header: bytes, chunks: list[Chunk]) -> bytes:
@@ -72,8 +72,8 @@ def _some(rng: random.Random, chunks: list[Chunk], least: int = 8) -> Chunk:
     return rng.choice(chunks) if rng.random() < 0.03 or not usual else rng.choice(usual)
 
 
-def _put(chunk: Chunk, place: int, new: bytes) -> None:
-    chunk.data = chunk.data[:place] + new + chunk.data[place + len(new) :]
+def _put(chunk: Chunk, offset: int, new: bytes) -> None:
+    chunk.data = chunk.data[:offset] + new + chunk.data[offset + len(new) :]
 
 
 def _bytes(rng: random.Random, chunks: list[Chunk]) -> None:
@@ -143,8 +143,8 @@ def _stored_plan(rng: random.Random, chunks: list[Chunk]) -> None:
         return
     chunk = rng.choice(holding)
     for _ in range(rng.choice((1, 3))):
-        place = rng.randrange(len(chunk.data))
-        _put(chunk, place, rng.choice((b"9", b"-", b"}", b'"', b"\x00", b"e", b"\xff", b"null", b"[[[[")))
+        offset = rng.randrange(len(chunk.data))
+        _put(chunk, offset, rng.choice((b"9", b"-", b"}", b'"', b"\x00", b"e", b"\xff", b"null", b"[[[[")))
 
 
 BREAKS: tuple[Callable[[random.Random, list[Chunk]], None], ...] = (

@@ -85,10 +85,10 @@ def from_the_window(folder: Path) -> list[Path]:
     """Screenshots of the walk. Raises FileNotFoundError, with the step, where one is missing."""
     kept = []
     for name, (walk, step) in WINDOW.items():
-        found = sorted((folder / walk).glob(f"[0-9][0-9] {step}.png"))
-        if not found:
+        screenshots = sorted((folder / walk).glob(f"[0-9][0-9] {step}.png"))
+        if not screenshots:
             raise FileNotFoundError(f"{folder}: the walk {walk!r} has no picture of {step!r}")
-        kept.append(keep(found[-1], name, WIDE_PX))
+        kept.append(keep(screenshots[-1], name, WIDE_PX))
     return kept
 
 

@@ -19,23 +19,23 @@ def run_late(arguments: argparse.Namespace) -> int:
     from planner_core.output.late_page import late_dict, late_lines, late_page
 
     plan = load_plan(arguments.plan)
-    found = rescues(plan, now_utc_s(plan, arguments.now), arguments.have)
+    ranked = rescues(plan, now_utc_s(plan, arguments.now), arguments.have)
     if arguments.output:
-        deliver(late_page(plan.title, found), arguments.output)
+        deliver(late_page(plan.title, ranked), arguments.output)
     written = [arguments.output] if arguments.output else []
     if arguments.write:
         folder = Path(arguments.write)
-        files = [folder / f"{one.kind}.plan.json" for one in found]
+        files = [folder / f"{one.kind}.plan.json" for one in ranked]
         for path in files:
             refuse_input("--write", path, [("the plan", Path(arguments.plan))])
         folder.mkdir(parents=True, exist_ok=True)
-        for path, one in zip(files, found, strict=True):
+        for path, one in zip(files, ranked, strict=True):
             save_plan(one.plan, path)
         written += [str(path) for path in files]
     if arguments.json:
-        say(json_text(late_dict(found)), arguments.output)
+        say(json_text(late_dict(ranked)), arguments.output)
     else:
-        say("\n".join((*late_lines(found), *(f"Written to {path}." for path in written))), arguments.output)
+        say("\n".join((*late_lines(ranked), *(f"Written to {path}." for path in written))), arguments.output)
     return DONE
 
 

@@ -60,7 +60,7 @@ def means(name: str, frames: FrameTable, numbers: Sequence[int]) -> Iterator[Mea
     grid = metering.read_grid(frames, np.array(numbers, dtype=np.intp) - 1)
     lux = daylight.lux_from_ev100(picture_settings_ev100(frames))
     cells = (metering.COLUMNS, metering.LINES)
-    for place, (number, picture) in enumerate(zip(numbers, lit_pictures(frames, numbers), strict=True)):
+    for index, (number, picture) in enumerate(zip(numbers, lit_pictures(frames, numbers), strict=True)):
         glints = _glints(frames, number - 1)
         each = tuple(px // cell for px, cell in zip(SIZE_PX, cells, strict=True))
         spread = np.kron(glints, np.ones((each[1], each[0]), dtype=bool))
@@ -68,7 +68,7 @@ def means(name: str, frames: FrameTable, numbers: Sequence[int]) -> Iterator[Mea
             ~(_dazzling(frames, number - 1, size) | left_out)
             for size, left_out in ((cells, glints), (SIZE_PX, spread))
         ]
-        read = float(grid.on_sensor_cd_m2[place][kept[0]].mean()) * np.pi / float(lux[number - 1])
+        read = float(grid.on_sensor_cd_m2[index][kept[0]].mean()) * np.pi / float(lux[number - 1])
         drawn = float((picture @ colour.LUMINANCE)[kept[1]].mean())
         altitude = float(frames.sun_altitude_deg[number - 1])
         yield Means(name=name, number=number, sun_altitude_deg=altitude, drawn=drawn, read=read)
@@ -134,24 +134,24 @@ def _dazzling(frames: FrameTable, frame: int, size: tuple[int, int]) -> NDArray[
 
 def _glints(frames: FrameTable, frame: int) -> NDArray[np.bool_]:
     """The cells of the grid in which a window mirrors the sun, (lines, columns)."""
-    found = np.zeros((metering.LINES, metering.COLUMNS), dtype=bool)
+    glinting = np.zeros((metering.LINES, metering.COLUMNS), dtype=bool)
     if not frames.light.direct_lux[frame] > 0.0:
-        return found
+        return glinting
     plan, eye = frames.plan, frames.camera_m[frame]
     corners = lamps.panes(plan, geometry.head_middle_m(plan)).corners_m
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 3] - corners[:, 0])
     normals /= np.linalg.norm(normals, axis=1)[:, None]
-    ways = corners.mean(axis=1) - eye
-    ways /= np.linalg.norm(ways, axis=1)[:, None]
-    mirrored = ways - 2.0 * np.sum(ways * normals, axis=1)[:, None] * normals
+    directions = corners.mean(axis=1) - eye
+    directions /= np.linalg.norm(directions, axis=1)[:, None]
+    mirrored = directions - 2.0 * np.sum(directions * normals, axis=1)[:, None] * normals
     glint = np.linalg.norm(mirrored - frames.sun_direction[frame], axis=1) < GLINT_RAD
     px, depth = projection.project_px(plan, corners[glint], eye, frames.camera_rotation[frame])
     size = np.array([metering.COLUMNS, metering.LINES])
     for pane in (px * size / [plan.clip.width_px, plan.clip.height_px])[(depth > 0.0).all(axis=1)]:
         low = np.clip(np.floor(pane.min(axis=0)), 0, size).astype(int)
         high = np.clip(np.ceil(pane.max(axis=0)), 0, size).astype(int)
-        found[low[1] : high[1], low[0] : high[0]] = True
-    return found
+        glinting[low[1] : high[1], low[0] : high[0]] = True
+    return glinting
 
 
 def wrapped_rad(angle_rad: Array) -> Array:
@@ -211,7 +211,7 @@ def _strewn(rng: np.random.Generator, bearing_deg: float) -> Iterator[Block]:
     for number in range(int(rng.integers(4, 16))):
         away_m = float(np.exp(rng.uniform(np.log(8.0), np.log(400.0))))
         turn = np.radians(bearing_deg + float(rng.uniform(-40.0, 40.0)))
-        wide_m, high_m = (float(share) * away_m for share in rng.uniform([0.02, 0.05], [0.25, 0.45]))
+        wide_m, high_m = (float(fraction) * away_m for fraction in rng.uniform([0.02, 0.05], [0.25, 0.45]))
         yield Block(
             name=f"block {number + 1}",
             role=str(rng.choice(["background", "foreground", "subject"], p=[0.6, 0.3, 0.1])),

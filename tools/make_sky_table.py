@@ -163,10 +163,10 @@ def columns_to_space() -> Columns:
     # steps that are short near the lowest point of the ray as well
     km = np.zeros((*height.shape, 3))
     lowest = np.clip(-(EARTH_KM + height) * rise, 0.0, length)
-    for begin, way in ((lowest, length - lowest), (lowest, -lowest)):
+    for begin, span_km in ((lowest, length - lowest), (lowest, -lowest)):
         for middle, width in zip(middles, widths, strict=True):
-            at = heights_along(height, rise, begin + middle * way)
-            km += densities(at) * (width * np.abs(way))[..., None]
+            at = heights_along(height, rise, begin + middle * span_km)
+            km += densities(at) * (width * np.abs(span_km))[..., None]
     return Columns(heights_km=heights, rises=rises, km=np.where(hits[..., None], BLOCKED_KM, km))
 
 
@@ -217,9 +217,9 @@ def sphere_directions() -> tuple[Array, Array, Array]:
 
     Close to each other at the horizon, where twilight comes from; half the azimuths do, the sun being at 0.
     """
-    place, weight = np.polynomial.legendre.leggauss(SPHERE_RISES)
-    place, weight = (place + 1.0) / 2.0, weight / 2.0
-    rise, weight = np.concatenate([-(place**2), place**2]), np.tile(weight * place, 2)
+    node, weight = np.polynomial.legendre.leggauss(SPHERE_RISES)
+    node, weight = (node + 1.0) / 2.0, weight / 2.0
+    rise, weight = np.concatenate([-(node**2), node**2]), np.tile(weight * node, 2)
     azimuth = (np.arange(SPHERE_AZIMUTHS) + 0.5) * (np.pi / SPHERE_AZIMUTHS)
     n = len(azimuth)
     return np.repeat(rise, n), np.tile(azimuth, len(rise)), np.repeat(weight, n) / n

@@ -50,12 +50,12 @@ def manual_page(readme: str) -> str:
     items[-1], _, rest = items[-1].partition("\n\n")
     contents, told = [], []
     for item in items[1:]:
-        found = _PANEL.match(item.strip())
-        if found is None or found["name"] not in ANCHORS:
+        match = _PANEL.match(item.strip())
+        if match is None or match["name"] not in ANCHORS:
             raise ValueError(f"README.md: no part of the manual is for {item.splitlines()[0]!r}")
-        anchor, name = ANCHORS[found["name"]], html.escape(found["name"])
+        anchor, name = ANCHORS[match["name"]], html.escape(match["name"])
         contents.append(f'<a href="#{anchor}">{name}</a>')
-        told.append(f'<h2 id="{anchor}">{name}</h2>\n<p>{_marked_up(found["says"])}</p>\n')
+        told.append(f'<h2 id="{anchor}">{name}</h2>\n<p>{_marked_up(match["says"])}</p>\n')
     told += [f"<p>{_marked_up(paragraph)}</p>\n" for paragraph in rest.strip().split("\n\n")]
     return f"{HEAD}<p>{' · '.join(contents)}</p>\n{''.join(told)}</body>\n</html>\n"
 

@@ -55,10 +55,10 @@ def _run_milky_way(arguments: argparse.Namespace, plan: Plan, span: tuple[dt.dat
     for name, given in (("moon", arguments.moon), ("beside", arguments.beside), ("above", arguments.above)):
         if given:
             raise UsageError(f"dates: --{name} doesn't go with --milky-way; leave one of them out")
-    found = milky_way.nights(plan, *span)
+    nights = milky_way.nights(plan, *span)
     if arguments.output:
-        deliver(milky_way.nights_csv(plan, found), arguments.output)
-    say(milky_way.nights_text(plan, found).rstrip("\n"), arguments.output)
+        deliver(milky_way.nights_csv(plan, nights), arguments.output)
+    say(milky_way.nights_text(plan, nights).rstrip("\n"), arguments.output)
     return DONE
 
 

@@ -161,24 +161,24 @@ def _lenses_mm(text: str | None) -> tuple[float, ...] | None:
     """The focal lengths that --lenses names."""
     if text is None:
         return None
-    found = _numbers(text, ",")
-    if not found or not all(2.0 <= lens <= 3000.0 for lens in found):
+    lenses_mm = _numbers(text, ",")
+    if not lenses_mm or not all(2.0 <= lens <= 3000.0 for lens in lenses_mm):
         raise UsageError(
             f"--lenses: {one_line(text)} is not a list of focal lengths; write millimetres, as 24,35,85"
         )
-    return tuple(sorted(set(found)))
+    return tuple(sorted(set(lenses_mm)))
 
 
 def _heights_m(text: str | None) -> tuple[float, ...] | None:
     """The rail's heights that --heights spans."""
     if text is None:
         return None
-    found = _numbers(text, ":")
-    if len(found) != 2 or not 0.0 <= found[0] <= found[1] <= 30.0:
+    heights_m = _numbers(text, ":")
+    if len(heights_m) != 2 or not 0.0 <= heights_m[0] <= heights_m[1] <= 30.0:
         raise UsageError(
             f"--heights: {one_line(text)} is not a span of heights; write metres, the lower first, as 0.4:1.6"
         )
-    low, high = found
+    low, high = heights_m
     return tuple(sorted({low, round((low + high) / 2.0, 2), high}))
 
 

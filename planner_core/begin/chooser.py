@@ -192,9 +192,9 @@ def _with_lens(plan: Plan, facts: Facts, usual: PlanDefaults, said: list[str]) -
     enough = [lens for lens in lenses if _holds(_with_focal(plan, lens), facts, MOST_SHARE)]
     near = min(fitting or enough or lenses[:1], key=lambda lens: abs(math.log(lens / usual.focal_length_mm)))
     lens = max(fitting, default=near)
-    share = _height_deg(plan, facts.subject) / view_deg(_with_focal(plan, lens))[1]
+    fraction = _height_deg(plan, facts.subject) / view_deg(_with_focal(plan, lens))[1]
     said.append(
-        f"Lens: {lens:g} mm; the {facts.subject.name} takes {percent(share)} of the picture's height."
+        f"Lens: {lens:g} mm; the {facts.subject.name} takes {percent(fraction)} of the picture's height."
     )
     return _with_focal(plan, lens)
 
@@ -203,12 +203,12 @@ def _with_focal(plan: Plan, focal_mm: float) -> Plan:
     return attrs.evolve(plan, camera=attrs.evolve(plan.camera, focal_length_mm=focal_mm))
 
 
-def _holds(plan: Plan, facts: Facts, share: float) -> bool:
-    return _height_deg(plan, facts.subject) <= share * view_deg(plan)[1]
+def _holds(plan: Plan, facts: Facts, fraction: float) -> bool:
+    return _height_deg(plan, facts.subject) <= fraction * view_deg(plan)[1]
 
 
-def _takes_in(plan: Plan, facts: Facts, share: float) -> bool:
-    """Whether the subject has this share of the height at most, with a sharp foreground inside."""
+def _takes_in(plan: Plan, facts: Facts, fraction: float) -> bool:
+    """Whether the subject takes this fraction of the height at most, with a sharp foreground inside."""
     near_m = FOREGROUND_M if facts.foreground is None else facts.foreground.distance_m
     focal, circle = plan.camera.focal_length_mm, circle_of_confusion_mm(plan.camera)
     _, needed = focus_between_m(near_m, max(facts.subject.distance_m, 1.001 * near_m), focal, circle)
@@ -216,7 +216,7 @@ def _takes_in(plan: Plan, facts: Facts, share: float) -> bool:
     if facts.foreground is not None:
         aside_deg = abs(unwound_deg(facts.foreground.bearing_deg - facts.subject.bearing_deg, 0.0))
     inside = aside_deg <= 0.42 * view_deg(plan)[0]
-    return _holds(plan, facts, share) and needed <= CHOSEN_F and inside
+    return _holds(plan, facts, fraction) and needed <= CHOSEN_F and inside
 
 
 def _size_m(thing: Thing) -> tuple[float, float, float]:
@@ -321,8 +321,8 @@ def _nearest_m(plan: Plan, thing: Thing) -> float:
     spot = _spot(plan, thing)
     slides = [pose.slide_m for pose in plan.move.poses if pose.slide_m is not None]
     along = np.linspace(min(slides), max(slides), 9)
-    ways = np.asarray(spot.foot_m)[:2] - geometry.carriage_position_m(plan, along)[:, :2]
-    return max(float(np.linalg.norm(ways, axis=1).min()) - 0.5 * min(width, depth), 0.1)
+    offsets_m = np.asarray(spot.foot_m)[:2] - geometry.carriage_position_m(plan, along)[:, :2]
+    return max(float(np.linalg.norm(offsets_m, axis=1).min()) - 0.5 * min(width, depth), 0.1)
 
 
 # ---------------------------------------------------------------- how often
@@ -357,12 +357,12 @@ def _half_s(plan: Plan) -> float:
     dark = "civil_dusk" if anchor.event == "sunset" or anchor.event.endswith("dusk") else "civil_dawn"
     instant, limits = anchor_utc_s(plan, anchor), (LEAST_HALF_S, MOST_HALF_S)
     site = plan.site
-    found = [
+    times_s = [
         time
         for day in (anchor.date - dt.timedelta(days=1), anchor.date, anchor.date + dt.timedelta(days=1))
         for time in events.event_times_utc_s(dark, day, site.latitude_deg, site.longitude_deg, site.timezone)
     ]
-    away = min((abs(time - instant) for time in found), default=limits[1])
+    away = min((abs(time - instant) for time in times_s), default=limits[1])
     return min(max(away + AFTERGLOW_S, limits[0]), limits[1])
 
 

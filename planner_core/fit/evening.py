@@ -202,38 +202,38 @@ class _Solver:
         """As many of the shots as can be done, those with least rush; of equals the first ones."""
         everyone = range(len(jobs))
         for count in range(len(jobs) - 1, 0, -1):
-            found = []
+            possible = []
             for group in itertools.combinations(everyone, count):
                 split = self.split(jobs, group, people)
                 if split is not None:
                     rush = sum(starts.rush_s for _, starts in split)
-                    found.append((rush, sum(starts.moved_s for _, starts in split), group))
-            if found:
-                return min(found)[2]
+                    possible.append((rush, sum(starts.moved_s for _, starts in split), group))
+            if possible:
+                return min(possible)[2]
         return (0,)
 
     def clashes(self, jobs: Sequence[Job]) -> Iterator[Clash]:
         """Pairs that one person can't do as planned; or, where each pair could be done, all of them."""
-        found = []
+        clashes = []
         for a, b in itertools.combinations(range(len(jobs)), 2):
             if self.starts(jobs, (a, b), reserve_s=0) is None:
                 shared = sorted(jobs[a].gear & jobs[b].gear, reverse=True)
                 gear = tuple((kind, name) for kind, _, name in (each.partition(" ") for each in shared))
                 late = self._delay_s(jobs, (a, b))
                 kind = gear[0][0] if gear else "person"
-                found.append(Clash(kind=kind, shots=(a + 1, b + 1), late_s=late, gear=gear))
-        if not found:
+                clashes.append(Clash(kind=kind, shots=(a + 1, b + 1), late_s=late, gear=gear))
+        if not clashes:
             everyone = tuple(range(len(jobs)))
             shots = tuple(n + 1 for n in everyone)
-            found.append(Clash(kind="person", shots=shots, late_s=self._delay_s(jobs, everyone)))
-        yield from found
+            clashes.append(Clash(kind="person", shots=shots, late_s=self._delay_s(jobs, everyone)))
+        yield from clashes
 
     def _delay_s(self, jobs: Sequence[Job], group: Group) -> int | None:
         """By how much starts have to be later, at least, for one person to do these shots."""
         step = LATER_STEP_S if len(group) < 3 else 5 * LATER_STEP_S
         later = [attrs.evolve(each, shifts_s=tuple(range(0, LATEST_S + 1, step))) for each in jobs]
-        found = self.starts(later, group, reserve_s=0)
-        return None if found is None else found.moved_s
+        starts = self.starts(later, group, reserve_s=0)
+        return None if starts is None else starts.moved_s
 
 
 def _tied(jobs: Sequence[Job], chosen: Group) -> list[Group]:
@@ -252,8 +252,8 @@ def _shared(units: list[Group], people: int) -> Iterator[list[Group]]:
         yield []
         return
     for rest in _shared(units[:-1], people):
-        for place, group in enumerate(rest):
-            yield [*rest[:place], tuple(sorted((*group, *units[-1]))), *rest[place + 1 :]]
+        for index, group in enumerate(rest):
+            yield [*rest[:index], tuple(sorted((*group, *units[-1]))), *rest[index + 1 :]]
         if len(rest) < people:
             yield [*rest, units[-1]]
 
@@ -282,26 +282,26 @@ class _Reviews:
         """Codes of stops and warnings that changed plans get, or that get graver by the change, by the shot's
         number; only where there are.
         """
-        found = {}
+        new = {}
         for shot in changed:
             given = self.shots[shot.number - 1]
             if shot is given:
                 continue
             before = self._of(given)
-            fresh = [code for code, place in self._of(shot).items() if place < before.get(code, len(LEVELS))]
+            fresh = [code for code, rank in self._of(shot).items() if rank < before.get(code, len(LEVELS))]
             if fresh:
-                found[shot.number] = tuple(sorted(fresh))
-        return found
+                new[shot.number] = tuple(sorted(fresh))
+        return new
 
     def _of(self, shot: Shot) -> dict[str, int]:
-        """The stops and warnings of a shot, each code with the place of its gravest level in LEVELS."""
+        """The stops and warnings of a shot, each code with the rank of its gravest level in LEVELS."""
         if shot not in self._grave:
             self.tell(f"reviewing {shot.name}")
             grave: dict[str, int] = {}
             for each in assess(shot.plan, shot.frames).findings:
                 if each.level != "note":
-                    place = LEVELS.index(each.level)
-                    grave[each.code] = min(place, grave.get(each.code, place))
+                    rank = LEVELS.index(each.level)
+                    grave[each.code] = min(rank, grave.get(each.code, rank))
             self._grave[shot] = grave
         return self._grave[shot]
 
@@ -334,14 +334,14 @@ class _Trials:
     def _split(self, jobs: Sequence[Job], people: int, order: Group | None = None) -> Split | None:
         return self.solver.split(jobs, tuple(range(len(jobs))), people, order)
 
-    def _moving(self, kind: Kind, found: Split | None, shots: Sequence[Shot] = ()) -> Attempt:
+    def _moving(self, kind: Kind, split: Split | None, shots: Sequence[Shot] = ()) -> Attempt:
         """What became of it: shots are those that the starts were found for, the solver's if no others."""
-        if found is None:
+        if split is None:
             return Attempt(kind=kind, works=False)
         shots = shots or self.solver.shots
         shifts = {
             shots[n].number: start - shots[n].start_s
-            for group, starts in found
+            for group, starts in split
             for n, start in zip(group, starts.starts_s, strict=True)
             if start != shots[n].start_s
         }
@@ -353,10 +353,10 @@ class _Trials:
     def _swapped(self, order: Group) -> Attempt:
         """Two neighbours of the planned order started the other way round."""
         people = self.solver.terms.people
-        for place in range(len(order) - 1):
-            swapped = (*order[:place], order[place + 1], order[place], *order[place + 2 :])
-            if (found := self._split(self.jobs, people, swapped)) is not None:
-                return self._moving("swap-order", found)
+        for index in range(len(order) - 1):
+            swapped = (*order[:index], order[index + 1], order[index], *order[index + 2 :])
+            if (split := self._split(self.jobs, people, swapped)) is not None:
+                return self._moving("swap-order", split)
         return Attempt(kind="swap-order", works=False)
 
     def _shorter(self) -> Attempt:
@@ -366,9 +366,9 @@ class _Trials:
         for step in range(1, steps + 1):
             for n in helps:
                 if (tried := self._with_fewer(n, step)) is not None:
-                    changed, found = tried
+                    changed, split = tried
                     shots = [*self.solver.shots[:n], changed, *self.solver.shots[n + 1 :]]
-                    attempt = self._moving("shorter-clip", found, shots)
+                    attempt = self._moving("shorter-clip", split, shots)
                     return attrs.evolve(attempt, frames={n + 1: changed.plan.shoot.frames})
         return Attempt(kind="shorter-clip", works=False)
 
@@ -380,8 +380,8 @@ class _Trials:
             return None
         changed = with_frames(shot, frames)
         tried = [*self.jobs[:n], job(changed, self.solver.terms), *self.jobs[n + 1 :]]
-        found = self._split(tried, self.solver.terms.people)
-        return None if found is None else (changed, found)
+        split = self._split(tried, self.solver.terms.people)
+        return None if split is None else (changed, split)
 
 
 def plans_with(attempt: Attempt, shots: Sequence[Shot]) -> dict[int, Plan]:

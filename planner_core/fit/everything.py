@@ -113,7 +113,7 @@ def _steps(
     plan: Plan, frames: FrameTable, left: tuple[Finding, ...], names: Names, listen: Listener
 ) -> Iterator[Step]:
     """The steps that could be taken, in ORDER; what that doesn't name comes last."""
-    rank = {code: place for place, code in enumerate(ORDER)}
+    rank = {code: index for index, code in enumerate(ORDER)}
     findings = sorted(left, key=lambda each: rank.get(each.code, len(ORDER)))
     for finding in findings:
         for remedy in finding.remedies:

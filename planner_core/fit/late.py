@@ -87,7 +87,7 @@ def rescues(plan: Plan, now_s: float, have_s: float | None = None) -> tuple[Resc
         raise PlanError("now", _clock(plan, now_s), f"is in time: the first frame is {early} min away")
     turn = day_night_turn(before)
     event_s = turn.utc_s if turn is not None else None
-    found = []
+    rescued = []
     for kind, shoot in _ways(plan, now_s, end, event_s, turn.at if turn is not None else None, have_s):
         new = attrs.evolve(plan, shoot=shoot)
         frames = compute_frames(new)
@@ -95,7 +95,7 @@ def rescues(plan: Plan, now_s: float, have_s: float | None = None) -> tuple[Resc
         event_at = (
             (event_s - float(frames.utc_s[0])) / length if event_s is not None and length > 0.0 else None
         )
-        found.append(
+        rescued.append(
             Rescue(
                 kind=kind,
                 plan=new,
@@ -105,12 +105,12 @@ def rescues(plan: Plan, now_s: float, have_s: float | None = None) -> tuple[Resc
                 event=turn.event if turn is not None else "",
             )
         )
-    if not found:
+    if not rescued:
         raise PlanError(
             "now", _clock(plan, now_s), "leaves less than a second of clip; come back another evening (dates)"
         )
     wanted = turn.at if turn is not None else None
-    return tuple(sorted(found, key=lambda one: _rank(plan, one, wanted)))
+    return tuple(sorted(rescued, key=lambda one: _rank(plan, one, wanted)))
 
 
 def _rank(plan: Plan, one: Rescue, wanted_at: float | None) -> tuple[float, ...]:

@@ -320,7 +320,7 @@ def _narrow_turn(plan: Plan) -> tuple[Plan, list[str]]:
         return attrs.evolve(plan, move=attrs.evolve(plan.move, poses=poses))
 
     calm = float(speed.px_a_frame(plan, CALM_TURN_FRAME_WIDTHS_S))
-    new = narrowed(_reach(lambda share: _worst_px(narrowed(share), FAR), 1.0, calm))
+    new = narrowed(_reach(lambda factor: _worst_px(narrowed(factor), FAR), 1.0, calm))
     return new, [
         phrase(
             "Turns by {now}° instead of {before}°, about the same middle: turning alone moved the whole "

@@ -106,19 +106,19 @@ def _light(real: AsShot) -> tuple[Learned | None, Learned | None]:
         light = float(np.clip(values[1], DARKEST_LAMPS, BRIGHTEST_LAMPS))
         return sample.off_stops(cloud, light) - beyond
 
-    found = solve(residuals, start, np.array([0.02, 0.05]), settled=1e-4)
-    if np.abs(found.values[0] - start[0]) < 1e-9 and not np.isfinite(found.cofactor).all():
+    solution = solve(residuals, start, np.array([0.02, 0.05]), settled=1e-4)
+    if np.abs(solution.values[0] - start[0]) < 1e-9 and not np.isfinite(solution.cofactor).all():
         return None, None
     free = max(len(sample.rows) - 2, 1)
-    scatter = max(math.sqrt(found.sum_of_squares / free), STEP_STOPS / math.sqrt(12.0))
-    deviation = scatter * np.sqrt(np.maximum(np.diag(found.cofactor), 0.0))
-    cloud = float(np.clip(2.0 ** found.values[0], low, high))
+    scatter = max(math.sqrt(solution.sum_of_squares / free), STEP_STOPS / math.sqrt(12.0))
+    deviation = scatter * np.sqrt(np.maximum(np.diag(solution.cofactor), 0.0))
+    cloud = float(np.clip(2.0 ** solution.values[0], low, high))
     of_cloud, of_lamps = (float(value) for value in deviation)
     return (
         Learned(value=cloud, deviation=cloud * math.log(2.0) * of_cloud)
         if of_cloud < CERTAIN_CLOUD_STOPS
         else None,
-        Learned(value=float(found.values[1]), deviation=of_lamps) if of_lamps < CERTAIN_LAMPS_EV else None,
+        Learned(value=float(solution.values[1]), deviation=of_lamps) if of_lamps < CERTAIN_LAMPS_EV else None,
     )
 
 

@@ -90,8 +90,8 @@ def _clock_line(clock: Clock, late_s: float) -> str:
     off = abs(clock.error_s) >= 0.5
     told = f"The camera's clock was {f'{to_the_second(abs(clock.error_s))} {side}' if off else 'right'}"
     if clock.zone_s:
-        way = "east" if clock.zone_s > 0.0 else "west"
-        told += f", and set to a zone {to_the_second(abs(clock.zone_s))} {way} of the site's"
+        direction = "east" if clock.zone_s > 0.0 else "west"
+        told += f", and set to a zone {to_the_second(abs(clock.zone_s))} {direction} of the site's"
     if not clock.given:
         return told + ", if the first frame is the plan's first"
     late = "late" if late_s > 0.0 else "early"

@@ -136,7 +136,7 @@ def _walk(frames: list[Taken], measured_s: float) -> tuple[list[Taken], list[int
     """Frame by frame: what is regular, with its number, what is missing or irregular, and what is foreign."""
     slack = OFF_INTERVAL + 0.5 / measured_s  # a clock in whole seconds is half a second off either way
     kept, numbers, faults, off = [frames[0]], [1], [], []
-    for place, one in enumerate(frames[1:], start=1):
+    for index, one in enumerate(frames[1:], start=1):
         since = (_clock(one) - _clock(kept[-1])) / measured_s
         steps = round(since)
         if steps >= 1 and abs(since - steps) <= slack:
@@ -147,7 +147,7 @@ def _walk(frames: list[Taken], measured_s: float) -> tuple[list[Taken], list[int
                 Fault(kind="doubled", frames=(numbers[-1], numbers[-1]), files=(kept[-1].name, one.name))
             )
             continue
-        elif _keeps_on(frames, place, measured_s, slack):
+        elif _keeps_on(frames, index, measured_s, slack):
             steps = max(int(since), 1)
             late = (since - steps) * measured_s
             faults.append(
@@ -161,12 +161,12 @@ def _walk(frames: list[Taken], measured_s: float) -> tuple[list[Taken], list[int
     return kept, numbers, faults, off
 
 
-def _keeps_on(frames: list[Taken], place: int, measured_s: float, slack: float) -> bool:
+def _keeps_on(frames: list[Taken], index: int, measured_s: float, slack: float) -> bool:
     """Whether the next frames come whole intervals after an odd one: then the sequence goes on from it."""
-    following = frames[place + 1 : place + 4]
+    following = frames[index + 1 : index + 4]
     if not following:
         return False
-    since = np.array([(_clock(other) - _clock(frames[place])) / measured_s for other in following])
+    since = np.array([(_clock(other) - _clock(frames[index])) / measured_s for other in following])
     return bool(np.all(np.abs(since - np.round(since)) <= slack) and np.all(since > 0.5))
 
 

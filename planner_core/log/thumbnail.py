@@ -59,15 +59,15 @@ def sampled_stops(
 
     tell is called with how many are read, of how many.
     """
-    found = np.full(shot.count, np.nan)
-    places = np.unique(np.linspace(0, len(shot.frames) - 1, min(most, len(shot.frames))).astype(int))
-    for count, place in enumerate(places):
+    sampled = np.full(shot.count, np.nan)
+    indices = np.unique(np.linspace(0, len(shot.frames) - 1, min(most, len(shot.frames))).astype(int))
+    for count, index in enumerate(indices):
         if tell is not None:
-            tell(count, len(places))
-        stops = picture_stops(folder / shot.frames[place].name)
+            tell(count, len(indices))
+        stops = picture_stops(folder / shot.frames[index].name)
         if stops is not None:
-            found[shot.number[place] - 1] = stops
-    return found
+            sampled[shot.number[index] - 1] = stops
+    return sampled
 
 
 def _linear(value: Array) -> Array:
@@ -122,51 +122,51 @@ def _decoded(content: bytes) -> Array | None:
 
 def _segments(content: bytes) -> Iterator[tuple[int, bytes, int]]:
     """Each marker's kind, its body, and where what follows it begins."""
-    place = 2
-    while place + 4 <= len(content):
-        if content[place] != 0xFF:
+    offset = 2
+    while offset + 4 <= len(content):
+        if content[offset] != 0xFF:
             raise ValueError("no marker")
-        kind = content[place + 1]
+        kind = content[offset + 1]
         if kind == 0xFF:
-            place += 1
+            offset += 1
             continue
-        length = int.from_bytes(content[place + 2 : place + 4], "big")
+        length = int.from_bytes(content[offset + 2 : offset + 4], "big")
         if length < 2:
             raise ValueError("no length")
-        yield kind, content[place + 4 : place + 2 + length], place + 2 + length
-        place += 2 + length
+        yield kind, content[offset + 4 : offset + 2 + length], offset + 2 + length
+        offset += 2 + length
 
 
 def _first_steps(body: bytes) -> Iterator[tuple[int, int]]:
     """For every quantisation table in a segment, by how much the first coefficient is divided."""
-    place = 0
-    while place < len(body):
-        wide = body[place] >> 4
-        yield body[place] & 15, int.from_bytes(body[place + 1 : place + 2 + wide], "big")
-        place += 1 + 64 * (1 + wide)
+    offset = 0
+    while offset < len(body):
+        wide = body[offset] >> 4
+        yield body[offset] & 15, int.from_bytes(body[offset + 1 : offset + 2 + wide], "big")
+        offset += 1 + 64 * (1 + wide)
 
 
 def _code_tables(body: bytes) -> Iterator[tuple[int, list[int]]]:
-    place = 0
-    while place < len(body):
-        count = sum(body[place + 1 : place + 17])
-        end = place + 17 + count
-        yield body[place], _lookup(body[place + 1 : end])
-        place = end
+    offset = 0
+    while offset < len(body):
+        count = sum(body[offset + 1 : offset + 17])
+        end = offset + 17 + count
+        yield body[offset], _lookup(body[offset + 1 : end])
+        offset = end
 
 
 @lru_cache(maxsize=16)  # cameras write the same tables into every file
 def _lookup(table: bytes) -> list[int]:
     """For every 16 bits that can come next, 256 × the length of their code, and its symbol."""
-    found = np.zeros(1 << 16, dtype=np.int64)
+    entries = np.zeros(1 << 16, dtype=np.int64)
     code, symbol = 0, 16
     for length in range(1, 17):
         for _ in range(table[length - 1]):
             begin = code << (16 - length)
-            found[begin : begin + (1 << (16 - length))] = length << 8 | table[symbol]
+            entries[begin : begin + (1 << (16 - length))] = length << 8 | table[symbol]
             code, symbol = code + 1, symbol + 1
         code <<= 1
-    listed: list[int] = found.tolist()
+    listed: list[int] = entries.tolist()
     return listed
 
 
@@ -187,7 +187,7 @@ def _scanned(
     is_whole = (first.across, first.down) == (wide, tall)  # no part is finer than the luma
     if not is_whole or not 0 < units * sum(part.across * part.down for part, _, _ in scan) <= 3 * MOST_BLOCKS:
         return None
-    found: list[int] = []
+    luma_levels: list[int] = []
     for part in _between_restarts(data):
         reader, count = _Reader(part), min(restart or units, units)
         units -= count
@@ -197,52 +197,52 @@ def _scanned(
                 for _ in range(component.across * component.down):
                     levels[n] += reader.block(direct, others)
                     if n == 0:
-                        found.append(levels[0])
+                        luma_levels.append(levels[0])
         if units <= 0:
             break
     if units > 0:
         return None
     # in the file blocks of a unit follow each other, and those at the edges go beyond the picture
-    blocks = np.array(found, dtype=np.float64).reshape(rows, columns, tall, wide)
+    blocks = np.array(luma_levels, dtype=np.float64).reshape(rows, columns, tall, wide)
     laid = blocks.swapaxes(1, 2).reshape(rows * tall, columns * wide)
     return laid[: -(-size[1] // 8), : -(-size[0] // 8)] * step / 8.0 + 128.0
 
 
 def _between_restarts(data: bytes) -> Iterator[bytes]:
-    begin = place = 0
-    while (place := data.find(b"\xff", place)) >= 0 and place + 1 < len(data):
-        kind = data[place + 1]
+    begin = offset = 0
+    while (offset := data.find(b"\xff", offset)) >= 0 and offset + 1 < len(data):
+        kind = data[offset + 1]
         if kind != 0:
-            yield data[begin:place].replace(b"\xff\x00", b"\xff")
+            yield data[begin:offset].replace(b"\xff\x00", b"\xff")
             if not 0xD0 <= kind <= 0xD7:
                 return
-            begin = place + 2
-        place += 2
+            begin = offset + 2
+        offset += 2
 
 
 class _Reader:
     """Reads blocks off coded bits."""
 
     def __init__(self, data: bytes) -> None:
-        self.data, self.bits, self.place = data + b"\0\0\0\0", 8 * len(data), 0
+        self.data, self.bits, self.position = data + b"\0\0\0\0", 8 * len(data), 0
 
     def _next(self, count: int) -> int:
-        at, data = self.place >> 3, self.data
+        at, data = self.position >> 3, self.data
         word = data[at] << 24 | data[at + 1] << 16 | data[at + 2] << 8 | data[at + 3]
-        return word >> (32 - (self.place & 7) - count) & ((1 << count) - 1)
+        return word >> (32 - (self.position & 7) - count) & ((1 << count) - 1)
 
     def _symbol(self, table: list[int]) -> int:
-        found = table[self._next(16)]
-        if not found:
+        entry = table[self._next(16)]
+        if not entry:
             raise ValueError("no such code")
-        self.place += found >> 8
-        return found & 255
+        self.position += entry >> 8
+        return entry & 255
 
     def block(self, first: list[int], others: list[int]) -> int:
         """By how much the first coefficient differs from the last block's; the others are passed over."""
         size = self._symbol(first)
         difference = self._next(size) if size else 0
-        self.place += size
+        self.position += size
         if size and difference < 1 << (size - 1):
             difference -= (1 << size) - 1
         k = 1
@@ -250,11 +250,11 @@ class _Reader:
             symbol = self._symbol(others)
             if symbol & 15:
                 k += (symbol >> 4) + 1
-                self.place += symbol & 15
+                self.position += symbol & 15
             elif symbol == 0xF0:
                 k += 16
             else:
                 break
-        if self.place > self.bits:
+        if self.position > self.bits:
             raise ValueError("ends too early")
         return difference

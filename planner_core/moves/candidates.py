@@ -206,8 +206,8 @@ class MoveContext:
             half = fraction * (rail.max_m - rail.min_m) / 2.0
             middle = float(np.clip(middle, rail.min_m + half, rail.max_m - half))
             spans.append((round(middle - half, 2), round(middle + half, 2)))
-        ways = [directed for low, high in spans for directed in ((low, high), (high, low))]
-        return list(dict.fromkeys(ways))
+        stretches = [directed for low, high in spans for directed in ((low, high), (high, low))]
+        return list(dict.fromkeys(stretches))
 
 
 def _still_cameras(plan: Plan, framings: Sequence[Framing], pans: Sequence[float]) -> CameraPath:

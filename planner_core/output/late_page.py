@@ -56,15 +56,15 @@ def _against(one: Rescue) -> list[str]:
 
 def late_page(title: str, found: Sequence[Rescue]) -> str:
     """One page, self-contained."""
-    ways = []
+    sections = []
     for rank, one in enumerate(found, start=1):
         rows = "".join(f"<dt>{esc(name)}</dt><dd>{esc(value)}</dd>" for name, value in numbers(one))
         told = "".join(f"<li>{esc(word)}</li>" for word in _against(one))
-        ways.append(
+        sections.append(
             f'<section class="way"><h2>{rank}. {esc(HEADINGS[one.kind])}</h2>'
             f"<dl>{rows}</dl><ul>{told}</ul></section>"
         )
-    return short_page(title or "Late", f"{title or 'Plan'}, late", "\n".join(ways), _STYLE)
+    return short_page(title or "Late", f"{title or 'Plan'}, late", "\n".join(sections), _STYLE)
 
 
 def late_dict(found: Sequence[Rescue]) -> dict[str, Any]:

@@ -113,13 +113,13 @@ def _faults(canvas: Canvas, log: Log, x: Array) -> None:
     for fault in log.shot.faults:
         if fault.frames is None:
             continue
-        place = min(max(fault.frames[0] - 1, 0), len(x) - 1)
-        canvas.line((x[place], top - 2.5), (x[place], top), "event")
+        index = min(max(fault.frames[0] - 1, 0), len(x) - 1)
+        canvas.line((x[index], top - 2.5), (x[index], top), "event")
 
 
 def _clock(canvas: Canvas, log: Log, x: Array, height: float) -> None:
     frames = log.real.frames
-    for place in np.unique(np.linspace(0, len(x) - 1, 7).astype(int)):
-        clock = local_datetime(float(frames.utc_s[place]), log.plan.zone)
-        anchor = "start" if place == 0 else "end" if place == len(x) - 1 else "middle"
-        canvas.text(f"{clock:%H:%M}", float(x[place]), height - 1.6, FONT, "tq", anchor)
+    for index in np.unique(np.linspace(0, len(x) - 1, 7).astype(int)):
+        clock = local_datetime(float(frames.utc_s[index]), log.plan.zone)
+        anchor = "start" if index == 0 else "end" if index == len(x) - 1 else "middle"
+        canvas.text(f"{clock:%H:%M}", float(x[index]), height - 1.6, FONT, "tq", anchor)

@@ -130,8 +130,8 @@ def _graduated_filter(plan: Plan, limits: Exposure, frames: FrameTable) -> list[
     """The filter, and where its edge comes to lie in the picture: on the horizon."""
     if limits.grad_stops <= 0.0:
         return []
-    places = [horizon_height(plan, float(frames.lens_altitude_deg[k])) for k in (0, -1)]
-    first, last = (f"{100.0 * place:.0f} %" for place in places)
+    heights = [horizon_height(plan, float(frames.lens_altitude_deg[k])) for k in (0, -1)]
+    first, last = (f"{100.0 * height:.0f} %" for height in heights)
     where = f"edge on the horizon, {first} of the picture’s height up"
     if not horizon_stays(plan, frames.lens_altitude_deg):
         where += f", {last} at the end: move it as the camera tilts"

@@ -58,29 +58,29 @@ def differences(before: Plan, after: Plan) -> Changes:
     """The changes that make the plan after of the plan before, by path; a list that is longer or shorter is
     replaced whole.
     """
-    found = _differences(plan_to_dict(before), plan_to_dict(after), "")
+    changes = _differences(plan_to_dict(before), plan_to_dict(after), "")
     # one that takes the other's place empties it
-    return {path: value for path, value in found.items() if not _takes_its_place(path, found)}
+    return {path: value for path, value in changes.items() if not _takes_its_place(path, changes)}
 
 
-def _takes_its_place(path: str, found: Mapping[str, Any]) -> bool:
+def _takes_its_place(path: str, changes: Mapping[str, Any]) -> bool:
     other = {"shoot.anchor": "shoot.start", "shoot.start": "shoot.anchor"}.get(path)
-    return other is not None and found[path] is None and found.get(other) is not None
+    return other is not None and changes[path] is None and changes.get(other) is not None
 
 
 def _differences(old: Any, new: Any, path: str) -> Changes:
-    found: Changes = {}
+    changes: Changes = {}
     if isinstance(old, dict) and isinstance(new, dict):
         for name in dict.fromkeys((*old, *new)):
             inner = f"{path}.{name}" if path else name
             if old.get(name) != new.get(name):
-                found |= _differences(old.get(name), new.get(name), inner)
-        return found
+                changes |= _differences(old.get(name), new.get(name), inner)
+        return changes
     if isinstance(old, list) and isinstance(new, list) and len(old) == len(new) and _parts(new):
-        for place, pair in enumerate(zip(old, new, strict=True)):
+        for index, pair in enumerate(zip(old, new, strict=True)):
             if pair[0] != pair[1]:
-                found |= _differences(*pair, f"{path}[{place}]")
-        return found
+                changes |= _differences(*pair, f"{path}[{index}]")
+        return changes
     return {path: new}
 
 

@@ -309,8 +309,8 @@ def _datetime_hook(value: Any, _type: Any) -> dt.datetime:
 def _measurable(value: Any, path: str = "") -> Any:
     """The value, or list of values, unchanged; PlanError for a number too small to be deliberate."""
     if isinstance(value, list):
-        for place, item in enumerate(value):
-            _measurable(item, f"{path}[{place}]")
+        for index, item in enumerate(value):
+            _measurable(item, f"{path}[{index}]")
     elif isinstance(value, float) and 0.0 < abs(value) < SMALLEST:
         raise PlanError(path, value, "is smaller than anything that can be measured")
     return value

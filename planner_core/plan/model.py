@@ -513,11 +513,11 @@ class Site:
     def __attrs_post_init__(self) -> None:
         if len(self.tides) == 1:
             raise PlanError("tides", list(self.tides), "holds one water; give a high and a low one at least")
-        for place in range(2, len(self.tides)):
-            before, here, after = (tide.height_m for tide in self.tides[place - 2 : place + 1])
+        for index in range(2, len(self.tides)):
+            before, here, after = (tide.height_m for tide in self.tides[index - 2 : index + 1])
             if (here - before) * (after - here) > 0.0:
                 raise PlanError(
-                    f"tides[{place - 1}].height_m",
+                    f"tides[{index - 1}].height_m",
                     here,
                     "is neither a high nor a low water between its neighbours; is one missing?",
                 )
@@ -918,12 +918,12 @@ class Block:
             if getattr(self, name) is None:
                 raise PlanError(name, MISSING, "a {shape} needs it", shape=self.shape)
         if self.size_m is not None:
-            for place, extent in enumerate(self.size_m):
+            for index, extent in enumerate(self.size_m):
                 if extent <= 0:
-                    raise PlanError(f"size_m[{place}]", extent, "is not above 0 metres")
+                    raise PlanError(f"size_m[{index}]", extent, "is not above 0 metres")
                 if extent < THINNEST_M:
                     raise PlanError(
-                        f"size_m[{place}]",
+                        f"size_m[{index}]",
                         extent,
                         "is too small; give {least:g} metres or more",
                         least=THINNEST_M,
@@ -953,10 +953,10 @@ class Block:
     def _check_heights(self) -> None:
         if self.shape != "terrain" or self.heights_m is None or self.size_m is None:
             return
-        for place, row in enumerate(self.heights_m):
+        for index, row in enumerate(self.heights_m):
             if max(row) > self.size_m[2] + THINNEST_M:
                 raise PlanError(
-                    f"heights_m[{place}]",
+                    f"heights_m[{index}]",
                     max(row),
                     "is higher than the block's {height:g}",
                     height=self.size_m[2],
@@ -966,18 +966,18 @@ class Block:
         skyline = self.skyline_deg or ()
         if len(skyline) < 2:
             raise PlanError("skyline_deg", self.skyline_deg, "needs two or more [bearing, altitude] pairs")
-        for place, ((before, _), (after, _)) in enumerate(pairwise(skyline), start=1):
+        for index, ((before, _), (after, _)) in enumerate(pairwise(skyline), start=1):
             if after <= before:
                 raise PlanError(
-                    f"skyline_deg[{place}][0]",
+                    f"skyline_deg[{index}][0]",
                     after,
                     "must be above the bearing before it ({before:g})",
                     before=before,
                 )
-        for place, (_, altitude) in enumerate(skyline):
+        for index, (_, altitude) in enumerate(skyline):
             if not -STEEPEST_DEG <= altitude <= STEEPEST_DEG:
                 raise PlanError(
-                    f"skyline_deg[{place}][1]", altitude, "is not an altitude from -89 to 89 degrees"
+                    f"skyline_deg[{index}][1]", altitude, "is not an altitude from -89 to 89 degrees"
                 )
 
 

@@ -18,15 +18,15 @@ def is_control(character: str) -> bool:
 def escaped(text: str, *, keep: str = "") -> str:
     r"""The text with control characters written out (\x1b), those in `keep` as they are."""
 
-    def written_out(found: re.Match[str]) -> str:
-        return found[0] if found[0] in keep else found[0].encode("unicode_escape").decode("ascii")
+    def written_out(match: re.Match[str]) -> str:
+        return match[0] if match[0] in keep else match[0].encode("unicode_escape").decode("ascii")
 
     return _CONTROL.sub(written_out, text)
 
 
 def paragraphs(text: str) -> str:
     """The text without control characters, its line feeds and tabs kept."""
-    return _CONTROL.sub(lambda found: found[0] if found[0] in "\n\t" else "", text)
+    return _CONTROL.sub(lambda match: match[0] if match[0] in "\n\t" else "", text)
 
 
 def one_line(value: Any) -> str:
@@ -37,7 +37,7 @@ def one_line(value: Any) -> str:
 
 def escaped_json(text: str) -> str:
     """A JSON text with control characters in it written as JSON's escapes; line feeds between parts stay."""
-    return _CONTROL.sub(lambda found: found[0] if found[0] == "\n" else f"\\u{ord(found[0]):04x}", text)
+    return _CONTROL.sub(lambda match: match[0] if match[0] == "\n" else f"\\u{ord(match[0]):04x}", text)
 
 
 def cell(text: str) -> str:

@@ -48,14 +48,14 @@ def tide_times_utc_s(plan: Plan) -> NDArray[np.float64]:
     skips or repeats, or that doesn't come after the one before.
     """
     times = [
-        local_to_utc_s(tide.time, plan.zone, f"site.tides[{place}].time")
-        for place, tide in enumerate(plan.site.tides)
+        local_to_utc_s(tide.time, plan.zone, f"site.tides[{index}].time")
+        for index, tide in enumerate(plan.site.tides)
     ]
-    for place, (before, after) in enumerate(pairwise(times), start=1):
+    for index, (before, after) in enumerate(pairwise(times), start=1):
         if after <= before:
             raise PlanError(
-                f"site.tides[{place}].time",
-                plan.site.tides[place].time.isoformat(),
+                f"site.tides[{index}].time",
+                plan.site.tides[index].time.isoformat(),
                 "is not after the water before it; give them in the order of time",
             )
     return np.array(times, dtype=np.float64)

@@ -116,7 +116,7 @@ def nearest_edge(plan: Plan) -> Edge | None:
         grid.ravel() for grid in np.meshgrid(DISTANCES_M, np.arange(AROUND) * (2.0 * np.pi / AROUND))
     )
     offsets = away[:, None] * np.column_stack([np.sin(turn), np.cos(turn)])
-    found: list[Edge] = []
+    edges: list[Edge] = []
     for stand in stand_points_m(plan):
         foot = float(_surface(plan, stand[None, :2], float(stand[2])).top_m[0])
         under = _surface(plan, stand[:2] + offsets, foot + STEPS_UP_M)
@@ -124,7 +124,7 @@ def nearest_edge(plan: Plan) -> Edge | None:
         counts = np.flatnonzero((drop >= EDGE_DROP_M - 1e-9) | (under.is_water & (drop > 0.0)))
         if len(counts):
             deepest = counts[np.lexsort((away[counts], -np.round(drop[counts], 3)))[0]]
-            found.append(
+            edges.append(
                 Edge(
                     drop_m=float(drop[deepest]),
                     is_water=bool(under.is_water[deepest]),
@@ -132,7 +132,7 @@ def nearest_edge(plan: Plan) -> Edge | None:
                     bearing_deg=compass_deg(float(np.degrees(turn[deepest])) + plan.site.scene_north_deg),
                 )
             )
-    return max(found, key=lambda edge: (round(edge.drop_m, 3), -edge.distance_m), default=None)
+    return max(edges, key=lambda edge: (round(edge.drop_m, 3), -edge.distance_m), default=None)
 
 
 def _edge(plan: Plan) -> Iterator[Finding]:
@@ -252,8 +252,8 @@ def _night(plan: Plan, frames: FrameTable) -> Iterator[Finding]:
 def _nearest_where(plan: Plan, counts: Callable[[Block], bool]) -> _Near | None:
     """The nearest block that counts, of equals the first."""
     blocks = (index for index, block in enumerate(plan.blocks) if counts(block))
-    found = (_Near(distance_m=_away_m(plan, index), block=index) for index in blocks)
-    return min(found, key=lambda near: (near.distance_m, near.block), default=None)
+    near_blocks = (_Near(distance_m=_away_m(plan, index), block=index) for index in blocks)
+    return min(near_blocks, key=lambda near: (near.distance_m, near.block), default=None)
 
 
 @blocking.remembered
@@ -321,6 +321,6 @@ def _lasers(plan: Plan) -> Iterator[Finding]:
     """A plan that speaks of lasers or a light show."""
     notes = plan.notes if isinstance(plan.notes, str) else json.dumps(plan.notes, default=str)
     said = " ".join([plan.title, plan.reason, notes, *(block.name for block in plan.blocks)])
-    found = LASERS.search(said)
-    if found is not None:
-        yield Finding(code="lasers", level="note", facts=facts(said=found.group(0).lower()))
+    match = LASERS.search(said)
+    if match is not None:
+        yield Finding(code="lasers", level="note", facts=facts(said=match.group(0).lower()))

@@ -45,8 +45,8 @@ class About:
     remedies: str = NOTHING
 
 
-def _percent(share: float) -> str:
-    return f"{100.0 * share:g} %"
+def _percent(fraction: float) -> str:
+    return f"{100.0 * fraction:g} %"
 
 
 TOPICS: dict[str, dict[str, About]] = {

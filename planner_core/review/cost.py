@@ -36,10 +36,10 @@ def cost(before: FrameTable, after: FrameTable) -> tuple[Quantity, ...]:
 def _time(before: Plan, after: Plan) -> tuple[Quantity, ...]:
     shoot_s = after.duration_s - before.duration_s
     clip_s = after.shoot.frames / after.clip.fps - before.shoot.frames / before.clip.fps
-    found = facts(longer_shoot=(shoot_s, "s")) if shoot_s >= LEAST_SHOOT_S else ()
-    found += facts(shorter_shoot=(-shoot_s, "s")) if shoot_s <= -LEAST_SHOOT_S else ()
-    found += facts(longer_clip=(clip_s, "s")) if clip_s >= LEAST_CLIP_S else ()
-    return found + (facts(shorter_clip=(-clip_s, "s")) if clip_s <= -LEAST_CLIP_S else ())
+    costs = facts(longer_shoot=(shoot_s, "s")) if shoot_s >= LEAST_SHOOT_S else ()
+    costs += facts(shorter_shoot=(-shoot_s, "s")) if shoot_s <= -LEAST_SHOOT_S else ()
+    costs += facts(longer_clip=(clip_s, "s")) if clip_s >= LEAST_CLIP_S else ()
+    return costs + (facts(shorter_clip=(-clip_s, "s")) if clip_s <= -LEAST_CLIP_S else ())
 
 
 def together(costs: Sequence[Sequence[Quantity]]) -> tuple[Quantity, ...]:
@@ -76,10 +76,10 @@ def _light(before: FrameTable, after: FrameTable) -> tuple[Quantity, ...]:
     assert after.ramp is not None
     was, now = (_darkest(table.ramp) for table in (before, after) if table.ramp is not None)
     less = _let_in_stops(before, was) - _let_in_stops(after, now)
-    found = facts(less_light=(less, "stops")) if less >= LEAST_STOPS else ()
+    costs = facts(less_light=(less, "stops")) if less >= LEAST_STOPS else ()
     higher = float(after.ramp.iso.max())
     more = float(np.log2(higher / before.ramp.iso.max()))
-    return found + (facts(more_iso=nominal_iso(higher)) if more >= LEAST_STOPS else ())
+    return costs + (facts(more_iso=nominal_iso(higher)) if more >= LEAST_STOPS else ())
 
 
 def _darkest(ramp: Ramp) -> int:

@@ -42,7 +42,7 @@ def _skyline_ends(plan: Plan, frames: FrameTable) -> list[Finding]:
     if not ridges:
         return []
     eye = frames.camera_m[len(frames) // 2]
-    found = []
+    findings = []
     for index in ridges:
         for side, end in _ends(plan, index):
             where = span(_in_picture(plan, frames, end))
@@ -54,8 +54,8 @@ def _skyline_ends(plan: Plan, frames: FrameTable) -> list[Finding]:
             outward = -BEYOND_DEG if side == "left" else BEYOND_DEG
             heights, blocks = skyline_at(plan, eye, [bearing - outward, bearing + outward])
             if int(blocks[0]) == index and altitude - heights[1] >= CLIFF_DEG:
-                found.append(_cut_off(plan, index, side, bearing, altitude - float(heights[1]), where))
-    return found
+                findings.append(_cut_off(plan, index, side, bearing, altitude - float(heights[1]), where))
+    return findings
 
 
 def _ends(plan: Plan, index: int) -> list[tuple[str, Array]]:

@@ -756,14 +756,14 @@ def _shorter_yet(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[R
         return
     interval_s = _interval_enough_s(plan, ramp)
     for _ in range(CLOSER_LOOKS):
-        found = _gentler(plan, frames, ramp, interval_s)
-        if not found:
+        remedies = _gentler(plan, frames, ramp, interval_s)
+        if not remedies:
             return
-        shorter_s = found[-1].changes["shoot.interval_s"]
+        shorter_s = remedies[-1].changes["shoot.interval_s"]
         after = compute_frames(with_timing(plan, interval_s=shorter_s), frames).ramp
         steepest = 0.0 if after is None else float(np.abs(np.diff(after.target_ev100)).max(initial=0.0))
         if steepest <= STEEP_STOPS_A_FRAME:
-            yield from found
+            yield from remedies
             return
         interval_s = min(shorter_s * STEEP_STOPS_A_FRAME / steepest, shorter_s - plan.shoot.interval_step_s)
 

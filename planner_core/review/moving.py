@@ -33,11 +33,11 @@ def review_moving(plan: Plan, frames: FrameTable) -> list[Finding]:
     """Findings of this topic; none for a plan without exposure, or a single frame."""
     if frames.ramp is None or len(frames) < 2:
         return []
-    found = sorted(moving.movers(frames.view), key=lambda mover: ORDER.index(mover.kind))
+    movers = sorted(moving.movers(frames.view), key=lambda mover: ORDER.index(mover.kind))
     shutter_s = frames.ramp.shutter_s
     return [
-        *(finding for mover in found for finding in _strobing(plan, mover, shutter_s)),
-        *(finding for mover in found for finding in _smearing(plan, mover, shutter_s)),
+        *(finding for mover in movers for finding in _strobing(plan, mover, shutter_s)),
+        *(finding for mover in movers for finding in _smearing(plan, mover, shutter_s)),
     ]
 
 

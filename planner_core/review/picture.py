@@ -118,8 +118,8 @@ def _camera_inside(plan: Plan, view: BlockVisibility) -> list[Finding]:
     for index in np.flatnonzero((view.distance_m == 0.0).any(axis=0)):
         within = np.zeros(len(view), dtype=bool)
         for piece in blocking.pieces(plan, int(index), view.boxes.ground_m):
-            place = view.camera_m @ piece.normals.T
-            within |= ((place > piece.low_m) & (place < piece.high_m)).all(axis=1)
+            along_m = view.camera_m @ piece.normals.T
+            within |= ((along_m > piece.low_m) & (along_m < piece.high_m)).all(axis=1)
         if within.any():
             name, frames = block_label(plan, int(index)), _whole(within)
             findings.append(
@@ -204,7 +204,7 @@ class _Subject:
         shown, findings = self.reading.shown, []
         if first is None or first > due:
             late = (due + 1, count if first is None else first)
-            place = 1.0 if first is None else float(self.reading.at[first])
+            first_at = 1.0 if first is None else float(self.reading.at[first])
             best = int(shown.argmax())
             said = facts(
                 first_frame=None if first is None else first + 1,
@@ -213,7 +213,7 @@ class _Subject:
                 best_frame=best + 1,
                 behind=(self._names(np.arange(count) >= due), ""),
             )
-            amount = (place, by, "of the move")
+            amount = (first_at, by, "of the move")
             findings.append(self._finding("reveal-late", "stop", late, amount, said))
         if shown[0] >= SEEN_BARELY:
             amount = (float(shown[0]), SEEN_BARELY, "of the subject")

@@ -65,8 +65,8 @@ def proposes(*codes: str) -> Callable[[Proposer], Proposer]:
 def proposed(plan: Plan, frames: FrameTable, finding: Finding) -> tuple[Remedy, ...]:
     """What to try against a finding that wasn't tried yet, in the order in which one would."""
     proposers = PROPOSERS.get(finding.code, ())
-    found = (*finding.remedies, *(each for ask in proposers for each in ask(plan, frames, finding)))
-    return tuple({repr(sorted(each.changes.items())): each for each in reversed(found)}.values())[::-1]
+    remedies = (*finding.remedies, *(each for ask in proposers for each in ask(plan, frames, finding)))
+    return tuple({repr(sorted(each.changes.items())): each for each in reversed(remedies)}.values())[::-1]
 
 
 # ---------------------------------------------------------------- time
@@ -139,13 +139,13 @@ def _slower_axis(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[R
     assert finding.value is not None
     assert finding.limit is not None
     if finding.fact("drive") == "continuous":
-        share = finding.limit / finding.value
+        fraction = finding.limit / finding.value
     else:
         room = _distance_in(finding.limit, axis.max_speed, axis.max_acceleration) - axis.step
-        share = max(room, 0.0) / max(finding.fact("distance"), axis.step)
-    if share > 0.0:
-        yield from narrowed(plan, axis.name, 0.98 * share)
-        yield from more_frames(plan, math.ceil(plan.shoot.frames / (0.98 * share)))
+        fraction = max(room, 0.0) / max(finding.fact("distance"), axis.step)
+    if fraction > 0.0:
+        yield from narrowed(plan, axis.name, 0.98 * fraction)
+        yield from more_frames(plan, math.ceil(plan.shoot.frames / (0.98 * fraction)))
 
 
 def _distance_in(time_s: float, max_speed: float, max_acceleration: float) -> float:
@@ -307,15 +307,15 @@ def _all_limits_together(plan: Plan, frames: FrameTable, stops: float) -> Iterat
 def _half_at_the_event(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Remedy]:
     """The poses between the ends brought forward or back, so that half of the move is done at the event."""
     turn, half_at = balance(frames).turn, place_of_progress(frames, 0.5)
-    inner = [place for place, pose in enumerate(plan.move.poses) if 0.0 < pose.at < 1.0]
+    inner = [index for index, pose in enumerate(plan.move.poses) if 0.0 < pose.at < 1.0]
     if turn is None or half_at is None or not inner or not 0.0 < half_at < 1.0 or not 0.0 < turn.at < 1.0:
         return
     moved = np.interp(
-        [plan.move.poses[place].at for place in inner], [0.0, half_at, 1.0], [0.0, turn.at, 1.0]
+        [plan.move.poses[index].at for index in inner], [0.0, half_at, 1.0], [0.0, turn.at, 1.0]
     )
     yield Remedy(
         changes={
-            f"move.poses[{place}].at": round(float(at), 3) for place, at in zip(inner, moved, strict=True)
+            f"move.poses[{index}].at": round(float(at), 3) for index, at in zip(inner, moved, strict=True)
         }
     )
 
@@ -332,7 +332,7 @@ def narrowed(plan: Plan, axis: str, share: float) -> tuple[Remedy, ...]:
         return ()
     now = max(given.values()) - min(given.values())
     middle = (max(given.values()) + min(given.values())) / 2.0
-    new = {place: middle + (value - middle) * share for place, value in given.items()}
+    new = {index: middle + (value - middle) * share for index, value in given.items()}
     about = facts(axis=axis, now=now, calm=now * share)
     return tuple(attrs.evolve(remedy, about=about) for remedy in _poses_at(plan, axis, new))
 
@@ -343,13 +343,13 @@ def shifted(plan: Plan, axis: str, by: float) -> tuple[Remedy, ...]:
     given: dict[int, float] = _given(plan, axis)
     if not given and resting is not None:
         given = dict.fromkeys(range(len(plan.move.poses)), resting)
-    return _poses_at(plan, axis, {place: value + by for place, value in given.items()}) if given else ()
+    return _poses_at(plan, axis, {index: value + by for index, value in given.items()}) if given else ()
 
 
 def _given(plan: Plan, axis: str) -> dict[int, float]:
-    """An axis's value at each pose that gives it, by the pose's place in the move."""
-    values = ((place, getattr(pose, axis)) for place, pose in enumerate(plan.move.poses))
-    return {place: value for place, value in values if value is not None}
+    """An axis's value at each pose that gives it, by the pose's index."""
+    values = ((index, getattr(pose, axis)) for index, pose in enumerate(plan.move.poses))
+    return {index: value for index, value in values if value is not None}
 
 
 def _poses_at(plan: Plan, axis: str, values: Mapping[int, float]) -> tuple[Remedy, ...]:
@@ -360,8 +360,8 @@ def _poses_at(plan: Plan, axis: str, values: Mapping[int, float]) -> tuple[Remed
     if not all(low <= value <= high for value in values.values()):
         return ()
     changes = {
-        f"move.poses[{place}].{axis}": min(max(round(value, PLACES[axis]), low), high)
-        for place, value in values.items()
+        f"move.poses[{index}].{axis}": min(max(round(value, PLACES[axis]), low), high)
+        for index, value in values.items()
     }
     return (Remedy(changes=changes),)
 
@@ -370,9 +370,9 @@ def _poses_at(plan: Plan, axis: str, values: Mapping[int, float]) -> tuple[Remed
 def _inside_the_ranges(plan: Plan, frames: FrameTable, finding: Finding) -> Iterator[Remedy]:
     """Every pose brought to the end of the range that it is beyond: one alone may not be enough."""
     changes = {
-        f"move.poses[{place}].{axis.name}": min(max(value, axis.low), axis.high)
+        f"move.poses[{index}].{axis.name}": min(max(value, axis.low), axis.high)
         for axis in axis_limits(plan)
-        for place, value in _given(plan, axis.name).items()
+        for index, value in _given(plan, axis.name).items()
         if not axis.low <= value <= axis.high
     }
     if len(changes) > 1:

@@ -146,9 +146,9 @@ def _aim(remedy: Remedy) -> str:
     """'turn the lens to “beacon”: pose 1 pan 271.5°, tilt 2°; pose 3 pan 280°'"""
     poses: dict[int, list[str]] = {}
     for path, value in remedy.changes.items():
-        place, _, axis = path.removeprefix("move.poses[").partition("].")
-        poses.setdefault(int(place), []).append(f"{axis.removesuffix('_deg')} {value:g}°")
-    told = "; ".join(f"pose {place + 1} {', '.join(values)}" for place, values in sorted(poses.items()))
+        index, _, axis = path.removeprefix("move.poses[").partition("].")
+        poses.setdefault(int(index), []).append(f"{axis.removesuffix('_deg')} {value:g}°")
+    told = "; ".join(f"pose {index + 1} {', '.join(values)}" for index, values in sorted(poses.items()))
     return f"turn the lens to “{remedy.fact('aim')}”: {told}"
 
 

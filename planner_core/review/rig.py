@@ -77,13 +77,13 @@ def _moves(plan: Plan, frames: FrameTable) -> bool:
     return any(np.ptp(position) > 0.0 for _, position in drive.motorised(plan, frames.axes))
 
 
-def _watched_facts(plan: Plan, moving: RoleSpeed, place: int) -> tuple[Quantity, ...]:
+def _watched_facts(plan: Plan, moving: RoleSpeed, frame: int) -> tuple[Quantity, ...]:
     """What of a role is spoken of at a frame: the block, empty where it is none, and how far away."""
-    block = int(moving.block[place])
+    block = int(moving.block[frame])
     return facts(
         role=moving.role,
         block=block_label(plan, block) if block >= 0 else "",
-        distance=(float(moving.distance_m[place]), "m"),
+        distance=(float(moving.distance_m[frame]), "m"),
     )
 
 
@@ -110,12 +110,12 @@ def _pose_outside(plan: Plan, axis: AxisLimits, index: int, value: float, outsid
     limit = axis.high if value > axis.high else axis.low
     turned = [value + turn for turn in (-360.0, 360.0) if axis.low <= value + turn <= axis.high]
     same_bearing = turned[0] if turned and axis.label == "pan" else None
-    place = round(plan.move.poses[index].at * (plan.shoot.frames - 1))
+    frame = round(plan.move.poses[index].at * (plan.shoot.frames - 1))
     path = f"move.poses[{index}].{axis.name}"
     return Finding(
         code="axis-range",
         level="stop",
-        frames=_run_around(outside, place),
+        frames=_run_around(outside, frame),
         value=value,
         limit=limit,
         unit=axis.unit,
@@ -143,9 +143,9 @@ def _axis_facts(axis: AxisLimits) -> tuple[Quantity, ...]:
     return facts(axis=axis.label, field=axis.name, low=(axis.low, axis.unit), high=(axis.high, axis.unit))
 
 
-def _run_around(mask: Mask, place: int) -> tuple[int, int]:
-    """First and last frame, counted from 1, of the run of True around a place, or that frame alone."""
-    first = last = min(max(place, 0), len(mask) - 1)
+def _run_around(mask: Mask, frame: int) -> tuple[int, int]:
+    """First and last frame, counted from 1, of the run of True around a frame, or that frame alone."""
+    first = last = min(max(frame, 0), len(mask) - 1)
     if mask[first]:
         while first > 0 and mask[first - 1]:
             first -= 1
@@ -242,12 +242,12 @@ def _no_room_for_the_longest(plan: Plan, frames: FrameTable) -> list[Finding]:
     ]
 
 
-def _time_spent(plan: Plan, frames: FrameTable, place: int) -> tuple[Quantity, ...]:
+def _time_spent(plan: Plan, frames: FrameTable, frame: int) -> tuple[Quantity, ...]:
     """What a frame's time goes to beside the exposure, in seconds; None for what a drive doesn't do."""
     move = settling = None
     if plan.move.drive == "shoot-move-shoot" and _moves(plan, frames):
         times = drive.frame_move_times_s(plan, frames.axes)
-        move, settling = float(times[min(place, len(times) - 1)]), plan.rig.settle_s
+        move, settling = float(times[min(frame, len(times) - 1)]), plan.rig.settle_s
     return facts(writing=(plan.shoot.write_s, "s"), move=(move, "s"), settling=(settling, "s"))
 
 
@@ -678,7 +678,7 @@ def _shadow(plan: Plan, frames: FrameTable) -> list[Finding]:
     first_last = span(shown)
     if first_last is None:
         return []
-    place = int(np.flatnonzero(shown)[0])
+    first = int(np.flatnonzero(shown)[0])
     length = float(np.nanmin(depth[shown_lit]))
     return [
         Finding(
@@ -688,8 +688,8 @@ def _shadow(plan: Plan, frames: FrameTable) -> list[Finding]:
             value=length,
             unit="m",
             facts=facts(
-                sun_altitude=(float(frames.sun_altitude_deg[place]), "°"),
-                first_frame=place + 1,
+                sun_altitude=(float(frames.sun_altitude_deg[first]), "°"),
+                first_frame=first + 1,
             ),
         )
     ]

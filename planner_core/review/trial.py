@@ -190,7 +190,7 @@ class Trial:
         self, finding: Finding, bringing: Sequence[tuple[Remedy, _Outcome]]
     ) -> Generator[None, None, list[tuple[Remedy, _Outcome]]]:
         """Remedies between the plan and those that bring something else, or with an answer to that."""
-        found: list[tuple[Remedy, _Outcome]] = []
+        reconciled: list[tuple[Remedy, _Outcome]] = []
         for remedy, outcome in bringing:
             for changes in (
                 *self._between(remedy.changes),
@@ -198,9 +198,9 @@ class Trial:
             ):
                 reached = yield from self._outcome(changes)
                 if reached is not None and helps(finding, self.report.findings, reached.findings):
-                    found.append((Remedy(changes=changes), reached))
+                    reconciled.append((Remedy(changes=changes), reached))
                     break
-        return found
+        return reconciled
 
     def _between(self, changes: Mapping[str, Any]) -> Iterator[Changes]:
         """A single value that lies between the plan's and the one proposed."""
@@ -208,8 +208,8 @@ class Trial:
             return
         ((path, new),) = changes.items()
         old = value_at(self.plan, path)
-        for share in BETWEEN:
-            value = _settable(self.plan, path, _mixed(old, new, share))
+        for fraction in BETWEEN:
+            value = _settable(self.plan, path, _mixed(old, new, fraction))
             if value is not None and value not in (old, new):
                 yield {path: value}
 
@@ -232,13 +232,13 @@ def helps(finding: Finding, before: Sequence[Finding], after: Sequence[Finding])
 
 def _brought(finding: Finding, before: Sequence[Finding], after: Sequence[Finding]) -> tuple[str, ...]:
     """The codes of which there are more than before that are as grave as a finding, or at a graver level."""
-    found: list[str] = []
-    for place in range(LEVELS.index(finding.level) + 1):
-        grave = LEVELS[: place + 1]
+    codes: list[str] = []
+    for rank in range(LEVELS.index(finding.level) + 1):
+        grave = LEVELS[: rank + 1]
         was = Counter(each.code for each in before if each.level in grave)
         now = Counter(each.code for each in after if each.level in grave)
-        found += [code for code in now if now[code] > was[code]]
-    return tuple(dict.fromkeys(found))
+        codes += [code for code in now if now[code] > was[code]]
+    return tuple(dict.fromkeys(codes))
 
 
 def gravity(findings: Sequence[Finding]) -> tuple[int, ...]:
@@ -254,23 +254,23 @@ def _still_there(finding: Finding, after: Sequence[Finding]) -> bool:
 
 def _cost(remedy: Remedy, before: FrameTable, after: FrameTable) -> tuple[Quantity, ...]:
     """What a remedy costs; where it says itself what the light costs, no more of the light."""
-    found = cost(before, after)
+    costs = cost(before, after)
     if not remedy.cost:
-        return found
-    return (*remedy.cost, *(each for each in found if each.name not in ("less_light", "more_iso")))
+        return costs
+    return (*remedy.cost, *(each for each in costs if each.name not in ("less_light", "more_iso")))
 
 
-def _mixed(old: Any, new: Any, share: float) -> Any:
+def _mixed(old: Any, new: Any, fraction: float) -> Any:
     """A value so far from the old towards the new one, in few digits; None where there is none between."""
     if isinstance(old, dt.datetime) and isinstance(new, str):
         try:
-            moment = old + share * (dt.datetime.fromisoformat(new) - old)
+            moment = old + fraction * (dt.datetime.fromisoformat(new) - old)
         except (ValueError, TypeError):
             return None
         return moment.replace(microsecond=0).isoformat()
     if any(isinstance(value, bool) or not isinstance(value, (int, float)) for value in (old, new)):
         return None
-    value = old + share * (new - old)
+    value = old + fraction * (new - old)
     return round(value) if isinstance(old, int) else float(f"{value:.4g}")
 
 

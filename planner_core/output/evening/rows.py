@@ -173,9 +173,9 @@ def _end(evening: Evening, each: Round, number: int, start_s: float) -> Row:
     """The last frame; whoever is there by then sees it."""
     shot = evening.shot(number)
     end = start_s + shot.runs_s
-    place = each.shots.index(number)
+    index = each.shots.index(number)
     there = any(
-        step.kind in (START, PACK) and step.shot == place and step.begin_s <= end <= step.end_s
+        step.kind in (START, PACK) and step.shot == index and step.begin_s <= end <= step.end_s
         for step in each.schedule.steps
     )
     seen, alone = "frame {count} is taken", "frame {count} is taken, by itself"

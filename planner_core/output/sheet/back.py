@@ -283,8 +283,8 @@ def cautions(plan: Plan, frames: FrameTable) -> list[str]:
     dark = bool(np.any(~sun_up(frames)))
     weather = "Check the forecast, the wind, the tide and the traffic, and dress for standing still."
     if dark:
-        way = "there" if rising else "back"
-        weather += f" Walk the way {way} once in daylight."
+        direction = "there" if rising else "back"
+        weather += f" Walk the way {direction} once in daylight."
     return [
         sun,
         edge,

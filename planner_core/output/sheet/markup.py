@@ -73,8 +73,8 @@ def unbroken(text: str) -> str:
 def table(kind: str, heads: Sequence[str], rows: Iterable[str], words: Sequence[int] = ()) -> Iterator[str]:
     """A table; heads are HTML, rows whole <tr> elements, `words` the columns that hold text."""
     cells = (
-        f'<th scope="col"{" class=words" if place in words else ""}>{head}</th>'
-        for place, head in enumerate(heads)
+        f'<th scope="col"{" class=words" if column in words else ""}>{head}</th>'
+        for column, head in enumerate(heads)
     )
     yield f'<table class="{kind}"><thead><tr>{"".join(cells)}</tr></thead><tbody>'
     yield from rows

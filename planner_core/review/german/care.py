@@ -108,9 +108,9 @@ def _night_alone(finding: Finding, names: Names) -> Sentences:
 @speaks("people-near", language=GERMAN)
 def _people_near(finding: Finding, names: Names) -> Sentences:
     away = measured(finding)
-    place = f"{away:.0f} m vom Rig" if away >= 0.5 else "direkt neben dem Rig"
+    where = f"{away:.0f} m vom Rig" if away >= 0.5 else "direkt neben dem Rig"
     return Sentences(
-        f"Menschen gehen {place} vorbei ({quoted(finding.blocks[0])}).",
+        f"Menschen gehen {where} vorbei ({quoted(finding.blocks[0])}).",
         "Kennzeichne Stativbeine und Kabel, damit niemand stolpert, und lass Platz zum Vorbeigehen.",
     )
 

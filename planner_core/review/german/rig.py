@@ -87,11 +87,11 @@ def _axis_speed(finding: Finding, names: Names) -> Sentences:
             f"{fact('worst_frame')}); ihr Motor schafft {exact(limit(finding), finding.unit)}.",
             otherwise="Bewege weniger, oder gib der Bewegung mehr Ein- und Auslauf.",
         )
-    way = quantity(finding, "distance")
+    distance = quantity(finding, "distance")
     return Sentences(
         f"die Achse {axis} braucht {figure(measured(finding))} s für "
-        f"{amount_text(way.value, way.unit)} von Bild {fact('worst_frame')} zum nächsten (höchstens "
-        f"{exact(fact('max_speed'), way.unit)}/s und {exact(fact('max_acceleration'), way.unit)}/s²); das Intervall "
+        f"{amount_text(distance.value, distance.unit)} von Bild {fact('worst_frame')} zum nächsten (höchstens "
+        f"{exact(fact('max_speed'), distance.unit)}/s und {exact(fact('max_acceleration'), distance.unit)}/s²); das Intervall "
         f"lässt {figure(limit(finding))} s, ganz ohne Belichtung.",
         otherwise="Bewege weniger, nimm mehr Bilder, oder einen schnelleren Motor.",
     )
@@ -162,9 +162,9 @@ def _travel_unused(finding: Finding, names: Names) -> Sentences:
 @speaks("travel-whole", language=GERMAN)
 def _travel_whole(finding: Finding, names: Names) -> Sentences:
     used, length = measured(finding), finding.fact("rail")
-    share = "die ganzen" if used > 0.995 * length else f"{percent(used / length)} der"
+    part = "die ganzen" if used > 0.995 * length else f"{percent(used / length)} der"
     return Sentences(
-        f"Die Bewegung nutzt {share} {amount_text(length, 'm')} Schiene und fährt an nichts Nahem vorbei. Ein so "
+        f"Die Bewegung nutzt {part} {amount_text(length, 'm')} Schiene und fährt an nichts Nahem vorbei. Ein so "
         "langer Fahrweg bringt diesem Bild wenig.",
         "Lege die Schiene neben etwas Nahes, bis zu zwei Meter vor dem Objektiv, und lass „Fahrweg anpassen“ die "
         "Länge wählen.",

@@ -60,9 +60,9 @@ def _night_alone(finding: Finding, names: Names) -> Sentences:
 @speaks("people-near")
 def _people_near(finding: Finding, names: Names) -> Sentences:
     away = measured(finding)
-    place = f"{away:.0f} m from the rig" if away >= 0.5 else "right beside the rig"
+    where = f"{away:.0f} m from the rig" if away >= 0.5 else "right beside the rig"
     return Sentences(
-        f"People pass {place} ({quoted(finding.blocks[0])}).",
+        f"People pass {where} ({quoted(finding.blocks[0])}).",
         "Mark the tripod's legs and cables so that nobody trips over them, and leave room to walk past.",
     )
 
