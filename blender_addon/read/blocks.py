@@ -63,9 +63,9 @@ def read_blocks(
     blocks: list[Block] = []
     seen: set[int] = set()
     holding = roles_of(scene)
-    for place, thing in enumerate(block_objects(scene)):
-        if only is not None and place not in only:
-            blocks.append(plan.blocks[place])
+    for index, thing in enumerate(block_objects(scene)):
+        if only is not None and index not in only:
+            blocks.append(plan.blocks[index])
             continue
         number = int(thing.get(parts.INDEX_KEY, -1))
         roles = holding.get(thing.session_uid, ())

@@ -259,11 +259,13 @@ def _told_apart(
     """
     changed = set((np.flatnonzero(np.abs(values - drawn) > SAME[axis]) + 1).tolist())
     given = {i: pose for i, pose in enumerate(plan.move.poses) if getattr(pose, axis) is not None}
-    places = {i: float(rig.frame_at(plan, pose.at)) for i, pose in given.items()}
+    pose_frames = {i: float(rig.frame_at(plan, pose.at)) for i, pose in given.items()}
     edit = AxisEdit(values={}, places={}, added={}, reshaped=None)
     loose = []
     for frame, value in decided:
-        owner = next((i for i, place in places.items() if abs(place - frame) < SAME_FRAME), None)
+        owner = next(
+            (i for i, pose_frame in pose_frames.items() if abs(pose_frame - frame) < SAME_FRAME), None
+        )
         if owner is None:
             loose.append((frame, value))
         elif abs(value - getattr(given[owner], axis)) > SAME[axis]:
@@ -273,7 +275,9 @@ def _told_apart(
     if changed - of_keys - alone:
         return _reshaped(values)
     missing = [
-        i for i, place in places.items() if all(abs(place - frame) >= SAME_FRAME for frame, _ in decided)
+        i
+        for i, pose_frame in pose_frames.items()
+        if all(abs(pose_frame - frame) >= SAME_FRAME for frame, _ in decided)
     ]
     loose = [
         (frame, value)

@@ -97,22 +97,22 @@ def _channels_now(scene: bpy.types.Scene) -> dict[tuple[str, str, int], float]:
 
 def differences(scene: bpy.types.Scene, plan: Plan) -> list[Difference]:
     """What to tell at once of a rig that moves otherwise than its plan, or may on some frame."""
-    found = []
+    rig_differences = []
     hanging = foreign(scene)
     if hanging:
         text = say(
             "{what}, which may move the camera; a plan knows slide, pan and tilt only.", what=hanging[0]
         )
-        found.append(Difference(key="rig", text=text))
+        rig_differences.append(Difference(key="rig", text=text))
     elif is_off_now(scene, plan):
         text = say(
             "The camera stands beside its rig: camera or head has a shift of its own, which no plan has."
         )
-        found.append(Difference(key="rig", text=text))
+        rig_differences.append(Difference(key="rig", text=text))
     axes = unkeyed(scene, plan)
     if axes:
-        found.append(Difference(key="unkeyed", text=unkeyed_text(scene, axes[0])))
-    return found
+        rig_differences.append(Difference(key="unkeyed", text=unkeyed_text(scene, axes[0])))
+    return rig_differences
 
 
 def unkeyed_text(scene: bpy.types.Scene, axis: str) -> str:
@@ -136,15 +136,15 @@ def _foreign_on(scene: bpy.types.Scene, part: str) -> list[str]:
     thing: Any = parts.object_of(scene, part)
     if thing is None:
         return []
-    found = [
+    hanging = [
         say("{thing} has a constraint ({name})", thing=thing.name, name=constraint.name)
         for constraint in thing.constraints
         if constraint.enabled
     ]
     holder = parts.object_of(scene, PARENTS[part]) if part in PARENTS else None
     if thing.parent != holder or (holder is not None and thing.parent_type != "OBJECT"):
-        found.append(say("{thing} has another parent", thing=thing.name))
-    return found + [say(what, thing=thing.name) for what in _animated_by(thing, OWN_CHANNELS.get(part))]
+        hanging.append(say("{thing} has another parent", thing=thing.name))
+    return hanging + [say(what, thing=thing.name) for what in _animated_by(thing, OWN_CHANNELS.get(part))]
 
 
 def _animated_by(thing: Any, own: tuple[str, int] | None) -> list[str]:
@@ -152,27 +152,27 @@ def _animated_by(thing: Any, own: tuple[str, int] | None) -> list[str]:
     animation = thing.animation_data
     if animation is None:
         return []
-    found: list[str] = []
+    messages: list[str] = []
     if any(not driver.mute for driver in animation.drivers):
-        found.append(phrase("{thing} has a driver"))
+        messages.append(phrase("{thing} has a driver"))
     if any(not track.mute for track in animation.nla_tracks):
-        found.append(phrase("{thing} has NLA strips"))
+        messages.append(phrase("{thing} has NLA strips"))
     action = animation.action
     if action is None:
-        return found
+        return messages
     if animation.action_influence < 1.0 or animation.action_blend_type != "REPLACE":
-        found.append(phrase("{thing} has keys that are mixed in part only"))
+        messages.append(phrase("{thing} has keys that are mixed in part only"))
     curves = readsettings.curves_of(action, animation.action_slot)
     if any((curve.data_path, curve.array_index) != own and not curve.mute for curve in curves):
-        found.append(phrase("{thing} has keys of other channels"))
+        messages.append(phrase("{thing} has keys of other channels"))
     if any(curve.group is not None and curve.group.mute for curve in curves):
-        found.append(phrase("{thing} has keys that are muted as a group"))
-    return found
+        messages.append(phrase("{thing} has keys that are muted as a group"))
+    return messages
 
 
 def unkeyed(scene: bpy.types.Scene, plan: Plan) -> list[str]:
     """The axes (slide_m, pan_deg, tilt_deg) that stand other than their keys have them on this frame."""
-    frame, found = scene.frame_current_final, []
+    frame, axes = scene.frame_current_final, []
     for axis, (part, path, index) in rig.CHANNELS.items():
         thing: Any = parts.object_of(scene, part)
         curve = keyframes.find_curve(thing, path, index) if thing is not None else None
@@ -180,8 +180,8 @@ def unkeyed(scene: bpy.types.Scene, plan: Plan) -> list[str]:
             continue
         now, keyed = rig.axis_values(plan, axis, [getattr(thing, path)[index], curve.evaluate(frame)])
         if abs(now - keyed) > 3.0 * readmotion.SAME[axis]:
-            found.append(axis)
-    return found
+            axes.append(axis)
+    return axes
 
 
 def is_off_now(scene: bpy.types.Scene, plan: Plan) -> bool:

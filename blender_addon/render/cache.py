@@ -186,18 +186,18 @@ def is_whole_png(content: bytes) -> bool:
     """Whether a PNG has all its chunks, each with the checksum it should have (ISO/IEC 15948, 5.3)."""
     if not content.startswith(PNG_SIGNATURE):
         return False
-    place, kind = len(PNG_SIGNATURE), b""
-    while place + 12 <= len(content):
-        length, kind = struct.unpack_from(">I4s", content, place)
-        end = place + 8 + length
+    offset, kind = len(PNG_SIGNATURE), b""
+    while offset + 12 <= len(content):
+        length, kind = struct.unpack_from(">I4s", content, offset)
+        end = offset + 8 + length
         if end + 4 > len(content):
             return False
-        if zlib.crc32(memoryview(content)[place + 4 : end]) != struct.unpack_from(">I", content, end)[0]:
+        if zlib.crc32(memoryview(content)[offset + 4 : end]) != struct.unpack_from(">I", content, end)[0]:
             return False
-        place = end + 4
+        offset = end + 4
         if kind == PNG_END:
             break
-    return kind == PNG_END and place == len(content)
+    return kind == PNG_END and offset == len(content)
 
 
 @lru_cache(maxsize=1)
@@ -251,9 +251,9 @@ def _imports(source: str) -> Iterator[ast.stmt]:
     """Import statements of a module, wherever they stand. Only lines that begin like one are parsed: a whole
     tree of each module would take half a second before every clip.
     """
-    for found in IMPORT.finditer(source):
+    for match in IMPORT.finditer(source):
         with contextlib.suppress(SyntaxError):  # a line of prose that begins so
-            yield from ast.parse(found.group().strip()).body
+            yield from ast.parse(match.group().strip()).body
 
 
 def _modules_named(node: ast.ImportFrom, path: Path, layer: Path, core: Path) -> list[Path]:

@@ -59,9 +59,9 @@ def _is_whole(path: Path, kind: str) -> bool:
     if kind == ".glb":  # magic, version, length of all: glTF 2.0, 4.4.2
         return len(content) >= 12 and int.from_bytes(content[8:12], "little") == len(content)
     if content.startswith(b"PXR-USDC"):  # the place of the table of contents, which comes last
-        place = int.from_bytes(content[16:24], "little")
-        sections = int.from_bytes(content[place : place + 8], "little")
-        return place >= 88 and place + 8 + 32 * sections == len(content)
+        offset = int.from_bytes(content[16:24], "little")
+        sections = int.from_bytes(content[offset : offset + 8], "little")
+        return offset >= 88 and offset + 8 + 32 * sections == len(content)
     return content.startswith(b"#usda") and content.endswith(b"}\n\n")
 
 

@@ -98,10 +98,10 @@ class _Facing:
     counts: NDArray[np.intp]
 
     @classmethod
-    def of(cls, found: Sequence[tuple[int, NDArray[np.intp]]]) -> _Facing:
-        counts = np.array([len(rows) for _, rows in found], dtype=np.intp)
-        rows = np.concatenate([np.zeros(0, np.intp), *(rows for _, rows in found)])
-        blocks = np.array([block for block, _ in found], dtype=np.intp)
+    def of(cls, seen: Sequence[tuple[int, NDArray[np.intp]]]) -> _Facing:
+        counts = np.array([len(rows) for _, rows in seen], dtype=np.intp)
+        rows = np.concatenate([np.zeros(0, np.intp), *(rows for _, rows in seen)])
+        blocks = np.array([block for block, _ in seen], dtype=np.intp)
         return cls(blocks, rows, np.cumsum(counts) - counts, counts)
 
     def means(self, colours: Array, blocks: int) -> Array:
@@ -186,8 +186,8 @@ class CornerColours:
         away /= np.maximum(np.linalg.norm(away, axis=1), 1e-6)[:, None]
         # it changes too evenly with the angle to be worked out corner by corner
         drops = np.geomspace(water.LEAST_DROP, STRAIGHT_DOWN, DROPS)
-        share = water.mirrored_share(drops, self.slope)
-        self.sent_up = 1.0 - np.interp(np.maximum(-away[:, 2], water.LEAST_DROP), drops, share)
+        mirrored = water.mirrored_share(drops, self.slope)
+        self.sent_up = 1.0 - np.interp(np.maximum(-away[:, 2], water.LEAST_DROP), drops, mirrored)
         mirrored_lamps = self._mirrored_lamps(away)
         self.lit_water = np.flatnonzero(mirrored_lamps.any(axis=1))
         self.mirrored_lamps = mirrored_lamps[self.lit_water]
@@ -416,8 +416,8 @@ def capped(colours: Array) -> Array:
         return colours
     bright, luminance = colours[over], colours[over] @ LUMINANCE
     grey = np.minimum(luminance, BRIGHTEST)
-    share = (BRIGHTEST - grey) / np.maximum(most[over] - grey, 1e-9)
-    whiter = grey[:, None] + share[:, None] * (bright - luminance[:, None])
+    fraction = (BRIGHTEST - grey) / np.maximum(most[over] - grey, 1e-9)
+    whiter = grey[:, None] + fraction[:, None] * (bright - luminance[:, None])
     shown = colours.copy()
     shown[over] = np.clip(whiter, 0.0, BRIGHTEST)
     return shown

@@ -79,8 +79,8 @@ def shade(level: Level, places: Array, normals: Array, sun: Array, eye: Array) -
     flat = max(float(np.hypot(sun[0], sun[1])), 1e-9)
     reach = np.minimum(high * flat / max(float(sun[2]), LOWEST_SUN), FARTHEST_SHADE_M)
     ends = within(level, places[:, :2], np.tile(-sun[:2] / flat, (len(places), 1)), reach)
-    found = nearer(np.column_stack([ends, np.full(len(ends), level.high_m)]), eye, SHADE_NEARER)
-    return np.where((normals @ sun > 0.0)[:, None], found, [0.0, 0.0, level.high_m - BELOW_M])
+    on_ground = nearer(np.column_stack([ends, np.full(len(ends), level.high_m)]), eye, SHADE_NEARER)
+    return np.where((normals @ sun > 0.0)[:, None], on_ground, [0.0, 0.0, level.high_m - BELOW_M])
 
 
 def may_shade(level: Level, box_m: Array, beams: Array) -> bool:
@@ -96,26 +96,26 @@ def may_shade(level: Level, box_m: Array, beams: Array) -> bool:
     reach = np.minimum(high * flat / np.maximum(beams[:, 2], LOWEST_SUN), FARTHEST_SHADE_M)
     along = -beams[:, :2] / flat[:, None]
     aside = np.column_stack([-along[:, 1], along[:, 0]])
-    (near, far), (left, right) = (_extent(box_m[:, :2], way) for way in (along, aside))
-    (first, last), (least, most) = (_extent(level.outline_m, way) for way in (along, aside))
+    (near, far), (left, right) = (_extent(box_m[:, :2], directions) for directions in (along, aside))
+    (first, last), (least, most) = (_extent(level.outline_m, directions) for directions in (along, aside))
     return bool(((left <= most) & (right >= least) & (near <= last) & (far + reach >= first)).any())
 
 
-def _extent(points: Array, ways: Array) -> tuple[Array, Array]:
+def _extent(points: Array, directions: Array) -> tuple[Array, Array]:
     """From where to where points (n, 2) reach along each of the directions (m, 2)."""
-    reach = points @ ways.T
+    reach = points @ directions.T
     return reach.min(axis=0), reach.max(axis=0)
 
 
 def levels(plan: Plan, level_ground_m: float) -> list[Level]:
     """The level ground, and tops of ground blocks with convex outlines."""
-    found = [Level(block=-1, high_m=level_ground_m, outline_m=None)]
+    grounds = [Level(block=-1, high_m=level_ground_m, outline_m=None)]
     flat = (index for index, block in enumerate(plan.blocks) if block.role in ("ground", "water"))
     for index, one in zip(flat, flat_blocks(plan), strict=True):
         outline = counter_clockwise(one.outline_m)
         if outline is not None and not one.is_water and one.terrain is None:
-            found.append(Level(block=index, high_m=one.top_m, outline_m=outline))
-    return found
+            grounds.append(Level(block=index, high_m=one.top_m, outline_m=outline))
+    return grounds
 
 
 def counter_clockwise(outline: Array) -> Array | None:
@@ -137,8 +137,8 @@ def pool_discs(pools: Pools, ground: list[Level], eye: Array) -> list[tuple[int,
     lying: dict[int, list[Array]] = {}
     for place, high in zip(pools.places_m, pools.heights_m, strict=True):
         under = min(ground, key=lambda one: (abs(one.high_m - (place[2] - high)), one.block))
-        ways, reach = np.tile(around, (len(POOL_RINGS), 1)), np.repeat(high * POOL_RINGS, POOL_SIDES)
-        rim = within(under, np.tile(place[:2], (len(ways), 1)), ways, reach)
+        directions, reach = np.tile(around, (len(POOL_RINGS), 1)), np.repeat(high * POOL_RINGS, POOL_SIDES)
+        rim = within(under, np.tile(place[:2], (len(directions), 1)), directions, reach)
         flat = np.vstack([place[:2], rim])
         disc = nearer(np.column_stack([flat, np.full(len(flat), under.high_m)]), eye, POOL_NEARER)
         lying.setdefault(under.block, []).append(disc)

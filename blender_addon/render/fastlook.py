@@ -114,10 +114,10 @@ class FastLook:
         colours = [lit.rows / left[:, None], sky / (1.0 - lit.shadow)]
         shade: dict[int, Array] = {}
         sun, eye = self.frames.sun_direction[number - 1], self.frames.camera_m[number - 1]
-        for place, piece in self._shaded():
+        for index, piece in self._shaded():
             if lit.shadow > LEAST_SHADOW:
-                shade[place] = fastground.shade(piece.level, piece.cast.places, piece.cast.normals, sun, eye)
-                on_it = self.corners.on_level(number, piece.albedo, shade[place], in_shade=True)
+                shade[index] = fastground.shade(piece.level, piece.cast.places, piece.cast.normals, sun, eye)
+                on_it = self.corners.on_level(number, piece.albedo, shade[index], in_shade=True)
                 colours.append(on_it / (1.0 - lit.shadow))
             else:
                 colours.append(np.zeros_like(piece.cast.places))
@@ -126,8 +126,8 @@ class FastLook:
 
     def _shaded(self) -> list[tuple[int, _LevelPiece]]:
         """Level ground that shade may fall on, with its number among the pieces."""
-        levels = ((place, piece) for place, piece in enumerate(self.pieces) if isinstance(piece, _LevelPiece))
-        return [(place, piece) for place, piece in levels if len(piece.cast.places)]
+        levels = ((index, piece) for index, piece in enumerate(self.pieces) if isinstance(piece, _LevelPiece))
+        return [(index, piece) for index, piece in levels if len(piece.cast.places)]
 
     def _begin(self) -> None:
         """Draw the sky as finely as the pictures are, and lay out the colours of all there is."""
@@ -137,8 +137,8 @@ class FastLook:
         count = len(self.corners.albedo)
         rows = [*self.corners.alike, count + self.dome.points_of_corners()]
         count += self.sky.points
-        for place, piece in self._shaded():
-            rows[place] = np.append(rows[place], count + np.arange(len(piece.cast.places)))
+        for index, piece in self._shaded():
+            rows[index] = np.append(rows[index], count + np.arange(len(piece.cast.places)))
             count += len(piece.cast.places)
         meshes = [*(piece.mesh for piece in self.pieces), self.dome.mesh]
         self.atlas = ColourAtlas(meshes, rows)
@@ -155,8 +155,8 @@ class FastLook:
         assert self.atlas is not None
         assert self.dome is not None
         now = self.ahead.result(number)
-        for place, piece in self._shaded():
-            piece.lay(now.shade.get(place))
+        for index, piece in self._shaded():
+            piece.lay(now.shade.get(index))
         self.dome.show(now.discs)
         self.atlas.show(now.texels)
         display: Any = self.scene.display

@@ -25,7 +25,7 @@ from ..console import silenced
 from .request import frame_rate
 
 LARGEST_RATE = 32767  # that Blender's setting takes
-Box = tuple[int, bytes, int, int]  # place, kind, size of its head, size
+Box = tuple[int, bytes, int, int]  # offset, kind, size of its head, size
 
 
 class MovieError(RuntimeError):
@@ -140,10 +140,10 @@ def _choose_codec(ffmpeg: bpy.types.FFmpegSettings, fps: Fraction) -> None:
     ffmpeg.audio_codec = "NONE"
 
 
-def _link(picture: Path, place: Path) -> None:
+def _link(picture: Path, link_path: Path) -> None:
     for link in (os.link, os.symlink, shutil.copyfile):
         try:
-            link(picture.absolute(), place)
+            link(picture.absolute(), link_path)
             return
         except OSError:  # another disk, or a file system without links
             if link is shutil.copyfile:
@@ -162,31 +162,31 @@ def index_first(path: Path) -> None:
     kinds = [kind for _, kind, _, _ in boxes]
     if b"moov" not in kinds or b"mdat" not in kinds or kinds.index(b"moov") < kinds.index(b"mdat"):
         return
-    place, _, _, size = boxes[kinds.index(b"moov")]
+    offset, _, _, size = boxes[kinds.index(b"moov")]
     start = boxes[kinds.index(b"mdat")][0]
-    index = bytearray(content[place : place + size])
+    index = bytearray(content[offset : offset + size])
     _move_chunks(index, 0, len(index), size)
-    path.write_bytes(content[:start] + bytes(index) + content[start:place] + content[place + size :])
+    path.write_bytes(content[:start] + bytes(index) + content[start:offset] + content[offset + size :])
 
 
 def holds_frames(content: bytes, count: int) -> bool:
     """Whether an MP4 is whole: boxes from end to end, and so many pictures, all of them inside."""
-    boxes = {kind: (place, head, size) for place, kind, head, size in _boxes(content, 0, len(content))}
+    boxes = {kind: (offset, head, size) for offset, kind, head, size in _boxes(content, 0, len(content))}
     if b"moov" not in boxes or b"mdat" not in boxes:
         return False
-    if max(place + size for place, _, size in boxes.values()) != len(content):
+    if max(offset + size for offset, _, size in boxes.values()) != len(content):
         return False
-    place, head, size = boxes[b"moov"]
-    sizes = _sample_sizes(content, place + head, place + size)
+    offset, head, size = boxes[b"moov"]
+    sizes = _sample_sizes(content, offset + head, offset + size)
     return len(sizes) == count and min(sizes) > 0 and sum(sizes) <= boxes[b"mdat"][2]
 
 
 def _sample_sizes(content: bytes, start: int, end: int) -> list[int]:
     """Bytes of each picture, as the index (stsz) has them. ISO/IEC 14496-12, 8.7.3."""
-    for place, kind, head, size in _boxes(content, start, end):
-        inside = place + head
+    for offset, kind, head, size in _boxes(content, start, end):
+        inside = offset + head
         if kind in (b"trak", b"mdia", b"minf", b"stbl"):
-            sizes = _sample_sizes(content, inside, place + size)
+            sizes = _sample_sizes(content, inside, offset + size)
             if sizes:
                 return sizes
         elif kind == b"stsz":
@@ -205,10 +205,10 @@ def undate(path: Path) -> None:
 
 
 def _undate(content: bytearray, start: int, end: int) -> None:
-    for place, kind, head, size in _boxes(content, start, end):
-        inside = place + head
+    for offset, kind, head, size in _boxes(content, start, end):
+        inside = offset + head
         if kind in (b"moov", b"trak", b"mdia"):
-            _undate(content, inside, place + size)
+            _undate(content, inside, offset + size)
         elif kind in (b"mvhd", b"tkhd", b"mdhd"):
             dates = 16 if content[inside] == 1 else 8  # of making and of change, 64 or 32 bits each
             content[inside + 4 : inside + 4 + dates] = bytes(dates)
@@ -232,10 +232,10 @@ def _boxes(content: bytes | bytearray, start: int, end: int) -> list[Box]:
 
 def _move_chunks(index: bytearray, start: int, end: int, by: int) -> None:
     """Add to every place of pictures that an index names, in tables of 32 or 64 bits."""
-    for place, kind, head, size in _boxes(index, start, end):
-        inside = place + head
+    for offset, kind, head, size in _boxes(index, start, end):
+        inside = offset + head
         if kind in (b"moov", b"trak", b"mdia", b"minf", b"stbl"):
-            _move_chunks(index, inside, place + size, by)
+            _move_chunks(index, inside, offset + size, by)
         elif kind in (b"stco", b"co64"):
             layout, width = (">I", 4) if kind == b"stco" else (">Q", 8)
             count = struct.unpack_from(">I", index, inside + 4)[0]

@@ -129,10 +129,10 @@ def grid(pictures: Sequence[Picture], columns: int, gap_px: int) -> Picture:
     whole = np.full(
         (rows * (height + gap_px) + gap_px, columns * (width + gap_px) + gap_px, 3), PAPER, dtype=np.uint8
     )
-    for place, picture in enumerate(pictures):
+    for index, picture in enumerate(pictures):
         y, x = (
-            gap_px + (height + gap_px) * (place // columns),
-            gap_px + (width + gap_px) * (place % columns),
+            gap_px + (height + gap_px) * (index // columns),
+            gap_px + (width + gap_px) * (index % columns),
         )
         whole[y : y + height, x : x + width] = picture
     return whole

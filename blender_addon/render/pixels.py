@@ -37,7 +37,7 @@ def of_exr(content: bytes) -> NDArray[np.float16] | None:
     magic, kind = struct.unpack_from("<II", content.ljust(8, b"\0"))
     if magic != EXR_MAGIC or kind & ~EXR_LONG_NAMES != EXR_SCANLINES:
         return None
-    fields, place = _exr_header(content)
+    fields, header_end = _exr_header(content)
     if fields.get("compression") != b"\0" or fields.get("lineOrder") != b"\0":
         return None
     left, top, right, bottom = struct.unpack("<4i", fields.get("dataWindow", bytes(16)))
@@ -45,7 +45,7 @@ def of_exr(content: bytes) -> NDArray[np.float16] | None:
     channels = (name + struct.pack("<iIii", EXR_HALF, 0, 1, 1) for name in (b"B\0", b"G\0", b"R\0"))
     if fields.get("channels") != b"".join(channels) + b"\0":
         return None
-    start, of_row = place + 8 * height, 8 + 6 * width  # behind where each row begins
+    start, of_row = header_end + 8 * height, 8 + 6 * width  # behind where each row begins
     if len(content) != start + of_row * height:
         return None
     rows = np.frombuffer(content, np.uint8, of_row * height, start).reshape(height, of_row)
@@ -56,17 +56,17 @@ def of_exr(content: bytes) -> NDArray[np.float16] | None:
 def _exr_header(content: bytes) -> tuple[dict[str, bytes], int]:
     """The fields of an OpenEXR file's header, and where it ends; none of a broken one."""
     fields: dict[str, bytes] = {}
-    place = 8
-    while place < len(content) and content[place]:
-        name_end = content.find(b"\0", place)
+    offset = 8
+    while offset < len(content) and content[offset]:
+        name_end = content.find(b"\0", offset)
         kind_end = content.find(b"\0", name_end + 1)
         if min(name_end, kind_end) < 0 or kind_end + 5 > len(content):
-            return {}, place
+            return {}, offset
         (size,) = struct.unpack_from("<I", content, kind_end + 1)
         value = kind_end + 5
-        fields[content[place:name_end].decode("latin-1")] = content[value : value + size]
-        place = value + size
-    return fields, place + 1
+        fields[content[offset:name_end].decode("latin-1")] = content[value : value + size]
+        offset = value + size
+    return fields, offset + 1
 
 
 def png(pixels: NDArray[np.uint8]) -> bytes:

@@ -128,19 +128,22 @@ def _drawn_sides(
     progress(Progress(stage=DRAWING, done=0, total=total, engine=engine.said))
     for frames, size in sides:
         before, to_come = each * len(kept), each * (len(sides) - len(kept) - 1)
-        found: dict[int, Path] = {}
+        by_number: dict[int, Path] = {}
 
         def seen(
-            picture: Picture, found: dict[int, Path] = found, before: int = before, to_come: int = to_come
+            picture: Picture,
+            by_number: dict[int, Path] = by_number,
+            before: int = before,
+            to_come: int = to_come,
         ) -> None:
             nonlocal drawn
-            found[picture.number] = picture.path
+            by_number[picture.number] = picture.path
             drawn += not picture.kept
             left = picture.pace.seconds_for(picture.to_draw + to_come)
-            progress(Progress(stage=DRAWING, done=before + len(found), total=total, seconds_left=left))
+            progress(Progress(stage=DRAWING, done=before + len(by_number), total=total, seconds_left=left))
 
         draw_frames(frames, request.numbers, request.look, engine, size, store, seen, jobs=request.jobs)
-        kept.append([found[number] for number in request.numbers])
+        kept.append([by_number[number] for number in request.numbers])
     return kept, drawn
 
 
@@ -171,13 +174,13 @@ def _shown(
     if len(sides) == 1 and not burn_in:
         return kept[0], sides[0][1]
     shown = []
-    for place, number in enumerate(numbers):
+    for index, number in enumerate(numbers):
         parts = []
         for (frames, _), paths in zip(sides, kept, strict=True):
             if burn_in:
-                parts.append(showing.burnt_in(frames, number, paths[place]))
+                parts.append(showing.burnt_in(frames, number, paths[index]))
             else:
-                parts.append(pictures.read_picture(paths[place]))
+                parts.append(pictures.read_picture(paths[index]))
             if len(sides) > 1 and not burn_in:
                 parts[-1] = pictures.captioned(parts[-1], frames.plan.title)
         whole = parts[0] if len(parts) == 1 else pictures.beside(parts[0], parts[1], showing.GAP_PX)

@@ -107,8 +107,8 @@ class Together:
 
     def after(self, frame: int) -> int | None:
         """The number of what is drawn after Blender's frame."""
-        place = self.at.index(frame) + 1
-        return self.numbers[place] if place < len(self.at) else None
+        index = self.at.index(frame) + 1
+        return self.numbers[index] if index < len(self.at) else None
 
 
 def _animations(look: Look, numbers: Sequence[int]) -> Iterator[Together]:

@@ -22,19 +22,19 @@ MINUS = "\N{MINUS SIGN}"
 
 def frame_words(frames: FrameTable, number: int, label: str = "") -> tuple[str, str]:
     """A frame, counted from 1, in words: when and where the sun is, and how it is exposed."""
-    place = number - 1
-    altitude = f"{frames.sun_altitude_deg[place]:.1f}".replace("-", MINUS)
-    when = clock(float(frames.utc_s[place]), frames.plan.zone, seconds=frames.plan.shoot.interval_s < 60.0)
+    frame = number - 1
+    altitude = f"{frames.sun_altitude_deg[frame]:.1f}".replace("-", MINUS)
+    when = clock(float(frames.utc_s[frame]), frames.plan.zone, seconds=frames.plan.shoot.interval_s < 60.0)
     left = [*([label] if label else []), f"frame {number}", when, f"sun {altitude}°"]
     ramp = frames.ramp
     if ramp is None:
         return "   ".join(left), ""
     right = [
-        exposure.f_number_label(float(ramp.f_number[place])),
-        exposure.shutter_label(float(ramp.shutter_s[place])),
-        exposure.iso_label(float(ramp.iso[place])),
+        exposure.f_number_label(float(ramp.f_number[frame])),
+        exposure.shutter_label(float(ramp.shutter_s[frame])),
+        exposure.iso_label(float(ramp.iso[frame])),
     ]
-    off = float(ramp.error_stops[place])
+    off = float(ramp.error_stops[frame])
     if abs(off) >= 0.5:
         right.append(f"{abs(off):.1f} stops too {'bright' if off > 0 else 'dark'}")
     return "   ".join(left), "   ".join(right)

@@ -155,7 +155,7 @@ def _match(plan: Plan, old: list[bpy.types.Object]) -> list[bpy.types.Object | N
         return thing.get(parts.INDEX_KEY)
 
     for mark_of in (name_of, number_of):
-        by_mark = {mark_of(left[place]): place for place in sorted(left, reverse=True)}
+        by_mark = {mark_of(left[number]): number for number in sorted(left, reverse=True)}
         for index, block in enumerate(plan.blocks):
             mark = block.name if mark_of is name_of else index
             if chosen[index] is None and mark != "" and mark in by_mark:

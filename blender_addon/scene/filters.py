@@ -44,8 +44,8 @@ def draw_graduated(scene: bpy.types.Scene, plan: Plan) -> bpy.types.Object | Non
     mesh.update()
     pane = parts.new_object(PART, "Graduated filter", mesh, parts.collection_of(scene, "light", "Light"))
     pane.parent = camera
-    for way in ("diffuse", "glossy", "transmission", "volume_scatter", "shadow"):
-        setattr(pane, f"visible_{way}", False)
+    for ray_kind in ("diffuse", "glossy", "transmission", "volume_scatter", "shadow"):
+        setattr(pane, f"visible_{ray_kind}", False)
     pane.hide_select = True
     world: Any = scene.world
     world[STOPS], world[EDGE] = stops, graduated.edge_half_width(plan)
@@ -54,17 +54,19 @@ def draw_graduated(scene: bpy.types.Scene, plan: Plan) -> bpy.types.Object | Non
 
 def _material() -> bpy.types.Material:
     """Lets through what graduated.light_let_through says, by how high each ray goes."""
-    for found in bpy.data.materials:
-        if found.is_editable and parts.part_of(found) == MATERIAL_PART:
-            return found
+    for material in bpy.data.materials:
+        if material.is_editable and parts.part_of(material) == MATERIAL_PART:
+            return material
     made = bpy.data.materials.new("Graduated filter")
     made[parts.PART_KEY] = MATERIAL_PART
     graph = Graph(compat.use_nodes(made))
     maths = graph.maths
     down = graph.apart(graph.node("NewGeometry").outputs["Incoming"])[2]
     width = maths("MULTIPLY", graph.number_of("VIEW_LAYER", EDGE), -2.0)
-    share = maths("ADD", maths("DIVIDE", down, width), 0.5, clamp=True)
-    eased = maths("MULTIPLY", maths("MULTIPLY", share, share), maths("MULTIPLY_ADD", share, -2.0, 3.0))
+    fraction = maths("ADD", maths("DIVIDE", down, width), 0.5, clamp=True)
+    eased = maths(
+        "MULTIPLY", maths("MULTIPLY", fraction, fraction), maths("MULTIPLY_ADD", fraction, -2.0, 3.0)
+    )
     taken = maths("MULTIPLY", eased, graph.number_of("VIEW_LAYER", STOPS))
     left = maths("EXPONENT", maths("MULTIPLY", taken, -math.log(2.0)))
     grey = graph.node("CombineXYZ")

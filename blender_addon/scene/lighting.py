@@ -169,8 +169,8 @@ def _sky_shapes(graph: Graph, direction: Any, is_seen: Any) -> Any:
 def _clouds(graph: Graph, place: Any, up: Any) -> Any:
     maths, vectors = graph.maths, graph.vectors
     bends = []
-    for bend, way in zip(skyshapes.BENDS, skyshapes.BENT, strict=True):
-        bends.append(maths("MULTIPLY", maths("SINE", vectors("DOT_PRODUCT", place, (*way, 0.0))), bend))
+    for bend, direction in zip(skyshapes.BENDS, skyshapes.BENT, strict=True):
+        bends.append(maths("MULTIPLY", maths("SINE", vectors("DOT_PRODUCT", place, (*direction, 0.0))), bend))
     bent = vectors("ADD", place, graph.node("CombineXYZ", X=bends[0], Y=bends[1]).outputs[0])
     total: Any = 0.0
     for along_x, along_y, phase, amplitude in skyshapes.waves().tolist():

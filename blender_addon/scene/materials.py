@@ -53,9 +53,9 @@ def role_material(role: str) -> bpy.types.Material:
 
 def painted_material() -> bpy.types.Material:
     """The material of what shines in the colours that its corners are painted in."""
-    for found in bpy.data.materials:
-        if found.is_editable and parts.part_of(found) == PAINTED:
-            return found
+    for material in bpy.data.materials:
+        if material.is_editable and parts.part_of(material) == PAINTED:
+            return material
     made = bpy.data.materials.new("Draft painted")
     made[parts.PART_KEY] = PAINTED
     graph = Graph(compat.use_nodes(made))

@@ -110,8 +110,8 @@ class Graph:
         made = self.node("Group")
         made.node_tree = tree
         made.label = name
-        for place, socket in zip(made.inputs, inputs, strict=True):
-            self.give(place, socket)
+        for group_input, socket in zip(made.inputs, inputs, strict=True):
+            self.give(group_input, socket)
         return made.outputs[0]
 
     def end(self, surface: Any, kind: str = "Material", engine: str = "ALL") -> None:

@@ -219,8 +219,8 @@ def differs(thing: bpy.types.Object) -> bool:
         return True
     # where constraints or parents move it, as of Blender's last evaluation
     own = thing.parent is None and not thing.constraints
-    place = tides.planned_numbers(thing, thing.matrix_basis if own else None)
-    return not near([*place, *blocking.mesh_sums(thing)], written)
+    numbers = tides.planned_numbers(thing, thing.matrix_basis if own else None)
+    return not near([*numbers, *blocking.mesh_sums(thing)], written)
 
 
 def near(now: Sequence[float], then: Sequence[float]) -> bool:

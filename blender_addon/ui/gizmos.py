@@ -200,8 +200,8 @@ class DUSKRAIL_GGT_event(bpy.types.GizmoGroup):
                 return
             _note_drag({"event": self.handle}, "Drag Event")
             before = self.start[0] if self.start else plan.shoot.anchor.at
-            place = before + offset_m / event_bar(plan).length_m
-            scene.duskrail.anchor_at = 100.0 * min(max(place, 0.0), 1.0)
+            fraction = before + offset_m / event_bar(plan).length_m
+            scene.duskrail.anchor_at = 100.0 * min(max(fraction, 0.0), 1.0)
 
         handle.target_set_handler("offset", get=get, set=set_value)
 
@@ -213,8 +213,8 @@ class DUSKRAIL_GGT_event(bpy.types.GizmoGroup):
         if not self.handle.is_modal:
             self.start.clear()
         bar = event_bar(plan)
-        place = self.start[0] if self.start else plan.shoot.anchor.at
-        self.handle.matrix_basis = _frame(bar.at(place), bar.along)
+        fraction = self.start[0] if self.start else plan.shoot.anchor.at
+        self.handle.matrix_basis = _frame(bar.at(fraction), bar.along)
 
 
 _dragged: list[tuple[dict[str, Any], str]] = []  # handles whose drag is no step of undo yet, and its name

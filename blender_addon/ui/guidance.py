@@ -21,7 +21,7 @@ def next_step(plan: Plan, report: Review | None) -> str:
         ("stop", "Next, under Review: “{title}” must change before you go out."),
         ("warn", "Next, under Review: “{title}”. Do you want it so?"),
     ):
-        found = [finding for finding in report.findings if finding.level == level]
-        if found:
-            return say(told, title=wording.title(found[0]))
+        at_level = [finding for finding in report.findings if finding.level == level]
+        if at_level:
+            return say(told, title=wording.title(at_level[0]))
     return say("Ready: play the evening, render the preview and print the shot sheet.")

@@ -81,8 +81,8 @@ def _weakest(scene: bpy.types.Scene) -> int | None:
 def _thirds(rect: Rect) -> list[Segment]:
     right, top = rect.left + rect.width, rect.bottom + rect.height
     lines: list[Segment] = []
-    for share in (1.0 / 3.0, 2.0 / 3.0):
-        x, y = rect.left + share * rect.width, rect.bottom + share * rect.height
+    for fraction in (1.0 / 3.0, 2.0 / 3.0):
+        x, y = rect.left + fraction * rect.width, rect.bottom + fraction * rect.height
         lines += [((x, rect.bottom), (x, top)), ((rect.left, y), (right, y))]
     return lines
 

@@ -225,10 +225,10 @@ def draw(context: Any) -> None:
         shown.turned = True
         evening.soon(_leave_turned)
         return
-    found = photo_shown(context)
-    if found is None:
+    in_view = photo_shown(context)
+    if in_view is None:
         return
-    plan, number = found
+    plan, number = in_view
     photo = plan.photos[number]
     _lines(_in_region(context, edges_of(context.scene, plan)), EDGE_COLOUR, 1.3)
     _draw_pins(context, plan, photo)
@@ -239,10 +239,10 @@ def draw(context: Any) -> None:
 
 def told_lines(context: Any) -> list[str]:
     """How the photograph in view was aimed and how well its pins fit, a line each; none in other views."""
-    found = photo_shown(context)
-    if found is None:
+    in_view = photo_shown(context)
+    if in_view is None:
         return []
-    plan, number = found
+    plan, number = in_view
     photo = plan.photos[number]
     aimed = say(
         "Toward {bearing:.1f}°, {altitude:.1f}° up, {view:.1f}° wide",

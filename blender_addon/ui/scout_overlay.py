@@ -143,9 +143,9 @@ def _legend(context: Any, shown: Shown) -> None:
     bar = np.linspace(0.0, 1.0, 24)
     colours = worth_colours(bar) / 255.0
     step = (right - left) / len(bar)
-    for place, colour in enumerate(colours):
+    for index, colour in enumerate(colours):
         rgb = tuple(float(v) for v in colour)
-        x = left + place * step
+        x = left + index * step
         fill(x, low + 16 * scale, x + step + 0.5, low + (16 + BAR_PX) * scale, (*rgb, 1.0))  # type: ignore[arg-type]
     text_width(font, title, size)
     write(font, title, left, low + 36 * scale, TEXT_COLOUR)
@@ -179,8 +179,8 @@ def place_under(context: Any, shown: Shown, x: float, y: float) -> Array | None:
     matrix = np.array(context.region_data.perspective_matrix)
     seen = np.c_[shown.places_m, np.ones(len(shown.places_m))] @ matrix.T
     ahead = seen[:, 3] > 1e-6
-    share = seen[:, :2] / np.where(ahead, seen[:, 3], 1.0)[:, None]
-    px = (share + 1.0) / 2.0 * np.array([context.region.width, context.region.height])
+    flat = seen[:, :2] / np.where(ahead, seen[:, 3], 1.0)[:, None]
+    px = (flat + 1.0) / 2.0 * np.array([context.region.width, context.region.height])
     away = np.where(ahead, np.hypot(px[:, 0] - x, px[:, 1] - y), np.inf)
     # a cell may be large on the screen: the next one tells how large
     beside = np.partition(np.hypot(*(px - px[np.argmin(away)]).T), min(1, len(px) - 1))[min(1, len(px) - 1)]

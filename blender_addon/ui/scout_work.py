@@ -94,11 +94,11 @@ def _subjects(plan: Plan, wishes: Wishes, _task: ScoutTask, tell: Tell) -> Shown
     search = SubjectSearch(plan, wishes)
     for now in search.run():
         tell(Said(progress=Progress(stage=now.stage, done=now.done, total=now.total)))
-    found = search.result()
-    finds = zip(found.subjects, found.finds, strict=True)
+    result = search.result()
+    finds = zip(result.subjects, result.finds, strict=True)
     return Shown(
-        planned=found.planned_score,
-        remark=found.remark,
+        planned=result.planned_score,
+        remark=result.remark,
         finds=tuple(attrs.evolve(_find(find), subject=name) for name, find in finds),
     )
 
@@ -121,14 +121,14 @@ def _shown(scout: Scout) -> Shown:
     return _mapped(scout.tally, scout.cell_m, told.planned_score, remark, finds)
 
 
-def _shown_evenings(found: Evenings) -> Shown:
+def _shown_evenings(result: Evenings) -> Shown:
     finds = []
-    for number, find in enumerate(found.finds):
-        days = tuple(found.dates[row] for row in found.best_evenings(number))
+    for number, find in enumerate(result.finds):
+        days = tuple(result.dates[row] for row in result.best_evenings(number))
         finds.append(attrs.evolve(_find(find), best_evenings=days))
-    shown = _mapped(found.scout.tally, found.scout.cell_m, found.planned_score, found.remark, finds)
-    evenings = tuple(_evening(found, row) for row in range(len(found.dates)))
-    return attrs.evolve(shown, evenings=evenings, without=len(found.without))
+    shown = _mapped(result.scout.tally, result.scout.cell_m, result.planned_score, result.remark, finds)
+    evenings = tuple(_evening(result, row) for row in range(len(result.dates)))
+    return attrs.evolve(shown, evenings=evenings, without=len(result.without))
 
 
 def _mapped(tally: Tally, cell_m: float, planned: float, remark: str, finds: Sequence[ShownFind]) -> Shown:
@@ -143,10 +143,10 @@ def _mapped(tally: Tally, cell_m: float, planned: float, remark: str, finds: Seq
     )
 
 
-def _evening(found: Evenings, row: int) -> ShownEvening:
-    best = found.best_spot(row)
-    points = 0.0 if best is None else round(float(found.points[row, best]), 1)
-    return ShownEvening(date=found.dates[row], best=best, points=points)
+def _evening(result: Evenings, row: int) -> ShownEvening:
+    best = result.best_spot(row)
+    points = 0.0 if best is None else round(float(result.points[row, best]), 1)
+    return ShownEvening(date=result.dates[row], best=best, points=points)
 
 
 def _find(find: Find) -> ShownFind:

@@ -122,7 +122,7 @@ def bars(scene: Any, region: Any) -> list[Bar]:
     shortest = (MARK_PX + 5.0 if rows.words else 3.0) * scale
     ends: list[float] = []  # of each row
     taken = [_playhead(scene, region)]  # where no line's mark goes
-    found = []
+    laid_out = []
     for number, finding in enumerate(report.findings):
         if finding.frames is None:
             continue
@@ -135,8 +135,8 @@ def bars(scene: Any, region: Any) -> list[Bar]:
         bottom = rows.first_px * scale + row * rows.height_px * scale
         top = bottom + (rows.height_px - 1.0) * scale
         mark = _mark_in(region, left, right, bottom if rows.words else None, taken)
-        found.append(Bar(number, finding, left, right, bottom, top, mark))
-    return found
+        laid_out.append(Bar(number, finding, left, right, bottom, top, mark))
+    return laid_out
 
 
 def _mark_in(
@@ -152,16 +152,16 @@ def _mark_in(
         return max(left, 0.0) + 3.0 * ui_scale(), bottom + 1.5 * ui_scale(), size
     wanted = min(max(left, 0.0), width - size)
     places = [wanted, *(edge for start, end in taken for edge in (end, start - size))]
-    free = [place for place in places if 0.0 <= place <= width - size and _is_free(place, size, taken)]
+    free = [x for x in places if 0.0 <= x <= width - size and _is_free(x, size, taken)]
     if not free:
         return None
-    place = min(free, key=lambda place: place - wanted if place >= wanted else 3.0 * (wanted - place))
-    taken.append((place, place + size))
-    return place, region.height - size, size
+    x = min(free, key=lambda x: x - wanted if x >= wanted else 3.0 * (wanted - x))
+    taken.append((x, x + size))
+    return x, region.height - size, size
 
 
-def _is_free(place: float, size: float, taken: list[tuple[float, float]]) -> bool:
-    return all(place + size <= start + 0.5 or place >= end - 0.5 for start, end in taken)
+def _is_free(x: float, size: float, taken: list[tuple[float, float]]) -> bool:
+    return all(x + size <= start + 0.5 or x >= end - 0.5 for start, end in taken)
 
 
 def _playhead(scene: Any, region: Any) -> tuple[float, float]:
@@ -234,10 +234,10 @@ def draw() -> None:
         _draw_off_plan(region, curve, frames)
         if words:
             _draw_curves(region, curve, frames, _low_px(scene))
-    found = bars(scene, region)
-    for bar in found:
+    finding_bars = bars(scene, region)
+    for bar in finding_bars:
         _draw_bar(bar, words)
-    for bar in found:  # over all of them, as a line's mark may stand on its neighbour
+    for bar in finding_bars:  # over all of them, as a line's mark may stand on its neighbour
         if bar.mark is not None:
             _draw_mark(bar, words)
     _draw_marks(region, frames, rows_of(scene, region), _playhead(scene, region))
@@ -311,9 +311,9 @@ def off_plan_colours(off_stops: Array) -> Array:
     """Colours (n, 4) of frames exposed darker than planned, as planned, brighter, and of missing ones
     (NaN).
     """
-    share = np.clip(np.nan_to_num(off_stops) / FULL_STOPS, -1.0, 1.0)[:, None]
-    middle, side = np.array(AS_PLANNED_COLOUR), np.where(share > 0.0, AS_SHOT_COLOUR, DARKER_COLOUR)
-    colours = middle + (side - middle) * np.abs(share)
+    fraction = np.clip(np.nan_to_num(off_stops) / FULL_STOPS, -1.0, 1.0)[:, None]
+    middle, side = np.array(AS_PLANNED_COLOUR), np.where(fraction > 0.0, AS_SHOT_COLOUR, DARKER_COLOUR)
+    colours = middle + (side - middle) * np.abs(fraction)
     return np.where(np.isnan(off_stops)[:, None], MISSING_COLOUR, colours)
 
 
@@ -381,9 +381,9 @@ def marks(frames: FrameTable) -> Iterator[tuple[float, str, bool]]:
     for words, frame in build.event_frames(frames):
         yield float(frame), words, True
     for number, pose in enumerate(plan.move.poses):
-        place = 1.0 + pose.at * (plan.shoot.frames - 1)
-        clock = timeline.clock(float(frames.utc_s[round(place) - 1]), plan.zone)
-        yield place, f"{number + 1} · {clock}", False
+        on_frame = 1.0 + pose.at * (plan.shoot.frames - 1)
+        clock = timeline.clock(float(frames.utc_s[round(on_frame) - 1]), plan.zone)
+        yield on_frame, f"{number + 1} · {clock}", False
 
 
 def _draw_marks(region: Any, frames: FrameTable, rows: Rows, playhead: tuple[float, float]) -> None:

@@ -29,7 +29,7 @@ from .base import UNDOABLE, Outcome, WithPlan, change
 
 FARTHEST_M = 20_000.0  # a block placed with the mouse: beyond, a pixel is kilometres
 
-KINDS = [(kind, piece.label, piece.says, place) for place, (kind, piece) in enumerate(kit.PIECES.items())]
+KINDS = [(kind, piece.label, piece.says, number) for number, (kind, piece) in enumerate(kit.PIECES.items())]
 WHERE = [
     (
         "MAP",
@@ -141,11 +141,11 @@ class DUSKRAIL_OT_add_block(WithPlan, bpy.types.Operator):
     def invoke(self, context: Any, event: Any) -> Outcome:
         self._fill_in(context)
         if self.where == "MOUSE":
-            found = ground_under_mouse(context, event)
-            if found is None:
+            foot = ground_under_mouse(context, event)
+            if foot is None:
                 self.where = "CURSOR"
             else:
-                self.foot = found
+                self.foot = foot
         if self.where != "MAP":
             return self.execute(context)
         label = kit.PIECES[self.kind].label

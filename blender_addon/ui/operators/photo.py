@@ -347,12 +347,12 @@ class Clicks(OnPhoto):
         return (plan, plan.photos[self.photo]) if plan and 0 <= self.photo < len(plan.photos) else None
 
     def _photo_px(self, context: Any, region: Any, event: Any) -> tuple[float, float] | None:
-        found = self._photo(context)
-        if found is None:
+        in_view = self._photo(context)
+        if in_view is None:
             return None
         x, y = event.mouse_x - region.x, event.mouse_y - region.y
-        at = photo_view.photo_px(region, self.area.spaces.active.region_3d, *found, x, y)
-        inside = 0.0 <= at[0] <= found[1].width_px and 0.0 <= at[1] <= found[1].height_px
+        at = photo_view.photo_px(region, self.area.spaces.active.region_3d, *in_view, x, y)
+        inside = 0.0 <= at[0] <= in_view[1].width_px and 0.0 <= at[1] <= in_view[1].height_px
         return at if inside else None
 
     def _tell(self, context: Any) -> None:
@@ -405,11 +405,11 @@ class DUSKRAIL_OT_photo_pin(Clicks, bpy.types.Operator):
         return 1
 
     def hovered(self, context: Any, region: Any, event: Any) -> None:
-        found = self._photo(context)
-        if self.what != "CORNER" or self.block or found is None:
+        in_view = self._photo(context)
+        if self.what != "CORNER" or self.block or in_view is None:
             return
         x, y = event.mouse_x - region.x, event.mouse_y - region.y
-        self.corner = photo_view.corner_near(region, self.area.spaces.active.region_3d, *found, x, y)
+        self.corner = photo_view.corner_near(region, self.area.spaces.active.region_3d, *in_view, x, y)
 
     def _click(self, context: Any, region: Any, event: Any) -> Outcome:
         if self.what == "CORNER" and not self.block:
@@ -428,16 +428,16 @@ class DUSKRAIL_OT_photo_pin(Clicks, bpy.types.Operator):
         if number < 0:
             self.report({"ERROR"}, say("Look through a photograph first"))
             return {"CANCELLED"}
-        found: list[Solved] = []
+        solutions: list[Solved] = []
 
         def edit(plan: Plan) -> Plan:
             changed, solved = pinned(plan, number, self._pin())
-            found.append(solved)
+            solutions.append(solved)
             return changed
 
         outcome = change(self, context, edit)
-        if outcome == {"FINISHED"} and found:
-            self._report(found[-1])
+        if outcome == {"FINISHED"} and solutions:
+            self._report(solutions[-1])
         return outcome
 
     def _pin(self) -> Pin:

@@ -93,7 +93,7 @@ class DUSKRAIL_OT_pose_add(WithPlan, bpy.types.Operator):
         def edit(plan: Plan) -> Plan:
             at = round(live.place_shown(context.scene), edits.PLACE_DECIMALS)
             taken = [pose.at for pose in plan.move.poses]
-            if any(abs(at - place) < 1e-4 for place in taken):
+            if any(abs(at - other) < 1e-4 for other in taken):
                 at = _widest_gap(taken)
             added, number = edits.with_pose(plan, Pose(at=at, **_axes_of(plan, at)))
             row.append(number)

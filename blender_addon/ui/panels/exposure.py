@@ -59,8 +59,8 @@ class DUSKRAIL_PT_exposure(PlanTab, bpy.types.Panel):
         if frames is not None and frames.ramp is not None:
             column = layout.column(align=True)
             column.scale_y = 0.85
-            for template, place in (("First frame: {settings}", 0), ("Last frame: {settings}", -1)):
-                told = readout.settings_text(frames, place).replace("   ", "  ")
+            for template, index in (("First frame: {settings}", 0), ("Last frame: {settings}", -1)):
+                told = readout.settings_text(frames, index).replace("   ", "  ")
                 column.label(text=say(template, settings=told), translate=False)
 
 

@@ -77,8 +77,8 @@ def field(layout: Any, context: Any, name: str) -> Any:
     named, scale = _name_of(settings, name), context.preferences.system.ui_scale
     blf.size(TYPE, context.preferences.ui_styles[0].widget.points * scale)
     wide_px = blf.dimensions(TYPE, named)[0] + NAME_SPARE_PX * scale
-    share = wide_px / (context.region.width - SPARE_PX * scale)
-    split = layout.split(factor=min(max(share, NAME_SHARE[0]), NAME_SHARE[1]))
+    fraction = wide_px / (context.region.width - SPARE_PX * scale)
+    split = layout.split(factor=min(max(fraction, NAME_SHARE[0]), NAME_SHARE[1]))
     cell = split.row()
     cell.alignment = "RIGHT"
     cell.label(text=named, translate=False)

@@ -46,9 +46,9 @@ class DUSKRAIL_PT_photos(PlanTab, bpy.types.Panel):
             button.photo = number
             row.operator("duskrail.photo_remove", text="", icon="X").photo = number
         layout.operator("duskrail.photo_add", text="Add Photo…", icon="IMAGE_REFERENCE")
-        found = photo_view.photo_shown(context)
-        if found is not None:
-            self._looked_through(context, *found)
+        in_view = photo_view.photo_shown(context)
+        if in_view is not None:
+            self._looked_through(context, *in_view)
 
     def _looked_through(self, context: Any, plan: Plan, number: int) -> None:
         """What the photograph in view is placed by, and what can be made from it."""

@@ -202,11 +202,11 @@ def choice(
     return EnumProperty(
         name=labelled(path, name),
         description=description,
-        items=[(option, *words[option], place) for place, option in enumerate(options)],
+        items=[(option, *words[option], index) for index, option in enumerate(options)],
         options=NOT_KEYED,
         default=usual(path, str, options[0]),
         get=get_value(path, options.index, 0),
-        set=set_value(path, lambda place: options[place]),
+        set=set_value(path, lambda index: options[index]),
     )
 
 

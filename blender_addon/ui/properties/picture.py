@@ -171,7 +171,7 @@ class ExposureFields:
         description="The mains frequency that the lamps here run on, for how they flicker in short exposures",
         items=MAINS_CHOICES,
         get=_get_mains,
-        set=set_value("exposure.mains_hz", lambda place: MAINS_OPTIONS[place]),
+        set=set_value("exposure.mains_hz", lambda index: MAINS_OPTIONS[index]),
         options=NOT_KEYED,
     )
     ramp_order: choice(

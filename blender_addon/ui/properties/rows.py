@@ -207,7 +207,7 @@ class DUSKRAIL_PG_block(bpy.types.PropertyGroup):
         description="What moves on this block during the shoot",
         items=MOVES_CHOICES,
         get=_get_moves,
-        set=set_value("blocks[#].moves", lambda place: MOVES_OPTIONS[place]),
+        set=set_value("blocks[#].moves", lambda index: MOVES_OPTIONS[index]),
         options=NOT_KEYED,
     )
     lights: EnumProperty(
@@ -215,7 +215,7 @@ class DUSKRAIL_PG_block(bpy.types.PropertyGroup):
         description="Whether the windows or lamps of this block come on at dusk",
         items=LIGHTS_CHOICES,
         get=_get_lights,
-        set=set_value("blocks[#].lights", lambda place: LIGHTS_OPTIONS[place]),
+        set=set_value("blocks[#].lights", lambda index: LIGHTS_OPTIONS[index]),
         options=NOT_KEYED,
     )
 
