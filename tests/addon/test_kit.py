@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from planner_core import Plan, PlanError, compute_frames, review
 from planner_core.edit import edits, kit, starter
 from planner_core.place.blocking import block_mesh
+from planner_core.plan.changes import value_at
 from planner_core.plan.file import plan_from_dict, plan_to_dict
 from planner_core.rig.geometry import bearing_and_altitude
 
@@ -192,8 +193,8 @@ def test_a_refused_value_names_the_whole_path(bare: Plan) -> None:
 
 
 def test_every_field_of_a_plan_can_be_read_by_its_path(bare: Plan) -> None:
-    assert edits.value_at(bare, "move.poses[1].pan_deg") == bare.move.poses[1].pan_deg
-    assert edits.value_at(attrs.evolve(bare, exposure=None), "exposure.f_number") is None
+    assert value_at(bare, "move.poses[1].pan_deg") == bare.move.poses[1].pan_deg
+    assert value_at(attrs.evolve(bare, exposure=None), "exposure.f_number") is None
 
 
 @pytest.mark.parametrize(
