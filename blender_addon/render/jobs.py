@@ -1,26 +1,24 @@
 """Frames drawn by several processes at once, into the cache that they share.
 
-Started as a script it is one of those processes: it reads from its standard input what to draw, a line of
-JSON, and ends when that input is closed, which happens with its parent however that ends. What it leaves
-undrawn, the parent draws itself.
+One of those processes does `main`: it reads from its standard input what to draw, a line of JSON, and ends
+when that input is closed, which happens with its parent however that ends. What it leaves undrawn, the parent
+draws itself.
 """
 
 from __future__ import annotations
 
 import contextlib
-import importlib
-import importlib.util
 import json
 import os
 import subprocess
-import sys
 import threading
 import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TypedDict
 
-PACKAGE = "duskrail_draws"
+from .. import own_process
+
 MOST_JOBS = 64
 # Where it helps, measured on 16 cores with a card: four processes drew the fast look twice as quickly as one
 # and twelve hardly more; EEVEE, which shares the card, and Cycles, which uses all cores, gain nothing.
@@ -41,12 +39,6 @@ class Task(TypedDict):
     size: tuple[int, int]
     cache: str
     numbers: list[int]
-
-
-class SentTask(Task):
-    """The same with the folders in which the core and its packages are found."""
-
-    paths: list[str]
 
 
 def usual_jobs(*, fast_on_card: bool, frames: int, cores: int | None = None, memory_bytes: int = 0) -> int:
@@ -88,7 +80,7 @@ def drawing(tasks: Sequence[Task]) -> Iterator[list[subprocess.Popen[bytes]]]:
     try:
         for task in tasks:
             child = subprocess.Popen(
-                _command(),
+                own_process.command("render.jobs"),
                 stdin=subprocess.PIPE,
                 stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL,
@@ -97,8 +89,7 @@ def drawing(tasks: Sequence[Task]) -> Iterator[list[subprocess.Popen[bytes]]]:
             children.append(child)
             assert child.stdin is not None
             with contextlib.suppress(OSError):  # it may have ended already
-                sent: SentTask = {**task, "paths": search_paths()}
-                child.stdin.write(json.dumps(sent).encode() + b"\n")
+                child.stdin.write(json.dumps(task).encode() + b"\n")
                 child.stdin.flush()
         yield children
     finally:
@@ -127,23 +118,6 @@ def finished(children: Sequence[subprocess.Popen[bytes]], paths: dict[int, Path]
         time.sleep(POLL_S)
 
 
-def search_paths() -> list[str]:
-    """Where another process finds the core and the packages that it needs."""
-    names = ("planner_core", "attrs", "cattrs", "astral", "platformdirs")
-    specs = (importlib.util.find_spec(name) for name in names)
-    homes = [Path(spec.origin).resolve().parent.parent for spec in specs if spec and spec.origin]
-    return list(dict.fromkeys(str(home) for home in homes))
-
-
-def _command() -> list[str]:
-    import bpy
-
-    script = str(Path(__file__).resolve())
-    if bpy.app.binary_path:
-        return [bpy.app.binary_path, "--background", "--factory-startup", "--python", script]
-    return [sys.executable, "-I", script]
-
-
 # ---------------------------------------------------------------- in the other process
 
 
@@ -158,38 +132,26 @@ def end_with_parent() -> None:
     threading.Thread(target=wait, daemon=True).start()
 
 
-def read_task() -> SentTask:
-    """The line of JSON on standard input, byte by byte, so that nothing behind it is read."""
+def read_task() -> Task | None:
+    """The line of JSON on standard input, byte by byte, so that nothing behind it is read; None if there is
+    none.
+    """
     line = bytearray()
     while not line.endswith(b"\n"):
         byte = os.read(0, 1)
         if not byte:
-            raise SystemExit(0)
+            return None
         line += byte
-    task: SentTask = json.loads(line)
+    task: Task = json.loads(line)
     return task
 
 
-def work() -> None:
-    """Draw what standard input asks for."""
+def main() -> int:
+    """Draw what standard input asks for; returns the exit code."""
     task = read_task()
-    end_with_parent()
-    importlib.import_module("numpy")  # Blender's own: beside the packages may lie another Python's
-    sys.path[:0] = [path for path in task["paths"] if path not in sys.path]
-    home = Path(__file__).resolve().parent.parent
-    spec = importlib.util.spec_from_file_location(
-        PACKAGE, home / "__init__.py", submodule_search_locations=[str(home)]
-    )
-    assert spec is not None
-    assert spec.loader is not None
-    sys.modules[PACKAGE] = package = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(package)
-    preview = importlib.import_module(f"{PACKAGE}.render.preview")
-    preview.draw_task(task)
+    if task is not None:
+        end_with_parent()
+        from .preview import draw_task
 
-
-if __name__ == "__main__":
-    try:
-        work()
-    finally:
-        os._exit(0)  # Blender's module is slow to shut down, and what wasn't drawn the parent draws
+        draw_task(task)
+    return 0

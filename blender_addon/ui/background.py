@@ -10,7 +10,6 @@ import json
 import os
 import signal
 import subprocess
-import sys
 import tempfile
 import time
 from pathlib import Path
@@ -19,10 +18,10 @@ from typing import Any, Generic, TypeVar
 from planner_core.words import language
 from planner_core.words.language import say
 
+from .. import own_process
 from ..render.progress import Progress
 from .job_records import Failure, JobFile, Said, plain, read
 
-SCRIPT = Path(__file__).resolve().with_name("background_work.py")
 STOP_WITHIN_S = 5.0
 
 Made = TypeVar("Made")
@@ -34,10 +33,6 @@ class BackgroundJob(Generic[Made]):
     """
 
     def __init__(self, work: str, plan_text: str, task: Any, made: type[Made]) -> None:
-        import bpy
-
-        from ..render.jobs import search_paths
-
         self.folder = Path(tempfile.mkdtemp(prefix="duskrail-"))
         self.said = self.folder / "said.txt"
         self._made = made
@@ -47,27 +42,15 @@ class BackgroundJob(Generic[Made]):
             task=plain(task),
             plan=plan_text,
             said=self.said,
-            paths=tuple(search_paths()),
             language=language.current(),
         )
         described.write_text(json.dumps(plain(job)), encoding="utf-8")
-        command = (
-            [
-                bpy.app.binary_path,
-                "--background",
-                "--factory-startup",
-                "--python-exit-code",
-                "1",
-                "--python",
-                str(SCRIPT),
-                "--",
-            ]
-            if bpy.app.binary_path
-            else [sys.executable, "-I", str(SCRIPT)]
-        )
         self.log = (self.folder / "log.txt").open("w", encoding="utf-8")
         self.process = subprocess.Popen(
-            [*command, str(described)], stdin=subprocess.DEVNULL, stdout=self.log, stderr=subprocess.STDOUT
+            own_process.command("ui.background_work", str(described)),
+            stdin=subprocess.DEVNULL,
+            stdout=self.log,
+            stderr=subprocess.STDOUT,
         )
         self.progress: Progress | None = None
         self.result: Made | None = None

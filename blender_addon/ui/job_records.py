@@ -109,14 +109,13 @@ def _array(values: Any) -> Array:
 @frozen(kw_only=True)
 class JobFile:
     """A job as the other process finds it: the module of `ui` that does it, its task, the plan's text, where
-    to say how it goes, where packages are, and in which language to say it.
+    to say how it goes, and in which language.
     """
 
     work: str
     task: dict[str, Any]  # the work's own record, not read yet
     plan: str
     said: Path = field(converter=Path)
-    paths: tuple[str, ...] = field(converter=_tuple)
     language: Language = field(converter=_language)
 
 

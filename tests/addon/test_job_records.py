@@ -45,7 +45,6 @@ RECORDS = (
         task=job_records.plain(ScoutTask(what="SPOTS", area=(0.0, -1.0, 2.0, 3.0), reviews=6, top=2)),
         plan='{"title": "Pier"}',
         said=Path("said.txt"),
-        paths=("a", "b"),
         language=Language("de", {"Frame {first}": "Bild {first}"}),
     ),
     PreviewTask(output=Path("a.mp4"), look="lit", frame_range=(3, 9), size=(640, 360), shown=((1, "First"),)),

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from blender_addon import compat
+from blender_addon import compat, own_process
 from blender_addon.render import engines, jobs, preview
 from blender_addon.render.cache import CACHE_VARIABLE
 from blender_addon.render.progress import DRAWING, Progress
@@ -21,6 +21,7 @@ from planner_core.plan.file import save_plan
 from tests.two_towers import plan
 
 SIZE = (96, 54)
+SCRIPT = b"own_process.py"  # that other processes run
 
 
 def evening(frames: int) -> Plan:
@@ -64,7 +65,7 @@ def test_frames_of_several_processes_are_those_of_one(
 def test_what_other_processes_leave_undrawn_is_drawn_all_the_same(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(jobs, "_command", lambda: [sys.executable, "-c", "raise SystemExit(1)"])
+    monkeypatch.setattr(own_process, "command", lambda _module: [sys.executable, "-c", "raise SystemExit(1)"])
     request = PreviewRequest(
         plan=evening(3), output=tmp_path / "clip.mp4", size=SIZE, cache=tmp_path / "cache", jobs=3
     )
@@ -83,14 +84,16 @@ def test_processes_end_with_the_preview_however_that_ends(tmp_path: Path, projec
         stderr=subprocess.DEVNULL,
     )
     try:
-        children = waited_for(lambda: [n for n in children_of(run.pid) if b"jobs.py" in words_of(n)], 2)
+        children = waited_for(
+            lambda: [n for n in children_of(run.pid) if b"own_process.py" in words_of(n)], 2
+        )
     finally:
         run.send_signal(signal.SIGKILL)
         run.wait()
     deadline = time.monotonic() + 60.0
-    while any(b"jobs.py" in words_of(child) for child in children) and time.monotonic() < deadline:
+    while any(SCRIPT in words_of(child) for child in children) and time.monotonic() < deadline:
         time.sleep(0.2)
-    assert not any(b"jobs.py" in words_of(child) for child in children)
+    assert not any(SCRIPT in words_of(child) for child in children)
 
 
 def waited_for(ask: object, count: int) -> list[int]:

@@ -226,7 +226,7 @@ CORE_ROWS = (
     ),
     *("review", "fit", "moves", "scout", "edit", "begin", "output"),
 )
-ADDON_ROWS = ("compat", "console", "scene", "read", "render", "state", "ui", "registration")
+ADDON_ROWS = ("compat", "console", "own_process", "scene", "read", "render", "state", "ui", "registration")
 
 
 def from_below(modules: Iterable[Module], package: str, rows: tuple[str, ...]) -> list[str]:
